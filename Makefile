@@ -1,0 +1,58 @@
+# Everything runs from .venv at the root. The locks carry hashes and name no host.
+PYTHON ?= python3
+UV_VERSION := 0.13.9
+BIN := .venv/bin
+
+.PHONY: demo test check bench lock format system clean
+
+demo: .venv/.run
+	$(BIN)/walkboard demo
+
+test: .venv/.dev system check
+	$(BIN)/pytest -n 2
+
+check: .venv/.dev
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports --no-cache
+	$(BIN)/python builders/docs.py --check
+
+bench: .venv/.bench system
+	$(BIN)/python -m bench
+
+format: .venv/.dev
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+# Debian packages that some tests drive; without root the tests that want them say so and skip.
+system:
+	bash builders/system.sh
+
+lock: .venv/.uv
+	$(BIN)/uv pip compile -q -U --universal --generate-hashes --python-version 3.11 pyproject.toml --group build -o requirements.lock
+	$(BIN)/uv pip compile -q -U --universal --generate-hashes --python-version 3.11 pyproject.toml --group build --group dev -o requirements-dev.lock
+	$(BIN)/uv pip compile -q -U --universal --generate-hashes --python-version 3.11 pyproject.toml --group build --group dev --group bench -o requirements-bench.lock
+
+clean:
+	rm -rf .venv build
+
+.venv/.uv:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Walkboard needs Python 3.11 or newer; this is " + sys.version.split()[0] + ". Try: make PYTHON=python3.11 ...")'
+	$(PYTHON) -m venv .venv
+	$(BIN)/python -m pip install -q --disable-pip-version-check uv==$(UV_VERSION)
+	@touch $@
+
+.venv/.run: .venv/.uv requirements.lock pyproject.toml
+	$(BIN)/uv pip install -q --python $(BIN)/python --require-hashes -r requirements.lock
+	$(BIN)/uv pip install -q --python $(BIN)/python --no-deps --no-build-isolation -e .
+	@touch $@
+
+.venv/.dev: .venv/.uv requirements-dev.lock pyproject.toml
+	$(BIN)/uv pip install -q --python $(BIN)/python --require-hashes -r requirements-dev.lock
+	$(BIN)/uv pip install -q --python $(BIN)/python --no-deps --no-build-isolation -e .
+	@touch $@ .venv/.run
+
+.venv/.bench: .venv/.dev requirements-bench.lock
+	$(BIN)/uv pip install -q --python $(BIN)/python --require-hashes -r requirements-bench.lock
+	@touch $@

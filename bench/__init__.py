@@ -1,0 +1,1 @@
+"""Studies that are too slow for the tests: `python -m bench [NAME …]`."""

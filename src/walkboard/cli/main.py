@@ -1,0 +1,6 @@
+"""Entry point of ``walkboard``."""
+
+
+def main() -> None:
+    """Run the command line."""
+    raise NotImplementedError

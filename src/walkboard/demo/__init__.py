@@ -1,0 +1,1 @@
+"""An invented organ in an invented town, and a synthesiser of its pipes."""

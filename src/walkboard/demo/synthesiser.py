@@ -1,0 +1,1 @@
+"""Renders pipes, rooms and key holders; shares no code with `walkboard.listening`."""

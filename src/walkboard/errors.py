@@ -1,0 +1,118 @@
+"""The few error classes: each says what is wrong, where, and the mend.
+
+WalkboardError
+├── InputError            what was given cannot be used
+│   ├── DescriptionError  an organ description with its list of problems
+│   ├── SoundError        a recording that cannot be read
+│   └── UnknownNameError  a stop, rank, key, temperament … that is not there
+├── BookError             the tuning book cannot do what was asked; nothing was changed
+└── NotEnoughMinutesError what a plan must do does not fit in the minutes
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class WalkboardError(Exception):
+    """Root of all errors that a user can mend.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong, one sentence.
+    where : str
+        The file, place in it, or thing that is meant; may be empty.
+    mend : str
+        What would be right, or what to do next; may be empty.
+    """
+
+    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.mend = mend
+        super().__init__(what)
+
+    def __str__(self) -> str:
+        place = f"{self.where}: " if self.where else ""
+        mend = f" {self.mend}" if self.mend else ""
+        return f"{place}{self.what}{mend}"
+
+
+class InputError(WalkboardError):
+    """What was given cannot be used."""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong in an organ description.
+
+    Attributes
+    ----------
+    line : int or None
+        Line in the file, from 1; None where no line can be named.
+    field : str
+        The field, with its table and id, as ``rank great.principal4: pipes``.
+    what : str
+        What is wrong.
+    mend : str
+        What would be right.
+    """
+
+    line: int | None
+    field: str
+    what: str
+    mend: str
+
+    def __str__(self) -> str:
+        place = "" if self.line is None else f"line {self.line}: "
+        return f"{place}{self.field}: {self.what} {self.mend}".rstrip()
+
+
+class DescriptionError(InputError):
+    """An organ description that has problems; all of them at once.
+
+    Parameters
+    ----------
+    problems : tuple of Problem
+        Every problem found, in the order of the file.
+    where : str
+        The file's name.
+    """
+
+    def __init__(self, problems: tuple[Problem, ...], *, where: str = "") -> None:
+        self.problems = problems
+        count = f"{len(problems)} problem{'' if len(problems) == 1 else 's'}"
+        super().__init__(f"The organ description has {count}.", where=where)
+
+    def __str__(self) -> str:
+        return "\n".join([super().__str__(), *(f"  {problem}" for problem in self.problems)])
+
+
+class SoundError(InputError):
+    """A recording that cannot be read or holds nothing to measure."""
+
+
+class UnknownNameError(InputError):
+    """A stop, rank, key, temperament or other name that is not there."""
+
+
+class BookError(WalkboardError):
+    """The tuning book cannot do what was asked; nothing in it was changed."""
+
+
+class NotEnoughMinutesError(WalkboardError):
+    """What a plan must do does not fit in its minutes.
+
+    Parameters
+    ----------
+    missing_minutes : float
+        How many more minutes would be needed [min].
+    """
+
+    def __init__(self, missing_minutes: float) -> None:
+        self.missing_minutes = missing_minutes
+        super().__init__(
+            f"What must be done needs {missing_minutes:.1f} minutes more than there are.",
+            mend="Give more minutes, or leave something out.",
+        )

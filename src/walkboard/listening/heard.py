@@ -1,0 +1,183 @@
+"""What listening is told to expect, and what it gives back.
+
+Conventions. Times are seconds from the start of the recording. Frequencies are Hz of the pipe's
+fundamental. Levels are dB relative to full scale (a full-scale sine is 0 dB): root of the summed
+squares of the pipe's partials. A reading without a trustworthy value has no value (None) and a flag
+that says why.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class ReadingFlag(StrEnum):
+    """Why a reading is missing or to be used with care."""
+
+    SILENT = "silent"
+    MERGED = "merged"
+    UNSTEADY = "unsteady"
+    FAINT = "faint"
+    CLIPPED = "clipped"
+    SHORT = "short"
+    OCTAVE = "octave"
+    FAR = "far"
+
+
+class HoldFlag(StrEnum):
+    """What was odd about a hold."""
+
+    REPEAT = "repeat"
+    OUT_OF_ORDER = "out_of_order"
+    UNKNOWN_KEY = "unknown_key"
+    SHORT = "short"
+    CLIPPED = "clipped"
+
+
+class Spectrum(StrEnum):
+    """Which partials a pipe may be expected to have; a hint, never a rule."""
+
+    FULL = "full"  # open flues, reeds
+    ODD = "odd"  # stopped flues: even partials weak
+    BRIGHT = "bright"  # reeds: many strong partials, the fundamental perhaps weaker than they
+
+
+@dataclass(frozen=True, slots=True)
+class Comb:
+    """One strictly harmonic series that may sound.
+
+    Attributes
+    ----------
+    label : str
+        The caller's name for it; given back unread.
+    hz : float
+        Where its fundamental is expected [Hz].
+    spectrum : Spectrum
+    """
+
+    label: str
+    hz: float
+    spectrum: Spectrum = Spectrum.FULL
+
+    def __post_init__(self) -> None:
+        if not 1.0 <= self.hz <= 40_000.0:
+            raise ValueError(f"a comb's fundamental must be 1 to 40 000 Hz, not {self.hz!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedKey:
+    """One key of the walk in the order it should be held, with the combs that it sounds."""
+
+    label: str
+    combs: tuple[Comb, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SoundInfo:
+    """What a recording is.
+
+    Attributes
+    ----------
+    seconds : float
+    sample_rate : int
+        Of the recording itself [Hz].
+    channels : int
+    format : str
+        Container and coding in words, as ``FLAC, 24 bit``.
+    """
+
+    seconds: float
+    sample_rate: int
+    channels: int
+    format: str
+
+
+@dataclass(frozen=True, slots=True)
+class FoundHold:
+    """One held key found in a walk.
+
+    Attributes
+    ----------
+    key : int or None
+        Index into the expected keys; None where no expected key explains the sound.
+    start_s, end_s : float
+        From the key going down to its going up.
+    level_db : float
+    heard_hz : float or None
+        The fundamental that was heard for the first comb, coarse (a few cents).
+    overtone : int
+        1 where the pipe speaks its own pitch; 2, 3 … where it speaks that partial instead.
+    sureness : float
+        Probability that the key is named right, 0 to 1.
+    flags : tuple of HoldFlag
+    """
+
+    key: int | None
+    start_s: float
+    end_s: float
+    level_db: float
+    heard_hz: float | None
+    overtone: int
+    sureness: float
+    flags: tuple[HoldFlag, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """What was found in a recording of a walk.
+
+    Attributes
+    ----------
+    holds : tuple of FoundHold
+        In time.
+    silent : tuple of int
+        Expected keys between the lowest and the highest found that were passed over.
+    explained : float
+        Share of the energy of the sounding parts that the expected combs explain, 0 to 1; a low
+        share means that another stop than said was walked.
+    """
+
+    holds: tuple[FoundHold, ...]
+    silent: tuple[int, ...]
+    explained: float
+
+
+@dataclass(frozen=True, slots=True)
+class Partial:
+    """One partial of a measured pipe: its number (1 is the fundamental) and level [dB]."""
+
+    number: int
+    level_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class CombReading:
+    """One comb measured in one hold.
+
+    Attributes
+    ----------
+    label : str
+        Of the comb.
+    hz : float or None
+        Mean fundamental over the measured window [Hz]; None where it cannot be trusted.
+    sigma_cents : float or None
+        One standard deviation, honest: about 95 % of true values lie within two of it.
+    level_db : float or None
+    start_s, end_s : float
+        The window that was measured, within the hold.
+    partials : tuple of Partial
+    wander_cents : float or None
+        Root mean square of the pipe's own movement within the window [cents].
+    flags : tuple of ReadingFlag
+    """
+
+    label: str
+    hz: float | None
+    sigma_cents: float | None
+    level_db: float | None
+    start_s: float
+    end_s: float
+    partials: tuple[Partial, ...] = ()
+    wander_cents: float | None = None
+    flags: tuple[ReadingFlag, ...] = ()

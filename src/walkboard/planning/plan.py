@@ -1,0 +1,97 @@
+"""A plan: what to tune, in which order, at which pitch, and how near to the best it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from walkboard.organ.model import PipeRef
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """The pitch that one division is tuned to.
+
+    Attributes
+    ----------
+    division : str
+    shift_cents : float
+        Of the division's targets against the organ's own pitch at `air_celsius` [cents].
+    air_celsius : float
+        The air that the flues' targets are for [°C].
+    """
+
+    division: str
+    shift_cents: float
+    air_celsius: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlanItem:
+    """One pipe to tune.
+
+    Attributes
+    ----------
+    order : int
+        From 1.
+    pipe : PipeRef
+    cents : float
+        Where it stands against `target_hz` [cents], + is sharp.
+    target_hz : float
+        Where to leave it, today.
+    move : str
+        ``sharper`` or ``flatter``.
+    minutes : float
+        For the pipe itself [min].
+    why : str
+        One phrase for the tuner.
+    """
+
+    order: int
+    pipe: PipeRef
+    cents: float
+    target_hz: float
+    move: str
+    minutes: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class CurvePoint:
+    """The least cost that a number of minutes can leave."""
+
+    minutes: float
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The worklist of a visit, with its certificate.
+
+    Attributes
+    ----------
+    minutes : float
+        That there are [min].
+    reference : tuple of Reference
+    items : tuple of PlanItem
+        In the order of work.
+    cost_before, cost_after, cost_bound : float
+        Audible badness (see `walkboard.planning.cost`) before, after, and a proven lower bound for
+        the same minutes.
+    minutes_used : float
+        Including reaching ranks and opening panels [min].
+    curve : tuple of CurvePoint
+    """
+
+    minutes: float
+    reference: tuple[Reference, ...]
+    items: tuple[PlanItem, ...]
+    cost_before: float
+    cost_after: float
+    cost_bound: float
+    minutes_used: float
+    curve: tuple[CurvePoint, ...]
+
+    @property
+    def gap(self) -> float:
+        """(cost_after − cost_bound) / cost_before, 0 where there was no cost."""
+        return (self.cost_after - self.cost_bound) / self.cost_before if self.cost_before else 0.0

@@ -1,0 +1,1 @@
+"""Pitch standards, temperaments, note names, harmonic numbers and beat rates."""

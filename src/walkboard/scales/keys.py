@@ -1,0 +1,82 @@
+"""Keys and their names.
+
+A key is written in scientific pitch names of the key itself: C2 is the lowest key of a manual
+(65.4 Hz at 8′ and A4 = 440 Hz), C4 is middle C. Helmholtz names may be shown beside it.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Self
+
+from walkboard.errors import UnknownNameError
+
+NOTE_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+_LETTER = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_ACCIDENTAL = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
+_NAME = re.compile(r"^([A-Ga-g])([#♯b♭]?)(-?\d)$")
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Key:
+    """One key of a keyboard.
+
+    Attributes
+    ----------
+    semitone : int
+        Semitones with C4 (middle C) = 60 and A4 = 69, the numbering that MIDI 1.0 uses.
+    """
+
+    semitone: int
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.semitone <= 127:
+            raise ValueError(f"a key's semitone runs from 0 to 127, not {self.semitone}")
+
+    @classmethod
+    def parse(cls, name: str) -> Self:
+        """Key of a scientific name such as ``C2``, ``F#3`` or ``Bb4``.
+
+        Raises
+        ------
+        UnknownNameError
+            When the name is not one.
+        """
+        match = _NAME.match(name.strip())
+        if match is None:
+            raise UnknownNameError(
+                f"{name!r} is not the name of a key.",
+                mend="Write a letter, # or b where needed, and the octave: C2, F#3, Bb4.",
+            )
+        letter, accidental, octave = match.groups()
+        semitone = 12 * (int(octave) + 1) + _LETTER[letter.upper()] + _ACCIDENTAL[accidental]
+        if not 0 <= semitone <= 127:
+            raise UnknownNameError(f"{name!r} lies off any keyboard.", mend="Use C-1 to G9.")
+        return cls(semitone)
+
+    @property
+    def pitch_class(self) -> int:
+        """Semitones above C, 0 to 11."""
+        return self.semitone % 12
+
+    @property
+    def name(self) -> str:
+        """Scientific name with sharps, as ``F#3``."""
+        return f"{NOTE_NAMES[self.pitch_class]}{self.semitone // 12 - 1}"
+
+    @property
+    def helmholtz(self) -> str:
+        """Helmholtz name: C2 is ``C``, C3 is ``c``, C4 is ``c′``."""
+        note = NOTE_NAMES[self.pitch_class].replace("#", "♯")
+        octave = self.semitone // 12 - 1
+        if octave >= 3:
+            return note.lower() + "′" * (octave - 3)
+        return note + "͵" * (2 - octave)
+
+    def up(self, semitones: int) -> Key:
+        """The key so many semitones above (below where negative)."""
+        return Key(self.semitone + semitones)
+
+    def __str__(self) -> str:
+        return self.name
