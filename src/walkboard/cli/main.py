@@ -1,6 +1,64 @@
-"""Entry point of ``walkboard``."""
+"""Entry point of ``walkboard``: joins the commands and translates errors, once."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import typer
+
+from walkboard import __version__
+from walkboard.cli import choosing, demonstrating, faults, hearing, instrument, keeping, sheets, visits
+from walkboard.errors import WalkboardError
+
+app = typer.Typer(
+    name="walkboard",
+    help="Hears a pipe organ from recordings of stops walked key by key, and makes the worklist "
+    "for the minutes there are.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+app.add_typer(instrument.app, name="organ")
+app.command("targets", epilog=instrument.TARGETS_EXAMPLE)(instrument.targets)
+app.command("listen", epilog=hearing.EXAMPLE)(hearing.listen)
+app.command("plan", epilog=choosing.EXAMPLE)(choosing.plan)
+app.add_typer(keeping.app, name="book")
+app.add_typer(visits.app, name="visit")
+app.add_typer(faults.app, name="fault")
+app.add_typer(sheets.app, name="sheet")
+app.command("demo", epilog=demonstrating.EXAMPLE)(demonstrating.demo)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"walkboard {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: bool = typer.Option(
+        False, "--version", help="Print the version and stop.", callback=_version, is_eager=True
+    ),
+) -> None:
+    """Hears a pipe organ, finds what has moved, and makes the worklist of a visit."""
 
 
 def main() -> None:
-    """Run the command line."""
-    raise NotImplementedError
+    """Run the command line; exit 0 done, 1 done but something is wrong, 2 unusable input."""
+    try:
+        app()
+    except WalkboardError as error:
+        sys.stdout.flush()
+        print(error, file=sys.stderr)
+        sys.exit(2)
+    except BrokenPipeError:
+        # The reader (head, less) has had enough; leave quietly, as other tools do.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(141)
+    except KeyboardInterrupt:
+        print("Interrupted; what was kept is kept.", file=sys.stderr)
+        sys.exit(130)

@@ -1,0 +1,245 @@
+"""Hears a recording of a walk on a known organ.
+
+The organ says which combs each key sounds; listening finds the holds and measures them; this module
+puts the pipes' names to what was heard and says in whole sentences what a tuner should know.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from walkboard.errors import InputError, SoundError
+from walkboard.listening.finding import WalkFeatures, gather_features, name_holds
+from walkboard.listening.heard import (
+    Comb,
+    CombReading,
+    ExpectedKey,
+    FoundHold,
+    ReadingFlag,
+    Spectrum,
+    Walk,
+)
+from walkboard.listening.measuring import measure_hold
+from walkboard.listening.sound import Sound
+from walkboard.organ.model import Family, Organ, PipeRef
+from walkboard.organ.targets import target_hz
+from walkboard.quantities import cents_of_ratio
+from walkboard.scales.keys import Key
+from walkboard.survey.heard import HeardWalk, Hold, Reading
+
+Progress = Callable[[float, float], None]
+"""Called with seconds of sound dealt with and seconds in all."""
+
+_SPECTRUM = {
+    Family.OPEN: Spectrum.FULL,
+    Family.STOPPED: Spectrum.ODD,
+    Family.CHIMNEY: Spectrum.ODD,
+    Family.REED: Spectrum.BRIGHT,
+}
+_FAR_CENTS = 50.0  # the interface's limit for a reading that is marked far
+_LOOKS_WRONG = 0.5  # below this share of the energy explained, other stops are tried
+_PLAINLY_BETTER = 0.15  # by which another stop must explain more before it is named
+
+
+def hear_walk(
+    sound: Sound,
+    organ: Organ,
+    drawn: Sequence[str],
+    air_celsius: float | None,
+    *,
+    file: str,
+    progress: Progress | None = None,
+) -> HeardWalk:
+    """Find, name and measure every hold of a walk.
+
+    Parameters
+    ----------
+    sound : Sound
+        The recording.
+    organ : Organ
+    drawn : sequence of str
+        Ids of the stops drawn.
+    air_celsius : float or None
+        The air that the pipes stand in [°C]; None takes the organ's own pitch temperature.
+    file : str
+        The recording's name, kept with the readings.
+    progress : callable, optional
+        Called with seconds done and seconds in all.
+
+    Returns
+    -------
+    HeardWalk
+
+    Raises
+    ------
+    UnknownNameError
+        When the organ has not such a stop.
+    SoundError
+        When nothing in the recording is a held key.
+    """
+    if not drawn:
+        raise InputError("No stop is drawn.", where=file, mend="Name at least one stop.")
+    keys = organ.keys_of(drawn)
+    expected = expected_keys(organ, drawn, air_celsius)
+    total_s = sound.info.seconds
+
+    def tell(done_s: float) -> None:
+        if progress is not None:
+            progress(done_s, total_s)
+
+    # Finding takes about a third of the work; the bar should move evenly.
+    features = gather_features(
+        sound.blocks(), sound.info.sample_rate, progress=lambda done_s: tell(done_s / 3.0)
+    )
+    walk = name_holds(features, expected)
+    warnings = list(sound.warnings)
+    if not walk.holds:
+        raise SoundError(
+            "No held key was heard in this recording.",
+            where=file,
+            mend="Record one stop, key by key, each key held for about four seconds.",
+        )
+    warnings += _sounds_like(organ, drawn, air_celsius, features, walk)
+
+    holds: list[Hold] = []
+    spans = [(hold.start_s, hold.end_s) for hold in walk.holds]
+    for n, (found, samples) in enumerate(
+        zip(walk.holds, sound.spans(spans), strict=True), start=1
+    ):
+        readings: tuple[Reading, ...] = ()
+        key = None if found.key is None else keys[found.key]
+        if found.key is not None:
+            combs = _searched(expected[found.key].combs, found)
+            measured = measure_hold(
+                samples, sound.info.sample_rate, combs, start_s=found.start_s
+            )
+            readings = tuple(
+                _reading(organ, air_celsius, heard, found) for heard in measured
+            )
+        holds.append(
+            Hold(
+                n=n,
+                key=key,
+                key_number=None if key is None else _key_number(organ, drawn, key),
+                start_s=found.start_s,
+                end_s=found.end_s,
+                readings=readings,
+                sureness=found.sureness,
+                flags=found.flags,
+            )
+        )
+        tell(total_s / 3.0 + 2.0 / 3.0 * found.end_s)
+    tell(total_s)
+    return HeardWalk(
+        file=file,
+        sound=sound.info,
+        organ=organ.name,
+        drawn=tuple(drawn),
+        air_celsius=air_celsius,
+        holds=tuple(holds),
+        silent_keys=tuple(keys[index] for index in walk.silent),
+        warnings=tuple(warnings),
+    )
+
+
+def expected_keys(
+    organ: Organ, drawn: Sequence[str], air_celsius: float | None
+) -> tuple[ExpectedKey, ...]:
+    """Every key of the drawn stops, upward, with the comb of each pipe that it sounds."""
+    return tuple(
+        ExpectedKey(
+            label=key.name,
+            combs=tuple(
+                Comb(
+                    str(pipe),
+                    target_hz(organ, pipe, air_celsius),
+                    _SPECTRUM[organ.rank(pipe.rank).family],
+                )
+                for pipe in organ.sounding(drawn, key)
+            ),
+        )
+        for key in organ.keys_of(drawn)
+    )
+
+
+def _searched(combs: tuple[Comb, ...], found: FoundHold) -> tuple[Comb, ...]:
+    """The combs moved to where the finder heard them, so that the search starts near."""
+    if found.heard_hz is None or found.overtone != 1:
+        return combs
+    ratio = found.heard_hz / combs[0].hz
+    return tuple(Comb(comb.label, comb.hz * ratio, comb.spectrum) for comb in combs)
+
+
+def _key_number(organ: Organ, drawn: Sequence[str], key: Key) -> int:
+    return organ.division(organ.stop(drawn[0]).division).key_number(key)
+
+
+def _reading(
+    organ: Organ, air_celsius: float | None, heard: CombReading, found: FoundHold
+) -> Reading:
+    pipe = PipeRef.parse(heard.label)
+    flags = dict.fromkeys(heard.flags)
+    hz = heard.hz
+    if found.overtone != 1:
+        # It speaks a partial instead of its own pitch: what was measured is not where it is tuned.
+        flags[ReadingFlag.OCTAVE] = None
+        hz = None
+    cents = None if hz is None else cents_of_ratio(hz / target_hz(organ, pipe, air_celsius))
+    flags.pop(ReadingFlag.FAR, None)
+    if cents is not None and abs(cents) > _FAR_CENTS:
+        flags[ReadingFlag.FAR] = None
+    return Reading(
+        pipe=pipe,
+        hz=hz,
+        sigma_cents=None if hz is None else heard.sigma_cents,
+        cents=cents,
+        level_db=heard.level_db,
+        start_s=heard.start_s,
+        end_s=heard.end_s,
+        wander_cents=None if hz is None else heard.wander_cents,
+        flags=tuple(flags),
+    )
+
+
+def _sounds_like(
+    organ: Organ,
+    drawn: Sequence[str],
+    air_celsius: float | None,
+    features: WalkFeatures,
+    walk: Walk,
+) -> list[str]:
+    """A sentence naming the stop that was plainly walked instead of the ones said."""
+    if walk.explained >= _LOOKS_WRONG:
+        return []
+    best_explained, best_stop = walk.explained, None
+    said = _pitches(organ, drawn)
+    tried: set[tuple[object, ...]] = {said}
+    for stop in organ.stops:
+        pitches = _pitches(organ, [stop.id])
+        if pitches in tried:
+            continue
+        tried.add(pitches)
+        other = name_holds(features, expected_keys(organ, [stop.id], air_celsius))
+        if other.explained > best_explained:
+            best_explained, best_stop = other.explained, stop
+    if best_stop is not None and best_explained >= walk.explained + _PLAINLY_BETTER:
+        return [
+            f"This sounds like {best_stop.name} ({best_stop.id}), not what was said to be drawn: "
+            f"it explains {best_explained:.0%} of the sound, the stops said {walk.explained:.0%}."
+        ]
+    return [
+        f"The stops said to be drawn explain only {walk.explained:.0%} of the sound: "
+        "check which stop was walked."
+    ]
+
+
+def _pitches(organ: Organ, drawn: Sequence[str]) -> tuple[object, ...]:
+    """What tells one stop's walk from another's by ear: its keys and its pipes' pitches."""
+    keys = organ.keys_of(drawn)
+    return tuple(
+        sorted(
+            round(target_hz(organ, pipe, None), 3)
+            for key in keys
+            for pipe in organ.sounding(drawn, key)
+        )
+    )

@@ -1,0 +1,49 @@
+"""Organ descriptions from files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from walkboard.errors import InputError
+from walkboard.organ.model import Organ
+from walkboard.organ.reading import read_organ
+
+
+def load_organ(path: Path) -> Organ:
+    """Read and check the description in a file.
+
+    Raises
+    ------
+    DescriptionError
+        With every problem of the description.
+    InputError
+        When the file cannot be read or is not text.
+    """
+    return read_organ(read_text(path), where=str(path))
+
+
+def read_text(path: Path) -> str:
+    """Text of a file in UTF-8; InputError where that cannot be had."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise cannot_read(path, error) from None
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise InputError(
+            f"The file is not text in UTF-8 (line {line}).",
+            where=str(path),
+            mend="Save it from a text editor as UTF-8.",
+        ) from None
+
+
+def cannot_read(path: Path, error: OSError) -> InputError:
+    """The error for a file that the system would not read."""
+    if isinstance(error, FileNotFoundError):
+        return InputError("There is no such file.", where=str(path), mend="Check the name.")
+    if isinstance(error, IsADirectoryError):
+        return InputError("This is a folder, not a file.", where=str(path), mend="Name the file.")
+    reason = error.strerror or type(error).__name__
+    return InputError(f"The file cannot be read: {reason}.", where=str(path))
