@@ -1,1 +1,0 @@
-"""Renders pipes, rooms and key holders; shares no code with `walkboard.listening`."""
