@@ -1,0 +1,87 @@
+"""Where each pipe should stand.
+
+target = multiple × key frequency × c(T)/c(T_pitch)
+
+with the key's frequency from A4 and the temperament. Three choices:
+
+* Mutations and rows of mixtures stand **pure** to the unison of their key (the multiple is a
+  harmonic number), not on the temperament's fifths and thirds: the 1 3/5′ of an equally tempered
+  organ stands 13.7 cents flat of the tempered third. Common practice, no source.
+* A celeste stands off its partner by the **same number of beats a second at every key**, not by the
+  same cents: at 2.5 beats that is 31 cents at C3 and 4 at C6. That is the commoner custom; celestes
+  with equal intervals exist (C. Pykett 2024 describes both). Some builders slow the treble further;
+  where that was done the top keys read a little flat of these targets.
+* A reed's target carries the flues' factor: reeds do not move with the air as flues do, they are
+  **set to the flues** as those stand in that air.
+
+The air meant is that of the division whose rank the pipe belongs to, also where another division
+borrows it.
+"""
+
+from __future__ import annotations
+
+from walkboard.errors import InputError, UnknownNameError
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.physics.air import pitch_ratio
+from walkboard.quantities import cents_of_ratio
+from walkboard.scales.pitch import key_hz
+
+COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 50.0  # what `walkboard.physics.air` can be asked
+
+
+def target_hz(organ: Organ, pipe: PipeRef, air_celsius: float | None) -> float:
+    """Frequency at which a pipe should stand [Hz].
+
+    Parameters
+    ----------
+    organ : Organ
+    pipe : PipeRef
+    air_celsius : float or None
+        Air of the pipe's own division [°C]; None: the temperature of the organ's pitch.
+
+    Raises
+    ------
+    UnknownNameError
+        When the organ has not that pipe.
+    InputError
+        When the air is colder than −20 or warmer than 50 °C.
+    """
+    rank = organ.rank(pipe.rank)
+    if pipe.number > rank.pipes:
+        raise UnknownNameError(
+            f"The rank {rank.id} has no pipe {pipe.number}.", mend=f"It has 1 to {rank.pipes}."
+        )
+    key = key_hz(rank.key_of(pipe.number), organ.pitch.a4_hz, organ.temperament)
+    nominal = float(rank.multiple_of(pipe.number)) * key + (rank.celeste_beats_hz or 0.0)
+    return nominal * _ratio(organ.pitch.at_celsius, air_celsius)
+
+
+def cents_off(hz: float, organ: Organ, pipe: PipeRef, air_celsius: float | None) -> float:
+    """How far a frequency lies from a pipe's target [cents], + is sharp.
+
+    Parameters
+    ----------
+    hz : float
+        As measured [Hz].
+    organ, pipe, air_celsius
+        As in `target_hz`.
+
+    Raises
+    ------
+    UnknownNameError, InputError
+        As `target_hz`.
+    ValueError
+        When `hz` is not positive.
+    """
+    return cents_of_ratio(hz / target_hz(organ, pipe, air_celsius))
+
+
+def _ratio(pitch_celsius: float, air_celsius: float | None) -> float:
+    if air_celsius is None:
+        return 1.0
+    if not COLDEST_CELSIUS <= air_celsius <= WARMEST_CELSIUS:
+        raise InputError(
+            f"An organ does not stand in air of {air_celsius:g} °C.",
+            mend="Give °C from -20 to 50; was °F meant?",
+        )
+    return pitch_ratio(pitch_celsius, air_celsius)
