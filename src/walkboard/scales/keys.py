@@ -16,6 +16,7 @@ NOTE_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 _LETTER = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ACCIDENTAL = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
 _NAME = re.compile(r"^([A-Ga-g])([#♯b♭]?)(-?\d)$")
+_HELMHOLTZ = re.compile(r"^([A-Ga-g])([#♯b♭]?)(?:([1-5])|([′']*)|([͵,]*))$")
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -55,6 +56,34 @@ class Key:
             raise UnknownNameError(f"{name!r} lies off any keyboard.", mend="Use C-1 to G9.")
         return cls(semitone)
 
+    @classmethod
+    def from_helmholtz(cls, name: str) -> Self:
+        """Key of a Helmholtz name: ``C`` is C2, ``c`` is C3, ``c1`` or ``c′`` is C4.
+
+        Not to be mixed with `parse`: there ``c1`` is the key C1, three octaves lower. The German B
+        (B flat) and H are not read.
+
+        Raises
+        ------
+        UnknownNameError
+            When the name is not one.
+        """
+        match = _HELMHOLTZ.match(name.strip())
+        if match is None:
+            raise UnknownNameError(
+                f"{name!r} is not the Helmholtz name of a key.",
+                mend="Write C, c, c1 or c′, c2 …; C1 or C͵ for the octave below C.",
+            )
+        letter, accidental, number, primes, commas = match.groups()
+        count = int(number) if number else len(primes or commas or "")
+        octave = 3 + count if letter.islower() else 2 - count
+        if (letter.islower() and commas) or (letter.isupper() and primes) or octave < -1:
+            raise UnknownNameError(
+                f"{name!r} mixes the marks of high and low octaves.",
+                mend="Primes rise from small letters (c′), commas fall from capitals (C͵).",
+            )
+        return cls(12 * (octave + 1) + _LETTER[letter.upper()] + _ACCIDENTAL[accidental])
+
     @property
     def pitch_class(self) -> int:
         """Semitones above C, 0 to 11."""
@@ -80,3 +109,16 @@ class Key:
 
     def __str__(self) -> str:
         return self.name
+
+
+def keys_from(lowest: Key, highest: Key) -> int:
+    """Number of keys of a keyboard from its lowest to its highest, both counted.
+
+    Raises
+    ------
+    ValueError
+        When the highest lies below the lowest.
+    """
+    if highest < lowest:
+        raise ValueError(f"a keyboard runs upward, not from {lowest} to {highest}")
+    return highest.semitone - lowest.semitone + 1
