@@ -77,12 +77,13 @@ class Key:
         letter, accidental, number, primes, commas = match.groups()
         count = int(number) if number else len(primes or commas or "")
         octave = 3 + count if letter.islower() else 2 - count
-        if (letter.islower() and commas) or (letter.isupper() and primes) or octave < -1:
+        semitone = 12 * (octave + 1) + _LETTER[letter.upper()] + _ACCIDENTAL[accidental]
+        if (letter.islower() and commas) or (letter.isupper() and primes) or semitone < 0:
             raise UnknownNameError(
                 f"{name!r} mixes the marks of high and low octaves.",
                 mend="Primes rise from small letters (c′), commas fall from capitals (C͵).",
             )
-        return cls(12 * (octave + 1) + _LETTER[letter.upper()] + _ACCIDENTAL[accidental])
+        return cls(semitone)
 
     @property
     def pitch_class(self) -> int:

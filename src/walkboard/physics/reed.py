@@ -1,0 +1,148 @@
+"""Reed pipes: the tongue's pitch by its length, and how far to move the tuning spring.
+
+The frequency of a tongue goes as its speaking length to the power −n. An ideal clamped bar has
+n = 2; curved brass tongues on their shallots were measured at n = 1. The exponent is an argument,
+between 1 and 2, to be learned from a tuner's own readings before and after.
+"""
+
+from __future__ import annotations
+
+import math
+
+from walkboard.quantities import CENTS_PER_NEPER, ratio_of_cents
+
+FIRST_BAR_ROOT = 1.8751040687  # first root of cosh x · cos x = −1, clamped-free bar
+BAR_CONSTANT = FIRST_BAR_ROOT**2 / (2.0 * math.pi * math.sqrt(12.0))  # 0.16154
+IDEAL_EXPONENT = 2.0  # Euler-Bernoulli
+MEASURED_EXPONENT = 1.0  # Plitnik and Knox 1995; the record's tolerance is ±0.3
+
+BRASS_YOUNG_PA = 105e9  # Pa; handbooks give 100 to 110 GPa; from memory
+BRASS_DENSITY_KG_M3 = 8500.0  # kg/m³; handbooks give 8400 to 8600; from memory
+BRASS_YOUNG_PER_K = -4e-4  # relative change of Young's modulus a kelvin, ±30 %; from memory
+BRASS_EXPANSION_PER_K = 1.9e-5  # relative change of length a kelvin; from memory
+
+
+def ideal_tongue_hz(
+    thickness_mm: float,
+    length_mm: float,
+    young_pa: float = BRASS_YOUNG_PA,
+    density_kg_m3: float = BRASS_DENSITY_KG_M3,
+) -> float:
+    """Frequency of a uniform clamped bar, an ideal tongue [Hz].
+
+    Parameters
+    ----------
+    thickness_mm, length_mm : float
+        Of the part that vibrates [mm].
+    young_pa : float
+        Young's modulus [Pa].
+    density_kg_m3 : float
+
+    Notes
+    -----
+    f = 0.16154 (t/L²) √(E/ρ). Euler-Bernoulli bar; Fletcher and Rossing, The Physics of Musical
+    Instruments, ch. 2 (from memory). Thin flat bars without a shallot or air. Known error: a real
+    curved tongue follows L⁻¹ rather than L⁻²; use it for orders of size only.
+    """
+    stiffness_m_s = math.sqrt(young_pa / density_kg_m3)
+    return BAR_CONSTANT * (1e-3 * thickness_mm) / (1e-3 * length_mm) ** 2 * stiffness_m_s
+
+
+def cents_per_mm(length_mm: float, exponent: float = MEASURED_EXPONENT) -> float:
+    """How the pitch changes with the tongue's length [cents/mm]; negative, longer is flatter.
+
+    Parameters
+    ----------
+    length_mm : float
+        Speaking length of the tongue [mm].
+    exponent : float
+        n in f ∝ L⁻ⁿ [-], 1 to 2.
+
+    Raises
+    ------
+    ValueError
+        When the exponent lies outside 1 to 2 or the length is not positive.
+
+    Notes
+    -----
+    −1731.23 n/L. n = 1: Plitnik and Knox, 130th meeting of the Acoustical Society of America, 1995,
+    abstract 4pMU4, for curved brass tongues on three kinds of shallot; source states no range. n =
+    2: Euler-Bernoulli. Known error: the resonator pulls the pitch, so a reed pipe moves less than
+    its tongue.
+    """
+    _check(length_mm, exponent)
+    return -exponent * CENTS_PER_NEPER / length_mm
+
+
+def tongue_mm_for_cents(
+    length_mm: float, cents: float, exponent: float = MEASURED_EXPONENT
+) -> float:
+    """By how much the tongue's speaking length must change [mm]; positive is longer, spring up.
+
+    Parameters
+    ----------
+    length_mm : float
+        Speaking length now [mm].
+    cents : float
+        By how much the pitch is to rise [cents]; negative to fall.
+    exponent : float
+        n in f ∝ L⁻ⁿ [-], 1 to 2.
+
+    Raises
+    ------
+    ValueError
+        When the exponent lies outside 1 to 2 or the length is not positive.
+
+    Notes
+    -----
+    L (2^(−cents/(1200 n)) − 1), exact for the law of `cents_per_mm`.
+    """
+    _check(length_mm, exponent)
+    return length_mm * (ratio_of_cents(-cents / exponent) - 1.0)
+
+
+def exponent_of_readings(before_mm: float, after_mm: float, cents: float) -> float:
+    """The exponent n that one movement of the spring shows [-].
+
+    Parameters
+    ----------
+    before_mm, after_mm : float
+        Speaking length of the tongue [mm].
+    cents : float
+        By how much the pitch rose [cents].
+
+    Raises
+    ------
+    ValueError
+        When a length is not positive or the two are equal, so that nothing can be learned.
+
+    Notes
+    -----
+    n = −cents / (1731.23 ln(after/before)). Not limited to 1 to 2: a value far outside says that
+    something else moved.
+    """
+    if not (before_mm > 0.0 and after_mm > 0.0) or before_mm == after_mm:
+        raise ValueError(f"two different lengths are needed, not {before_mm!r} and {after_mm!r} mm")
+    return -cents / (CENTS_PER_NEPER * math.log(after_mm / before_mm))
+
+
+def tongue_cents_per_celsius(
+    young_per_k: float = BRASS_YOUNG_PER_K, expansion_per_k: float = BRASS_EXPANSION_PER_K
+) -> float:
+    """How a bare tongue's pitch moves with temperature [cents/°C].
+
+    Notes
+    -----
+    f ∝ (t/L²)√(E/ρ): half the relative change of E, and half the expansion (t rises by one, L² by
+    two, √(1/ρ) by one and a half parts). −0.33 for brass. Derived; the coefficient of E is from
+    memory, ±30 %. A whole reed pipe follows the air in part besides, full-length resonators most,
+    short ones least (no figure was found).
+    """
+    return CENTS_PER_NEPER * 0.5 * (young_per_k + expansion_per_k)
+
+
+def _check(length_mm: float, exponent: float) -> None:
+    if not length_mm > 0.0:
+        raise ValueError(f"a tongue's length must be positive, not {length_mm!r} mm")
+    if not MEASURED_EXPONENT <= exponent <= IDEAL_EXPONENT:
+        raise ValueError(f"the exponent of a tongue lies from 1 to 2, not {exponent!r}")
