@@ -12,6 +12,7 @@ from walkboard.demo.synthesiser.rendering import (
     Microphone,
     PipeTruth,
     RenderedWalk,
+    WalkTruth,
     render_rank_walk,
     render_walk,
 )
@@ -34,6 +35,7 @@ __all__ = [
     "Room",
     "Slip",
     "VoiceKind",
+    "WalkTruth",
     "hold_keys",
     "impulse_response",
     "partial_levels_db",

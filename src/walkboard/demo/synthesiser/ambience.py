@@ -67,7 +67,7 @@ def _harmonics(
 
 def wind(level_db: float, n: int, sample_rate: int, rng: np.random.Generator) -> Samples:
     """Broadband noise, shape (n,), in blocks that fade into each other so that none repeats."""
-    block = fft.next_fast_len(8 * sample_rate, real=True)
+    block = fft.next_fast_len(sample_rate // 2, real=True)  # short enough to stay in the cache
     half = block // 2
     frequency_hz = np.linspace(0.0, 0.5 * sample_rate, block // 2 + 1, dtype=np.float32)
     gain = (1.0 + (frequency_hz / 100.0) ** 2) ** np.float32(-1.0 / 3.0)

@@ -36,6 +36,8 @@ class Microphone:
     low_cut_hz : float
         Corner of a first-order high-pass, as in a phone [Hz]; 0 is none.
     channels : int
+    balance_db : float
+        Level of the last channel against the first [dB]; those between lie between.
     """
 
     gain_db: float = 0.0
@@ -43,6 +45,7 @@ class Microphone:
     clips: bool = True
     low_cut_hz: float = 0.0
     channels: int = 1
+    balance_db: float = 0.0
 
     def __post_init__(self) -> None:
         if self.channels < 1 or self.low_cut_hz < 0.0:
@@ -67,7 +70,7 @@ class PipeTruth:
     speaks : int
         1: its own pitch; 2, 3 …: that overtone; 0: dead.
     level_db : float
-        Of its direct sound in the recording; a full-scale sine is 0 dB.
+        Of its direct sound in the recording's first channel; a full-scale sine is 0 dB.
     track : FrequencyTrack or None
         Of the fundamental that it really speaks; None where dead.
     """
@@ -121,12 +124,13 @@ class HoldTruth:
 
 
 @dataclass(frozen=True, eq=False)
-class RenderedWalk:
-    """A recording and the truth about it.
+class WalkTruth:
+    """The truth about a recording, without its sound.
 
     Attributes
     ----------
-    samples : ndarray of float32, shape (n, channels)
+    seconds : float
+        Length of the recording [s].
     sample_rate : int
         [Hz].
     holds : tuple of HoldTruth
@@ -135,21 +139,55 @@ class RenderedWalk:
         The keys that the walk should hold, in order.
     """
 
-    samples: Samples
+    seconds: float
     sample_rate: int
     holds: tuple[HoldTruth, ...]
     asked: tuple[Key, ...]
-
-    @property
-    def seconds(self) -> float:
-        """Length of the recording [s]."""
-        return float(self.samples.shape[0] / self.sample_rate)
 
     @property
     def silent_keys(self) -> tuple[Key, ...]:
         """Keys asked for at which nothing was heard, upward."""
         heard = {h.key for h in self.holds if h.sounds}
         return tuple(sorted(set(self.asked) - heard))
+
+
+@dataclass(frozen=True, eq=False)
+class RenderedWalk:
+    """A recording and the truth about it.
+
+    Attributes
+    ----------
+    samples : ndarray of float32, shape (n, channels)
+    truth : WalkTruth
+    """
+
+    samples: Samples
+    truth: WalkTruth
+
+    @property
+    def sample_rate(self) -> int:
+        """Samples a second [Hz]."""
+        return self.truth.sample_rate
+
+    @property
+    def seconds(self) -> float:
+        """Length of the recording [s]."""
+        return self.truth.seconds
+
+    @property
+    def holds(self) -> tuple[HoldTruth, ...]:
+        """Every held key in time, dead ones too."""
+        return self.truth.holds
+
+    @property
+    def asked(self) -> tuple[Key, ...]:
+        """The keys that the walk should hold, in order."""
+        return self.truth.asked
+
+    @property
+    def silent_keys(self) -> tuple[Key, ...]:
+        """Keys asked for at which nothing was heard, upward."""
+        return self.truth.silent_keys
 
 
 def render_walk(
@@ -218,7 +256,8 @@ def render_walk(
         sample_rate=sample_rate,
         rng=rng,
     )
-    return RenderedWalk(samples, sample_rate, tuple(holds), tuple(keys))
+    truth = WalkTruth(n / sample_rate, sample_rate, tuple(holds), tuple(keys))
+    return RenderedWalk(samples, truth)
 
 
 def render_rank_walk(  # noqa: PLR0917 - a study names what it varies in one line
@@ -335,8 +374,8 @@ def _recorded(
     for channel in range(microphone.channels):
         if ambience.wind_db is not None:
             samples[:, channel] += sounds.wind(ambience.wind_db, n, sample_rate, rng)
-    if microphone.gain_db != 0.0:
-        samples *= np.float32(10.0 ** (microphone.gain_db / 20.0))
+    gain_db = microphone.gain_db + np.linspace(0.0, microphone.balance_db, microphone.channels)
+    samples *= (10.0 ** (gain_db / 20.0)).astype(np.float32)
     if microphone.noise_db is not None:
         size = np.float32(10.0 ** (microphone.noise_db / 20.0) / np.sqrt(2.0))
         samples += size * rng.standard_normal(samples.shape, dtype=np.float32)

@@ -126,9 +126,14 @@ def partial_levels_db(kind: VoiceKind, hz: float, count: int) -> NDArray[np.floa
 
 
 def partials_of(voice: PipeVoice, sample_rate: float) -> NDArray[np.complex128]:
-    """Amplitudes and phases of a pipe's partials, shape (count,); summed squares are 1."""
+    """Amplitudes and phases of a pipe's partials, shape (count,); summed squares are 1.
+
+    One silent partial where even the fundamental is beyond what the sample rate can hold.
+    """
     hz = voice.spoken_hz
-    count = max(1, int(HIGHEST_OF_RATE * sample_rate / hz))
+    count = int(HIGHEST_OF_RATE * sample_rate / hz)
+    if count == 0:
+        return np.zeros(1, dtype=np.complex128)
     rng = np.random.default_rng(voice.seed)
     level_db = partial_levels_db(voice.kind, hz, count)
     level_db = level_db + np.clip(
