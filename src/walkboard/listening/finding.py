@@ -1,0 +1,169 @@
+"""Finding the holds of a walk: which key was held, and when.
+
+Two steps, so that naming can be retried with another stop's keys without reading the sound again:
+`gather_features` keeps the spectral peaks (finding_features), `name_holds` links them to events
+without knowing any key (finding_atoms), names the events by pitch and order (finding_naming), and
+tells what was odd.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from walkboard.listening.finding_atoms import Event, find_atoms, group_events, link_tracks
+from walkboard.listening.finding_features import WalkFeatures, gather_features, hz_of_cents
+from walkboard.listening.finding_naming import (
+    Keyboard,
+    Naming,
+    Reading,
+    Stride,
+    find_stride,
+    name_events,
+    read_event,
+)
+from walkboard.listening.heard import ExpectedKey, FoundHold, HoldFlag, Walk
+
+__all__ = ["WalkFeatures", "gather_features", "name_holds"]
+
+_SHORT_S = 0.8
+_UNKNOWN_LEAST_S = 0.8
+_UNDER_WALK_DB = 38.0
+
+
+def name_holds(features: WalkFeatures, keys: Sequence[ExpectedKey]) -> Walk:
+    """Find and name the holds of a walk.
+
+    Parameters
+    ----------
+    features : WalkFeatures
+    keys : sequence of ExpectedKey
+        In the order in which the walk should go if it goes up; it may as well go down, start
+        anywhere, or take only some of them.
+
+    Returns
+    -------
+    Walk
+
+    Raises
+    ------
+    ValueError
+        When no key is expected.
+    """
+    if not keys:
+        raise ValueError("a walk needs at least one expected key")
+    events = group_events(find_atoms(link_tracks(features)))
+    board = Keyboard(keys)
+    events, leaves = _worth_naming(events, features.hop_s)
+    if not events:
+        return Walk((), (), 0.0)
+    shift, stride = 0.0, Stride()
+    for _ in range(3):
+        readings = [
+            read_event(event, board, shift, leave)
+            for event, leave in zip(events, leaves, strict=True)
+        ]
+        naming = name_events(readings, board, stride)
+        named = [i for i, state in enumerate(naming.state) if state >= 0]
+        if not named:
+            break
+        stride = find_stride([board.key_of(naming.state[i]) for i in named])
+        shift = float(np.median([readings[i].offset[naming.state[i]] for i in named]))
+    holds = _holds(features, events, readings, board, naming, stride)
+    return Walk(
+        holds=tuple(holds),
+        silent=_silent(holds, stride),
+        explained=_explained(events, readings, naming),
+    )
+
+
+def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[float]]:
+    """The events that may be holds, each with the cost of leaving it unnamed."""
+    if not events:
+        return [], []
+    level = np.array([event.total_db for event in events])
+    long = np.array([event.end - event.start for event in events]) * hop_s
+    usual = float(np.percentile(level[long > 0.5 * long.max()], 75))
+    kept, leaves = [], []
+    for event, total, seconds in zip(events, level, long, strict=True):
+        if total < usual - _UNDER_WALK_DB or seconds < 0.2:
+            continue
+        strength = float(np.clip((total - usual + 32.0) / 12.0, 0.15, 1.6))
+        leaves.append(min(18.0, 0.5 + 5.0 * seconds * strength))
+        kept.append(event)
+    return kept, leaves
+
+
+def _holds(
+    features: WalkFeatures,
+    events: list[Event],
+    readings: list[Reading],
+    board: Keyboard,
+    naming: Naming,
+    stride: Stride,
+) -> list[FoundHold]:
+    hop = features.hop_s
+    holds: list[FoundHold] = []
+    last: int | None = None
+    for event, reading, state, sure in zip(
+        events, readings, naming.state, naming.sureness, strict=True
+    ):
+        flags: list[HoldFlag] = []
+        seconds = (event.end - event.start) * hop
+        if state < 0:
+            if seconds < _UNKNOWN_LEAST_S or reading.leave < 6.0:
+                continue
+            flags.append(HoldFlag.UNKNOWN_KEY)
+            key, heard, overtone = None, None, 1
+        else:
+            key, overtone = board.key_of(state), board.overtone_of(state)
+            heard = hz_of_cents(float(board.base[state, 0] + reading.offset[state])) / overtone
+            if last is not None:
+                if key == last:
+                    flags.append(HoldFlag.REPEAT)
+                elif stride.keys and (key - last) * np.sign(stride.keys) < 0:
+                    flags.append(HoldFlag.OUT_OF_ORDER)
+            last = key
+        if seconds < _SHORT_S:
+            flags.append(HoldFlag.SHORT)
+        if features.clipped[event.start : event.end].any():
+            flags.append(HoldFlag.CLIPPED)
+        holds.append(
+            FoundHold(
+                key=key,
+                start_s=event.start * hop,
+                end_s=event.end * hop,
+                level_db=event.total_db,
+                heard_hz=heard,
+                overtone=overtone,
+                sureness=min(1.0, sure),
+                flags=tuple(flags),
+            )
+        )
+    return holds
+
+
+def _silent(holds: list[FoundHold], stride: Stride) -> tuple[int, ...]:
+    """Keys between the lowest and the highest found that the walk's stride should have met."""
+    found = {hold.key for hold in holds if hold.key is not None}
+    if not found:
+        return ()
+    step = max(1, abs(stride.keys))
+    homes = [key % step for key in found]
+    home = max(set(homes), key=homes.count)
+    return tuple(
+        key for key in range(min(found), max(found) + 1) if key not in found and key % step == home
+    )
+
+
+def _explained(events: list[Event], readings: list[Reading], naming: Naming) -> float:
+    total = 0.0
+    met = 0.0
+    for event, reading, state in zip(events, readings, naming.state, strict=True):
+        # Root of the power, so that the loudest pipes do not speak for the whole rank.
+        mass = (event.end - event.start) * 10.0 ** (event.total_db / 20.0)
+        total += mass
+        if state >= 0:
+            met += mass * float(reading.energy[state])
+    return met / total if total else 0.0

@@ -1,0 +1,390 @@
+"""What is kept of a recording for finding holds: the spectral peaks of every 40 ms.
+
+Why peaks. Naming must be retried with other keys without reading the sound again, and files last
+hours. A blown pipe is strictly harmonic, so its sound is a handful of lines; a frame is kept as at
+most 40 of them, four bytes each, which is 2 to 10 MB for an hour of sound.
+
+How. Three bands with windows that tell neighbouring keys apart where the band begins (a Blackman
+window parts lines 3/window apart; a semitone is 5.9 % of the frequency): 1.2 s up to 140 Hz,
+0.5 s up to 560 Hz, 0.2 s above. The two lower bands are read from one decimated copy of the sound.
+The side lobes of the window lie 58 dB down (Harris, "On the use of windows for harmonic analysis
+with the discrete Fourier transform", Proc. IEEE 66, 1978, table 1), so nothing within 55 dB below
+a stronger line is a ghost of it. A peak's place and level come from the parabola through three
+points of the log spectrum: within 0.02 bin, which is 0.3 cent at the foot of each band.
+Powers of channels are added, so channels out of phase do not cancel.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+import scipy.fft
+import scipy.signal
+from numpy.typing import NDArray
+
+HOP_S = 0.04
+FOOT_HZ = 12.0  # cents of a peak count from here; below the lowest pipe (16 Hz) with room for flat
+TOP_HZ = 12_000.0
+_LOW_RATE_HZ = 2_000.0  # of the decimated copy: holds the two lower bands with room for its filter
+_BATCH_FRAMES = 250
+_CENTS_STEP = 0.2
+_CENTIBEL = 0.01
+_OVER_FLOOR_DB = 10.0
+_UNDER_TOP_DB = 55.0
+_CLIPPED_AT = 0.9995
+_TWIN_CENTS = 25.0
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class _Band:
+    """One range of frequency with the window that it is read through."""
+
+    low_hz: float
+    high_hz: float
+    window_s: float
+    most_peaks: int
+    decimated: bool
+
+
+_BANDS = (
+    _Band(FOOT_HZ, 140.0, 1.2, 6, True),
+    _Band(140.0, 560.0, 0.5, 10, True),
+    _Band(560.0, TOP_HZ, 0.2, 24, False),
+)
+BAND_EDGES_HZ = tuple(band.low_hz for band in _BANDS[1:])
+BAND_WINDOWS_S = tuple(band.window_s for band in _BANDS)
+
+
+@dataclass(frozen=True, slots=True)
+class WalkFeatures:
+    """The peaks of a recording, frame by frame.
+
+    Attributes
+    ----------
+    hop_s : float
+        From frame to frame [s]; frame i is centred at i·hop_s.
+    first : ndarray of int64, shape (frames + 1,)
+        Peaks of frame i are first[i] to first[i + 1].
+    cents_code : ndarray of uint16
+        Place of each peak above `FOOT_HZ`, in steps of 0.2 cent, rising within a frame.
+    level_code : ndarray of int16
+        Level of each peak in steps of 0.01 dB re a full-scale sine.
+    clipped : ndarray of bool, shape (frames,)
+        Frames in which the recording reached full scale more than twice.
+    """
+
+    hop_s: float
+    first: NDArray[np.int64]
+    cents_code: NDArray[np.uint16]
+    level_code: NDArray[np.int16]
+    clipped: NDArray[np.bool_]
+
+    @property
+    def frames(self) -> int:
+        """Number of frames."""
+        return len(self.first) - 1
+
+    @property
+    def seconds(self) -> float:
+        """Length of the recording [s], to a frame."""
+        return self.frames * self.hop_s
+
+    @property
+    def cents(self) -> NDArray[np.float32]:
+        """Place of each peak [cents above `FOOT_HZ`]."""
+        return (self.cents_code * np.float32(_CENTS_STEP)).astype(np.float32)
+
+    @property
+    def level_db(self) -> NDArray[np.float32]:
+        """Level of each peak [dB re a full-scale sine]."""
+        return (self.level_code * np.float32(_CENTIBEL)).astype(np.float32)
+
+    @property
+    def frame(self) -> NDArray[np.int64]:
+        """The frame of each peak."""
+        return np.repeat(np.arange(self.frames), np.diff(self.first))
+
+
+def cents_of_hz(hz: float) -> float:
+    """Place of a frequency [cents above `FOOT_HZ`]."""
+    return 1200.0 * math.log2(hz / FOOT_HZ)
+
+
+def hz_of_cents(cents: float) -> float:
+    """Frequency [Hz] at a place in cents above `FOOT_HZ`."""
+    return float(FOOT_HZ * 2.0 ** (cents / 1200.0))
+
+
+def gather_features(
+    blocks: Iterable[NDArray[np.floating]],
+    sample_rate: int,
+    *,
+    progress: Callable[[float], None] | None = None,
+) -> WalkFeatures:
+    """Read a recording once and keep its spectral peaks.
+
+    Parameters
+    ----------
+    blocks : iterable of ndarray, shape (n, channels)
+        The sound in any lengths, full scale 1. Values that are not finite count as silence.
+    sample_rate : int
+        [Hz]
+    progress : callable, optional
+        Told the seconds of sound read so far, about every ten seconds of sound.
+
+    Returns
+    -------
+    WalkFeatures
+        Uses 2 to 10 MB for an hour of sound; the sound itself is not kept.
+    """
+    gatherer = _Gatherer(sample_rate)
+    told = 0
+    for block in blocks:
+        gatherer.take(block)
+        if progress is not None and gatherer.samples - told >= 10 * sample_rate:
+            told = gatherer.samples
+            progress(told / sample_rate)
+    return gatherer.finish()
+
+
+class _Stream:
+    """Samples waiting to be framed; frame i is centred at sample i·hop."""
+
+    def __init__(self, hop: int, longest: int, channels: int) -> None:
+        self._hop = hop
+        self._lead = longest // 2 + 1
+        self._held: NDArray[np.float32] = np.zeros((channels, self._lead), np.float32)
+
+    def push(self, samples: NDArray[np.float32]) -> None:
+        self._held = np.concatenate([self._held, samples], axis=1)
+
+    def ready(self) -> int:
+        """Frames whose whole window has come."""
+        return max(0, (self._held.shape[1] - 2 * self._lead) // self._hop + 1)
+
+    def frames(self, count: int, size: int) -> NDArray[np.float32]:
+        """The next frames of one window length, shape (channels, count, size)."""
+        start = self._lead - size // 2
+        view = np.lib.stride_tricks.sliding_window_view(self._held[:, start:], size, axis=1)
+        return view[:, :: self._hop][:, :count]
+
+    def drop(self, count: int) -> None:
+        self._held = self._held[:, count * self._hop :]
+
+    def pad(self) -> None:
+        self.push(np.zeros((self._held.shape[0], self._lead), np.float32))
+
+
+@dataclass(slots=True)
+class _Reader:
+    """One band ready to read: its window, and the bins that belong to it."""
+
+    band: _Band
+    rate_hz: float
+    size: int = field(init=False)
+    window: NDArray[np.float32] = field(init=False)
+    low: int = field(init=False)
+    high: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.size = scipy.fft.next_fast_len(round(self.band.window_s * self.rate_hz), real=True)
+        window = scipy.signal.windows.blackman(self.size, sym=False)
+        self.window = (2.0 * window / window.sum()).astype(np.float32)
+        bin_hz = self.rate_hz / self.size
+        self.low = max(2, math.floor(self.band.low_hz * 0.985 / bin_hz))
+        top_hz = min(self.band.high_hz * 1.015, 0.48 * self.rate_hz)
+        self.high = min(self.size // 2 - 2, math.ceil(top_hz / bin_hz))
+
+    def peaks(
+        self, frames: NDArray[np.float32]
+    ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
+        """Frame, place [cents] and level [dB] of the peaks of a batch."""
+        if self.high - self.low < 8:
+            return np.zeros(0, np.int64), np.zeros(0), np.zeros(0)
+        power = np.zeros((frames.shape[1], self.high - self.low + 3), np.float32)
+        for channel in frames:
+            spectrum = scipy.fft.rfft(channel * self.window, axis=1)
+            cut = spectrum[:, self.low - 1 : self.high + 2]
+            power += cut.real**2 + cut.imag**2
+        power += np.float32(1e-14)
+        floor = _floor_of(power, self.low)
+        middle = power[:, 1:-1]
+        limit = np.maximum(
+            floor[:, 1:-1] * np.float32(10 ** (_OVER_FLOOR_DB / 10)),
+            middle.max(axis=1, keepdims=True) * np.float32(10 ** (-_UNDER_TOP_DB / 10)),
+        )
+        np.maximum(limit, np.float32(1e-11), out=limit)
+        is_peak = (middle > power[:, :-2]) & (middle >= power[:, 2:]) & (middle > limit)
+        row, column = np.nonzero(is_peak)
+        keep = _strongest(row, middle[row, column], self.band.most_peaks)
+        row, column = row[keep], column[keep]
+        left, here, right = (
+            10.0 * np.log10(power[row, column + i].astype(np.float64)) for i in range(3)
+        )
+        shift = 0.5 * (left - right) / np.minimum(left - 2.0 * here + right, -1e-9)
+        bins = self.low + column + np.clip(shift, -0.5, 0.5)
+        cents = 1200.0 * np.log2(bins * (self.rate_hz / self.size) / FOOT_HZ)
+        return row, cents, here - 0.25 * (left - right) * shift
+
+
+def _floor_of(power: NDArray[np.float32], low: int) -> NDArray[np.float32]:
+    """Noise floor under each bin: the median over a third of an octave (at least 24 bins)."""
+    bins = power.shape[1]
+    edges = [0]
+    while edges[-1] < bins:
+        edges.append(min(bins, edges[-1] + max(24, int(0.26 * (low + edges[-1])))))
+    if len(edges) > 2 and edges[-1] - edges[-2] < 12:
+        del edges[-2]
+    seen = power[::4]
+    rows = np.minimum(np.arange(power.shape[0]) // 4, len(seen) - 1)
+    floor = np.empty_like(seen)
+    for start, stop in zip(edges, edges[1:], strict=False):
+        floor[:, start:stop] = np.median(seen[:, start:stop], axis=1, keepdims=True)
+    return floor[rows]
+
+
+def _strongest(row: NDArray[np.int64], power: NDArray[np.float32], most: int) -> NDArray[np.bool_]:
+    """Which peaks are among the `most` strongest of their row (rows are sorted)."""
+    order = np.lexsort((-power, row))
+    sorted_row = row[order]
+    begins = np.searchsorted(sorted_row, sorted_row, side="left")
+    keep = np.empty(len(row), bool)
+    keep[order] = np.arange(len(row)) - begins < most
+    return keep
+
+
+def _once(
+    row: NDArray[np.int64], cents: NDArray[np.float64], level: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Which peaks stay where two bands overlap and both saw the same line: the stronger."""
+    keep = np.ones(len(row), bool)
+    twin = (np.diff(row) == 0) & (np.diff(cents) < _TWIN_CENTS)
+    keep[:-1] &= ~(twin & (level[:-1] < level[1:]))
+    keep[1:] &= ~(twin & (level[1:] <= level[:-1]))
+    return keep
+
+
+class _Gatherer:
+    """Takes blocks, gives features."""
+
+    def __init__(self, sample_rate: int) -> None:
+        self._rate = sample_rate
+        self._factor = max(1, int(sample_rate / _LOW_RATE_HZ))
+        self._hop_low = max(1, round(HOP_S * sample_rate / self._factor))
+        self._hop = self._hop_low * self._factor
+        low_rate = sample_rate / self._factor
+        self._readers = [
+            _Reader(band, low_rate if band.decimated else float(sample_rate)) for band in _BANDS
+        ]
+        half = 8 * self._factor
+        self._filter = scipy.signal.firwin(2 * half + 1, 0.8 / self._factor).astype(np.float32)
+        self._half = half
+        self._full: _Stream | None = None
+        self._low: _Stream | None = None
+        self._tail: NDArray[np.float32] = np.zeros((0, 0), np.float32)
+        self._clipped_counts: list[NDArray[np.int64]] = []
+        self._clip_rest: NDArray[np.bool_] = np.zeros(0, bool)
+        self._cents: list[NDArray[np.uint16]] = []
+        self._levels: list[NDArray[np.int16]] = []
+        self._counts: list[NDArray[np.int64]] = []
+        self.samples = 0
+
+    def take(self, block: NDArray[np.floating]) -> None:
+        samples = np.asarray(block, np.float32)
+        if samples.ndim == 1:
+            samples = samples[:, np.newaxis]
+        if not len(samples):
+            return
+        self.samples += len(samples)
+        if not np.isfinite(samples.sum()):
+            samples = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
+        # A single huge block would be copied whole several times: go through it in pieces.
+        piece = _BATCH_FRAMES * self._hop
+        for start in range(0, len(samples), piece):
+            self._take_piece(np.ascontiguousarray(samples[start : start + piece].T))
+
+    def _take_piece(self, samples: NDArray[np.float32]) -> None:
+        if self._full is None:
+            channels = samples.shape[0]
+            self._full = _Stream(self._hop, self._readers[2].size, channels)
+            self._low = _Stream(self._hop_low, self._readers[0].size, channels)
+            self._tail = np.zeros((channels, self._half), np.float32)
+        self._note_clipping(samples)
+        self._full.push(samples)
+        self._push_low(samples)
+        while self._ready() >= _BATCH_FRAMES:
+            self._read(_BATCH_FRAMES)
+
+    def _push_low(self, samples: NDArray[np.float32]) -> None:
+        assert self._low is not None
+        joined = np.concatenate([self._tail, samples], axis=1)
+        span = len(self._filter)
+        count = max(0, (joined.shape[1] - span) // self._factor + 1)
+        if count:
+            used = joined[:, : (count - 1) * self._factor + span]
+            filtered = scipy.signal.upfirdn(self._filter, used, 1, self._factor, axis=1)
+            # upfirdn starts with the filter's run-in; the first whole output is span - 1 in, so
+            # shift the grid by padding at the front to make it a multiple of the factor.
+            lead = (span - 1) // self._factor
+            self._low.push(filtered[:, lead : lead + count].astype(np.float32))
+        self._tail = joined[:, count * self._factor :]
+
+    def _note_clipping(self, samples: NDArray[np.float32]) -> None:
+        hit = (np.abs(samples) >= _CLIPPED_AT).any(axis=0)
+        joined = np.concatenate([self._clip_rest, hit])
+        whole = len(joined) // self._hop
+        counts = joined[: whole * self._hop].reshape(whole, self._hop).sum(axis=1)
+        self._clipped_counts.append(counts)
+        self._clip_rest = joined[whole * self._hop :]
+
+    def _ready(self) -> int:
+        assert self._full is not None
+        assert self._low is not None
+        return min(self._full.ready(), self._low.ready())
+
+    def _read(self, count: int) -> None:
+        assert self._full is not None
+        assert self._low is not None
+        found = []
+        for reader in self._readers:
+            stream = self._low if reader.band.decimated else self._full
+            found.append(reader.peaks(stream.frames(count, reader.size)))
+        row = np.concatenate([part[0] for part in found])
+        cents = np.concatenate([part[1] for part in found])
+        level = np.concatenate([part[2] for part in found])
+        order = np.lexsort((cents, row))
+        order = order[_once(row[order], cents[order], level[order])]
+        row = row[order]
+        code = np.clip(np.round(cents[order] / _CENTS_STEP), 0, 65_535)
+        self._cents.append(code.astype(np.uint16))
+        level = np.clip(level[order] / _CENTIBEL, -32_000, 32_000)
+        self._levels.append(np.round(level).astype(np.int16))
+        self._counts.append(np.bincount(row, minlength=count))
+        self._full.drop(count)
+        self._low.drop(count)
+
+    def finish(self) -> WalkFeatures:
+        frames = 0
+        if self._full is not None and self._low is not None:
+            self._push_low(np.zeros((self._tail.shape[0], self._half), np.float32))
+            self._full.pad()
+            self._low.pad()
+            while (ready := self._ready()) > 0:
+                self._read(min(ready, _BATCH_FRAMES))
+        counts = np.concatenate(self._counts) if self._counts else np.zeros(0, np.int64)
+        frames = len(counts)
+        clipped = np.zeros(frames, bool)
+        seen = np.concatenate(self._clipped_counts) if self._clipped_counts else np.zeros(0)
+        clipped[: min(frames, len(seen))] = seen[:frames] > 2
+        return WalkFeatures(
+            hop_s=self._hop / self._rate,
+            first=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+            cents_code=np.concatenate(self._cents) if self._cents else np.zeros(0, np.uint16),
+            level_code=np.concatenate(self._levels) if self._levels else np.zeros(0, np.int16),
+            clipped=clipped,
+        )
