@@ -1,0 +1,78 @@
+"""Where in its neighbourhood a comb stands: the coarse frequency, by the whole series at once.
+
+For white noise the most likely fundamental of a harmonic series is, but for partials that are
+nearer to each other than the resolution of the hold, the one that maximises the sum of the
+periodogram over its multiples (Christensen & Jakobsson 2009, Multi-Pitch Estimation, section 2.6,
+harmonic summation as approximate maximum likelihood). Noise is never white in a church, so each
+partial's power is counted in units of its own local floor.
+
+The grid is finer than the resolution at the highest partial used, so the maximum is found however
+narrow it is; the residual error is well within what the joint estimate mends.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from walkboard.listening.subbands import HoldSpectrum, noise_floor
+from walkboard.quantities import ratio_of_cents
+
+SEARCH_CENTS = 60.0
+_STEP_BINS = 0.35  # at the highest partial searched
+_SEARCH_PARTIALS = 48
+_SEARCH_REACH_HZ = 6_000.0
+HIGHEST_HZ = 20_000.0
+MOST_PARTIALS = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a comb was found.
+
+    Attributes
+    ----------
+    hz : float
+        Fundamental [Hz].
+    score : float
+        Power of the partials over their floor, summed [-].
+    by_chance : float
+        What noise alone would hardly reach on the whole grid [-].
+    """
+
+    hz: float
+    score: float
+    by_chance: float
+
+    @property
+    def heard(self) -> bool:
+        """Whether the score is more than chance."""
+        return self.score > self.by_chance
+
+
+def numbers_below(hz: float, sample_rate: int, most: int = MOST_PARTIALS) -> NDArray[np.int64]:
+    """Numbers of the partials that can be heard in a recording, from 1."""
+    highest = min(HIGHEST_HZ, 0.46 * sample_rate)
+    return np.arange(1, 1 + max(1, min(most, int(highest / hz))), dtype=np.int64)
+
+
+def find_place(spectrum: HoldSpectrum, expected_hz: float, cents: float = SEARCH_CENTS) -> Place:
+    """Find a comb within so many cents of where it is expected."""
+    numbers = numbers_below(expected_hz, spectrum.sample_rate, _SEARCH_PARTIALS)
+    numbers = numbers[: max(3, int(_SEARCH_REACH_HZ / expected_hz))]
+    floor = noise_floor(spectrum, expected_hz, numbers)
+    low, high = expected_hz * ratio_of_cents(-cents), expected_hz * ratio_of_cents(cents)
+    step = _STEP_BINS * spectrum.spacing_hz / int(numbers[-1])
+    grid = np.arange(low, high + step, step)
+    index = np.outer(numbers / spectrum.spacing_hz, grid).round().astype(np.intp)
+    index = np.minimum(index, spectrum.power.shape[1] - 1)
+    score = np.zeros(len(grid))
+    for channel, level in zip(spectrum.power, floor, strict=True):
+        relative = channel[index] / level[:, np.newaxis]
+        score += relative.sum(axis=0)
+    best = int(np.argmax(score))
+    terms = len(numbers) * len(floor)
+    by_chance = terms + 5.0 * np.sqrt(terms) + 2.0 * np.log(len(grid)) + 10.0
+    return Place(float(grid[best]), float(score[best]), float(by_chance))

@@ -1,0 +1,164 @@
+"""The joint estimate: one phase course for all partials and channels of a pipe.
+
+The unknown amplitudes drop out first (variable projection: Golub & Pereyra 1973, SIAM J. Numer.
+Anal. 10:413): each envelope is turned back by l times the present phase course and divided by its
+own mean. What then is left is close to one and linear in the course: the imaginary part over l is
+the course's error, the same for every partial, plus the room and the noise. A linear normal model
+(`wander`) gives the next course; two or three turns suffice. This is Gauss–Newton.
+
+Where the wander is wide, high partials turn by more than a radian and would mislead the first
+turns. So a partial joins only once the course makes it coherent: the frequency is continued from
+low to high partials.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from walkboard.listening.subbands import Envelopes
+from walkboard.listening.wander import (
+    Floats,
+    Movement,
+    Posterior,
+    Rows,
+    SlowBasis,
+    fit_movement,
+    posterior,
+)
+
+_TURNS = 6
+_SETTLED = 0.02  # of σ: when to stop
+_COHERENT = 0.55  # share of a partial's power that the course must make steady
+_PRESENT = 5.0  # power over noise at which a partial is as likely there as not
+_MOST_ROWS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """The joint estimate.
+
+    Attributes
+    ----------
+    hz, sigma_hz : float
+        Mean fundamental over the window and its standard deviation [Hz].
+    wander_hz : float
+        Root mean square of the movement within the window [Hz].
+    amplitudes : ndarray of complex, shape (channels, partials)
+        Mean of each turned envelope.
+    power_ratio : ndarray, shape (channels, partials)
+        Power of that mean over what noise alone would leave of it [-].
+    coherence : float
+        Share of the partials' power that the course makes steady, 0 to 1.
+    movement : Movement
+    """
+
+    hz: float
+    sigma_hz: float
+    wander_hz: float
+    amplitudes: NDArray[np.complex128]
+    power_ratio: Floats
+    coherence: float
+    movement: Movement
+
+
+def _first_course(env: Envelopes, basis: SlowBasis) -> Floats:
+    """Phase [rad] at the nodes from how fast the strong partials turn; zero where none is strong.
+
+    The lag product z(t+h) z*(t) turns by l·2π·δf·h, below π for any wander that a pipe has.
+    """
+    count = env.values.shape[2]
+    lag = env.values[:, :, 1:] * env.values[:, :, :-1].conj()
+    wide = min(7, count - 1)
+    kernel = np.ones(wide) / wide
+    power = (np.abs(env.values) ** 2).mean(axis=2)
+    strong = power > 30.0 * env.noise
+    if not strong.any():
+        return np.zeros(count)
+    rate = np.zeros(count - 1)
+    weight = np.zeros(count - 1)
+    for channel, partial in zip(*np.nonzero(strong), strict=True):
+        number = float(env.numbers[partial])
+        smooth = np.convolve(lag[channel, partial], kernel, mode="same")
+        own = number**2 * np.abs(smooth) / env.noise[channel, partial]
+        rate += own * np.angle(smooth) / number
+        weight += own
+    course = np.concatenate([[0.0], np.cumsum(rate / weight)])
+    return course - course.mean()
+
+
+def _project(phase: Floats, basis: SlowBasis) -> Floats:
+    """Course whose phase is nearest."""
+    return np.linalg.lstsq(basis.phase, phase - phase.mean(), rcond=1e-9)[0]
+
+
+def _rows(
+    env: Envelopes, basis: SlowBasis, course: Floats, gate: bool
+) -> tuple[Rows, NDArray[np.complex128], Floats, Floats]:
+    """Turn the envelopes back by a course; the rows that can be used, means, ratios, coherence."""
+    turned = env.values * np.exp(
+        -1j * env.numbers[:, np.newaxis] * (basis.phase @ course)[np.newaxis, np.newaxis]
+    )
+    count = turned.shape[2]
+    mean = turned.mean(axis=2)
+    power = (turned.real**2 + turned.imag**2).mean(axis=2)
+    ratio = (mean.real**2 + mean.imag**2) * count / env.noise
+    coherence = (mean.real**2 + mean.imag**2) / np.maximum(power - env.noise, 1e-300)
+    present = 1.0 / (1.0 + np.exp(np.clip(2.0 * (_PRESENT - ratio), -50.0, 50.0)))
+    usable = present > 0.05
+    if gate:
+        usable &= (coherence > _COHERENT) | (power < 3.0 * env.noise)
+    merit = np.where(usable, env.numbers**2 * ratio, 0.0)
+    usable.flat[np.argmax(ratio)] = True
+    if usable.sum() > _MOST_ROWS:
+        least = np.partition(merit, -_MOST_ROWS, axis=None)[-_MOST_ROWS]
+        usable &= merit >= least
+    channel, partial = np.nonzero(usable)
+    number = env.numbers[partial].astype(float)
+    amplitude = mean[channel, partial][:, np.newaxis]
+    relative = turned[channel, partial] / amplitude
+    coefficients = relative @ basis.cosines.T / env.response(basis.rates_hz)
+    noise = env.noise[channel, partial] / (2.0 * np.abs(amplitude[:, 0]) ** 2 * number**2)
+    rows = Rows(
+        number,
+        coefficients.imag / number[:, np.newaxis] + basis.design @ course,
+        coefficients.real / number[:, np.newaxis],
+        noise / present[channel, partial],
+    )
+    return rows, mean, ratio, coherence
+
+
+def estimate(env: Envelopes, start: Movement | None = None) -> Estimate:
+    """Estimate the mean frequency of one pipe from the envelopes of its partials."""
+    basis = SlowBasis.of(env.values.shape[2], env.spacing_s)
+    course = np.zeros(1 + len(basis.rates_hz))
+    tracked = _project(_first_course(env, basis), basis)
+    steady = [_rows(env, basis, trial, gate=True)[2].sum() for trial in (course, tracked)]
+    if steady[1] > steady[0] + 4.0 * len(course):
+        course = tracked
+    movement = start or Movement(wander_hz=1e-4 * env.hz)
+    found: Posterior | None = None
+    for turn in range(_TURNS):
+        rows, *_ = _rows(env, basis, course, gate=True)
+        if turn < 3:
+            movement, found = fit_movement(rows, basis, movement, rounds=2 if turn else 1)
+        else:
+            found = posterior(rows, basis, movement)
+        change = abs(found.course[0] - course[0]) / np.sqrt(found.covariance[0, 0])
+        course = found.course
+        if turn >= 2 and change < _SETTLED:
+            break
+    assert found is not None
+    _, mean, ratio, coherence = _rows(env, basis, course, gate=True)
+    weight = np.abs(mean) ** 2
+    return Estimate(
+        hz=env.hz + float(course[0]),
+        sigma_hz=float(np.sqrt(found.covariance[0, 0])),
+        wander_hz=float(np.sqrt(0.5 * (course[1:] ** 2).sum())),
+        amplitudes=mean,
+        power_ratio=ratio,
+        coherence=float((weight * np.clip(coherence, 0.0, 1.0)).sum() / weight.sum()),
+        movement=movement,
+    )
