@@ -20,6 +20,17 @@ _FLOATS = {"FLOAT": "32-bit float", "DOUBLE": "64-bit float"}
 _WORDS = {"VORBIS": "Vorbis", "OPUS": "Opus"}
 
 
+class _Unsought(sf.SoundFile):  # type: ignore[misc] # soundfile has no types
+    """Reads straight on.
+
+    soundfile seeks after every read of a seekable file. In MP3 a seek loses what the next frame
+    borrows from the last ones: blocks come out shifted by up to 8 ms and with holes.
+    """
+
+    def seekable(self) -> bool:
+        return False
+
+
 class LibsndfileDecoder:
     """A recording through libsndfile.
 
@@ -65,7 +76,7 @@ class LibsndfileDecoder:
     def blocks(self, frames: int, *, skip: int = 0) -> Iterator[Samples]:
         """As `walkboard.listening.decoding.Decoder.blocks` says."""
         self._stream.seek(0)
-        with sf.SoundFile(self._stream) as opened:
+        with _Unsought(self._stream) as opened:
             while True:
                 try:
                     block: Samples = opened.read(frames, dtype="float32", always_2d=True)

@@ -228,25 +228,23 @@ class Sound:
         if suffix is not None:
             said.append(f"Named .{suffix}, but it holds {self._container.words}; read as that.")
         why = ""
-        lost: list[tuple[int, int]] = []
-        last = self._decoder
+        last: Decoder = self._decoder
         try:
-            yield from self._decoder.blocks(frames)
+            yield from last.blocks(frames)
         except DamageError as error:
             why = str(error)
         if isinstance(last, PyavDecoder):
-            lost = last.filled
             why = why or _breaking_off(last, meter.frames)
         elif why or self._is_left_over():
             try:
                 second = PyavDecoder(self._stream, self.name, self._container)
                 if second.info.channels == self._decoder.info.channels:
+                    last = second
                     yield from second.blocks(frames, skip=meter.frames)
-                    lost = second.filled
                     why = _breaking_off(second, meter.frames)
             except (SoundError, DamageError) as error:
                 why = why or str(error)
-        self._tell_damage(meter, why, lost, said)
+        self._tell_damage(meter, why, last, said)
 
     def _is_left_over(self) -> bool:
         """Whether libsndfile stopped well before the file's end, trusting its header."""
@@ -256,7 +254,7 @@ class Sound:
         return self._stream.seek(0, 2) - place > _LEFT_OVER
 
     def _tell_damage(
-        self, meter: QualityMeter, why: str, lost: list[tuple[int, int]], said: list[str]
+        self, meter: QualityMeter, why: str, decoder: Decoder, said: list[str]
     ) -> None:
         rate = meter.sample_rate
         read_s = meter.frames / rate
@@ -292,13 +290,23 @@ class Sound:
             said.append(
                 "The file goes on after the end that its header tells; that part was not read."
             )
-        if lost:
-            start, end = lost[0]
-            places = len(lost)
+        filled = decoder.filled
+        midway = [f for f in getattr(decoder, "bad_at", ()) if f < meter.frames]
+        if filled:
+            start, end = filled[0]
             said.append(
-                f"Damaged in {places} place{'' if places == 1 else 's'}, the first from "
+                f"Damaged in {_places(len(filled))}, the first from "
                 f"{start / rate:.2f} to {end / rate:.2f} s; silence stands there."
             )
+        elif midway:
+            said.append(
+                f"Damaged in {_places(len(set(midway)))}, the first at {midway[0] / rate:.2f} s; "
+                "what is missing there was left out, so later times are early."
+            )
+
+
+def _places(count: int) -> str:
+    return f"{count} place{'' if count == 1 else 's'}"
 
 
 def _breaking_off(decoder: PyavDecoder, frames: int) -> str:
