@@ -1,0 +1,1 @@
+"""Scripts that make data and documents; never imported by the program."""
