@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 
@@ -24,6 +25,7 @@ def build_organ(description: Description) -> Organ:
     """The organ of a description that `walkboard.organ.checking` found no fault in."""
     divisions = {d.id: build_division(d) for d in description.division}
     ranks = {r.id: build_rank(r, divisions[r.division]) for r in description.rank}
+    spans = {r.id: Span(r.id, r.division, r.from_key, r.pipes) for r in ranks.values()}
     tables = [*description.stop, *stops_of_their_own(description)]
     return Organ(
         name=description.name.strip(),
@@ -32,7 +34,7 @@ def build_organ(description: Description) -> Organ:
         divisions=tuple(divisions.values()),
         chests=_chests(description, ranks),
         ranks=tuple(ranks.values()),
-        stops=tuple(_build_stop(s, divisions[s.division], ranks) for s in tables),
+        stops=tuple(_build_stop(s, divisions[s.division], spans) for s in tables),
         travel_minutes=MappingProxyType(
             {
                 pair: way.minutes
@@ -50,7 +52,9 @@ def build_temperament(given: str | TemperamentTable) -> Temperament:
 
 def build_division(table: DivisionTable) -> Division:
     """Division of its table."""
-    return Division(table.id, table.name, table.keys, Key.parse(table.lowest), table.enclosed)
+    return Division(
+        table.id, table.name.strip(), table.keys, Key.parse(table.lowest), table.enclosed
+    )
 
 
 def build_rank(table: RankTable, division: Division) -> Rank:
@@ -63,7 +67,7 @@ def build_rank(table: RankTable, division: Division) -> Rank:
     return Rank(
         id=table.id,
         division=table.division,
-        name=table.name,
+        name=table.name.strip(),
         chest=table.chest or table.division,
         family=table.family,
         tuned_by=table.tuned_by,
@@ -89,7 +93,24 @@ def stops_of_their_own(description: Description) -> list[StopTable]:
     ]
 
 
-def first_key(table: PlaysTable, division: Division, rank: Rank) -> Key:
+@dataclass(frozen=True, slots=True)
+class Span:
+    """The keys that a rank's own pipes stand for.
+
+    Attributes
+    ----------
+    rank, division : str
+    from_key : Key
+    pipes : int
+    """
+
+    rank: str
+    division: str
+    from_key: Key
+    pipes: int
+
+
+def first_key(table: PlaysTable, division: Division, span: Span) -> Key:
     """The lowest key at which a stop sounds a rank.
 
     Told by ``from``; else the division's lowest key, or the rank's own first key where that is
@@ -97,27 +118,28 @@ def first_key(table: PlaysTable, division: Division, rank: Rank) -> Key:
     """
     if table.from_key is not None:
         return Key.parse(table.from_key)
-    if rank.division == division.id or table.first_pipe is None:
-        return max(division.lowest, rank.from_key)
+    if span.division == division.id or table.first_pipe is None:
+        return max(division.lowest, span.from_key)
     return division.lowest
 
 
-def build_plays(table: PlaysTable, division: Division, rank: Rank) -> Plays:
+def build_plays(table: PlaysTable, division: Division, span: Span) -> Plays:
     """What a stop of a division draws from a rank, clipped to the keys and pipes there are."""
-    low = first_key(table, division, rank)
+    low = first_key(table, division, span)
     first = table.first_pipe
     if first is None:
-        first = low.semitone - rank.from_key.semitone + 1
+        first = low.semitone - span.from_key.semitone + 1
     if table.to_key is not None:
         high = Key.parse(table.to_key)
     else:
-        high = min(division.highest, low.up(rank.pipes - first))
-    return Plays(rank.id, low, high, first)
+        last = low.semitone + span.pipes - first
+        high = Key(min(division.highest.semitone, last))
+    return Plays(span.rank, low, high, first)
 
 
-def _build_stop(table: StopTable, division: Division, ranks: dict[str, Rank]) -> Stop:
-    plays = tuple(build_plays(p, division, ranks[p.rank]) for p in table.plays)
-    return Stop(table.id, table.name, table.division, plays)
+def _build_stop(table: StopTable, division: Division, spans: dict[str, Span]) -> Stop:
+    plays = tuple(build_plays(p, division, spans[p.rank]) for p in table.plays)
+    return Stop(table.id, table.name.strip(), table.division, plays)
 
 
 def _chests(description: Description, ranks: dict[str, Rank]) -> tuple[Chest, ...]:

@@ -72,8 +72,12 @@ class Census:
         """The census as two small tables in plain text."""
         rows = (*self.divisions, self.total)
         size = [
-            [r.name, "" if r.keys is None else str(r.keys), str(r.stops), str(r.ranks)]
-            + [str(r.pipes), *_cells(r.by_family, self.total.by_family)]
+            [
+                r.name,
+                "" if r.keys is None else str(r.keys),
+                *map(str, (r.stops, r.ranks, r.pipes)),
+                *_cells(r.by_family, self.total.by_family),
+            ]
             for r in rows
         ]
         ways = [[r.name, *_cells(r.by_tuning, self.total.by_tuning)] for r in rows]

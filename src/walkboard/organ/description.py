@@ -9,38 +9,72 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    Tag,
+    WithJsonSchema,
+)
 
 from walkboard.organ.model import Family, TunedBy
 
 FORMAT = 1
 KEY_PATTERN = r"^[A-Ga-g][#♯b♭]?-?[0-9]$"
+NAMED, OWN = "a name", "a table"  # the two ways to give a temperament
 
 Id = Annotated[
     str,
     Field(
         pattern=r"^[^\s:,]+$",
         description="Its id: no spaces, commas or colons, as great.principal8.",
+        examples=["great.principal8"],
     ),
 ]
-Name = Annotated[str, Field(pattern=r"\S", description="Its name as the players read it.")]
+Name = Annotated[
+    str,
+    Field(
+        pattern=r"^[^\r\n]*[^\s][^\r\n]*$",
+        description="Its name as the players read it, on one line.",
+        examples=["Principal 8"],
+    ),
+]
 KeyName = Annotated[str, Field(pattern=KEY_PATTERN, examples=["C2", "F#3", "Bb4"])]
-Feet = Annotated[str | int, Field(examples=["16", "8", "2 2/3", "1 3/5"])]
+DivisionId = Annotated[str, Field(examples=["great"])]
+RankId = Annotated[str, Field(examples=["great.principal8"])]
+ChestId = Annotated[str, Field(examples=["great.front"])]
 PipeNumber = Annotated[str, Field(pattern=r"^[1-9][0-9]*$")]
+
+
+def _feet_as_text(given: object) -> object:
+    """``feet = 8`` is taken as ``feet = "8"``."""
+    return str(given) if isinstance(given, int) and not isinstance(given, bool) else given
+
+
+Feet = Annotated[
+    str,
+    BeforeValidator(_feet_as_text),
+    WithJsonSchema({"type": ["string", "integer"], "examples": ["8", "2 2/3", "1 3/5"]}),
+]
 
 
 class Table(BaseModel):
     """What all tables have in common: nothing unknown, no conversion of types."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 class PitchTable(Table):
     """The pitch that the organ stands at."""
 
-    a4_hz: float = Field(ge=300.0, le=600.0, description="Frequency of A4 [Hz].")
+    a4_hz: float = Field(examples=[440.0], ge=300.0, le=600.0, description="Frequency of A4 [Hz].")
     at_celsius: float = Field(
-        ge=-10.0, le=45.0, description="Air temperature at which it stands at that pitch [°C]."
+        examples=[18.0],
+        ge=-10.0,
+        le=45.0,
+        description="Air temperature at which it stands at that pitch [°C].",
     )
 
 
@@ -48,10 +82,15 @@ class TemperamentTable(Table):
     """A temperament of the organ's own."""
 
     name: Name = Field(default="own", description="What to call it.")
-    fifths: dict[str, float] = Field(
+    fifths: dict[str, Annotated[float, Field(gt=-100.0, lt=100.0)]] = Field(
+        examples=[{"C-G": -5.87, "G-D": -5.87, "D-A": -5.86, "B-F#": -5.86}],
         description="How much each fifth is wider than pure [cents], negative narrow, by its two "
-        "notes, as C-G. A fifth that is not named is pure; together they make -23.46 cents."
+        "notes, as C-G. A fifth that is not named is pure; together they make -23.46 cents.",
     )
+
+
+def _way_of_giving(given: object) -> str:
+    return OWN if isinstance(given, dict | TemperamentTable) else NAMED
 
 
 class DivisionTable(Table):
@@ -59,7 +98,7 @@ class DivisionTable(Table):
 
     id: Id
     name: Name
-    keys: int = Field(ge=1, le=88, description="How many keys.")
+    keys: int = Field(examples=[61], ge=1, le=88, description="How many keys.")
     lowest: KeyName = Field(default="C2", description="Its lowest key.")
     enclosed: bool = Field(default=False, description="Whether it stands in a box.")
 
@@ -68,7 +107,7 @@ class ChestTable(Table):
     """A chest: what is reached by opening the same panels."""
 
     id: Id
-    division: str = Field(description="The division's id.")
+    division: DivisionId = Field(description="The division's id.")
     minutes: float = Field(
         default=0.0, ge=0.0, le=480.0, description="To open its panels and close them [min]."
     )
@@ -77,9 +116,9 @@ class ChestTable(Table):
 class TravelTable(Table):
     """The way from one chest to another, the same in both directions."""
 
-    from_chest: str = Field(alias="from", description="A chest's id.")
-    to_chest: str = Field(alias="to", description="Another chest's id.")
-    minutes: float = Field(ge=0.0, le=480.0, description="To get there [min].")
+    from_chest: ChestId = Field(alias="from", description="A chest's id.")
+    to_chest: ChestId = Field(alias="to", description="Another chest's id.")
+    minutes: float = Field(examples=[2.0], ge=0.0, le=480.0, description="To get there [min].")
 
 
 class BreakTable(Table):
@@ -96,9 +135,9 @@ class RankTable(Table):
     """A rank: one row of pipes, one a key."""
 
     id: Id
-    division: str = Field(description="The id of the division whose chest and air it has.")
+    division: DivisionId = Field(description="The id of the division whose chest and air it has.")
     name: Name
-    family: Family = Field(strict=False, description="How its pipes sound.")
+    family: Family = Field(examples=["open"], strict=False, description="How its pipes sound.")
     feet: Feet | None = Field(
         default=None,
         description="Pitch at its lowest pipe, as a stop on the lowest key. Or give breaks.",
@@ -106,8 +145,10 @@ class RankTable(Table):
     breaks: list[BreakTable] | None = Field(
         default=None, min_length=1, description="For a row of a mixture that breaks back."
     )
-    pipes: int = Field(ge=1, le=109, description="How many pipes.")
-    tuned_by: TunedBy = Field(strict=False, description="What is moved to tune a pipe.")
+    pipes: int = Field(examples=[61], ge=1, le=109, description="How many pipes.")
+    tuned_by: TunedBy = Field(
+        examples=["slide"], strict=False, description="What is moved to tune a pipe."
+    )
     from_key: KeyName | None = Field(
         default=None, alias="from", description="The key its first pipe plays, if not the lowest."
     )
@@ -123,7 +164,9 @@ class RankTable(Table):
         le=15.0,
         description="For a celeste: beats a second against its partner; positive: sharp.",
     )
-    chest: str | None = Field(default=None, description="The chest's id, if not the division's.")
+    chest: ChestId | None = Field(
+        default=None, description="The chest's id, if not the division's."
+    )
     wind_mm: float | None = Field(
         default=None, ge=20.0, le=2600.0, description="Wind pressure [mm of water]."
     )
@@ -140,7 +183,7 @@ class RankTable(Table):
 class PlaysTable(Table):
     """What a stop draws from one rank."""
 
-    rank: str = Field(description="The rank's id.")
+    rank: RankId = Field(description="The rank's id.")
     first_pipe: int | None = Field(
         default=None,
         ge=1,
@@ -159,18 +202,23 @@ class StopTable(Table):
 
     id: Id
     name: Name
-    division: str = Field(description="The id of the division whose keys play it.")
-    plays: list[PlaysTable] = Field(min_length=1, description="The ranks that it draws.")
+    division: DivisionId = Field(description="The id of the division whose keys play it.")
+    plays: list[PlaysTable] = Field(
+        min_length=1,
+        examples=[[{"rank": "great.principal8"}]],
+        description="The ranks that it draws.",
+    )
 
 
 class Description(Table):
     """A whole organ description."""
 
-    format: Literal[1] = Field(description="The version of this format.")
+    format: Literal[1] = Field(examples=[1], description="The version of this format.")
     name: Name = Field(description="The organ's name.")
-    temperament: str | TemperamentTable = Field(
-        description="A known name, as equal, or a table with its fifths."
-    )
+    temperament: Annotated[
+        Annotated[str, Tag(NAMED)] | Annotated[TemperamentTable, Tag(OWN)],
+        Discriminator(_way_of_giving),
+    ] = Field(description="A known name, as equal, or a table with its fifths.", examples=["equal"])
     pitch: PitchTable
     division: list[DivisionTable] = Field(min_length=1)
     chest: list[ChestTable] = Field(default_factory=list)

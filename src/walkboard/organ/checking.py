@@ -1,0 +1,189 @@
+"""Checks what one table of a description says of another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from walkboard.errors import InputError, UnknownNameError
+from walkboard.organ.building import build_division
+from walkboard.organ.checking_ranks import check_ranks
+from walkboard.organ.checking_stops import check_stops
+from walkboard.organ.description import (
+    ChestTable,
+    DivisionTable,
+    RankTable,
+    StopTable,
+    TemperamentTable,
+    TravelTable,
+)
+from walkboard.organ.findings import Findings, did_you_mean, likeliest
+from walkboard.organ.model import Division
+from walkboard.organ.shape import Draft, Row
+from walkboard.quantities import PYTHAGOREAN_COMMA_CENTS
+from walkboard.scales.keys import Key
+from walkboard.scales.temperament import from_fifths, known, names
+
+HIGHEST_KEY = Key(127)  # the end of the numbering of keys
+
+
+def check_description(draft: Draft, findings: Findings) -> None:
+    """Note everything that is wrong between the tables of a description."""
+    divisions = draft.rows(DivisionTable, "division")
+    chests = draft.rows(ChestTable, "chest")
+    ranks = draft.rows(RankTable, "rank")
+    stops = draft.rows(StopTable, "stop")
+    tables: tuple[Sequence[Row[Any]], ...] = (divisions, chests, ranks, stops)
+    for rows in tables:
+        check_doubles(rows, findings)
+    _check_temperament(draft, findings)
+    built = _check_divisions(divisions, findings)
+    known_divisions = {row.table.id for row in divisions if row.has("id")}
+    if draft.is_complete("division"):
+        for rows in tables[1:]:
+            for row in rows:
+                _check_division_of(row, known_divisions, findings)
+    chest_divisions = _check_chests(chests, known_divisions, findings)
+    _check_travel(draft, chest_divisions, findings)
+    spans = check_ranks(draft, ranks, built, chest_divisions, findings)
+    check_stops(draft, stops, built, spans, findings)
+
+
+def check_doubles(rows: Iterable[Row[Any]], findings: Findings) -> None:
+    """Note each id that is given to more than one table of a kind."""
+    seen: set[str] = set()
+    for row in rows:
+        if not row.has("id"):
+            continue
+        if row.table.id in seen:
+            findings.note(
+                (*row.path, "id"),
+                f"there is another {row.path[0]} {row.table.id}.",
+                "Give each an id of its own.",
+            )
+        seen.add(row.table.id)
+
+
+def _check_temperament(draft: Draft, findings: Findings) -> None:
+    given = draft.raw.get("temperament")
+    if isinstance(given, str):
+        try:
+            known(given)
+        except UnknownNameError as error:
+            likely = likeliest(given, names())
+            mend = error.mend if likely is None else f"Did you mean {likely}?"
+            what = f"there is no temperament {given}."
+            findings.note(("temperament",), what, mend)
+        return
+    row = draft.row(TemperamentTable, "temperament")
+    if row is not None and row.has("fifths"):
+        _check_fifths(row.table.fifths, findings)
+
+
+def _check_fifths(fifths: Mapping[str, float], findings: Findings) -> None:
+    path = ("temperament", "fifths")
+    seen: dict[tuple[float, ...], str] = {}
+    sound = True
+    for spelling in fifths:
+        # the whole comma on one fifth closes the circle: what is wrong is then the spelling
+        try:
+            alone = from_fifths("one", {spelling: -PYTHAGOREAN_COMMA_CENTS}).cents_above_c
+        except InputError as error:
+            findings.note((*path, spelling), error.what, error.mend)
+            sound = False
+            continue
+        if alone in seen:
+            findings.note(
+                (*path, spelling),
+                f"this fifth is given already, as {seen[alone]}.",
+                "Name each fifth once; A#-F is Bb-F.",
+            )
+            sound = False
+        seen[alone] = spelling
+    if sound:
+        try:
+            from_fifths("own", fifths)
+        except InputError as error:
+            findings.note(path, error.what, error.mend)
+
+
+def _check_divisions(rows: Iterable[Row[DivisionTable]], findings: Findings) -> dict[str, Division]:
+    """The divisions whose compass is right, by id."""
+    built: dict[str, Division] = {}
+    for row in rows:
+        if not row.has("keys", "lowest"):
+            continue
+        try:
+            division = build_division(row.table)
+        except UnknownNameError as error:
+            findings.note((*row.path, "lowest"), error.what, error.mend)
+            continue
+        if division.lowest.semitone + division.keys - 1 > HIGHEST_KEY.semitone:
+            findings.note(
+                (*row.path, "keys"),
+                f"{division.keys} keys from {division.lowest} go past {HIGHEST_KEY}, the highest "
+                "there is.",
+                f"Write at most {HIGHEST_KEY.semitone - division.lowest.semitone + 1}.",
+            )
+        elif row.has("id"):
+            built.setdefault(division.id, division)
+    return built
+
+
+def _check_division_of(row: Row[Any], there_are: set[str], findings: Findings) -> None:
+    if row.has("division") and row.table.division not in there_are:
+        findings.note(
+            (*row.path, "division"),
+            f"there is no division {row.table.division}.",
+            did_you_mean(row.table.division, there_are, "division"),
+        )
+
+
+def _check_chests(
+    rows: Iterable[Row[ChestTable]], divisions: set[str], findings: Findings
+) -> dict[str, str | None]:
+    """Division by chest, those included that a division is where it names none; None: not known."""
+    found: dict[str, str | None] = {division: division for division in divisions}
+    for row in rows:
+        if not row.has("id"):
+            continue
+        id_, division = row.table.id, row.table.division
+        if not row.has("division") or division not in divisions:
+            found.setdefault(id_, None)
+        elif id_ in divisions and id_ != division:
+            findings.note(
+                (*row.path, "id"),
+                f"{id_} is the chest of the division {id_} already.",
+                "Give it another id.",
+            )
+        else:
+            found[id_] = division
+    return found
+
+
+def _check_travel(draft: Draft, chests: Mapping[str, str | None], findings: Findings) -> None:
+    complete = draft.is_complete("chest") and draft.is_complete("division")
+    seen: set[frozenset[str]] = set()
+    for row in draft.rows(TravelTable, "travel"):
+        ends = {"from": row.table.from_chest, "to": row.table.to_chest}
+        unknown = False
+        for name, chest in ends.items():
+            if complete and row.has(name) and chest not in chests:
+                unknown = True
+                findings.note(
+                    (*row.path, name),
+                    f"there is no chest {chest}.",
+                    did_you_mean(chest, chests, "chest"),
+                )
+        if unknown or not row.has("from", "to"):
+            continue
+        pair = frozenset(ends.values())
+        if len(pair) == 1:
+            findings.note((*row.path, "to"), "it leads back to the same chest.", "Name another.")
+        elif pair in seen:
+            findings.note(
+                row.path,
+                f"the way between {' and '.join(ends.values())} is given twice.",
+                "Give each way once: it holds in both directions.",
+            )
+        seen.add(pair)

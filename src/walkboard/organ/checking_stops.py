@@ -1,0 +1,140 @@
+"""Checks stops: the ranks that they draw, and the keys and pipes that they do it with."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from walkboard.organ.building import Span, build_plays
+from walkboard.organ.checking_ranks import key_in_compass
+from walkboard.organ.description import PlaysTable, StopTable
+from walkboard.organ.findings import Findings, did_you_mean
+from walkboard.organ.model import Division, Plays
+from walkboard.organ.positions import Path
+from walkboard.organ.shape import Draft, Row
+
+
+def check_stops(
+    draft: Draft,
+    rows: Iterable[Row[StopTable]],
+    divisions: Mapping[str, Division],
+    spans: Mapping[str, Span | None],
+    findings: Findings,
+) -> None:
+    """Note what is wrong with stops."""
+    played: set[str] = set()
+    sound = draft.is_complete("rank")
+    ids: dict[str, Path] = {}
+    for row in rows:
+        division = divisions.get(row.table.division) if row.has("division") else None
+        drawn: list[Plays] = []
+        plays_rows = draft.rows(PlaysTable, *row.path, "plays")
+        sound = sound and row.has("plays")
+        for plays in plays_rows:
+            rank = plays.table.rank
+            if not plays.has("rank"):
+                sound = False
+                continue
+            played.add(rank)
+            if rank not in spans:
+                sound = False
+                if draft.is_complete("rank"):
+                    findings.note(
+                        (*plays.path, "rank"),
+                        f"there is no rank {rank}.",
+                        did_you_mean(rank, spans, "rank"),
+                    )
+                continue
+            made = _check_plays(plays, division, spans[rank], findings)
+            if made is not None:
+                _check_double(plays, made, drawn, findings)
+                drawn.append(made)
+        if row.has("id"):
+            ids.setdefault(row.table.id, row.path)
+    if sound:
+        for id_ in ids.keys() & spans.keys() - played:
+            findings.note(
+                (*ids[id_], "id"),
+                f"{id_} is also a rank that no stop draws, and so has a stop of that id.",
+                "Give the stop another id, or let a stop draw the rank.",
+            )
+
+
+def _check_plays(
+    row: Row[PlaysTable], division: Division | None, span: Span | None, findings: Findings
+) -> Plays | None:
+    """What a stop draws from a rank, where it is right."""
+    right = row.has("from", "to", "first_pipe") and division is not None and span is not None
+    for name, key in (("from", row.table.from_key), ("to", row.table.to_key)):
+        if key is not None and row.has(name):
+            right &= key_in_compass((*row.path, name), key, division, findings) is not None
+    first = row.table.first_pipe
+    if first is not None and row.has("first_pipe") and span is not None and first > span.pipes:
+        findings.note(
+            (*row.path, "first_pipe"),
+            f"the rank {span.rank} has no pipe {first}.",
+            f"Write a number from 1 to {span.pipes}.",
+        )
+        return None
+    if not right or division is None or span is None:
+        return None
+    return _check_reach(row, division, span, findings)
+
+
+def _check_reach(
+    row: Row[PlaysTable], division: Division, span: Span, findings: Findings
+) -> Plays | None:
+    """Note where a stop asks for pipes that the rank has not."""
+    rank_end = span.from_key.up(span.pipes - 1)
+    if (
+        row.table.from_key is None
+        and row.table.first_pipe is None
+        and span.from_key > division.highest
+    ):
+        findings.note(
+            (*row.path, "rank"),
+            f"the rank begins at {span.from_key}, above the keys of {division.id}.",
+            "Say which pipe the lowest key sounds: first_pipe = 1.",
+        )
+        return None
+    plays = build_plays(row.table, division, span)
+    if not 1 <= plays.first_pipe <= span.pipes:
+        findings.note(
+            (*row.path, "from" if row.table.from_key else "rank"),
+            f"the rank {span.rank} has no pipe of its own for {plays.from_key}.",
+            f"Its pipes play {span.from_key} to {rank_end}; for other keys say first_pipe.",
+        )
+        return None
+    if plays.to_key < plays.from_key:
+        findings.note(
+            (*row.path, "to"),
+            f"{plays.to_key} lies below the lowest key, {plays.from_key}.",
+            "Write from and to upward.",
+        )
+        return None
+    last = plays.first_pipe + plays.to_key.semitone - plays.from_key.semitone
+    if last > span.pipes:
+        end = plays.from_key.up(span.pipes - plays.first_pipe)
+        findings.note(
+            (*row.path, "to"),
+            f"{plays.to_key} would need pipe {last}; the rank {span.rank} has {span.pipes}.",
+            f'Write to = "{end}", or leave it out.',
+        )
+        return None
+    return plays
+
+
+def _check_double(
+    row: Row[PlaysTable], made: Plays, drawn: Iterable[Plays], findings: Findings
+) -> None:
+    """Note where one stop draws the same pipes twice on the same keys."""
+    for other in drawn:
+        same = other.rank == made.rank and other.from_key.semitone - other.first_pipe == (
+            made.from_key.semitone - made.first_pipe
+        )
+        if same and made.from_key <= other.to_key and other.from_key <= made.to_key:
+            findings.note(
+                row.path,
+                f"the stop draws the same pipes of {made.rank} twice.",
+                "Take one out, or give the keys of each with from and to.",
+            )
+            return

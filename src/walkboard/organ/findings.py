@@ -1,0 +1,85 @@
+"""Collects what is wrong in a description, and gives each problem its line and the field's name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from difflib import get_close_matches
+from typing import Any
+
+from walkboard.errors import Problem
+from walkboard.organ.positions import Path, Positions
+
+LISTS = ("division", "chest", "travel", "rank", "stop")
+
+
+class Findings:
+    """Problems of one description, noted by path while it is checked.
+
+    Parameters
+    ----------
+    raw : dict
+        The description as ``tomllib`` gives it.
+    """
+
+    def __init__(self, raw: dict[str, Any]) -> None:
+        self._raw = raw
+        self._noted: dict[Path, list[tuple[str, str]]] = {}
+
+    def note(self, path: Path, what: str, mend: str) -> None:
+        """Note what is wrong at a path, and the mend."""
+        self._noted.setdefault(path, []).append((what, mend))
+
+    def __bool__(self) -> bool:
+        return bool(self._noted)
+
+    def problems(self, text: str) -> tuple[Problem, ...]:
+        """Every problem noted, in the order of the text that the description was read from."""
+        places = Positions(text)
+        found = [
+            Problem(places.line(path), self.label(path), what, mend)
+            for path, said in self._noted.items()
+            for what, mend in said
+        ]
+        return tuple(sorted(found, key=lambda problem: problem.line or 0))
+
+    def label(self, path: Path) -> str:
+        """Name of a field with its table, as ``rank great.principal4: pipes``."""
+        if len(path) >= 2 and isinstance(path[1], int):
+            table = self.table(str(path[0]), path[1])
+            rest = path[2:]
+        else:
+            table, rest = str(path[0]), path[1:]
+        parts = [table]
+        for part in rest:
+            if isinstance(part, int):
+                parts[-1] += f" {part + 1}"
+            else:
+                parts.append(part)
+        return ": ".join(parts)
+
+    def table(self, kind: str, number: int) -> str:
+        """Name of one of several tables: by its id where it has one, else by its number."""
+        row = self._raw[kind][number]
+        id_ = row.get("id") if isinstance(row, dict) else None
+        if isinstance(id_, str) and id_:
+            return f"{kind} {id_}"
+        return f"{kind} no. {number + 1}"
+
+
+def did_you_mean(word: str, there_are: Iterable[str], kind: str) -> str:
+    """A mend that names the likeliest word, or else what there is."""
+    words = list(there_are)
+    likely = likeliest(word, words)
+    if likely is not None:
+        return f"Did you mean {likely}?"
+    if not words:
+        return f"There is no {kind} yet: add it."
+    shown = ", ".join(words[:12]) + (" …" if len(words) > 12 else "")
+    return f"Write one of: {shown}."
+
+
+def likeliest(word: str, there_are: Iterable[str]) -> str | None:
+    """The word that was most likely meant, if any is near."""
+    by_small = {candidate.lower(): candidate for candidate in there_are}
+    near = get_close_matches(word.lower(), by_small, n=1, cutoff=0.6)
+    return by_small[near[0]] if near else None

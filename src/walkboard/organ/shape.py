@@ -1,0 +1,182 @@
+"""Checks the shape of a description, table by table, and keeps what is right for further checks.
+
+One wrong field must not hide what is wrong elsewhere. So each table is kept as a `Row`: its fields
+where they are right, a harmless filling where they are wrong or missing, and which those are. What
+is checked further on asks the row first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Generic, TypeVar
+
+from pydantic import ValidationError
+
+from walkboard.organ.description import (
+    NAMED,
+    OWN,
+    BreakTable,
+    ChestTable,
+    Description,
+    DivisionTable,
+    PitchTable,
+    PlaysTable,
+    RankTable,
+    StopTable,
+    Table,
+    TemperamentTable,
+    TravelTable,
+)
+from walkboard.organ.findings import Findings, likeliest
+from walkboard.organ.positions import Path
+from walkboard.organ.wording import Slip, unknown_field, wording
+
+T = TypeVar("T", bound=Table)
+
+_UNION_TAGS = {NAMED, OWN, "[key]"}
+
+# What stands in for a required field that is wrong or missing; never looked at.
+_FILLING: Mapping[type[Table], Mapping[str, object]] = {
+    PitchTable: {"a4_hz": 440.0, "at_celsius": 20.0},
+    TemperamentTable: {"fifths": {}},
+    DivisionTable: {"id": "-", "name": "-", "keys": 1},
+    ChestTable: {"id": "-", "division": "-"},
+    TravelTable: {"from": "-", "to": "-", "minutes": 0.0},
+    BreakTable: {"from": "C2"},
+    RankTable: {
+        "id": "-",
+        "division": "-",
+        "name": "-",
+        "family": "open",
+        "pipes": 1,
+        "tuned_by": "slide",
+    },
+    PlaysTable: {"rank": "-"},
+    StopTable: {"id": "-", "name": "-", "division": "-", "plays": [{"rank": "-"}]},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Row(Generic[T]):
+    """One table of the description, as far as it is right.
+
+    Attributes
+    ----------
+    path : Path
+    table : Table
+        Its fields; those in `unsure` hold a filling.
+    given : frozenset of str
+        Fields that the file gives, as the file spells them.
+    unsure : frozenset of str
+        Fields that are wrong or missing, unknown ones, and those likely meant by them.
+    """
+
+    path: Path
+    table: T
+    given: frozenset[str]
+    unsure: frozenset[str]
+
+    def has(self, *fields: str) -> bool:
+        """Whether all these fields are right: given rightly, or rightly left out."""
+        return self.unsure.isdisjoint(fields)
+
+
+@dataclass(slots=True)
+class Draft:
+    """A description table by table, as far as it is right.
+
+    Attributes
+    ----------
+    raw : dict
+        As ``tomllib`` gives it.
+    whole : Description or None
+        The whole of it, where its shape is right.
+    unsure : set of Path
+        Every place whose shape is wrong.
+    """
+
+    raw: dict[str, Any]
+    whole: Description | None
+    unsure: set[Path] = field(default_factory=set)
+
+    def rows(self, model: type[T], *path: str | int) -> list[Row[T]]:
+        """The rows of a list of tables; none where the list itself is wrong."""
+        value = self._value(path)
+        if path in self.unsure or not isinstance(value, list):
+            return []
+        rows = (self.row(model, *path, number) for number in range(len(value)))
+        return [row for row in rows if row is not None]
+
+    def row(self, model: type[T], *path: str | int) -> Row[T] | None:
+        """The row of one table; None where it is no table."""
+        raw = self._value(path)
+        if path in self.unsure or not isinstance(raw, dict):
+            return None
+        fields = [info.alias or name for name, info in model.model_fields.items()]
+        unsure = {str(p[-1]) for p in self.unsure if p[:-1] == path}
+        for unknown in unsure.difference(fields):
+            unsure.add(likeliest(unknown, fields) or unknown)
+        kept = {
+            name: self._cleaned(value, (*path, name))
+            for name, value in raw.items()
+            if name not in unsure and not isinstance(value, list)  # lists are rows of their own
+        }
+        table = model.model_validate({**_FILLING[model], **kept})
+        return Row(path, table, frozenset(raw), frozenset(unsure))
+
+    def is_complete(self, kind: str) -> bool:
+        """Whether each table of a kind is there with its id, so that an unknown id is a mistake."""
+        return not any(
+            path[0] == kind and (len(path) < 3 or path[2:] == ("id",)) for path in self.unsure
+        )
+
+    def _value(self, path: Path) -> Any:
+        value: Any = self.raw
+        for part in path:
+            if isinstance(value, list) or (isinstance(value, dict) and part in value):
+                value = value[part]  # type: ignore[index]
+            else:
+                return None
+        return value
+
+    def _cleaned(self, value: object, path: Path) -> object:
+        """A value without the entries that are wrong."""
+        if not isinstance(value, dict):
+            return value
+        return {k: v for k, v in value.items() if (*path, k) not in self.unsure}
+
+
+def check_shape(raw: dict[str, Any], findings: Findings) -> Draft:
+    """Check each field by itself, and keep what is right."""
+    try:
+        return Draft(raw, Description.model_validate(raw))
+    except ValidationError as error:
+        slips = _slips(error)
+    draft = Draft(raw, None, set(slips))
+    guessed = set()
+    for path, slip in slips.items():
+        if slip.kind == "unknown":
+            missing = [p for p, s in slips.items() if s.kind == "missing" and p[:-1] == path[:-1]]
+            what, mend, meant = unknown_field(slip, [str(p[-1]) for p in missing])
+            findings.note(path, what, mend)
+            if meant is not None:
+                guessed.add((*path[:-1], meant))
+    for path, slip in slips.items():
+        if slip.kind != "unknown" and path not in guessed:
+            findings.note(path, *wording(slip))
+    return draft
+
+
+def _slips(error: ValidationError) -> dict[Path, Slip]:
+    """What pydantic found, by path; the first of several at one place."""
+    slips: dict[Path, Slip] = {}
+    for found in error.errors(include_url=False):
+        path = tuple(part for part in found["loc"] if part not in _UNION_TAGS)
+        slips.setdefault(path, Slip.of(path, found))
+    # a wrong table is one slip, whatever is missing in it
+    return {
+        path: slip
+        for path, slip in slips.items()
+        if not any(path[:n] in slips for n in range(1, len(path)))
+    }

@@ -1,0 +1,124 @@
+"""From text to TOML values, with errors that a tuner can mend."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from typing import Any
+
+from walkboard.errors import DescriptionError, Problem
+from walkboard.organ.positions import opened_line
+
+_PLACE = re.compile(r"^(?P<what>.*?) \(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
+_FIELD = re.compile(r"^\s*([\w.\"'-]+)\s*=\s*(.*?)\s*$")
+_HEADER = re.compile(r"^\s*\[+\s*([^\]]*?)\s*\]*\s*(?:#.*)?$")
+_SURROGATE = re.compile("[\ud800-\udfff]")
+
+
+def parse_toml(text: str, *, where: str) -> dict[str, Any]:
+    """Values of a TOML text.
+
+    Raises
+    ------
+    DescriptionError
+        With one problem, where the text is empty, not plain text, or not TOML: what comes after
+        such an error cannot be read yet.
+    """
+    problem = _not_text(text)
+    if problem is None:
+        try:
+            return tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            problem = _syntax_problem(text, str(error))
+        except RecursionError:
+            problem = Problem(
+                None, "file", "brackets are nested too deep.", "Close them: see the examples."
+            )
+        except ValueError as error:  # such as a number with thousands of digits
+            problem = Problem(None, "file", f"a value cannot be read: {error}.", "Correct it.")
+    raise DescriptionError((problem,), where=where)
+
+
+def _not_text(text: str) -> Problem | None:
+    if not text.strip():
+        return Problem(
+            1,
+            "file",
+            "the description is empty.",
+            "Start from one of the examples that are shipped.",
+        )
+    for line, content in enumerate(text.split("\n"), 1):
+        if "\x00" in content or "\ufffd" in content or _SURROGATE.search(content):
+            return Problem(
+                line,
+                "file",
+                "this is not text in UTF-8.",
+                "Save the file from a text editor as plain text, UTF-8.",
+            )
+    return None
+
+
+def _syntax_problem(text: str, message: str) -> Problem:
+    found = _PLACE.match(message)
+    what, place = (found["what"], found["line"]) if found else (message, None)
+    lines = text.split("\n")
+    number = int(place) if place else len(text.rstrip().split("\n"))
+    content = lines[number - 1] if number <= len(lines) else ""
+    field = _FIELD.match(content)
+    name = field[1] if field else "file"
+    value = field[2] if field else content.strip()
+
+    opened = opened_line(text)
+    if opened is not None and ("Unclosed" in what or place is None):
+        mend = "Close it, and put a comma between its parts."
+        return Problem(opened, _field_on(lines[opened - 1]), "a bracket is not closed.", mend)
+    if "twice" in what or "overwrite" in what or "mutate" in what or "replace" in what:
+        return _twice(number, content, name)
+    if re.search(r"[“”„‘’«»]", content):
+        said, mend = "the quotation marks are not plain ones.", 'Use the plain mark: "Great".'
+    elif re.match(r"^[+-]?\d+,\d", value):
+        said, mend = f"{value} is not a number.", f"Write a point: {value.replace(',', '.', 1)}."
+    elif re.match(r"^[+-]?0\d", value):
+        said, mend = f"{value} begins with 0.", f"Write {value.lstrip('0') or '0'}."
+    elif value.lower() in {"yes", "no", "true", "false", "on", "off"}:
+        said, mend = f"{value} is not a value.", "Write true or false, in small letters."
+    elif re.search(r"""^("[^"]*|'[^']*)$""", value) or "Illegal character" in what:
+        said, mend = (
+            "the text is not closed.",
+            "Put a quotation mark at both its ends, on one line.",
+        )
+    elif field and re.match(r"^[^\W\d]", value):
+        said, mend = "text stands without quotation marks.", f'Write {name} = "{value}".'
+    elif field and not value:
+        said, mend = "no value is given.", "Write one after the =, or take the line out."
+    elif re.match(r"^\s*\[", content) and not field:
+        said, mend = "this header is not right.", "Write [pitch], or with two brackets [[rank]]."
+    elif "=" not in content:
+        said = "this line is neither a field nor a remark."
+        mend = "Write field = value, and # before a remark."
+    else:
+        said = f"this is not TOML: {what[:1].lower()}{what[1:]}."
+        mend = "Write field = value, one on a line, text in quotation marks."
+    return Problem(number, name, said, mend)
+
+
+def _twice(number: int, content: str, name: str) -> Problem:
+    header = _HEADER.match(content)
+    if header is None:
+        return Problem(
+            number,
+            name,
+            "it is given twice in the same table.",
+            "Take one out, or begin a new table above it, as [[rank]].",
+        )
+    return Problem(
+        number,
+        header[1],
+        "the table is given twice.",
+        f"Where there may be several, write each with two brackets: [[{header[1]}]].",
+    )
+
+
+def _field_on(content: str) -> str:
+    field = _FIELD.match(content)
+    return field[1] if field else "file"

@@ -1,0 +1,206 @@
+"""Says in a tuner's words what pydantic found wrong with one field."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import EnumType
+from typing import Any, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
+
+from walkboard.organ.description import FORMAT, KEY_PATTERN, Description
+from walkboard.organ.findings import did_you_mean, likeliest
+from walkboard.organ.positions import Path
+
+_WANTED = {
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a number",
+    "finite_number": "a finite number",
+    "string_type": "text in quotation marks",
+    "bool_type": "true or false",
+    "dict_type": "a table",
+    "model_type": "a table",
+    "list_type": "a list",
+}
+_RELATION = {
+    "greater_than": ("gt", "more than"),
+    "greater_than_equal": ("ge", "at least"),
+    "less_than": ("lt", "less than"),
+    "less_than_equal": ("le", "at most"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """One thing that pydantic found wrong.
+
+    Attributes
+    ----------
+    path : Path
+    kind : str
+        ``missing``, ``unknown``, or pydantic's own name for it.
+    value : object
+        What the file gives.
+    context : dict
+        Limits and expected values.
+    """
+
+    path: Path
+    kind: str
+    value: object
+    context: dict[str, Any]
+
+    @classmethod
+    def of(cls, path: Path, found: ErrorDetails) -> Slip:
+        """Slip of one of pydantic's errors."""
+        kind = "unknown" if found["type"] == "extra_forbidden" else found["type"]
+        return cls(path, kind, found.get("input"), found.get("ctx", {}))
+
+
+def unknown_field(slip: Slip, missing: Sequence[str]) -> tuple[str, str, str | None]:
+    """What and mend of an unknown field, and the missing field that was likely meant by it."""
+    word = str(slip.path[-1])
+    meant = likeliest(word, missing)
+    if meant is not None:
+        return "there is no such field.", f"Did you mean {meant}?", meant
+    there_are = _fields(slip.path[:-1])
+    return "there is no such field.", did_you_mean(word, there_are, "field"), None
+
+
+def wording(slip: Slip) -> tuple[str, str]:
+    """What and mend of a field whose value is wrong or missing."""
+    name, info = str(slip.path[-1]), _field(slip.path)
+    example = _example(name, info)
+    shown = _shown(slip.value)
+    if slip.kind == "missing":
+        return "it is not given.", f"Add {example}" if example else _add_table(slip.path)
+    if slip.kind == "literal_error" and slip.path == ("format",):
+        return (
+            f"{shown} is not a format that this program reads.",
+            f"Write format = {FORMAT}, or use a newer program.",
+        )
+    if slip.kind in {"enum", "literal_error"}:
+        return f"{shown} is none of those there are.", _one_of(slip, info)
+    if slip.kind in _RELATION:
+        key, relation = _RELATION[slip.kind]
+        return f"{shown} is out of range.", f"Write {relation} {slip.context[key]:g}."
+    if slip.kind == "string_pattern_mismatch":
+        return _pattern_wording(slip, shown)
+    if slip.kind == "too_short":
+        return "the list is empty.", "Put something in it, or leave it out."
+    if slip.kind == "list_type" and len(slip.path) == 1:
+        return "there may be several.", f"Write [[{name}]], with two brackets."
+    wanted = _WANTED.get(slip.kind, "another value")
+    mend = f"Write {example}" if example else f"Write {wanted}."
+    return f"{wanted} is wanted, not {shown}.", mend
+
+
+def _pattern_wording(slip: Slip, shown: str) -> tuple[str, str]:
+    if slip.context["pattern"] == KEY_PATTERN:
+        return (
+            f"{shown} is not the name of a key.",
+            "Write a letter, # or b where needed, and the octave: C2, F#3, Bb4.",
+        )
+    if slip.path[-1] == "id":
+        mend = "Write it without spaces, commas and colons, as great.principal8."
+        return f"{shown} is no id.", mend
+    if slip.path[-1] == "name":
+        return f"{shown} is no name.", 'Write it on one line, as name = "Principal 8".'
+    return f"{shown} is not the number of a pipe.", "Write it from 1, as {1 = 152.0, 13 = 91.0}."
+
+
+def _one_of(slip: Slip, info: FieldInfo | None) -> str:
+    """The mend where only some words may stand."""
+    kind = None if info is None else info.annotation
+    words = [str(member) for member in kind] if isinstance(kind, EnumType) else []
+    return did_you_mean(str(slip.value), words, str(slip.path[-1]))
+
+
+def _add_table(path: Path) -> str:
+    """The mend where a whole table is missing."""
+    name, info = path[-1], _field(path)
+    several = info is not None and get_origin(info.annotation) is list
+    model = _model(path)
+    needed = [
+        field.alias or name
+        for name, field in ({} if model is None else model.model_fields).items()
+        if field.is_required()
+    ]
+    head = f"[[{name}]]" if several else f"[{name}]"
+    return f"Add {head} with {', '.join(needed)}."
+
+
+def _example(name: str, info: FieldInfo | None) -> str:
+    """How a field is written, as ``pipes = 61.``; empty where there is no example."""
+    if info is None or not info.examples:
+        return ""
+    return f"{name} = {_toml(info.examples[0])}."
+
+
+def _toml(value: object) -> str:
+    """A value as it is written in a description."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {_toml(inner)}" for key, inner in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_toml, value)) + "]"
+    return f'"{value}"' if isinstance(value, str) else str(value).lower()
+
+
+def _shown(value: object) -> str:
+    """A value as the file gives it, shortened."""
+    if isinstance(value, str):
+        short = value if len(value) <= 40 else value[:37] + "…"
+        return f'"{short}"'.replace("\n", "\\n")
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        digits = repr(value)
+        return digits if len(digits) <= 24 else digits[:20] + "…"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    return f"the {type(value).__name__} {value}"
+
+
+def _fields(path: Path) -> list[str]:
+    """Names of the fields of the table at a path."""
+    model = _model(path)
+    return [] if model is None else [f.alias or name for name, f in model.model_fields.items()]
+
+
+def _field(path: Path) -> FieldInfo | None:
+    """The field at a path; None within tables of free keys."""
+    model = _model(path[:-1])
+    if model is None:
+        return None
+    for name, info in model.model_fields.items():
+        if path[-1] == (info.alias or name):
+            return info
+    return None
+
+
+def _model(path: Path) -> type[BaseModel] | None:
+    """The table that stands at a path."""
+    model: type[BaseModel] | None = Description
+    for number, part in enumerate(path):
+        if isinstance(part, int):
+            continue
+        info = _field(path[: number + 1])
+        model = None if info is None else _inner_model(info.annotation)
+    return model
+
+
+def _inner_model(annotation: object) -> type[BaseModel] | None:
+    """The table within an annotation such as ``list[RankTable] | None``."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in get_args(annotation):
+        found = _inner_model(inner)
+        if found is not None:
+            return found
+    return None
