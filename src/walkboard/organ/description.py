@@ -96,8 +96,8 @@ def _way_of_giving(given: object) -> str:
 class DivisionTable(Table):
     """A division: one keyboard's share of the organ."""
 
-    id: Id
-    name: Name
+    id: Annotated[Id, Field(examples=["great"])]
+    name: Annotated[Name, Field(examples=["Great"])]
     keys: int = Field(examples=[61], ge=1, le=88, description="How many keys.")
     lowest: KeyName = Field(default="C2", description="Its lowest key.")
     enclosed: bool = Field(default=False, description="Whether it stands in a box.")
@@ -106,7 +106,7 @@ class DivisionTable(Table):
 class ChestTable(Table):
     """A chest: what is reached by opening the same panels."""
 
-    id: Id
+    id: Annotated[Id, Field(examples=["great.front"])]
     division: DivisionId = Field(description="The division's id.")
     minutes: float = Field(
         default=0.0, ge=0.0, le=480.0, description="To open its panels and close them [min]."
@@ -124,6 +124,10 @@ class TravelTable(Table):
 class BreakTable(Table):
     """From a key upward, the pitch of one row of a mixture."""
 
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": ["interval"]}, {"required": ["feet"]}]}
+    )
+
     from_key: KeyName = Field(alias="from", description="The key at which it begins.")
     interval: int | None = Field(
         default=None, description="Interval above the key's 8′ pitch, as 15, 19, 22."
@@ -133,6 +137,10 @@ class BreakTable(Table):
 
 class RankTable(Table):
     """A rank: one row of pipes, one a key."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": ["feet"]}, {"required": ["breaks"]}]}
+    )
 
     id: Id
     division: DivisionId = Field(description="The id of the division whose chest and air it has.")

@@ -8,9 +8,9 @@ with the key's frequency from A4 and the temperament. Three choices:
   harmonic number), not on the temperament's fifths and thirds: the 1 3/5′ of an equally tempered
   organ stands 13.7 cents flat of the tempered third. Common practice, no source.
 * A celeste stands off its partner by the **same number of beats a second at every key**, not by the
-  same cents: at 2.5 beats that is 31 cents at C3 and 4 at C6. That is the commoner custom; celestes
-  with equal intervals exist (C. Pykett 2024 describes both). Some builders slow the treble further;
-  where that was done the top keys read a little flat of these targets.
+  same cents: 2.5 beats are 33 cents at C3 and 4 at C6. That is the commoner custom (C. Pykett 2024,
+  who also describes celestes of equal intervals); where a builder let the treble beat slower, its
+  top keys read a few cents toward the partner of these targets.
 * A reed's target carries the flues' factor: reeds do not move with the air as flues do, they are
   **set to the flues** as those stand in that air.
 
