@@ -264,7 +264,7 @@ def render_rank_walk(  # noqa: PLR0917 - a study names what it varies in one lin
     kind: VoiceKind,
     keys: Sequence[Key],
     a4_hz: float,
-    detunings_cents: Sequence[float],
+    detunings_cents: Sequence[float] | NDArray[np.float64],
     room: Room,
     faults: Faults,
     rng: np.random.Generator,
