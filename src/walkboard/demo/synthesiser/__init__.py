@@ -7,16 +7,9 @@ Every recording comes with its truth: see `RenderedWalk`.
 from walkboard.demo.synthesiser.ambience import SILENCE, Ambience
 from walkboard.demo.synthesiser.key_holder import Faults, KeyHolder, Press, Slip, hold_keys
 from walkboard.demo.synthesiser.pitch import FrequencyTrack
-from walkboard.demo.synthesiser.rendering import (
-    HoldTruth,
-    Microphone,
-    PipeTruth,
-    RenderedWalk,
-    WalkTruth,
-    render_rank_walk,
-    render_walk,
-)
+from walkboard.demo.synthesiser.rendering import Microphone, render_rank_walk, render_walk
 from walkboard.demo.synthesiser.room import DRY, Room, impulse_response
+from walkboard.demo.synthesiser.truth import HoldTruth, PipeTruth, RenderedWalk, WalkTruth
 from walkboard.demo.synthesiser.voices import PipeVoice, VoiceKind, partial_levels_db
 
 __all__ = [
