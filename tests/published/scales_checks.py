@@ -74,11 +74,13 @@ def _(row: Row) -> Answer:
     ours = known(NAMES[row.id.removeprefix("temper.")])
     typed = from_fifths("as typed", row.inputs["fifths_tempering_cents"])
     # two ways to the same row: by name and from the fifths; the one that is further off answers
-    return list(max((ours, typed), key=lambda t: _worst(t, row)).cents_above_c)
+    further = ours if _worst(ours, row) >= _worst(typed, row) else typed
+    return list(further.cents_above_c)
 
 
 def _worst(temperament: Temperament, row: Row) -> float:
-    return max(abs(a - b) for a, b in zip(temperament.cents_above_c, row.value, strict=True))
+    values: list[float] = row.value
+    return max(abs(a - b) for a, b in zip(temperament.cents_above_c, values, strict=True))
 
 
 constant("temper.const.PC", quantities.PYTHAGOREAN_COMMA_CENTS)
@@ -113,7 +115,7 @@ def _(row: Row) -> Answer:
 
 @answers(r"mut\..*")
 def _(row: Row) -> Answer:
-    return float(multiple_of_feet(row.inputs["feet"]))
+    return float(multiple_of_feet(str(row.inputs["feet"])))
 
 
 @answers(r"mix\.numeral\..*")
@@ -128,7 +130,7 @@ def _(row: Row) -> Answer:
 
 @answers(r"compass\..*")
 def _(row: Row) -> Answer:
-    lowest, highest = row.inputs["compass"].removeprefix("pedal ").split("-")
+    lowest, highest = str(row.inputs["compass"]).removeprefix("pedal ").split("-")
     return keys_from(Key.from_helmholtz(lowest), Key.from_helmholtz(highest))
 
 

@@ -59,7 +59,7 @@ def test_nothing_was_lost_from_the_original() -> None:
         ({"extra": 1}, "fields"),
     ],
 )
-def test_builder_refuses_a_row_that_could_not_fail(change: dict, message: str) -> None:
+def test_builder_refuses_a_row_that_could_not_fail(change: dict[str, object], message: str) -> None:
     row = json.loads(TABLE.read_text(encoding="utf-8"))[0]
     with pytest.raises(SystemExit, match=message):
         checked([row | change])

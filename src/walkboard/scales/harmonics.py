@@ -26,7 +26,8 @@ _DEGREES = MappingProxyType(
         7: Fraction(7, 4),
     }
 )
-_FEET = re.compile(r"^(?:(\d+)(?:\s+|\s*[-–+]\s*)?)?(?:(\d+)\s*/\s*(\d+))?$")
+# 8, or 2/3, or 2 2/3; a blank or a hyphen must part whole feet from the fraction
+_FEET = re.compile(r"^(?:(\d+)|(?:(\d+)(?:\s+|\s*[-–]\s*))?(\d+)\s*/\s*(\d+))$")
 
 
 def multiple_of_feet(feet: str | int | Fraction) -> Fraction:
@@ -111,9 +112,9 @@ def _fraction(text: str) -> Fraction | None:
     spaced = "".join(f" {c} " if unicodedata.category(c) == "No" else c for c in bare)
     plain = unicodedata.normalize("NFKC", spaced).replace("⁄", "/").strip()
     match = _FEET.match(plain)
-    if match is None or not plain:
+    if match is None:
         return None
-    whole, top, bottom = match.groups()
-    if bottom is not None and int(bottom) == 0:
-        return None
-    return Fraction(int(whole or 0)) + (Fraction(int(top), int(bottom)) if top else 0)
+    alone, whole, top, bottom = match.groups()
+    if alone is not None:
+        return Fraction(int(alone))
+    return Fraction(int(whole or 0)) + Fraction(int(top), int(bottom)) if int(bottom) else None
