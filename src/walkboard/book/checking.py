@@ -1,0 +1,125 @@
+"""Looks through the whole book for what is wrong, and says all of it at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from datetime import timedelta
+from pathlib import Path
+
+from sqlalchemy import select
+from sqlalchemy.exc import NoResultFound
+from sqlalchemy.orm import Session
+
+from walkboard.book import trouble
+from walkboard.book.events import Events
+from walkboard.book.faults import Faults
+from walkboard.book.folder import DATABASE
+from walkboard.book.models import OrganRow, RecordingRow, SoundRow, VisitRow
+from walkboard.book.organs import Organs
+from walkboard.book.plans import Plans
+from walkboard.book.recordings import Recordings
+from walkboard.book.records import BookProblem
+from walkboard.book.sounds import sha256_of
+from walkboard.book.ticks import Ticks
+from walkboard.book.visits import Visits
+from walkboard.errors import WalkboardError
+
+LEFTOVER_AGE = timedelta(days=1)  # no copying lasts so long; a killed program has left it
+_PUT_BACK = "Put back the newest copy; keep the damaged folder until that is done."
+_UNREADABLE = (WalkboardError, NoResultFound, ValueError, TypeError, LookupError)
+
+
+class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events):
+    """Checking the book: it reads all that the other parts keep."""
+
+    def refuse_damage(self) -> None:
+        """Raise BookError when the database is damaged (``PRAGMA quick_check``)."""
+        with self._reading() as session:
+            said = session.connection().exec_driver_sql("PRAGMA quick_check(1)").scalar()
+        if said != "ok":
+            raise trouble.of_code(trouble.CORRUPT, self.path)
+
+    def check(self) -> tuple[BookProblem, ...]:
+        """Everything wrong in the book; reads every recording, which takes its time.
+
+        The database's own order, rows that name others that are not there, records that cannot be
+        read back, recordings that are missing or changed, files that belong to no recording, and
+        copies that a killed program left.
+        """
+        with self._reading() as session:
+            sounds = tuple(self._sounds(session))
+        return self.check_records() + sounds
+
+    def check_records(self) -> tuple[BookProblem, ...]:
+        """What of the database is wrong, and which records cannot be read back."""
+        with self._reading() as session:
+            problems = list(_database(session))
+            organs, visits, recordings = (
+                session.scalars(select(row.id).order_by(row.id)).all()
+                for row in (OrganRow, VisitRow, RecordingRow)
+            )
+        readers: tuple[tuple[str, Sequence[int], tuple[Callable[[int], object], ...]], ...] = (
+            ("organ", organs, (self.organ_versions, self.faults, self.events)),
+            ("visit", visits, (self.visit, self.plans, self.ticks)),
+            ("recording", recordings, (self.hearings, self.recording)),
+        )
+        for kind, ids, reads in readers:
+            for id_ in ids:
+                for read in reads:
+                    try:
+                        read(id_)
+                    except _UNREADABLE as error:
+                        what = f"A record cannot be read: {error}."
+                        problems.append(BookProblem(f"{DATABASE}, {kind} {id_}", what, _PUT_BACK))
+        return tuple(problems)
+
+    def sweep(self) -> int:
+        """Remove unfinished copies that a killed program left over a day ago; tells how many."""
+        removed = 0
+        for path in self._old_leftovers():
+            path.unlink(missing_ok=True)
+            removed += 1
+        return removed
+
+    def _old_leftovers(self) -> Iterator[Path]:
+        oldest = (self._now() - LEFTOVER_AGE).timestamp()
+        for path in self.sounds.leftovers():
+            if path.stat().st_mtime < oldest:
+                yield path
+
+    def _sounds(self, session: Session) -> Iterator[BookProblem]:
+        known: set[Path] = set()
+        for row in session.scalars(select(SoundRow).order_by(SoundRow.sha256)):
+            path = self.sounds.path_of(row.sha256, row.extension)
+            known.add(path)
+            where = str(path.relative_to(self.path))
+            if not path.is_file():
+                mend = "Bring it back with restore_sound, or from a copy of the book."
+                yield BookProblem(where, "The file of a recording is missing.", mend)
+            elif sha256_of(path) != row.sha256:
+                mend = "Put the right one back with restore_sound, or from a copy of the book."
+                yield BookProblem(where, "The file of a recording has changed.", mend)
+        for path in self.sounds.named():
+            if path not in known:
+                where = str(path.relative_to(self.path))
+                mend = "Take it in at a visit, or move it away; a program was killed over it."
+                yield BookProblem(where, "This recording belongs to no visit.", mend)
+        for path in self.sounds.strangers():
+            where = str(path.relative_to(self.path))
+            yield BookProblem(where, "This file is none of the book's.", "Move it away.")
+        for path in self._old_leftovers():
+            where = str(path.relative_to(self.path))
+            yield BookProblem(where, "A killed program left this unfinished copy.", "Sweep.")
+
+
+def _database(session: Session) -> Iterator[BookProblem]:
+    connection = session.connection()
+    for (said,) in connection.exec_driver_sql("PRAGMA integrity_check"):
+        if said != "ok":
+            yield BookProblem(DATABASE, f"The database is damaged: {said}.", _PUT_BACK)
+    for table, rowid, parent, _ in connection.exec_driver_sql("PRAGMA foreign_key_check"):
+        yield BookProblem(
+            f"{DATABASE}, {table} {rowid}",
+            f"It names a row of {parent} that is not there.",
+            _PUT_BACK,
+        )

@@ -1,0 +1,51 @@
+"""Column types: instants and lists of words, each with one written form."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+
+from sqlalchemy import Dialect, Text
+from sqlalchemy.types import TypeDecorator
+
+
+class Instant(TypeDecorator[datetime]):
+    """A time-zone aware instant, kept in UTC as ISO 8601 text of fixed width.
+
+    The fixed width makes the order of the texts the order of the instants.
+    """
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> str | None:  # noqa: ARG002
+        """Written form, as ``2031-03-01T09:30:00.000000+00:00``."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"an instant must know its time zone: {value!r}")
+        return value.astimezone(UTC).isoformat(timespec="microseconds")
+
+    def process_result_value(self, value: str | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+        """The instant, in UTC."""
+        return None if value is None else datetime.fromisoformat(value)
+
+
+class Words(TypeDecorator[tuple[str, ...]]):
+    """A list of words or sentences in order, kept as a JSON array."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: tuple[str, ...] | None, dialect: Dialect) -> str | None:  # noqa: ARG002
+        """Written form, as ``["great.principal4"]``."""
+        return None if value is None else json.dumps(list(value), ensure_ascii=False)
+
+    def process_result_value(self, value: str | None, dialect: Dialect) -> tuple[str, ...] | None:  # noqa: ARG002
+        """The words."""
+        if value is None:
+            return None
+        words = json.loads(value)
+        if not (isinstance(words, list) and all(isinstance(word, str) for word in words)):
+            raise ValueError(f"not a list of words: {value!r}")
+        return tuple(words)

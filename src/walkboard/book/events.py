@@ -1,0 +1,145 @@
+"""Calendar events: what the organ must be ready for."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session, aliased
+
+from walkboard.book.models import EventRow
+from walkboard.book.records import KeptEvent
+from walkboard.book.storing import Storing
+from walkboard.book.values import instant, number_or_none
+
+
+class Events(Storing):
+    """Keeping the calendar."""
+
+    def keep_event(
+        self,
+        organ_id: int,
+        uid: str,
+        starts_at: datetime,
+        title: str,
+        *,
+        stops: tuple[str, ...] = (),
+        air_celsius: float | None = None,
+    ) -> KeptEvent:
+        """Keep an event, or what a calendar newly says of one that has this uid already.
+
+        Parameters
+        ----------
+        organ_id : int
+        uid : str
+            The calendar's own name for it, one an organ.
+        starts_at : datetime
+            Time-zone aware.
+        title : str
+        stops : tuple of str
+            That it is known to use.
+        air_celsius : float or None
+            Air temperature expected [°C].
+
+        Raises
+        ------
+        BookError
+            When there is no such organ, the uid is empty, or the start knows no time zone.
+        """
+        if not uid:
+            raise self._error("An event must have a uid.", "Give it one that no other event has.")
+        new = EventRow(
+            organ_id=organ_id,
+            uid=uid,
+            starts_at=instant(starts_at, "The start of the event"),
+            title=title,
+            stops=tuple(stops),
+            air_celsius=number_or_none(air_celsius, "The air of the event"),
+            cancelled=False,
+        )
+        with self._writing() as session:
+            self._newest_description(session, organ_id)
+            return self._supersede(session, _event_row(session, organ_id, uid), new)
+
+    def cancel_event(self, organ_id: int, uid: str) -> KeptEvent:
+        """Say that an event will not be; keeping it again brings it back.
+
+        Raises
+        ------
+        BookError
+            When there is no such event.
+        """
+        with self._writing() as session:
+            old = _event_row(session, organ_id, uid)
+            if old is None:
+                raise self._error(
+                    f"Organ {organ_id} has no event {uid!r} in this book.", "List the events."
+                )
+            new = EventRow(
+                organ_id=organ_id,
+                uid=uid,
+                starts_at=old.starts_at,
+                title=old.title,
+                stops=old.stops,
+                air_celsius=old.air_celsius,
+                cancelled=True,
+            )
+            return self._supersede(session, old, new)
+
+    def events(self, organ_id: int) -> tuple[KeptEvent, ...]:
+        """The events of an organ as they stand, the cancelled among them, by their start."""
+        with self._reading() as session:
+            self._newest_description(session, organ_id)
+            query = _newest_events(organ_id).order_by(EventRow.starts_at, EventRow.id)
+            return tuple(_event_of(row, None) for row in session.scalars(query))
+
+    def event_versions(self, organ_id: int, uid: str) -> tuple[KeptEvent, ...]:
+        """Everything that was ever said of an event, oldest first."""
+        with self._reading() as session:
+            query = (
+                select(EventRow)
+                .where(EventRow.organ_id == organ_id, EventRow.uid == uid)
+                .order_by(EventRow.id)
+            )
+            rows = list(session.scalars(query))
+            newer = {row.supersedes_id: row.id for row in rows}
+            return tuple(_event_of(row, newer.get(row.id)) for row in rows)
+
+    def _supersede(self, session: Session, old: EventRow | None, new: EventRow) -> KeptEvent:
+        if old is not None:
+            if _said(old) == _said(new):
+                return _event_of(old, None)
+            new.supersedes_id = old.id
+        new.kept_at = self._now()
+        session.add(new)
+        session.flush()
+        return _event_of(new, None)
+
+
+def _newest_events(organ_id: int) -> Select[EventRow]:
+    newer = aliased(EventRow)
+    superseded = select(newer.id).where(newer.supersedes_id == EventRow.id)
+    return select(EventRow).where(EventRow.organ_id == organ_id, ~superseded.exists())
+
+
+def _event_row(session: Session, organ_id: int, uid: str) -> EventRow | None:
+    return session.scalar(_newest_events(organ_id).where(EventRow.uid == uid))
+
+
+def _said(row: EventRow) -> tuple[object, ...]:
+    return row.starts_at, row.title, row.stops, row.air_celsius, row.cancelled
+
+
+def _event_of(row: EventRow, superseded_by: int | None) -> KeptEvent:
+    return KeptEvent(
+        id=row.id,
+        organ_id=row.organ_id,
+        uid=row.uid,
+        starts_at=row.starts_at,
+        title=row.title,
+        stops=row.stops,
+        air_celsius=row.air_celsius,
+        kept_at=row.kept_at,
+        cancelled=row.cancelled,
+        superseded_by=superseded_by,
+    )

@@ -1,0 +1,167 @@
+"""Makes a book of the JSON that `Book.export_json` wrote, of this form or an older one."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from walkboard.book.copying import copy_sound
+from walkboard.book.folder import DATABASE, RECORDINGS, WAIT_S, Clock, building
+from walkboard.book.keeping import Book
+from walkboard.book.migrating import build_database, known_revisions
+from walkboard.book.opening import open_book
+from walkboard.errors import InputError
+
+Value = int | float | str | None
+_KINDS: dict[str, tuple[type, ...]] = {
+    "INTEGER": (int,),
+    "BOOLEAN": (int,),
+    "FLOAT": (int, float),
+    "TEXT": (str,),
+}
+
+
+class _Document(BaseModel):
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
+
+    format: Literal["walkboard book"]
+    form: str
+    program_version: str
+    exported_at: str
+    tables: dict[str, list[dict[str, Value]]]
+
+
+def import_book(
+    source: Path,
+    path: Path,
+    *,
+    clock: Clock,
+    recordings: Path | None = None,
+    wait_s: float = WAIT_S,
+) -> Book:
+    """Make a new book of an export, and open it.
+
+    Parameters
+    ----------
+    source : Path
+        The JSON file.
+    path : Path
+        The new book's folder: not there yet, or empty.
+    clock : callable
+        Gives the present instant, time-zone aware.
+    recordings : Path or None
+        The ``recordings`` folder of the old book; what of it is whole is copied. Without it the
+        new book has no sound, which its `check` then says.
+    wait_s : float
+        As for `open_book`.
+
+    Raises
+    ------
+    InputError
+        When the file is no export, or is damaged; nothing is left behind.
+    BookError
+        When the new book cannot be written.
+    """
+    document = _read(source)
+    path = path.absolute()
+    with building(path) as part:
+        build_database(part / DATABASE, revision=document.form)
+        _fill(part / DATABASE, document, source)
+        (part / RECORDINGS).mkdir()
+        with open_book(part, clock=clock, wait_s=wait_s) as book:
+            problems = book.check_records()
+            if problems:
+                raise _damaged(source, "; ".join(map(str, problems)))
+            if recordings is not None:
+                for sound in book.sound_names():
+                    copy_sound(recordings / sound[:2] / sound, book.sounds, sound.split(".")[0])
+        (part / f"book-of-form-{document.form}.sqlite").unlink(missing_ok=True)
+    return open_book(path, clock=clock, wait_s=wait_s)
+
+
+def _read(source: Path) -> _Document:
+    try:
+        document = _Document.model_validate(json.loads(source.read_text(encoding="utf-8")))
+    except OSError as error:
+        raise InputError(
+            f"The export cannot be read ({error.strerror or error}).",
+            where=str(source),
+            mend="Check the name and that you may read it.",
+        ) from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(map(str, first["loc"]))
+        raise _damaged(source, f"{place}: {first['msg']}") from error
+    except ValueError as error:  # broken JSON or broken UTF-8
+        raise _damaged(source, str(error)) from error
+    if document.form not in known_revisions():
+        raise InputError(
+            f"The export is of a newer form ({document.form}) than this program knows.",
+            where=str(source),
+            mend="Import it with a newer version of the program.",
+        )
+    return document
+
+
+def _fill(database: Path, document: _Document, source: Path) -> None:
+    with closing(sqlite3.connect(database)) as connection:
+        connection.execute("PRAGMA foreign_keys = ON")
+        columns = _columns(connection)
+        if columns.keys() != document.tables.keys():
+            odd = columns.keys() ^ document.tables.keys()
+            raise _damaged(source, f"its tables are not those of its form: {', '.join(odd)}")
+        try:
+            with connection:
+                connection.execute("PRAGMA defer_foreign_keys = ON")
+                for table, rows in document.tables.items():
+                    names = list(columns[table])
+                    marks = ", ".join("?" * len(names))
+                    quoted = ", ".join(f'"{name}"' for name in names)
+                    connection.executemany(
+                        # The names are the database's own, compared above, never the file's.
+                        f'INSERT INTO "{table}" ({quoted}) VALUES ({marks})',  # noqa: S608
+                        _values(table, columns[table], rows, source),
+                    )
+        except (sqlite3.IntegrityError, OverflowError) as error:
+            raise _damaged(source, str(error)) from error
+
+
+def _columns(connection: sqlite3.Connection) -> dict[str, dict[str, str]]:
+    tables = connection.execute(
+        "SELECT name FROM sqlite_schema WHERE type = 'table' AND name != 'alembic_version'"
+    ).fetchall()
+    return {
+        table: {
+            name: kind for _, name, kind, *_ in connection.execute(f'PRAGMA table_info("{table}")')
+        }
+        for (table,) in tables
+    }
+
+
+def _values(
+    table: str, columns: dict[str, str], rows: list[dict[str, Value]], source: Path
+) -> Iterator[list[Value]]:
+    for place, row in enumerate(rows):
+        if row.keys() != columns.keys():
+            odd = ", ".join(sorted(row.keys() ^ columns.keys()))
+            raise _damaged(source, f"tables.{table}.{place}: fields missing or unknown: {odd}")
+        for name, value in row.items():
+            if value is not None and not isinstance(value, _KINDS[columns[name]]):
+                raise _damaged(
+                    source, f"tables.{table}.{place}.{name}: {value!r} is not {columns[name]}"
+                )
+        yield [row[name] for name in columns]
+
+
+def _damaged(source: Path, why: str) -> InputError:
+    return InputError(
+        f"This is no export of a book, or it is damaged ({why}).",
+        where=str(source),
+        mend="Export the book anew, or take another copy.",
+    )

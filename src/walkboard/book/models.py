@@ -1,0 +1,366 @@
+"""The book's tables. Rows stay inside the book; `walkboard.book.records` is what comes out.
+
+A row is never edited nor removed; the one exception is a visit's closing, which is written once.
+What replaces a row is a new row whose `supersedes_id` names the old one; that column is unique, so
+nothing can be superseded twice.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import (
+    CheckConstraint,
+    Float,
+    ForeignKey,
+    Index,
+    MetaData,
+    Text,
+    UniqueConstraint,
+    text,
+)
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+
+from walkboard.book.columns import Instant, Words
+
+NAMING = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class Base(DeclarativeBase):
+    """Root of the tables."""
+
+    metadata = MetaData(naming_convention=NAMING)
+    type_annotation_map = {  # noqa: RUF012 - SQLAlchemy reads it from the class
+        str: Text(),
+        float: Float(),
+        datetime: Instant(),
+        tuple[str, ...]: Words(),
+    }
+
+
+class OrganRow(Base):
+    """An organ: what its versions have in common."""
+
+    __tablename__ = "organ"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    added_at: Mapped[datetime]
+
+
+class DescriptionRow(Base):
+    """One version of an organ's description."""
+
+    __tablename__ = "description"
+    __table_args__ = (UniqueConstraint("organ_id", "version"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    organ_id: Mapped[int] = mapped_column(ForeignKey("organ.id"))
+    version: Mapped[int]
+    name: Mapped[str]
+    toml: Mapped[str]
+    added_at: Mapped[datetime]
+
+
+class VisitRow(Base):
+    """A visit; closing it is the one edit there is."""
+
+    __tablename__ = "visit"
+    __table_args__ = (
+        Index("uq_visit_open", "organ_id", unique=True, sqlite_where=text("closed_at IS NULL")),
+        Index("ix_visit_organ_id", "organ_id"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    organ_id: Mapped[int] = mapped_column(ForeignKey("organ.id"))
+    description_id: Mapped[int] = mapped_column(ForeignKey("description.id"))
+    purpose: Mapped[str]
+    minutes: Mapped[float | None]
+    opened_at: Mapped[datetime]
+    closed_at: Mapped[datetime | None]
+    closing_note: Mapped[str]
+    description: Mapped[DescriptionRow] = relationship()
+    conditions: Mapped[list[ConditionsRow]] = relationship(order_by="ConditionsRow.id")
+    notes: Mapped[list[NoteRow]] = relationship(order_by="NoteRow.id")
+
+
+class ConditionsRow(Base):
+    """One noting of the conditions."""
+
+    __tablename__ = "conditions"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"), index=True)
+    noted_at: Mapped[datetime]
+    humidity: Mapped[float | None]
+    divisions: Mapped[list[DivisionConditionsRow]] = relationship(
+        order_by="DivisionConditionsRow.id"
+    )
+
+
+class DivisionConditionsRow(Base):
+    """Air and wind at one division."""
+
+    __tablename__ = "division_conditions"
+    __table_args__ = (UniqueConstraint("conditions_id", "division"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    conditions_id: Mapped[int] = mapped_column(ForeignKey("conditions.id"))
+    division: Mapped[str]
+    air_celsius: Mapped[float | None]
+    wind_mm: Mapped[float | None]
+
+
+class NoteRow(Base):
+    """A note on a visit."""
+
+    __tablename__ = "note"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"), index=True)
+    words: Mapped[str]
+    noted_at: Mapped[datetime]
+
+
+class SoundRow(Base):
+    """The content of a recording, once however often it is used."""
+
+    __tablename__ = "sound"
+    sha256: Mapped[str] = mapped_column(primary_key=True)
+    extension: Mapped[str]
+    bytes: Mapped[int]
+
+
+class RecordingRow(Base):
+    """A recording taken in at a visit."""
+
+    __tablename__ = "recording"
+    __table_args__ = (UniqueConstraint("visit_id", "sha256"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"))
+    sha256: Mapped[str] = mapped_column(ForeignKey("sound.sha256"), index=True)
+    file_name: Mapped[str]
+    recorded_at: Mapped[datetime | None]
+    kept_at: Mapped[datetime]
+    visit: Mapped[VisitRow] = relationship()
+    sound: Mapped[SoundRow] = relationship()
+
+
+class HearingRow(Base):
+    """One walk as one version of the program heard it."""
+
+    __tablename__ = "hearing"
+    __table_args__ = (
+        Index(
+            "uq_hearing_first",
+            "recording_id",
+            unique=True,
+            sqlite_where=text("supersedes_id IS NULL"),
+        ),
+        Index("ix_hearing_recording_id", "recording_id"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    recording_id: Mapped[int] = mapped_column(ForeignKey("recording.id"))
+    supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("hearing.id"), unique=True)
+    description_id: Mapped[int] = mapped_column(ForeignKey("description.id"))
+    program_version: Mapped[str]
+    heard_at: Mapped[datetime]
+    file: Mapped[str]
+    seconds: Mapped[float]
+    sample_rate: Mapped[int]
+    channels: Mapped[int]
+    format: Mapped[str]
+    organ: Mapped[str]
+    drawn: Mapped[tuple[str, ...]]
+    air_celsius: Mapped[float | None]
+    silent_keys: Mapped[tuple[str, ...]]
+    warnings: Mapped[tuple[str, ...]]
+    recording: Mapped[RecordingRow] = relationship()
+    holds: Mapped[list[HoldRow]] = relationship(order_by="HoldRow.position")
+
+
+class HoldRow(Base):
+    """One held key."""
+
+    __tablename__ = "hold"
+    __table_args__ = (UniqueConstraint("hearing_id", "position"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    hearing_id: Mapped[int] = mapped_column(ForeignKey("hearing.id"))
+    position: Mapped[int]
+    n: Mapped[int]
+    semitone: Mapped[int | None]
+    key_number: Mapped[int | None]
+    start_s: Mapped[float]
+    end_s: Mapped[float]
+    sureness: Mapped[float]
+    flags: Mapped[tuple[str, ...]]
+    readings: Mapped[list[ReadingRow]] = relationship(order_by="ReadingRow.position")
+
+
+class ReadingRow(Base):
+    """One pipe measured in one hold."""
+
+    __tablename__ = "reading"
+    __table_args__ = (
+        UniqueConstraint("hold_id", "position"),
+        Index("ix_reading_rank_number", "rank", "number"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    hold_id: Mapped[int] = mapped_column(ForeignKey("hold.id"))
+    position: Mapped[int]
+    rank: Mapped[str]
+    number: Mapped[int]
+    hz: Mapped[float | None]
+    sigma_cents: Mapped[float | None]
+    cents: Mapped[float | None]
+    level_db: Mapped[float | None]
+    start_s: Mapped[float]
+    end_s: Mapped[float]
+    wander_cents: Mapped[float | None]
+    flags: Mapped[tuple[str, ...]]
+    supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("reading.id"), unique=True)
+
+
+class PlanRow(Base):
+    """A plan of a visit."""
+
+    __tablename__ = "plan"
+    __table_args__ = (
+        Index("uq_plan_first", "visit_id", unique=True, sqlite_where=text("supersedes_id IS NULL")),
+        Index("ix_plan_visit_id", "visit_id"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"))
+    supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("plan.id"), unique=True)
+    made_at: Mapped[datetime]
+    event_air_celsius: Mapped[float | None]
+    minutes: Mapped[float]
+    cost_before: Mapped[float]
+    cost_after: Mapped[float]
+    cost_bound: Mapped[float]
+    minutes_used: Mapped[float]
+    references: Mapped[list[PlanReferenceRow]] = relationship(order_by="PlanReferenceRow.position")
+    items: Mapped[list[PlanItemRow]] = relationship(order_by="PlanItemRow.position")
+    curve: Mapped[list[PlanCurveRow]] = relationship(order_by="PlanCurveRow.position")
+
+
+class PlanReferenceRow(Base):
+    """The pitch that a plan sets for one division."""
+
+    __tablename__ = "plan_reference"
+    __table_args__ = (UniqueConstraint("plan_id", "position"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    plan_id: Mapped[int] = mapped_column(ForeignKey("plan.id"))
+    position: Mapped[int]
+    division: Mapped[str]
+    shift_cents: Mapped[float]
+    air_celsius: Mapped[float]
+
+
+class PlanItemRow(Base):
+    """One pipe of a plan."""
+
+    __tablename__ = "plan_item"
+    __table_args__ = (UniqueConstraint("plan_id", "position"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    plan_id: Mapped[int] = mapped_column(ForeignKey("plan.id"))
+    position: Mapped[int]
+    order: Mapped[int]
+    rank: Mapped[str]
+    number: Mapped[int]
+    cents: Mapped[float]
+    target_hz: Mapped[float]
+    move: Mapped[str]
+    minutes: Mapped[float]
+    why: Mapped[str]
+
+
+class PlanCurveRow(Base):
+    """One point of a plan's curve."""
+
+    __tablename__ = "plan_curve"
+    __table_args__ = (UniqueConstraint("plan_id", "position"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    plan_id: Mapped[int] = mapped_column(ForeignKey("plan.id"))
+    position: Mapped[int]
+    minutes: Mapped[float]
+    cost: Mapped[float]
+
+
+class TickRow(Base):
+    """A tick, once however often it is sent."""
+
+    __tablename__ = "tick"
+    __table_args__ = (CheckConstraint("state IN ('done', 'skipped', 'open')", name="state"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str] = mapped_column(unique=True)
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"), index=True)
+    rank: Mapped[str]
+    number: Mapped[int]
+    state: Mapped[str]
+    note: Mapped[str]
+    at: Mapped[datetime]
+    received_at: Mapped[datetime]
+    device: Mapped[str] = mapped_column(server_default="")
+
+
+class FaultRow(Base):
+    """A fault as it was reported."""
+
+    __tablename__ = "fault"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    uid: Mapped[str | None] = mapped_column(unique=True)
+    organ_id: Mapped[int] = mapped_column(ForeignKey("organ.id"), index=True)
+    kind: Mapped[str]
+    words: Mapped[str]
+    reported_at: Mapped[datetime]
+    links: Mapped[list[FaultLinkRow]] = relationship(order_by="FaultLinkRow.id")
+    mending: Mapped[FaultMendingRow | None] = relationship()
+
+
+class FaultLinkRow(Base):
+    """What a fault was found to belong to; the newest counts."""
+
+    __tablename__ = "fault_link"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    fault_id: Mapped[int] = mapped_column(ForeignKey("fault.id"), index=True)
+    stop: Mapped[str | None]
+    key: Mapped[str | None]
+    rank: Mapped[str | None]
+    number: Mapped[int | None]
+    linked_at: Mapped[datetime]
+
+
+class FaultMendingRow(Base):
+    """The end of a fault."""
+
+    __tablename__ = "fault_mending"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    fault_id: Mapped[int] = mapped_column(ForeignKey("fault.id"), unique=True)
+    visit_id: Mapped[int | None] = mapped_column(ForeignKey("visit.id"), index=True)
+    note: Mapped[str]
+    mended_at: Mapped[datetime]
+
+
+class EventRow(Base):
+    """One version of a calendar event."""
+
+    __tablename__ = "event"
+    __table_args__ = (
+        Index(
+            "uq_event_first",
+            "organ_id",
+            "uid",
+            unique=True,
+            sqlite_where=text("supersedes_id IS NULL"),
+        ),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    organ_id: Mapped[int] = mapped_column(ForeignKey("organ.id"))
+    uid: Mapped[str]
+    supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("event.id"), unique=True)
+    starts_at: Mapped[datetime]
+    title: Mapped[str]
+    stops: Mapped[tuple[str, ...]]
+    air_celsius: Mapped[float | None]
+    cancelled: Mapped[bool]
+    kept_at: Mapped[datetime]

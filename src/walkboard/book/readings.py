@@ -1,0 +1,171 @@
+"""Readings: those of a visit, the best of each pipe, and those of a pipe over the years."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+
+from sqlalchemy import Select, and_, select
+from sqlalchemy.orm import aliased
+
+from walkboard.book.models import (
+    HearingRow,
+    HoldRow,
+    ReadingRow,
+    RecordingRow,
+    VisitRow,
+)
+from walkboard.book.records import KeptReading, TickState
+from walkboard.book.storing import Storing
+from walkboard.book.ticks import counting_ticks
+from walkboard.book.walks import key_of, reading_of
+from walkboard.organ.model import PipeRef
+
+_Row = tuple[ReadingRow, HoldRow, HearingRow, RecordingRow, int | None, int | None]
+
+
+class Readings(Storing):
+    """Seeing what was read."""
+
+    def readings(self, visit_id: int, *, as_of: datetime | None = None) -> tuple[KeptReading, ...]:
+        """The readings of a visit that stand, in the order of recordings, holds and pipes.
+
+        Parameters
+        ----------
+        visit_id : int
+        as_of : datetime or None
+            Take the readings that stood then, as when the visit was closed; None is now.
+
+        Raises
+        ------
+        BookError
+            When there is no such visit.
+        """
+        return tuple(r for r in self.every_reading(visit_id, as_of=as_of) if r.is_current)
+
+    def every_reading(
+        self, visit_id: int, *, as_of: datetime | None = None
+    ) -> tuple[KeptReading, ...]:
+        """The same with the superseded ones among them, each of which says so."""
+        with self._reading() as session:
+            self._get(session, VisitRow, visit_id, "visit")
+            query = _kept_readings(as_of).where(RecordingRow.visit_id == visit_id)
+            return tuple(_kept_of(row) for row in session.execute(query).tuples())
+
+    def best_readings(
+        self, visit_id: int, *, as_of: datetime | None = None
+    ) -> dict[PipeRef, KeptReading]:
+        """Where each pipe heard at a visit stands: one reading a pipe.
+
+        Of a pipe's standing readings that have a value, those from recordings made after the tick
+        that it was tuned, if there are any; of these the one with the smallest sigma, and of equal
+        ones the newest. A pipe that has none with a value comes with its newest reading, whose
+        flags say why.
+
+        Parameters
+        ----------
+        visit_id : int
+        as_of : datetime or None
+            As for `readings`.
+        """
+        with self._reading() as session:
+            tuned_at = {
+                tick.pipe: at
+                for tick, at in counting_ticks(session, visit_id)
+                if tick.state == TickState.DONE
+            }
+        return best_of(self.readings(visit_id, as_of=as_of), tuned_at)
+
+    def readings_of_pipe(self, organ_id: int, pipe: PipeRef) -> tuple[KeptReading, ...]:
+        """The readings of one pipe over all visits that stand, oldest first.
+
+        Raises
+        ------
+        BookError
+            When there is no such organ.
+        """
+        return tuple(r for r in self.every_reading_of_pipe(organ_id, pipe) if r.is_current)
+
+    def every_reading_of_pipe(self, organ_id: int, pipe: PipeRef) -> tuple[KeptReading, ...]:
+        """The same with the superseded ones among them, each of which says so."""
+        with self._reading() as session:
+            self._newest_description(session, organ_id)
+            query = (
+                _kept_readings(None)
+                .join(VisitRow, RecordingRow.visit_id == VisitRow.id)
+                .where(VisitRow.organ_id == organ_id)
+                .where(ReadingRow.rank == pipe.rank, ReadingRow.number == pipe.number)
+            )
+            return tuple(_kept_of(row) for row in session.execute(query).tuples())
+
+
+def best_of(
+    readings: Iterable[KeptReading], tuned_at: Mapping[PipeRef, datetime]
+) -> dict[PipeRef, KeptReading]:
+    """One reading a pipe, chosen as `Readings.best_readings` says.
+
+    Parameters
+    ----------
+    readings : iterable of KeptReading
+        Oldest first.
+    tuned_at : mapping of PipeRef to datetime
+        When a pipe was tuned at this visit.
+    """
+    of_pipe: dict[PipeRef, list[KeptReading]] = defaultdict(list)
+    for reading in readings:
+        of_pipe[reading.reading.pipe].append(reading)
+    return {pipe: _best(found, tuned_at.get(pipe)) for pipe, found in of_pipe.items()}
+
+
+def _best(readings: list[KeptReading], tuned_at: datetime | None) -> KeptReading:
+    valued = [r for r in readings if r.reading.hz is not None]
+    if not valued:
+        return readings[-1]
+    since = [r for r in valued if tuned_at and r.sounded_at and r.sounded_at >= tuned_at]
+    return min(reversed(since or valued), key=_sigma)
+
+
+def _sigma(kept: KeptReading) -> float:
+    sigma_cents = kept.reading.sigma_cents
+    return math.inf if sigma_cents is None else sigma_cents
+
+
+def _kept_readings(
+    as_of: datetime | None,
+) -> Select[ReadingRow, HoldRow, HearingRow, RecordingRow, int, int]:
+    newer_hearing, newer_reading = aliased(HearingRow), aliased(ReadingRow)
+    takes_place = newer_hearing.supersedes_id == HearingRow.id
+    if as_of is not None:
+        takes_place = and_(takes_place, newer_hearing.heard_at <= as_of)
+    query = (
+        select(ReadingRow, HoldRow, HearingRow, RecordingRow, newer_hearing.id, newer_reading.id)
+        .join(HoldRow, ReadingRow.hold_id == HoldRow.id)
+        .join(HearingRow, HoldRow.hearing_id == HearingRow.id)
+        .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
+        .outerjoin(newer_hearing, takes_place)
+        .outerjoin(
+            newer_reading,
+            and_(newer_reading.supersedes_id == ReadingRow.id, newer_hearing.id.is_not(None)),
+        )
+        .order_by(RecordingRow.id, HearingRow.id, HoldRow.position, ReadingRow.position)
+    )
+    return query if as_of is None else query.where(HearingRow.heard_at <= as_of)
+
+
+def _kept_of(row: _Row) -> KeptReading:
+    reading, hold, hearing, recording, superseded_in, superseded_by = row
+    return KeptReading(
+        id=reading.id,
+        recording_id=recording.id,
+        reading=reading_of(reading),
+        program_version=hearing.program_version,
+        superseded_by=superseded_by,
+        superseded_in=superseded_in,
+        visit_id=recording.visit_id,
+        hearing_id=hearing.id,
+        hold=hold.n,
+        key=key_of(hold),
+        sounded_at=recording.recorded_at or recording.kept_at,
+    )

@@ -1,0 +1,174 @@
+"""The book's database as a place to read from and write to, safely.
+
+Every reading sees one moment of the book (a read transaction over a snapshot). Every writing takes
+the one write lock *before* it reads anything, so what it decides on cannot change under it; it is
+on the disk when the call returns (WAL with synchronous=FULL: sqlite.org/wal, sqlite.org/pragma).
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TypeVar
+
+from sqlalchemy import Connection, Engine, Select, create_engine, event, func, select
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import Session, aliased
+from sqlalchemy.pool import QueuePool
+
+from walkboard.book import trouble
+from walkboard.book.folder import DATABASE, HEAD_REVISION, Clock
+from walkboard.book.models import Base, DescriptionRow, VisitRow
+from walkboard.book.sounds import SoundFolder
+from walkboard.errors import BookError
+
+Row = TypeVar("Row", bound=Base)
+
+_BEGIN = "walkboard_begin"
+
+
+def make_engine(database: Path, *, wait_s: float, foreign_keys: str = "ON") -> Engine:
+    """An engine on one database file, which must exist.
+
+    Parameters
+    ----------
+    database : Path
+    wait_s : float
+        How long a writer waits for another to finish [s].
+    foreign_keys : str
+        ``ON``, or ``OFF`` for a migration, which checks them itself.
+    """
+    uri = f"{database.absolute().as_uri()}?mode=rw"
+
+    def connect() -> sqlite3.Connection:
+        # isolation_level=None: the driver must not begin transactions of its own; ours say whether
+        # they mean to write.
+        connection = sqlite3.connect(
+            uri, uri=True, timeout=wait_s, isolation_level=None, check_same_thread=False
+        )
+        try:
+            connection.execute(f"PRAGMA foreign_keys = {foreign_keys}")
+            connection.execute("PRAGMA synchronous = FULL")
+        except sqlite3.Error:
+            connection.close()
+            raise
+        return connection
+
+    engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool)
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        begin: str = connection.get_execution_options().get(_BEGIN, "BEGIN")
+        connection.exec_driver_sql(begin)
+
+    return engine
+
+
+def for_writing(engine: Engine) -> Engine:
+    """The same engine, whose transactions take the write lock as they begin."""
+    return engine.execution_options(**{_BEGIN: "BEGIN IMMEDIATE"})
+
+
+class Storing:
+    """What every part of the book stands on: its folder, its clock, and its transactions.
+
+    Parameters
+    ----------
+    path : Path
+        The book's folder.
+    clock : callable
+        Gives the present instant, time-zone aware.
+    wait_s : float
+        How long a writer waits for another program to finish [s].
+    """
+
+    def __init__(self, path: Path, *, clock: Clock, wait_s: float) -> None:
+        self.path = path
+        self.sounds = SoundFolder(path)
+        self._clock = clock
+        self._engine = make_engine(path / DATABASE, wait_s=wait_s)
+        self._write_engine = for_writing(self._engine)
+
+    def _now(self) -> datetime:
+        now = self._clock()
+        if now.tzinfo is None:
+            raise ValueError("the book's clock must give time-zone aware instants")
+        return now.astimezone(UTC)
+
+    @contextmanager
+    def _reading(self) -> Iterator[Session]:
+        """One moment of the book; never waits for a writer."""
+        with self._telling(), Session(self._engine) as session, session.begin():
+            yield session
+
+    @contextmanager
+    def _writing(self) -> Iterator[Session]:
+        """A change that is kept whole or not at all."""
+        with self._telling(), Session(self._write_engine) as session, session.begin():
+            self._refuse_other_revision(session)
+            yield session
+
+    def _refuse_other_revision(self, session: Session) -> None:
+        # Another program may have migrated the book while this one had it open.
+        revision = session.connection().exec_driver_sql("SELECT version_num FROM alembic_version")
+        if revision.scalar() != HEAD_REVISION:
+            raise self._error(
+                "A newer version of the program has changed this book's form meanwhile.",
+                "Close the book and open it with that version.",
+            )
+
+    @contextmanager
+    def _telling(self) -> Iterator[None]:
+        """Errors of the database and the disk, told once, as `BookError`."""
+        try:
+            yield
+        except DBAPIError as error:
+            if isinstance(error.orig, sqlite3.Error):
+                raise trouble.of_sqlite(error.orig, self.path) from error
+            raise
+        except sqlite3.Error as error:
+            raise trouble.of_sqlite(error, self.path) from error
+        except UnicodeEncodeError as error:  # as in the name of a file from an old disk
+            raise self._error(
+                f"{error.object!r} holds characters that cannot be kept.", "Rename it."
+            ) from error
+
+    def _error(self, what: str, mend: str) -> BookError:
+        return BookError(what, where=str(self.path), mend=mend)
+
+    def _get(self, session: Session, row: type[Row], id: int, kind: str) -> Row:  # noqa: A002
+        found = session.get(row, id)
+        if found is None:
+            raise self._error(f"There is no {kind} {id} in this book.", f"List the {kind}s.")
+        return found
+
+    def _newest_description(self, session: Session, organ_id: int) -> DescriptionRow:
+        query = newest_descriptions().where(DescriptionRow.organ_id == organ_id)
+        found = session.scalar(query)
+        if found is None:
+            raise self._error(f"There is no organ {organ_id} in this book.", "List the organs.")
+        return found
+
+    def _visit_at_work(self, session: Session, visit_id: int) -> VisitRow:
+        """A visit that is still open; BookError where it is closed."""
+        visit = self._get(session, VisitRow, visit_id, "visit")
+        if visit.closed_at is not None:
+            raise self._error(
+                f"Visit {visit_id} was closed on {visit.closed_at:%Y-%m-%d} and can be read only.",
+                "Open a new visit, or add a note to this one.",
+            )
+        return visit
+
+
+def newest_descriptions() -> Select[DescriptionRow]:
+    """The newest version of each organ's description."""
+    other = aliased(DescriptionRow)
+    newest = (
+        select(func.max(other.version))
+        .where(other.organ_id == DescriptionRow.organ_id)
+        .scalar_subquery()
+    )
+    return select(DescriptionRow).where(DescriptionRow.version == newest)

@@ -1,0 +1,56 @@
+"""Which rows stand, and which new row takes the place of which old one."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime
+
+from sqlalchemy import Select, select
+from sqlalchemy.orm import aliased
+
+from walkboard.book.models import HearingRow, HoldRow, ReadingRow
+
+
+def current_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
+    """The hearings that no newer one has taken the place of.
+
+    Parameters
+    ----------
+    as_of : datetime or None
+        Take the book as it stood then; None is now.
+    """
+    newer = aliased(HearingRow)
+    superseded = select(newer.id).where(newer.supersedes_id == HearingRow.id)
+    query = select(HearingRow)
+    if as_of is not None:
+        superseded = superseded.where(newer.heard_at <= as_of)
+        query = query.where(HearingRow.heard_at <= as_of)
+    return query.where(~superseded.exists())
+
+
+def supersede_readings(old_holds: Iterable[HoldRow], new_holds: Iterable[HoldRow]) -> None:
+    """Let each new reading name the old one that it replaces.
+
+    That is a reading of the same pipe whose hold overlaps its own most; each is used once. An old
+    reading that none replaces is superseded all the same, with its whole hearing.
+    """
+    old_of: dict[tuple[str, int], list[tuple[HoldRow, ReadingRow]]] = defaultdict(list)
+    for hold in old_holds:
+        for reading in hold.readings:
+            old_of[reading.rank, reading.number].append((hold, reading))
+    pairs = [
+        (_overlap_s(old_hold, hold), old, new)
+        for hold in new_holds
+        for new in hold.readings
+        for old_hold, old in old_of[new.rank, new.number]
+    ]
+    used: set[int] = set()
+    for overlap_s, old, new in sorted(pairs, key=lambda pair: -pair[0]):
+        if overlap_s > 0.0 and new.supersedes_id is None and old.id not in used:
+            new.supersedes_id = old.id
+            used.add(old.id)
+
+
+def _overlap_s(one: HoldRow, other: HoldRow) -> float:
+    return min(one.end_s, other.end_s) - max(one.start_s, other.start_s)

@@ -1,0 +1,112 @@
+"""Ticks: what has been done of a worklist, from several devices at once."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from walkboard.book.models import TickRow, VisitRow
+from walkboard.book.records import Tick, TickState
+from walkboard.book.storing import Storing
+from walkboard.book.values import instant
+from walkboard.organ.model import PipeRef
+
+
+class Ticks(Storing):
+    """Ticking pipes off."""
+
+    def set_tick(self, tick: Tick) -> Tick:
+        """Keep a tick; the same one again, by its uid, changes nothing.
+
+        A tick that was made while the visit was open is kept even if it arrives after the closing,
+        for a phone may have slept meanwhile.
+
+        Parameters
+        ----------
+        tick : Tick
+            Its `received_at` is not read; the book sets it.
+
+        Raises
+        ------
+        BookError
+            When there is no such visit, it was closed before the tick was made, the state is none,
+            or the uid belongs to a tick that says something else.
+        """
+        if tick.state not in set(TickState):
+            raise self._error(
+                f"A tick cannot be {tick.state!r}.", f"It is one of: {', '.join(TickState)}."
+            )
+        if not tick.uid:
+            raise self._error("A tick must have a uid.", "Give it one that no other tick has.")
+        at = instant(tick.at, "The time of the tick")
+        with self._writing() as session:
+            known = session.scalar(select(TickRow).where(TickRow.uid == tick.uid))
+            if known is not None:
+                kept = tick_of(known)
+                if kept != tick:
+                    raise self._error(
+                        f"The tick {tick.uid!r} is known, but says something else.",
+                        "Give every tick a uid of its own.",
+                    )
+                return kept
+            visit = self._get(session, VisitRow, tick.visit_id, "visit")
+            if visit.closed_at is not None and at > visit.closed_at:
+                self._visit_at_work(session, tick.visit_id)
+            row = TickRow(
+                uid=tick.uid,
+                visit_id=tick.visit_id,
+                rank=tick.pipe.rank,
+                number=int(tick.pipe.number),
+                state=TickState(tick.state).value,
+                note=tick.note,
+                at=at,
+                received_at=self._now(),
+                device=tick.device,
+            )
+            session.add(row)
+            session.flush()
+            return tick_of(row)
+
+    def ticks(self, visit_id: int) -> tuple[Tick, ...]:
+        """Every tick of a visit, in the order in which they count: the last of a pipe stands."""
+        with self._reading() as session:
+            self._get(session, VisitRow, visit_id, "visit")
+            return tuple(tick for tick, _ in _in_order(session, visit_id))
+
+    def pipe_states(self, visit_id: int) -> dict[PipeRef, Tick]:
+        """The tick that counts of each pipe ticked at a visit, on its worklist or not."""
+        with self._reading() as session:
+            self._get(session, VisitRow, visit_id, "visit")
+            return {tick.pipe: tick for tick, _ in counting_ticks(session, visit_id)}
+
+
+def counting_ticks(session: Session, visit_id: int) -> list[tuple[Tick, datetime]]:
+    """The tick of each pipe that counts, with the time at which it does.
+
+    The last one counts, by the clock of whoever ticked, but none counts later than it was received:
+    a device whose clock runs ahead must not overrule what others tick after it.
+    """
+    newest = {tick.pipe: (tick, at) for tick, at in _in_order(session, visit_id)}
+    return list(newest.values())
+
+
+def tick_of(row: TickRow) -> Tick:
+    """The tick that a row was made of."""
+    return Tick(
+        uid=row.uid,
+        visit_id=row.visit_id,
+        pipe=PipeRef(row.rank, row.number),
+        state=row.state,
+        note=row.note,
+        at=row.at,
+        device=row.device,
+        received_at=row.received_at,
+    )
+
+
+def _in_order(session: Session, visit_id: int) -> list[tuple[Tick, datetime]]:
+    rows = session.scalars(select(TickRow).where(TickRow.visit_id == visit_id).order_by(TickRow.id))
+    timed = [(tick_of(row), min(row.at, row.received_at)) for row in rows]
+    return sorted(timed, key=lambda pair: pair[1])  # stable: of equal times the later received

@@ -1,0 +1,84 @@
+"""Turns what SQLite and the disk report into a `BookError` that says what to do.
+
+Light on purpose: no SQLAlchemy here, so that opening can fail clearly before it is loaded.
+"""
+
+from __future__ import annotations
+
+import errno
+import sqlite3
+from pathlib import Path
+
+from walkboard.errors import BookError
+
+CORRUPT = sqlite3.SQLITE_CORRUPT
+_PRIMARY = 0xFF  # the primary result code is the low byte of an extended one (sqlite.org/rescode)
+
+_SAYINGS = {
+    sqlite3.SQLITE_BUSY: (
+        "Another program is writing to this book.",
+        "Wait until it is done, then try again; nothing was changed.",
+    ),
+    sqlite3.SQLITE_LOCKED: (
+        "Another program is writing to this book.",
+        "Wait until it is done, then try again; nothing was changed.",
+    ),
+    sqlite3.SQLITE_FULL: (
+        "The disk is full.",
+        "Make room and try again; what was kept before is safe, nothing of this was kept.",
+    ),
+    sqlite3.SQLITE_READONLY: (
+        "The book cannot be written to.",
+        "Give write permission on its folder and all in it, or copy the book to where you have it.",
+    ),
+    sqlite3.SQLITE_PERM: (
+        "The book may not be opened.",
+        "Give read and write permission on its folder and all in it.",
+    ),
+    sqlite3.SQLITE_CANTOPEN: (
+        "The book's database cannot be opened.",
+        "Check that the folder is there and that you may write in it.",
+    ),
+    sqlite3.SQLITE_CORRUPT: (
+        "The book's database is damaged.",
+        "Put back the newest copy; keep the damaged folder until that is done.",
+    ),
+    sqlite3.SQLITE_NOTADB: (
+        "The book's database is damaged, or is no database.",
+        "Put back the newest copy; keep the damaged folder until that is done.",
+    ),
+}
+_CHECK = "Check the disk; what was kept before is safe, nothing of this was kept."
+
+
+def of_code(code: int, book: Path) -> BookError:
+    """The `BookError` for a primary result code of SQLite that has a saying here."""
+    what, mend = _SAYINGS[code]
+    return BookError(what, where=str(book), mend=mend)
+
+
+def of_sqlite(error: sqlite3.Error, book: Path) -> BookError:
+    """The `BookError` for an error of SQLite, by its primary result code."""
+    code = getattr(error, "sqlite_errorcode", -1) & _PRIMARY
+    if code in _SAYINGS:
+        return of_code(code, book)
+    return BookError(
+        f"The book's database could not be read or written ({error}).",
+        where=str(book),
+        mend=_CHECK,
+    )
+
+
+def of_disk(error: OSError, book: Path) -> BookError:
+    """The `BookError` for an error of the file system while the book writes."""
+    match error.errno:
+        case errno.ENOSPC | errno.EDQUOT | errno.EFBIG:
+            return of_code(sqlite3.SQLITE_FULL, book)
+        case errno.EROFS | errno.EACCES | errno.EPERM:
+            return of_code(sqlite3.SQLITE_READONLY, book)
+        case _:
+            return BookError(
+                f"The book's folder could not be read or written ({error.strerror or error}).",
+                where=str(book),
+                mend=_CHECK,
+            )

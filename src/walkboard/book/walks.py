@@ -1,0 +1,109 @@
+"""A heard walk as rows and back: what comes out equals what went in."""
+
+from __future__ import annotations
+
+from walkboard.book.models import HearingRow, HoldRow, ReadingRow
+from walkboard.book.values import number, number_or_none
+from walkboard.listening.heard import HoldFlag, ReadingFlag, SoundInfo
+from walkboard.organ.model import PipeRef
+from walkboard.scales.keys import Key
+from walkboard.survey.heard import HeardWalk, Hold, Reading
+
+
+def fill_hearing(row: HearingRow, walk: HeardWalk) -> None:
+    """Write a walk, with its holds and readings, into a new row.
+
+    Raises
+    ------
+    BookError
+        When a number of it is not finite.
+    """
+    row.file = walk.file
+    row.seconds = number(walk.sound.seconds, "The recording's length")
+    row.sample_rate = int(walk.sound.sample_rate)
+    row.channels = int(walk.sound.channels)
+    row.format = walk.sound.format
+    row.organ = walk.organ
+    row.drawn = tuple(walk.drawn)
+    row.air_celsius = number_or_none(walk.air_celsius, "The air")
+    row.silent_keys = tuple(key.name for key in walk.silent_keys)
+    row.warnings = tuple(walk.warnings)
+    row.holds = [_hold_row(position, hold) for position, hold in enumerate(walk.holds)]
+
+
+def walk_of(row: HearingRow) -> HeardWalk:
+    """The walk that a row was filled with."""
+    return HeardWalk(
+        file=row.file,
+        sound=SoundInfo(row.seconds, row.sample_rate, row.channels, row.format),
+        organ=row.organ,
+        drawn=row.drawn,
+        air_celsius=row.air_celsius,
+        holds=tuple(_hold_of(hold) for hold in row.holds),
+        silent_keys=tuple(Key.parse(name) for name in row.silent_keys),
+        warnings=row.warnings,
+    )
+
+
+def reading_of(row: ReadingRow) -> Reading:
+    """The reading that a row was made of."""
+    return Reading(
+        pipe=PipeRef(row.rank, row.number),
+        hz=row.hz,
+        sigma_cents=row.sigma_cents,
+        cents=row.cents,
+        level_db=row.level_db,
+        start_s=row.start_s,
+        end_s=row.end_s,
+        wander_cents=row.wander_cents,
+        flags=tuple(ReadingFlag(flag) for flag in row.flags),
+    )
+
+
+def key_of(row: HoldRow) -> Key | None:
+    """The key of a hold."""
+    return None if row.semitone is None else Key(row.semitone)
+
+
+def _hold_row(position: int, hold: Hold) -> HoldRow:
+    return HoldRow(
+        position=position,
+        n=int(hold.n),
+        semitone=None if hold.key is None else int(hold.key.semitone),
+        key_number=None if hold.key_number is None else int(hold.key_number),
+        start_s=number(hold.start_s, f"The start of hold {hold.n}"),
+        end_s=number(hold.end_s, f"The end of hold {hold.n}"),
+        sureness=number(hold.sureness, f"The sureness of hold {hold.n}"),
+        flags=tuple(flag.value for flag in hold.flags),
+        readings=[_reading_row(place, reading) for place, reading in enumerate(hold.readings)],
+    )
+
+
+def _hold_of(row: HoldRow) -> Hold:
+    return Hold(
+        n=row.n,
+        key=key_of(row),
+        key_number=row.key_number,
+        start_s=row.start_s,
+        end_s=row.end_s,
+        readings=tuple(reading_of(reading) for reading in row.readings),
+        sureness=row.sureness,
+        flags=tuple(HoldFlag(flag) for flag in row.flags),
+    )
+
+
+def _reading_row(position: int, reading: Reading) -> ReadingRow:
+    of = f"of the reading of {reading.pipe}"
+    return ReadingRow(
+        position=position,
+        rank=reading.pipe.rank,
+        number=int(reading.pipe.number),
+        hz=number_or_none(reading.hz, f"The frequency {of}"),
+        sigma_cents=number_or_none(reading.sigma_cents, f"The uncertainty {of}"),
+        cents=number_or_none(reading.cents, f"The deviation {of}"),
+        level_db=number_or_none(reading.level_db, f"The level {of}"),
+        start_s=number(reading.start_s, f"The start {of}"),
+        end_s=number(reading.end_s, f"The end {of}"),
+        wander_cents=number_or_none(reading.wander_cents, f"The wander {of}"),
+        flags=tuple(flag.value for flag in reading.flags),
+    )
