@@ -34,7 +34,9 @@ class Note:
         return float((last - first) / (end_s - start_s))
 
 
-def partial_levels(kind: str, hz: float, rng: np.random.Generator, reach: float) -> NDArray:
+def partial_levels(
+    kind: str, hz: float, rng: np.random.Generator, reach: float
+) -> NDArray[np.float64]:
     """Amplitudes of partials 1, 2 … up to `reach` [Hz], with ±3 dB of scatter."""
     count = max(1, int(reach / hz))
     number = np.arange(1, count + 1)
@@ -69,7 +71,7 @@ def slow_noise(
 
 def tone(
     hz: float,
-    amplitudes: NDArray,
+    amplitudes: NDArray[np.float64],
     seconds: float,
     sample_rate: int,
     rng: np.random.Generator,

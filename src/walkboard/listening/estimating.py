@@ -27,13 +27,17 @@ from walkboard.listening.wander import (
     SlowBasis,
     fit_movement,
     posterior,
+    weigh_still,
 )
 
 _TURNS = 6
 _SETTLED = 0.02  # of σ: when to stop
 _COHERENT = 0.55  # share of a partial's power that the course must make steady
-_PRESENT = 5.0  # power over noise at which a partial is as likely there as not
+_EXPECTED = 5.0  # power over noise at which a partial beside a sure one is likely there
+_ALONE = 10.0  # the same where no neighbour is sure
 _MOST_ROWS = 40
+_ROOM_DELAY_S = 0.08  # mean delay of direct sound and reverberation together
+_ROOM_DELAY_SIGMA_S = 0.06  # dry rooms 0, a church of 4 s and little direct sound 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +68,7 @@ class Estimate:
     movement: Movement
 
 
-def _first_course(env: Envelopes, basis: SlowBasis) -> Floats:
+def _first_phase(env: Envelopes) -> Floats:
     """Phase [rad] at the nodes from how fast the strong partials turn; zero where none is strong.
 
     The lag product z(t+h) z*(t) turns by l·2π·δf·h, below π for any wander that a pipe has.
@@ -94,8 +98,20 @@ def _project(phase: Floats, basis: SlowBasis) -> Floats:
     return np.linalg.lstsq(basis.phase, phase - phase.mean(), rcond=1e-9)[0]
 
 
+def _presence(ratio: Floats) -> Floats:
+    """Chance that a partial is there, from its power over noise (channels, partials).
+
+    A row of noise at a high number would weigh by that number's square, so a partial far from any
+    sure one has to prove itself.
+    """
+    sure = np.pad((ratio > _ALONE).any(axis=0), 2)
+    near = sure[:-4] | sure[1:-3] | sure[2:-2] | sure[3:-1] | sure[4:]
+    needed = np.where(near, _EXPECTED, _ALONE)
+    return np.asarray(1.0 / (1.0 + np.exp(np.clip(2.0 * (needed - ratio), -50.0, 50.0))))
+
+
 def _rows(
-    env: Envelopes, basis: SlowBasis, course: Floats, gate: bool
+    env: Envelopes, basis: SlowBasis, course: Floats
 ) -> tuple[Rows, NDArray[np.complex128], Floats, Floats]:
     """Turn the envelopes back by a course; the rows that can be used, means, ratios, coherence."""
     turned = env.values * np.exp(
@@ -106,10 +122,9 @@ def _rows(
     power = (turned.real**2 + turned.imag**2).mean(axis=2)
     ratio = (mean.real**2 + mean.imag**2) * count / env.noise
     coherence = (mean.real**2 + mean.imag**2) / np.maximum(power - env.noise, 1e-300)
-    present = 1.0 / (1.0 + np.exp(np.clip(2.0 * (_PRESENT - ratio), -50.0, 50.0)))
+    present = _presence(ratio)
     usable = present > 0.05
-    if gate:
-        usable &= (coherence > _COHERENT) | (power < 3.0 * env.noise)
+    usable &= (coherence > _COHERENT) | (power < 3.0 * env.noise)
     merit = np.where(usable, env.numbers**2 * ratio, 0.0)
     usable.flat[np.argmax(ratio)] = True
     if usable.sum() > _MOST_ROWS:
@@ -122,6 +137,7 @@ def _rows(
     coefficients = relative @ basis.cosines.T / env.response(basis.rates_hz)
     noise = env.noise[channel, partial] / (2.0 * np.abs(amplitude[:, 0]) ** 2 * number**2)
     rows = Rows(
+        env.hz,
         number,
         coefficients.imag / number[:, np.newaxis] + basis.design @ course,
         coefficients.real / number[:, np.newaxis],
@@ -130,35 +146,57 @@ def _rows(
     return rows, mean, ratio, coherence
 
 
-def estimate(env: Envelopes, start: Movement | None = None) -> Estimate:
+def estimate(env: Envelopes) -> Estimate:
     """Estimate the mean frequency of one pipe from the envelopes of its partials."""
     basis = SlowBasis.of(env.values.shape[2], env.spacing_s)
     course = np.zeros(1 + len(basis.rates_hz))
-    tracked = _project(_first_course(env, basis), basis)
-    steady = [_rows(env, basis, trial, gate=True)[2].sum() for trial in (course, tracked)]
+    tracked = _project(_first_phase(env), basis)
+    steady = [_rows(env, basis, trial)[2].sum() for trial in (course, tracked)]
     if steady[1] > steady[0] + 4.0 * len(course):
         course = tracked
-    movement = start or Movement(wander_hz=1e-4 * env.hz)
-    found: Posterior | None = None
+    movement = Movement.usual()
     for turn in range(_TURNS):
-        rows, *_ = _rows(env, basis, course, gate=True)
-        if turn < 3:
-            movement, found = fit_movement(rows, basis, movement, rounds=2 if turn else 1)
-        else:
-            found = posterior(rows, basis, movement)
+        rows, *_ = _rows(env, basis, course)
+        movement, found = fit_movement(rows, basis, movement, 6 if turn < 3 else 2)
         change = abs(found.course[0] - course[0]) / np.sqrt(found.covariance[0, 0])
         course = found.course
         if turn >= 2 and change < _SETTLED:
             break
-    assert found is not None
-    _, mean, ratio, coherence = _rows(env, basis, course, gate=True)
+    _, mean, ratio, coherence = _rows(env, basis, course)
     weight = np.abs(mean) ** 2
+    still = posterior(rows, basis, Movement.still())
+    share = weigh_still(movement, found, still)
+    moving_hz, moving_variance = _before_the_room(found, basis)
+    still_hz, still_variance = float(still.course[0]), float(still.covariance[0, 0])
+    mean_hz = share * still_hz + (1.0 - share) * moving_hz
+    variance = share * still_variance + (1.0 - share) * moving_variance
+    variance += share * (1.0 - share) * (still_hz - moving_hz) ** 2
     return Estimate(
-        hz=env.hz + float(course[0]),
-        sigma_hz=float(np.sqrt(found.covariance[0, 0])),
+        hz=env.hz + mean_hz,
+        sigma_hz=float(np.sqrt(variance)),
         wander_hz=float(np.sqrt(0.5 * (course[1:] ** 2).sum())),
         amplitudes=mean,
         power_ratio=ratio,
         coherence=float((weight * np.clip(coherence, 0.0, 1.0)).sum() / weight.sum()),
         movement=movement,
     )
+
+
+def _before_the_room(found: Posterior, basis: SlowBasis) -> tuple[float, float]:
+    """Mean frequency of the pipe itself over the window [Hz], and its variance [Hz²].
+
+    What is heard lags behind what the pipe does: direct sound and reverberation together arrive
+    late by a mean delay d, and that lag is common to all partials. So the pipe's mean over the
+    window is the heard mean over a window later by d, which differs by d/T times the difference of
+    the frequencies at the window's two ends.
+    """
+    count = len(found.course)
+    lean = np.zeros(count)
+    lean[1::2] = -2.0 / basis.seconds  # cos kπ − cos 0 for odd k
+    functional = _ROOM_DELAY_S * lean
+    functional[0] = 1.0
+    ends = float(lean @ found.course)
+    variance = float(functional @ found.covariance @ functional)
+    unsure = ends**2 + float(lean @ found.covariance @ lean)
+    variance += _ROOM_DELAY_SIGMA_S**2 * unsure
+    return float(functional @ found.course), variance

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.listening.combs import find_place, numbers_below
-from walkboard.listening.estimating import Estimate, estimate
+from walkboard.listening.estimating import estimate
 from walkboard.listening.heard import Comb, CombReading, Partial, ReadingFlag
 from walkboard.listening.subbands import (
     HoldSpectrum,
@@ -40,11 +40,11 @@ _PRESENT = 12.0  # power over noise from which a partial is listed
 def steady_window(seconds: float, mean_s: float) -> tuple[float, float]:
     """The part of a hold after the attack and before the key's release [s].
 
-    Up to 0.7 s are left out at the beginning, a sixth of the hold where it is short, and the
+    One second is left out at the beginning, a quarter of the hold where it is short, and the
     memory of the low-pass at both ends.
     """
     edge = 2.0 * mean_s + 0.02
-    start = max(edge, min(0.7, seconds / 6.0))
+    start = max(edge, min(1.0, seconds / 4.0))
     return start, max(start, seconds - edge)
 
 
@@ -148,7 +148,7 @@ def _measure(
     if abs(cents_of_ratio(found.hz / comb.hz)) > _FAR_CENTS:
         flags.append(ReadingFlag.FAR)
     trusted = True
-    if _overblown(found, numbers, loudest, heard):
+    if _overblown(numbers, loudest, heard):
         flags.append(ReadingFlag.OCTAVE)
         trusted = False
     if not heard.any():
@@ -179,7 +179,6 @@ def _measure(
 
 
 def _overblown(
-    found: Estimate,
     numbers: NDArray[np.int64],
     loudest: NDArray[np.float64],
     heard: NDArray[np.bool_],

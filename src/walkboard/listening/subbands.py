@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 
 _RUNNING_MEAN_S = 0.04  # length of each running mean; shorter only costs speed
 _TAPER_S = 0.015  # fade at both ends of the hold, so that the FFT's wrap makes no step
-_HANN_POWER = 3.0 / 8.0  # mean square of a Hann window, exact
+_WINDOW = np.array([1.0, -4.0, 6.0, -4.0, 1.0]) / 16.0  # sin⁴ as it acts on neighbouring bins
+_WINDOW_POWER = 35.0 / 128.0  # its mean square, exact
 _FLOOR_QUANTILE = 0.4  # below the median: skirts of partials reach into the gaps
 _FLOOR_REACH_HZ = 80.0
 
@@ -37,7 +38,8 @@ class HoldSpectrum:
     bins : ndarray of complex, shape (channels, bins)
         Transform of the samples, of the rotated channels (see `apart`).
     power : ndarray, shape (channels, bins)
-        Squared magnitude under a Hann window, scaled so that white noise keeps the mean of
+        Squared magnitude under a sin⁴ window (skirts fall 30 dB an octave, so that strong partials
+        do not hide the noise between them), scaled so that white noise keeps the mean of
         ``abs(bins) ** 2``.
     rotation : ndarray, shape (channels given, channels)
         Orthonormal columns: channels given = rotation @ channels here.
@@ -131,8 +133,10 @@ def spectrum_of_hold(samples: NDArray[np.float64], sample_rate: int) -> HoldSpec
     length = scipy.fft.next_fast_len(n, real=True)
     bins = np.asarray(scipy.fft.rfft(turned, length, axis=1))
     power = np.zeros(bins.shape)
-    hann = bins[:, 1:-1] - 0.5 * (bins[:, :-2] + bins[:, 2:])
-    power[:, 1:-1] = (hann.real**2 + hann.imag**2) * (0.25 / _HANN_POWER)
+    inner = _WINDOW[2] * bins[:, 2:-2]
+    inner += _WINDOW[1] * (bins[:, 1:-3] + bins[:, 3:-1])
+    inner += _WINDOW[0] * (bins[:, :-4] + bins[:, 4:])
+    power[:, 2:-2] = (inner.real**2 + inner.imag**2) / _WINDOW_POWER
     return HoldSpectrum(bins, power, rotation, sample_rate, length, n / sample_rate)
 
 
@@ -151,7 +155,7 @@ def noise_floor(
     reach = max(4, round(min(0.5 * hz, _FLOOR_REACH_HZ) / spectrum.spacing_hz))
     offsets = np.unique(np.linspace(-reach, reach, min(2 * reach + 1, 161)).round().astype(int))
     centres = np.round(numbers * hz / spectrum.spacing_hz).astype(int)
-    index = np.clip(centres[:, np.newaxis] + offsets, 1, spectrum.bins.shape[1] - 2)
+    index = np.clip(centres[:, np.newaxis] + offsets, 2, spectrum.bins.shape[1] - 3)
     rank = int(_FLOOR_QUANTILE * len(offsets))
     low = np.partition(spectrum.power[:, index], rank, axis=2)[:, :, rank]
     floor: NDArray[np.float64] = low / -np.log(1.0 - _FLOOR_QUANTILE)  # of an exponential law

@@ -9,7 +9,8 @@ All partials share the one phase course, each multiplied by its number l.
 
 The room adds to every partial a movement of its own, real and imaginary part alike in size:
 
-* the field still building up, e^(−t/τ), the same size for every partial;
+* the field still building up: what of the reverberation has not arrived by t, a normal process of
+  variance e^(−2t/τ) with independent increments, the same size for every partial;
 * the wander heard through reverberation, which smears phase and amplitude of partial l by l times
   a share ρ of what the wander does faster than the room's memory.
 
@@ -17,24 +18,34 @@ Both are normal priors on the coefficients of an orthonormal cosine basis (DCT-I
 close to diagonal. Their sizes come from the recording itself by restricted marginal likelihood
 (Patterson & Thompson 1971, Biometrika 58:545; MacKay 1992, Neural Computation 4:415): where
 nothing wanders, the wander's size goes to nothing and what is left is the constant-frequency
-estimate, which is efficient in white noise.
+estimate, which is efficient in white noise. Weak priors on the sizes keep them sane where the
+recording cannot tell; the climb is Fisher scoring, its gradient by Fisher's identity from the
+posterior (Louis 1982, J. R. Statist. Soc. B 44:226).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft
-import scipy.linalg
 from numpy.typing import NDArray
+
+from walkboard.quantities import CENTS_PER_NEPER
 
 Floats = NDArray[np.float64]
 
 FASTEST_WANDER_HZ = 5.0
 _MOST_TERMS = 64
-_ROOM_MEMORY_S = 0.25  # energy decay constant of reverberation of 3.5 s
-_TINY = 1e-12
+_ROOM_MEMORY_S = 0.25  # reverberation of 3.5 s (60 dB) has this energy decay constant
+_ROOM_GRID_S = np.geomspace(0.08, 1.0, 8)
+_TINY = 1e-24
+
+# Weak priors on the logarithms of the sizes: centre and standard deviation.
+_NAMES = ("wander_cents", "corner_hz", "smear", "build_up", "room_s")
+_CENTRE = np.log([0.05, 0.6, 0.4, 0.03, 0.3])
+_SPREAD = np.array([2.5, 0.7, 0.5, 1.5, 0.5])
+_NOTHING = -12.0
+_REACH = 4.0  # standard deviations that a size may leave its centre
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +62,8 @@ class SlowBasis:
         Phase [rad] at the nodes for mean frequency and wander coefficients [Hz].
     design : ndarray, shape (terms, 1 + terms)
         The same in the cosine basis.
+    build_up : ndarray, shape (rooms, terms)
+        Logarithm of the variance that a field building up has in each cosine, for each room.
     seconds : float
     """
 
@@ -58,6 +71,7 @@ class SlowBasis:
     rates_hz: Floats
     phase: Floats
     design: Floats
+    build_up: Floats
     seconds: float
 
     @classmethod
@@ -71,47 +85,91 @@ class SlowBasis:
         line = 2.0 * np.pi * seconds * (angle / np.pi - 0.5)
         waves = 2.0 * seconds * np.sin(np.outer(angle, k)) / k
         phase = np.column_stack([line, waves])
-        return cls(cosines, k / (2.0 * seconds), phase, cosines @ phase, seconds)
+        # The field still missing at node t is the sum of independent arrivals after t.
+        edges = np.arange(nodes + 1)[:, np.newaxis] * spacing_s
+        missing = np.exp(-2.0 * edges / _ROOM_GRID_S)
+        arrivals = missing[:-1] - missing[1:]
+        build_up = np.log((np.cumsum(cosines, axis=1) ** 2) @ arrivals + _TINY).T
+        rates_hz = k / (2.0 * seconds)
+        return cls(cosines, rates_hz, phase, cosines @ phase, build_up, seconds)
 
 
 @dataclass(frozen=True, slots=True)
 class Movement:
-    """Sizes of what moves.
+    """Sizes of what moves, as logarithms in units of their priors.
 
     Attributes
     ----------
-    wander_hz : float
-        Root mean square of the pipe's own wander, at the fundamental [Hz].
-    corner_hz : float
-        Rate up to which it wanders evenly; faster it falls with the fourth power.
-    smear : float
-        Share of it that the room changes, partial by partial [-].
-    build_up : float
-        Size of the field still building up at the window's beginning, against the steady field [-].
-    room_s : float
-        Time constant of the building up [s].
+    standard : ndarray, shape (5,)
+        (log size − prior centre) / prior spread, in the order of `_NAMES`: the pipe's own wander
+        (root mean square, cents); the rate up to which it wanders evenly, falling with the fourth
+        power above (Hz); the share of it that the room changes, partial by partial; the field still
+        missing at the window's beginning against the steady field; the time constant with which
+        it builds up (s).
     """
 
-    wander_hz: float
-    corner_hz: float = 0.7
-    smear: float = 0.5
-    build_up: float = 0.02
-    room_s: float = 0.3
+    standard: Floats
 
-    def wander_variance(self, basis: SlowBasis) -> Floats:
-        """Prior variance of the wander's coefficients [Hz²]."""
-        shape = 1.0 / (1.0 + (basis.rates_hz / self.corner_hz) ** 4)
-        return 2.0 * self.wander_hz**2 * shape / shape.sum() + _TINY**2
+    @classmethod
+    def usual(cls) -> Movement:
+        """The centre of the priors."""
+        return cls(np.zeros(len(_NAMES)))
 
-    def room_variance(self, basis: SlowBasis) -> tuple[Floats, Floats]:
-        """Variance of each room movement, per cosine: times l² the first, the second as it is."""
-        slow = (2.0 * np.pi * basis.rates_hz * _ROOM_MEMORY_S) ** 2
-        gain = (1.0 / basis.rates_hz) ** 2 * basis.cosines.shape[1] / 2.0
-        smear = self.smear**2 * self.wander_variance(basis) * gain * slow / (1.0 + slow)
-        nodes = basis.cosines.shape[1]
-        fading = np.exp(-np.arange(nodes) * basis.seconds / nodes / self.room_s)
-        build_up = self.build_up**2 * (basis.cosines @ fading) ** 2
-        return smear, build_up
+    @classmethod
+    def still(cls) -> Movement:
+        """Nothing moves: sizes far below what any recording can tell."""
+        return cls(np.array([_NOTHING, 0.0, 0.0, _NOTHING, 0.0]))
+
+    @property
+    def sizes(self) -> dict[str, float]:
+        """The sizes by name."""
+        return dict(zip(_NAMES, np.exp(_CENTRE + _SPREAD * self.standard).tolist(), strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class _Variances:
+    """Prior variances per cosine for a movement, and how their logarithms lean on each size."""
+
+    wander: Floats  # (terms,) [Hz²]
+    smear: Floats  # (terms,) times number² a partial
+    build_up: Floats  # (terms,)
+    wander_slope: Floats  # (5, terms)
+    smear_slope: Floats
+    build_up_slope: Floats
+
+
+def _variances(movement: Movement, basis: SlowBasis, hz: float) -> _Variances:
+    size, corner, smear, build, room = np.exp(_CENTRE + _SPREAD * movement.standard)
+    count = len(basis.rates_hz)
+    even = 1.0 / (1.0 + (basis.rates_hz / corner) ** 4)
+    total = even.sum()
+    wander = 2.0 * (size * hz / CENTS_PER_NEPER) ** 2 * even / total + _TINY
+    lean = 4.0 * (1.0 - even)
+    wander_slope = np.zeros((5, count))
+    wander_slope[0] = 2.0
+    wander_slope[1] = lean - (lean * even).sum() / total
+    slow = (2.0 * np.pi * basis.rates_hz * _ROOM_MEMORY_S) ** 2
+    nodes = basis.cosines.shape[1]
+    share = (1.0 / basis.rates_hz) ** 2 * (0.5 * nodes) * slow / (1.0 + slow)
+    smear_slope = wander_slope.copy()
+    smear_slope[2] = 2.0
+    grid = np.log(_ROOM_GRID_S)
+    step = grid[1] - grid[0]
+    place = min(max((np.log(room) - grid[0]) / step, 0.0), len(grid) - 1.001)
+    low = int(place)
+    part = place - low
+    shape = (1.0 - part) * basis.build_up[low] + part * basis.build_up[low + 1]
+    build_slope = np.zeros((5, count))
+    build_slope[3] = 2.0
+    build_slope[4] = (basis.build_up[low + 1] - basis.build_up[low]) / step
+    return _Variances(
+        wander,
+        smear**2 * wander * share,
+        build**2 * np.exp(shape),
+        wander_slope * _SPREAD[:, np.newaxis],
+        smear_slope * _SPREAD[:, np.newaxis],
+        build_slope * _SPREAD[:, np.newaxis],
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +178,8 @@ class Rows:
 
     Attributes
     ----------
+    hz : float
+        Fundamental that the course is counted against [Hz].
     number : ndarray, shape (rows,)
     turn : ndarray, shape (rows, terms)
         Imaginary part over l, plus what the present phase course already explains [rad].
@@ -129,6 +189,7 @@ class Rows:
         Variance of each of their values that the white noise makes.
     """
 
+    hz: float
     number: Floats
     turn: Floats
     swell: Floats
@@ -137,82 +198,110 @@ class Rows:
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """What is known of the mean frequency and wander after the rows.
+    """What is known of the mean frequency and wander after the rows, for one movement.
 
     Attributes
     ----------
     course : ndarray, shape (1 + terms,)
         Mean frequency and wander coefficients, against the frequency of the envelopes [Hz].
     covariance : ndarray, shape (1 + terms, 1 + terms)
-    evidence : float
-        Logarithm of the restricted marginal likelihood, up to a constant.
+    merit : float
+        Logarithm of the restricted marginal likelihood of the movement, up to a constant.
+    gradient : ndarray, shape (5,)
+        Of the merit, by the movement's standard sizes.
+    information : ndarray, shape (5, 5)
+        Expected curvature of the merit, about.
     """
 
     course: Floats
     covariance: Floats
-    evidence: float
+    merit: float
+    gradient: Floats
+    information: Floats
 
 
 def posterior(rows: Rows, basis: SlowBasis, movement: Movement) -> Posterior:
     """Estimate the course for given sizes of movement (a linear normal model)."""
-    smear, build_up = movement.room_variance(basis)
-    square = rows.number[:, np.newaxis] ** 2
-    spread = smear + build_up / square + rows.noise[:, np.newaxis]
+    var = _variances(movement, basis, rows.hz)
+    own = (1.0 / rows.number**2)[:, np.newaxis]
+    build_up = own * var.build_up
+    spread = var.smear + build_up + rows.noise[:, np.newaxis]
     weight = 1.0 / spread
     total = weight.sum(axis=0)
     centre = (weight * rows.turn).sum(axis=0) / total
-    prior = movement.wander_variance(basis)
     precision = basis.design.T @ (total[:, np.newaxis] * basis.design)
-    precision[np.arange(1, len(precision)), np.arange(1, len(precision))] += 1.0 / prior
-    scale = 1.0 / np.sqrt(np.diag(precision))
+    diagonal = np.einsum("ii->i", precision)
+    diagonal[1:] += 1.0 / var.wander
+    scale = 1.0 / np.sqrt(diagonal)
     factor = np.linalg.cholesky(precision * np.outer(scale, scale))
+    inverse = np.linalg.inv(factor) * scale
+    covariance = inverse.T @ inverse
     pull = basis.design.T @ (total * centre)
-    half = scipy.linalg.solve_triangular(factor, scale * pull, lower=True, check_finite=False)
-    course = scale * scipy.linalg.solve_triangular(
-        factor, half, lower=True, trans=1, check_finite=False
-    )
+    course = covariance @ pull
+    fitted = basis.design @ course
+    left = (rows.turn - fitted) ** 2
+    misfit = float((weight * (left + rows.swell**2)).sum() + (course[1:] ** 2 / var.wander).sum())
     log_det = 2.0 * float(np.log(np.diag(factor) / scale).sum())
-    misfit = float((weight * (rows.turn - centre) ** 2).sum() + (total * centre**2).sum())
-    misfit += float((weight * rows.swell**2).sum()) - float(half @ half)
-    evidence = -0.5 * (misfit + 2.0 * float(np.log(spread).sum()) + log_det)
-    evidence -= 0.5 * float(np.log(prior).sum())
-    inverse = scipy.linalg.solve_triangular(factor, np.diag(scale), lower=True, check_finite=False)
-    return Posterior(course, inverse.T @ inverse, evidence)
-
-
-_STEPS = {"wander_hz": 4.0, "build_up": 4.0, "smear": 2.0, "corner_hz": 2.0, "room_s": 1.6}
-_BOUNDS = {
-    "wander_hz": (1e-9, 1e3),
-    "build_up": (1e-6, 2.0),
-    "smear": (0.1, 1.5),
-    "corner_hz": (0.15, 3.0),
-    "room_s": (0.08, 1.2),
-}
+    merit = -0.5 * (misfit + 2.0 * float(np.log(spread).sum()) + log_det)
+    merit -= 0.5 * float(np.log(var.wander).sum())
+    # Fisher's identity: the slope of the likelihood is the expected slope with the course known.
+    unsure = ((basis.design @ covariance) * basis.design).sum(axis=1)
+    excess = weight * (weight * (left + unsure + rows.swell**2) - 2.0)
+    known = np.einsum("ii->i", covariance)[1:] / var.wander
+    wander_excess = course[1:] ** 2 / var.wander + known - 1.0
+    smear_pull = excess.sum(axis=0) * var.smear
+    build_pull = (excess * build_up).sum(axis=0)
+    gradient = 0.5 * (
+        var.wander_slope @ wander_excess
+        + var.smear_slope @ smear_pull
+        + var.build_up_slope @ build_pull
+    )
+    smear_part = weight * var.smear
+    build_part = weight * build_up
+    cross = var.smear_slope * (smear_part * build_part).sum(axis=0) @ var.build_up_slope.T
+    information = (
+        (0.5 * var.wander_slope * (1.0 - np.minimum(known, 1.0)) ** 2) @ var.wander_slope.T
+        + (var.smear_slope * (smear_part**2).sum(axis=0)) @ var.smear_slope.T
+        + (var.build_up_slope * (build_part**2).sum(axis=0)) @ var.build_up_slope.T
+        + cross
+        + cross.T
+    )
+    return Posterior(course, covariance, merit, gradient, information)
 
 
 def fit_movement(
-    rows: Rows, basis: SlowBasis, start: Movement, rounds: int = 3
+    rows: Rows, basis: SlowBasis, start: Movement, steps: int
 ) -> tuple[Movement, Posterior]:
-    """Choose the sizes of movement that make the rows likeliest.
-
-    Climbs one size after another by a factor, with smaller factors from round to round.
-    """
+    """Choose the sizes of movement that make the rows likeliest, by damped Fisher scoring."""
     best, found = start, posterior(rows, basis, start)
-    for turn in range(rounds):
-        for name, step in _STEPS.items():
-            ratio = step ** (0.5**turn)
-            low, high = _BOUNDS[name]
-            for factor in (ratio, 1.0 / ratio):
-                moved = False
-                while True:
-                    value = getattr(best, name) * factor
-                    if not low <= value <= high:
-                        break
-                    trial = replace(best, **{name: value})
-                    seen = posterior(rows, basis, trial)
-                    if seen.evidence <= found.evidence + 1e-3:
-                        break
-                    best, found, moved = trial, seen, True
-                if moved:
-                    break
+    damping = 1.0
+    for _ in range(steps):
+        slope = found.gradient - best.standard
+        move = np.linalg.solve(damping * (found.information + np.eye(len(slope))), slope)
+        if float(move @ slope) < _ENOUGH:
+            break
+        move *= min(1.0, _LONGEST_MOVE / float(np.abs(move).max()))
+        trial = Movement(np.clip(best.standard + move, -_REACH, _REACH))
+        seen = posterior(rows, basis, trial)
+        gain = seen.merit - found.merit
+        gain -= 0.5 * float((trial.standard**2).sum() - (best.standard**2).sum())
+        if gain > 0.0:
+            best, found, damping = trial, seen, max(0.5, damping / 2.0)
+        else:
+            damping *= 4.0
     return best, found
+
+
+def weigh_still(moving: Movement, found: Posterior, still: Posterior) -> float:
+    """Probability that nothing moves, against the moving model, both as likely beforehand.
+
+    The moving model's evidence is integrated over its sizes by Laplace's approximation.
+    """
+    evidence = found.merit - 0.5 * float((moving.standard**2).sum())
+    curvature = found.information + np.eye(len(found.information))
+    evidence -= 0.5 * float(np.linalg.slogdet(curvature)[1])
+    return float(1.0 / (1.0 + np.exp(np.clip(evidence - still.merit, -50.0, 50.0))))
+
+
+_ENOUGH = 0.02  # gain in merit that is not worth a step
+_LONGEST_MOVE = 1.2  # of a standard size in one step
