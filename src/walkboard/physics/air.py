@@ -211,10 +211,10 @@ def cents_per_celsius(air: Air) -> float:
     -----
     Central difference over ±0.05 °C of `speed_of_sound_m_s`. 3.00 at 15 °C, 2.95 at 20 °C.
     """
-    step = 0.05
-    # start from the warmer side, so that saturated air is not asked to hold more than it can
-    warm = air.at(min(air.celsius + step, 50.0))
-    cold = warm.at(max(air.celsius - step, -20.0))
+    warm = air.at(min(air.celsius + 0.05, 50.0))
+    cold = air.at(max(air.celsius - 0.05, -20.0))
+    if cold.humidity == 1.0 and warm.celsius > air.celsius:
+        cold = air  # saturated air loses water as it cools: only its warming tells
     rise = cents_of_ratio(speed_of_sound_m_s(warm) / speed_of_sound_m_s(cold))
     return rise / (warm.celsius - cold.celsius)
 

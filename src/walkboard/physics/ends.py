@@ -47,7 +47,7 @@ def unflanged_exact(ka: float) -> float:
     if ka == 0.0:
         return float(outer / math.pi)
     # first integral with x = ka sin θ, which takes the root out
-    nodes, weights = np.polynomial.legendre.leggauss(400)
+    nodes, weights = np.polynomial.legendre.leggauss(64)
     theta = math.pi / 4.0 * (nodes + 1.0)
     y = ka * np.sin(theta)
     log = np.log(math.pi * j1(y) * np.hypot(j1(y), y1(y)))

@@ -66,7 +66,9 @@ class Movement:
         if self.least_mm is None or self.most_mm is None:
             return ""
         least, most = _written(self.least_mm), _written(self.most_mm)
-        return f"about {least} mm" if least == most else f"{least} to {most} mm"
+        if least != most:
+            return f"{least} to {most} mm"
+        return f"{least} mm" if least.startswith("under") else f"about {least} mm"
 
 
 # Common practice, no source but where the module says so. Each pair: to sharpen, to flatten.
