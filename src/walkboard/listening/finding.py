@@ -9,11 +9,14 @@ tells what was odd.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from walkboard.listening.finding_atoms import Event, find_atoms, group_events, link_tracks
 from walkboard.listening.finding_features import WalkFeatures, gather_features, hz_of_cents
+from walkboard.listening.finding_holds import Span, follow_lines, key_down
 from walkboard.listening.finding_naming import (
     Keyboard,
     Naming,
@@ -30,6 +33,10 @@ __all__ = ["WalkFeatures", "gather_features", "name_holds"]
 _SHORT_S = 0.8
 _UNKNOWN_LEAST_S = 0.8
 _UNDER_WALK_DB = 38.0
+_SAME_STRETCH_S = 3.0
+_AROUND_FRAMES = 20
+
+FloatArray = NDArray[np.float64]
 
 
 def name_holds(features: WalkFeatures, keys: Sequence[ExpectedKey]) -> Walk:
@@ -95,6 +102,29 @@ def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[
     return kept, leaves
 
 
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Events in a row that were named the same key and overtone; state -1: one without a name."""
+
+    state: int
+    members: tuple[int, ...]
+
+
+def _stretches(events: list[Event], naming: Naming, hop_s: float) -> list[_Stretch]:
+    result: list[_Stretch] = []
+    reach = _SAME_STRETCH_S / hop_s
+    for number, state in enumerate(naming.state):
+        last = next((s for s in reversed(result) if s.state >= 0), None)
+        if state < 0 or last is None or last.state != state:
+            result.append(_Stretch(state, (number,)))
+            continue
+        if events[number].start - max(events[i].end for i in last.members) > reach:
+            result.append(_Stretch(state, (number,)))
+            continue
+        result[result.index(last)] = _Stretch(state, (*last.members, number))
+    return result
+
+
 def _holds(
     features: WalkFeatures,
     events: list[Event],
@@ -104,44 +134,87 @@ def _holds(
     stride: Stride,
 ) -> list[FoundHold]:
     hop = features.hop_s
-    holds: list[FoundHold] = []
-    last: int | None = None
-    for event, reading, state, sure in zip(
-        events, readings, naming.state, naming.sureness, strict=True
-    ):
-        flags: list[HoldFlag] = []
-        seconds = (event.end - event.start) * hop
+    rough: list[FoundHold] = []
+    for stretch in _stretches(events, naming, hop):
+        main = max(stretch.members, key=lambda i: events[i].end - events[i].start)
+        reading, state = readings[main], stretch.state
         if state < 0:
-            if seconds < _UNKNOWN_LEAST_S or reading.leave < 6.0:
-                continue
-            flags.append(HoldFlag.UNKNOWN_KEY)
-            key, heard, overtone = None, None, 1
-        else:
-            key, overtone = board.key_of(state), board.overtone_of(state)
-            heard = hz_of_cents(float(board.base[state, 0] + reading.offset[state])) / overtone
-            if last is not None:
-                if key == last:
-                    flags.append(HoldFlag.REPEAT)
-                elif stride.keys and (key - last) * np.sign(stride.keys) < 0:
-                    flags.append(HoldFlag.OUT_OF_ORDER)
-            last = key
-        if seconds < _SHORT_S:
-            flags.append(HoldFlag.SHORT)
-        if features.clipped[event.start : event.end].any():
-            flags.append(HoldFlag.CLIPPED)
-        holds.append(
-            FoundHold(
-                key=key,
-                start_s=event.start * hop,
-                end_s=event.end * hop,
-                level_db=event.total_db,
-                heard_hz=heard,
-                overtone=overtone,
-                sureness=min(1.0, sure),
-                flags=tuple(flags),
+            event = events[main]
+            seconds = (event.end - event.start) * hop
+            if seconds >= _UNKNOWN_LEAST_S and reading.leave >= 6.0:
+                rough.append(
+                    FoundHold(
+                        key=None,
+                        start_s=event.start * hop,
+                        end_s=event.end * hop,
+                        level_db=event.total_db,
+                        heard_hz=None,
+                        overtone=1,
+                        sureness=naming.sureness[main],
+                    )
+                )
+            continue
+        overtone = board.overtone_of(state)
+        spoken = board.base[state] + reading.offset[state]
+        for span in _spans(features, [events[i] for i in stretch.members], spoken):
+            inside = [
+                i
+                for i in stretch.members
+                if min(events[i].end, span.end) - max(events[i].start, span.start) > 0
+            ]
+            rough.append(
+                FoundHold(
+                    key=board.key_of(state),
+                    start_s=span.start * hop,
+                    end_s=span.end * hop,
+                    level_db=max(events[i].total_db for i in inside or stretch.members),
+                    heard_hz=hz_of_cents(float(spoken[0])) / overtone,
+                    overtone=overtone,
+                    sureness=min(1.0, max(naming.sureness[i] for i in inside or stretch.members)),
+                )
             )
-        )
-    return holds
+    rough.sort(key=lambda hold: hold.start_s)
+    return _flagged(features, rough, stride)
+
+
+def _spans(features: WalkFeatures, events: list[Event], spoken: FloatArray) -> list[Span]:
+    """The times that one key was down within the time of its events."""
+    main = max(events, key=lambda event: event.end - event.start)
+    margin = max(1, (main.end - main.start) // 10)
+    sounding = [(main.start + margin, main.end - margin)]
+    begin = min(event.start for event in events) - _AROUND_FRAMES
+    end = max(event.end for event in events) + _AROUND_FRAMES
+    fundamentals = tuple(float(cents) for cents in spoken if np.isfinite(cents))
+    lines = follow_lines(features, fundamentals, sounding, begin, end)
+    spans = [] if lines is None else key_down(lines)
+    if not spans:
+        return [Span(main.start, main.end)]
+    return spans
+
+
+def _flagged(
+    features: WalkFeatures, holds: list[FoundHold], stride: Stride
+) -> list[FoundHold]:
+    result: list[FoundHold] = []
+    last: int | None = None
+    for hold in holds:
+        flags: list[HoldFlag] = []
+        if hold.key is None:
+            flags.append(HoldFlag.UNKNOWN_KEY)
+        else:
+            if last is not None:
+                if hold.key == last:
+                    flags.append(HoldFlag.REPEAT)
+                elif stride.keys and (hold.key - last) * np.sign(stride.keys) < 0:
+                    flags.append(HoldFlag.OUT_OF_ORDER)
+            last = hold.key
+        if hold.end_s - hold.start_s < _SHORT_S:
+            flags.append(HoldFlag.SHORT)
+        first, stop = (int(t / features.hop_s) for t in (hold.start_s, hold.end_s))
+        if features.clipped[first:stop].any():
+            flags.append(HoldFlag.CLIPPED)
+        result.append(replace(hold, flags=tuple(flags)))
+    return result
 
 
 def _silent(holds: list[FoundHold], stride: Stride) -> tuple[int, ...]:

@@ -31,6 +31,7 @@ _LEAST_FRAMES = 6
 _UNDER_MOMENT_DB = 38.0
 _UNDER_WALK_DB = 50.0
 _SAME_LINE_CENTS = 15.0
+_GOES_ON_FRAMES = 15
 _BIG = 16_384.0
 
 
@@ -223,8 +224,11 @@ def _driven_parts(curve: FloatArray, half: int) -> list[tuple[int, int]]:
         finish = begin + int(after[-1]) + 1
         if parts:
             dip = float(curve[min(parts[-1][1] - 1, begin) : begin + 1].min())
-            if body < past_peak - 9.0 or level - dip < 3.0:
-                if level > past_peak - 3.0:
+            if body < past_peak - 12.0:
+                continue
+            if level - dip < 3.0:
+                # No rise: what goes on for long is still driven, what does not is a tail.
+                if level > past_peak - 3.0 or high - low >= _GOES_ON_FRAMES:
                     parts[-1] = (parts[-1][0], finish)
                 continue
         if finish - begin >= _LEAST_FRAMES - 2:

@@ -109,6 +109,10 @@ class WalkFeatures:
         """The frame of each peak."""
         return np.repeat(np.arange(self.frames), np.diff(self.first))
 
+    def frame_between(self, begin: int, end: int) -> NDArray[np.int64]:
+        """The frame of each peak of frames `begin` to `end`, counted from `begin`."""
+        return np.repeat(np.arange(end - begin), np.diff(self.first[begin : end + 1]))
+
 
 def cents_of_hz(hz: float) -> float:
     """Place of a frequency [cents above `FOOT_HZ`]."""

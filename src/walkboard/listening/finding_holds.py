@@ -1,0 +1,169 @@
+"""When a named key was down: one key's lines looked at together.
+
+An event's bounds come from single lines, and single lines mislead: two unisons beat, a pipe wavers,
+a room builds up, and a line may dip by 15 dB while the key stays down. When a key goes up, all its
+lines leave their steady level at once. So for a stretch in which one key was named, the mean fall
+of its lines under their steady levels is followed:
+
+- a cut (the key was up) is where the mean fall has a peak of at least 3.2 dB over three or more
+  lines. With one line there is nothing to check it by, and it takes 6.5 dB. Each line counts at
+  most 8 dB, so that one that beats to nothing does not decide alone;
+- what lies between cuts is a hold when it comes back to within 5 dB of the steady levels: a tail
+  that swells by chance does not;
+- a hold begins where the lines rise through 8 dB under their level and ends where they leave it by
+  1.5 dB. The window blurs both ways alike: for a step the first is right to 0.03 s.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.ndimage
+from numpy.typing import NDArray
+
+from walkboard.listening.finding_features import WalkFeatures, hz_of_cents
+
+FloatArray = NDArray[np.float64]
+
+_MOST_PARTIALS = 24
+_MOST_LINES = 8
+_UNDER_STRONGEST_DB = 28.0
+_DEEPEST_DB = 8.0
+_LOST_DB = 40.0
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One time that the key was down [frames, fractions kept]."""
+
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Levels of one key's lines over some frames.
+
+    Attributes
+    ----------
+    first : int
+        Frame of the first column.
+    level_db : ndarray, shape (lines, frames)
+        A line that was not seen stands 40 dB under its steady level.
+    steady_db : ndarray, shape (lines,)
+    slack_db : ndarray, shape (lines,)
+        How far a line is under its steady level a fifth of the time, up to 6 dB: it beats or
+        wavers, and only what is lower than that counts as a fall.
+    """
+
+    first: int
+    level_db: FloatArray
+    steady_db: FloatArray
+    slack_db: FloatArray
+
+    def fall(self, deepest_db: float) -> FloatArray:
+        """Mean fall of the lines under their steady level, each counted to `deepest_db`."""
+        below = (self.steady_db - self.slack_db)[:, np.newaxis] - self.level_db
+        return np.asarray(np.clip(below, -3.0, deepest_db).mean(axis=0), np.float64)
+
+
+def follow_lines(
+    features: WalkFeatures,
+    fundamentals_cents: tuple[float, ...],
+    sounding: list[tuple[int, int]],
+    begin: int,
+    end: int,
+) -> Lines | None:
+    """Levels of the lines of one key from frame `begin` to `end`.
+
+    Parameters
+    ----------
+    features : WalkFeatures
+    fundamentals_cents : tuple of float
+        Of each comb that the key sounds [cents].
+    sounding : list of (int, int)
+        Frames in which the key certainly sounds, for the steady levels.
+    begin, end : int
+
+    Returns
+    -------
+    Lines or None
+        None where no line can be followed.
+    """
+    begin, end = max(0, begin), min(features.frames, end)
+    chosen = slice(int(features.first[begin]), int(features.first[end]))
+    frame = features.frame_between(begin, end)
+    cents = features.cents_code[chosen] * 0.2
+    level = features.level_code[chosen] * 0.01
+    inside = np.zeros(end - begin, bool)
+    for low, high in sounding:
+        inside[max(0, low - begin) : max(0, high - begin)] = True
+    rows: list[tuple[float, float, FloatArray]] = []
+    taken: list[float] = []
+    for fundamental in fundamentals_cents:
+        for number in range(1, _MOST_PARTIALS + 1):
+            place = fundamental + 1200.0 * float(np.log2(number))
+            if any(abs(place - other) < 40.0 for other in taken):
+                continue
+            taken.append(place)
+            reach = 18.0 + 260.0 / hz_of_cents(place)
+            near = np.abs(cents - place) < reach
+            curve = np.full(end - begin, -200.0)
+            np.maximum.at(curve, frame[near], level[near])
+            seen = curve[inside]
+            seen = seen[seen > -199.0]
+            if len(seen) >= max(3.0, 0.6 * inside.sum()):
+                steady = float(np.median(seen))
+                slack = min(6.0, steady - float(np.percentile(seen, 20.0)))
+                rows.append((steady, slack, curve))
+    if not rows:
+        return None
+    strongest = max(row[0] for row in rows)
+    rows = sorted((row for row in rows if row[0] > strongest - _UNDER_STRONGEST_DB), reverse=True,
+                  key=lambda row: row[0])[:_MOST_LINES]
+    steady = np.array([row[0] for row in rows])
+    slack = np.array([row[1] for row in rows])
+    curves = np.array([row[2] for row in rows])
+    return Lines(begin, np.maximum(curves, steady[:, np.newaxis] - _LOST_DB), steady, slack)
+
+
+def key_down(lines: Lines) -> list[Span]:
+    """The times at which the key was down."""
+    fall = scipy.ndimage.median_filter(lines.fall(_DEEPEST_DB), 3)
+    cut_at = 3.2 if len(lines.steady_db) >= 3 else 6.5 - 1.5 * (len(lines.steady_db) - 1)
+    on_at = 1.5
+    # A hold must come back to near its level; the rest is decided by cuts between.
+    spans: list[Span] = []
+    on = False
+    start = 0
+    last_good = 0
+    for i, value in enumerate(fall):
+        if not on:
+            if value < on_at + 1.0:
+                on, start, last_good = True, i, i
+        elif value < on_at:
+            last_good = i
+        elif value > cut_at:
+            spans.append(Span(start, last_good))
+            on = False
+    if on:
+        spans.append(Span(start, last_good))
+    deep = lines.fall(20.0)
+    return [
+        Span(lines.first + _rise(deep, span.start), lines.first + span.end + 0.5)
+        for span in spans
+        if span.end - span.start >= 3
+    ]
+
+
+def _rise(deep: FloatArray, start: float) -> float:
+    """Where the lines rose through 8 dB under their level before a frame; fractions by a line."""
+    i = int(start)
+    while i > 0 and deep[i] < 8.0 and start - i < 25:
+        if deep[i - 1] < deep[i] - 1.0:
+            break
+        i -= 1
+    if deep[i] < 8.0 or i + 1 >= len(deep) or deep[i + 1] >= deep[i]:
+        return float(i)
+    return i + float(np.clip((deep[i] - 8.0) / (deep[i] - deep[i + 1]), 0.0, 1.0))
