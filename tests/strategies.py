@@ -70,7 +70,7 @@ def _rank(draw: st.DrawFn, n: int, divisions: list[Raw], chests: list[Raw]) -> R
     division = draw(st.sampled_from(divisions))
     family = draw(st.sampled_from(list(Family)))
     start = Key.parse(division["lowest"]).up(12 * draw(st.integers(0, 1)))
-    pipes = draw(st.integers(12, 49))
+    pipes = draw(st.integers(12, 44))
     rank: Raw = {
         "id": f"d.rank{n}",
         "division": division["id"],

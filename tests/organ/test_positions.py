@@ -93,7 +93,7 @@ def walk(value: Any, path: Path = ()) -> list[Path]:
     return found
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(texts())
 def test_every_key_of_any_description_is_on_the_line_that_is_named(drawn: tuple[Raw, str]) -> None:
     _, text = drawn

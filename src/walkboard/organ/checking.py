@@ -77,13 +77,15 @@ def _check_temperament(draft: Draft, findings: Findings) -> None:
         return
     row = draft.row(TemperamentTable, "temperament")
     if row is not None and row.has("fifths"):
-        _check_fifths(row.table.fifths, findings)
+        whole = not any(path[:2] == ("temperament", "fifths") for path in draft.unsure)
+        _check_fifths(row.table.fifths, findings, whole=whole)
 
 
-def _check_fifths(fifths: Mapping[str, float], findings: Findings) -> None:
+def _check_fifths(fifths: Mapping[str, float], findings: Findings, *, whole: bool) -> None:
+    """Note misspelt and double fifths, and, where all of them are right, a circle left open."""
     path = ("temperament", "fifths")
     seen: dict[tuple[float, ...], str] = {}
-    sound = True
+    sound = whole
     for spelling in fifths:
         # the whole comma on one fifth closes the circle: what is wrong is then the spelling
         try:

@@ -42,7 +42,7 @@ def check_pitch(draft: Draft, row: Row[RankTable], span: Span | None, findings: 
         )
         return
     if not feet and not breaks:
-        if row.has("feet", "breaks"):
+        if row.has("feet", "breaks") and not row.unknown:  # one of those may have been meant
             findings.note(
                 (*row.path, "feet"),
                 "the rank has neither feet nor breaks.",
@@ -111,6 +111,8 @@ def _break_key(path: Path, name: str, span: Span | None, findings: Findings) -> 
 
 def _break_multiple(row: Row[BreakTable], findings: Findings) -> Fraction | None:
     interval, feet = "interval" in row.given, "feet" in row.given
+    if not interval and not feet and row.unknown:  # one of those may have been meant
+        return None
     if interval == feet and row.has("interval", "feet"):
         said = "it stands beside interval." if feet else "the break has neither interval nor feet."
         mend = "Keep one of them." if feet else "Add interval = 15, or feet."

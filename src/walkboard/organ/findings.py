@@ -9,8 +9,6 @@ from typing import Any
 from walkboard.errors import Problem
 from walkboard.organ.positions import Path, Positions
 
-LISTS = ("division", "chest", "travel", "rank", "stop")
-
 
 class Findings:
     """Problems of one description, noted by path while it is checked.
@@ -35,12 +33,12 @@ class Findings:
     def problems(self, text: str) -> tuple[Problem, ...]:
         """Every problem noted, in the order of the text that the description was read from."""
         places = Positions(text)
-        found = [
-            Problem(places.line(path), self.label(path), what, mend)
-            for path, said in self._noted.items()
-            for what, mend in said
-        ]
-        return tuple(sorted(found, key=lambda problem: problem.line or 0))
+        # what is missing from the head of the file is told at its first line
+        return tuple(
+            Problem(places.line(path) or 1, self.label(path), what, mend)
+            for path in sorted(self._noted, key=lambda path: places.offset(path) or 0)
+            for what, mend in self._noted[path]
+        )
 
     def label(self, path: Path) -> str:
         """Name of a field with its table, as ``rank great.principal4: pipes``."""

@@ -40,13 +40,17 @@ class Positions:
         self._newlines = [i for i, character in enumerate(text) if character == "\n"]
         self._offsets = _Scan(text).run()
 
+    def offset(self, path: Path) -> int | None:
+        """Where a path begins, or the nearest thing around it [characters]; None outside any."""
+        for length in range(len(path), 0, -1):
+            if path[:length] in self._offsets:
+                return self._offsets[path[:length]]
+        return None
+
     def line(self, path: Path) -> int | None:
         """Line of a path [from 1], or of the nearest thing around it; None outside any."""
-        for length in range(len(path), 0, -1):
-            offset = self._offsets.get(path[:length])
-            if offset is not None:
-                return bisect_right(self._newlines, offset - 1) + 1
-        return None
+        offset = self.offset(path)
+        return None if offset is None else bisect_right(self._newlines, offset - 1) + 1
 
 
 def opened_line(text: str) -> int | None:

@@ -69,13 +69,16 @@ class Row(Generic[T]):
     given : frozenset of str
         Fields that the file gives, as the file spells them.
     unsure : frozenset of str
-        Fields that are wrong or missing, unknown ones, and those likely meant by them.
+        Fields that are wrong or missing, and those likely meant by unknown ones.
+    unknown : frozenset of str
+        Fields that the file gives and the format has not.
     """
 
     path: Path
     table: T
     given: frozenset[str]
     unsure: frozenset[str]
+    unknown: frozenset[str] = frozenset()
 
     def has(self, *fields: str) -> bool:
         """Whether all these fields are right: given rightly, or rightly left out."""
@@ -115,15 +118,15 @@ class Draft:
             return None
         fields = [info.alias or name for name, info in model.model_fields.items()]
         unsure = {str(p[-1]) for p in self.unsure if p[:-1] == path}
-        for unknown in unsure.difference(fields):
-            unsure.add(likeliest(unknown, fields) or unknown)
+        unknown = frozenset(raw).difference(fields)
+        unsure |= {likeliest(name, fields) or name for name in unknown}
         kept = {
             name: self._cleaned(value, (*path, name))
             for name, value in raw.items()
             if name not in unsure and not isinstance(value, list)  # lists are rows of their own
         }
         table = model.model_validate({**_FILLING[model], **kept})
-        return Row(path, table, frozenset(raw), frozenset(unsure))
+        return Row(path, table, frozenset(raw), frozenset(unsure), unknown)
 
     def is_complete(self, kind: str) -> bool:
         """Whether each table of a kind is there with its id, so that an unknown id is a mistake."""

@@ -94,6 +94,8 @@ def wording(slip: Slip) -> tuple[str, str]:
         return "the list is empty.", "Put something in it, or leave it out."
     if slip.kind == "list_type" and len(slip.path) == 1:
         return "there may be several.", f"Write [[{name}]], with two brackets."
+    if slip.kind == "model_type" and len(slip.path) == 1:
+        return "there may be only one.", f"Write [{name}], with one bracket."
     wanted = _WANTED.get(slip.kind, "another value")
     mend = f"Write {example}" if example else f"Write {wanted}."
     return f"{wanted} is wanted, not {shown}.", mend
