@@ -26,8 +26,8 @@ def inverse_fisher(
     def model(parameters: NDArray[np.float64]) -> NDArray[np.float64]:
         w, level, phase = parameters[0], parameters[1 : 1 + count], parameters[1 + count :]
         numbers = np.arange(1, count + 1)
-        partials: NDArray[np.float64] = level * np.cos(np.outer(n, numbers * w) + phase)
-        return partials.sum(axis=1)
+        partials = level * np.cos(np.outer(n, numbers * w) + phase)
+        return np.asarray(partials.sum(axis=1), dtype=np.float64)
 
     columns = []
     for i in range(start.size):
