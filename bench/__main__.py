@@ -9,7 +9,9 @@ import bench
 
 
 def main() -> int:
-    known = sorted(m.name for m in pkgutil.iter_modules(bench.__path__) if not m.name.startswith("_"))
+    known = sorted(
+        m.name for m in pkgutil.iter_modules(bench.__path__) if not m.name.startswith("_")
+    )
     wanted = sys.argv[1:] or known
     unknown = [name for name in wanted if name not in known]
     if unknown:

@@ -44,7 +44,13 @@ def help_of(words: list[str]) -> str:
     # A fixed width and no colour, so that the page does not depend on who builds it.
     done = subprocess.run(
         [sys.executable, "-c", "from walkboard.cli.main import main; main()", *words, "--help"],
-        env={**os.environ, "COLUMNS": "92", "TERMINAL_WIDTH": "92", "NO_COLOR": "1", "LC_ALL": "C.UTF-8"},
+        env={
+            **os.environ,
+            "COLUMNS": "92",
+            "TERMINAL_WIDTH": "92",
+            "NO_COLOR": "1",
+            "LC_ALL": "C.UTF-8",
+        },
         capture_output=True,
         text=True,
         check=True,
@@ -71,7 +77,14 @@ def commands_page() -> str:
         "is wrong (say, a description with errors); 2 the input could not be used.",
     ]
     for words in all_commands(typer.main.get_command(app)):
-        parts += ["", f"## {' '.join(('walkboard', *words))}", "", "```text", help_of(list(words)), "```"]
+        parts += [
+            "",
+            f"## {' '.join(('walkboard', *words))}",
+            "",
+            "```text",
+            help_of(list(words)),
+            "```",
+        ]
     return "\n".join(parts) + "\n"
 
 
@@ -95,7 +108,9 @@ def main() -> int:
     ]
     if "--check" in sys.argv[1:]:
         for page in stale:
-            print(f"{page.relative_to(ROOT)} is stale: run python builders/docs.py", file=sys.stderr)
+            print(
+                f"{page.relative_to(ROOT)} is stale: run python builders/docs.py", file=sys.stderr
+            )
         return 1 if stale else 0
     for page in stale:
         page.write_text(pages[page], encoding="utf-8")

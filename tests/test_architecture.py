@@ -14,7 +14,12 @@ ROOT = Path(__file__).resolve().parent.parent
 
 def lint_imports(root: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-c", "from importlinter.cli import lint_imports_command as c; c()", "--no-cache"],
+        [
+            sys.executable,
+            "-c",
+            "from importlinter.cli import lint_imports_command as c; c()",
+            "--no-cache",
+        ],
         cwd=root,
         env={**os.environ, "PYTHONPATH": str(root / "src")},
         capture_output=True,
@@ -53,7 +58,11 @@ def test_a_planted_wrong_import_is_caught(
     path = copy_of_the_house / "src" / "walkboard" / module
     text = path.read_text(encoding="utf-8")
     if "from __future__ import annotations\n" in text:
-        text = text.replace("from __future__ import annotations\n", f"from __future__ import annotations\n{planted}\n", 1)
+        text = text.replace(
+            "from __future__ import annotations\n",
+            f"from __future__ import annotations\n{planted}\n",
+            1,
+        )
     else:
         text += f"\n{planted}\n"
     path.write_text(text, encoding="utf-8")

@@ -19,7 +19,9 @@ EXAMPLE = (
 
 
 def listen(
-    sounds: list[Path] = typer.Argument(..., metavar="SOUND...", help="Recordings of one walk each."),
+    sounds: list[Path] = typer.Argument(
+        ..., metavar="SOUND...", help="Recordings of one walk each."
+    ),
     organ: Path = typer.Option(..., "--organ", metavar="ORGAN.toml", help="The description."),
     drawn: str = typer.Option(
         ..., "--drawn", metavar="STOP[,STOP...]", help="Ids of the stops drawn."

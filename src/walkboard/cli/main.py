@@ -8,7 +8,16 @@ import sys
 import typer
 
 from walkboard import __version__
-from walkboard.cli import choosing, demonstrating, faults, hearing, instrument, keeping, sheets, visits
+from walkboard.cli import (
+    choosing,
+    demonstrating,
+    faults,
+    hearing,
+    instrument,
+    keeping,
+    sheets,
+    visits,
+)
 from walkboard.errors import WalkboardError
 
 app = typer.Typer(

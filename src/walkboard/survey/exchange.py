@@ -128,7 +128,11 @@ def walk_from_json(value: object, *, where: str = "") -> HeardWalk:
     InputError
         When it is not of the form, or of a newer format.
     """
-    if isinstance(value, dict) and isinstance(value.get("format"), int) and value["format"] > FORMAT:
+    if (
+        isinstance(value, dict)
+        and isinstance(value.get("format"), int)
+        and value["format"] > FORMAT
+    ):
         raise InputError(
             f"These readings are of format {value['format']}; this program knows {FORMAT}.",
             where=where,

@@ -20,7 +20,7 @@ from walkboard.listening.heard import (
     Walk,
 )
 from walkboard.listening.measuring import measure_hold
-from walkboard.listening.sound import Sound
+from walkboard.listening.sound import LONGEST_SPAN_S, Sound
 from walkboard.organ.model import Family, Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_of_ratio
@@ -37,8 +37,8 @@ _SPECTRUM = {
     Family.REED: Spectrum.BRIGHT,
 }
 _FAR_CENTS = 50.0  # the interface's limit for a reading that is marked far
-_LOOKS_WRONG = 0.5  # below this share of the energy explained, other stops are tried
-_PLAINLY_BETTER = 0.15  # by which another stop must explain more before it is named
+_LOOKS_WRONG = 0.9  # a walk that fits less well than this makes other stops be tried
+_PLAINLY_BETTER = 0.08  # by which another stop must fit better before it is named
 
 
 def hear_walk(
@@ -92,7 +92,7 @@ def hear_walk(
         sound.blocks(), sound.info.sample_rate, progress=lambda done_s: tell(done_s / 3.0)
     )
     walk = name_holds(features, expected)
-    warnings = list(sound.warnings)
+    warnings = list(sound.inspect().warnings)
     if not walk.holds:
         raise SoundError(
             "No held key was heard in this recording.",
@@ -102,20 +102,14 @@ def hear_walk(
     warnings += _sounds_like(organ, drawn, air_celsius, features, walk)
 
     holds: list[Hold] = []
-    spans = [(hold.start_s, hold.end_s) for hold in walk.holds]
-    for n, (found, samples) in enumerate(
-        zip(walk.holds, sound.spans(spans), strict=True), start=1
-    ):
+    spans = [(hold.start_s, min(hold.end_s, hold.start_s + LONGEST_SPAN_S)) for hold in walk.holds]
+    for n, (found, samples) in enumerate(zip(walk.holds, sound.spans(spans), strict=True), start=1):
         readings: tuple[Reading, ...] = ()
         key = None if found.key is None else keys[found.key]
         if found.key is not None:
             combs = _searched(expected[found.key].combs, found)
-            measured = measure_hold(
-                samples, sound.info.sample_rate, combs, start_s=found.start_s
-            )
-            readings = tuple(
-                _reading(organ, air_celsius, heard, found) for heard in measured
-            )
+            measured = measure_hold(samples, sound.info.sample_rate, combs, start_s=found.start_s)
+            readings = tuple(_reading(organ, air_celsius, heard, found) for heard in measured)
         holds.append(
             Hold(
                 n=n,
@@ -201,6 +195,16 @@ def _reading(
     )
 
 
+def _fit(walk: Walk) -> float:
+    """How well a stop fits a walk, 0 to 1.
+
+    The energy alone does not tell: a 4′ walked as an 8′ is explained in full by a last octave of
+    pipes that all speak their octave. So the plain holds count too.
+    """
+    plain = sum(hold.key is not None and hold.overtone == 1 for hold in walk.holds)
+    return walk.explained * plain / len(walk.holds) if walk.holds else 0.0
+
+
 def _sounds_like(
     organ: Organ,
     drawn: Sequence[str],
@@ -209,28 +213,30 @@ def _sounds_like(
     walk: Walk,
 ) -> list[str]:
     """A sentence naming the stop that was plainly walked instead of the ones said."""
-    if walk.explained >= _LOOKS_WRONG:
+    said = _fit(walk)
+    if said >= _LOOKS_WRONG:
         return []
-    best_explained, best_stop = walk.explained, None
-    said = _pitches(organ, drawn)
-    tried: set[tuple[object, ...]] = {said}
+    best, best_stop = said, None
+    tried = {_pitches(organ, drawn)}
     for stop in organ.stops:
         pitches = _pitches(organ, [stop.id])
         if pitches in tried:
             continue
         tried.add(pitches)
-        other = name_holds(features, expected_keys(organ, [stop.id], air_celsius))
-        if other.explained > best_explained:
-            best_explained, best_stop = other.explained, stop
-    if best_stop is not None and best_explained >= walk.explained + _PLAINLY_BETTER:
+        fit = _fit(name_holds(features, expected_keys(organ, [stop.id], air_celsius)))
+        if fit > best:
+            best, best_stop = fit, stop
+    if best_stop is not None and best >= said + _PLAINLY_BETTER:
         return [
             f"This sounds like {best_stop.name} ({best_stop.id}), not what was said to be drawn: "
-            f"it explains {best_explained:.0%} of the sound, the stops said {walk.explained:.0%}."
+            f"it fits {best:.0%} of the walk, what was said {said:.0%}."
         ]
-    return [
-        f"The stops said to be drawn explain only {walk.explained:.0%} of the sound: "
-        "check which stop was walked."
-    ]
+    if said < 0.5:
+        return [
+            f"What was said to be drawn fits only {said:.0%} of the walk: "
+            "check which stop was walked."
+        ]
+    return []
 
 
 def _pitches(organ: Organ, drawn: Sequence[str]) -> tuple[object, ...]:

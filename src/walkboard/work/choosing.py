@@ -58,7 +58,5 @@ def plan_from_walks(
         )
     thermometers = told_air(organ, walks)
     condition = assess(organ, pipes, thermometers)
-    plan = make_plan(
-        organ, condition, pipes, minutes, event_air_celsius=event_air_celsius
-    )
+    plan = make_plan(organ, condition, pipes, minutes, event_air_celsius=event_air_celsius)
     return condition, plan

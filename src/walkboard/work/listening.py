@@ -41,9 +41,7 @@ def hear_file(
     try:
         with path.open("rb") as stream:
             sound = open_sound(stream, path.name)
-            return hear_walk(
-                sound, organ, drawn, air_celsius, file=path.name, progress=progress
-            )
+            return hear_walk(sound, organ, drawn, air_celsius, file=path.name, progress=progress)
     except OSError as error:
         raise cannot_read(path, error) from None
     except WalkboardError as error:

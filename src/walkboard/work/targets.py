@@ -18,9 +18,7 @@ class KeyTargets:
     pipes: tuple[tuple[PipeRef, float], ...]
 
 
-def targets_of_stop(
-    organ: Organ, stop: str, air_celsius: float | None
-) -> tuple[KeyTargets, ...]:
+def targets_of_stop(organ: Organ, stop: str, air_celsius: float | None) -> tuple[KeyTargets, ...]:
     """Each key of a stop, upward, with its pipes' targets at an air temperature.
 
     Raises
@@ -33,7 +31,9 @@ def targets_of_stop(
         KeyTargets(
             key,
             division.key_number(key),
-            tuple((pipe, target_hz(organ, pipe, air_celsius)) for pipe in organ.sounding([stop], key)),
+            tuple(
+                (pipe, target_hz(organ, pipe, air_celsius)) for pipe in organ.sounding([stop], key)
+            ),
         )
         for key in organ.keys_of([stop])
     )
