@@ -39,6 +39,8 @@ def _plain(node: Any) -> Any:
         for key, value in node.items()
         if key != "title" and not (key == "default" and value is None)
     }
+    if "patternProperties" in kept:
+        kept["additionalProperties"] = False  # a table by number of the pipe has nothing else in it
     ways = kept.get("anyOf")
     if ways is not None and {"type": "null"} in ways:
         rest = [way for way in ways if way != {"type": "null"}]
