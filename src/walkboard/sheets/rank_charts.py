@@ -1,0 +1,206 @@
+"""Builds the chart of each rank: where its pipes stand, key by key, and the same in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from walkboard.condition.state import Condition
+from walkboard.listening.heard import ReadingFlag
+from walkboard.organ.model import Organ, PipeRef, Rank
+from walkboard.physics.air import pitch_ratio
+from walkboard.planning.plan import Plan
+from walkboard.quantities import cents_of_ratio
+from walkboard.sheets.values import ChartLine, ChartPoint, Mark, RankChart, VisitFacts
+from walkboard.sheets.wording import celsius, counted, key_words, listed, rank_words, signed
+from walkboard.survey.heard import HeardWalk, Reading
+
+STRAY_CENTS = 3.0  # from its line, for a pipe to be called out: about 1 °C of air. Own choice.
+_MOST_NAMED = 6  # strays in a caption; the chart shows them all
+
+FLAG_WORDS: Mapping[ReadingFlag, str] = {
+    ReadingFlag.SILENT: "silent",
+    ReadingFlag.MERGED: "merged",
+    ReadingFlag.UNSTEADY: "unsteady",
+    ReadingFlag.FAINT: "faint",
+    ReadingFlag.CLIPPED: "clipped",
+    ReadingFlag.SHORT: "short",
+    ReadingFlag.OCTAVE: "overblows",
+    ReadingFlag.FAR: "far off",
+}
+
+
+def best_of_each(readings: Iterable[Reading]) -> dict[PipeRef, Reading]:
+    """Of each pipe the reading with the smallest σ, or the last one where none has a value."""
+    best: dict[PipeRef, Reading] = {}
+    for reading in readings:
+        held = best.get(reading.pipe)
+        if held is None or _sigma(reading) <= _sigma(held):
+            best[reading.pipe] = reading
+    return best
+
+
+def silent_pipes(organ: Organ, walk: HeardWalk) -> tuple[PipeRef, ...]:
+    """The pipes at the keys that a walk passed over with nothing heard."""
+    found: dict[PipeRef, None] = {}
+    for key in walk.silent_keys:
+        found.update(dict.fromkeys(organ.sounding(walk.drawn, key)))
+    return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """What the charts of a visit need to know besides the readings.
+
+    Attributes
+    ----------
+    visit : VisitFacts
+    condition : Condition or None
+    plan : Plan or None
+    stray_cents : float
+    """
+
+    visit: VisitFacts
+    condition: Condition | None
+    plan: Plan | None
+    stray_cents: float
+
+    def told_celsius(self, organ: Organ, division: str) -> float:
+        """The air that a division's readings are given at [°C]."""
+        state = None if self.condition is None else self.condition.divisions.get(division)
+        if state is not None:
+            return state.told_celsius
+        return self.visit.air_celsius.get(division, organ.pitch.at_celsius)
+
+    def lines(self, organ: Organ, rank: Rank) -> tuple[ChartLine, ...]:
+        """The levels across a rank's chart, the one to tune to first."""
+        told = self.told_celsius(organ, rank.division)
+        references = () if self.plan is None else self.plan.reference
+        reference = next((r for r in references if r.division == rank.division), None)
+        flues = 0.0
+        words = "organ's pitch"
+        if reference is not None:
+            flues = reference.shift_cents + _air_cents(told, reference.air_celsius)
+            words = "tuned to" if abs(flues) >= 0.05 else words
+        meaning = "the pitch that it was tuned to" if words == "tuned to" else "the organ's pitch"
+        event = self.visit.event_air_celsius
+        if not rank.family.is_flue and event is not None:
+            shift = 0.0 if reference is None else reference.shift_cents
+            target = shift + _air_cents(told, event)
+            at_event = ChartLine(
+                target,
+                f"flues at the event, {celsius(event)}",
+                f"where the flues will be at the event, in air of {celsius(event)}",
+                is_target=True,
+            )
+            return at_event, ChartLine(flues, "flues today", "the flues today", is_target=False)
+        target_line = ChartLine(flues, words, meaning, is_target=True)
+        if words == "organ's pitch":
+            return (target_line,)
+        return target_line, ChartLine(0.0, "organ's pitch", "the organ's pitch", is_target=False)
+
+
+def rank_chart(
+    organ: Organ,
+    rank: Rank,
+    found: Mapping[PipeRef, Reading],
+    left: Mapping[PipeRef, Reading],
+    standing: Standing,
+) -> RankChart:
+    """The chart of one rank.
+
+    Parameters
+    ----------
+    organ : Organ
+    rank : Rank
+    found, left : mapping of pipe to Reading
+        As found and as left; other ranks' pipes are passed over.
+    standing : Standing
+    """
+    lines = standing.lines(organ, rank)
+    band = (lines[0].cents, standing.stray_cents)
+    points = []
+    for number in range(1, rank.pipes + 1):
+        pipe = PipeRef(rank.id, number)
+        if pipe in found or pipe in left:
+            points.append(_point(rank, number, found.get(pipe), left.get(pipe), band))
+    return RankChart(
+        heading=rank_words(organ, rank),
+        caption=_caption(rank, points, lines, standing.stray_cents),
+        lowest=rank.from_key.semitone,
+        highest=rank.key_of(rank.pipes).semitone,
+        points=tuple(points),
+        lines=lines,
+        stray_cents=standing.stray_cents,
+    )
+
+
+def flag_words(reading: Reading) -> str:
+    """Every flag of a reading in one word each."""
+    return ", ".join(FLAG_WORDS[flag] for flag in reading.flags)
+
+
+def _point(
+    rank: Rank,
+    number: int,
+    found: Reading | None,
+    left: Reading | None,
+    band: tuple[float, float],
+) -> ChartPoint:
+    """`band` is the middle and half the width of the band in which a pipe is in tune [cents]."""
+    key = rank.key_of(number)
+    left_cents = None if left is None else left.cents
+    if found is None or found.cents is None:
+        word = "not heard" if found is None else flag_words(found).partition(",")[0] or "not read"
+        return ChartPoint(key.semitone, key_words(key), None, word=word, left_cents=left_cents)
+    away = found.cents - band[0]
+    mark = Mark.IN
+    if found.flags:
+        mark = Mark.CARE
+    elif abs(away) > band[1]:
+        mark = Mark.SHARP if away > 0.0 else Mark.FLAT
+    return ChartPoint(
+        semitone=key.semitone,
+        key=key_words(key),
+        cents=found.cents,
+        two_sigma_cents=2.0 * (found.sigma_cents or 0.0),
+        mark=mark,
+        word=flag_words(found).partition(",")[0],
+        left_cents=left_cents,
+    )
+
+
+def _caption(
+    rank: Rank, points: Sequence[ChartPoint], lines: Sequence[ChartLine], stray_cents: float
+) -> str:
+    target = lines[0]
+    read = [point for point in points if point.cents is not None]
+    sentences = [f"{len(read)} of {counted(rank.pipes, 'pipe')} read."]
+    aways = [(p.key, p.cents - target.cents) for p in read if p.cents is not None]
+    if aways:
+        middle = float(np.median([abs(away) for _, away in aways]))
+        sentences.append(f"Half of them stood within {middle:.1f} cents of {target.meaning}.")
+        strays = sorted((a for a in aways if abs(a[1]) > stray_cents), key=lambda a: -abs(a[1]))
+        named = listed([f"{key} ({signed(away)})" for key, away in strays], _MOST_NAMED)
+        if strays:
+            sentences.append(f"More than {stray_cents:g} cents from it: {named}.")
+        else:
+            sentences.append(f"None was more than {stray_cents:g} cents from it.")
+    unread = [f"{point.key} {point.word}" for point in points if point.cents is None]
+    if unread:
+        sentences.append(f"Without a value: {listed(unread, _MOST_NAMED)}.")
+    return " ".join(sentences)
+
+
+def _air_cents(from_celsius: float, to_celsius: float) -> float:
+    """By how much flues rise between two temperatures of their air [cents]."""
+    return cents_of_ratio(pitch_ratio(from_celsius, to_celsius))
+
+
+def _sigma(reading: Reading) -> float:
+    if reading.cents is None or reading.sigma_cents is None:
+        return math.inf
+    return reading.sigma_cents

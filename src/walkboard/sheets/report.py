@@ -1,0 +1,162 @@
+"""Builds the visit report for the venue."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from walkboard.condition.state import Condition
+from walkboard.listening.heard import ReadingFlag
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.sheets import summary
+from walkboard.sheets.rank_charts import (
+    STRAY_CENTS,
+    Standing,
+    best_of_each,
+    flag_words,
+    rank_chart,
+)
+from walkboard.sheets.values import (
+    Fact,
+    Fault,
+    FaultRow,
+    FlagRow,
+    Passage,
+    RankChart,
+    VisitFacts,
+    VisitReport,
+    Work,
+)
+from walkboard.sheets.wording import celsius, day_words, key_words, minutes, rank_words, signed
+from walkboard.survey.heard import Reading
+
+
+def visit_report(
+    organ: Organ,
+    visit: VisitFacts,
+    readings: Sequence[Reading],
+    *,
+    left: Sequence[Reading] = (),
+    silent: Sequence[PipeRef] = (),
+    condition: Condition | None = None,
+    work: Work | None = None,
+    faults: Sequence[Fault] = (),
+    notices: Sequence[str] = (),
+    stray_cents: float = STRAY_CENTS,
+) -> VisitReport:
+    """The report of a visit.
+
+    Parameters
+    ----------
+    organ : Organ
+    visit : VisitFacts
+    readings : sequence of Reading
+        As found; of several of one pipe the surest is taken.
+    left : sequence of Reading
+        As left, where pipes were heard again after tuning.
+    silent : sequence of PipeRef
+        Pipes passed over with nothing heard (`walkboard.sheets.rank_charts.silent_pipes`).
+    condition : Condition or None
+    work : Work or None
+        The plan and its ticks.
+    faults : sequence of Fault
+        Those that stand, and those mended in this visit.
+    notices : sequence of str
+        Whole sentences about the recordings.
+    stray_cents : float
+        From its line, for a pipe to be called out [cents].
+
+    Raises
+    ------
+    UnknownNameError
+        When a reading, plan or division is of another organ.
+    """
+    found = best_of_each(readings)
+    found.update({pipe: _unheard(pipe) for pipe in silent if pipe not in found})
+    heard_again = best_of_each(left)
+    for pipe in (*found, *heard_again):
+        organ.rank(pipe.rank)
+    standing = Standing(visit, condition, None if work is None else work.plan, stray_cents)
+    touched = {pipe.rank for pipe in (*found, *heard_again)}
+    charts = {
+        rank.id: rank_chart(organ, rank, found, heard_again, standing)
+        for rank in organ.ranks
+        if rank.id in touched
+    }
+    passages = [
+        summary.in_short(organ, list(charts.values()), work),
+        summary.pitch(organ, standing),
+        summary.temperature(organ, standing),
+        summary.done(organ, work),
+        summary.left(organ, work, charts, stray_cents),
+        summary.faults(faults),
+        summary.advice(organ, visit, faults, charts),
+    ]
+    if visit.closing_note:
+        passages.append(Passage("The tuner's note", (visit.closing_note,)))
+    return VisitReport(
+        title=f"Report on {organ.name}, {day_words(visit.day)}",
+        heading=f"Report of the visit, {day_words(visit.day)}",
+        organ=organ.name,
+        day=visit.day,
+        strip=f"A4 = {organ.pitch.a4_hz:g} Hz at {organ.pitch.at_celsius:g} °C",
+        facts=_facts(organ, visit),
+        summary=tuple(passages),
+        charts=tuple(charts.values()),
+        flags=_flag_rows(organ, found, charts),
+        faults=tuple(_fault_row(fault) for fault in faults),
+        nothing="Nothing was read in this visit.",
+        notices=tuple(notices),
+    )
+
+
+def _unheard(pipe: PipeRef) -> Reading:
+    return Reading(pipe, None, None, None, None, 0.0, 0.0, flags=(ReadingFlag.SILENT,))
+
+
+def _facts(organ: Organ, visit: VisitFacts) -> tuple[Fact, ...]:
+    facts = []
+    if visit.purpose:
+        facts.append(Fact("Purpose", visit.purpose))
+    if visit.minutes is not None:
+        facts.append(Fact("Time", minutes(visit.minutes)))
+    if visit.wind_mm:
+        wind = ", ".join(f"{organ.division(d).name} {mm:g} mm" for d, mm in visit.wind_mm.items())
+        facts.append(Fact("Wind", wind))
+    if visit.event_air_celsius is not None:
+        facts.append(Fact("Air at the event", celsius(visit.event_air_celsius)))
+    return tuple(facts)
+
+
+def _flag_rows(
+    organ: Organ, found: dict[PipeRef, Reading], charts: dict[str, RankChart]
+) -> tuple[FlagRow, ...]:
+    rows = []
+    for rank_id in charts:
+        rank = organ.rank(rank_id)
+        flagged = [
+            r for p, r in found.items() if p.rank == rank_id and (r.flags or r.cents is None)
+        ]
+        for reading in sorted(flagged, key=lambda r: r.pipe.number):
+            value = "–"
+            if reading.cents is not None:
+                spread = 2.0 * (reading.sigma_cents or 0.0)
+                value = f"{signed(reading.cents)} ± {spread:.1f}"
+            rows.append(
+                FlagRow(
+                    rank=rank_words(organ, rank),
+                    key=key_words(rank.key_of(reading.pipe.number)),
+                    pipe=str(reading.pipe.number),
+                    value=value,
+                    why=flag_words(reading) or "not read",
+                )
+            )
+    return tuple(rows)
+
+
+def _fault_row(fault: Fault) -> FaultRow:
+    if fault.mended is None:
+        stands = f"stands since {day_words(fault.reported)}"
+    else:
+        note = f": {fault.mended_note}" if fault.mended_note else ""
+        stands = f"mended {day_words(fault.mended)}{note}"
+    return FaultRow(fault.kind, fault.place, fault.words, stands)

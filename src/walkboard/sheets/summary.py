@@ -1,0 +1,244 @@
+"""The first page of the visit report: what was found and done, in words that need no tuner."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+
+from walkboard.condition.state import DivisionState
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.physics.air import Air, pitch_ratio
+from walkboard.physics.room import concerns
+from walkboard.quantities import ratio_of_cents
+from walkboard.sheets.rank_charts import Standing
+from walkboard.sheets.values import Fault, Mark, Passage, RankChart, TickState, VisitFacts, Work
+from walkboard.sheets.wording import (
+    BOUND,
+    against,
+    celsius,
+    counted,
+    listed,
+    minutes,
+    pipe_words,
+    rank_words,
+    stands,
+)
+
+_MOST = 5  # of a kind named on the page; tables further on hold all
+_CENT = "A cent is one hundredth of a semitone."
+
+
+def in_short(organ: Organ, charts: Sequence[RankChart], work: Work | None) -> Passage:
+    """How many pipes were heard, how they stood, how many were tuned."""
+    points = [point for chart in charts for point in chart.points]
+    read = [point for point in points if point.cents is not None]
+    sentences = []
+    if read:
+        strays = sum(point.mark in (Mark.SHARP, Mark.FLAT) for point in read)
+        doubtful = sum(point.mark is Mark.CARE for point in read)
+        sentences.append(
+            f"{counted(len(points), 'pipe')} of {counted(len(charts), 'rank')} were listened to; "
+            f"{len(read)} gave a pitch. {len(read) - strays - doubtful} stood where they should, "
+            f"within {charts[0].stray_cents:g} cents; {strays} did not. {_CENT}"
+        )
+        if doubtful:
+            sentences.append(f"{counted(doubtful, 'reading')} must be taken with care.")
+    else:
+        sentences.append(f"No pipe of {organ.name} was measured in this visit.")
+    if work is not None:
+        done = sum(tick.state is TickState.DONE for tick in work.ticks)
+        sentences.append(f"{counted(done, 'pipe was', 'pipes were')} tuned.")
+    return Passage("In short", tuple(sentences))
+
+
+def pitch(organ: Organ, standing: Standing) -> Passage:
+    """Where the flues stood on arrival, what they were tuned to, how reeds stood to them."""
+    sentences = []
+    states = _states(organ, standing)
+    heard = [
+        f"{organ.division(s.division).name} {_a4_hz(organ, s, s.shift_cents):.1f}{BOUND}Hz"
+        for s in states
+        if s.shift_cents is not None
+    ]
+    if heard:
+        sentences.append(
+            f"On arrival A4 of the flue pipes stood at: {listed(heard)}. The organ's own pitch is "
+            f"{organ.pitch.a4_hz:g} Hz in air of {organ.pitch.at_celsius:g} °C."
+        )
+    else:
+        sentences.append("Too few flue pipes were heard to tell the pitch of the organ.")
+    reeds = [
+        f"{organ.division(s.division).name} {stands(s.reed_shift_cents - s.shift_cents)}"
+        for s in states
+        if s.reed_shift_cents is not None and s.shift_cents is not None
+    ]
+    if reeds:
+        sentences.append(
+            f"The reeds against the flues of their division, in cents: {listed(reeds)}."
+        )
+    if standing.plan is not None and standing.plan.reference:
+        shifts = Counter(
+            against(r.shift_cents, "the organ's pitch") for r in standing.plan.reference
+        )
+        if len(shifts) == 1:
+            sentences.append(f"All was tuned to one pitch, {next(iter(shifts))} for its air.")
+        else:
+            parts = [
+                f"{organ.division(r.division).name} {against(r.shift_cents, 'it')}"
+                for r in standing.plan.reference
+            ]
+            sentences.append(f"Tuned to, against the organ's pitch for its air: {listed(parts)}.")
+    finding = None if standing.condition is None else standing.condition.temperament
+    if finding is not None and finding.claimed is not None:
+        sentences.append(f"It stands in the temperament {listed(finding.claimed.names[:2])}.")
+    return Passage("Pitch", tuple(sentences))
+
+
+def temperature(organ: Organ, standing: Standing) -> Passage:
+    """What the thermometers said, and whether the pipes agree."""
+    visit = standing.visit
+    sentences = []
+    if visit.air_celsius:
+        air = [f"{organ.division(d).name} {celsius(c)}" for d, c in visit.air_celsius.items()]
+        sentences.append(f"Thermometers: {listed(air)}.")
+    else:
+        sentences.append("No thermometer was read.")
+    if visit.humidity is not None:
+        sentences.append(f"Relative humidity {100 * visit.humidity:.0f} %.")
+    for state in _states(organ, standing):
+        name = organ.division(state.division).name
+        if state.agrees is False and state.implied_celsius is not None:
+            sentences.append(
+                f"In the {name} the pipes sound as in air of {celsius(state.implied_celsius)}, "
+                "which the thermometer does not bear out: either it did not hang where the pipes "
+                "stand, or the whole division has moved."
+            )
+    sentences.append(
+        "Flue pipes rise by about 3 cents for each degree; reeds hardly move. The organ is in "
+        "tune with itself only near the temperature that it was tuned at."
+    )
+    if visit.event_air_celsius is not None:
+        sentences.append(f"This visit tuned for an event at {celsius(visit.event_air_celsius)}.")
+    return Passage("Temperature", tuple(sentences))
+
+
+def done(organ: Organ, work: Work | None) -> Passage:
+    """Which ranks were tuned."""
+    heading = "What was done"
+    if work is None:
+        return Passage(heading, ("No work was planned in this visit.",))
+    ticked = [tick.pipe for tick in work.ticks if tick.state is TickState.DONE]
+    if not ticked:
+        return Passage(heading, ("No pipe has been ticked off as tuned.",))
+    ranks = Counter(pipe.rank for pipe in ticked)
+    parts = [f"{rank_words(organ, organ.rank(r))} ({n})" for r, n in ranks.most_common()]
+    planned = {item.pipe for item in work.plan.items}
+    of = f" of {len(planned)} planned" if planned else ""
+    return Passage(
+        heading,
+        (f"{counted(len(ticked), 'pipe')}{of} were tuned: {listed(parts, 2 * _MOST)}.",),
+    )
+
+
+def left(
+    organ: Organ, work: Work | None, charts: Mapping[str, RankChart], stray_cents: float
+) -> Passage:
+    """What was not done, and why."""
+    sentences = []
+    ticks = {} if work is None else {tick.pipe: tick for tick in work.ticks}
+    planned = [] if work is None else [item.pipe for item in work.plan.items]
+    skipped = [t for t in ticks.values() if t.state is TickState.SKIPPED]
+    if skipped:
+        told = [
+            f"{pipe_words(organ, tick.pipe)}{f' ({tick.note})' if tick.note else ''}"
+            for tick in skipped
+        ]
+        sentences.append(f"Skipped: {listed(told, _MOST)}.")
+    unreached = [p for p in planned if p not in ticks or ticks[p].state is TickState.OPEN]
+    if unreached:
+        ranks = Counter(pipe.rank for pipe in unreached)
+        parts = [f"{rank_words(organ, organ.rank(r))} ({n})" for r, n in ranks.most_common()]
+        sentences.append(
+            f"Planned but not reached: {counted(len(unreached), 'pipe')}, {listed(parts, _MOST)}."
+        )
+    others = _strays(organ, charts) - set(planned) - set(ticks)
+    if others:
+        why = "as no work was planned"
+        if work is not None:
+            why = f"as {minutes(work.plan.minutes)} are best spent on the others"
+        sentences.append(
+            f"{counted(len(others), 'further pipe stands', 'further pipes stand')} more than "
+            f"{stray_cents:g} cents off and {'was' if len(others) == 1 else 'were'} left {why}."
+        )
+    historic = [rank_words(organ, rank) for rank in organ.ranks if rank.historic]
+    if historic:
+        sentences.append(
+            f"Historic, not to be touched without the organ's adviser: {listed(historic, _MOST)}."
+        )
+    return Passage("What was left, and why", tuple(sentences) or ("Nothing of the plan is left.",))
+
+
+def faults(reported: Sequence[Fault]) -> Passage:
+    """The faults that stand, and those mended."""
+    standing = [fault for fault in reported if fault.mended is None]
+    mended = [fault for fault in reported if fault.mended is not None]
+    sentences = []
+    if standing:
+        told = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in standing]
+        sentences.append(f"Still to be mended: {listed(told, _MOST)}.")
+    if mended:
+        told = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in mended]
+        sentences.append(f"Mended: {listed(told, _MOST)}.")
+    return Passage("Faults", tuple(sentences) or ("None is noted.",))
+
+
+def advice(
+    organ: Organ, visit: VisitFacts, reported: Sequence[Fault], charts: Mapping[str, RankChart]
+) -> Passage:
+    """What the venue can do."""
+    sentences: list[str] = []
+    service = visit.event_air_celsius
+    service = organ.pitch.at_celsius if service is None else service
+    if visit.air_celsius:
+        mean = sum(visit.air_celsius.values()) / len(visit.air_celsius)
+        air = Air(mean) if visit.humidity is None else Air(mean, visit.humidity)
+        sentences.extend(concerns(air, service))
+        if abs(mean - service) > 1.0:
+            sentences.append(
+                "Have the building at the temperature of services and concerts when the tuner "
+                "comes, and well beforehand."
+            )
+    words = Counter(point.word for chart in charts.values() for point in chart.points if point.word)
+    if words["silent"] or any(fault.mended is None for fault in reported):
+        sentences.append("Have the silent pipes and standing faults seen to by an organ builder.")
+    if words["unsteady"] >= 5:
+        sentences.append(
+            f"{words['unsteady']} pipes were unsteady: have the wind looked at before they are "
+            "tuned again."
+        )
+    sentences.append("Note what players hear, with stop, key and day: it saves the next visit.")
+    return Passage("Advice", tuple(sentences))
+
+
+def _states(organ: Organ, standing: Standing) -> list[DivisionState]:
+    if standing.condition is None:
+        return []
+    states = standing.condition.divisions
+    return [states[d.id] for d in organ.divisions if d.id in states]
+
+
+def _a4_hz(organ: Organ, state: DivisionState, shift_cents: float) -> float:
+    air = pitch_ratio(organ.pitch.at_celsius, state.told_celsius)
+    return organ.pitch.a4_hz * air * ratio_of_cents(shift_cents)
+
+
+def _strays(organ: Organ, charts: Mapping[str, RankChart]) -> set[PipeRef]:
+    found: set[PipeRef] = set()
+    for rank_id, chart in charts.items():
+        lowest = organ.rank(rank_id).from_key.semitone
+        found.update(
+            PipeRef(rank_id, point.semitone - lowest + 1)
+            for point in chart.points
+            if point.mark in (Mark.SHARP, Mark.FLAT)
+        )
+    return found

@@ -1,0 +1,142 @@
+"""Draws the sheets as PDF through Typst: tagged, its own letters only, the same bytes each time."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import re
+import unicodedata
+from datetime import UTC, date, datetime
+from functools import singledispatch
+from importlib.resources import files
+from typing import Any
+
+import typst
+
+from walkboard.sheets.chart import draw_chart
+from walkboard.sheets.values import RankChart, VisitReport, WorklistSheet
+
+MISSING = "▯"  # stands where the built-in letters have no shape
+_UNBROKEN = 24  # letters without a blank, after which a line may break
+_WITHOUT_SHAPE = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
+_TRIAL = '#set document(title: "trial"); #set text(font: "Libertinus Serif"); #sys.inputs.sheet'
+
+
+@singledispatch
+def render_pdf(sheet: object) -> bytes:
+    """A sheet as PDF/UA-1, A4.
+
+    The document's date is the sheet's own day, so that the same sheet gives the same bytes. Texts
+    are handed to the templates as data. Characters that Typst's built-in letters cannot show are
+    printed as ▯.
+
+    Parameters
+    ----------
+    sheet : WorklistSheet or VisitReport
+
+    Raises
+    ------
+    TypeError
+        For anything else.
+    """
+    raise TypeError(f"there is no sheet for {type(sheet).__name__}")
+
+
+@render_pdf.register
+def _(sheet: WorklistSheet) -> bytes:
+    return _compiled("worklist.typ", _plain(sheet), sheet.day)
+
+
+@render_pdf.register
+def _(sheet: VisitReport) -> bytes:
+    return _compiled("report.typ", _plain(sheet), sheet.day)
+
+
+def _compiled(template: str, data: dict[str, Any], day: date) -> bytes:
+    folder = files("walkboard.sheets.templates")
+    source = "\n".join(
+        folder.joinpath(name).read_text(encoding="utf-8") for name in ("frame.typ", template)
+    )
+    data |= {"year": day.year, "month": day.month, "day_of_month": day.day}
+    given = json.dumps(data, ensure_ascii=False)
+    try:
+        return _typeset(source, given, day)
+    except typst.TypstError as error:
+        if _WITHOUT_SHAPE.search(str(error)) is None:
+            raise
+    for letter in _without_shape({letter for letter in given if not letter.isascii()}, day):
+        given = given.replace(letter, MISSING)
+    return _typeset(source, given, day)
+
+
+def _typeset(source: str, sheet: str, day: date) -> bytes:
+    moment = datetime(day.year, day.month, day.day, tzinfo=UTC)
+    made: bytes = typst.compile(
+        source.encode(),
+        format="pdf",
+        sys_inputs={"sheet": sheet},
+        ignore_system_fonts=True,
+        pdf_standards=["ua-1"],  # PDF/UA-1, ISO 14289-1
+        timestamp=int(moment.timestamp()),
+    )
+    return made
+
+
+def _without_shape(letters: set[str], day: date) -> set[str]:
+    """Those letters that Typst's own fonts cannot show, found by asking it."""
+    left = set(letters)
+    while left:
+        try:
+            _typeset(_TRIAL, " ".join(sorted(left)), day)
+        except typst.TypstError as error:
+            shown = _WITHOUT_SHAPE.search(str(error))
+            refused = left & set(shown.group(1)) if shown else set()
+            if not refused:
+                raise
+            left -= refused
+        else:
+            break
+    return letters - left
+
+
+def _plain(value: object) -> Any:
+    """A value as JSON holds it, its texts fit to print and its charts drawn."""
+    if isinstance(value, str):
+        return _printable(value)
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, RankChart):
+        clean = _cleaned(value)
+        alt = f"Chart of {clean.heading}: cents against key. {clean.caption}"
+        return {
+            "heading": clean.heading,
+            "caption": clean.caption,
+            "alt": alt,
+            "svg": draw_chart(clean),
+        }
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {f.name: _plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
+    if isinstance(value, date):
+        return value.isoformat()
+    return value
+
+
+def _cleaned(chart: RankChart) -> RankChart:
+    return dataclasses.replace(
+        chart,
+        heading=_printable(chart.heading),
+        caption=_printable(chart.caption),
+        points=tuple(dataclasses.replace(p, word=_printable(p.word)) for p in chart.points),
+        lines=tuple(dataclasses.replace(li, words=_printable(li.words)) for li in chart.lines),
+    )
+
+
+def _printable(words: str) -> str:
+    """Text on one line, without control characters, that can be broken if it is very long."""
+    kept = []
+    for letter in " ".join(words.split()):
+        kind = unicodedata.category(letter)
+        if kind in {"Cc", "Cf"}:  # controls, and marks that turn the direction of a whole line
+            continue
+        kept.append(MISSING if kind in {"Cs", "Co", "Cn"} else letter)
+    return re.sub(rf"\S{{{_UNBROKEN}}}(?=\S)", lambda m: m.group() + "\u200b", "".join(kept))

@@ -1,0 +1,119 @@
+"""Numbers, dates and names as the sheets write them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from fractions import Fraction
+
+from walkboard.organ.model import Organ, PipeRef, Rank
+from walkboard.scales.harmonics import feet_of_multiple
+from walkboard.scales.keys import Key
+
+_MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+_FRACTIONS = {"1/2": "½", "1/3": "⅓", "2/3": "⅔", "1/5": "⅕", "2/5": "⅖", "3/5": "⅗"}
+BOUND = "\N{NO-BREAK SPACE}"
+_LEAST_CENTS = 0.05  # what one decimal shows as nought
+
+
+def day_words(day: date) -> str:
+    """``14 March 2026``."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def key_words(key: Key) -> str:
+    """``F♯3``."""
+    return key.name.replace("#", "♯")
+
+
+def signed(value: float, decimals: int = 1) -> str:
+    """``+4.8`` or ``−7.2``; nought carries no sign."""
+    text = f"{abs(value):.{decimals}f}"
+    if float(text) == 0.0:
+        return text
+    return f"{'+' if value > 0.0 else '−'}{text}"
+
+
+def stands(cents: float) -> str:
+    """Where something stands: ``7.2 flat``, ``0.4 sharp``, ``in tune``."""
+    if abs(cents) < _LEAST_CENTS:
+        return "in tune"
+    return f"{abs(cents):.1f} {'sharp' if cents > 0.0 else 'flat'}"
+
+
+def against(cents: float, what: str) -> str:
+    """``4.8 cents sharp of the flues``, or ``at the flues``."""
+    if abs(cents) < _LEAST_CENTS:
+        return f"at {what}"
+    return f"{abs(cents):.1f} cents {'sharp' if cents > 0.0 else 'flat'} of {what}"
+
+
+def hertz(hz: float) -> str:
+    """A frequency to about a tenth of a cent or finer."""
+    return f"{hz:.{3 if hz < 100.0 else 2 if hz < 1000.0 else 1}f}"
+
+
+def celsius(value: float) -> str:
+    """``17.2 °C``, kept on one line."""
+    return f"{value:.1f}".replace("-", "−") + f"{BOUND}°C"
+
+
+def minutes(value: float) -> str:
+    """``1 min``, ``0.6 min``, ``1 h 58 min``."""
+    if value < 10.0:
+        return f"{value:.1f}".removesuffix(".0") + f"{BOUND}min"
+    whole = round(value)
+    hours, rest = divmod(whole, 60)
+    if not hours:
+        return f"{rest}{BOUND}min"
+    return f"{hours}{BOUND}h {rest}{BOUND}min" if rest else f"{hours}{BOUND}h"
+
+
+def counted(count: int, one: str, many: str = "") -> str:
+    """``1 pipe``, ``12 pipes``."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def listed(words: Sequence[str], most: int = 0) -> str:
+    """``a, b and c``; with `most`, no more than that and how many remain."""
+    shown = list(words[:most] if most else words)
+    if len(words) > len(shown):
+        shown.append(f"{len(words) - len(shown)} more")
+    if len(shown) < 2:
+        return "".join(shown)
+    return f"{', '.join(shown[:-1])} and {shown[-1]}"
+
+
+def feet_words(multiple: Fraction) -> str:
+    """``8′``, ``2⅔′``."""
+    whole, _, rest = feet_of_multiple(multiple).partition(" ")
+    if "/" in whole:
+        whole, rest = "", whole
+    return f"{whole}{_FRACTIONS.get(rest, rest if not whole else f' {rest}')}′".replace(" ′", "′")
+
+
+def rank_words(organ: Organ, rank: Rank) -> str:
+    """``Great · Principal 4′``; mixtures' rows that break carry no feet."""
+    name = rank.name
+    if not rank.breaks_back and not any(c.isdigit() for c in name):
+        name = f"{name} {feet_words(rank.multiples[0][1])}"
+    return f"{organ.division(rank.division).name} · {name}"
+
+
+def pipe_words(organ: Organ, pipe: PipeRef) -> str:
+    """``Great · Principal 4′, F♯3``."""
+    rank = organ.rank(pipe.rank)
+    return f"{rank_words(organ, rank)}, {key_words(rank.key_of(pipe.number))}"
