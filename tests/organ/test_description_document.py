@@ -1,0 +1,115 @@
+"""The document of the format: its examples are right, and every field is in it."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.strategies import toml
+from walkboard.errors import DescriptionError
+from walkboard.organ.checking_ranks import TUNED_BY
+from walkboard.organ.description import (
+    ChestTable,
+    Description,
+    DivisionTable,
+    PitchTable,
+    PlaysTable,
+    RankTable,
+    StopTable,
+    TemperamentTable,
+    TravelTable,
+)
+from walkboard.organ.reading import read_organ
+from walkboard.scales.temperament import known
+
+DOCUMENT = Path(__file__).parents[2] / "docs" / "organ-description.md"
+TEXT = DOCUMENT.read_text(encoding="utf-8")
+WHOLE, *FRAGMENTS = re.findall(r"^```toml\n(.*?)^```", TEXT, re.DOTALL | re.MULTILINE)
+
+
+def completed(fragment: str) -> str:
+    """The whole example with a fragment put in: tables of an id that is there take its place."""
+    merged: dict[str, Any] = tomllib.loads(WHOLE)
+    for name, value in tomllib.loads(fragment).items():
+        if not isinstance(value, list):
+            merged[name] = value
+            continue
+        ids = {row.get("id") for row in value} - {None}
+        merged[name] = [r for r in merged.get(name, []) if r["id"] not in ids] + value
+    return "\n".join(f"{key} = {toml(value)}" for key, value in merged.items())
+
+
+def test_whole_example_is_right() -> None:
+    assert len(read_organ(WHOLE).ranks) == 4
+
+
+def test_there_are_fragments() -> None:
+    assert len(FRAGMENTS) == 9
+
+
+@pytest.mark.parametrize("fragment", FRAGMENTS, ids=range(len(FRAGMENTS)))
+def test_fragment_is_right_within_the_whole(fragment: str) -> None:
+    organ = read_organ(completed(fragment))
+    for table in tomllib.loads(fragment).get("stop", []):
+        assert organ.keys_of([table["id"]])
+
+
+def test_a_wrong_fragment_would_be_seen() -> None:
+    with pytest.raises(DescriptionError):
+        read_organ(completed(FRAGMENTS[0].replace("interval = 15", "interval = 18")))
+
+
+def section(title: str) -> str:
+    return TEXT.partition(f"### {title}\n")[2].partition("\n## ")[0].partition("\n### ")[0]
+
+
+TABLES: list[tuple[str, list[Any]]] = [
+    ("Head of the file", [Description, PitchTable]),
+    ("`[[division]]`", [DivisionTable]),
+    ("`[[rank]]`", [RankTable]),
+    ("`[[stop]]`", [StopTable, PlaysTable]),
+    ("`[[chest]]` and `[[travel]]`", [ChestTable, TravelTable]),
+    ("`[temperament]`", [TemperamentTable]),
+]
+
+
+@pytest.mark.parametrize(("title", "models"), TABLES)
+def test_every_field_is_in_its_table(title: str, models: list[Any]) -> None:
+    cells = [row.split("|")[1] for row in section(title).split("\n") if row.startswith("|")]
+    told = set(re.findall(r"`(\w+)`", " ".join(cells)))
+    fields = {info.alias or name for model in models for name, info in model.model_fields.items()}
+    tables = {"division", "rank", "stop", "chest", "travel", "pitch"}
+    if models[0] is Description:
+        fields -= tables
+    assert told >= fields
+    extra = told - fields - {"plays"}
+    assert extra <= {family.value for family in TUNED_BY}, "the document names a field we have not"
+
+
+def test_ways_of_tuning_are_those_of_the_program() -> None:
+    rows = re.findall(r"^\| `(\w+)` \| (`.*) \|$", section("`[[rank]]`"), re.MULTILINE)
+    told = {family: set(re.findall(r"`(\w+)`", ways)) for family, ways in rows}
+    assert told == {f.value: {way.value for way in ways} for f, ways in TUNED_BY.items()}
+
+
+def test_temperaments_that_are_named_are_known() -> None:
+    line = TEXT.partition("Known temperaments: ")[2].partition("\n\n")[0]
+    named = [name for name in re.findall(r"`([^`]+)`", line) if name not in {"v", "iii"}]
+    assert len(named) == 11
+    for name in named:
+        assert known(" ".join(name.split())).cents_above_c[0] == 0.0
+
+
+def test_printed_errors_are_the_program_s_own() -> None:
+    shown = re.findall(r"^  line \d+: (.*)$", TEXT, re.MULTILINE)
+    assert len(shown) == 3
+    text = WHOLE.replace("keys = 56", 'keys = "56"').replace('feet = "4"', 'feet = "4 1/7"')
+    text += '[[stop]]\nid = "pedal.flute8"\nname = "Flute 8"\ndivision = "pedal"\n'
+    text += 'plays = [{rank = "pedal.bourdon16", first_pipe = 43}]\n'
+    with pytest.raises(DescriptionError) as caught:
+        read_organ(text)
+    assert [str(p).partition(": ")[2] for p in caught.value.problems] == shown
