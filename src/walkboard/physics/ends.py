@@ -99,7 +99,7 @@ def _log_2ik(x: NDArray[np.float64]) -> NDArray[np.float64]:
     middle = np.clip(x, 1e-3, 1e3)
     # the scaled functions: I₁K₁ = ive·kve, without overflow
     log = np.log(2.0 * ive(1, middle) * kve(1, middle))
-    # Abramowitz and Stegun 9.6.10, 9.6.11 for small x, 9.7.5 for large
+    # Abramowitz and Stegun 9.6.10, 9.6.11 for small x; 9.7.5 for large, where the next term is
+    # below 4e-7
     small = x**2 * (0.5 * np.log(x / 2.0) + 0.5 * np.euler_gamma - 0.125)
-    large = -np.log(x) - 0.375 / x**2
-    return np.where(x < 1e-3, small, np.where(x > 1e3, large, log))
+    return np.where(x < 1e-3, small, np.where(x > 1e3, -np.log(x), log))
