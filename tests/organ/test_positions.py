@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 
 from tests.strategies import Raw, texts
-from walkboard.organ.positions import Path, Positions, opened_line
+from walkboard.organ.positions import Path, Positions, opened
 
 TEXT = '''\
 # [[not]] = "a table"
@@ -111,12 +111,16 @@ def test_every_key_of_any_description_is_on_the_line_that_is_named(drawn: tuple[
 
 
 @pytest.mark.parametrize(
-    ("text", "line"),
+    ("text", "expected"),
     [
-        ('a = 1\nb = [\n  "x",\n  "y"\nc = 2\n', 2),
-        ("a = 1\nb = [{x = 1, y = 2]\n", 2),
+        ('a = 1\nb = [\n  "x",\n  "y"\nc = 2\n', (2, "bracket")),
+        ("a = 1\nb = [{x = 1, y = 2]\n", (2, "bracket")),
+        ('a = 1\nb = """x\nc = 2\n', (2, "text")),
+        ("a = [1,\n '''x\n]\n", (2, "text")),
         ("a = 1\n", None),
     ],
 )
-def test_bracket_left_open_is_named_where_it_opens(text: str, line: int | None) -> None:
-    assert opened_line(text) == line
+def test_what_is_left_open_is_named_where_it_opens(
+    text: str, expected: tuple[int, str] | None
+) -> None:
+    assert opened(text) == expected

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from walkboard.errors import DescriptionError, Problem
 from walkboard.organ import examples
@@ -61,6 +63,13 @@ def test_bracket_left_open_is_told_where_it_opens() -> None:
     assert "bracket" in problem.what
 
 
+def test_text_over_several_lines_left_open_is_told_where_it_opens() -> None:
+    problem = problem_of(GOOD.replace('name = "Great"', 'name = """Great"'))
+    assert problem.line == 1 + LINES.index('name = "Great"')
+    assert problem.field == "name"
+    assert "three quotation marks" in problem.mend
+
+
 @pytest.mark.parametrize("text", ["", "  \n\n\t", "\ufeff"])
 def test_empty_text_is_told(text: str) -> None:
     problem = problem_of(text)
@@ -103,3 +112,23 @@ def test_number_without_end_is_told() -> None:
 
 def test_mark_at_the_beginning_and_windows_line_ends_are_no_errors() -> None:
     assert read_organ("\ufeff" + GOOD.replace("\n", "\r\n")) == read_organ(GOOD)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.integers(0, len(GOOD)),
+    st.integers(0, 4),
+    st.text(st.sampled_from("\"'[]{}=,.# \t\n\r\\0aé\x01"), max_size=3),
+)
+def test_whatever_is_mistyped_is_told_on_a_line_of_the_file(at: int, cut: int, typed: str) -> None:
+    text = GOOD[:at] + typed + GOOD[at + cut :]
+    try:
+        read_organ(text)
+    except DescriptionError as error:
+        lines = [problem.line for problem in error.problems]
+    else:
+        return  # it fell into a remark, or changed a name
+    assert lines
+    for line in lines:
+        assert line is not None
+        assert 1 <= line <= text.count("\n") + 1

@@ -53,14 +53,20 @@ class Positions:
         return None if offset is None else bisect_right(self._newlines, offset - 1) + 1
 
 
-def opened_line(text: str) -> int | None:
-    """Line of the innermost bracket still open where a broken text stops making sense [from 1]."""
+def opened(text: str) -> tuple[int, str] | None:
+    """Line [from 1] and kind of what is still open where a broken text stops making sense.
+
+    The kind is ``text`` for a text over several lines, ``bracket`` for the innermost bracket; None
+    where nothing is open.
+    """
     scan = _Scan(text)
     try:
         scan.run()
     except ValueError:
+        if text.startswith(('"""', "'''"), scan.at):
+            return text.count("\n", 0, scan.at) + 1, "text"
         if scan.open:
-            return text.count("\n", 0, scan.open[-1]) + 1
+            return text.count("\n", 0, scan.open[-1]) + 1, "bracket"
     return None
 
 

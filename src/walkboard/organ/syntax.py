@@ -7,7 +7,7 @@ import tomllib
 from typing import Any
 
 from walkboard.errors import DescriptionError, Problem
-from walkboard.organ.positions import opened_line
+from walkboard.organ.positions import opened
 
 _PLACE = re.compile(r"^(?P<what>.*?) \(at (?:line (?P<line>\d+), column \d+|end of document)\)$")
 _FIELD = re.compile(r"^\s*([\w.\"'-]+)\s*=\s*(.*?)\s*$")
@@ -68,10 +68,13 @@ def _syntax_problem(text: str, message: str) -> Problem:
     name = field[1] if field else "file"
     value = field[2] if field else content.strip()
 
-    opened = opened_line(text)
-    if opened is not None and ("Unclosed" in what or place is None):
+    still_open = opened(text)
+    if still_open is not None and ("Unclosed" in what or place is None):
+        begun, kind = still_open
         mend = "Close it, and put a comma between its parts."
-        return Problem(opened, _field_on(lines[opened - 1]), "a bracket is not closed.", mend)
+        if kind == "text":
+            mend = "Close it with three quotation marks, or write it on one line with one."
+        return Problem(begun, _field_on(lines[begun - 1]), f"a {kind} is not closed.", mend)
     if "twice" in what or "overwrite" in what or "mutate" in what or "replace" in what:
         return _twice(number, content, name)
     if re.search(r"[“”„‘’«»]", content):

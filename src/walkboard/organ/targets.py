@@ -20,6 +20,8 @@ borrows it.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.physics.air import pitch_ratio
@@ -76,6 +78,7 @@ def cents_off(hz: float, organ: Organ, pipe: PipeRef, air_celsius: float | None)
     return cents_of_ratio(hz / target_hz(organ, pipe, air_celsius))
 
 
+@lru_cache(maxsize=64)  # asked once a pipe, for the few airs of a visit
 def _ratio(pitch_celsius: float, air_celsius: float | None) -> float:
     if air_celsius is None:
         return 1.0
