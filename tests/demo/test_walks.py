@@ -114,7 +114,7 @@ def test_a_phones_file_decodes_to_the_same_sound(state, plans, tmp_path):
     n = min(read.size, rendered.samples.shape[0])
     spectrum = np.fft.rfft(read[:n]) * np.conj(np.fft.rfft(rendered.samples[:n, 0]))
     lag = int(np.argmax(np.fft.irfft(spectrum, n)))
-    assert min(lag, n - lag) / phone.sample_rate < 0.06
+    assert min(lag, n - lag) / phone.sample_rate < 0.005
     assert_allclose(np.std(read), np.std(rendered.samples), rtol=0.05)
 
 

@@ -76,6 +76,19 @@ def test_the_truth_is_what_an_independent_method_reads(room):
     assert np.abs(off_cents).max() < (0.003 if room is DRY else 0.15)
 
 
+def test_a_window_that_outlasts_the_hold_is_judged_while_the_key_is_down():
+    hold = walk(keys=(C4,)).holds[0]
+    pipe = hold.pipes[0].pipe
+    inside = hold.mean_hz(pipe, hold.start_s + 0.5, hold.end_s)
+    assert hold.mean_hz(pipe, hold.start_s + 0.5, hold.end_s + 0.03) == inside
+    # the wind leaves, the pitch drops: the whole window reads flat
+    assert hold.pipes[0].mean_hz(hold.start_s + 0.5, hold.end_s + 0.03) < inside
+    with pytest.raises(ValueError, match="does not sound"):
+        hold.mean_hz(PipeRef("another", 1), hold.start_s, hold.end_s)
+    with pytest.raises(ValueError, match="must have a length"):
+        hold.mean_hz(pipe, hold.end_s + 1.0, hold.end_s + 2.0)
+
+
 def test_detunings_stand_in_the_nominal_frequencies():
     cents = np.array([5.0, -3.0, 0.25])
     keys = (C4, C4.up(9), C4.up(12))

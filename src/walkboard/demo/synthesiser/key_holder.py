@@ -90,7 +90,7 @@ class KeyHolder:
     pause_every : int
         One in so many keys is followed by a pause (0: none).
     pause_s : float
-        Mean length of such a pause [s].
+        Mean length of such a pause, half to one and a half times that [s].
     """
 
     hold_s: float = 4.0
@@ -170,7 +170,7 @@ def hold_keys(
         if follows == key:
             gap_s = max(gap_s, 0.12)  # the same key must come up before it can go down again
         if holder.pause_every and rng.random() < 1.0 / holder.pause_every:
-            gap_s += float(rng.exponential(holder.pause_s))
+            gap_s += holder.pause_s * float(rng.uniform(0.5, 1.5))
         down_s = max(up_s + gap_s, down_s + 0.2)
     return tuple(presses)
 

@@ -79,6 +79,22 @@ class HoldTruth:
         """Whether any pipe spoke."""
         return any(p.track is not None for p in self.pipes)
 
+    def mean_hz(self, pipe: PipeRef, from_s: float, to_s: float) -> float:
+        """Exact mean of what a pipe speaks over the part of a window while the key is down [Hz].
+
+        What is left of a window past the key's going up is a pitch that drops as the wind leaves;
+        no reading means that.
+
+        Raises
+        ------
+        ValueError
+            When the hold does not sound the pipe, or the window lies outside the hold.
+        """
+        for truth in self.pipes:
+            if truth.pipe == pipe:
+                return truth.mean_hz(max(from_s, self.start_s), min(to_s, self.end_s))
+        raise ValueError(f"{self.key} does not sound {pipe}")
+
 
 @dataclass(frozen=True, eq=False)
 class WalkTruth:

@@ -1,0 +1,204 @@
+"""The whole job on an invented hall: built, recorded, heard, planned, printed, and checked.
+
+Everything but the organ is real: real files in the formats that recorders and phones write, the same
+use cases that the command line calls, a real book, real PDFs. At the end the readings are compared
+with the truth that only the synthesiser knows.
+"""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import shutil
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from walkboard.book.records import Conditions, FaultKind
+from walkboard.demo.comparing import Comparison, compare
+from walkboard.demo.hall import HallState, hall_state
+from walkboard.demo.walks import WalkPlan, record, walks
+from walkboard.errors import InputError
+from walkboard.organ import examples
+from walkboard.organ.model import Organ
+from walkboard.planning.plan import Plan
+from walkboard.survey.exchange import walk_to_json
+from walkboard.survey.heard import HeardWalk
+from walkboard.work import faulting, keeping, printing, visiting
+from walkboard.work.describing import load_organ
+from walkboard.work.listening import hear_file
+
+MINUTES = 120.0
+EVENT_CELSIUS = 20.0
+SEED = 1881
+_MARK = "made-by-walkboard-demo"
+
+
+@dataclass(frozen=True, eq=False)
+class Demo:
+    """What the demo made.
+
+    Attributes
+    ----------
+    folder, description, recordings, book, worklist, report : Path
+    plan : Plan
+    comparisons : tuple of Comparison
+        A walk each, in the order of the walks.
+    sound_seconds : float
+        Of all recordings together [s].
+    """
+
+    folder: Path
+    description: Path
+    recordings: Path
+    book: Path
+    worklist: Path
+    report: Path
+    plan: Plan
+    comparisons: tuple[Comparison, ...]
+    sound_seconds: float
+
+
+def build(
+    folder: Path,
+    *,
+    seed: int = SEED,
+    processes: int = 2,
+    tell: Callable[[str], None],
+    progress: Callable[[float, float], None],
+) -> Demo:
+    """Build the demo in a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Not there yet, empty, or an earlier demo, which is replaced.
+    seed : int
+        The same seed gives the same hall and the same recordings.
+    processes : int
+        How many walks are rendered and heard at once.
+    tell : callable
+        Given one line at each step.
+    progress : callable
+        Given walks done and walks in all.
+
+    Raises
+    ------
+    InputError
+        When the folder holds something else.
+    """
+    _clear(folder)
+    recordings = folder / "recordings"
+    recordings.mkdir()
+    description = folder / "harbour-hall.toml"
+    description.write_text(examples.hall(), encoding="utf-8")
+    organ = load_organ(description)
+    tell(f"{organ.name}: {sum(r.pipes for r in organ.ranks)} pipes in {len(organ.ranks)} ranks.")
+    state = hall_state(organ, seed)
+    plans = walks(organ)
+
+    with keeping.new(folder / "book") as book:
+        kept = keeping.add_organ(book, description)
+        visit = book.open_visit(
+            kept.id,
+            "before the recital",
+            minutes=MINUTES,
+            conditions=_on_arrival(state),
+        )
+        tell(f"{len(plans)} walks are recorded and heard, {processes} at a time.")
+        comparisons: dict[str, Comparison] = {}
+        sound_seconds = 0.0
+        for plan, heard, comparison in _recorded_and_heard(
+            plans, state, organ, seed, recordings, processes
+        ):
+            recording = visiting.keep_heard(book, visit, recordings / plan.file, heard)
+            (recordings / plan.file).with_suffix(".json").write_text(
+                json.dumps(walk_to_json(heard), ensure_ascii=False, indent=1), encoding="utf-8"
+            )
+            for kind, stop, key in faulting.suspected(organ, recording):
+                faulting.report(book, kept, organ, kind, _words(kind), stop=stop, key=key.name)
+            comparisons[plan.file] = comparison
+            sound_seconds += heard.sound.seconds
+            progress(len(comparisons), len(plans))
+        tell(f"A worklist for {MINUTES:g} minutes is planned.")
+        made = visiting.plan_visit(book, organ, visit, MINUTES, EVENT_CELSIUS).plan
+        worklist = printing.print_worklist(book, organ, visit, folder / "worklist.pdf")
+        report = printing.print_report(book, organ, visit, folder / "report.pdf")
+    return Demo(
+        folder=folder,
+        description=description,
+        recordings=recordings,
+        book=folder / "book",
+        worklist=worklist,
+        report=report,
+        plan=made,
+        comparisons=tuple(comparisons[plan.file] for plan in plans),
+        sound_seconds=sound_seconds,
+    )
+
+
+def _on_arrival(state: HallState) -> Conditions:
+    """What an ordinary thermometer says: the true air, to a tenth of a degree."""
+    air = {division: round(celsius, 1) for division, celsius in state.air_celsius.items()}
+    return Conditions(air_celsius=air, humidity=0.52)
+
+
+def _recorded_and_heard(
+    plans: tuple[WalkPlan, ...],
+    state: HallState,
+    organ: Organ,
+    seed: int,
+    folder: Path,
+    processes: int,
+) -> Iterator[tuple[WalkPlan, HeardWalk, Comparison]]:
+    # Fresh processes: what has threads (decoders, the linear algebra) must not be forked.
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(processes, mp_context=context) as pool, _cancelling(pool):
+        waiting = {
+            pool.submit(_record_and_hear, plan, state, organ, seed + n, folder): plan
+            for n, plan in enumerate(plans)
+        }
+        for done in as_completed(waiting):
+            heard, comparison = done.result()
+            yield waiting[done], heard, comparison
+
+
+@contextmanager
+def _cancelling(pool: ProcessPoolExecutor) -> Iterator[None]:
+    """Drop what was not begun when the work is interrupted."""
+    try:
+        yield
+    except BaseException:
+        pool.shutdown(wait=False, cancel_futures=True)
+        raise
+
+
+def _record_and_hear(
+    plan: WalkPlan, state: HallState, organ: Organ, seed: int, folder: Path
+) -> tuple[HeardWalk, Comparison]:
+    recorded = record(plan, state, seed, folder)
+    air = round(state.air_celsius[plan.division], 1)
+    heard = hear_file(recorded.path, organ, plan.drawn, air)
+    return heard, compare(heard, recorded.truth)
+
+
+def _words(kind: FaultKind) -> str:
+    return {
+        FaultKind.DEAD_NOTE: "Not heard when its stop was walked.",
+        FaultKind.OFF_SPEECH: "Spoke an overtone when its stop was walked.",
+    }[kind]
+
+
+def _clear(folder: Path) -> None:
+    if folder.exists():
+        if not folder.is_dir() or (any(folder.iterdir()) and not (folder / _MARK).exists()):
+            raise InputError(
+                "Something else is there already.",
+                where=str(folder),
+                mend="Choose another --folder.",
+            )
+        shutil.rmtree(folder)
+    folder.mkdir(parents=True)
+    (folder / _MARK).write_text("This folder may be deleted; 'walkboard demo' replaces it.\n")
