@@ -175,8 +175,8 @@ def pitch_ratio(from_celsius: float, to_celsius: float) -> float:
     c(to)/c(from), with the water of the air held, starting from 50 % humidity at `from_celsius`:
     what heating does to a building's air. Cramer 1993 as in `speed_of_sound_m_s`. About 2.95
     cents/°C at 20 °C. Range 0 to 30 °C; against the real-gas air of CoolProp 8.0.0 within 0.05 cent
-    between any two of 5 to 30 °C. Known error: humidity that is not what was taken, 1.3 cents from 40 to 60 %
-    at 20 °C; the growth of metal, 0.05 cent/°C, and of wood, 0.01, left out.
+    between any two of 5 to 30 °C. Known error: humidity that is not what was taken, 1.3 cents from
+    40 to 60 % at 20 °C; the growth of metal, 0.05 cent/°C, and of wood, 0.01, left out.
     """
     start = Air(from_celsius)
     return speed_of_sound_m_s(start.at(to_celsius)) / speed_of_sound_m_s(start)
