@@ -12,7 +12,6 @@ import sys
 from pathlib import Path
 
 import typer.main
-from click import Command, Group
 
 ROOT = Path(__file__).resolve().parent.parent
 SOURCE = ROOT / "src" / "walkboard"
@@ -58,11 +57,10 @@ def help_of(words: list[str]) -> str:
     return re.sub(r"^Usage: \S+", "Usage: walkboard", done.stdout.strip(), flags=re.MULTILINE)
 
 
-def all_commands(command: Command, words: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
+def all_commands(command: object, words: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
     found = [words]
-    if isinstance(command, Group):
-        for name, child in command.commands.items():
-            found += all_commands(child, (*words, name))
+    for name, child in getattr(command, "commands", {}).items():
+        found += all_commands(child, (*words, name))
     return found
 
 

@@ -1,12 +1,14 @@
 """A walk on a known organ: pipes named, faults told, another stop recognised."""
 
 import io
+from typing import Any
 
 import numpy as np
 import pytest
 import soundfile
 
 from tests.survey.organs import SMALL, rendered_walk
+from walkboard.demo.synthesiser import WalkTruth
 from walkboard.errors import SoundError, UnknownNameError
 from walkboard.listening.heard import HoldFlag, ReadingFlag
 from walkboard.listening.sound import open_sound
@@ -18,7 +20,7 @@ from walkboard.survey.hearing import hear_walk
 ORGAN = read_organ(SMALL)
 
 
-def heard(stop: str, said: str | None = None, **slips: object) -> tuple[HeardWalk, object]:
+def heard(stop: str, said: str | None = None, **slips: Any) -> tuple[HeardWalk, WalkTruth]:
     rendered = rendered_walk(ORGAN, stop, **slips)
     stream = io.BytesIO()
     soundfile.write(stream, rendered.samples, rendered.sample_rate, format="FLAC", subtype="PCM_24")

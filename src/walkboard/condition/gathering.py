@@ -41,7 +41,7 @@ def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, 
             if not _names_its_key(hold):
                 continue
             for reading in hold.readings:
-                standing = _standing(reading, air)
+                standing = standing_of(reading, air)
                 if standing is None:
                     continue
                 place = (reading.pipe.rank, reading.pipe.number)
@@ -75,7 +75,8 @@ def _names_its_key(hold: Hold) -> bool:
     )
 
 
-def _standing(reading: Reading, air_celsius: float) -> PipeCents | None:
+def standing_of(reading: Reading, air_celsius: float) -> PipeCents | None:
+    """Where a pipe stands by one reading; None where the reading cannot be trusted for that."""
     if reading.cents is None or reading.sigma_cents is None or _UNUSABLE & set(reading.flags):
         return None
     return PipeCents(

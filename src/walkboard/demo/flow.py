@@ -1,8 +1,8 @@
 """The whole job on an invented hall: built, recorded, heard, planned, printed, and checked.
 
-Everything but the organ is real: real files in the formats that recorders and phones write, the same
-use cases that the command line calls, a real book, real PDFs. At the end the readings are compared
-with the truth that only the synthesiser knows.
+Everything but the organ is real: files in the formats that recorders and phones write, the same use
+cases that the command line calls, a real book, real PDFs. At the end the readings are compared with
+the truth that only the synthesiser knows.
 """
 
 from __future__ import annotations
@@ -111,13 +111,13 @@ def build(
         comparisons: dict[str, Comparison] = {}
         sound_seconds = 0.0
         for plan, heard, comparison in _recorded_and_heard(
-            plans, state, organ, seed, recordings, processes
+            plans, state=state, organ=organ, seed=seed, folder=recordings, processes=processes
         ):
             recording = visiting.keep_heard(book, visit, recordings / plan.file, heard)
             (recordings / plan.file).with_suffix(".json").write_text(
                 json.dumps(walk_to_json(heard), ensure_ascii=False, indent=1), encoding="utf-8"
             )
-            for kind, stop, key in faulting.suspected(organ, recording):
+            for kind, stop, key in faulting.suspected(recording):
                 faulting.report(book, kept, organ, kind, _words(kind), stop=stop, key=key.name)
             comparisons[plan.file] = comparison
             sound_seconds += heard.sound.seconds
@@ -140,13 +140,12 @@ def build(
 
 
 def _on_arrival(state: HallState) -> Conditions:
-    """What an ordinary thermometer says: the true air, to a tenth of a degree."""
-    air = {division: round(celsius, 1) for division, celsius in state.air_celsius.items()}
-    return Conditions(air_celsius=air, humidity=0.52)
+    return Conditions(air_celsius=state.thermometer_celsius, humidity=0.52)
 
 
 def _recorded_and_heard(
     plans: tuple[WalkPlan, ...],
+    *,
     state: HallState,
     organ: Organ,
     seed: int,
@@ -179,8 +178,8 @@ def _record_and_hear(
     plan: WalkPlan, state: HallState, organ: Organ, seed: int, folder: Path
 ) -> tuple[HeardWalk, Comparison]:
     recorded = record(plan, state, seed, folder)
-    air = round(state.air_celsius[plan.division], 1)
-    heard = hear_file(recorded.path, organ, plan.drawn, air)
+    air_celsius = state.thermometer_celsius[plan.division]
+    heard = hear_file(recorded.path, organ, plan.drawn, air_celsius)
     return heard, compare(heard, recorded.truth)
 
 

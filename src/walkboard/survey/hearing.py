@@ -227,15 +227,17 @@ def _sounds_like(
         if fit > best:
             best, best_stop = fit, stop
     if best_stop is not None and best >= said + _PLAINLY_BETTER:
-        return [
+        sentence = (
             f"This sounds like {best_stop.name} ({best_stop.id}), not what was said to be drawn: "
             f"it fits {best:.0%} of the walk, what was said {said:.0%}."
-        ]
+        )
+        return [sentence]
     if said < 0.5:
-        return [
+        sentence = (
             f"What was said to be drawn fits only {said:.0%} of the walk: "
             "check which stop was walked."
-        ]
+        )
+        return [sentence]
     return []
 
 

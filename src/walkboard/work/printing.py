@@ -1,0 +1,111 @@
+"""The printed sheets of a visit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import KeptFault, KeptVisit, TickState
+from walkboard.errors import InputError
+from walkboard.organ.model import Organ
+from walkboard.scales.keys import Key
+from walkboard.sheets import values
+from walkboard.sheets.rank_charts import silent_pipes
+from walkboard.sheets.report import visit_report
+from walkboard.sheets.worklist import worklist_sheet
+from walkboard.work.visiting import condition_of, latest_air
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+
+
+def print_worklist(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
+    """Write the worklist of a visit as PDF.
+
+    Raises
+    ------
+    InputError
+        When the visit has no plan, or the file cannot be written.
+    """
+    from walkboard.sheets.typesetting import render_pdf
+
+    work = _work(book, visit)
+    if work is None:
+        raise InputError(
+            f"Visit {visit.id} has no plan.", mend="Make one with 'walkboard visit plan'."
+        )
+    return _write(render_pdf(worklist_sheet(organ, _facts(book, visit), work)), to)
+
+
+def print_report(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
+    """Write the report of a visit as PDF; InputError when the file cannot be written."""
+    from walkboard.sheets.typesetting import render_pdf
+
+    walks = [kept.walk for kept in book.recordings(visit.id)]
+    sheet = visit_report(
+        organ,
+        _facts(book, visit),
+        [kept.reading for kept in book.readings(visit.id)],
+        silent=tuple(dict.fromkeys(p for walk in walks for p in silent_pipes(organ, walk))),
+        condition=condition_of(book, organ, visit),
+        work=_work(book, visit),
+        faults=[
+            _fault(organ, fault)
+            for fault in book.faults(visit.organ_id)
+            if fault.mended_at is None or fault.mended_in_visit == visit.id
+        ],
+        notices=[f"{walk.file}: {warning}" for walk in walks for warning in walk.warnings],
+    )
+    return _write(render_pdf(sheet), to)
+
+
+def _facts(book: Book, visit: KeptVisit) -> values.VisitFacts:
+    air = latest_air(visit)
+    plan = book.current_plan(visit.id)
+    return values.VisitFacts(
+        day=visit.opened_at.astimezone().date(),
+        purpose=visit.purpose,
+        air_celsius=air.celsius,
+        humidity=air.humidity,
+        wind_mm=air.wind_mm,
+        event_air_celsius=None if plan is None else plan.event_air_celsius,
+        minutes=visit.minutes,
+        closing_note=visit.closing_note,
+    )
+
+
+def _work(book: Book, visit: KeptVisit) -> values.Work | None:
+    plan = book.current_plan(visit.id)
+    if plan is None:
+        return None
+    ticks = tuple(
+        values.Ticked(pipe, values.TickState(TickState(tick.state).value), tick.note)
+        for pipe, tick in book.pipe_states(visit.id).items()
+    )
+    return values.Work(plan.plan, ticks)
+
+
+def _fault(organ: Organ, fault: KeptFault) -> values.Fault:
+    stop = None if fault.stop is None else organ.stop(fault.stop).name
+    key = None if fault.key is None else Key.parse(fault.key).name
+    place = [word for word in (stop, key, None if fault.pipe is None else str(fault.pipe)) if word]
+    return values.Fault(
+        kind=fault.kind,
+        place=", ".join(place),
+        words=fault.words,
+        reported=fault.reported_at.astimezone().date(),
+        mended=None if fault.mended_at is None else fault.mended_at.astimezone().date(),
+        mended_note=fault.mended_note,
+    )
+
+
+def _write(data: bytes, to: Path) -> Path:
+    try:
+        to.write_bytes(data)
+    except OSError as error:
+        raise InputError(
+            f"The sheet cannot be written: {error.strerror}.",
+            where=str(to),
+            mend="Choose another place.",
+        ) from None
+    return to
