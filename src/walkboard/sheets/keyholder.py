@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from walkboard.organ.model import Organ, PipeRef, Rank, Stop
 from walkboard.scales.keys import Key
-from walkboard.sheets.wording import key_words
+from walkboard.sheets.wording import feet_words, key_words, rank_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +53,40 @@ def draw_words(organ: Organ, held: Sequence[Held | None]) -> str:
     sentences = []
     for place, stop_id in enumerate(stops):
         stop = organ.stop(stop_id)
-        where = f"{stop.name} on the {organ.division(stop.division).name}"
+        where = f"{stop_words(organ, stop)} on the {organ.division(stop.division).name}"
         sentences.append(f"Draw {where}." if place == 0 else f"Where marked, {where} instead.")
         if len({p.rank for p in stop.plays}) > 1:
             sentences.append(
                 f"{stop.name} sounds other ranks too: silence them with felt before you listen."
             )
     return " ".join(sentences)
+
+
+def stop_words(organ: Organ, stop: Stop) -> str:
+    """A stop's name, with its feet where the name has none and they can be told."""
+    ranks = {plays.rank for plays in stop.plays}
+    if len(ranks) != 1 or any(letter.isdigit() for letter in stop.name):
+        return stop.name
+    plays = min(stop.plays, key=lambda p: p.from_key)
+    rank = organ.rank(plays.rank)
+    octaves, rest = divmod(rank.key_of(plays.first_pipe).semitone - plays.from_key.semitone, 12)
+    if rest or octaves < 0 or rank.breaks_back:
+        return stop.name
+    return f"{stop.name} {feet_words(rank.multiples[0][1] * 2**octaves)}"
+
+
+def key_labels(organ: Organ, rank: Rank) -> dict[int, str]:
+    """What each pipe of a rank is called by the key that sounds it, by its number."""
+    pipes = [PipeRef(rank.id, number) for number in range(1, rank.pipes + 1)]
+    held = held_keys(organ, rank, pipes)
+    first = next((h for h in held if h is not None), None)
+    return {pipe.number: key_label(h, first) for pipe, h in zip(pipes, held, strict=True)}
+
+
+def pipe_words(organ: Organ, pipe: PipeRef) -> str:
+    """``Great · Principal 4′, F♯3``."""
+    rank = organ.rank(pipe.rank)
+    return f"{rank_words(organ, rank)}, {key_labels(organ, rank)[pipe.number]}"
 
 
 def key_label(held: Held | None, first: Held | None) -> str:

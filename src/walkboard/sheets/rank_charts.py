@@ -14,8 +14,9 @@ from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.physics.air import pitch_ratio
 from walkboard.planning.plan import Plan
 from walkboard.quantities import cents_of_ratio
+from walkboard.sheets.keyholder import key_labels
 from walkboard.sheets.values import ChartLine, ChartPoint, Mark, RankChart, VisitFacts
-from walkboard.sheets.wording import celsius, counted, key_words, listed, rank_words, signed
+from walkboard.sheets.wording import celsius, counted, listed, rank_words, signed
 from walkboard.survey.heard import HeardWalk, Reading
 
 STRAY_CENTS = 3.0  # from its line, for a pipe to be called out: about 1 °C of air. Own choice.
@@ -122,11 +123,13 @@ def rank_chart(
     """
     lines = standing.lines(organ, rank)
     band = (lines[0].cents, standing.stray_cents)
+    labels = key_labels(organ, rank)
     points = []
     for number in range(1, rank.pipes + 1):
         pipe = PipeRef(rank.id, number)
         if pipe in found or pipe in left:
-            points.append(_point(rank, number, found.get(pipe), left.get(pipe), band))
+            place = (rank.key_of(number).semitone, labels[number])
+            points.append(_point(place, found.get(pipe), left.get(pipe), band))
     return RankChart(
         heading=rank_words(organ, rank),
         caption=_caption(rank, points, lines, standing.stray_cents),
@@ -144,18 +147,26 @@ def flag_words(reading: Reading) -> str:
 
 
 def _point(
-    rank: Rank,
-    number: int,
+    place: tuple[int, str],
     found: Reading | None,
     left: Reading | None,
     band: tuple[float, float],
 ) -> ChartPoint:
-    """`band` is the middle and half the width of the band in which a pipe is in tune [cents]."""
-    key = rank.key_of(number)
+    """A pipe's point.
+
+    Parameters
+    ----------
+    place : (int, str)
+        Semitone along the chart, and the key's name.
+    found, left : Reading or None
+    band : (float, float)
+        Middle and half the width of the band in which a pipe is in tune [cents].
+    """
+    semitone, key = place
     left_cents = None if left is None else left.cents
     if found is None or found.cents is None:
         word = "not heard" if found is None else flag_words(found).partition(",")[0] or "not read"
-        return ChartPoint(key.semitone, key_words(key), None, word=word, left_cents=left_cents)
+        return ChartPoint(semitone, key, None, word=word, left_cents=left_cents)
     away = found.cents - band[0]
     mark = Mark.IN
     if found.flags:
@@ -163,8 +174,8 @@ def _point(
     elif abs(away) > band[1]:
         mark = Mark.SHARP if away > 0.0 else Mark.FLAT
     return ChartPoint(
-        semitone=key.semitone,
-        key=key_words(key),
+        semitone=semitone,
+        key=key,
         cents=found.cents,
         two_sigma_cents=2.0 * (found.sigma_cents or 0.0),
         mark=mark,

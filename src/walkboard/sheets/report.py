@@ -8,6 +8,7 @@ from walkboard.condition.state import Condition
 from walkboard.listening.heard import ReadingFlag
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets import summary
+from walkboard.sheets.keyholder import key_labels
 from walkboard.sheets.rank_charts import (
     STRAY_CENTS,
     Standing,
@@ -26,7 +27,7 @@ from walkboard.sheets.values import (
     VisitReport,
     Work,
 )
-from walkboard.sheets.wording import celsius, day_words, key_words, minutes, rank_words, signed
+from walkboard.sheets.wording import celsius, day_words, minutes, rank_words, signed
 from walkboard.survey.heard import Reading
 
 
@@ -133,6 +134,7 @@ def _flag_rows(
     rows = []
     for rank_id in charts:
         rank = organ.rank(rank_id)
+        labels = key_labels(organ, rank)
         flagged = [
             r for p, r in found.items() if p.rank == rank_id and (r.flags or r.cents is None)
         ]
@@ -144,7 +146,7 @@ def _flag_rows(
             rows.append(
                 FlagRow(
                     rank=rank_words(organ, rank),
-                    key=key_words(rank.key_of(reading.pipe.number)),
+                    key=labels[reading.pipe.number],
                     pipe=str(reading.pipe.number),
                     value=value,
                     why=flag_words(reading) or "not read",

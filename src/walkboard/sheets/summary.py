@@ -10,6 +10,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.physics.air import Air, pitch_ratio
 from walkboard.physics.room import concerns
 from walkboard.quantities import ratio_of_cents
+from walkboard.sheets.keyholder import pipe_words
 from walkboard.sheets.rank_charts import Standing
 from walkboard.sheets.values import Fault, Mark, Passage, RankChart, TickState, VisitFacts, Work
 from walkboard.sheets.wording import (
@@ -19,7 +20,6 @@ from walkboard.sheets.wording import (
     counted,
     listed,
     minutes,
-    pipe_words,
     rank_words,
     stands,
 )

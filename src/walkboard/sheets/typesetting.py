@@ -17,7 +17,7 @@ from walkboard.sheets.chart import draw_chart
 from walkboard.sheets.values import RankChart, VisitReport, WorklistSheet
 
 MISSING = "▯"  # stands where the built-in letters have no shape
-_UNBROKEN = 24  # letters without a blank, after which a line may break
+_LONG_WORD, _BROKEN_AFTER = 16, 8  # letters of a word that may break, and after how many each
 _WITHOUT_SHAPE = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
 _TRIAL = '#set document(title: "trial"); #set text(font: "Libertinus Serif"); #sys.inputs.sheet'
 
@@ -139,4 +139,11 @@ def _printable(words: str) -> str:
         if kind in {"Cc", "Cf"}:  # controls, and marks that turn the direction of a whole line
             continue
         kept.append(MISSING if kind in {"Cs", "Co", "Cn"} else letter)
-    return re.sub(rf"\S{{{_UNBROKEN}}}(?=\S)", lambda m: m.group() + "\u200b", "".join(kept))
+    return re.sub(rf"\S{{{_LONG_WORD},}}", _breakable, "".join(kept))
+
+
+def _breakable(word: re.Match[str]) -> str:
+    """A long word with blanks of no width in it, so that a narrow column can hold it."""
+    letters = word.group()
+    starts = range(0, len(letters), _BROKEN_AFTER)
+    return "\u200b".join(letters[start : start + _BROKEN_AFTER] for start in starts)

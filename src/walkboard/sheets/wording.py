@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from fractions import Fraction
 
-from walkboard.organ.model import Organ, PipeRef, Rank
+from walkboard.organ.model import Organ, Rank
 from walkboard.scales.harmonics import feet_of_multiple
 from walkboard.scales.keys import Key
 
@@ -111,9 +111,3 @@ def rank_words(organ: Organ, rank: Rank) -> str:
     if not rank.breaks_back and not any(c.isdigit() for c in name):
         name = f"{name} {feet_words(rank.multiples[0][1])}"
     return f"{organ.division(rank.division).name} · {name}"
-
-
-def pipe_words(organ: Organ, pipe: PipeRef) -> str:
-    """``Great · Principal 4′, F♯3``."""
-    rank = organ.rank(pipe.rank)
-    return f"{rank_words(organ, rank)}, {key_words(rank.key_of(pipe.number))}"

@@ -1,0 +1,188 @@
+"""The worklist: what to move, which way, and where to leave it, in the plan's order."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.sheets.visits import (
+    facts,
+    hall_organ,
+    pages,
+    text,
+    unspaced,
+    village_organ,
+    work,
+)
+from walkboard.errors import UnknownNameError
+from walkboard.organ.model import PipeRef
+from walkboard.sheets.cautions import CAUTIONS, DEFERENCE, Topic
+from walkboard.sheets.typesetting import render_pdf
+from walkboard.sheets.values import Ticked, TickState, Work
+from walkboard.sheets.worklist import worklist_sheet
+
+PIPES = (
+    ("great.principal4:19", -7.2),
+    ("great.principal4:22", 3.1),
+    ("great.stopped8:13", 9.4),
+    ("swell.oboe8:7", -12.0),
+)
+
+
+def test_rows_follow_the_plan_and_are_grouped_by_rank() -> None:
+    organ = village_organ()
+    sheet = worklist_sheet(organ, facts(organ), work(organ, PIPES))
+    assert [group.heading for group in sheet.groups] == [
+        "Great · Principal 4′",
+        "Great · Stopped Diapason 8′",
+        "Swell · Oboe 8′",
+    ]
+    assert [row.order for group in sheet.groups for row in group.rows] == [1, 2, 3, 4]
+    assert sheet.groups[0].keys == "F♯3, A3"
+
+
+def test_a_rank_that_is_come_back_to_is_a_group_of_its_own() -> None:
+    organ = village_organ()
+    given = (PIPES[0], PIPES[2], PIPES[1])
+    sheet = worklist_sheet(organ, facts(organ), work(organ, given))
+    assert [len(group.rows) for group in sheet.groups] == [1, 1, 1]
+
+
+def test_target_is_that_of_todays_air_and_reference() -> None:
+    # Outside check: equal temperament puts F#3 at 440·2^(−15/12) and its 4′ pipe an octave higher;
+    # c ∝ √T (ISO 9613-1:1993) takes 20 °C to 17 °C down; 4.8 cents up for the reference. The two
+    # laws of c differ by 0.05 cent in 3 °C, and water held in the air by less than 0.01.
+    organ = hall_organ()
+    assert (organ.temperament.name, organ.pitch.a4_hz, organ.pitch.at_celsius) == ("equal", 440, 20)
+    given = work(organ, [("great.octave4:19", -7.2)], shift_cents=4.8)
+    sheet = worklist_sheet(organ, facts(organ), given)
+    air = ((273.15 + 17.0) / (273.15 + 20.0)) ** 0.5
+    expected_hz = 2.0 * 440.0 * 2.0 ** (-15.0 / 12.0) * air * 2.0 ** (4.8 / 1200.0)
+    assert_allclose(float(sheet.groups[0].rows[0].target), expected_hz, rtol=0.1 / 1731.0)
+    assert sheet.references[0].value.startswith(
+        "4.8 cents sharp of the organ's pitch, for air of 17"
+    )
+
+
+# The senses: Encyclopedia Americana (reeds), common practice of the trade for the rest.
+@pytest.mark.parametrize(
+    ("pipe", "cents", "move", "hand"),
+    [
+        ("great.open8:22", -5.0, "sharper", "slide down"),
+        ("great.open8:22", 5.0, "flatter", "slide up"),
+        ("great.stopped8:22", -5.0, "sharper", "stopper in"),
+        ("great.stopped8:22", 5.0, "flatter", "stopper out"),
+        ("great.principal4:22", -5.0, "sharper", "open the top with the cone"),
+        ("great.principal4:22", 5.0, "flatter", "close the top with the cup"),
+        ("swell.chimney8:22", 5.0, "flatter", "cap up"),
+        ("swell.oboe8:22", -5.0, "sharper", "spring down"),
+        ("swell.oboe8:22", 5.0, "flatter", "spring up"),
+    ],
+)
+def test_which_way_to_move_and_with_what(pipe: str, cents: float, move: str, hand: str) -> None:
+    organ = village_organ()
+    sheet = worklist_sheet(organ, facts(organ), work(organ, [(pipe, cents)]))
+    row = sheet.groups[0].rows[0]
+    assert row.move == move
+    assert row.hand.startswith(hand)
+
+
+def test_a_slides_way_is_told_in_millimetres() -> None:
+    # Ising 1971: cents per mm = −1731.23/L_eff with L_eff = c/2f; at 220 Hz and 17 °C (c = 341.5
+    # m/s by ISO 9613-1) L_eff is 776 mm, 2.23 cents per mm: 5 cents are 2.24 mm.
+    organ = village_organ()
+    sheet = worklist_sheet(organ, facts(organ), work(organ, [("great.open8:22", -5.0)]))
+    hand = sheet.groups[0].rows[0].hand
+    found = re.search(r"about\s([\d.]+)\smm", hand)
+    assert found is not None
+    assert_allclose(float(found.group(1)), 2.24, atol=0.06)
+
+
+def test_a_measured_tongue_tells_the_springs_way() -> None:
+    organ = hall_organ()
+    rows = worklist_sheet(organ, facts(organ), work(organ, [("great.trumpet:25", -10.0)])).groups[0]
+    # 50.5 mm of tongue and 10 cents: 0.146 mm by the law of a bar, 0.292 mm as measured on reeds
+    # (Euler–Bernoulli, f ∝ L⁻²; Plitnik and Knox 1995, f ∝ L⁻¹).
+    assert "0.15 to 0.29" in rows.rows[0].hand.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_the_printed_list_holds_every_row_with_all_that_it_needs() -> None:
+    organ = village_organ()
+    sheet = worklist_sheet(organ, facts(organ), work(organ, PIPES, shift_cents=1.5))
+    printed = unspaced(text(render_pdf(sheet)))
+    for group in sheet.groups:
+        for words in (group.heading, group.draw, group.device):
+            assert unspaced(words) in printed
+        for row in group.rows:
+            for words in (row.key, row.pipe, row.stands, row.move, row.hand, row.target, row.why):
+                assert unspaced(words) in printed
+    for topic in (Topic.FOOTING, Topic.LADDERS, Topic.ALONE, Topic.NOISE, Topic.LEAD):
+        assert unspaced(CAUTIONS[topic].text) in printed
+        assert unspaced(CAUTIONS[topic].source) in printed
+    assert unspaced(DEFERENCE) in printed
+
+
+def test_every_page_names_organ_air_and_pitch() -> None:
+    organ = village_organ()
+    many = [(f"great.open8:{n}", -5.0) for n in range(1, 40)]
+    printed = pages(render_pdf(worklist_sheet(organ, facts(organ), work(organ, many, 2.0))))
+    assert len(printed) >= 4
+    for number, page in enumerate(printed, start=1):
+        assert organ.name in page
+        assert "air 17.0" in page
+        assert f"A4 = {organ.pitch.a4_hz:g} Hz" in page
+        assert "today +2.0 cents" in page
+        assert f"page {number} of {len(printed)}" in page
+
+
+def test_heads_of_the_table_stand_on_every_page_of_it() -> None:
+    organ = village_organ()
+    many = [(f"great.open8:{n}", -5.0) for n in range(1, 50)]
+    printed = pages(render_pdf(worklist_sheet(organ, facts(organ), work(organ, many))))
+    with_rows = [page for page in printed if "slide down, about" in page]
+    assert len(with_rows) >= 3
+    assert all("Leave at, Hz" in page for page in with_rows)
+
+
+def test_a_sheet_printed_midway_shows_what_is_done() -> None:
+    organ = village_organ()
+    given = work(organ, PIPES)
+    ticks = (
+        Ticked(PipeRef.parse("great.principal4:19"), TickState.DONE),
+        Ticked(PipeRef.parse("great.stopped8:13"), TickState.SKIPPED, "handle broken off"),
+    )
+    sheet = worklist_sheet(organ, facts(organ), Work(given.plan, ticks))
+    states = [row.state for group in sheet.groups for row in group.rows]
+    assert states == [TickState.DONE, TickState.OPEN, TickState.SKIPPED, TickState.OPEN]
+    printed = text(render_pdf(sheet))
+    assert "1 done" in printed
+    assert "3 skipped" in printed
+    assert "handle broken off" in printed
+
+
+def test_a_plan_without_pipes_says_so_on_one_page() -> None:
+    organ = village_organ()
+    sheet = worklist_sheet(organ, facts(organ), work(organ, []))
+    (page,) = pages(render_pdf(sheet))
+    assert "Nothing to do" in page
+    assert sheet.nothing in page
+
+
+def test_a_very_long_list_is_printed_whole() -> None:
+    organ = hall_organ()
+    many = [
+        (f"{rank.id}:{number}", -6.0)
+        for rank in organ.ranks[:5]
+        for number in range(1, rank.pipes + 1)
+    ]
+    printed = text(render_pdf(worklist_sheet(organ, facts(organ), work(organ, many))))
+    assert len(many) > 300
+    assert len(re.findall(r"6\.0 flat", printed)) == len(many)
+
+
+def test_a_plan_of_another_organ_is_refused() -> None:
+    given = work(hall_organ(), [("great.trumpet:25", -10.0)])
+    with pytest.raises(UnknownNameError, match=r"no rank 'great\.trumpet'"):
+        worklist_sheet(village_organ(), facts(village_organ()), given)
