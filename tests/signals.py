@@ -13,6 +13,7 @@ import numpy as np
 import scipy.fft
 import scipy.signal
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 KINDS = ("flue", "stopped", "reed")
 
@@ -64,9 +65,7 @@ def slow_noise(
     impulse = scipy.signal.lfilter(b, a, np.concatenate([[1.0], np.zeros(pad)]))
     slow /= np.sqrt((impulse**2).sum())
     knots = np.arange(short) / rate
-    from scipy.interpolate import CubicSpline
-
-    return CubicSpline(knots, slow)(np.arange(count) / sample_rate)
+    return np.asarray(CubicSpline(knots, slow)(np.arange(count) / sample_rate))
 
 
 def tone(
@@ -173,4 +172,4 @@ def wind(count: int, sample_rate: int, rng: np.random.Generator) -> NDArray[np.f
     rate = scipy.fft.rfftfreq(count, 1.0 / sample_rate)
     blown = scipy.fft.irfft(spectrum / np.hypot(1.0, rate / 200.0), count)
     blown /= np.sqrt(np.mean(blown**2))
-    return (white + blown) / np.sqrt(2.0)
+    return np.asarray((white + blown) / np.sqrt(2.0))

@@ -36,6 +36,7 @@ _COHERENT = 0.55  # share of a partial's power that the course must make steady
 _EXPECTED = 5.0  # power over noise at which a partial beside a sure one is likely there
 _ALONE = 10.0  # the same where no neighbour is sure
 _MOST_ROWS = 40
+_ROOM_MEMORY_S = 0.25
 _ROOM_DELAY_S = 0.08  # mean delay of direct sound and reverberation together
 _ROOM_DELAY_SIGMA_S = 0.06  # dry rooms 0, a church of 4 s and little direct sound 0.2
 
@@ -56,6 +57,9 @@ class Estimate:
         Power of that mean over what noise alone would leave of it [-].
     coherence : float
         Share of the partials' power that the course makes steady, 0 to 1.
+    slip_cycles : float
+        Standard deviation of whole turns that may have been lost in the room's fades, at the
+        strongest partials; counted in `sigma_hz`.
     movement : Movement
     """
 
@@ -65,6 +69,7 @@ class Estimate:
     amplitudes: NDArray[np.complex128]
     power_ratio: Floats
     coherence: float
+    slip_cycles: float
     movement: Movement
 
 
@@ -90,12 +95,12 @@ def _first_phase(env: Envelopes) -> Floats:
         rate += own * np.angle(smooth) / number
         weight += own
     course = np.concatenate([[0.0], np.cumsum(rate / weight)])
-    return course - course.mean()
+    return np.asarray(course - course.mean())
 
 
 def _project(phase: Floats, basis: SlowBasis) -> Floats:
     """Course whose phase is nearest."""
-    return np.linalg.lstsq(basis.phase, phase - phase.mean(), rcond=1e-9)[0]
+    return np.asarray(np.linalg.lstsq(basis.phase, phase - phase.mean(), rcond=1e-9)[0])
 
 
 def _presence(ratio: Floats) -> Floats:
@@ -163,7 +168,6 @@ def estimate(env: Envelopes) -> Estimate:
         if turn >= 2 and change < _SETTLED:
             break
     _, mean, ratio, coherence = _rows(env, basis, course)
-    weight = np.abs(mean) ** 2
     still = posterior(rows, basis, Movement.still())
     share = weigh_still(movement, found, still)
     moving_hz, moving_variance = _before_the_room(found, basis)
@@ -171,15 +175,34 @@ def estimate(env: Envelopes) -> Estimate:
     mean_hz = share * still_hz + (1.0 - share) * moving_hz
     variance = share * still_variance + (1.0 - share) * moving_variance
     variance += share * (1.0 - share) * (still_hz - moving_hz) ** 2
+    weight = mean.real**2 + mean.imag**2
+    weight /= weight.sum()
+    steady_share = float((weight * np.clip(coherence, 0.0, 1.0)).sum())
+    wander_hz = float(np.sqrt(0.5 * (course[1:] ** 2).sum()))
+    number = float((weight * env.numbers).sum())
+    slip = _slipped_cycles(steady_share, number * wander_hz)
+    variance += (slip / (number * basis.seconds)) ** 2
     return Estimate(
         hz=env.hz + mean_hz,
         sigma_hz=float(np.sqrt(variance)),
-        wander_hz=float(np.sqrt(0.5 * (course[1:] ** 2).sum())),
+        wander_hz=wander_hz,
         amplitudes=mean,
         power_ratio=ratio,
-        coherence=float((weight * np.clip(coherence, 0.0, 1.0)).sum() / weight.sum()),
+        coherence=steady_share,
+        slip_cycles=slip,
         movement=movement,
     )
+
+
+def _slipped_cycles(coherence: float, wander_hz: float) -> float:
+    """Standard deviation of the turns that the phase may have lost or won in fades [cycles].
+
+    Where a partial wanders by about a radian within the room's memory, its echoes cancel at times,
+    and in such a fade the phase can turn either way; the linear model does not know that. The form
+    is fitted to a study of single partials of 0.5 to 8 kHz wandering by 0.1 to 0.5 cent.
+    """
+    turn = min(1.0, 2.0 * np.pi * wander_hz * _ROOM_MEMORY_S)
+    return float(1.2 * ((1.0 - coherence) / 0.3) ** 3 * turn**2)
 
 
 def _before_the_room(found: Posterior, basis: SlowBasis) -> tuple[float, float]:

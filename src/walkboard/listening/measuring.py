@@ -31,6 +31,7 @@ _FAR_CENTS = 50.0
 _WORST_SIGMA_CENTS = 2.0
 _UNSTEADY_CENTS = 3.0
 _COHERENT = 0.5
+_UNSTEADY_CYCLES = 0.7
 _SHORT_S = 0.4
 _SHORT_PERIODS = 12.0
 _ABSENT_DB = -35.0
@@ -44,7 +45,7 @@ def steady_window(seconds: float, mean_s: float) -> tuple[float, float]:
     memory of the low-pass at both ends.
     """
     edge = 2.0 * mean_s + 0.02
-    start = max(edge, min(1.0, seconds / 4.0))
+    start = max(edge, min(1.3, seconds / 3.0))
     return start, max(start, seconds - edge)
 
 
@@ -139,7 +140,7 @@ def _measure(
     found = estimate(env)
     begin = offset_s + env.start_s
     reported = (begin, begin + env.values.shape[2] * env.spacing_s)
-    heard = (found.power_ratio > _PRESENT).any(axis=0)
+    heard = np.asarray((found.power_ratio > _PRESENT).any(axis=0))
     size = np.abs(spectrum.rotation @ found.amplitudes)
     loudest = size[int(np.argmax((size**2).sum(axis=1)))]
     level = 10.0 * np.log10(float((loudest[heard] ** 2).sum()) + 1e-30)
@@ -154,7 +155,11 @@ def _measure(
     if not heard.any():
         flags.append(ReadingFlag.FAINT)
         trusted = False
-    elif found.coherence < _COHERENT or wander_cents > _UNSTEADY_CENTS:
+    elif (
+        found.coherence < _COHERENT
+        or wander_cents > _UNSTEADY_CENTS
+        or found.slip_cycles > _UNSTEADY_CYCLES
+    ):
         flags.append(ReadingFlag.UNSTEADY)
         trusted = found.coherence >= _COHERENT
     if trusted and sigma_cents > _WORST_SIGMA_CENTS:

@@ -43,7 +43,7 @@ _TINY = 1e-24
 # Weak priors on the logarithms of the sizes: centre and standard deviation.
 _NAMES = ("wander_cents", "corner_hz", "smear", "build_up", "room_s")
 _CENTRE = np.log([0.05, 0.6, 0.4, 0.03, 0.3])
-_SPREAD = np.array([2.5, 0.7, 0.5, 1.5, 0.5])
+_SPREAD = np.array([1.5, 0.7, 0.5, 1.5, 0.5])
 _NOTHING = -12.0
 _REACH = 4.0  # standard deviations that a size may leave its centre
 
