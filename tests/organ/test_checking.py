@@ -141,6 +141,7 @@ CASES = [
     ("keys = 56", "keys = 500", "division great: keys", "500", "at most 88"),
     ("keys = 56", 'keys = 56\nlowest = "H2"', "division great: lowest", "H2", "C2"),
     ("keys = 30", 'keys = 30\nlowest = "C9"', "division pedal: keys", "past", "at most 8"),
+    ("keys = 30", 'keys = 30\nlowest = "C-2"', "division pedal: lowest", "off any keyboard", "C-1"),
     ("keys = 30", "keys = 30\nenclosed = 1", "division pedal: enclosed", "true or false", "true"),
     ("keys = 30", 'keys = 30\n[[division]]\nid = "great"\nname = "x"\nkeys = 3',
      "division great: id", "another division", "own"),
@@ -195,12 +196,14 @@ CASES = [
      "C2 to G6"),
     ('{from = "C4"', '{from = "C#"', "rank great.mixture.1: breaks 2: from", "name of a key",
      "F#3"),
+    ('{from = "C4"', '{from = "C-2"', "rank great.mixture.1: breaks 2: from", "off any", "C-1"),
     ("interval = 15", "interval = 33", "rank great.mixture.1: breaks 2", "kHz", "break back"),
     ("pipes = 44", "pipes = 0", "rank great.celeste8: pipes", "0", "at least 1"),
     ("pipes = 44", "pipes = 85", "rank great.celeste8: pipes", "past the highest key", "80"),
     ("pipes = 44", "pipes = true", "rank great.celeste8: pipes", "not true", "pipes = 61"),
     ('from = "C3"', 'from = "C1"', "rank great.celeste8: from", "outside the compass",
      "C2 to G6"),
+    ('from = "C3"', 'from = "C-2"', "rank great.celeste8: from", "off any keyboard", "C-1"),
     ("beats = 2.0", "beats = 0.0", "rank great.celeste8: beats", "does not beat", "Leave"),
     ("beats = 2.0", "beats = 30.0", "rank great.celeste8: beats", "30.0", "at most 15"),
     ('from = "C3"\ntuned_by = "roll"\nbeats = 2.0', 'tuned_by = "roll"\nbeats = 9.0',
@@ -275,6 +278,56 @@ def test_one_slip_gives_one_problem(old: str, new: str, field: str, what: str, m
         return  # what is missing is told at its table
     last = field.rpartition(": ")[2].split(" ")[0]
     assert last in text.split("\n")[problem.line - 1]
+
+
+DEEP = """
+[[division]]
+id = "deep"
+name = "Deep"
+keys = 12
+lowest = "F1"
+
+[[rank]]
+id = "deep.bourdon64"
+division = "deep"
+name = "Bourdon"
+family = "stopped"
+feet = "64"
+pipes = 12
+tuned_by = "stopper"
+"""
+HIGH = """
+[[rank]]
+id = "great.high"
+division = "great"
+name = "High"
+family = "open"
+feet = "4"
+pipes = 10
+from = "C5"
+tuned_by = "cone"
+
+[[stop]]
+id = "pedal.high"
+name = "High"
+division = "pedal"
+plays = [{rank = "great.high"}]
+"""
+
+
+def test_pipe_below_all_that_is_built() -> None:
+    (problem,) = problems_of(GOOD + DEEP)
+    assert problem.field == "rank deep.bourdon64: feet"
+    # F of 64 foot at A4 = 440: 43.654 Hz / 8
+    assert "its pipe at F1 would speak at 5.5 Hz" in problem.what
+
+
+def test_rank_above_the_keys_of_the_borrowing_division() -> None:
+    (problem,) = problems_of(GOOD + HIGH)
+    assert problem.field == "stop pedal.high: plays 1: rank"
+    assert "begins at C5, above the keys of pedal" in problem.what
+    told = HIGH.replace('high"}', 'high", first_pipe = 1}')
+    assert len(read_organ(GOOD + told).keys_of(["pedal.high"])) == 10
 
 
 OWN = """

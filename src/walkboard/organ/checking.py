@@ -7,7 +7,7 @@ from typing import Any
 
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.building import build_division
-from walkboard.organ.checking_ranks import check_ranks
+from walkboard.organ.checking_ranks import HIGHEST_KEY, check_ranks
 from walkboard.organ.checking_stops import check_stops
 from walkboard.organ.description import (
     ChestTable,
@@ -21,10 +21,7 @@ from walkboard.organ.findings import Findings, did_you_mean, likeliest
 from walkboard.organ.model import Division
 from walkboard.organ.shape import Draft, Row
 from walkboard.quantities import PYTHAGOREAN_COMMA_CENTS
-from walkboard.scales.keys import Key
 from walkboard.scales.temperament import from_fifths, known, names
-
-HIGHEST_KEY = Key(127)  # the end of the numbering of keys
 
 
 def check_description(draft: Draft, findings: Findings) -> None:

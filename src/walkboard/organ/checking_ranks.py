@@ -21,7 +21,7 @@ TUNED_BY: Mapping[Family, tuple[TunedBy, ...]] = {
     Family.CHIMNEY: (TunedBy.CAP, TunedBy.EARS, TunedBy.STOPPER),
     Family.REED: (TunedBy.SPRING, TunedBy.ROLL),
 }
-HIGHEST_KEY = 127  # the end of the numbering of keys
+HIGHEST_KEY = Key(127)  # the end of the numbering of keys
 
 
 def check_ranks(
@@ -54,7 +54,7 @@ def _span(row: Row[RankTable], division: Division | None, findings: Findings) ->
         start = division.lowest
     if start is None or division is None or not row.has("pipes"):
         return None
-    most = HIGHEST_KEY - start.semitone + 1
+    most = HIGHEST_KEY.semitone - start.semitone + 1
     if row.table.pipes > most:
         findings.note(
             (*row.path, "pipes"),
