@@ -49,7 +49,7 @@ def test_imports_keep_their_direction(copy_of_the_house: Path) -> None:
         ("planning/plan.py", "import sqlalchemy"),
         ("condition/state.py", "import random"),
         ("book/records.py", "from walkboard.sheets import cautions"),
-        ("demo/synthesiser.py", "from walkboard.listening import heard"),
+        ("demo/synthesiser/voices.py", "from walkboard.listening import heard"),
     ],
 )
 def test_a_planted_wrong_import_is_caught(

@@ -68,11 +68,11 @@ def compare(heard: HeardWalk, truth: WalkTruth) -> Comparison:
                 told.append(planted[-1])
         if hold is None or hold.key != true.key:
             continue
-        pipes = {pipe.pipe: pipe for pipe in true.pipes}
+        pipes = {pipe.pipe for pipe in true.pipes}
         for reading in hold.readings:
             if reading.hz is None or reading.sigma_cents is None or reading.pipe not in pipes:
                 continue
-            true_hz = pipes[reading.pipe].mean_hz(reading.start_s, min(reading.end_s, true.end_s))
+            true_hz = true.mean_hz(reading.pipe, reading.start_s, reading.end_s)
             cents.append(cents_of_ratio(reading.hz / true_hz))
             sigmas.append(cents[-1] / reading.sigma_cents)
     return Comparison(

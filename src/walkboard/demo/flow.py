@@ -22,7 +22,6 @@ from walkboard.demo.hall import HallState, hall_state
 from walkboard.demo.walks import WalkPlan, record, walks
 from walkboard.errors import InputError
 from walkboard.organ import examples
-from walkboard.organ.model import Organ
 from walkboard.planning.plan import Plan
 from walkboard.survey.exchange import walk_to_json
 from walkboard.survey.heard import HeardWalk
@@ -111,7 +110,12 @@ def build(
         comparisons: dict[str, Comparison] = {}
         sound_seconds = 0.0
         for plan, heard, comparison in _recorded_and_heard(
-            plans, state=state, organ=organ, seed=seed, folder=recordings, processes=processes
+            plans,
+            state=state,
+            description=description,
+            seed=seed,
+            folder=recordings,
+            processes=processes,
         ):
             recording = visiting.keep_heard(book, visit, recordings / plan.file, heard)
             (recordings / plan.file).with_suffix(".json").write_text(
@@ -147,7 +151,7 @@ def _recorded_and_heard(
     plans: tuple[WalkPlan, ...],
     *,
     state: HallState,
-    organ: Organ,
+    description: Path,
     seed: int,
     folder: Path,
     processes: int,
@@ -156,7 +160,7 @@ def _recorded_and_heard(
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(processes, mp_context=context) as pool, _cancelling(pool):
         waiting = {
-            pool.submit(_record_and_hear, plan, state, organ, seed + n, folder): plan
+            pool.submit(_record_and_hear, plan, state, description, seed + n, folder): plan
             for n, plan in enumerate(plans)
         }
         for done in as_completed(waiting):
@@ -175,11 +179,11 @@ def _cancelling(pool: ProcessPoolExecutor) -> Iterator[None]:
 
 
 def _record_and_hear(
-    plan: WalkPlan, state: HallState, organ: Organ, seed: int, folder: Path
+    plan: WalkPlan, state: HallState, description: Path, seed: int, folder: Path
 ) -> tuple[HeardWalk, Comparison]:
     recorded = record(plan, state, seed, folder)
     air_celsius = state.thermometer_celsius[plan.division]
-    heard = hear_file(recorded.path, organ, plan.drawn, air_celsius)
+    heard = hear_file(recorded.path, load_organ(description), plan.drawn, air_celsius)
     return heard, compare(heard, recorded.truth)
 
 
