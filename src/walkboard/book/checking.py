@@ -26,7 +26,15 @@ from walkboard.errors import WalkboardError
 
 LEFTOVER_AGE = timedelta(days=1)  # no copying lasts so long; a killed program has left it
 _PUT_BACK = "Put back the newest copy; keep the damaged folder until that is done."
-_UNREADABLE = (WalkboardError, NoResultFound, ValueError, TypeError, LookupError)
+# What reading a row raises that something else than the book has written.
+_UNREADABLE = (
+    WalkboardError,
+    NoResultFound,
+    ValueError,
+    TypeError,
+    LookupError,
+    AttributeError,
+)
 
 
 class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events):
@@ -69,7 +77,7 @@ class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events):
                     try:
                         read(id_)
                     except _UNREADABLE as error:
-                        what = f"A record cannot be read: {error}."
+                        what = f"A record cannot be read ({type(error).__name__}: {error})."
                         problems.append(BookProblem(f"{DATABASE}, {kind} {id_}", what, _PUT_BACK))
         return tuple(problems)
 

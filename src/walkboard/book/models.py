@@ -300,7 +300,7 @@ class TickRow(Base):
     note: Mapped[str]
     at: Mapped[datetime]
     received_at: Mapped[datetime]
-    device: Mapped[str] = mapped_column(server_default="")
+    device: Mapped[str] = mapped_column(server_default=text("''"))
 
 
 class FaultRow(Base):

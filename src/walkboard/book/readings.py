@@ -52,7 +52,7 @@ class Readings(Storing):
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
             query = _kept_readings(as_of).where(RecordingRow.visit_id == visit_id)
-            return tuple(_kept_of(row) for row in session.execute(query).tuples())
+            return tuple(_kept_of(row) for row in session.execute(query))
 
     def best_readings(
         self, visit_id: int, *, as_of: datetime | None = None
@@ -98,7 +98,7 @@ class Readings(Storing):
                 .where(VisitRow.organ_id == organ_id)
                 .where(ReadingRow.rank == pipe.rank, ReadingRow.number == pipe.number)
             )
-            return tuple(_kept_of(row) for row in session.execute(query).tuples())
+            return tuple(_kept_of(row) for row in session.execute(query))
 
 
 def best_of(

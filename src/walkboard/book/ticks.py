@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 from sqlalchemy import select
@@ -40,7 +41,8 @@ class Ticks(Storing):
             )
         if not tick.uid:
             raise self._error("A tick must have a uid.", "Give it one that no other tick has.")
-        at = instant(tick.at, "The time of the tick")
+        # In UTC before all else: an hour that a zone has twice equals nothing in another zone.
+        tick = replace(tick, at=instant(tick.at, "The time of the tick"))
         with self._writing() as session:
             known = session.scalar(select(TickRow).where(TickRow.uid == tick.uid))
             if known is not None:
@@ -52,7 +54,7 @@ class Ticks(Storing):
                     )
                 return kept
             visit = self._get(session, VisitRow, tick.visit_id, "visit")
-            if visit.closed_at is not None and at > visit.closed_at:
+            if visit.closed_at is not None and tick.at > visit.closed_at:
                 self._visit_at_work(session, tick.visit_id)
             row = TickRow(
                 uid=tick.uid,
@@ -61,7 +63,7 @@ class Ticks(Storing):
                 number=int(tick.pipe.number),
                 state=TickState(tick.state).value,
                 note=tick.note,
-                at=at,
+                at=tick.at,
                 received_at=self._now(),
                 device=tick.device,
             )

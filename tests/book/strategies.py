@@ -1,0 +1,95 @@
+"""Hypothesis strategies of all that a book keeps, as odd as the types allow."""
+
+from datetime import UTC, datetime, timedelta
+from types import MappingProxyType
+from typing import TypeVar
+
+from hypothesis import strategies as st
+
+from walkboard.book.records import Conditions, TickState
+from walkboard.listening.heard import HoldFlag, ReadingFlag, SoundInfo
+from walkboard.organ.model import PipeRef
+from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
+from walkboard.scales.keys import Key
+from walkboard.survey.heard import HeardWalk, Hold, Reading
+
+T = TypeVar("T")
+
+numbers = st.floats(allow_nan=False, allow_infinity=False)
+maybe_numbers = st.none() | numbers
+words = st.text(st.characters(exclude_categories=["Cs"]), max_size=6)
+names = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=6)
+counts = st.integers(min_value=0, max_value=2**31)
+keys = st.builds(Key, st.integers(min_value=0, max_value=127))
+pipes = st.builds(PipeRef, names, st.integers(min_value=1, max_value=2**31))
+# In any zone, and of an hour that a zone has twice either one. Compare them in UTC, for such an
+# hour equals nothing in another zone (Python, datetime: aware objects, PEP 495).
+instants = st.datetimes(
+    min_value=datetime(1990, 1, 1),  # noqa: DTZ001 - the zone is drawn beside it
+    max_value=datetime(2090, 1, 1),  # noqa: DTZ001
+    timezones=st.timezones(),
+    allow_imaginary=False,
+)
+past_instants = st.integers(min_value=0, max_value=10**9).map(
+    lambda seconds: datetime(1990, 1, 1, tzinfo=UTC) + timedelta(seconds=seconds)
+)
+
+
+def tuples(of: st.SearchStrategy[T]) -> st.SearchStrategy[tuple[T, ...]]:
+    return st.lists(of, max_size=2).map(tuple)
+
+
+conditions = st.builds(
+    Conditions,
+    air_celsius=st.dictionaries(names, numbers, max_size=2).map(MappingProxyType),
+    humidity=maybe_numbers,
+    wind_mm=st.dictionaries(names, numbers, max_size=2).map(MappingProxyType),
+    noted_at=instants,
+)
+readings = st.builds(
+    Reading,
+    pipe=pipes,
+    hz=maybe_numbers,
+    sigma_cents=maybe_numbers,
+    cents=maybe_numbers,
+    level_db=maybe_numbers,
+    start_s=numbers,
+    end_s=numbers,
+    wander_cents=maybe_numbers,
+    flags=tuples(st.sampled_from(ReadingFlag)),
+)
+holds = st.builds(
+    Hold,
+    n=counts,
+    key=st.none() | keys,
+    key_number=st.none() | counts,
+    start_s=numbers,
+    end_s=numbers,
+    readings=tuples(readings),
+    sureness=numbers,
+    flags=tuples(st.sampled_from(HoldFlag)),
+)
+sounds = st.builds(SoundInfo, seconds=numbers, sample_rate=counts, channels=counts, format=words)
+walks = st.builds(
+    HeardWalk,
+    file=words,
+    sound=sounds,
+    organ=words,
+    drawn=tuples(words),
+    air_celsius=maybe_numbers,
+    holds=tuples(holds),
+    silent_keys=tuples(keys),
+    warnings=tuples(words),
+)
+plans = st.builds(
+    Plan,
+    minutes=numbers,
+    reference=tuples(st.builds(Reference, words, numbers, numbers)),
+    items=tuples(st.builds(PlanItem, counts, pipes, numbers, numbers, words, numbers, words)),
+    cost_before=numbers,
+    cost_after=numbers,
+    cost_bound=numbers,
+    minutes_used=numbers,
+    curve=tuples(st.builds(CurvePoint, numbers, numbers)),
+)
+tick_states = st.sampled_from(TickState).map(str)

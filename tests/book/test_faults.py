@@ -1,0 +1,60 @@
+"""Faults from report to mending."""
+
+import pytest
+
+from tests.book.making import DESCRIPTION, PRINCIPAL
+from walkboard.book.keeping import Book
+from walkboard.book.records import FaultKind, KeptVisit
+from walkboard.errors import BookError, UnknownNameError
+from walkboard.organ.model import PipeRef
+
+
+def test_a_fault_from_report_to_mending(book: Book, organ_id: int, visit: KeptVisit) -> None:
+    told = book.report_fault(
+        organ_id, FaultKind.DEAD_NOTE, "nothing on the Great", stop=PRINCIPAL, key="Gb3", uid="r1"
+    )
+    assert (told.kind, told.stop, told.key, told.pipe) == ("dead note", PRINCIPAL, "F#3", None)
+    assert told.mended_at is None
+    linked = book.link_fault(told.id, stop=PRINCIPAL, key="F#3", pipe=PipeRef(PRINCIPAL, 19))
+    assert linked.pipe == PipeRef(PRINCIPAL, 19)
+    assert (linked.words, linked.reported_at) == (told.words, told.reported_at)
+    assert book.standing_faults(organ_id) == (linked,)
+
+    mended = book.mend_fault(told.id, visit_id=visit.id, note="dust in the toe hole")
+    assert (mended.mended_in_visit, mended.mended_note) == (visit.id, "dust in the toe hole")
+    assert book.standing_faults(organ_id) == ()
+    assert book.faults(organ_id) == (mended,) == (book.fault(told.id),)
+    with pytest.raises(BookError, match=r"Fault 1 was mended on 2031-03-01\. Report it anew"):
+        book.mend_fault(told.id)
+
+
+def test_a_report_sent_twice_is_kept_once(book: Book, organ_id: int) -> None:
+    first = book.report_fault(organ_id, "cipher", "bottom C howls", uid="r1")
+    assert book.report_fault(organ_id, "cipher", "bottom C howls", uid="r1") == first
+    with pytest.raises(BookError, match="'r1' is known, but says something else"):
+        book.report_fault(organ_id, "cipher", "top C howls", uid="r1")
+    book.report_fault(organ_id, "cipher", "bottom C howls")
+    assert len(book.faults(organ_id)) == 2
+
+
+def test_only_words_of_the_trade_and_keys_that_are(book: Book, organ_id: int) -> None:
+    with pytest.raises(UnknownNameError, match=r"'broken' is not a kind .* cipher, dead note"):
+        book.report_fault(organ_id, "broken", "it is broken")
+    with pytest.raises(UnknownNameError, match="'H3' is not the name of a key"):
+        book.report_fault(organ_id, "cipher", "it howls", key="H3")
+    assert book.faults(organ_id) == ()
+
+
+def test_a_fault_is_mended_at_a_visit_to_its_own_organ(
+    book: Book, organ_id: int, visit: KeptVisit
+) -> None:
+    other = book.add_organ("Village Church", DESCRIPTION)
+    fault = book.report_fault(other.id, "rattle", "the case buzzes with the 16 foot")
+    with pytest.raises(BookError, match="Visit 1 is to another organ than fault 1"):
+        book.mend_fault(fault.id, visit_id=visit.id)
+    book.close_visit(visit.id)
+    mine = book.report_fault(organ_id, "rattle", "a grille")
+    with pytest.raises(BookError, match="can be read only"):
+        book.mend_fault(mine.id, visit_id=visit.id)
+    assert book.mend_fault(mine.id, note="between visits, by the keeper").mended_in_visit is None
+    assert book.standing_faults(other.id) == (fault,)

@@ -1,0 +1,209 @@
+"""Opening and making books, and every way in which that is refused."""
+
+import os
+import sqlite3
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import pytest
+
+from tests.book.making import DESCRIPTION, Clock
+from walkboard.book import create_book, open_book
+from walkboard.book.folder import DATABASE
+from walkboard.errors import BookError
+
+
+def test_a_new_book_is_a_folder_of_its_own(tmp_path: Path, clock: Clock) -> None:
+    with create_book(tmp_path / "books" / "hall", clock=clock) as book:
+        assert book.organs() == ()
+        book.add_organ("Harbour Hall", DESCRIPTION)
+    assert [p.name for p in (tmp_path / "books").iterdir()] == ["hall"]
+    names = sorted(p.name for p in (tmp_path / "books" / "hall").iterdir())
+    assert names == [DATABASE, "recordings"]
+    with open_book(tmp_path / "books" / "hall", clock=clock) as book:
+        assert [organ.name for organ in book.organs()] == ["Harbour Hall"]
+
+
+def test_a_relative_path_and_odd_names_will_do(
+    tmp_path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "ö % ?#&=").mkdir()
+    with create_book(Path("ö % ?#&="), clock=clock) as book:
+        book.add_organ("Harbour Hall", DESCRIPTION)
+        monkeypatch.chdir("/")
+        assert len(book.organs()) == 1
+        assert book.check() == ()
+
+
+def test_what_is_there_is_never_built_over(folder: Path, tmp_path: Path, clock: Clock) -> None:
+    with pytest.raises(BookError, match=r"There is a book here already\. Open it instead"):
+        create_book(folder, clock=clock)
+    other = tmp_path / "letters"
+    other.mkdir()
+    (other / "letter.txt").write_text("dear organ")
+    with pytest.raises(BookError, match="There is something else here already"):
+        create_book(other, clock=clock)
+    with pytest.raises(BookError, match="There is something else here already"):
+        create_book(other / "letter.txt", clock=clock)
+    assert [p.name for p in other.iterdir()] == ["letter.txt"]
+
+
+def test_a_book_that_breaks_off_in_the_making_leaves_nothing(
+    tmp_path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_room(path: Path) -> None:
+        raise OSError(28, "No space left on device", str(path))
+
+    monkeypatch.setattr("walkboard.book.migrating.sync_file", no_room)
+    with pytest.raises(BookError, match="The disk is full"):
+        create_book(tmp_path / "hall", clock=clock)
+    assert list(tmp_path.iterdir()) == []
+
+
+def make_no_folder(path: Path) -> None:
+    path.rmdir()
+
+
+def make_file(path: Path) -> None:
+    path.rmdir()
+    path.write_text("a file")
+
+
+def make_empty_folder(path: Path) -> None:
+    assert path.is_dir()
+
+
+def make_text(path: Path) -> None:
+    (path / DATABASE).write_text("This is my tuning book, typed by hand." * 40)
+
+
+def make_empty_file(path: Path) -> None:
+    (path / DATABASE).touch()
+
+
+def make_other_database(path: Path) -> None:
+    with closing(sqlite3.connect(path / DATABASE)) as connection, connection:
+        connection.execute("CREATE TABLE recipe (id INTEGER)")
+
+
+@pytest.mark.parametrize(
+    ("make", "said"),
+    [
+        (make_no_folder, r"There is no book here\. Check the path"),
+        (make_file, "This is a file; a book is a folder"),
+        (make_empty_folder, "This folder is no book: it has no book.sqlite"),
+        (make_text, "damaged, or is no database"),
+        (make_empty_file, "damaged, or is no database"),
+        (make_other_database, "a database of some other program"),
+    ],
+)
+def test_what_is_no_book(tmp_path: Path, clock: Clock, make, said: str) -> None:
+    path = tmp_path / "hall"
+    path.mkdir()
+    make(path)
+    before = sorted(tmp_path.rglob("*"))
+    with pytest.raises(BookError, match=said):
+        open_book(path, clock=clock)
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+@pytest.fixture
+def full_folder(folder: Path, clock: Clock) -> Path:
+    with open_book(folder, clock=clock) as book:
+        for number in range(20):
+            book.add_organ(f"organ {number}", DESCRIPTION + "# a line of the stop list\n" * 600)
+    return folder
+
+
+def overwrite(path: Path, start: int, junk: bytes) -> None:
+    with path.open("rb+") as handle:
+        handle.seek(start)
+        handle.write(junk)
+
+
+def test_a_damaged_database_is_refused_and_left_as_it_is(full_folder: Path, clock: Clock) -> None:
+    database = full_folder / DATABASE
+    size = database.stat().st_size
+    assert size > 200_000
+    overwrite(database, size // 2 // 4096 * 4096, b"\xa5" * 16_384)
+    before = database.read_bytes()
+    with pytest.raises(BookError, match=r"database is damaged\. Put back the newest copy"):
+        open_book(full_folder, clock=clock)
+    assert database.read_bytes() == before
+
+
+@pytest.mark.parametrize("share", [0.0, 0.02, 0.4, 0.97])
+def test_a_database_cut_short_is_refused(full_folder: Path, clock: Clock, share: float) -> None:
+    database = full_folder / DATABASE
+    os.truncate(database, int(share * database.stat().st_size))
+    with pytest.raises(BookError, match=r"database is damaged|could not be read"):
+        open_book(full_folder, clock=clock)
+
+
+@contextmanager
+def without_write_permission(folder: Path) -> Iterator[None]:
+    """Root may write anywhere, so it becomes nobody for a while."""
+    paths = [folder, *folder.rglob("*")]
+    for path in paths:
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    root = os.geteuid() == 0
+    try:
+        if root:
+            os.seteuid(65534)
+        yield
+    finally:
+        if root:
+            os.seteuid(0)
+        for path in paths:
+            path.chmod(0o755 if path.is_dir() else 0o644)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows keeps no such permissions")
+def test_a_folder_without_write_permission(empty_folder: Path, clock: Clock) -> None:
+    # pytest's own folders are closed to other users, so this one lies elsewhere.
+    with tempfile.TemporaryDirectory() as temporary:
+        Path(temporary).chmod(0o755)
+        folder = Path(temporary) / "hall"
+        with open_book(empty_folder, clock=clock) as book:
+            assert book.copy_to(folder) == ()
+        with without_write_permission(folder):
+            with pytest.raises(BookError, match=r"cannot be written to\. Give write permission"):
+                open_book(folder, clock=clock)
+            with pytest.raises(BookError, match="cannot be written to"):
+                create_book(folder / "inner", clock=clock)
+        assert sorted(p.name for p in folder.iterdir()) == [DATABASE, "recordings"]
+
+
+def test_an_open_book_whose_folder_goes_away_says_so(folder: Path, clock: Clock) -> None:
+    with open_book(folder, clock=clock) as book:
+        book.close()  # no connection is left over from opening
+        folder.rename(folder.with_name("elsewhere"))
+        with pytest.raises(BookError, match="database cannot be opened"):
+            book.organs()
+    assert not folder.exists()
+
+
+def test_importing_is_light_and_opening_needs_no_alembic(folder: Path) -> None:
+    program = """
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from walkboard.book import open_book
+from walkboard.book import records
+heavy = {"sqlalchemy", "alembic", "pydantic"}
+assert not heavy & set(sys.modules), heavy & set(sys.modules)
+with open_book(Path(sys.argv[1]), clock=lambda: datetime.now(UTC)) as book:
+    assert book.organs() == ()
+assert "sqlalchemy" in sys.modules
+assert "alembic" not in sys.modules
+print("light")
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", program, str(folder)], capture_output=True, text=True, check=False
+    )
+    assert (done.stdout, done.stderr) == ("light\n", "")
