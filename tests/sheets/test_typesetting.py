@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import shutil
 import subprocess
 from dataclasses import replace
@@ -180,6 +181,20 @@ def test_control_characters_and_turned_lines_are_dropped() -> None:
     organ = replace(village_organ(), name="Har\x00bour\x1b \u202eHall\u2028West\ud800\n\n end")
     sheet = worklist_sheet(organ, facts(organ), work(organ, []))
     assert f"Harbour Hall West{MISSING} end" in pages(render_pdf(sheet))[0]
+
+
+def test_a_number_and_its_unit_stay_on_one_line(tmp_path: Path) -> None:
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler-utils) is not installed; lines were not looked at")
+    organ = village_organ()
+    made = tmp_path / "list.pdf"
+    many = [(f"great.open8:{n}", -1.0 - 0.37 * n) for n in range(1, 20)]
+    made.write_bytes(render_pdf(worklist_sheet(organ, facts(organ), work(organ, many))))
+    lines = subprocess.run(
+        ["pdftotext", "-layout", str(made), "-"], capture_output=True, check=True, text=True
+    ).stdout
+    assert len(re.findall(r"about\s[\d.]+\smm\b", lines)) == len(many)
+    assert not re.search(r"about\s*$", lines, re.MULTILINE)
 
 
 def test_a_very_long_name_stays_on_the_sheet(tmp_path: Path) -> None:

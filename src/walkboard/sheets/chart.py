@@ -21,6 +21,7 @@ _TEXT_MM, _SMALL_MM = 3.4, 2.6  # 9.6 and 7.4 point; a column of 61 keys is 2.6 
 Place: TypeAlias = tuple[float, float]
 """Across and down from the upper left corner [mm]."""
 _LEAST_CENTS, _MOST_CENTS = 5.0, 50.0  # shown on each side of the target, at least and at most
+_ALWAYS_CENTS = 10.0  # from the target; a pipe nearer than this is never drawn at the edge
 _MOST_RULES = 10  # across the plot
 _STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0)
 _BLACK_KEYS = frozenset({1, 3, 6, 8, 10})
@@ -75,22 +76,17 @@ class _Scale:
 
 
 def _cents_shown(chart: RankChart) -> tuple[float, float]:
-    """Lowest and highest cents of the plot: the lines, and nineteen in twenty of the pipes."""
+    """Lowest and highest cents of the plot.
+
+    The lines and every pipe, but those far outside the run of the rank: one pipe 40 cents off must
+    not press all others flat.
+    """
     target = next((line.cents for line in chart.lines if line.is_target), 0.0)
-    away = sorted(
-        abs(cents - target)
-        for p in chart.points
-        for cents in (p.cents, p.left_cents)
-        if cents is not None
-    )
-    reach = away[min(len(away) - 1, math.floor(0.95 * len(away)))] if away else 0.0
-    reach = min(max(reach, chart.stray_cents) * 1.15, _MOST_CENTS)
-    shown = [
-        cents
-        for p in chart.points
-        for cents in (p.cents, p.left_cents)
-        if cents is not None and abs(cents - target) <= reach
-    ]
+    cents = [c for p in chart.points for c in (p.cents, p.left_cents) if c is not None]
+    away = sorted(abs(c - target) for c in cents)
+    usual = away[math.floor(0.9 * (len(away) - 1))] if away else 0.0
+    reach = min(max(3.0 * usual, _ALWAYS_CENTS), _MOST_CENTS)
+    shown = [c for c in cents if abs(c - target) <= reach]
     shown += [line.cents for line in chart.lines if abs(line.cents - target) <= _MOST_CENTS]
     shown += [target - _LEAST_CENTS, target + _LEAST_CENTS]
     shown += [target - 1.3 * chart.stray_cents, target + 1.3 * chart.stray_cents]
@@ -214,7 +210,9 @@ def _beyond(x: float, cents: float, scale: _Scale) -> list[str]:
     up = cents > scale.high
     y = scale.y(cents)
     inward = 1.0 if up else -1.0
-    words = _text((x + 1.6, y + inward * 2.0 + 1.0), signed(cents, 0), "start", _SMALL_MM)
+    is_last = x > _RIGHT - 8.0  # no room to its right
+    place = (x - 1.6 if is_last else x + 1.6, y + inward * 2.0 + 1.0)
+    words = _text(place, signed(cents, 0), "end" if is_last else "start", _SMALL_MM)
     return [
         _triangle(x, y + inward * 1.0, up=up),
         _triangle(x, y + inward * 3.0, up=up),

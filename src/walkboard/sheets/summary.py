@@ -25,6 +25,7 @@ from walkboard.sheets.wording import (
 )
 
 _MOST = 5  # of a kind named on the page; tables further on hold all
+_FAR_CELSIUS = 1.0  # of the air from what it should be, for advice: 3 cents. Own choice.
 _CENT = "A cent is one hundredth of a semitone."
 
 
@@ -175,7 +176,8 @@ def left(
         sentences.append(
             f"Historic, not to be touched without the organ's adviser: {listed(historic, _MOST)}."
         )
-    return Passage("What was left, and why", tuple(sentences) or ("Nothing of the plan is left.",))
+    nothing = "No work was planned." if work is None else "Nothing: all that was planned is done."
+    return Passage("What was left, and why", tuple(sentences) or (nothing,))
 
 
 def faults(reported: Sequence[Fault]) -> Passage:
@@ -197,13 +199,18 @@ def advice(
 ) -> Passage:
     """What the venue can do."""
     sentences: list[str] = []
-    service = visit.event_air_celsius
-    service = organ.pitch.at_celsius if service is None else service
     if visit.air_celsius:
         mean = sum(visit.air_celsius.values()) / len(visit.air_celsius)
-        air = Air(mean) if visit.humidity is None else Air(mean, visit.humidity)
-        sentences.extend(concerns(air, service))
-        if abs(mean - service) > 1.0:
+        event = visit.event_air_celsius
+        if visit.humidity is not None or event is not None:
+            air = Air(mean) if visit.humidity is None else Air(mean, visit.humidity)
+            sentences.extend(concerns(air, mean if event is None else event))
+        wanted = organ.pitch.at_celsius if event is None else event
+        if event is None and abs(mean - wanted) > _FAR_CELSIUS:
+            sentences.append(
+                f"The organ is pitched for {celsius(wanted)}; today it stood in {celsius(mean)}."
+            )
+        if abs(mean - wanted) > _FAR_CELSIUS:
             sentences.append(
                 "Have the building at the temperature of services and concerts when the tuner "
                 "comes, and well beforehand."

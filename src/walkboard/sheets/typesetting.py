@@ -17,6 +17,7 @@ from walkboard.sheets.chart import draw_chart
 from walkboard.sheets.values import RankChart, VisitReport, WorklistSheet
 
 MISSING = "▯"  # stands where the built-in letters have no shape
+_BLANKS = re.compile(r"[^\S\u00a0]+")  # but those that keep a number and its unit on one line
 _LONG_WORD, _BROKEN_AFTER = 16, 8  # letters of a word that may break, and after how many each
 _WITHOUT_SHAPE = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
 _TRIAL = '#set document(title: "trial"); #set text(font: "Libertinus Serif"); #sys.inputs.sheet'
@@ -134,7 +135,7 @@ def _cleaned(chart: RankChart) -> RankChart:
 def _printable(words: str) -> str:
     """Text on one line, without control characters, that can be broken if it is very long."""
     kept = []
-    for letter in " ".join(words.split()):
+    for letter in _BLANKS.sub(" ", words).strip():
         kind = unicodedata.category(letter)
         if kind in {"Cc", "Cf"}:  # controls, and marks that turn the direction of a whole line
             continue

@@ -169,8 +169,9 @@ def _strip(organ: Organ, visit: VisitFacts, references: Sequence[Reference]) -> 
         parts.append(f"air {celsius(low)}" if same else f"air {celsius(low)} to {celsius(high)}")
     parts.append(_own_pitch(organ))
     shifts = [r.shift_cents for r in references]
-    if shifts and min(shifts) == max(shifts):
-        parts.append(f"today {signed(shifts[0])} cents")
+    if shifts and signed(min(shifts)) == signed(max(shifts)):
+        at_pitch = float(signed(shifts[0]).replace("−", "-")) == 0.0
+        parts.append("today at pitch" if at_pitch else f"today {signed(shifts[0])} cents")
     elif shifts:
         parts.append(f"today {signed(min(shifts))} to {signed(max(shifts))} cents")
     return " · ".join(parts)
