@@ -96,8 +96,8 @@ def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[
     for event, total, seconds in zip(events, level, long, strict=True):
         if total < usual - _UNDER_WALK_DB or seconds < 0.2:
             continue
-        strength = float(np.clip((total - usual + 32.0) / 12.0, 0.15, 1.6))
-        leaves.append(min(18.0, 0.5 + 5.0 * seconds * strength))
+        strength = float(np.clip((total - usual + 42.0) / 15.0, 0.0, 1.6))
+        leaves.append(min(22.0, 14.0 * max(0.0, seconds - 0.15) * strength))
         kept.append(event)
     return kept, leaves
 

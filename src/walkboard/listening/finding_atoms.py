@@ -32,6 +32,7 @@ _UNDER_MOMENT_DB = 38.0
 _UNDER_WALK_DB = 50.0
 _SAME_LINE_CENTS = 15.0
 _GOES_ON_FRAMES = 15
+_GLIDE_CENTS = 40.0
 _BIG = 16_384.0
 
 
@@ -185,7 +186,8 @@ def find_atoms(tracks: Tracks) -> list[Atom]:
         grid = np.arange(start, int(frame[-1]) + 1)
         curve = np.interp(grid, frame, level)
         half = _LAG_FRAMES[int(_band_of(np.array([np.median(cents)]))[0])]
-        for low, high in _driven_parts(curve, half):
+        place = np.interp(grid, frame, cents)
+        for low, high in _driven_parts(curve, place, half):
             inside = (frame >= start + low) & (frame < start + high)
             if inside.sum() < _LEAST_FRAMES - 2:
                 continue
@@ -202,13 +204,24 @@ def find_atoms(tracks: Tracks) -> list[Atom]:
     return atoms
 
 
-def _driven_parts(curve: FloatArray, half: int) -> list[tuple[int, int]]:
-    """First and one-past-last index of the parts of a level curve [dB] that do not fall."""
+def _driven_parts(curve: FloatArray, place: FloatArray, half: int) -> list[tuple[int, int]]:
+    """First and one-past-last index of the parts of a track that neither fall nor glide.
+
+    Parameters
+    ----------
+    curve, place : ndarray, shape (frames,)
+        Level [dB] and place [cents] of the track.
+    half : int
+        Half the lag over which a fall is judged [frames].
+    """
     padded = np.concatenate([np.full(half, -200.0), curve, np.full(half, -200.0)])
     change = padded[2 * half :] - padded[: -2 * half]
     driven = scipy.ndimage.binary_closing(
         np.pad(change > -_FALL_DB, 4), structure=np.ones(4, bool)
     )[4:-4]
+    # Through a long window one key's line slides into the next's: that is where to cut.
+    wide = np.pad(place, half, mode="edge")
+    driven &= np.abs(wide[2 * half :] - wide[: -2 * half]) < _GLIDE_CENTS
     edges = np.flatnonzero(np.diff(np.concatenate([[0], driven.astype(np.int8), [0]])))
     parts: list[tuple[int, int]] = []
     past_peak = -np.inf

@@ -2,7 +2,7 @@
 
 Why peaks. Naming must be retried with other keys without reading the sound again, and files last
 hours. A blown pipe is strictly harmonic, so its sound is a handful of lines; a frame is kept as at
-most 40 of them, four bytes each, which is 2 to 10 MB for an hour of sound.
+most 44 of them, four bytes each, which is 2 to 10 MB for an hour of sound.
 
 How. Three bands with windows that tell neighbouring keys apart where the band begins (a Blackman
 window parts lines 3/window apart; a semitone is 5.9 % of the frequency): 1.2 s up to 140 Hz,
@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 
 HOP_S = 0.04
 FOOT_HZ = 12.0  # cents of a peak count from here; below the lowest pipe (16 Hz) with room for flat
-TOP_HZ = 12_000.0
+TOP_HZ = 16_500.0
 _LOW_RATE_HZ = 2_000.0  # of the decimated copy: holds the two lower bands with room for its filter
 _BATCH_FRAMES = 250
 _CENTS_STEP = 0.2
@@ -52,8 +52,8 @@ class _Band:
 
 
 _BANDS = (
-    _Band(FOOT_HZ, 140.0, 1.2, 6, True),
-    _Band(140.0, 560.0, 0.5, 10, True),
+    _Band(FOOT_HZ, 140.0, 1.2, 8, True),
+    _Band(140.0, 560.0, 0.5, 12, True),
     _Band(560.0, TOP_HZ, 0.2, 24, False),
 )
 BAND_EDGES_HZ = tuple(band.low_hz for band in _BANDS[1:])

@@ -1,17 +1,20 @@
 """When a named key was down: one key's lines looked at together.
 
 An event's bounds come from single lines, and single lines mislead: two unisons beat, a pipe wavers,
-a room builds up, and a line may dip by 15 dB while the key stays down. When a key goes up, all its
-lines leave their steady level at once. So for a stretch in which one key was named, the mean fall
-of its lines under their steady levels is followed:
+a room builds up, and a line may dip by 15 dB while the key stays down. When a key goes up and down
+again, all its lines leave their steady levels at once, and fast; the new tone meets the old
+reverberation at a chance phase, so a line may as well rise. So for a stretch in which one key was
+named, the mean departure of its lines from their steady levels is followed, each line beyond what
+it wavers by itself and at most 8 dB, so that one that beats to nothing does not decide alone.
 
-- a cut (the key was up) is where the mean fall has a peak of at least 3.2 dB over three or more
-  lines. With one line there is nothing to check it by, and it takes 6.5 dB. Each line counts at
-  most 8 dB, so that one that beats to nothing does not decide alone;
-- what lies between cuts is a hold when it comes back to within 5 dB of the steady levels: a tail
-  that swells by chance does not;
-- a hold begins where the lines rise through 8 dB under their level and ends where they leave it by
-  1.5 dB. The window blurs both ways alike: for a step the first is right to 0.03 s.
+- A cut (the key was up) is where that departure is large and its pace is fast. The fewer lines
+  there are to check it by, the more it takes (`_CUTS`, from synthetic walks: `python -m bench
+  holds`). Repeats after 0.12 s in 3 s of reverberation showed 3.3 dB and more over four lines,
+  steady holds at most 2.5 dB.
+- What lies between cuts is a hold when it comes back to within 2.5 dB of the steady levels: a tail
+  that swells by chance does not.
+- A hold begins where the lines rise through 8 dB under their level and ends where they leave it by
+  1.5 dB.
 """
 
 from __future__ import annotations
@@ -31,6 +34,13 @@ _MOST_LINES = 8
 _UNDER_STRONGEST_DB = 28.0
 _DEEPEST_DB = 8.0
 _LOST_DB = 40.0
+_UNISON_CENTS = 45.0
+_BACK_DB = 2.5
+_LEFT_DB = 1.5
+_FILLING_FRAMES = 20
+_PACE_FRAMES = 4
+# Departure and pace [dB] that make a cut, for one, two, three, four or more lines.
+_CUTS = ((5.0, 6.5), (4.5, 5.0), (3.3, 3.5), (3.0, 2.5))
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +63,8 @@ class Lines:
         A line that was not seen stands 40 dB under its steady level.
     steady_db : ndarray, shape (lines,)
     slack_db : ndarray, shape (lines,)
-        How far a line is under its steady level a fifth of the time, up to 6 dB: it beats or
-        wavers, and only what is lower than that counts as a fall.
+        How far a line is under its steady level a fifth of the time, up to 6 dB (more where two
+        unisons beat): it wavers, and only what is lower than that counts as a fall.
     """
 
     first: int
@@ -66,6 +76,20 @@ class Lines:
         """Mean fall of the lines under their steady level, each counted to `deepest_db`."""
         below = (self.steady_db - self.slack_db)[:, np.newaxis] - self.level_db
         return np.asarray(np.clip(below, -3.0, deepest_db).mean(axis=0), np.float64)
+
+    def stir(self, deepest_db: float) -> FloatArray:
+        """Mean departure of the lines from their steady level either way, beyond their slack."""
+        away = np.abs(self.steady_db[:, np.newaxis] - self.level_db) - self.slack_db[:, np.newaxis]
+        return np.asarray(np.clip(away, 0.0, deepest_db).mean(axis=0), np.float64)
+
+    def pace(self) -> FloatArray:
+        """Mean change of the lines either way over 0.16 s, each counted to 12 dB."""
+        change = np.zeros(self.level_db.shape[1])
+        half = _PACE_FRAMES // 2
+        if len(change) > _PACE_FRAMES:
+            moved = np.abs(self.level_db[:, _PACE_FRAMES:] - self.level_db[:, :-_PACE_FRAMES])
+            change[half : half - _PACE_FRAMES] = np.minimum(moved, 12.0).mean(axis=0)
+        return change
 
 
 def follow_lines(
@@ -96,6 +120,11 @@ def follow_lines(
     frame = features.frame_between(begin, end)
     cents = features.cents_code[chosen] * 0.2
     level = features.level_code[chosen] * 0.01
+    # Two pipes of one pitch beat down to nothing, again and again.
+    unisons = len(fundamentals_cents) > 1 and bool(
+        np.min(np.diff(np.sort(fundamentals_cents))) < _UNISON_CENTS
+    )
+    rare, most_slack = (8.0, 18.0) if unisons else (20.0, 6.0)
     inside = np.zeros(end - begin, bool)
     for low, high in sounding:
         inside[max(0, low - begin) : max(0, high - begin)] = True
@@ -115,7 +144,7 @@ def follow_lines(
             seen = seen[seen > -199.0]
             if len(seen) >= max(3.0, 0.6 * inside.sum()):
                 steady = float(np.median(seen))
-                slack = min(6.0, steady - float(np.percentile(seen, 20.0)))
+                slack = min(most_slack, steady - float(np.percentile(seen, rare)))
                 rows.append((steady, slack, curve))
     if not rows:
         return None
@@ -131,20 +160,22 @@ def follow_lines(
 def key_down(lines: Lines) -> list[Span]:
     """The times at which the key was down."""
     fall = scipy.ndimage.median_filter(lines.fall(_DEEPEST_DB), 3)
-    cut_at = 3.2 if len(lines.steady_db) >= 3 else 6.5 - 1.5 * (len(lines.steady_db) - 1)
-    on_at = 1.5
-    # A hold must come back to near its level; the rest is decided by cuts between.
+    stir = scipy.ndimage.median_filter(lines.stir(_DEEPEST_DB), 3)
+    pace = scipy.ndimage.maximum_filter1d(lines.pace(), 2 * _PACE_FRAMES + 1)
+    cut_at, pace_at = _CUTS[min(len(lines.steady_db), len(_CUTS)) - 1]
     spans: list[Span] = []
     on = False
-    start = 0
-    last_good = 0
-    for i, value in enumerate(fall):
+    start = last_good = 0
+    for i in range(len(fall)):
         if not on:
-            if value < on_at + 1.0:
+            if fall[i] < _BACK_DB:
                 on, start, last_good = True, i, i
-        elif value < on_at:
+            continue
+        # While the room fills the levels are not yet the steady ones: only a fall counts.
+        value = fall[i] if i - start < _FILLING_FRAMES else stir[i]
+        if value < _LEFT_DB:
             last_good = i
-        elif value > cut_at:
+        elif value > cut_at and pace[i] > pace_at:
             spans.append(Span(start, last_good))
             on = False
     if on:

@@ -38,7 +38,8 @@ IntArray = NDArray[np.int64]
 _UNEXPLAINED = 14.0
 _WEIGHT_POWER = 0.35
 _MOST_PARTIALS = 60
-_VOTING_PARTIALS = 14
+_VOTING_PARTIALS = 16
+_TELLING_PARTIALS = 12.0
 _VOTING_LINES = 8
 _REACH_CENTS = 75.0
 _OVERTONE_COST = {
@@ -156,19 +157,23 @@ def read_event(event: Event, board: Keyboard, shift_cents: float, leave: float) 
     offset = np.zeros(board.states)
     ranks = board.base.shape[1]
     heard = np.zeros((board.states, ranks), bool)
+    measure = np.zeros((board.states, len(weight)))
     for rank in range(ranks):
         base = board.base[:, rank : rank + 1]
         found, fits, number = _fit_comb(event.cents, weight, tolerance, base, shift_cents)
-        mass = fits @ weight
-        share = mass / max(float(weight.sum()), 1e-30)
+        # High partials lie so close that any line fits one: they tell little.
+        told = weight / (1.0 + (number / _TELLING_PARTIALS) ** 2)
+        mass = np.where(fits, told, 0.0).sum(axis=1)
+        share = mass / np.maximum(told.sum(axis=1), 1e-30)
         sounding = np.isfinite(base[:, 0]) & (share > 0.02)
         away = found - shift_cents
         spread = 0.85 * np.exp(-0.5 * (away / 8.0) ** 2) + 0.15 * np.exp(-np.abs(away) / 20.0)
         odd = np.zeros(board.states)
         for prime in (2, 3, 5):
-            free_of = (fits & (number % prime != 0)) @ weight / np.maximum(mass, 1e-30)
+            other = np.where(fits & (number % prime != 0), told, 0.0).sum(axis=1)
+            free_of = other / np.maximum(mass, 1e-30)
             odd = np.maximum(odd, np.where(free_of < 0.05, 9.0, 0.0))
-        root = (fits & (number == 1)) @ weight / np.maximum(mass, 1e-30)
+        root = np.where(fits & (number == 1), told, 0.0).sum(axis=1) / np.maximum(mass, 1e-30)
         comb_cost = -np.log(spread) + odd + np.where(root < 0.03, board.rootless[:, rank], 0.0)
         if ranks == 1:
             cost += np.where(sounding, comb_cost, 20.0)
@@ -180,8 +185,13 @@ def read_event(event: Event, board: Keyboard, shift_cents: float, leave: float) 
         heard[:, rank] = sounding
         if rank == 0:
             offset = found
+            measure = told
+        else:
+            measure = np.maximum(measure, told)
         matched |= fits
-    explained = matched @ weight / max(float(weight.sum()), 1e-30)
+    explained = np.where(matched, measure, 0.0).sum(axis=1) / np.maximum(
+        measure.sum(axis=1), 1e-30
+    )
     energy = matched @ power / max(float(power.sum()), 1e-30)
     cost += _UNEXPLAINED * (1.0 - explained) + np.where(heard.any(axis=1), 0.0, 20.0)
     return Reading(cost, explained, energy, offset, leave)
