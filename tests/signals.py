@@ -39,7 +39,7 @@ def partial_levels(
     kind: str, hz: float, rng: np.random.Generator, reach: float
 ) -> NDArray[np.float64]:
     """Amplitudes of partials 1, 2 … up to `reach` [Hz], with ±3 dB of scatter."""
-    count = max(1, int(reach / hz))
+    count = max(1, min(96, int(reach / hz)))
     number = np.arange(1, count + 1)
     if kind == "flue":
         level = -9.0 * np.log2(number)

@@ -25,7 +25,7 @@ _STEP_BINS = 0.35  # at the highest partial searched
 _SEARCH_PARTIALS = 48
 _SEARCH_REACH_HZ = 6_000.0
 HIGHEST_HZ = 20_000.0
-MOST_PARTIALS = 64
+MOST_PARTIALS = 56
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,8 @@ low to high partials.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +32,10 @@ from walkboard.listening.wander import (
 )
 
 _TURNS = 6
-_SETTLED = 0.02  # of σ: when to stop
+_LEAST_TURNS = 3
+_STEPS = (3, 3, 4, 2)  # of fitting the movement, turn by turn
+_ODD = 2.0  # surprise of a row, against the median, from which it is distrusted
+_SETTLED = 0.05  # of σ: when to stop
 _COHERENT = 0.55  # share of a partial's power that the course must make steady
 _EXPECTED = 5.0  # power over noise at which a partial beside a sure one is likely there
 _ALONE = 10.0  # the same where no neighbour is sure
@@ -115,40 +119,71 @@ def _presence(ratio: Floats) -> Floats:
     return np.asarray(1.0 / (1.0 + np.exp(np.clip(2.0 * (needed - ratio), -50.0, 50.0))))
 
 
-def _rows(
-    env: Envelopes, basis: SlowBasis, course: Floats
-) -> tuple[Rows, NDArray[np.complex128], Floats, Floats]:
-    """Turn the envelopes back by a course; the rows that can be used, means, ratios, coherence."""
-    turned = env.values * np.exp(
-        -1j * env.numbers[:, np.newaxis] * (basis.phase @ course)[np.newaxis, np.newaxis]
-    )
-    count = turned.shape[2]
-    mean = turned.mean(axis=2)
-    power = (turned.real**2 + turned.imag**2).mean(axis=2)
-    ratio = (mean.real**2 + mean.imag**2) * count / env.noise
-    coherence = (mean.real**2 + mean.imag**2) / np.maximum(power - env.noise, 1e-300)
-    present = _presence(ratio)
+@dataclass(frozen=True, slots=True)
+class _Turned:
+    """Envelopes turned back by a course, their means and how steady that makes them."""
+
+    values: NDArray[np.complex128]
+    mean: NDArray[np.complex128]
+    ratio: Floats
+    coherence: Floats
+    power: Floats
+
+
+def _turn_back(env: Envelopes, basis: SlowBasis, course: Floats) -> _Turned:
+    phase = env.numbers[:, np.newaxis] * (basis.phase @ course)
+    values = env.values * np.exp(-1j * phase)
+    mean = values.mean(axis=2)
+    steady = mean.real**2 + mean.imag**2
+    power = (values.real**2 + values.imag**2).mean(axis=2)
+    ratio = steady * (values.shape[2] / env.noise)
+    coherence = steady / np.maximum(power - env.noise, 1e-300)
+    return _Turned(values, mean, ratio, coherence, power)
+
+
+def _usable(env: Envelopes, turned: _Turned) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Channel and partial of the envelopes that can be used under a course."""
+    present = _presence(turned.ratio)
     usable = present > 0.05
-    usable &= (coherence > _COHERENT) | (power < 3.0 * env.noise)
-    merit = np.where(usable, env.numbers**2 * ratio, 0.0)
-    usable.flat[np.argmax(ratio)] = True
+    usable &= (turned.coherence > _COHERENT) | (turned.power < 3.0 * env.noise)
+    usable.flat[np.argmax(turned.ratio)] = True
     if usable.sum() > _MOST_ROWS:
+        merit = np.where(usable, env.numbers**2 * turned.ratio, 0.0)
         least = np.partition(merit, -_MOST_ROWS, axis=None)[-_MOST_ROWS]
         usable &= merit >= least
     channel, partial = np.nonzero(usable)
+    return channel, partial
+
+
+def _rows(
+    env: Envelopes, basis: SlowBasis, course: Floats, turned: _Turned, distrust: Floats
+) -> Rows:
+    """What can be used as rows of a model that is linear around a course."""
+    channel, partial = _usable(env, turned)
+    present = _presence(turned.ratio)
     number = env.numbers[partial].astype(float)
-    amplitude = mean[channel, partial][:, np.newaxis]
-    relative = turned[channel, partial] / amplitude
-    coefficients = relative @ basis.cosines.T / env.response(basis.rates_hz)
-    noise = env.noise[channel, partial] / (2.0 * np.abs(amplitude[:, 0]) ** 2 * number**2)
-    rows = Rows(
+    amplitude = turned.mean[channel, partial][:, np.newaxis] * number[:, np.newaxis]
+    over_number = turned.values[channel, partial] / amplitude
+    coefficients = over_number @ (basis.cosines.T / env.response(basis.rates_hz))
+    noise = env.noise[channel, partial] / (2.0 * np.abs(amplitude[:, 0]) ** 2)
+    return Rows(
         env.hz,
         number,
-        coefficients.imag / number[:, np.newaxis] + basis.design @ course,
-        coefficients.real / number[:, np.newaxis],
+        coefficients.imag + basis.design @ course,
+        coefficients.real,
         noise / present[channel, partial],
+        distrust[channel, partial],
     )
-    return rows, mean, ratio, coherence
+
+
+def _audible(env: Envelopes, turned: Sequence[_Turned]) -> NDArray[np.bool_]:
+    """Partials that are worth carrying on with: steady under some course, or plainly loud."""
+    loud = turned[0].power > 1.5 * env.noise
+    for trial in turned:
+        loud |= trial.ratio > 3.0
+    kept = np.asarray(loud.any(axis=0))
+    kept[int(np.argmax(turned[0].power.max(axis=0)))] = True
+    return kept
 
 
 def estimate(env: Envelopes) -> Estimate:
@@ -156,18 +191,26 @@ def estimate(env: Envelopes) -> Estimate:
     basis = SlowBasis.of(env.values.shape[2], env.spacing_s)
     course = np.zeros(1 + len(basis.rates_hz))
     tracked = _project(_first_phase(env), basis)
-    steady = [_rows(env, basis, trial)[2].sum() for trial in (course, tracked)]
-    if steady[1] > steady[0] + 4.0 * len(course):
+    trials = [_turn_back(env, basis, course), _turn_back(env, basis, tracked)]
+    if trials[1].ratio.sum() > trials[0].ratio.sum() + 4.0 * len(course):
         course = tracked
+    kept = _audible(env, trials)
+    used = replace(
+        env, values=env.values[:, kept], numbers=env.numbers[kept], noise=env.noise[:, kept]
+    )
     movement = Movement.usual()
+    distrust = np.ones(used.noise.shape)
     for turn in range(_TURNS):
-        rows, *_ = _rows(env, basis, course)
-        movement, found = fit_movement(rows, basis, movement, 6 if turn < 3 else 2)
+        turned = _turn_back(used, basis, course)
+        rows = _rows(used, basis, course, turned, distrust)
+        movement, found = fit_movement(rows, basis, movement, _STEPS[min(turn, len(_STEPS) - 1)])
+        # A row that fits far worse than the others (hum on it, another pipe's tail) counts less.
+        surprise = found.surprise / max(1.0, float(np.median(found.surprise)))
+        distrust[_usable(used, turned)] = rows.distrust * np.maximum(1.0, surprise / _ODD)
         change = abs(found.course[0] - course[0]) / np.sqrt(found.covariance[0, 0])
         course = found.course
-        if turn >= 2 and change < _SETTLED:
+        if turn >= _LEAST_TURNS - 1 and change < _SETTLED:
             break
-    _, mean, ratio, coherence = _rows(env, basis, course)
     still = posterior(rows, basis, Movement.still())
     share = weigh_still(movement, found, still)
     moving_hz, moving_variance = _before_the_room(found, basis)
@@ -175,9 +218,10 @@ def estimate(env: Envelopes) -> Estimate:
     mean_hz = share * still_hz + (1.0 - share) * moving_hz
     variance = share * still_variance + (1.0 - share) * moving_variance
     variance += share * (1.0 - share) * (still_hz - moving_hz) ** 2
-    weight = mean.real**2 + mean.imag**2
+    last = _turn_back(env, basis, course)
+    weight = last.mean.real**2 + last.mean.imag**2
     weight /= weight.sum()
-    steady_share = float((weight * np.clip(coherence, 0.0, 1.0)).sum())
+    steady_share = float((weight * np.clip(last.coherence, 0.0, 1.0)).sum())
     wander_hz = float(np.sqrt(0.5 * (course[1:] ** 2).sum()))
     number = float((weight * env.numbers).sum())
     slip = _slipped_cycles(steady_share, number * wander_hz)
@@ -186,8 +230,8 @@ def estimate(env: Envelopes) -> Estimate:
         hz=env.hz + mean_hz,
         sigma_hz=float(np.sqrt(variance)),
         wander_hz=wander_hz,
-        amplitudes=mean,
-        power_ratio=ratio,
+        amplitudes=last.mean,
+        power_ratio=last.ratio,
         coherence=steady_share,
         slip_cycles=slip,
         movement=movement,

@@ -27,6 +27,7 @@ _WINDOW = np.array([1.0, -4.0, 6.0, -4.0, 1.0]) / 16.0  # sin⁴ as it acts on n
 _WINDOW_POWER = 35.0 / 128.0  # its mean square, exact
 _FLOOR_QUANTILE = 0.4  # below the median: skirts of partials reach into the gaps
 _FLOOR_REACH_HZ = 80.0
+_MODEL_FLOOR = 10.0**-9.5  # beside the loudest partial, below which no model of sound is believed
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,4 +206,6 @@ def envelopes(
     # ifft divides by count; the amplitude of a real line is 2 / length times its bin
     values = values * drift * (2.0 * count / spectrum.length)
     noise = 4.0 * floor * count / spectrum.length**2
+    loudest = (values.real**2 + values.imag**2).mean(axis=2).max(axis=1, keepdims=True)
+    noise = np.maximum(noise, _MODEL_FLOOR * loudest)
     return Envelopes(values, hz, numbers, noise, float(times[0] - 0.5 * cell), cell, mean_s)

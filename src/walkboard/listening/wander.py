@@ -34,7 +34,7 @@ from walkboard.quantities import CENTS_PER_NEPER
 
 Floats = NDArray[np.float64]
 
-FASTEST_WANDER_HZ = 5.0
+FASTEST_WANDER_HZ = 4.0
 _MOST_TERMS = 64
 _ROOM_MEMORY_S = 0.25  # reverberation of 3.5 s (60 dB) has this energy decay constant
 _ROOM_GRID_S = np.geomspace(0.08, 1.0, 8)
@@ -187,6 +187,8 @@ class Rows:
         Real part over l [-].
     noise : ndarray, shape (rows,)
         Variance of each of their values that the white noise makes.
+    distrust : ndarray, shape (rows,)
+        Factor on all that the model says of a row's variance; 1 for a row like the others.
     """
 
     hz: float
@@ -194,6 +196,7 @@ class Rows:
     turn: Floats
     swell: Floats
     noise: Floats
+    distrust: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,6 +214,8 @@ class Posterior:
         Of the merit, by the movement's standard sizes.
     information : ndarray, shape (5, 5)
         Expected curvature of the merit, about.
+    surprise : ndarray, shape (rows,)
+        Mean square of what is left of a row over what the model says of it [-].
     """
 
     course: Floats
@@ -218,22 +223,23 @@ class Posterior:
     merit: float
     gradient: Floats
     information: Floats
+    surprise: Floats
 
 
 def posterior(rows: Rows, basis: SlowBasis, movement: Movement) -> Posterior:
     """Estimate the course for given sizes of movement (a linear normal model)."""
     var = _variances(movement, basis, rows.hz)
-    own = (1.0 / rows.number**2)[:, np.newaxis]
-    build_up = own * var.build_up
-    spread = var.smear + build_up + rows.noise[:, np.newaxis]
+    distrust = rows.distrust[:, np.newaxis]
+    smear = distrust * var.smear
+    build_up = (rows.distrust / rows.number**2)[:, np.newaxis] * var.build_up
+    spread = smear + build_up + (rows.distrust * rows.noise)[:, np.newaxis]
     weight = 1.0 / spread
     total = weight.sum(axis=0)
     centre = (weight * rows.turn).sum(axis=0) / total
     precision = basis.design.T @ (total[:, np.newaxis] * basis.design)
-    diagonal = np.einsum("ii->i", precision)
-    diagonal[1:] += 1.0 / var.wander
-    scale = 1.0 / np.sqrt(diagonal)
-    factor = np.linalg.cholesky(precision * np.outer(scale, scale))
+    precision.flat[len(precision) + 1 :: len(precision) + 1] += 1.0 / var.wander
+    scale = 1.0 / np.sqrt(precision.diagonal())
+    factor = np.linalg.cholesky(precision * scale * scale[:, np.newaxis])
     inverse = np.linalg.inv(factor) * scale
     covariance = inverse.T @ inverse
     pull = basis.design.T @ (total * centre)
@@ -241,22 +247,23 @@ def posterior(rows: Rows, basis: SlowBasis, movement: Movement) -> Posterior:
     fitted = basis.design @ course
     left = (rows.turn - fitted) ** 2
     misfit = float((weight * (left + rows.swell**2)).sum() + (course[1:] ** 2 / var.wander).sum())
-    log_det = 2.0 * float(np.log(np.diag(factor) / scale).sum())
+    log_det = 2.0 * float(np.log(factor.diagonal() / scale).sum())
     merit = -0.5 * (misfit + 2.0 * float(np.log(spread).sum()) + log_det)
     merit -= 0.5 * float(np.log(var.wander).sum())
     # Fisher's identity: the slope of the likelihood is the expected slope with the course known.
     unsure = ((basis.design @ covariance) * basis.design).sum(axis=1)
-    excess = weight * (weight * (left + unsure + rows.swell**2) - 2.0)
-    known = np.einsum("ii->i", covariance)[1:] / var.wander
+    surprise = weight * (left + unsure + rows.swell**2)
+    excess = weight * (surprise - 2.0)
+    known = covariance.diagonal()[1:] / var.wander
     wander_excess = course[1:] ** 2 / var.wander + known - 1.0
-    smear_pull = excess.sum(axis=0) * var.smear
+    smear_pull = (excess * smear).sum(axis=0)
     build_pull = (excess * build_up).sum(axis=0)
     gradient = 0.5 * (
         var.wander_slope @ wander_excess
         + var.smear_slope @ smear_pull
         + var.build_up_slope @ build_pull
     )
-    smear_part = weight * var.smear
+    smear_part = weight * smear
     build_part = weight * build_up
     cross = var.smear_slope * (smear_part * build_part).sum(axis=0) @ var.build_up_slope.T
     information = (
@@ -266,7 +273,7 @@ def posterior(rows: Rows, basis: SlowBasis, movement: Movement) -> Posterior:
         + cross
         + cross.T
     )
-    return Posterior(course, covariance, merit, gradient, information)
+    return Posterior(course, covariance, merit, gradient, information, surprise.mean(axis=1) / 2.0)
 
 
 def fit_movement(
@@ -303,5 +310,5 @@ def weigh_still(moving: Movement, found: Posterior, still: Posterior) -> float:
     return float(1.0 / (1.0 + np.exp(np.clip(evidence - still.merit, -50.0, 50.0))))
 
 
-_ENOUGH = 0.02  # gain in merit that is not worth a step
+_ENOUGH = 0.04  # gain in merit that is not worth a step
 _LONGEST_MOVE = 1.2  # of a standard size in one step
