@@ -198,6 +198,40 @@ def test_a_play_list_is_not_followed_to_other_files(tmp_path: Path) -> None:
         opened(listed.encode(), "walk.m3u8")
 
 
+def outcome(data: bytes, name: str) -> str:
+    """Read a recording wholly: its samples are numbers and its length is true, or it is refused."""
+    try:
+        sound = opened(data, name)
+        samples = whole(sound)
+    except SoundError as refused:
+        return f"refused {refused.where}" if refused.mend else "refused without a mend"
+    assert np.isfinite(samples).all()
+    assert_allclose(sound.info.seconds * sound.info.sample_rate, len(samples), atol=0.5)
+    return "read"
+
+
+@pytest.mark.parametrize("name", ["walk.wav", "walk.flac", "walk.ogg", "walk.mp3", "memo.m4a"])
+def test_any_damage_is_read_through_or_refused_in_words(tmp_path: Path, name: str) -> None:
+    made = bursts(1.0)
+    data = phoned(made, tmp_path, index_first=True) if name == "memo.m4a" else written(made, name)
+    rng = np.random.default_rng(11)
+    outcomes = set()
+    for _ in range(25):
+        damaged = bytearray(data)
+        place = int(rng.integers(len(damaged)))
+        match int(rng.integers(4)):
+            case 0:
+                del damaged[place:]
+            case 1:
+                del damaged[place : place + int(rng.integers(1, 2_000))]
+            case 2:
+                damaged[place:place] = rng.bytes(int(rng.integers(1, 2_000)))
+            case _:
+                damaged[place % 200] = int(rng.integers(256))
+        outcomes.add(outcome(bytes(damaged), name))
+    assert outcomes == {"read", f"refused {name}"}
+
+
 @pytest.mark.parametrize("rate_hz", [4_000, 384_000])
 def test_sample_rates_beyond_use_are_refused(rate_hz: int) -> None:
     with pytest.raises(SoundError, match=f"sample rate is {rate_hz} Hz"):

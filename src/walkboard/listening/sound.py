@@ -235,7 +235,7 @@ class Sound:
             why = str(error)
         if isinstance(last, PyavDecoder):
             why = why or _breaking_off(last, meter.frames)
-        elif why or self._is_left_over():
+        elif why or not meter.frames or self._is_left_over():
             try:
                 second = PyavDecoder(self._stream, self.name, self._container)
                 if second.info.channels == self._decoder.info.channels:
@@ -243,7 +243,7 @@ class Sound:
                     yield from second.blocks(frames, skip=meter.frames)
                     why = _breaking_off(second, meter.frames)
             except (SoundError, DamageError) as error:
-                why = why or str(error)
+                why = why or (str(error) if meter.frames else "")
         self._tell_damage(meter, why, last, said)
 
     def _is_left_over(self) -> bool:
