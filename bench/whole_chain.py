@@ -10,7 +10,6 @@ import os
 import subprocess
 import sys
 import tempfile
-import time
 from pathlib import Path
 
 ONE_CORE = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
@@ -104,12 +103,11 @@ def main() -> None:
         first = Path(folder) / walks(organ)[0].file
         for times in (3, 18):
             long = repeated(first, times, Path(folder) / f"times-{times}.flac")
-            begun = time.perf_counter()
             got = hear(long, "great.principal8")
             print(
                 f"{f'the first, {times} times over':28} {got['seconds']:6.0f} "
                 f"{got['seconds'] / got['cpu']:12.0f} {got['cpu']:7.2f} {'':13} "
-                f"{got['peak_mb']:8.0f} {got['read']:4.0f} of {got['holds']:4.0f}  ({time.perf_counter() - begun:.0f} s)",
+                f"{got['peak_mb']:8.0f} {got['read']:4.0f} of {got['holds']:4.0f}",
                 flush=True,
             )
 
