@@ -2,12 +2,10 @@
 
 Notes of `tests.signals` (4 s, reverberation 2.5 s, wind, hum −35 dB), pitch and kind in turn, for
 each wander and signal-to-noise ratio. Asked: 92 to 98 % in every scene. Run: python -m bench
-coverage; with a number behind it, so many notes a scene (default 96).
+coverage.
 """
 
 from __future__ import annotations
-
-import sys
 
 import numpy as np
 from tests.signals import KINDS, note
@@ -21,8 +19,7 @@ SNRS_DB = (5, 15, 30, 45, 60)
 SEED = 20_261
 
 
-def main() -> None:
-    count = int(sys.argv[-1]) if sys.argv[-1].isdigit() else 96
+def study(count: int) -> None:
     scenes: dict[tuple[str, str], list[tuple[float, float]]] = {}
     refused: dict[tuple[str, str], int] = {}
     for wander in WANDERS_CENTS:
@@ -61,6 +58,10 @@ def main() -> None:
             f"{np.sqrt(np.mean(z**2)):8.2f}{np.median(sigma):9.4f}"
             f"{np.quantile(np.abs(error), 0.95):9.4f}"
         )
+
+
+def main() -> None:
+    study(90)
 
 
 if __name__ == "__main__":

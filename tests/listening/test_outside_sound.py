@@ -10,8 +10,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
-from walkboard.listening.heard import Comb
+from walkboard.listening.heard import Comb, CombReading
 from walkboard.listening.measuring import measure_hold
 
 SOUNDFONT = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")
@@ -21,7 +22,9 @@ RATE = 48_000
 SECONDS = 3.0
 
 
-def render(program, key, cents=0.0, fraction_cents=0.0):
+def render(
+    program: int, key: int, cents: float = 0.0, fraction_cents: float = 0.0
+) -> NDArray[np.float64]:
     """One held key, in whole cents by tuning and fractions by sample rate."""
     fluidsynth = pytest.importorskip("fluidsynth", reason="FluidSynth's library is not installed")
     synth = fluidsynth.Synth(gain=0.5, samplerate=RATE * 2.0 ** (-fraction_cents / 1200.0))
@@ -40,7 +43,7 @@ def render(program, key, cents=0.0, fraction_cents=0.0):
     return np.asarray(sound, dtype=float).reshape(-1, 2) / 32768.0
 
 
-def measured(program, key, **detuned):
+def measured(program: int, key: int, **detuned: float) -> CombReading:
     hz = 440.0 * 2.0 ** ((key - 69) / 12.0)
     (reading,) = measure_hold(render(program, key, **detuned), RATE, [Comb("", hz)])
     return reading

@@ -4,7 +4,8 @@ For white noise the most likely fundamental of a harmonic series is, but for par
 nearer to each other than the resolution of the hold, the one that maximises the sum of the
 periodogram over its multiples (Christensen & Jakobsson 2009, Multi-Pitch Estimation, section 2.6,
 harmonic summation as approximate maximum likelihood). Noise is never white in a church, so each
-partial's power is counted in units of its own local floor.
+partial's power is counted in units of its own local floor, and only what is above a few of them:
+the number of partials is not known, and those that are not there must not drown those that are.
 
 The grid is finer than the resolution at the highest partial used, so the maximum is found however
 narrow it is; the residual error is well within what the joint estimate mends.
@@ -24,6 +25,7 @@ SEARCH_CENTS = 60.0
 _STEP_BINS = 0.35  # at the highest partial searched
 _SEARCH_PARTIALS = 48
 _SEARCH_REACH_HZ = 6_000.0
+_UNSURE = 4.0  # power over floor up to which a partial does not count: most may not be there
 HIGHEST_HZ = 20_000.0
 MOST_PARTIALS = 56
 
@@ -37,7 +39,7 @@ class Place:
     hz : float
         Fundamental [Hz].
     score : float
-        Power of the partials over their floor, summed [-].
+        Power of the partials over their floor, what is above the threshold, summed [-].
     by_chance : float
         What noise alone would hardly reach on the whole grid [-].
     """
@@ -71,8 +73,9 @@ def find_place(spectrum: HoldSpectrum, expected_hz: float, cents: float = SEARCH
     score = np.zeros(len(grid))
     for channel, level in zip(spectrum.power, floor, strict=True):
         relative = channel[index] / level[:, np.newaxis]
-        score += relative.sum(axis=0)
+        score += np.maximum(relative - _UNSURE, 0.0).sum(axis=0)
     best = int(np.argmax(score))
     terms = len(numbers) * len(floor)
-    by_chance = terms + 5.0 * np.sqrt(terms) + 2.0 * np.log(len(grid)) + 10.0
+    rare = np.exp(-_UNSURE)  # noise is above by that chance, and then by 1 on average
+    by_chance = rare * terms + 5.0 * np.sqrt(2.0 * rare * terms) + 2.0 * np.log(len(grid)) + 5.0
     return Place(float(grid[best]), float(score[best]), float(by_chance))

@@ -26,9 +26,10 @@ from walkboard.listening.wander import (
     Posterior,
     Rows,
     SlowBasis,
+    evidence,
     fit_movement,
     posterior,
-    weigh_still,
+    without,
 )
 
 _TURNS = 6
@@ -211,13 +212,7 @@ def estimate(env: Envelopes) -> Estimate:
         course = found.course
         if turn >= _LEAST_TURNS - 1 and change < _SETTLED:
             break
-    still = posterior(rows, basis, Movement.still())
-    share = weigh_still(movement, found, still)
-    moving_hz, moving_variance = _before_the_room(found, basis)
-    still_hz, still_variance = float(still.course[0]), float(still.covariance[0, 0])
-    mean_hz = share * still_hz + (1.0 - share) * moving_hz
-    variance = share * still_variance + (1.0 - share) * moving_variance
-    variance += share * (1.0 - share) * (still_hz - moving_hz) ** 2
+    mean_hz, variance = _averaged(rows, basis, movement, found)
     last = _turn_back(env, basis, course)
     weight = last.mean.real**2 + last.mean.imag**2
     weight /= weight.sum()
@@ -236,6 +231,28 @@ def estimate(env: Envelopes) -> Estimate:
         slip_cycles=slip,
         movement=movement,
     )
+
+
+def _averaged(
+    rows: Rows, basis: SlowBasis, movement: Movement, found: Posterior
+) -> tuple[float, float]:
+    """Mean frequency and its variance, over what may move: nothing, the room only, or all.
+
+    Each is as likely beforehand; the recording's evidence weighs them (Bayesian model averaging:
+    Hoeting et al. 1999, Statistical Science 14:382; from memory).
+    """
+    log_weight, centre, variance = [], [], []
+    for left_out in ((), ("wander_cents",), ("wander_cents", "build_up")):
+        trial = without(movement, *left_out)
+        seen = posterior(rows, basis, trial) if left_out else found
+        hz, spread = _before_the_room(seen, basis)
+        log_weight.append(evidence(trial, seen))
+        centre.append(hz)
+        variance.append(spread)
+    weight = np.exp(np.array(log_weight) - max(log_weight))
+    weight /= weight.sum()
+    mean = float(weight @ centre)
+    return mean, float(weight @ (np.array(variance) + (np.array(centre) - mean) ** 2))
 
 
 def _slipped_cycles(coherence: float, wander_hz: float) -> float:

@@ -115,11 +115,6 @@ class Movement:
         """The centre of the priors."""
         return cls(np.zeros(len(_NAMES)))
 
-    @classmethod
-    def still(cls) -> Movement:
-        """Nothing moves: sizes far below what any recording can tell."""
-        return cls(np.array([_NOTHING, 0.0, 0.0, _NOTHING, 0.0]))
-
     @property
     def sizes(self) -> dict[str, float]:
         """The sizes by name."""
@@ -299,15 +294,22 @@ def fit_movement(
     return best, found
 
 
-def weigh_still(moving: Movement, found: Posterior, still: Posterior) -> float:
-    """Probability that nothing moves, against the moving model, both as likely beforehand.
+def without(movement: Movement, *names: str) -> Movement:
+    """The same movement with some of its sizes far below what any recording can tell."""
+    standard = movement.standard.copy()
+    standard[[_NAMES.index(name) for name in names]] = _NOTHING
+    return Movement(standard)
 
-    The moving model's evidence is integrated over its sizes by Laplace's approximation.
+
+def evidence(movement: Movement, found: Posterior) -> float:
+    """Logarithm of the likelihood of the rows, over all sizes that are not left out.
+
+    Integrated by Laplace's approximation; sizes left out (`without`) do not count.
     """
-    evidence = found.merit - 0.5 * float((moving.standard**2).sum())
-    curvature = found.information + np.eye(len(found.information))
-    evidence -= 0.5 * float(np.linalg.slogdet(curvature)[1])
-    return float(1.0 / (1.0 + np.exp(np.clip(evidence - still.merit, -50.0, 50.0))))
+    free = movement.standard > 0.5 * _NOTHING
+    curvature = found.information[np.ix_(free, free)] + np.eye(int(free.sum()))
+    log_prior = -0.5 * float((movement.standard[free] ** 2).sum())
+    return found.merit + log_prior - 0.5 * float(np.linalg.slogdet(curvature)[1])
 
 
 _ENOUGH = 0.04  # gain in merit that is not worth a step
