@@ -203,6 +203,20 @@ def test_ffmpegs_files_keep_length_and_times(tmp_path: Path) -> None:
         assert sound.inspect().warnings == ()
 
 
+def test_eight_channels_of_aac_are_read(tmp_path: Path) -> None:
+    """PyAV's own conversion reads a ninth plane that is not there, and the process dies."""
+    if shutil.which("ffmpeg") is None:
+        pytest.skip("ffmpeg is not installed; only it writes eight channels of AAC here")
+    source, made = tmp_path / "made.wav", tmp_path / "eight.m4a"
+    source.write_bytes(written(bursts(channels=8), "float.wav"))
+    options = ["-c:a", "aac", "-b:a", "512k"]
+    subprocess.run(["ffmpeg", "-v", "error", "-i", str(source), *options, str(made)], check=True)
+    sound = opened(made.read_bytes(), "eight.m4a")
+    samples = whole(sound)
+    assert samples.shape == (3 * RATE_HZ, 8)
+    assert_allclose(onsets_s(samples, RATE_HZ), ONSETS_S, atol=0.005)
+
+
 def test_an_mp3_without_a_length_is_read_to_its_end(tmp_path: Path) -> None:
     """libsndfile alone guesses the length from a quiet beginning and leaves the rest out."""
     if shutil.which("ffmpeg") is None:

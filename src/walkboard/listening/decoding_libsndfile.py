@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from contextlib import suppress
 from typing import BinaryIO
 
 import soundfile as sf
@@ -31,6 +32,29 @@ class _Unsought(sf.SoundFile):  # type: ignore[misc] # soundfile has no types
         return False
 
 
+class _Bounded:
+    """A stream for libsndfile in which a seek before its start stays where it is.
+
+    A damaged header can ask for one; in the stream itself it would be an error within libsndfile's
+    callback, which is printed to the user and then forgotten.
+    """
+
+    def __init__(self, stream: BinaryIO) -> None:
+        self._stream = stream
+        self.read = stream.read
+        self.tell = stream.tell
+
+    def readinto(self, buffer: memoryview) -> int:
+        data = self._stream.read(len(buffer))
+        buffer[: len(data)] = data
+        return len(data)
+
+    def seek(self, offset: int, whence: int = 0) -> int:
+        with suppress(ValueError, OSError):
+            return self._stream.seek(offset, whence)
+        return self._stream.tell()
+
+
 class LibsndfileDecoder:
     """A recording through libsndfile.
 
@@ -49,7 +73,7 @@ class LibsndfileDecoder:
         self.filled: list[tuple[int, int]] = []
         stream.seek(0)
         try:
-            with sf.SoundFile(stream) as opened:
+            with sf.SoundFile(_Bounded(stream)) as opened:
                 subtype, frames = opened.subtype, opened.frames
                 rate, channels = opened.samplerate, opened.channels
         except (sf.LibsndfileError, ValueError) as error:
@@ -76,7 +100,7 @@ class LibsndfileDecoder:
     def blocks(self, frames: int, *, skip: int = 0) -> Iterator[Samples]:
         """As `walkboard.listening.decoding.Decoder.blocks` says."""
         self._stream.seek(0)
-        with _Unsought(self._stream) as opened:
+        with _Unsought(_Bounded(self._stream)) as opened:
             while True:
                 try:
                     block: Samples = opened.read(frames, dtype="float32", always_2d=True)

@@ -18,6 +18,7 @@ from walkboard.listening.decoding import Coding, DamageError, Samples
 from walkboard.listening.heard import SoundInfo
 
 _FULL_SCALE = {"s16": 2.0**15, "s32": 2.0**31, "s64": 2.0**63}
+_CODES = {"u8": "u1", "s16": "i2", "s32": "i4", "s64": "i8", "flt": "f4", "dbl": "f8"}
 _WORDS = {"aac": "AAC", "alac": "ALAC", "opus": "Opus", "mp3float": "", "flac": ""}
 _EXACT_LENGTH = ("mov", "wav", "flac")  # demuxers whose stream length comes from the header
 _HOLE_S = 0.05  # a jump of the time stamps beyond this is lost sound; below, it is rounding
@@ -176,11 +177,24 @@ def _audio(opened: InputContainer) -> AudioStream:
 
 
 def _samples(frame: AudioFrame) -> Samples:
-    """Samples of a decoded frame as float32 of shape (frames, channels)."""
-    raw = frame.to_ndarray()
+    """Samples of a decoded frame as float32 of shape (frames, channels).
+
+    By its planes: PyAV's own conversion also reads planes that are not there where a frame has
+    eight channels or more, as a damaged AAC header can claim, and the process dies of it.
+    """
     channels = len(frame.layout.channels)
-    shaped = raw.T if frame.format.is_planar else raw.reshape(-1, channels)
     kind = frame.format.name.rstrip("p")
+    code = _CODES.get(kind)
+    if code is None:
+        raise DamageError(f"its samples are of a kind that is not read here ({kind})")
+    if frame.format.is_planar:
+        planes = [frame.planes[channel] for channel in range(channels)]
+        shaped = np.stack(
+            [np.frombuffer(memoryview(p), code, frame.samples) for p in planes], axis=1
+        )
+    else:
+        shaped = np.frombuffer(memoryview(frame.planes[0]), code, frame.samples * channels)
+        shaped = shaped.reshape(-1, channels)
     if kind == "u8":
         return (shaped.astype(np.float32) - np.float32(128.0)) / np.float32(128.0)
     if kind in _FULL_SCALE:

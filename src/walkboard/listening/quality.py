@@ -15,6 +15,7 @@ SILENT_BELOW_DB = -80.0  # of half the swing; the dither of 16 bits lies below. 
 DEAD_BELOW_DB = -60.0  # of a channel under the loudest one. Own choice.
 LARGE_OFFSET = 0.01  # of full scale; a sound converter is far better. Own choice.
 QUIET_BELOW_DB = -40.0  # of the peak: noise of small recorders begins to count. Own choice.
+_ABSURD = 1e4  # times full scale, 80 dB over: no float recording of sound holds it
 _CLIP_RUN = 3  # samples in succession at the stop
 _CLIP_RUNS = 3  # such runs: one alone may be the honest top of a recording set to full scale
 _CLIP_JOIN_S = 0.125  # two periods of 16 Hz: runs nearer than this are one span
@@ -59,7 +60,8 @@ class SoundQuality:
     clipped : tuple of ClippedSpan
         In time; at most 1000.
     not_numbers : int
-        Samples that were no finite number; they were read as silence.
+        Samples that were no finite number, or ten thousand times full scale and more; they were
+        read as silence.
     dead_channels : tuple of int
         Channels, from 0, more than 60 dB under the loudest.
     warnings : tuple of str
@@ -132,7 +134,7 @@ class QualityMeter:
         """Account for a block of shape (frames, channels); returns it with finite samples only."""
         with np.errstate(invalid="ignore", over="ignore"):
             squares = np.einsum("ij,ij->j", block, block)
-        if not np.isfinite(squares).all():
+        if not (squares <= _ABSURD**2).all():
             block = self._finite(block)
             squares = np.einsum("ij,ij->j", block, block, dtype=np.float64)
         high, low = block.max(axis=0), block.min(axis=0)
@@ -166,7 +168,7 @@ class QualityMeter:
         )
         any_frames = self.frames > 0
         peak = float(np.max(np.maximum(self._high, -self._low))) if any_frames else 0.0
-        swing = float(np.max(self._high - self._low)) / 2.0 if any_frames else 0.0
+        swing = float(np.max(self._high / 2.0 - self._low / 2.0)) if any_frames else 0.0
         found = SoundQuality(
             seconds=self.frames / self.sample_rate,
             peak_db=_db(peak),
@@ -188,7 +190,7 @@ class QualityMeter:
         return 0.999
 
     def _finite(self, block: Samples) -> Samples:
-        bad = ~np.isfinite(block)
+        bad = ~(np.abs(block) <= _ABSURD)
         if self.first_not_number is None and bad.any():
             self.first_not_number = self.frames + int(np.flatnonzero(bad.any(axis=1))[0])
         self.not_numbers += int(bad.sum())
