@@ -89,6 +89,15 @@ def test_which_way_to_move_and_with_what(pipe: str, cents: float, move: str, han
     assert row.hand.startswith(hand)
 
 
+def test_the_arrow_points_where_the_word_says() -> None:
+    organ = village_organ()
+    printed = text(render_pdf(worklist_sheet(organ, facts(organ), work(organ, PIPES))))
+    moves = ["flatter" if cents > 0.0 else "sharper" for _, cents in PIPES]
+    assert re.findall(r"([▲▼]) (sharper|flatter)", printed) == [
+        ("▲" if move == "sharper" else "▼", move) for move in moves
+    ]
+
+
 def test_a_slides_way_is_told_in_millimetres() -> None:
     # Ising 1971: cents per mm = −1731.23/L_eff with L_eff = c/2f; at 220 Hz and 17 °C (c = 341.5
     # m/s by ISO 9613-1) L_eff is 776 mm, 2.23 cents per mm: 5 cents are 2.24 mm.
