@@ -147,7 +147,11 @@ def _multiple(
 def _check_hearing(steps: list[Step], span: Span, findings: Findings) -> None:
     """Note pitches that no pipe speaks, at A4 = 440 Hz: at the ends of each step of the rank."""
     starts = [key for _, key, _ in steps]
-    if None in starts or sorted(starts, key=lambda key: key or span.from_key) != starts:
+    if (
+        not starts
+        or None in starts
+        or sorted(starts, key=lambda key: key or span.from_key) != starts
+    ):
         return
     ends = [
         *(key.semitone - 1 for key in starts[1:] if key),
