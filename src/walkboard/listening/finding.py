@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from walkboard.listening.finding_atoms import Event, find_atoms, group_events, link_tracks
+from walkboard.listening.finding_atoms import Event, find_atoms, group_events, is_tail, link_tracks
 from walkboard.listening.finding_features import WalkFeatures, gather_features, hz_of_cents
 from walkboard.listening.finding_holds import Span, follow_lines, key_down
 from walkboard.listening.finding_naming import (
@@ -32,6 +32,7 @@ __all__ = ["WalkFeatures", "gather_features", "name_holds"]
 
 _SHORT_S = 0.8
 _UNKNOWN_LEAST_S = 0.8
+_UNKNOWN_LEAST_COST = 12.0
 _UNDER_WALK_DB = 38.0
 _SAME_STRETCH_S = 3.0
 _AROUND_FRAMES = 20
@@ -68,8 +69,8 @@ def name_holds(features: WalkFeatures, keys: Sequence[ExpectedKey]) -> Walk:
     shift, stride = 0.0, Stride()
     for _ in range(3):
         readings = [
-            read_event(event, board, shift, leave)
-            for event, leave in zip(events, leaves, strict=True)
+            read_event(event, before, board, shift, leave)
+            for event, before, leave in zip(events, [None, *events], leaves, strict=False)
         ]
         naming = name_events(readings, board, stride)
         named = [i for i, state in enumerate(naming.state) if state >= 0]
@@ -91,13 +92,16 @@ def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[
         return [], []
     level = np.array([event.total_db for event in events])
     long = np.array([event.end - event.start for event in events]) * hop_s
-    usual = float(np.percentile(level[long > 0.5 * long.max()], 75))
+    # The level that most of the sounding time keeps above: quiet stray sounds are short.
+    order = np.argsort(level)
+    time = np.cumsum(long[order])
+    usual = float(level[order][np.searchsorted(time, 0.6 * time[-1])])
     kept, leaves = [], []
     for event, total, seconds in zip(events, level, long, strict=True):
-        if total < usual - _UNDER_WALK_DB or seconds < 0.2:
+        if total < usual - _UNDER_WALK_DB or seconds < 0.2 or is_tail(event, events, hop_s):
             continue
         strength = float(np.clip((total - usual + 42.0) / 15.0, 0.0, 1.6))
-        leaves.append(min(22.0, 14.0 * max(0.0, seconds - 0.15) * strength))
+        leaves.append(min(22.0, 22.0 * max(0.0, seconds - 0.15) * strength))
         kept.append(event)
     return kept, leaves
 
@@ -110,18 +114,23 @@ class _Stretch:
     members: tuple[int, ...]
 
 
-def _stretches(events: list[Event], naming: Naming, hop_s: float) -> list[_Stretch]:
+def _stretches(
+    events: list[Event], board: Keyboard, naming: Naming, hop_s: float
+) -> list[_Stretch]:
     result: list[_Stretch] = []
     reach = _SAME_STRETCH_S / hop_s
     for number, state in enumerate(naming.state):
         last = next((s for s in reversed(result) if s.state >= 0), None)
-        if state < 0 or last is None or last.state != state:
+        # One line of a key may go on by itself, and then looks like an overtone of the key.
+        if state < 0 or last is None or board.key_of(last.state) != board.key_of(state):
             result.append(_Stretch(state, (number,)))
             continue
         if events[number].start - max(events[i].end for i in last.members) > reach:
             result.append(_Stretch(state, (number,)))
             continue
-        result[result.index(last)] = _Stretch(state, (*last.members, number))
+        members = (*last.members, number)
+        main = max(members, key=lambda i: events[i].end - events[i].start)
+        result[result.index(last)] = _Stretch(naming.state[main], members)
     return result
 
 
@@ -135,13 +144,13 @@ def _holds(
 ) -> list[FoundHold]:
     hop = features.hop_s
     rough: list[FoundHold] = []
-    for stretch in _stretches(events, naming, hop):
+    for stretch in _stretches(events, board, naming, hop):
         main = max(stretch.members, key=lambda i: events[i].end - events[i].start)
         reading, state = readings[main], stretch.state
         if state < 0:
             event = events[main]
             seconds = (event.end - event.start) * hop
-            if seconds >= _UNKNOWN_LEAST_S and reading.leave >= 6.0:
+            if seconds >= _UNKNOWN_LEAST_S and reading.leave >= _UNKNOWN_LEAST_COST:
                 rough.append(
                     FoundHold(
                         key=None,
@@ -192,9 +201,7 @@ def _spans(features: WalkFeatures, events: list[Event], spoken: FloatArray) -> l
     return spans
 
 
-def _flagged(
-    features: WalkFeatures, holds: list[FoundHold], stride: Stride
-) -> list[FoundHold]:
+def _flagged(features: WalkFeatures, holds: list[FoundHold], stride: Stride) -> list[FoundHold]:
     result: list[FoundHold] = []
     last: int | None = None
     for hold in holds:

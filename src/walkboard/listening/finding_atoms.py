@@ -261,7 +261,7 @@ def group_events(atoms: list[Atom]) -> list[Event]:
     energy = 10.0 ** (level / 10.0) * (end - start)
     free = np.ones(len(atoms), bool)
     events: list[Event] = []
-    for seed in np.argsort(-energy):
+    for seed in np.argsort(-_support(start, end, level)):
         if not free[seed]:
             continue
         low, high = start[seed], end[seed]
@@ -279,6 +279,27 @@ def group_events(atoms: list[Atom]) -> list[Event]:
         lines = _joined(cents[members], level[members], (end - start)[members] / max(1, high - low))
         events.append(Event(int(low), int(high), *lines))
     return sorted(_without_shadows(events), key=lambda event: event.start)
+
+
+def _support(start: IntArray, end: IntArray, level: FloatArray) -> FloatArray:
+    """How much each atom's bounds are those of others: the best know when the key was down.
+
+    An atom in which the same place in two keys' sound ran together is long and strong, but alone.
+    """
+    order = np.argsort(start, kind="stable")
+    begins, ends = start[order], end[order]
+    weight = 10.0 ** (level[order] / 20.0)
+    support = np.zeros(len(start))
+    for i, (low, high) in enumerate(zip(begins, ends, strict=True)):
+        span = high - low
+        left = np.searchsorted(begins, low - 0.4 * span - 1)
+        right = np.searchsorted(begins, low + 0.4 * span + 1)
+        near = slice(int(left), int(right))
+        shared = np.minimum(ends[near], high) - np.maximum(begins[near], low)
+        whole = np.maximum(ends[near], high) - np.minimum(begins[near], low)
+        alike = shared > 0.65 * whole
+        support[order[i]] = weight[near][alike].sum() * np.sqrt(span)
+    return support
 
 
 def _joined(
@@ -323,3 +344,23 @@ def _without_shadows(events: list[Event]) -> list[Event]:
         if beneath <= 0.4 * (event.end - event.start):
             kept.append(event)
     return kept
+
+
+def is_tail(event: Event, events: list[Event], hop_s: float) -> bool:
+    """Whether an event is only the dying sound of the one before it.
+
+    In reverberation a line may swell by chance: such an event is short, weaker, begins as another
+    ends, and has none but its lines.
+    """
+    if (event.end - event.start) * hop_s > 1.2:
+        return False
+    for other in events:
+        if (other.end - other.start) * hop_s < 0.6 or other.total_db < event.total_db + 5.0:
+            continue
+        after = (event.start - other.end) * hop_s
+        if -0.5 <= after <= 1.0 and other.start < event.start:
+            apart = np.abs(event.cents[:, np.newaxis] - other.cents).min(axis=1)
+            power = 10.0 ** (event.level_db / 20.0) * event.share
+            if power[apart < 30.0].sum() > 0.8 * power.sum():
+                return True
+    return False

@@ -39,6 +39,9 @@ _BACK_DB = 2.5
 _LEFT_DB = 1.5
 _FILLING_FRAMES = 20
 _PACE_FRAMES = 4
+_SETTLED_DB = 2.0
+_SETTLED_FRAMES = 6
+_DEEP_FALL_DB = 6.0
 # Departure and pace [dB] that make a cut, for one, two, three, four or more lines.
 _CUTS = ((5.0, 6.5), (4.5, 5.0), (3.3, 3.5), (3.0, 2.5))
 
@@ -65,12 +68,16 @@ class Lines:
     slack_db : ndarray, shape (lines,)
         How far a line is under its steady level a fifth of the time, up to 6 dB (more where two
         unisons beat): it wavers, and only what is lower than that counts as a fall.
+    weight : ndarray, shape (lines,)
+        In a real repeat the strong lines stir too, while weak ones waver by themselves; but of two
+        unisons it is the strong ones that beat. Sums to 1.
     """
 
     first: int
     level_db: FloatArray
     steady_db: FloatArray
     slack_db: FloatArray
+    weight: FloatArray
 
     def fall(self, deepest_db: float) -> FloatArray:
         """Mean fall of the lines under their steady level, each counted to `deepest_db`."""
@@ -80,7 +87,7 @@ class Lines:
     def stir(self, deepest_db: float) -> FloatArray:
         """Mean departure of the lines from their steady level either way, beyond their slack."""
         away = np.abs(self.steady_db[:, np.newaxis] - self.level_db) - self.slack_db[:, np.newaxis]
-        return np.asarray(np.clip(away, 0.0, deepest_db).mean(axis=0), np.float64)
+        return np.asarray(self.weight @ np.clip(away, 0.0, deepest_db), np.float64)
 
     def pace(self) -> FloatArray:
         """Mean change of the lines either way over 0.16 s, each counted to 12 dB."""
@@ -149,12 +156,17 @@ def follow_lines(
     if not rows:
         return None
     strongest = max(row[0] for row in rows)
-    rows = sorted((row for row in rows if row[0] > strongest - _UNDER_STRONGEST_DB), reverse=True,
-                  key=lambda row: row[0])[:_MOST_LINES]
+    rows = sorted(
+        (row for row in rows if row[0] > strongest - _UNDER_STRONGEST_DB),
+        reverse=True,
+        key=lambda row: row[0],
+    )[:_MOST_LINES]
     steady = np.array([row[0] for row in rows])
     slack = np.array([row[1] for row in rows])
+    weight = 1.0 / (1.0 + (0.0 if unisons else 0.1) * (strongest - steady))
+    weight /= weight.sum()
     curves = np.array([row[2] for row in rows])
-    return Lines(begin, np.maximum(curves, steady[:, np.newaxis] - _LOST_DB), steady, slack)
+    return Lines(begin, np.maximum(curves, steady[:, np.newaxis] - _LOST_DB), steady, slack, weight)
 
 
 def key_down(lines: Lines) -> list[Span]:
@@ -180,12 +192,53 @@ def key_down(lines: Lines) -> list[Span]:
             on = False
     if on:
         spans.append(Span(start, last_good))
+    spans = _settled(spans, stir, fall, len(lines.steady_db))
     deep = lines.fall(20.0)
     return [
         Span(lines.first + _rise(deep, span.start), lines.first + span.end + 0.5)
         for span in spans
         if span.end - span.start >= 3
     ]
+
+
+def _settled(spans: list[Span], stir: FloatArray, fall: FloatArray, lines: int) -> list[Span]:
+    """Of the spans those in which the lines come to their steady levels.
+
+    What comes before such a span without a deep fall between is the room filling; what comes after
+    is a tail in which lines swell by chance. Three strokes and more of one key on the word of one
+    or two lines are taken for a wavering pipe instead.
+    """
+    if len(spans) <= 1:
+        return spans
+    if lines <= 2 and len(spans) >= 3:
+        return [Span(spans[0].start, spans[-1].end)]
+    quiet = [
+        _longest_run(stir[int(span.start) : int(span.end) + 1] < _SETTLED_DB) >= _SETTLED_FRAMES
+        for span in spans
+    ]
+    if not any(quiet):
+        return [max(spans, key=lambda span: span.end - span.start)]
+    kept: list[Span] = []
+    filling: Span | None = None
+    for span, good in zip(spans, quiet, strict=True):
+        if not good:
+            filling = span if not kept or span.start - kept[-1].end > 25 else None
+            continue
+        start = span.start
+        if filling is not None and (
+            fall[int(filling.start) : int(start) + 1].max() < _DEEP_FALL_DB
+            and start - filling.end < 25
+        ):
+            start = filling.start
+        kept.append(Span(start, span.end))
+        filling = None
+    return kept
+
+
+def _longest_run(yes: NDArray[np.bool_]) -> int:
+    """Length of the longest run of trues."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], yes.astype(np.int8), [0]])))
+    return int((edges[1::2] - edges[::2]).max()) if len(edges) else 0
 
 
 def _rise(deep: FloatArray, start: float) -> float:

@@ -40,6 +40,9 @@ _WEIGHT_POWER = 0.35
 _MOST_PARTIALS = 60
 _VOTING_PARTIALS = 16
 _TELLING_PARTIALS = 12.0
+_RINGING = 0.3
+_STRAY_CENTS = 50.0
+_SAME_PIPE_CENTS = 15.0
 _VOTING_LINES = 8
 _REACH_CENTS = 75.0
 _OVERTONE_COST = {
@@ -137,19 +140,29 @@ class Keyboard:
         return self.overtones[state // self.count]
 
 
-def line_weights(event: Event) -> FloatArray:
-    """Weight of each line; what rides on a stronger neighbour (its own flutter) has none."""
+def line_weights(event: Event, before: Event | None) -> FloatArray:
+    """Weight of each line.
+
+    What rides on a stronger neighbour (its own flutter) has none; what still rings of the event
+    before has little.
+    """
     weight = np.asarray(10.0 ** (event.level_db / 10.0 * _WEIGHT_POWER) * event.share**0.5)
     apart = np.abs(event.cents[:, np.newaxis] - event.cents)
     louder = event.level_db[np.newaxis, :] - event.level_db[:, np.newaxis]
     rides = ((apart < 95.0) & (louder > 14.0)).any(axis=1)
     weight[rides] = 0.0
+    if before is not None:
+        same = np.abs(event.cents[:, np.newaxis] - before.cents) < 35.0
+        fallen = event.level_db[:, np.newaxis] < before.level_db - 3.0
+        weight[(same & fallen).any(axis=1)] *= _RINGING
     return weight
 
 
-def read_event(event: Event, board: Keyboard, shift_cents: float, leave: float) -> Reading:
-    """Score every state for one event."""
-    weight = line_weights(event)
+def read_event(
+    event: Event, before: Event | None, board: Keyboard, shift_cents: float, leave: float
+) -> Reading:
+    """Score every state for one event, given the event before it."""
+    weight = line_weights(event, before)
     power = 10.0 ** (event.level_db / 10.0) * event.share * (weight > 0.0)
     tolerance = 12.0 + 260.0 / np.array([hz_of_cents(cents) for cents in event.cents])
     matched = np.zeros((board.states, len(weight)), bool)
@@ -167,6 +180,7 @@ def read_event(event: Event, board: Keyboard, shift_cents: float, leave: float) 
         share = mass / np.maximum(told.sum(axis=1), 1e-30)
         sounding = np.isfinite(base[:, 0]) & (share > 0.02)
         away = found - shift_cents
+        beyond = np.maximum(0.0, np.abs(away) - _STRAY_CENTS) / 6.0
         spread = 0.85 * np.exp(-0.5 * (away / 8.0) ** 2) + 0.15 * np.exp(-np.abs(away) / 20.0)
         odd = np.zeros(board.states)
         for prime in (2, 3, 5):
@@ -174,7 +188,7 @@ def read_event(event: Event, board: Keyboard, shift_cents: float, leave: float) 
             free_of = other / np.maximum(mass, 1e-30)
             odd = np.maximum(odd, np.where(free_of < 0.05, 9.0, 0.0))
         root = np.where(fits & (number == 1), told, 0.0).sum(axis=1) / np.maximum(mass, 1e-30)
-        comb_cost = -np.log(spread) + odd + np.where(root < 0.03, board.rootless[:, rank], 0.0)
+        comb_cost = -np.log(spread) + beyond**2 + odd + np.where(root < 0.03, board.rootless[:, rank], 0.0)
         if ranks == 1:
             cost += np.where(sounding, comb_cost, 20.0)
         else:
@@ -189,9 +203,7 @@ def read_event(event: Event, board: Keyboard, shift_cents: float, leave: float) 
         else:
             measure = np.maximum(measure, told)
         matched |= fits
-    explained = np.where(matched, measure, 0.0).sum(axis=1) / np.maximum(
-        measure.sum(axis=1), 1e-30
-    )
+    explained = np.where(matched, measure, 0.0).sum(axis=1) / np.maximum(measure.sum(axis=1), 1e-30)
     energy = matched @ power / max(float(power.sum()), 1e-30)
     cost += _UNEXPLAINED * (1.0 - explained) + np.where(heard.any(axis=1), 0.0, 20.0)
     return Reading(cost, explained, energy, offset, leave)
@@ -263,12 +275,13 @@ def name_events(readings: Sequence[Reading], board: Keyboard, stride: Stride) ->
     named: list[NDArray[np.bool_]] = []
     forward: list[FloatArray] = []
     log_alpha = np.zeros(states)
-    for reading in readings:
+    for reading, before in zip(readings, [None, *readings], strict=False):
+        step = between + _same_pipe(before, reading)
         if opened:
-            through = score[:, np.newaxis] + between
+            through = score[:, np.newaxis] + step
             origin = np.argmin(through, axis=0)
             arrive = through[origin, np.arange(states)] + reading.cost
-            flow = logsumexp(log_alpha[:, np.newaxis] - between, axis=0) - reading.cost
+            flow = logsumexp(log_alpha[:, np.newaxis] - step, axis=0) - reading.cost
         else:
             origin = np.arange(states)
             arrive = score + reading.cost
@@ -290,27 +303,42 @@ def name_events(readings: Sequence[Reading], board: Keyboard, stride: Stride) ->
     return Naming(chosen, _sureness(readings, board, between, chosen))
 
 
+def _same_pipe(before: Reading | None, reading: Reading) -> FloatArray | float:
+    """Cost of a repeat whose pipe stands elsewhere than it stood, on the diagonal [nats]."""
+    if before is None:
+        return 0.0
+    apart = np.abs(before.offset - reading.offset)
+    return np.diag(np.clip((apart - _SAME_PIPE_CENTS) / 3.0, 0.0, 10.0))
+
+
 def _sureness(
     readings: Sequence[Reading], board: Keyboard, between: FloatArray, chosen: Sequence[int]
 ) -> list[float]:
     """Probability of each chosen key by forward and backward sums."""
     states = board.states
+    arrive: list[FloatArray] = []
     before = [np.zeros(states)]
+    steps = [
+        between + _same_pipe(last, reading)
+        for last, reading in zip([None, *readings], readings, strict=False)
+    ]
     for number, reading in enumerate(readings):
-        flow = before[-1] if number == 0 else logsumexp(before[-1][:, None] - between, axis=0)
-        before.append(np.logaddexp(flow - reading.cost, before[-1] - reading.leave))
+        flow = (
+            before[-1]
+            if number == 0
+            else logsumexp(before[-1][:, np.newaxis] - steps[number], axis=0)
+        )
+        arrive.append(flow - reading.cost)
+        before.append(np.logaddexp(arrive[-1], before[-1] - reading.leave))
     after = [np.zeros(states)]
-    for reading in reversed(readings):
-        later = after[-1]
-        through = logsumexp(-between - reading.cost + later, axis=1)
+    for number in range(len(readings) - 1, -1, -1):
+        reading, later = readings[number], after[-1]
+        through = logsumexp(later - reading.cost - steps[number], axis=1)
         after.append(np.logaddexp(through, later - reading.leave))
     after.reverse()
     result = []
     for number, reading in enumerate(readings):
-        flow = (
-            before[number] if number == 0 else logsumexp(before[number][:, None] - between, axis=0)
-        )
-        named = flow - reading.cost + after[number + 1]
+        named = arrive[number] + after[number + 1]
         unnamed = float(logsumexp(before[number] - reading.leave + after[number + 1]))
         total = float(np.logaddexp(logsumexp(named), unnamed))
         if chosen[number] < 0:
