@@ -2,6 +2,10 @@
 
 from hypothesis import settings
 
+from tests.commands import organ_file, run, walk_file
+
+__all__ = ["organ_file", "run", "walk_file"]
+
 # Machines of CI are loaded; a deadline would measure them, not us. Derandomised, so that a red test
 # stays red until it is mended.
 settings.register_profile("walkboard", deadline=None, derandomize=True)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import Run
+from tests.commands import Run
 from walkboard import __version__
 
 

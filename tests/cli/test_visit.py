@@ -4,7 +4,7 @@ from pathlib import Path
 
 from pypdf import PdfReader
 
-from tests.cli.conftest import Run
+from tests.commands import Run
 
 
 def test_a_visit_from_arrival_to_report(
