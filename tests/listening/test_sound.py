@@ -25,7 +25,7 @@ from tests.listening.recordings import (
     written,
     written_plainly,
 )
-from walkboard.listening.sound import LONGEST_SPAN_S, Sound, open_sound
+from walkboard.listening.sound import BLOCK_FRAMES, LONGEST_SPAN_S, Sound, open_sound
 
 SOUNDS = Path("/work/shared/sounds")
 
@@ -118,6 +118,15 @@ def test_spans_are_cut_from_one_pass(tmp_path: Path, name: str) -> None:
     assert len(cut) == len(spans)
     for (start_s, end_s), piece in zip(spans, cut, strict=True):
         assert_array_equal(piece, samples[round(start_s * RATE_HZ) : round(end_s * RATE_HZ)])
+
+
+@pytest.mark.parametrize("beyond", [-1, 0, 1])
+def test_a_span_that_ends_at_a_blocks_border_is_whole(beyond: int) -> None:
+    sound = opened(written_plainly(bursts(3.0), RATE_HZ, 2))
+    samples = whole(sound)
+    border = BLOCK_FRAMES + beyond
+    (piece,) = sound.spans([(1.0, border / RATE_HZ)])
+    assert_array_equal(piece, samples[RATE_HZ:border])
 
 
 @settings(max_examples=30, deadline=None)

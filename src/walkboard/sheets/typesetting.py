@@ -6,7 +6,7 @@ import dataclasses
 import json
 import re
 import unicodedata
-from datetime import UTC, date, datetime
+from datetime import date
 from functools import singledispatch
 from importlib.resources import files
 from typing import Any
@@ -61,34 +61,32 @@ def _compiled(template: str, data: dict[str, Any], day: date) -> bytes:
     data |= {"year": day.year, "month": day.month, "day_of_month": day.day}
     given = json.dumps(data, ensure_ascii=False)
     try:
-        return _typeset(source, given, day)
+        return _typeset(source, given)
     except typst.TypstError as error:
         if _WITHOUT_SHAPE.search(str(error)) is None:
             raise
-    for letter in _without_shape({letter for letter in given if not letter.isascii()}, day):
+    for letter in _without_shape({letter for letter in given if not letter.isascii()}):
         given = given.replace(letter, MISSING)
-    return _typeset(source, given, day)
+    return _typeset(source, given)
 
 
-def _typeset(source: str, sheet: str, day: date) -> bytes:
-    moment = datetime(day.year, day.month, day.day, tzinfo=UTC)
+def _typeset(source: str, sheet: str) -> bytes:
     made: bytes = typst.compile(
         source.encode(),
         format="pdf",
         sys_inputs={"sheet": sheet},
         ignore_system_fonts=True,
         pdf_standards=["ua-1"],  # PDF/UA-1, ISO 14289-1
-        timestamp=int(moment.timestamp()),
     )
     return made
 
 
-def _without_shape(letters: set[str], day: date) -> set[str]:
+def _without_shape(letters: set[str]) -> set[str]:
     """Those letters that Typst's own fonts cannot show, found by asking it."""
     left = set(letters)
     while left:
         try:
-            _typeset(_TRIAL, " ".join(sorted(left)), day)
+            _typeset(_TRIAL, " ".join(sorted(left)))
         except typst.TypstError as error:
             shown = _WITHOUT_SHAPE.search(str(error))
             refused = left & set(shown.group(1)) if shown else set()
