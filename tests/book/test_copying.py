@@ -210,7 +210,7 @@ def changed(document: dict[str, Any], how: str) -> dict[str, Any]:
         ("two of one id", "UNIQUE constraint failed: organ.id"),
         ("a key that is none", "'H9' is not the name of a key"),
         ("a flag that is none", "'funny' is not a valid HoldFlag"),
-        ("a circle of hearings", "cannot be read"),
+        ("a circle of hearings", "No hearing of it stands"),
     ],
 )
 def test_a_damaged_export_is_told_and_leaves_nothing(

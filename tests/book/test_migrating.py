@@ -134,6 +134,8 @@ def test_two_programs_bring_it_up_at_once(old_book: Path, clock: Clock) -> None:
     for thread in threads:
         thread.join()
     assert errors == []
+    names = sorted(p.name for p in old_book.iterdir())
+    assert names == ["book-of-form-0001.sqlite", DATABASE, "recordings"]
     with open_book(old_book, clock=clock) as book:
         assert len(book.ticks(1)) == 1
 

@@ -5,7 +5,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
@@ -146,37 +146,55 @@ def test_a_database_cut_short_is_refused(full_folder: Path, clock: Clock, share:
 
 
 @contextmanager
-def without_write_permission(folder: Path) -> Iterator[None]:
+def without_write_permission(paths: Iterable[Path]) -> Iterator[None]:
     """Root may write anywhere, so it becomes nobody for a while."""
-    paths = [folder, *folder.rglob("*")]
-    for path in paths:
-        path.chmod(0o555 if path.is_dir() else 0o444)
+    modes = {path: path.stat().st_mode for path in paths}
     root = os.geteuid() == 0
     try:
+        for path in modes:
+            path.chmod(0o555 if path.is_dir() else 0o444)
         if root:
             os.seteuid(65534)
         yield
     finally:
         if root:
             os.seteuid(0)
-        for path in paths:
-            path.chmod(0o755 if path.is_dir() else 0o644)
+        for path, mode in modes.items():
+            path.chmod(mode)
 
 
-@pytest.mark.skipif(os.name == "nt", reason="Windows keeps no such permissions")
-def test_a_folder_without_write_permission(empty_folder: Path, clock: Clock) -> None:
-    # pytest's own folders are closed to other users, so this one lies elsewhere.
+@pytest.fixture
+def open_to_all(empty_folder: Path, clock: Clock) -> Iterator[Path]:
+    """A book that any user may write to; pytest's own folders are closed to others."""
     with tempfile.TemporaryDirectory() as temporary:
         Path(temporary).chmod(0o755)
         folder = Path(temporary) / "hall"
         with open_book(empty_folder, clock=clock) as book:
             assert book.copy_to(folder) == ()
-        with without_write_permission(folder):
-            with pytest.raises(BookError, match=r"cannot be written to\. Give write permission"):
-                open_book(folder, clock=clock)
-            with pytest.raises(BookError, match="cannot be written to"):
-                create_book(folder / "inner", clock=clock)
-        assert sorted(p.name for p in folder.iterdir()) == [DATABASE, "recordings"]
+        for path in (folder, *folder.rglob("*")):
+            path.chmod(0o777)
+        yield folder
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows keeps no such permissions")
+@pytest.mark.parametrize("what", [".", DATABASE])
+def test_a_book_without_write_permission(open_to_all: Path, clock: Clock, what: str) -> None:
+    with (
+        without_write_permission([open_to_all / what]),
+        pytest.raises(BookError, match=r"cannot be written to\. Give write permission"),
+    ):
+        open_book(open_to_all, clock=clock)
+    assert sorted(p.name for p in open_to_all.iterdir()) == [DATABASE, "recordings"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows keeps no such permissions")
+def test_a_new_book_where_nothing_may_be_written(open_to_all: Path, clock: Clock) -> None:
+    with (
+        without_write_permission([open_to_all]),
+        pytest.raises(BookError, match="cannot be written to"),
+    ):
+        create_book(open_to_all / "inner", clock=clock)
+    assert sorted(p.name for p in open_to_all.iterdir()) == [DATABASE, "recordings"]
 
 
 def test_an_open_book_whose_folder_goes_away_says_so(folder: Path, clock: Clock) -> None:

@@ -22,6 +22,12 @@ def test_the_same_description_again_changes_nothing(book: Book) -> None:
     assert book.organ_versions(first.id) == (first,)
 
 
+def test_a_newer_description_may_spell_the_name_otherwise(book: Book) -> None:
+    first = book.add_organ("harbour hall", DESCRIPTION)
+    second = book.add_organ("Harbour Hall", DESCRIPTION + "# now with capitals\n")
+    assert (second.id, second.name) == (first.id, "Harbour Hall")
+
+
 def test_an_organ_is_found_by_its_name_whatever_the_case(book: Book) -> None:
     organ = book.add_organ("Ärmelbach St. Änne", DESCRIPTION)
     assert book.organ_named("ärmelbach ST. ÄNNE") == organ

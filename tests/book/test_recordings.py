@@ -1,6 +1,8 @@
 """Taking recordings in: whole, once, and again."""
 
 import hashlib
+import os
+import stat
 from dataclasses import replace
 from pathlib import Path
 
@@ -46,6 +48,28 @@ def test_a_file_longer_than_a_piece_is_copied_whole(
     assert kept.sha256 == hashlib.sha256(content).hexdigest()
     assert book.sound_path(kept.id).read_bytes() == content
     assert book.sound_path(kept.id).suffix == ".sound"  # the source had no extension
+
+
+def test_a_file_is_safe_before_it_has_its_name_and_its_name_after(
+    book: Book, visit: KeptVisit, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done: list[str] = []
+    true_sync, true_replace = os.fsync, Path.replace
+
+    def sync(handle: int) -> None:
+        of = os.fstat(handle)
+        done.append(f"sync {'folder' if stat.S_ISDIR(of.st_mode) else f'{of.st_size} bytes'}")
+        true_sync(handle)
+
+    def rename(path: Path, target: Path) -> Path:
+        done.append("rename")
+        return true_replace(path, target)
+
+    monkeypatch.setattr(os, "fsync", sync)
+    monkeypatch.setattr(Path, "replace", rename)
+    source = a_sound(tmp_path, content=b"a walk")
+    book.keep_recording(visit.id, source, a_walk(), program_version=VERSION)
+    assert done == ["sync 6 bytes", "rename", "sync folder", "sync folder", "sync folder"]
 
 
 def test_the_same_recording_again_is_kept_once(
@@ -159,6 +183,31 @@ def test_of_a_key_held_twice_each_reading_is_replaced_by_its_own(
     book.take_in_again(kept.id, newer, program_version="0.2.0")
     old_first, old_second, new_first, new_second = book.every_reading(visit.id)
     assert (old_first.superseded_by, old_second.superseded_by) == (new_first.id, new_second.id)
+
+
+def test_of_two_holds_that_overlap_the_one_that_overlaps_more_is_replaced(
+    book: Book, visit: KeptVisit, tmp_path: Path
+) -> None:
+    early = replace(a_hold(1), start_s=0.0, end_s=10.0)
+    late = replace(a_hold(1), n=2, start_s=8.0, end_s=20.0)
+    kept = book.keep_recording(
+        visit.id, a_sound(tmp_path), a_walk(early, late), program_version="0.1.0"
+    )
+    newer = a_walk(replace(a_hold(1), start_s=7.0, end_s=20.0))
+    book.take_in_again(kept.id, newer, program_version="0.2.0")
+    old_early, old_late, new = book.every_reading(visit.id)
+    assert (old_early.superseded_by, old_late.superseded_by) == (None, new.id)
+
+
+def test_a_hold_elsewhere_in_the_recording_replaces_none(
+    book: Book, visit: KeptVisit, tmp_path: Path
+) -> None:
+    source = a_sound(tmp_path)
+    kept = book.keep_recording(visit.id, source, a_walk(a_hold(1)), program_version="0.1.0")
+    elsewhere = a_walk(replace(a_hold(1), start_s=40.0, end_s=44.0))
+    book.take_in_again(kept.id, elsewhere, program_version="0.2.0")
+    old, new = book.every_reading(visit.id)
+    assert (old.superseded_by, old.superseded_in) == (None, new.hearing_id)
 
 
 def test_taking_in_again_the_same_changes_nothing(

@@ -7,19 +7,19 @@ from datetime import timedelta
 from pathlib import Path
 
 from sqlalchemy import select
-from sqlalchemy.exc import NoResultFound
 from sqlalchemy.orm import Session
 
 from walkboard.book import trouble
 from walkboard.book.events import Events
 from walkboard.book.faults import Faults
 from walkboard.book.folder import DATABASE
-from walkboard.book.models import OrganRow, RecordingRow, SoundRow, VisitRow
+from walkboard.book.models import HearingRow, OrganRow, RecordingRow, SoundRow, VisitRow
 from walkboard.book.organs import Organs
 from walkboard.book.plans import Plans
 from walkboard.book.recordings import Recordings
 from walkboard.book.records import BookProblem
 from walkboard.book.sounds import sha256_of
+from walkboard.book.superseding import current_hearings
 from walkboard.book.ticks import Ticks
 from walkboard.book.visits import Visits
 from walkboard.errors import WalkboardError
@@ -29,7 +29,6 @@ _PUT_BACK = "Put back the newest copy; keep the damaged folder until that is don
 # What reading a row raises that something else than the book has written.
 _UNREADABLE = (
     WalkboardError,
-    NoResultFound,
     ValueError,
     TypeError,
     LookupError,
@@ -61,7 +60,7 @@ class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events):
     def check_records(self) -> tuple[BookProblem, ...]:
         """What of the database is wrong, and which records cannot be read back."""
         with self._reading() as session:
-            problems = list(_database(session))
+            problems = [*_database(session), *_hearings(session)]
             organs, visits, recordings = (
                 session.scalars(select(row.id).order_by(row.id)).all()
                 for row in (OrganRow, VisitRow, RecordingRow)
@@ -69,7 +68,7 @@ class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events):
         readers: tuple[tuple[str, Sequence[int], tuple[Callable[[int], object], ...]], ...] = (
             ("organ", organs, (self.organ_versions, self.faults, self.events)),
             ("visit", visits, (self.visit, self.plans, self.ticks)),
-            ("recording", recordings, (self.hearings, self.recording)),
+            ("recording", recordings, (self.hearings,)),
         )
         for kind, ids, reads in readers:
             for id_ in ids:
@@ -102,10 +101,10 @@ class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events):
             known.add(path)
             where = str(path.relative_to(self.path))
             if not path.is_file():
-                mend = "Bring it back with restore_sound, or from a copy of the book."
+                mend = "Bring the file back from a copy of the book."
                 yield BookProblem(where, "The file of a recording is missing.", mend)
             elif sha256_of(path) != row.sha256:
-                mend = "Put the right one back with restore_sound, or from a copy of the book."
+                mend = "Bring the right one back from a copy of the book."
                 yield BookProblem(where, "The file of a recording has changed.", mend)
         for path in self.sounds.named():
             if path not in known:
@@ -117,7 +116,7 @@ class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events):
             yield BookProblem(where, "This file is none of the book's.", "Move it away.")
         for path in self._old_leftovers():
             where = str(path.relative_to(self.path))
-            yield BookProblem(where, "A killed program left this unfinished copy.", "Sweep.")
+            yield BookProblem(where, "A killed program left this unfinished copy.", "Remove it.")
 
 
 def _database(session: Session) -> Iterator[BookProblem]:
@@ -131,3 +130,11 @@ def _database(session: Session) -> Iterator[BookProblem]:
             f"It names a row of {parent} that is not there.",
             _PUT_BACK,
         )
+
+
+def _hearings(session: Session) -> Iterator[BookProblem]:
+    standing = current_hearings().with_only_columns(HearingRow.recording_id)
+    without = select(RecordingRow.id).where(RecordingRow.id.not_in(standing))
+    for number in session.scalars(without):
+        what = "No hearing of it stands: each is superseded by another."
+        yield BookProblem(f"{DATABASE}, recording {number}", what, _PUT_BACK)

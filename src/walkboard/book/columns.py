@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime
+from functools import lru_cache
 
 from sqlalchemy import Dialect, Text
 from sqlalchemy.types import TypeDecorator
@@ -43,9 +44,13 @@ class Words(TypeDecorator[tuple[str, ...]]):
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> tuple[str, ...] | None:  # noqa: ARG002
         """The words."""
-        if value is None:
-            return None
-        words = json.loads(value)
-        if not (isinstance(words, list) and all(isinstance(word, str) for word in words)):
-            raise ValueError(f"not a list of words: {value!r}")
-        return tuple(words)
+        return None if value is None else _words_of(value)
+
+
+@lru_cache(maxsize=1024)
+def _words_of(text: str) -> tuple[str, ...]:
+    # A visit's readings have thousands of these, nearly all of them alike.
+    words = json.loads(text)
+    if not (isinstance(words, list) and all(isinstance(word, str) for word in words)):
+        raise ValueError(f"not a list of words: {text!r}")
+    return tuple(words)

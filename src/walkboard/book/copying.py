@@ -76,14 +76,15 @@ class Copying(Storing):
         BookError
             When it cannot be written.
         """
-        document = {
-            "format": EXPORT_FORMAT,
-            "form": HEAD_REVISION,
-            "program_version": __version__,
-            "exported_at": self._now().isoformat(),
-            "tables": self._tables(),
-        }
-        text = json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1)
+        text = _text(
+            {
+                "format": EXPORT_FORMAT,
+                "form": HEAD_REVISION,
+                "program_version": __version__,
+                "exported_at": self._now().isoformat(),
+            },
+            self._tables(),
+        )
         part = target.with_name(f".{target.name}.part")
         try:
             part.write_text(text, encoding="utf-8")
@@ -115,7 +116,7 @@ def copy_sound(source: Path, target: SoundFolder, sha256: str) -> BookProblem | 
     sha256 : str
         Of the content that it should be.
     """
-    mend = "Bring it back with restore_sound, or from another copy of the book."
+    mend = "Bring it back from another copy of the book."
     try:
         incoming = target.copy_in(source)
     except InputError as error:
@@ -127,6 +128,21 @@ def copy_sound(source: Path, target: SoundFolder, sha256: str) -> BookProblem | 
     finally:
         incoming.drop()
     return None
+
+
+def _text(head: dict[str, str], tables: dict[str, list[dict[str, object]]]) -> str:
+    # A row a line, so that two exports can be compared line by line; json's own indenting would
+    # break each row up, and is many times slower.
+    fields = [f"{_json(name)}: {_json(value)}" for name, value in head.items()]
+    lists = [
+        f"{_json(name)}: [" + ",".join(f"\n{_json(row)}" for row in rows) + "]"
+        for name, rows in tables.items()
+    ]
+    return "{" + ",\n".join([*fields, '"tables": {' + ",\n".join(lists) + "}"]) + "}\n"
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
 
 
 def _sounds_in(database: Path) -> list[tuple[str, str]]:

@@ -38,7 +38,7 @@ class Organs(Storing):
             if newest.toml == description:
                 return _organ_of(newest)
             return self._add_version(
-                session, newest.organ_id, newest.version + 1, newest.name, description
+                session, newest.organ_id, newest.version + 1, name, description
             )
 
     def revise_organ(self, organ_id: int, name: str, description: str) -> KeptOrgan:

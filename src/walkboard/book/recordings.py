@@ -193,7 +193,7 @@ class Recordings(Storing):
             if not path.is_file():
                 raise self._error(
                     f"The file of recording {recording_id} ({row.file_name}) is missing.",
-                    "Bring it back with restore_sound, or from a copy of the book.",
+                    "Bring the file back from a copy of the book.",
                 )
             return path
 
