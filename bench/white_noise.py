@@ -21,7 +21,7 @@ RATE = 48_000
 SEED = 41
 
 
-def cell(hz: float, snr_db: float, trials: int) -> tuple[float, float, int]:
+def cell(hz: float, snr_db: int, trials: int) -> tuple[float, float, int]:
     """Error over bound, stated σ over bound, and gross errors or refusals."""
     count = max(1, min(8, int(0.45 * RATE / hz)))
     amplitudes = 1.0 / np.arange(1, count + 1)

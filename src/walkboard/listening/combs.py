@@ -13,12 +13,13 @@ narrow it is; the residual error is well within what the joint estimate mends.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from walkboard.listening.subbands import HoldSpectrum, noise_floor
+from walkboard.listening.subbands import HoldSpectrum, noise_floor, running_mean_s
 from walkboard.quantities import ratio_of_cents
 
 SEARCH_CENTS = 60.0
@@ -60,10 +61,30 @@ def numbers_below(hz: float, sample_rate: int, most: int = MOST_PARTIALS) -> NDA
     return np.arange(1, 1 + max(1, min(most, int(highest / hz))), dtype=np.int64)
 
 
-def find_place(spectrum: HoldSpectrum, expected_hz: float, cents: float = SEARCH_CENTS) -> Place:
-    """Find a comb within so many cents of where it is expected."""
-    numbers = numbers_below(expected_hz, spectrum.sample_rate, _SEARCH_PARTIALS)
-    numbers = numbers[: max(3, int(_SEARCH_REACH_HZ / expected_hz))]
+def own_numbers(
+    hz: float, numbers: NDArray[np.int64], others_hz: Sequence[float]
+) -> NDArray[np.int64]:
+    """Numbers of the partials that no partial of the other combs comes near.
+
+    Near is what the low-pass of the envelopes cannot keep apart, or what 35 cents could close.
+    """
+    place = numbers * hz
+    alone = np.ones(len(numbers), dtype=bool)
+    for other_hz in others_hz:
+        nearest = np.maximum(1.0, np.round(place / other_hz)) * other_hz
+        alone &= np.abs(place - nearest) > 1.0 / running_mean_s(hz) + 0.02 * place
+    return numbers[alone]
+
+
+def find_place(
+    spectrum: HoldSpectrum,
+    expected_hz: float,
+    numbers: NDArray[np.int64],
+    cents: float = SEARCH_CENTS,
+) -> Place:
+    """Find a comb, by the partials of these numbers, within so many cents of where it is due."""
+    reach = max(3, min(_SEARCH_PARTIALS, int(_SEARCH_REACH_HZ / expected_hz)))
+    numbers = numbers[numbers <= max(reach, int(numbers[0]))]
     floor = noise_floor(spectrum, expected_hz, numbers)
     low, high = expected_hz * ratio_of_cents(-cents), expected_hz * ratio_of_cents(cents)
     step = _STEP_BINS * spectrum.spacing_hz / int(numbers[-1])

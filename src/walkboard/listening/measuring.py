@@ -5,6 +5,9 @@ The way, step by step: choose the steady part of the hold; one FFT (`subbands`);
 sizes of wander and room found from the recording (`wander`); flags.
 
 The value is the pipe's mean frequency over the reported window: phase run through over length.
+
+Several combs are told apart only where they have partials of their own so far: a pipe whose every
+partial falls on one of another pipe that is due in the hold is flagged `merged` and has no value.
 """
 
 from __future__ import annotations
@@ -14,7 +17,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from walkboard.listening.combs import find_place, numbers_below
+from walkboard.listening.combs import find_place, numbers_below, own_numbers
 from walkboard.listening.estimating import estimate
 from walkboard.listening.heard import Comb, CombReading, Partial, ReadingFlag
 from walkboard.listening.subbands import (
@@ -97,7 +100,10 @@ def measure_hold(
         end_s = offset_s + seconds
         return tuple(_nothing(comb, (offset_s, end_s), (flag, *shared)) for comb in combs)
     spectrum = spectrum_of_hold(array, sample_rate)
-    return tuple(_measure(spectrum, comb, offset_s, shared) for comb in combs)
+    return tuple(
+        _measure(spectrum, comb, [c.hz for c in combs if c is not comb], offset_s, shared)
+        for comb in combs
+    )
 
 
 def _nothing(
@@ -121,7 +127,11 @@ def _clipped(array: NDArray[np.float64]) -> tuple[ReadingFlag, ...]:
 
 
 def _measure(
-    spectrum: HoldSpectrum, comb: Comb, offset_s: float, shared: tuple[ReadingFlag, ...]
+    spectrum: HoldSpectrum,
+    comb: Comb,
+    others_hz: Sequence[float],
+    offset_s: float,
+    shared: tuple[ReadingFlag, ...],
 ) -> CombReading:
     flags = list(shared)
     window = steady_window(spectrum.seconds, running_mean_s(comb.hz))
@@ -131,10 +141,16 @@ def _measure(
         flags.append(ReadingFlag.SHORT)
     if length < 0.1 or length * comb.hz < 4.0:
         return _nothing(comb, reported, tuple(flags))
-    place = find_place(spectrum, comb.hz)
+    numbers = numbers_below(comb.hz, spectrum.sample_rate)
+    if others_hz:
+        # One pipe at a time: only partials that no other comb comes near say anything of this one.
+        numbers = own_numbers(comb.hz, numbers, others_hz)
+    if len(numbers) == 0:
+        return _nothing(comb, reported, (*flags, ReadingFlag.MERGED))
+    place = find_place(spectrum, comb.hz, numbers)
     if not place.heard:
-        return _nothing(comb, reported, (*flags, ReadingFlag.SILENT))
-    numbers = numbers_below(place.hz, spectrum.sample_rate)
+        absent = ReadingFlag.MERGED if others_hz else ReadingFlag.SILENT
+        return _nothing(comb, reported, (*flags, absent))
     floor = noise_floor(spectrum, place.hz, numbers)
     env = envelopes(spectrum, place.hz, numbers, floor, window)
     found = estimate(env)

@@ -27,6 +27,7 @@ _WINDOW = np.array([1.0, -4.0, 6.0, -4.0, 1.0]) / 16.0  # sin⁴ as it acts on n
 _WINDOW_POWER = 35.0 / 128.0  # its mean square, exact
 _FLOOR_QUANTILE = 0.4  # below the median: skirts of partials reach into the gaps
 _FLOOR_REACH_HZ = 80.0
+_FEW_BINS = 120
 _MODEL_FLOOR = 10.0**-9.5  # beside the loudest partial, below which no model of sound is believed
 
 
@@ -147,7 +148,8 @@ def noise_floor(
     """Mean of ``abs(bins) ** 2`` that the noise alone has around each partial.
 
     A low quantile of the bins from halfway to the partial below to halfway to that above, at most
-    80 Hz either side, so that partials, hum and other lines in it do not count.
+    80 Hz either side, so that partials, hum and other lines in it do not count. Where that are few
+    bins, the mean of five partials.
 
     Returns
     -------
@@ -160,6 +162,9 @@ def noise_floor(
     rank = int(_FLOOR_QUANTILE * len(offsets))
     low = np.partition(spectrum.power[:, index], rank, axis=2)[:, :, rank]
     floor: NDArray[np.float64] = low / -np.log(1.0 - _FLOOR_QUANTILE)  # of an exponential law
+    if len(offsets) < _FEW_BINS and len(numbers) >= 5:
+        padded = np.pad(floor, ((0, 0), (2, 2)), mode="edge")
+        floor = np.lib.stride_tricks.sliding_window_view(padded, 5, axis=1).mean(axis=2)
     quiet = 1e-30 + 1e-22 * float(spectrum.power.max(initial=0.0))  # rounding, for pure tones
     return np.maximum(floor, quiet)
 

@@ -1,0 +1,178 @@
+"""Realistic notes of 4 s, side by side with other methods: accuracy and speed as ratios.
+
+Notes of `tests.signals`: attack, reverberation 2.5 s, wind, hum −35 dB, wander 0.1 cent, 30 dB.
+Every method gets the same samples and is asked for one frequency: the median of its frames within
+the window that the reading reports, where it works in frames; the search is narrowed to a third
+above and below where it can be. The truth is the pipe's own mean frequency in that window. Errors
+of more than 50 cents count as failures and stand in the quantiles. Asked: 95 % within .03 cent to
+33 Hz and .01 cent from 65 Hz, and the best of the others at least 5 times worse in the median.
+Run: python -m bench notes
+"""
+
+from __future__ import annotations
+
+import time
+import warnings
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+from tests.signals import KINDS, note
+
+from walkboard.listening.heard import Comb
+from walkboard.listening.measuring import measure_hold
+
+PITCHES_HZ = (16.35, 32.7, 65.4, 130.8, 261.6, 1046.5, 4186.0, 8372.0)
+RATE = 48_000
+SECONDS = 4.0
+SEED = 97
+Sound = NDArray[np.float64]
+Peer = Callable[[Sound, float], float]
+
+
+def librosa_yin(sound: Sound, hz: float) -> float:
+    import librosa
+
+    frame = int(2 ** np.ceil(np.log2(max(2048.0, 4.0 * RATE / hz))))
+    found = librosa.yin(sound, fmin=hz / 1.25, fmax=hz * 1.25, sr=RATE, frame_length=frame)
+    return float(np.median(found))
+
+
+def librosa_pyin(sound: Sound, hz: float) -> float:
+    import librosa
+
+    frame = int(2 ** np.ceil(np.log2(max(2048.0, 4.0 * RATE / hz))))
+    found, _, _ = librosa.pyin(
+        sound, fmin=hz / 1.25, fmax=hz * 1.25, sr=RATE, frame_length=frame, resolution=0.01
+    )
+    return float(np.nanmedian(found))
+
+
+def praat(sound: Sound, hz: float) -> float:
+    import parselmouth
+
+    pitch = parselmouth.Sound(sound, RATE).to_pitch_ac(
+        pitch_floor=hz / 1.25, pitch_ceiling=hz * 1.25, very_accurate=True
+    )
+    found = pitch.selected_array["frequency"]
+    return float(np.median(found[found > 0.0]))
+
+
+def aubio_yinfft(sound: Sound, hz: float) -> float:
+    import aubio
+
+    frame = int(2 ** np.ceil(np.log2(max(4096.0, 6.0 * RATE / hz))))
+    hop = frame // 4
+    detector = aubio.pitch("yinfft", frame, hop, RATE)
+    detector.set_unit("Hz")
+    single = sound.astype(np.float32)
+    found = [
+        float(detector(single[at : at + hop])[0]) for at in range(0, len(single) - hop + 1, hop)
+    ]
+    return float(np.median(found[4:]))
+
+
+def long_fft(sound: Sound, hz: float) -> float:
+    """Peak of one Hann-windowed FFT, four times padded, by a parabola through the logarithms."""
+    length = 4 * len(sound)
+    power = np.abs(np.fft.rfft(sound * np.hanning(len(sound)), length))
+    low, high = int(hz / 1.05 * length / RATE), int(hz * 1.05 * length / RATE) + 2
+    peak = low + int(np.argmax(power[low:high]))
+    a, b, c = np.log(power[peak - 1 : peak + 2] + 1e-30)
+    return float((peak + 0.5 * (a - c) / (a - 2.0 * b + c)) * RATE / length)
+
+
+PEERS: dict[str, Peer] = {
+    "librosa yin": librosa_yin,
+    "librosa pyin": librosa_pyin,
+    "Praat autocorrelation": praat,
+    "aubio yinfft": aubio_yinfft,
+    "one long FFT": long_fft,
+}
+SLOW = {"librosa pyin"}  # on every third note only
+
+
+def study(trials: int) -> None:
+    errors: dict[str, dict[float, list[float]]] = {}
+    kinds: dict[tuple[str, float], list[float]] = {}
+    spent: dict[str, float] = {}
+    heard_s: dict[str, float] = {}
+
+    def take(name: str, pitch: float, error: float, seconds: float) -> None:
+        missed = not np.isfinite(error)
+        errors.setdefault(name, {}).setdefault(pitch, []).append(np.inf if missed else abs(error))
+        spent[name] = spent.get(name, 0.0) + seconds
+        heard_s[name] = heard_s.get(name, 0.0) + SECONDS
+
+    for pitch in PITCHES_HZ:
+        for trial in range(trials):
+            for kind in KINDS:
+                rng = np.random.default_rng([SEED, trial, round(pitch), KINDS.index(kind)])
+                hz = pitch * 2.0 ** (rng.uniform(-20.0, 20.0) / 1200.0)
+                made = note(hz, kind, rng, seconds=SECONDS, sample_rate=RATE)
+                begun = time.process_time()
+                (reading,) = measure_hold(made.samples, RATE, [Comb("", pitch)])
+                lasted = time.process_time() - begun
+                truth = made.mean_hz(reading.start_s, reading.end_s)
+                error = np.inf if reading.hz is None else 1200.0 * np.log2(reading.hz / truth)
+                take("Walkboard", pitch, error, lasted)
+                kinds.setdefault((kind, pitch), []).append(abs(error))
+                first, last = int(reading.start_s * RATE), int(reading.end_s * RATE)
+                sound = np.ascontiguousarray(made.samples[first:last, 0])
+                for name, peer in PEERS.items():
+                    if name in SLOW and trial % 3:
+                        continue
+                    begun = time.process_time()
+                    try:
+                        with warnings.catch_warnings():
+                            warnings.simplefilter("ignore")
+                            found = peer(sound, pitch)
+                    except Exception:  # a peer that cannot take the note has failed on it
+                        found = np.nan
+                    lasted = time.process_time() - begun
+                    near = found > 0.0 and abs(1200.0 * np.log2(found / truth)) < 50.0
+                    take(name, pitch, 1200.0 * np.log2(found / truth) if near else np.inf, lasted)
+    show(errors, kinds, spent, heard_s)
+
+
+def show(
+    errors: dict[str, dict[float, list[float]]],
+    kinds: dict[tuple[str, float], list[float]],
+    spent: dict[str, float],
+    heard_s: dict[str, float],
+) -> None:
+    def table(title: str, rows: dict[str, dict[float, float]]) -> None:
+        print(f"\n{title:24s}" + "".join(f"{pitch:>9.0f}" for pitch in PITCHES_HZ))
+        for name, row in rows.items():
+            print(f"{name:24s}" + "".join(f"{row[pitch]:9.4f}" for pitch in PITCHES_HZ))
+
+    def at(quantile: float) -> dict[str, dict[float, float]]:
+        return {
+            name: {p: float(np.quantile(e, quantile, method="higher")) for p, e in row.items()}
+            for name, row in errors.items()
+        }
+
+    median = at(0.5)
+    table("median error, cents", median)
+    table("95 % within, cents", at(0.95))
+    by_kind: dict[str, dict[float, float]] = {}
+    for (kind, pitch), values in kinds.items():
+        by_kind.setdefault(kind, {})[pitch] = float(np.quantile(values, 0.95, method="higher"))
+    table("Walkboard, 95 % within", by_kind)
+    print("\nbest other / Walkboard, by the median error")
+    for pitch in PITCHES_HZ:
+        name = min(PEERS, key=lambda name: median[name][pitch])
+        print(f"{pitch:9.1f} Hz: {median[name][pitch] / median['Walkboard'][pitch]:6.1f}  ({name})")
+    print("\nspeed on one core, the window's sound for the others, the whole hold for Walkboard")
+    own = heard_s["Walkboard"] / spent["Walkboard"]
+    for name in errors:
+        speed = heard_s[name] / spent[name]
+        print(f"{name:24s}{speed:8.0f} × real time{own / speed:8.2f} Walkboard / it")
+
+
+def main() -> None:
+    study(15)
+
+
+if __name__ == "__main__":
+    main()
