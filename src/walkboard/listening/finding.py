@@ -92,16 +92,14 @@ def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[
         return [], []
     level = np.array([event.total_db for event in events])
     long = np.array([event.end - event.start for event in events]) * hop_s
-    # The level that most of the sounding time keeps above: quiet stray sounds are short.
-    order = np.argsort(level)
-    time = np.cumsum(long[order])
-    usual = float(level[order][np.searchsorted(time, 0.6 * time[-1])])
+    usual = float(np.percentile(level[long >= min(1.0, float(long.max()))], 75))
     kept, leaves = [], []
     for event, total, seconds in zip(events, level, long, strict=True):
         if total < usual - _UNDER_WALK_DB or seconds < 0.2 or is_tail(event, events, hop_s):
             continue
-        strength = float(np.clip((total - usual + 42.0) / 15.0, 0.0, 1.6))
-        leaves.append(min(22.0, 22.0 * max(0.0, seconds - 0.15) * strength))
+        strength = float(np.clip((total - usual + 38.0) / 16.0, 0.0, 1.6))
+        steady = float(np.clip(2.0 / max(event.waver_cents, 0.1), 0.2, 1.0))
+        leaves.append(min(22.0, 22.0 * max(0.0, seconds - 0.15) * strength * steady))
         kept.append(event)
     return kept, leaves
 
@@ -189,8 +187,11 @@ def _holds(
 def _spans(features: WalkFeatures, events: list[Event], spoken: FloatArray) -> list[Span]:
     """The times that one key was down within the time of its events."""
     main = max(events, key=lambda event: event.end - event.start)
-    margin = max(1, (main.end - main.start) // 10)
-    sounding = [(main.start + margin, main.end - margin)]
+    sounding = [
+        (event.start + (event.end - event.start) // 10, event.end - (event.end - event.start) // 10)
+        for event in events
+        if event.total_db > main.total_db - 8.0
+    ]
     begin = min(event.start for event in events) - _AROUND_FRAMES
     end = max(event.end for event in events) + _AROUND_FRAMES
     fundamentals = tuple(float(cents) for cents in spoken if np.isfinite(cents))
