@@ -16,6 +16,7 @@ import warnings
 from collections.abc import Callable
 
 import numpy as np
+import scipy.fft
 from numpy.typing import NDArray
 from tests.signals import KINDS, note
 
@@ -43,7 +44,13 @@ def librosa_pyin(sound: Sound, hz: float) -> float:
 
     frame = int(2 ** np.ceil(np.log2(max(2048.0, 4.0 * RATE / hz))))
     found, _, _ = librosa.pyin(
-        sound, fmin=hz / 1.25, fmax=hz * 1.25, sr=RATE, frame_length=frame, resolution=0.01
+        sound,
+        fmin=hz / 1.25,
+        fmax=hz * 1.25,
+        sr=RATE,
+        frame_length=frame,
+        resolution=0.01,
+        fill_na=None,
     )
     return float(np.nanmedian(found))
 
@@ -74,8 +81,8 @@ def aubio_yinfft(sound: Sound, hz: float) -> float:
 
 def long_fft(sound: Sound, hz: float) -> float:
     """Peak of one Hann-windowed FFT, four times padded, by a parabola through the logarithms."""
-    length = 4 * len(sound)
-    power = np.abs(np.fft.rfft(sound * np.hanning(len(sound)), length))
+    length = int(scipy.fft.next_fast_len(4 * len(sound), real=True))
+    power = np.abs(scipy.fft.rfft(sound * np.hanning(len(sound)), length))
     low, high = int(hz / 1.05 * length / RATE), int(hz * 1.05 * length / RATE) + 2
     peak = low + int(np.argmax(power[low:high]))
     a, b, c = np.log(power[peak - 1 : peak + 2] + 1e-30)
