@@ -23,6 +23,7 @@ from walkboard.survey.heard import HeardWalk
 
 ROOT = Path(__file__).resolve().parents[2]
 KEYS = 61
+NOTES = 12
 BYTES = 3_000_000
 
 
@@ -107,7 +108,7 @@ def then_die(true: Callable[..., Any]) -> Callable[..., Any]:
     return dying
 
 
-def twenty_notes(path: Path, folder: Path) -> None:
+def notes(path: Path, folder: Path) -> None:
     """Try to open a visit, then add notes and versions of the organ, while another does too."""
     sync_folder(folder)
     with open_book(path, clock=now, wait_s=30.0) as book:
@@ -117,7 +118,7 @@ def twenty_notes(path: Path, folder: Path) -> None:
             say(f"opened {book.open_visit(1, str(os.getpid())).id}")
         except BookError as error:
             say(f"refused {error.what}")
-        for number in range(20):
+        for number in range(NOTES):
             book.add_note(1, f"{os.getpid()} {number}")
             organ = book.add_organ("Harbour Hall", f"# {os.getpid()} {number}")
             say(f"version {organ.version}")
@@ -128,5 +129,5 @@ if __name__ == "__main__":
     {
         "until-killed": until_killed,
         "at-each-stage": at_each_stage,
-        "twenty-notes": twenty_notes,
+        "notes": notes,
     }[what](Path(path), Path(folder))

@@ -13,7 +13,7 @@ import pytest
 
 from tests.book.making import DESCRIPTION, Clock
 from walkboard.book import create_book, open_book
-from walkboard.book.folder import DATABASE
+from walkboard.book.folder import DATABASE, building
 from walkboard.errors import BookError
 
 
@@ -38,6 +38,41 @@ def test_a_relative_path_and_odd_names_will_do(
         monkeypatch.chdir("/")
         assert len(book.organs()) == 1
         assert book.check() == ()
+
+
+def test_an_empty_folder_stays_itself(
+    tmp_path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Somebody may stand in it; it may be a disk of its own.
+    (tmp_path / "hall").mkdir()
+    before = (tmp_path / "hall").stat().st_ino
+    monkeypatch.chdir(tmp_path / "hall")
+    with create_book(Path(), clock=clock) as book:
+        book.add_organ("Harbour Hall", DESCRIPTION)
+    assert sorted(p.name for p in Path().iterdir()) == [DATABASE, "recordings"]
+    assert Path().stat().st_ino == before
+    assert [p.name for p in tmp_path.iterdir()] == ["hall"]
+
+
+@pytest.mark.parametrize("there", [True, False])
+def test_of_two_that_build_at_one_place_one_at_most_succeeds(tmp_path: Path, there: bool) -> None:
+    path = tmp_path / "hall"
+    if there:
+        path.mkdir()
+    other = building(path)
+    with building(path) as mine:
+        (mine / DATABASE).write_text("mine")
+        if there:
+            with pytest.raises(BookError, match="There is something else here already"):
+                other.__enter__()
+        else:
+            (other.__enter__() / DATABASE).write_text("other's")
+    if not there:
+        with pytest.raises(BookError, match="There is a book here already"):
+            other.__exit__(None, None, None)
+    assert [p.name for p in tmp_path.iterdir()] == ["hall"]
+    assert [p.name for p in path.iterdir()] == [DATABASE]
+    assert (path / DATABASE).read_text() == "mine"
 
 
 def test_what_is_there_is_never_built_over(folder: Path, tmp_path: Path, clock: Clock) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.book.making import DESCRIPTION, VERSION, Clock, a_sound, a_walk
-from tests.book.taking_in import start
+from tests.book.taking_in import NOTES, start
 from walkboard.book import open_book
 from walkboard.book.folder import DATABASE
 from walkboard.book.keeping import Book
@@ -67,7 +67,7 @@ def test_a_reader_never_waits_and_sees_one_moment(
 def test_two_programs_at_work_lose_nothing(folder: Path, tmp_path: Path, clock: Clock) -> None:
     with open_book(folder, clock=clock) as book:
         organ = book.add_organ("Harbour Hall", DESCRIPTION)
-        programs = [start("twenty-notes", folder, tmp_path) for _ in range(2)]
+        programs = [start("notes", folder, tmp_path) for _ in range(2)]
         for program in programs:
             assert program.stdout is not None
             assert program.stdout.readline() == "ready\n"
@@ -88,12 +88,12 @@ def test_two_programs_at_work_lose_nothing(folder: Path, tmp_path: Path, clock: 
         assert refused.startswith("refused Visit 1 to Harbour Hall")
         # Every note of both is there.
         notes = [note.words for note in book.visit(1).notes]
-        assert sorted(notes) == sorted(f"{p.pid} {n}" for p in programs for n in range(20))
+        assert sorted(notes) == sorted(f"{p.pid} {n}" for p in programs for n in range(NOTES))
         assert seen == sorted(seen)
-        # Each of the forty changes read the version before it and added one.
+        # Each change read the version before it and added one.
         versions = sorted(int(words.split()[1]) for lines in said for words in lines[1:])
-        assert versions == list(range(2, 42))
-        assert book.organ(organ.id).version == 41
+        assert versions == list(range(2, 2 * NOTES + 2))
+        assert book.organ(organ.id).version == 2 * NOTES + 1
         assert book.check() == ()
 
 

@@ -27,17 +27,17 @@ WAIT_S = 5.0  # how long a writer waits for another program, unless told otherwi
 
 @contextmanager
 def building(path: Path) -> Iterator[Path]:
-    """A new folder that takes its name only when all in it is done.
+    """A new folder whose content takes its place only when all of it is done.
 
     Parameters
     ----------
     path : Path
-        Where the folder is to be: nothing, or an empty folder.
+        Where it is to be: nothing, or an empty folder.
 
     Yields
     ------
     Path
-        Where to build it; it is removed again if the building fails.
+        Where to build it; removed again if the building fails.
 
     Raises
     ------
@@ -45,15 +45,23 @@ def building(path: Path) -> Iterator[Path]:
         When something is there already, or the folder cannot be written.
     """
     _refuse_taken(path)
-    part = path.parent / f".{path.name}.{uuid.uuid4().hex}.new"
+    # A folder that is there stays itself, for somebody may stand in it, or it may be a disk of its
+    # own; one that is not there comes into being whole.
+    there = path.is_dir()
+    part = (path if there else path.parent) / f".{path.name}.{uuid.uuid4().hex}.new"
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        part.parent.mkdir(parents=True, exist_ok=True)
         part.mkdir()
+        if there:
+            _refuse_taken(path, but=part)  # two that build here at once see each other
         yield part
         sync_folder(part)
-        if path.is_dir():
-            path.rmdir()  # refuses a folder that another program has filled meanwhile
-        part.rename(path)
+        if there:
+            for child in sorted(part.iterdir(), key=lambda child: child.name == DATABASE):
+                child.rename(path / child.name)  # the database last: with it, it is a book
+            sync_folder(path)
+        else:
+            part.rename(path)
         sync_folder(path.parent)
     except OSError as error:
         if error.errno in {errno.ENOTEMPTY, errno.EEXIST}:
@@ -80,6 +88,10 @@ def sync_folder(folder: Path) -> None:
     handle = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(handle)
+    except OSError as error:
+        # Some disks know no such call on folders; SQLite goes on without it there too.
+        if error.errno not in {errno.EINVAL, errno.ENOTSUP}:
+            raise
     finally:
         os.close(handle)
 
@@ -90,12 +102,12 @@ def sync_file(path: Path) -> None:
         os.fsync(handle.fileno())
 
 
-def _refuse_taken(path: Path) -> None:
+def _refuse_taken(path: Path, *, but: Path | None = None) -> None:
     if not path.exists():
         return
     if (path / DATABASE).exists():
         raise BookError("There is a book here already.", where=str(path), mend="Open it instead.")
-    if not path.is_dir() or any(path.iterdir()):
+    if not path.is_dir() or any(child != but for child in path.iterdir()):
         raise BookError(
             "There is something else here already.",
             where=str(path),
