@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import product
+from typing import Any
 
 import highspy
 import numpy as np
@@ -40,7 +41,7 @@ def test_equals_brute_force(seed: int) -> None:
 
 def highs_least(task: Task, capacity: int, gap: float = 0.0) -> float:
     """Least cost at the task's only reference by HiGHS, a general solver (MIT licence)."""
-    model = highspy.Highs()
+    model: Any = highspy.Highs()  # type: ignore[no-untyped-call]
     model.silent()
     model.setOptionValue("mip_rel_gap", gap)
     model.setOptionValue("mip_abs_gap", 1e-9)
@@ -66,9 +67,7 @@ def highs_least(task: Task, capacity: int, gap: float = 0.0) -> float:
 def test_an_outside_solver_agrees_at_one_reference(seed: int, capacity: int) -> None:
     """HiGHS, a general mixed-integer solver, on 200 pipes."""
     task = a_task(200, 1, seed, ranks=8)
-    assert_allclose(
-        choose(task, capacity).cost, highs_least(task, capacity), rtol=0, atol=1e-6
-    )
+    assert_allclose(choose(task, capacity).cost, highs_least(task, capacity), rtol=0, atol=1e-6)
 
 
 def test_the_optimum_over_references_is_the_best_of_each_alone() -> None:

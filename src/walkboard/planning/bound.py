@@ -62,10 +62,18 @@ def relax(
         margin = np.add.reduceat(worth, level.starts, axis=-1) - cost_of_step * level.steps
         margins.append(margin)
         worth = np.maximum(margin, 0.0)
-        used = np.where(
-            margin > 0.0, np.add.reduceat(used, level.starts, axis=-1) + level.steps, 0
-        )
+        used = np.where(margin > 0.0, np.add.reduceat(used, level.starts, axis=-1) + level.steps, 0)
     return Relaxed(worth.sum(-1), used.sum(-1).astype(np.float64), tuple(margins))
+
+
+def worth(gain: FloatArray, steps: IntArray, levels: tuple[Level, ...], price: float) -> FloatArray:
+    """Value of the relaxed choice at one price, for every reference: `relax(…).value` alone."""
+    values = np.maximum(gain - price * steps, 0.0)
+    for level in levels:
+        values = np.add.reduceat(values, level.starts, axis=-1) - price * level.steps
+        np.maximum(values, 0.0, out=values)
+    total: FloatArray = values.sum(-1)
+    return total
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,13 @@ from walkboard.quantities import CENTS_PER_NEPER
 HALF_BEATS_HZ = 2.0  # b₀: beats a second at which half the badness is reached
 HALF_CENTS = 8.0  # c₀: deviation at which half is reached in the lowest bass
 
+# What tuning leaves, one standard deviation: a flue is left without an audible beat in five to ten
+# seconds, 0.1 Hz or so, and no worse than some cents in the bass; a reed to a cent or two (common
+# practice, no source).
+LEFT_HZ = 0.1
+LEFT_LEAST_CENTS, LEFT_MOST_CENTS = 0.2, 1.5
+LEFT_REED_CENTS = 1.0
+
 
 def half_width_cents(hz: FloatArray | float) -> FloatArray:
     """Deviation γ at which a pipe's badness is one half [cents]; broadcasts.
@@ -70,3 +77,10 @@ def expected_badness(
     profile = voigt_profile(deviation_cents, sigma_cents, gamma)
     mean: FloatArray = np.maximum(0.0, 1.0 - np.pi * gamma * profile)
     return mean
+
+
+def left_by_tuning_cents(hz: float, *, reed: bool) -> float:
+    """How far off a pipe may be when the tuner leaves it, one standard deviation [cents]."""
+    if reed:
+        return LEFT_REED_CENTS
+    return min(LEFT_MOST_CENTS, max(LEFT_LEAST_CENTS, LEFT_HZ * CENTS_PER_NEPER / hz))

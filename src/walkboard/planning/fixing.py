@@ -1,9 +1,9 @@
 """What must, and what cannot, be in a plan that beats the best one known.
 
-At a price of time, forcing a pipe into the relaxed choice (or out of it) lowers the bound by a known
-loss. Where the loss is larger than what separates the bound from the best plan known, no better plan
-does that, and the pipe is settled (reduced-cost fixing; Crowder, Johnson & Padberg 1983, Oper. Res.
-31:803).
+At a price of time, forcing a pipe into the relaxed choice (or out of it) lowers the bound by a
+known loss. Where the loss is larger than what separates the bound from the best plan known, no
+better plan does that, and the pipe is settled (reduced-cost fixing; Crowder, Johnson & Padberg
+1983, Oper. Res. 31:803).
 """
 
 from __future__ import annotations
@@ -33,14 +33,6 @@ class Settled:
     outside: BoolArray
     opened: tuple[BoolArray, ...]
 
-    def both(self, other: Settled) -> Settled:
-        """What either of two settles."""
-        return Settled(
-            self.inside | other.inside,
-            self.outside | other.outside,
-            tuple(a | b for a, b in zip(self.opened, other.opened, strict=True)),
-        )
-
 
 def settle(at: Relaxed, levels: tuple[Level, ...], slack: float) -> Settled:
     """Pipes and groups that are settled, at one price and one reference.
@@ -65,10 +57,9 @@ def settle(at: Relaxed, levels: tuple[Level, ...], slack: float) -> Settled:
             missing = np.repeat(loss_in, levels[depth - 1].sizes(count[depth - 1]))
     outside = loss_in > slack
     # forcing out: a group can lose no more than it was worth
-    opened: list[BoolArray] = []
-    for depth in range(1, len(levels) + 1):
-        opened.append(_worth_up(loss_out, levels, count, depth) > slack)
-    inside = _worth_up(loss_out, levels, count, 0) > slack
+    inside, *opened = (
+        _worth_up(loss_out, levels, count, depth) > slack for depth in range(len(levels) + 1)
+    )
     return Settled(inside, outside, tuple(opened))
 
 

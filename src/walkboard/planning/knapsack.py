@@ -1,8 +1,8 @@
 """The exact choice at one reference: a knapsack with nested set-ups.
 
 For every number of minutes up to those there are, the best gain so far is carried along: into a
-division (less its set-up), into a chest, into a rank, over each pipe of the rank with or without it,
-and out again, keeping at each door the better of 'reached' and 'passed by'. Exact, by dynamic
+chest (less its set-up), into a rank, over each pipe of the rank with or without it, and out again,
+keeping at each door the better of 'reached' and 'passed by'. Exact, by dynamic
 programming (Bellman 1957; a set-up knapsack as in Chajakis & Guignard 1994, INFORMS J. Comput.
 6:223, nested here to any depth). Time and memory go with pipes × steps.
 """
@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 from walkboard.planning.fixing import Settled
@@ -66,7 +67,6 @@ class _Walkthrough:
         self._ends = [
             np.append(level.starts[1:], counts[depth]) for depth, level in enumerate(levels)
         ]
-        self._top = counts[-1]
         # a group with every pipe outside is passed by; one with a pipe inside is reached
         self._live: list[BoolArray] = [~settled.outside]
         opened: list[BoolArray] = [settled.inside]
@@ -77,12 +77,22 @@ class _Walkthrough:
                 | (settled.opened[depth] & self._live[-1])
             )
         self._opened = opened
+        self._outermost = [int(i) for i in np.flatnonzero(self._live[-1])]
         forced = int(steps[settled.inside].sum()) + sum(
             int(level.steps[opened[depth + 1]].sum()) for depth, level in enumerate(levels)
         )
         self._free = capacity - forced
         self._sure_gain = float(gain[settled.inside].sum())
-        self._decisions: dict[tuple[int, int], BoolArray] = {}
+        self._decisions: dict[tuple[int, int], NDArray[np.uint8]] = {}
+        # members of each group that are still open to a decision, in order
+        undecided = [self._live[0] & ~settled.inside, *self._live[1:]]
+        self._inner = [
+            [
+                [int(low) + int(i) for i in np.flatnonzero(undecided[depth][low:high])]
+                for low, high in zip(level.starts, ends, strict=True)
+            ]
+            for depth, (level, ends) in enumerate(zip(levels, self._ends, strict=True))
+        ]
 
     def best(self) -> Choice:
         chosen = self._settled.inside.copy()
@@ -90,29 +100,22 @@ class _Walkthrough:
             return Choice(chosen, -np.inf)
         best = np.zeros(self._free + 1)
         depth = len(self._levels)
-        for group in range(self._top):
+        for group in self._outermost:
             best = self._through(depth, group, best)
         at = self._free
-        for group in range(self._top - 1, -1, -1):
+        for group in reversed(self._outermost):
             at = self._back(depth, group, at, chosen)
         return Choice(chosen, self._sure_gain + float(best[self._free]))
 
     def _through(self, depth: int, member: int, best: FloatArray) -> FloatArray:
         """Best gains after offering one pipe (depth 0) or one group."""
-        if not self._live[depth][member]:
-            return best
         if depth == 0:
-            if self._settled.inside[member]:
-                return best
             taken = _later(best, int(self._steps[member]), float(self._gain[member]))
         else:
-            low, high = int(self._levels[depth - 1].starts[member]), int(
-                self._ends[depth - 1][member]
-            )
             open_already = bool(self._opened[depth][member])
             step = 0 if open_already else int(self._levels[depth - 1].steps[member])
             taken = _later(best, step) if step else best
-            for inner in range(low, high):
+            for inner in self._inner[depth - 1][member]:
                 taken = self._through(depth - 1, inner, taken)
             if open_already:
                 return taken
@@ -122,10 +125,6 @@ class _Walkthrough:
 
     def _back(self, depth: int, member: int, at: int, chosen: BoolArray) -> int:
         """Undo one pipe or group from the capacity `at`, marking what was chosen."""
-        if not self._live[depth][member]:
-            return at
-        if depth == 0 and self._settled.inside[member]:
-            return at
         open_already = depth > 0 and bool(self._opened[depth][member])
         if not open_already:
             packed = self._decisions[depth, member]
@@ -134,10 +133,9 @@ class _Walkthrough:
         if depth == 0:
             chosen[member] = True
             return at - int(self._steps[member])
-        level = self._levels[depth - 1]
-        for inner in range(int(self._ends[depth - 1][member]) - 1, int(level.starts[member]) - 1, -1):
+        for inner in reversed(self._inner[depth - 1][member]):
             at = self._back(depth - 1, inner, at, chosen)
-        return at if open_already else at - int(level.steps[member])
+        return at if open_already else at - int(self._levels[depth - 1].steps[member])
 
 
 def _later(best: FloatArray, step: int, gain: float = 0.0) -> FloatArray:

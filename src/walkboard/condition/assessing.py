@@ -1,0 +1,59 @@
+"""The organ's state from one visit's readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
+
+from walkboard.condition.kinds import roles
+from walkboard.condition.shift import division_state
+from walkboard.condition.state import Condition, PipeCents
+from walkboard.condition.temperament import find_temperament
+from walkboard.organ.model import Organ, PipeRef
+
+
+def assess(
+    organ: Organ, pipes: Sequence[PipeCents], thermometers: Mapping[str, float]
+) -> Condition:
+    """What the readings say of each division and of the temperament.
+
+    Parameters
+    ----------
+    organ : Organ
+    pipes : sequence of PipeCents
+        Where pipes stand; of several readings of one pipe the surest counts.
+    thermometers : mapping of division id to °C
+        Air as measured, where it was.
+
+    Returns
+    -------
+    Condition
+        Divisions that were heard, in the organ's order. The temperament is None where too little
+        was heard to say anything.
+
+    Raises
+    ------
+    UnknownNameError
+        When a pipe's rank or a thermometer's division is not the organ's.
+    """
+    for named in thermometers:
+        organ.division(named)
+    heard = surest(pipes)
+    role = roles(organ)
+    states = {}
+    for division in organ.divisions:
+        own = [p for p in heard if organ.rank(p.pipe.rank).division == division.id]
+        if own:
+            thermometer = thermometers.get(division.id)
+            states[division.id] = division_state(organ, role, division.id, own, thermometer)
+    return Condition(MappingProxyType(states), find_temperament(organ, role, heard))
+
+
+def surest(pipes: Sequence[PipeCents]) -> tuple[PipeCents, ...]:
+    """One reading of each pipe, the one with the smallest uncertainty, in the order first met."""
+    best: dict[PipeRef, PipeCents] = {}
+    for pipe in pipes:
+        known = best.get(pipe.pipe)
+        if known is None or pipe.sigma_cents < known.sigma_cents:
+            best[pipe.pipe] = pipe
+    return tuple(best.values())

@@ -1,0 +1,50 @@
+"""What further minutes would buy: the least cost at every ten minutes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from walkboard.planning.choosing import choose
+from walkboard.planning.minutes import in_steps
+from walkboard.planning.plan import CurvePoint
+from walkboard.planning.task import Task
+
+EVERY_MINUTES = 10.0
+BEYOND = 1.5  # the curve goes on to so many times the visit's minutes, unless all is done before
+
+
+def cost_curve(
+    task: Task, minutes: float, *, every_minutes: float = EVERY_MINUTES
+) -> tuple[CurvePoint, ...]:
+    """Least cost for each number of minutes, each solved to the optimum.
+
+    Parameters
+    ----------
+    task : Task
+    minutes : float
+        Of the visit.
+    every_minutes : float
+
+    Returns
+    -------
+    tuple of CurvePoint
+        From 0 upward, to 1.5 × the visit's minutes or to where nothing is left to gain. The visit's
+        own minutes are among them.
+    """
+    least = float((task.untouched - np.maximum(task.gain, 0.0).sum(axis=1)).min())
+    end = BEYOND * minutes
+    places = {round(n * every_minutes, 6) for n in range(int(end / every_minutes + 1e-9) + 1)}
+    points: list[CurvePoint] = []
+    start: int | None = None
+    for at in sorted(places | {minutes}):
+        chosen = choose(task, in_steps_within(at), start)
+        start = chosen.reference
+        points.append(CurvePoint(at, chosen.cost))
+        if chosen.cost <= least + 1e-9 and at >= minutes:
+            break
+    return tuple(points)
+
+
+def in_steps_within(minutes: float) -> int:
+    """Whole steps of time that fit into some minutes."""
+    return -in_steps(-minutes)

@@ -1,0 +1,107 @@
+"""Where the flues of each division stand today, and where they will at the event.
+
+Flues are tuned where their division stands: what all its flues have in common is air (or is not,
+and then moving the whole division is no work for one visit). Reeds are set to where those flues
+will stand at the event, when its air has moved them and not the reeds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from walkboard.condition.shift import air_cents
+from walkboard.condition.state import Condition, DivisionState
+from walkboard.organ.model import Organ
+
+
+@dataclass(frozen=True, slots=True)
+class DivisionPitch:
+    """Where the flues of one division stand.
+
+    Attributes
+    ----------
+    division : str
+    air_celsius : float
+        Its air today: by thermometer, else as its flues imply, else as it was told.
+    above_cents : float
+        Of its flues above the organ's own pitch in that air [cents].
+    sigma_cents : float
+        Of `above_cents`.
+    event_celsius : float
+        Its air at the event; today's where none was given.
+    heard : bool
+        Whether its own flues told it; otherwise it is taken from the other divisions.
+    """
+
+    division: str
+    air_celsius: float
+    above_cents: float
+    sigma_cents: float
+    event_celsius: float
+    heard: bool
+
+
+UNHEARD_SIGMA_CENTS = 2.0  # of a division that was not heard, about the others
+
+
+def division_pitches(
+    organ: Organ, condition: Condition, event_air_celsius: float | Mapping[str, float] | None
+) -> dict[str, DivisionPitch]:
+    """Where each division stands.
+
+    Parameters
+    ----------
+    organ : Organ
+    condition : Condition
+    event_air_celsius : float, mapping of division id to float, or None
+        Air at the event [°C], the same everywhere or by division.
+
+    Notes
+    -----
+    Without a thermometer the flues' shift is taken for air altogether. A division without flues
+    heard stands above the organ's pitch by as much as the others do in the mean.
+    """
+    heard = {
+        id_: _own(state)
+        for id_, state in condition.divisions.items()
+        if state.shift_cents is not None
+    }
+    common = sum(p[1] for p in heard.values()) / len(heard) if heard else 0.0
+    usual_air = sum(p[0] for p in heard.values()) / len(heard) if heard else organ.pitch.at_celsius
+    pitches = {}
+    for division in organ.divisions:
+        id_ = division.id
+        if id_ in heard:
+            air, above, sigma = heard[id_]
+        else:
+            air = _told(condition.divisions.get(id_), usual_air)
+            above, sigma = common, UNHEARD_SIGMA_CENTS
+        event = _event(event_air_celsius, id_, air)
+        pitches[id_] = DivisionPitch(id_, air, above, sigma, event, id_ in heard)
+    return pitches
+
+
+def _own(state: DivisionState) -> tuple[float, float, float]:
+    """Air, cents above the organ's pitch in it, and σ, of a division whose flues were heard."""
+    assert state.shift_cents is not None
+    assert state.shift_sigma_cents is not None
+    air = state.thermometer_celsius
+    if air is None:
+        air = state.told_celsius if state.implied_celsius is None else state.implied_celsius
+    above = state.shift_cents - air_cents(state.told_celsius, air)
+    return air, above, state.shift_sigma_cents
+
+
+def _told(state: DivisionState | None, usual: float) -> float:
+    if state is None:
+        return usual
+    return state.told_celsius if state.thermometer_celsius is None else state.thermometer_celsius
+
+
+def _event(given: float | Mapping[str, float] | None, division: str, today: float) -> float:
+    if given is None:
+        return today
+    if isinstance(given, Mapping):
+        return given.get(division, today)
+    return given
