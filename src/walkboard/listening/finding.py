@@ -33,6 +33,7 @@ __all__ = ["WalkFeatures", "gather_features", "name_holds"]
 _SHORT_S = 0.8
 _UNKNOWN_LEAST_S = 0.8
 _UNKNOWN_LEAST_COST = 12.0
+_LEAST_SURE = 0.5
 _UNDER_WALK_DB = 38.0
 _SAME_STRETCH_S = 3.0
 _AROUND_FRAMES = 20
@@ -97,7 +98,7 @@ def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[
     for event, total, seconds in zip(events, level, long, strict=True):
         if total < usual - _UNDER_WALK_DB or seconds < 0.2 or is_tail(event, events, hop_s):
             continue
-        strength = float(np.clip((total - usual + 38.0) / 16.0, 0.0, 1.6))
+        strength = float(np.clip((total - usual + 35.0) / 16.0, 0.0, 1.8))
         steady = float(np.clip(2.0 / max(event.waver_cents, 0.1), 0.2, 1.0))
         leaves.append(min(22.0, 22.0 * max(0.0, seconds - 0.15) * strength * steady))
         kept.append(event)
@@ -110,6 +111,12 @@ class _Stretch:
 
     state: int
     members: tuple[int, ...]
+
+
+def _substance(event: Event) -> float:
+    """How much an event says of its key: its time and its lines, weak ones counting too."""
+    lines = 10.0 ** (0.35 * event.level_db / 10.0) * event.share
+    return float(lines.sum() * (event.end - event.start))
 
 
 def _stretches(
@@ -127,7 +134,7 @@ def _stretches(
             result.append(_Stretch(state, (number,)))
             continue
         members = (*last.members, number)
-        main = max(members, key=lambda i: events[i].end - events[i].start)
+        main = max(members, key=lambda i: _substance(events[i]))
         result[result.index(last)] = _Stretch(naming.state[main], members)
     return result
 
@@ -143,7 +150,7 @@ def _holds(
     hop = features.hop_s
     rough: list[FoundHold] = []
     for stretch in _stretches(events, board, naming, hop):
-        main = max(stretch.members, key=lambda i: events[i].end - events[i].start)
+        main = max(stretch.members, key=lambda i: _substance(events[i]))
         reading, state = readings[main], stretch.state
         if state < 0:
             event = events[main]
@@ -163,6 +170,9 @@ def _holds(
             continue
         overtone = board.overtone_of(state)
         spoken = board.base[state] + reading.offset[state]
+        sure = min(1.0, max(naming.sureness[i] for i in stretch.members))
+        if sure < _LEAST_SURE and reading.leave < _UNKNOWN_LEAST_COST:
+            continue
         for span in _spans(features, [events[i] for i in stretch.members], spoken):
             inside = [
                 i
@@ -186,7 +196,7 @@ def _holds(
 
 def _spans(features: WalkFeatures, events: list[Event], spoken: FloatArray) -> list[Span]:
     """The times that one key was down within the time of its events."""
-    main = max(events, key=lambda event: event.end - event.start)
+    main = max(events, key=_substance)
     sounding = [
         (event.start + (event.end - event.start) // 10, event.end - (event.end - event.start) // 10)
         for event in events

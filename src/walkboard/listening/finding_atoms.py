@@ -214,7 +214,8 @@ def find_atoms(tracks: Tracks) -> list[Atom]:
 
 def _waver(cents: FloatArray) -> float:
     """Median departure from the median, the blurred ends left out."""
-    middle = cents[2:-2] if len(cents) > 6 else cents
+    edge = max(2, len(cents) // 5)
+    middle = cents[edge:-edge] if len(cents) > 6 else cents
     return float(np.median(np.abs(middle - np.median(middle))))
 
 
@@ -315,7 +316,7 @@ def _support(start: IntArray, end: IntArray, level: FloatArray) -> FloatArray:
         shared = np.minimum(ends[near], high) - np.maximum(begins[near], low)
         whole = np.maximum(ends[near], high) - np.minimum(begins[near], low)
         alike = shared > 0.65 * whole
-        support[order[i]] = weight[near][alike].sum() * np.sqrt(span)
+        support[order[i]] = weight[near][alike].sum() * span**0.25
     return support
 
 
