@@ -63,8 +63,8 @@ def test_the_stated_sigma_covers_the_error():
     for seed in range(30):
         rng = np.random.default_rng([2, seed])
         pitch = (65.4, 261.6, 1046.5)[seed % 3]
-        made = note(pitch, KINDS[seed // 3 % 3], rng, snr_db=20.0, wander_cents=0.1)
-        reading = measure(made.samples, pitch)
+        made = note(pitch, KINDS[seed // 3 % 3], rng, sample_rate=24_000, snr_db=20.0)
+        reading = measure(made.samples, pitch, 24_000)
         error = cents(reading.hz, made.mean_hz(reading.start_s, reading.end_s))
         scores.append(error / value(reading.sigma_cents))
     assert np.mean(np.abs(scores) < 2.0) >= 0.8  # 30 notes: 24 to 30 for a true rate of 95 %

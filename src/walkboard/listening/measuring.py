@@ -29,6 +29,7 @@ from walkboard.listening.subbands import (
 )
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
 
+_NOTHING = 1e-7  # range of digital silence
 _LONGEST_S = 12.0  # of a hold that is measured: the last so many seconds
 _FAR_CENTS = 50.0
 _WORST_SIGMA_CENTS = 2.0
@@ -81,7 +82,7 @@ def measure_hold(
     ValueError
         When the samples have not two dimensions, are not finite, or the rate is not positive.
     """
-    array = np.asarray(samples, dtype=np.float64)
+    array = np.asarray(samples, dtype=np.float64, order="F")  # channel by channel in memory
     if array.ndim != 2:
         raise ValueError(f"samples must have shape (n, channels), not {array.shape}")
     if sample_rate <= 0:
@@ -95,7 +96,7 @@ def measure_hold(
         array = array[-longest:]
     shared = _clipped(array)
     seconds = len(array) / sample_rate
-    if len(array) < 64 or array.shape[1] == 0 or float(np.ptp(array, axis=0).max()) < 1e-7:
+    if len(array) < 64 or array.shape[1] == 0 or _range(array) < _NOTHING:
         flag = ReadingFlag.SHORT if len(array) < 64 else ReadingFlag.SILENT
         end_s = offset_s + seconds
         return tuple(_nothing(comb, (offset_s, end_s), (flag, *shared)) for comb in combs)
@@ -110,6 +111,11 @@ def _nothing(
     comb: Comb, window_s: tuple[float, float], flags: tuple[ReadingFlag, ...]
 ) -> CombReading:
     return CombReading(comb.label, None, None, None, window_s[0], window_s[1], flags=flags)
+
+
+def _range(array: NDArray[np.float64]) -> float:
+    """Largest range of a channel, full scale 2."""
+    return max(float(channel.max() - channel.min()) for channel in array.T)
 
 
 def _clipped(array: NDArray[np.float64]) -> tuple[ReadingFlag, ...]:

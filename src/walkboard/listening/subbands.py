@@ -114,7 +114,8 @@ def apart(samples: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np
         Means removed.
     rotation : ndarray, shape (channels, kept)
     """
-    centred = samples.T - samples.mean(axis=0)[:, np.newaxis]
+    centred = np.ascontiguousarray(samples.T)
+    centred = centred - centred.mean(axis=1, keepdims=True)
     if len(centred) == 1:
         return centred, np.ones((1, 1))
     power, axes = np.linalg.eigh(centred @ centred.T / max(1, centred.shape[1]))
