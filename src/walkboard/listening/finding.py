@@ -23,6 +23,7 @@ from walkboard.listening.finding_naming import (
     Reading,
     Stride,
     find_stride,
+    in_order,
     name_events,
     read_event,
 )
@@ -212,19 +213,23 @@ def _spans(features: WalkFeatures, events: list[Event], spoken: FloatArray) -> l
     return spans
 
 
-def _flagged(features: WalkFeatures, holds: list[FoundHold], stride: Stride) -> list[FoundHold]:
+def _flagged(
+    features: WalkFeatures, holds: list[FoundHold], stride: Stride
+) -> list[FoundHold]:
+    named = [number for number, hold in enumerate(holds) if hold.key is not None]
+    path = in_order([holds[number].key or 0 for number in named], stride)
+    astray = {number for number, kept in zip(named, path, strict=True) if not kept}
     result: list[FoundHold] = []
     last: int | None = None
-    for hold in holds:
+    for number, hold in enumerate(holds):
         flags: list[HoldFlag] = []
         if hold.key is None:
             flags.append(HoldFlag.UNKNOWN_KEY)
         else:
-            if last is not None:
-                if hold.key == last:
-                    flags.append(HoldFlag.REPEAT)
-                elif stride.keys and (hold.key - last) * np.sign(stride.keys) < 0:
-                    flags.append(HoldFlag.OUT_OF_ORDER)
+            if hold.key == last:
+                flags.append(HoldFlag.REPEAT)
+            elif number in astray:
+                flags.append(HoldFlag.OUT_OF_ORDER)
             last = hold.key
         if hold.end_s - hold.start_s < _SHORT_S:
             flags.append(HoldFlag.SHORT)

@@ -13,8 +13,8 @@ it wavers by itself and at most 8 dB, so that one that beats to nothing does not
   steady holds at most 2.5 dB.
 - What lies between cuts is a hold when it comes back to within 2.5 dB of the steady levels: a tail
   that swells by chance does not.
-- A hold begins where the lines rise through 8 dB under their level and ends where they leave it by
-  1.5 dB.
+- A hold begins where the lines rise through 8 dB under their level, less the time that such a pipe
+  takes to speak, and ends where they leave it by 1.5 dB.
 """
 
 from __future__ import annotations
@@ -34,6 +34,9 @@ _MOST_LINES = 8
 _UNDER_STRONGEST_DB = 28.0
 _DEEPEST_DB = 8.0
 _LOST_DB = 40.0
+# From key down to half amplitude; common practice, no source: flues take some ten periods to speak.
+_SPEECH_PERIODS = 5.0
+_LONGEST_SPEECH_S = 0.15
 _UNISON_CENTS = 45.0
 _BACK_DB = 2.5
 _LEFT_DB = 1.5
@@ -71,6 +74,10 @@ class Lines:
     weight : ndarray, shape (lines,)
         In a real repeat the strong lines stir too, while weak ones waver by themselves; but of two
         unisons it is the strong ones that beat. Sums to 1.
+    beating : bool
+        Whether two unisons are expected.
+    speech_frames : float
+        How long the lowest pipe takes to speak.
     """
 
     first: int
@@ -78,6 +85,8 @@ class Lines:
     steady_db: FloatArray
     slack_db: FloatArray
     weight: FloatArray
+    beating: bool
+    speech_frames: float
 
     def fall(self, deepest_db: float) -> FloatArray:
         """Mean fall of the lines under their steady level, each counted to `deepest_db`."""
@@ -87,7 +96,9 @@ class Lines:
     def stir(self, deepest_db: float) -> FloatArray:
         """Mean departure of the lines from their steady level either way, beyond their slack."""
         away = np.abs(self.steady_db[:, np.newaxis] - self.level_db) - self.slack_db[:, np.newaxis]
-        return np.asarray(self.weight @ np.clip(away, 0.0, deepest_db), np.float64)
+        departure = np.asarray(self.weight @ np.clip(away, 0.0, deepest_db), np.float64)
+        # Beating lines rise and fall against each other: there all must fall.
+        return np.minimum(departure, self.fall(deepest_db)) if self.beating else departure
 
     def pace(self) -> FloatArray:
         """Mean change of the lines either way over 0.16 s, each counted to 12 dB."""
@@ -161,12 +172,13 @@ def follow_lines(
         reverse=True,
         key=lambda row: row[0],
     )[:_MOST_LINES]
+    speech_s = min(_LONGEST_SPEECH_S, _SPEECH_PERIODS / hz_of_cents(min(fundamentals_cents)))
     steady = np.array([row[0] for row in rows])
     slack = np.array([row[1] for row in rows])
     weight = 1.0 / (1.0 + (0.0 if unisons else 0.1) * (strongest - steady))
     weight /= weight.sum()
     curves = np.array([row[2] for row in rows])
-    return Lines(begin, np.maximum(curves, steady[:, np.newaxis] - _LOST_DB), steady, slack, weight)
+    return Lines(begin, np.maximum(curves, steady[:, np.newaxis] - _LOST_DB), steady, slack, weight, unisons, speech_s / features.hop_s)
 
 
 def key_down(lines: Lines) -> list[Span]:
@@ -195,7 +207,10 @@ def key_down(lines: Lines) -> list[Span]:
     spans = _settled(spans, stir, fall, len(lines.steady_db))
     deep = lines.fall(20.0)
     return [
-        Span(lines.first + _rise(deep, span.start), lines.first + span.end + 0.5)
+        Span(
+            lines.first + _rise(deep, span.start) - lines.speech_frames,
+            lines.first + span.end + 0.5,
+        )
         for span in spans
         if span.end - span.start >= 3
     ]

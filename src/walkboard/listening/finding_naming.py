@@ -362,3 +362,30 @@ def find_stride(keys: Sequence[int]) -> Stride:
         way = int(np.sign(np.median(steps)))
         return Stride(way if np.mean(np.sign(steps) == way) > 0.7 else 0)
     return Stride(int(values[best]))
+
+
+def in_order(keys: Sequence[int], stride: Stride) -> list[bool]:
+    """Which keys lie on the walk's way: the longest part that never goes against its direction.
+
+    Of two ways of one length the one with more steps of the walk's own stride. Where there is no
+    plain direction every key does.
+    """
+    if stride.keys == 0 or not keys:
+        return [True] * len(keys)
+    way = int(np.sign(stride.keys))
+    path = np.asarray(keys, np.int64) * way
+    best = np.ones(len(path))
+    origin = np.full(len(path), -1)
+    for i in range(1, len(path)):
+        step = path[i] - path[:i]
+        gain = np.where(step >= 0, best[:i] + 1.0, -np.inf)
+        gain += np.where(step == abs(stride.keys), 0.01, 0.0)
+        j = int(np.argmax(gain))
+        if gain[j] > best[i]:
+            best[i], origin[i] = gain[j], j
+    kept = [False] * len(path)
+    at = int(np.argmax(best))
+    while at >= 0:
+        kept[at] = True
+        at = int(origin[at])
+    return kept
