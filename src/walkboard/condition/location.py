@@ -34,6 +34,7 @@ CORE_CHANCES = (0.04, 0.13, 0.66, 0.13, 0.04)
 NEAR_CENTS, FAR_CENTS, FAR_SHARE = 6.0, 12.0, 0.2
 # One rank in twenty has been moved as a whole, by some cents: it must not pull the others.
 MOVED_SHARE, MOVED_CENTS = 0.05, 5.0
+FARTHEST_CENTS = 40.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,15 +82,19 @@ def locate(cents: FloatArray, sigma_cents: FloatArray, ranks: IntArray, spread: 
     if len(cents) == 0:
         raise ValueError("no pipe, no standing")
     parts = [ranks == rank for rank in np.unique(ranks)]
+    stands = [float(np.median(cents[part])) for part in parts]
     least = np.hypot(
         spread.core_cents / np.sqrt(len(cents)), spread.rank_cents / np.sqrt(len(parts))
     )
     half = 3.0 + 8.0 * float(least)
     centre = _densest(cents, sigma_cents, spread)
-    grid = np.arange(centre - half, centre + half + STEP_CENTS, STEP_CENTS)
-    margin = round((8.0 if len(parts) > 2 else 5.0 * spread.rank_cents) / STEP_CENTS) + 1
+    # ranks that stand apart are other places where the whole may stand: look there as well
+    low = centre - half - min(FARTHEST_CENTS, max(0.0, centre - min(stands)))
+    high = centre + half + min(FARTHEST_CENTS, max(0.0, max(stands) - centre))
+    grid = np.arange(low, high + STEP_CENTS, STEP_CENTS)
+    margin = round((8.0 if len(parts) > 1 else 5.0 * spread.rank_cents) / STEP_CENTS) + 1
     wide = grid[0] + STEP_CENTS * np.arange(-margin, len(grid) + margin)
-    movement = rank_movement(wide[:, None] - grid, spread.rank_cents, alone=len(parts) <= 2)
+    movement = rank_movement(wide[:, None] - grid, spread.rank_cents, alone=len(parts) == 1)
     cores = tuple(factor * spread.core_cents for factor in CORE_FACTORS)
     total = np.zeros((len(CORE_FACTORS), len(STRAY_SHARES) ** 2, len(grid)))
     for part in parts:
@@ -102,8 +107,8 @@ def locate(cents: FloatArray, sigma_cents: FloatArray, ranks: IntArray, spread: 
     mean = float(weight @ grid)
     sigma = float(np.sqrt(weight @ (grid - mean) ** 2))
     cumulative = np.cumsum(weight) - 0.5 * weight
-    low, high = np.interp([0.05, 0.95], cumulative, grid)
-    return Location(mean, sigma, float(low), float(high))
+    interval = np.interp([0.05, 0.95], cumulative, grid)
+    return Location(mean, sigma, float(interval[0]), float(interval[1]))
 
 
 def rank_curves(
@@ -138,7 +143,7 @@ def rank_curves(
 def rank_movement(off: FloatArray, rank_cents: float, *, alone: bool) -> FloatArray:
     """Chance that a rank's own movement falls in the grid's cell about each place.
 
-    Of one rank or two, nobody can tell which was moved as a whole; `alone` leaves that out.
+    Of one rank alone nobody can tell whether it was moved as a whole; `alone` leaves that out.
     """
     usual = _cell(off, rank_cents)
     if alone:

@@ -36,6 +36,8 @@ SHOWN = 0.005  # candidates less probable than this are not listed
 
 CORE_CENTS = 2.0  # how a note's pipes scatter; common practice, no source
 SETTING_CENTS = 0.5  # τ: how well the notes of the reference octave are set; as above
+# A claim needs so many of the pipes within three times the scatter of the claimed pitches.
+NEAR_SHARE = 0.6
 FREE_CENTS = 6.0  # spread of the pitches of 'none of these' about equal temperament
 STRAY_SHARES = (0.02, 0.08)
 FEWEST_NOTES = 7  # with fewer notes of the octave heard, nothing is said
@@ -138,8 +140,17 @@ def _find(heard: _Heard, known: Sequence[Candidate]) -> TemperamentFinding:
     found.sort(key=lambda candidate: -candidate.probability)
     listed = tuple(c for i, c in enumerate(found) if i == 0 or c.probability >= SHOWN)
     first = listed[0]
-    claimed = first if first.probability > CLAIMED and first.names != (NONE_OF_THESE,) else None
+    sure = first.probability > CLAIMED and first.names != (NONE_OF_THESE,)
+    claimed = first if sure and _share_near(heard, tables[best]) >= NEAR_SHARE else None
     return TemperamentFinding(listed, claimed, curves.offsets(tables[best]))
+
+
+def _share_near(heard: _Heard, table: FloatArray) -> float:
+    """Share of the pipes that stand near where a table puts them, rank by rank."""
+    off = heard.cents - table[heard.note]
+    for rank in np.unique(heard.rank):
+        off[heard.rank == rank] -= np.median(off[heard.rank == rank])
+    return float(np.mean(np.abs(off) <= 3.0 * CORE_CENTS))
 
 
 class _Curves:
