@@ -143,9 +143,7 @@ def score_walk(truth: WalkTruth, walk: Walk, keys: Sequence[Key], score: Score) 
         found = walk.holds[ours]
         speaks = hold.pipes[0].speaks
         right[number] = (
-            found.key is not None
-            and keys[found.key] == hold.key
-            and found.overtone == speaks
+            found.key is not None and keys[found.key] == hold.key and found.overtone == speaks
         )
         score.found += 1
         score.named += right[number]
@@ -165,7 +163,7 @@ def score_walk(truth: WalkTruth, walk: Walk, keys: Sequence[Key], score: Score) 
                 f"false {name} {found.start_s:.2f}-{found.end_s:.2f} s {found.level_db:.0f} dB"
                 f" sure {found.sureness:.3f} {','.join(found.flags)}"
             )
-    _score_faults(truth, walk, keys, score, right, match)
+    _score_faults(truth, walk, keys, score, right=right, match=match)
 
 
 def match_holds(sounding: Sequence[HoldTruth], found: Sequence[FoundHold]) -> dict[int, int]:
@@ -189,6 +187,7 @@ def _score_faults(
     walk: Walk,
     keys: Sequence[Key],
     score: Score,
+    *,
     right: dict[int, bool],
     match: dict[int, int],
 ) -> None:
@@ -220,9 +219,11 @@ def _score_faults(
                     told = right[number] and HoldFlag.REPEAT in flags[number]
                 case Slip.LONG:
                     ours = walk.holds[match[number]] if number in match else None
-                    told = ours is not None and abs(
-                        (ours.end_s - ours.start_s) / (hold.end_s - hold.start_s) - 1.0
-                    ) < 0.2
+                    told = (
+                        ours is not None
+                        and abs((ours.end_s - ours.start_s) / (hold.end_s - hold.start_s) - 1.0)
+                        < 0.2
+                    )
                 case Slip.OFF_SPEECH:
                     told = right[number]
             score.faults[slip] += 1
@@ -265,7 +266,8 @@ def print_score(score: Score) -> None:
     print(f"false holds {score.false} ({score.false / holds:.2%})")
     early, late = np.array(score.early_s), np.array(score.late_s)
     print(
-        f"start off by median {np.median(early):+.3f} s, within 0.1 s {np.mean(abs(early) < 0.1):.1%};"
+        f"start off by median {np.median(early):+.3f} s,"
+        f" within 0.1 s {np.mean(abs(early) < 0.1):.1%};"
         f" end {np.median(late):+.3f} s, within 0.2 s {np.mean(abs(late) < 0.2):.1%}"
     )
     sure = np.array([value for value, _ in score.sure])
@@ -276,7 +278,9 @@ def print_score(score: Score) -> None:
             print(f"sureness {low}-{high}: {inside.sum()} holds, right {good[inside].mean():.3f}")
     print("\nfault              told")
     for slip in Slip:
-        print(f"{slip.value:16s} {score.told[slip]:3d} of {score.faults[slip]:3d}  {FAULT_TOLD[slip]}")
+        print(
+            f"{slip.value:16s} {score.told[slip]:3d} of {score.faults[slip]:3d}  {FAULT_TOLD[slip]}"
+        )
 
 
 if __name__ == "__main__":

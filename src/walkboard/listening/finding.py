@@ -1,9 +1,17 @@
 """Finding the holds of a walk: which key was held, and when.
 
-Two steps, so that naming can be retried with another stop's keys without reading the sound again:
-`gather_features` keeps the spectral peaks (finding_features), `name_holds` links them to events
-without knowing any key (finding_atoms), names the events by pitch and order (finding_naming), and
-tells what was odd.
+Two steps, so that naming can be retried with another stop's keys without reading the sound again.
+
+1. `gather_features` keeps the spectral peaks of every 40 ms (finding_features).
+2. `name_holds` links them to lines (finding_atoms) and lines to events (finding_events) without
+   knowing any key, scores every key for every event (finding_naming), finds the order that makes
+   most sense of all (finding_order), follows the lines of each named key to tell when it was down
+   (finding_holds), and says what was odd.
+
+What it cannot do. A pipe that speaks its octave and a wrong key an octave up sound alike; the order
+decides. Two strokes of one key with less than 0.1 s between run together. A single line above some
+5 kHz in long reverberation wavers so much that a repeat of it may be missed. What lies 35 dB under
+the usual level of the walk is not looked at.
 """
 
 from __future__ import annotations
@@ -14,43 +22,58 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from walkboard.listening.finding_atoms import Event, find_atoms, group_events, is_tail, link_tracks
+from walkboard.listening.finding_atoms import find_atoms, link_tracks
+from walkboard.listening.finding_events import Event, group_events, is_tail
 from walkboard.listening.finding_features import WalkFeatures, gather_features, hz_of_cents
 from walkboard.listening.finding_holds import Span, follow_lines, key_down
-from walkboard.listening.finding_naming import (
-    Keyboard,
+from walkboard.listening.finding_naming import Keyboard, Reading, read_event
+from walkboard.listening.finding_order import (
     Naming,
-    Reading,
     Stride,
     find_stride,
     in_order,
     name_events,
-    read_event,
+    sureness_of,
 )
 from walkboard.listening.heard import ExpectedKey, FoundHold, HoldFlag, Walk
 
-__all__ = ["WalkFeatures", "gather_features", "name_holds"]
+__all__ = ["Event", "WalkFeatures", "find_events", "gather_features", "name_holds"]
 
 _SHORT_S = 0.8
 _UNKNOWN_LEAST_S = 0.8
 _UNKNOWN_LEAST_COST = 12.0
 _LEAST_SURE = 0.5
+_LEAST_REPEAT_S = 0.5
 _UNDER_WALK_DB = 38.0
 _SAME_STRETCH_S = 3.0
 _AROUND_FRAMES = 20
+_NEIGHBOURS = 20
+_SAME_SHIFT_CENTS = 1.0
 
 FloatArray = NDArray[np.float64]
 
 
-def name_holds(features: WalkFeatures, keys: Sequence[ExpectedKey]) -> Walk:
+def find_events(features: WalkFeatures) -> list[Event]:
+    """What sounded steadily in a recording, whatever key it was."""
+    return group_events(find_atoms(link_tracks(features)))
+
+
+def name_holds(
+    features: WalkFeatures,
+    keys: Sequence[ExpectedKey],
+    *,
+    events: Sequence[Event] | None = None,
+) -> Walk:
     """Find and name the holds of a walk.
 
     Parameters
     ----------
     features : WalkFeatures
     keys : sequence of ExpectedKey
-        In the order in which the walk should go if it goes up; it may as well go down, start
-        anywhere, or take only some of them.
+        From the lowest to the highest. The walk may go up or down, start anywhere, or take only
+        some of them.
+    events : sequence of Event, optional
+        What `find_events` found in these features, where naming is tried with several stops.
 
     Returns
     -------
@@ -63,29 +86,42 @@ def name_holds(features: WalkFeatures, keys: Sequence[ExpectedKey]) -> Walk:
     """
     if not keys:
         raise ValueError("a walk needs at least one expected key")
-    events = group_events(find_atoms(link_tracks(features)))
     board = Keyboard(keys)
-    events, leaves = _worth_naming(events, features.hop_s)
-    if not events:
+    heard = list(find_events(features) if events is None else events)
+    worthy, leaves = _worth_naming(heard, features.hop_s)
+    if not worthy:
         return Walk((), (), 0.0)
     shift, stride = 0.0, Stride()
+    readings = _read(worthy, leaves, board, shift)
     for _ in range(3):
-        readings = [
-            read_event(event, before, board, shift, leave)
-            for event, before, leave in zip(events, [None, *events], leaves, strict=False)
-        ]
-        naming = name_events(readings, board, stride)
-        named = [i for i, state in enumerate(naming.state) if state >= 0]
+        states = name_events(readings, board, stride)
+        named = [i for i, state in enumerate(states) if state >= 0]
         if not named:
             break
-        stride = find_stride([board.key_of(naming.state[i]) for i in named])
-        shift = float(np.median([readings[i].offset[naming.state[i]] for i in named]))
-    holds = _holds(features, events, readings, board, naming, stride)
+        before = (stride, shift)
+        stride = find_stride([board.key_of(states[i]) for i in named])
+        shift = float(np.median([readings[i].offset[states[i]] for i in named]))
+        if abs(shift - before[1]) > _SAME_SHIFT_CENTS:
+            readings = _read(worthy, leaves, board, shift)
+        elif stride == before[0]:
+            break
+    naming = Naming(states, sureness_of(readings, board, stride, states))
+    named_walk = _Named(features, board, tuple(worthy), tuple(readings), naming)
+    holds = _flagged(features, _alone(_all_holds(named_walk)), stride)
     return Walk(
         holds=tuple(holds),
         silent=_silent(holds, stride),
-        explained=_explained(events, readings, naming),
+        explained=_explained(named_walk),
     )
+
+
+def _read(
+    events: list[Event], leaves: list[float], board: Keyboard, shift_cents: float
+) -> list[Reading]:
+    return [
+        read_event(event, before, board, shift_cents, leave)
+        for event, before, leave in zip(events, [None, *events], leaves, strict=False)
+    ]
 
 
 def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[float]]:
@@ -96,14 +132,26 @@ def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[
     long = np.array([event.end - event.start for event in events]) * hop_s
     usual = float(np.percentile(level[long >= min(1.0, float(long.max()))], 75))
     kept, leaves = [], []
-    for event, total, seconds in zip(events, level, long, strict=True):
-        if total < usual - _UNDER_WALK_DB or seconds < 0.2 or is_tail(event, events, hop_s):
+    for number, (event, total, seconds) in enumerate(zip(events, level, long, strict=True)):
+        near = events[max(0, number - _NEIGHBOURS) : number + _NEIGHBOURS]
+        if total < usual - _UNDER_WALK_DB or seconds < 0.2 or is_tail(event, near, hop_s):
             continue
         strength = float(np.clip((total - usual + 35.0) / 16.0, 0.0, 1.8))
         steady = float(np.clip(2.0 / max(event.waver_cents, 0.1), 0.2, 1.0))
         leaves.append(min(22.0, 22.0 * max(0.0, seconds - 0.15) * strength * steady))
         kept.append(event)
     return kept, leaves
+
+
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """A walk whose events have names."""
+
+    features: WalkFeatures
+    board: Keyboard
+    events: tuple[Event, ...]
+    readings: tuple[Reading, ...]
+    naming: Naming
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,79 +168,94 @@ def _substance(event: Event) -> float:
     return float(lines.sum() * (event.end - event.start))
 
 
-def _stretches(
-    events: list[Event], board: Keyboard, naming: Naming, hop_s: float
-) -> list[_Stretch]:
+def _stretches(walk: _Named) -> list[_Stretch]:
+    events, key_of = walk.events, walk.board.key_of
     result: list[_Stretch] = []
-    reach = _SAME_STRETCH_S / hop_s
-    for number, state in enumerate(naming.state):
-        last = next((s for s in reversed(result) if s.state >= 0), None)
+    last = -1
+    reach = _SAME_STRETCH_S / walk.features.hop_s
+    for number, state in enumerate(walk.naming.state):
         # One line of a key may go on by itself, and then looks like an overtone of the key.
-        if state < 0 or last is None or board.key_of(last.state) != board.key_of(state):
-            result.append(_Stretch(state, (number,)))
+        if (
+            state >= 0
+            and last >= 0
+            and key_of(result[last].state) == key_of(state)
+            and events[number].start - max(events[i].end for i in result[last].members) <= reach
+        ):
+            members = (*result[last].members, number)
+            main = max(members, key=lambda i: _substance(events[i]))
+            result[last] = _Stretch(walk.naming.state[main], members)
             continue
-        if events[number].start - max(events[i].end for i in last.members) > reach:
-            result.append(_Stretch(state, (number,)))
-            continue
-        members = (*last.members, number)
-        main = max(members, key=lambda i: _substance(events[i]))
-        result[result.index(last)] = _Stretch(naming.state[main], members)
+        result.append(_Stretch(state, (number,)))
+        if state >= 0:
+            last = len(result) - 1
     return result
 
 
-def _holds(
-    features: WalkFeatures,
-    events: list[Event],
-    readings: list[Reading],
-    board: Keyboard,
-    naming: Naming,
-    stride: Stride,
-) -> list[FoundHold]:
-    hop = features.hop_s
-    rough: list[FoundHold] = []
-    for stretch in _stretches(events, board, naming, hop):
-        main = max(stretch.members, key=lambda i: _substance(events[i]))
-        reading, state = readings[main], stretch.state
-        if state < 0:
-            event = events[main]
-            seconds = (event.end - event.start) * hop
-            if seconds >= _UNKNOWN_LEAST_S and reading.leave >= _UNKNOWN_LEAST_COST:
-                rough.append(
-                    FoundHold(
-                        key=None,
-                        start_s=event.start * hop,
-                        end_s=event.end * hop,
-                        level_db=event.total_db,
-                        heard_hz=None,
-                        overtone=1,
-                        sureness=naming.sureness[main],
-                    )
-                )
+def _all_holds(walk: _Named) -> list[FoundHold]:
+    """Every hold, without flags, in time."""
+    holds: list[FoundHold] = []
+    for stretch in _stretches(walk):
+        if stretch.state >= 0:
+            holds += _named_holds(walk, stretch)
+        else:
+            holds += _unknown_holds(walk, stretch.members[0])
+    return sorted(holds, key=lambda hold: hold.start_s)
+
+
+def _unknown_holds(walk: _Named, number: int) -> list[FoundHold]:
+    """What was held like a key but fits none; not what is short or weak."""
+    event, hop = walk.events[number], walk.features.hop_s
+    seconds = (event.end - event.start) * hop
+    if seconds < _UNKNOWN_LEAST_S or walk.readings[number].leave < _UNKNOWN_LEAST_COST:
+        return []
+    sure = walk.naming.sureness[number]
+    start_s, end_s = event.start * hop, event.end * hop
+    return [FoundHold(None, start_s, end_s, event.total_db, None, 1, sure)]
+
+
+def _named_holds(walk: _Named, stretch: _Stretch) -> list[FoundHold]:
+    """The holds of one key in a stretch of time."""
+    events, board, hop = walk.events, walk.board, walk.features.hop_s
+    main = max(stretch.members, key=lambda i: _substance(events[i]))
+    sure = max(walk.naming.sureness[i] for i in stretch.members)
+    if sure < _LEAST_SURE and walk.readings[main].leave < _UNKNOWN_LEAST_COST:
+        return []
+    overtone = board.overtone_of(stretch.state)
+    spoken = board.base[stretch.state] + walk.readings[main].offset[stretch.state]
+    holds: list[FoundHold] = []
+    for span in _spans(walk.features, [events[i] for i in stretch.members], spoken):
+        inside = [
+            i for i in stretch.members if events[i].end > span.start and events[i].start < span.end
+        ] or [main]
+        hold = FoundHold(
+            key=board.key_of(stretch.state),
+            start_s=span.start * hop,
+            end_s=span.end * hop,
+            level_db=max(events[i].total_db for i in inside),
+            heard_hz=hz_of_cents(float(spoken[0])) / overtone,
+            overtone=overtone,
+            sureness=max(walk.naming.sureness[i] for i in inside),
+        )
+        # A stroke so short right after a hold of the key is its tail swelling once more.
+        if holds and hold.end_s - hold.start_s < _LEAST_REPEAT_S:
             continue
-        overtone = board.overtone_of(state)
-        spoken = board.base[state] + reading.offset[state]
-        sure = min(1.0, max(naming.sureness[i] for i in stretch.members))
-        if sure < _LEAST_SURE and reading.leave < _UNKNOWN_LEAST_COST:
-            continue
-        for span in _spans(features, [events[i] for i in stretch.members], spoken):
-            inside = [
-                i
-                for i in stretch.members
-                if min(events[i].end, span.end) - max(events[i].start, span.start) > 0
-            ]
-            rough.append(
-                FoundHold(
-                    key=board.key_of(state),
-                    start_s=span.start * hop,
-                    end_s=span.end * hop,
-                    level_db=max(events[i].total_db for i in inside or stretch.members),
-                    heard_hz=hz_of_cents(float(spoken[0])) / overtone,
-                    overtone=overtone,
-                    sureness=min(1.0, max(naming.sureness[i] for i in inside or stretch.members)),
-                )
-            )
-    rough.sort(key=lambda hold: hold.start_s)
-    return _flagged(features, rough, stride)
+        holds.append(hold)
+    return holds
+
+
+def _alone(holds: list[FoundHold]) -> list[FoundHold]:
+    """Leave out what lies beneath a longer and louder hold: one key is held at a time."""
+    return [
+        hold
+        for hold in holds
+        if not any(
+            other.level_db > hold.level_db
+            and other.end_s - other.start_s > hold.end_s - hold.start_s
+            and min(other.end_s, hold.end_s) - max(other.start_s, hold.start_s)
+            > 0.5 * (hold.end_s - hold.start_s)
+            for other in holds
+        )
+    ]
 
 
 def _spans(features: WalkFeatures, events: list[Event], spoken: FloatArray) -> list[Span]:
@@ -213,9 +276,7 @@ def _spans(features: WalkFeatures, events: list[Event], spoken: FloatArray) -> l
     return spans
 
 
-def _flagged(
-    features: WalkFeatures, holds: list[FoundHold], stride: Stride
-) -> list[FoundHold]:
+def _flagged(features: WalkFeatures, holds: list[FoundHold], stride: Stride) -> list[FoundHold]:
     named = [number for number, hold in enumerate(holds) if hold.key is not None]
     path = in_order([holds[number].key or 0 for number in named], stride)
     astray = {number for number, kept in zip(named, path, strict=True) if not kept}
@@ -253,10 +314,10 @@ def _silent(holds: list[FoundHold], stride: Stride) -> tuple[int, ...]:
     )
 
 
-def _explained(events: list[Event], readings: list[Reading], naming: Naming) -> float:
+def _explained(walk: _Named) -> float:
     total = 0.0
     met = 0.0
-    for event, reading, state in zip(events, readings, naming.state, strict=True):
+    for event, reading, state in zip(walk.events, walk.readings, walk.naming.state, strict=True):
         # Root of the power, so that the loudest pipes do not speak for the whole rank.
         mass = (event.end - event.start) * 10.0 ** (event.total_db / 20.0)
         total += mass

@@ -16,6 +16,7 @@ Powers of channels are added, so channels out of phase do not cancel.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -169,7 +170,7 @@ class _Stream:
 
     def ready(self) -> int:
         """Frames whose whole window has come."""
-        return max(0, (self._held.shape[1] - 2 * self._lead) // self._hop + 1)
+        return max(0, (int(self._held.shape[1]) - 2 * self._lead) // self._hop + 1)
 
     def frames(self, count: int, size: int) -> NDArray[np.float32]:
         """The next frames of one window length, shape (channels, count, size)."""
@@ -247,7 +248,7 @@ def _floor_of(power: NDArray[np.float32], low: int) -> NDArray[np.float32]:
     seen = power[::4]
     rows = np.minimum(np.arange(power.shape[0]) // 4, len(seen) - 1)
     floor = np.empty_like(seen)
-    for start, stop in zip(edges, edges[1:], strict=False):
+    for start, stop in itertools.pairwise(edges):
         floor[:, start:stop] = np.median(seen[:, start:stop], axis=1, keepdims=True)
     return floor[rows]
 

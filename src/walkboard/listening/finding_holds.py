@@ -161,9 +161,9 @@ def follow_lines(
             seen = curve[inside]
             seen = seen[seen > -199.0]
             if len(seen) >= max(3.0, 0.6 * inside.sum()):
-                steady = float(np.median(seen))
-                slack = min(most_slack, steady - float(np.percentile(seen, rare)))
-                rows.append((steady, slack, curve))
+                usual = float(np.median(seen))
+                low = usual - float(np.percentile(seen, rare))
+                rows.append((usual, min(most_slack, low), curve))
     if not rows:
         return None
     strongest = max(row[0] for row in rows)
@@ -178,7 +178,15 @@ def follow_lines(
     weight = 1.0 / (1.0 + (0.0 if unisons else 0.1) * (strongest - steady))
     weight /= weight.sum()
     curves = np.array([row[2] for row in rows])
-    return Lines(begin, np.maximum(curves, steady[:, np.newaxis] - _LOST_DB), steady, slack, weight, unisons, speech_s / features.hop_s)
+    return Lines(
+        begin,
+        np.maximum(curves, steady[:, np.newaxis] - _LOST_DB),
+        steady,
+        slack,
+        weight,
+        unisons,
+        speech_s / features.hop_s,
+    )
 
 
 def key_down(lines: Lines) -> list[Span]:

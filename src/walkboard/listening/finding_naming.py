@@ -1,4 +1,4 @@
-"""Naming events: how well each key explains what was heard, and which order makes sense.
+"""How well each key explains an event.
 
 The score of a key. A comb explains the lines that lie at whole multiples of one fundamental near
 where the key should stand; the fundamental is the one that most lines agree upon. The costs (in
@@ -11,12 +11,6 @@ nats, like negative log probabilities) are
   within 60;
 - speaking an overtone instead: the octave for full spectra, the twelfth for stopped pipes.
 Weights are of our choosing, checked on synthetic walks (`python -m bench holds`); no source.
-
-The order. A first-order chain over the keys (Viterbi for the naming, forward-backward for its
-probability; Rabiner, "A tutorial on hidden Markov models", Proc. IEEE 77, 1989, sections III A-B)
-in which the next key by the walk's own direction and stride costs nothing, and a repeat, a skipped
-key, a step back cost a little. An event may be left unnamed at a cost that grows with its length
-and level; the chain then goes on from the key before it.
 """
 
 from __future__ import annotations
@@ -26,9 +20,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
-from walkboard.listening.finding_atoms import Event
+from walkboard.listening.finding_events import Event
 from walkboard.listening.finding_features import cents_of_hz, hz_of_cents
 from walkboard.listening.heard import ExpectedKey, Spectrum
 
@@ -42,7 +35,6 @@ _VOTING_PARTIALS = 16
 _TELLING_PARTIALS = 12.0
 _RINGING = 0.3
 _STRAY_CENTS = 50.0
-_SAME_PIPE_CENTS = 15.0
 _VOTING_LINES = 8
 _REACH_CENTS = 75.0
 _OVERTONE_COST = {
@@ -50,13 +42,6 @@ _OVERTONE_COST = {
     Spectrum.ODD: {2: 7.5, 3: 5.0},
     Spectrum.BRIGHT: {2: 5.5, 3: 6.5},
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Stride:
-    """How the walk goes: signed keys from one hold to the next; 0 where none is plain."""
-
-    keys: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,22 +69,6 @@ class Reading:
     energy: FloatArray
     offset: FloatArray
     leave: float
-
-
-@dataclass(frozen=True, slots=True)
-class Naming:
-    """The most probable naming of the events.
-
-    Attributes
-    ----------
-    state : list of int
-        For each event its state, or -1 where it is left unnamed.
-    sureness : list of float
-        Probability of the key (of being no key where unnamed).
-    """
-
-    state: list[int]
-    sureness: list[float]
 
 
 class Keyboard:
@@ -188,7 +157,9 @@ def read_event(
             free_of = other / np.maximum(mass, 1e-30)
             odd = np.maximum(odd, np.where(free_of < 0.05, 9.0, 0.0))
         root = np.where(fits & (number == 1), told, 0.0).sum(axis=1) / np.maximum(mass, 1e-30)
-        comb_cost = -np.log(spread) + beyond**2 + odd + np.where(root < 0.03, board.rootless[:, rank], 0.0)
+        comb_cost = (
+            -np.log(spread) + beyond**2 + odd + np.where(root < 0.03, board.rootless[:, rank], 0.0)
+        )
         if ranks == 1:
             cost += np.where(sounding, comb_cost, 20.0)
         else:
@@ -241,151 +212,3 @@ def _fit_comb(
         )
     fits &= (support[rows, best] > 0.0)[:, np.newaxis]
     return offset, fits, number
-
-
-def order_costs(board: Keyboard, stride: Stride) -> FloatArray:
-    """Cost of going from key to key, shape (keys, keys) [nats]."""
-    index = np.arange(board.count)
-    step = index[np.newaxis, :] - index[:, np.newaxis]
-    if stride.keys == 0:
-        return np.where(step == 0, 2.5, 1.0 + 0.4 * np.minimum(np.abs(step), 12))
-    ahead = step * np.sign(stride.keys)
-    usual = abs(stride.keys)
-    far = 0.25 * np.minimum(np.abs(ahead - usual), 12)
-    cost = np.where(ahead > 0, 3.0 + far, 3.5 + far)
-    cost = np.where(ahead == 2 * usual, 2.5, cost)
-    cost = np.where(ahead == 0, 2.5, cost)
-    return np.where(ahead == usual, 0.0, cost)
-
-
-def name_events(readings: Sequence[Reading], board: Keyboard, stride: Stride) -> Naming:
-    """The most probable states in order, with the probability of each key."""
-    if not readings:
-        return Naming([], [])
-    blocks = len(board.overtones)
-    between = np.tile(order_costs(board, stride), (blocks, blocks))
-    if stride.keys:
-        usual = np.min(between, axis=0).min()
-        between = between - usual
-    states = board.states
-    # The chain's state is the last named key; a leading unnamed event leaves it open.
-    score = np.full(states, 0.0)
-    opened = False
-    back: list[IntArray] = []
-    named: list[NDArray[np.bool_]] = []
-    forward: list[FloatArray] = []
-    log_alpha = np.zeros(states)
-    for reading, before in zip(readings, [None, *readings], strict=False):
-        step = between + _same_pipe(before, reading)
-        if opened:
-            through = score[:, np.newaxis] + step
-            origin = np.argmin(through, axis=0)
-            arrive = through[origin, np.arange(states)] + reading.cost
-            flow = logsumexp(log_alpha[:, np.newaxis] - step, axis=0) - reading.cost
-        else:
-            origin = np.arange(states)
-            arrive = score + reading.cost
-            flow = log_alpha - reading.cost
-            opened = True
-        stay = score + reading.leave
-        take = arrive <= stay
-        back.append(np.where(take, origin, np.arange(states)))
-        named.append(take)
-        score = np.where(take, arrive, stay)
-        log_alpha = np.logaddexp(flow, log_alpha - reading.leave)
-        forward.append(log_alpha)
-    state = int(np.argmin(score))
-    chosen: list[int] = []
-    for origin, take in zip(reversed(back), reversed(named), strict=True):
-        chosen.append(state if take[state] else -1)
-        state = int(origin[state])
-    chosen.reverse()
-    return Naming(chosen, _sureness(readings, board, between, chosen))
-
-
-def _same_pipe(before: Reading | None, reading: Reading) -> FloatArray | float:
-    """Cost of a repeat whose pipe stands elsewhere than it stood, on the diagonal [nats]."""
-    if before is None:
-        return 0.0
-    apart = np.abs(before.offset - reading.offset)
-    return np.diag(np.clip((apart - _SAME_PIPE_CENTS) / 3.0, 0.0, 10.0))
-
-
-def _sureness(
-    readings: Sequence[Reading], board: Keyboard, between: FloatArray, chosen: Sequence[int]
-) -> list[float]:
-    """Probability of each chosen key by forward and backward sums."""
-    states = board.states
-    arrive: list[FloatArray] = []
-    before = [np.zeros(states)]
-    steps = [
-        between + _same_pipe(last, reading)
-        for last, reading in zip([None, *readings], readings, strict=False)
-    ]
-    for number, reading in enumerate(readings):
-        flow = (
-            before[-1]
-            if number == 0
-            else logsumexp(before[-1][:, np.newaxis] - steps[number], axis=0)
-        )
-        arrive.append(flow - reading.cost)
-        before.append(np.logaddexp(arrive[-1], before[-1] - reading.leave))
-    after = [np.zeros(states)]
-    for number in range(len(readings) - 1, -1, -1):
-        reading, later = readings[number], after[-1]
-        through = logsumexp(later - reading.cost - steps[number], axis=1)
-        after.append(np.logaddexp(through, later - reading.leave))
-    after.reverse()
-    result = []
-    for number, reading in enumerate(readings):
-        named = arrive[number] + after[number + 1]
-        unnamed = float(logsumexp(before[number] - reading.leave + after[number + 1]))
-        total = float(np.logaddexp(logsumexp(named), unnamed))
-        if chosen[number] < 0:
-            result.append(float(np.exp(unnamed - total)))
-        else:
-            same = named.reshape(-1, board.count)[:, board.key_of(chosen[number])]
-            result.append(float(np.exp(logsumexp(same) - total)))
-    return result
-
-
-def find_stride(keys: Sequence[int]) -> Stride:
-    """The walk's stride from the keys first named: what most steps agree upon."""
-    steps = np.diff(np.asarray(keys, np.int64))
-    steps = steps[steps != 0]
-    if len(steps) < 2:
-        return Stride(0)
-    values, counts = np.unique(steps, return_counts=True)
-    best = int(np.argmax(counts))
-    if counts[best] < 0.4 * len(steps):
-        # No plain stride: at least which way it goes, by single steps.
-        way = int(np.sign(np.median(steps)))
-        return Stride(way if np.mean(np.sign(steps) == way) > 0.7 else 0)
-    return Stride(int(values[best]))
-
-
-def in_order(keys: Sequence[int], stride: Stride) -> list[bool]:
-    """Which keys lie on the walk's way: the longest part that never goes against its direction.
-
-    Of two ways of one length the one with more steps of the walk's own stride. Where there is no
-    plain direction every key does.
-    """
-    if stride.keys == 0 or not keys:
-        return [True] * len(keys)
-    way = int(np.sign(stride.keys))
-    path = np.asarray(keys, np.int64) * way
-    best = np.ones(len(path))
-    origin = np.full(len(path), -1)
-    for i in range(1, len(path)):
-        step = path[i] - path[:i]
-        gain = np.where(step >= 0, best[:i] + 1.0, -np.inf)
-        gain += np.where(step == abs(stride.keys), 0.01, 0.0)
-        j = int(np.argmax(gain))
-        if gain[j] > best[i]:
-            best[i], origin[i] = gain[j], j
-    kept = [False] * len(path)
-    at = int(np.argmax(best))
-    while at >= 0:
-        kept[at] = True
-        at = int(origin[at])
-    return kept
