@@ -72,7 +72,7 @@ def make_plan(
     standing = standings(organ, pitches, heard)
     pull = unheard_pull(organ, pitches, heard)
     problem = pose(standing, pull)
-    outcome = _choose_and_walk(organ, problem, in_steps_within(minutes))
+    outcome = choose_and_walk(organ, problem, in_steps_within(minutes))
     reference = float(outcome.task.references_cents[outcome.chosen.reference])
     ordered = in_order(outcome.picked(problem), outcome.legs, reference_rank(organ))
     return Plan(
@@ -95,7 +95,7 @@ def make_plan(
 
 
 @dataclass(frozen=True, slots=True)
-class _Outcome:
+class Outcome:
     """A choice and the way through the case that it takes."""
 
     task: Task
@@ -104,10 +104,11 @@ class _Outcome:
     used: int
 
     def picked(self, problem: Problem) -> list[Standing]:
+        """The pipes chosen."""
         return [problem.tunable[i] for i in np.flatnonzero(self.chosen.pipes)]
 
 
-def _choose_and_walk(organ: Organ, problem: Problem, capacity: int) -> _Outcome:
+def choose_and_walk(organ: Organ, problem: Problem, capacity: int) -> Outcome:
     """Choose with the walks charged, walk what was chosen, and again until both agree."""
     ways, reference = Ways(organ), reference_rank(organ)
     first = reference.chest if reference else None
@@ -126,7 +127,7 @@ def _choose_and_walk(organ: Organ, problem: Problem, capacity: int) -> _Outcome:
             turn >= _FREE_TURNS or all(walked[v.visit] == charges[v.visit] for v in legs)
         ):
             saved = sum(in_steps(charges[v.visit]) - in_steps(walked[v.visit]) for v in legs)
-            return _Outcome(task, chosen, legs, task.time_of(chosen.pipes) - saved)
+            return Outcome(task, chosen, legs, task.time_of(chosen.pipes) - saved)
         if turn < _FREE_TURNS:
             charges = walked
         else:  # two ways take turns: charge the longer of what each says, which must settle

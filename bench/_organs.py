@@ -1,0 +1,99 @@
+"""Invented organs of any size, and the state that a season has left them in."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from walkboard.condition.state import PipeCents
+from walkboard.organ.model import Organ
+from walkboard.organ.reading import read_organ
+
+_DIVISIONS = ("great", "swell", "positive", "pedal", "solo", "echo")
+_FLUES = (
+    ("open", "8", "slide"),
+    ("open", "4", "slide"),
+    ("stopped", "8", "stopper"),
+    ("open", "2", "cone"),
+    ("chimney", "4", "cap"),
+    ("open", "2 2/3", "cone"),
+    ("open", "16", "slide"),
+    ("stopped", "16", "stopper"),
+    ("open", "8", "roll"),
+    ("mixture", "", "cone"),
+    ("mixture", "", "cone"),
+)
+_REEDS = ("8", "8", "16", "4")
+_BREAKS = (
+    '[{from = "C2", interval = 19}, {from = "C4", interval = 15}, {from = "C5", interval = 12}]',
+    '[{from = "C2", interval = 22}, {from = "C4", interval = 19}, {from = "C5", interval = 15}]',
+)
+_PEDAL_BREAKS = '[{from = "C2", interval = 19}]'
+REED_SHARE = 0.18
+
+
+def invented_organ(pipes: int, seed: int) -> Organ:
+    """An organ of about so many pipes; ranks, chests and walks by chance."""
+    rng = np.random.default_rng(seed)
+    divisions = _DIVISIONS[: int(np.clip(pipes // 350, 2, 6))]
+    rows = ["format = 1", f'name = "Invented organ {seed}"', 'temperament = "equal"']
+    rows += ["[pitch]", "a4_hz = 440.0", "at_celsius = 18.0"]
+    chests: dict[str, list[str]] = {}
+    for division in divisions:
+        keys = 32 if division == "pedal" else 61
+        rows += ["[[division]]", f'id = "{division}"', f'name = "{division}"', f"keys = {keys}"]
+        chests[division] = [f"{division}.{n}" for n in range(int(rng.integers(1, 4)))]
+        for chest in chests[division]:
+            minutes = float(rng.choice([1.0, 2.0, 3.0, 5.0]))
+            rows += ["[[chest]]", f'id = "{chest}"', f'division = "{division}"']
+            rows += [f"minutes = {minutes}"]
+    made = number = 0
+    while made < pipes:
+        division = divisions[number % len(divisions)]
+        count = min(32 if division == "pedal" else 61, max(12, pipes - made))
+        rank = f"{division}.rank{number}"
+        rows += ["[[rank]]", f'id = "{rank}"', f'division = "{division}"']
+        rows += [f"pipes = {count}", f'chest = "{rng.choice(chests[division])}"']
+        if rng.random() < REED_SHARE:
+            rows += ['family = "reed"', f'feet = "{rng.choice(_REEDS)}"', 'tuned_by = "spring"']
+        else:
+            family, feet, tuned_by = _FLUES[int(rng.integers(len(_FLUES)))]
+            rows.append(f'tuned_by = "{tuned_by}"')
+            if family == "mixture":
+                breaks = _PEDAL_BREAKS if division == "pedal" else str(rng.choice(_BREAKS))
+                rows += ['family = "open"', f"breaks = {breaks}"]
+            else:
+                rows += [f'family = "{family}"', f'feet = "{feet}"']
+        rows.append(f'name = "Rank {number}"')
+        made += count
+        number += 1
+    return read_organ("\n".join(rows))
+
+
+def a_season_later(organ: Organ, seed: int, off_cents: float = 0.0) -> list[PipeCents]:
+    """Readings of every pipe: ranks moved, pipes wandered, some slipped, reeds left behind.
+
+    `off_cents` is where the whole organ stands above its description's pitch.
+    """
+    rng = np.random.default_rng(seed)
+    heard = []
+    air = {division.id: rng.normal(0.0, 1.5) for division in organ.divisions}
+    rank_of = {
+        rank.id: (rng.normal(0.0, 0.6), rng.normal(-4.0, 3.0), rng.normal(0.0, 3.0))
+        for rank in organ.ranks
+    }
+    for pipe in organ.pipes():
+        rank = organ.rank(pipe.rank)
+        moved, behind, level = rank_of[rank.id]
+        if rank.family.is_flue:
+            cents = moved + rng.normal(0.0, 1.5)
+            if rng.random() < 0.06:
+                cents += rng.choice([1.0, 1.0, 1.0, -1.0]) * rng.uniform(4.0, 25.0)
+        else:
+            cents = behind + rng.normal(0.0, 2.5)
+            if rng.random() < 0.10:
+                cents += rng.choice([-1.0, 1.0]) * rng.uniform(5.0, 25.0)
+            level += 5.0
+        cents += off_cents + air[rank.division]
+        level += -26.0 + rng.normal(0.0, 1.5)
+        heard.append(PipeCents(pipe, float(cents), 0.1, float(level), organ.pitch.at_celsius))
+    return heard
