@@ -1,0 +1,258 @@
+"""The least key-holding time that reads every wanted pipe.
+
+A weighted set cover with set-ups. A registration r, once drawn, costs a setting; each key k held with
+it costs a hold, and reads the wanted pipes that the two sound:
+
+    minimise  Σ setting·y[r] + Σ hold·b[k, r]
+    subject to  Σ b[k, r] ≥ 1 over all (k, r) that sound pipe p, for every wanted p;  b[k, r] ≤ y[r]
+
+with y and b 0 or 1. A pipe that sounds at several keys or keyboards (an extended or borrowed rank)
+is wanted once. Keys that share pipes are taken together; sets of keys that are alike in all that
+matters are solved once and counted as often as they occur, which keeps the problem small. The
+solver (HiGHS, through scipy) gives the solution and a proven bound; where it gives up, a greedy
+cover and the solver's bound stand.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_array
+
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.scales.keys import Key
+from walkboard.survey.registrations import Registration
+from walkboard.survey.walk_plan import Pace
+
+NODE_LIMIT = 2000  # of the solver's tree; the hall's plan needs none
+_GAP = 1e-6  # at which the solver may stop, as a share
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A key of a keyboard."""
+
+    division: str
+    key: Key
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """Which keys are held with which registration.
+
+    Attributes
+    ----------
+    held : mapping of int to tuple of Key
+        By the registration's number; keys upward.
+    bound_minutes : float
+        No cover of the wanted pipes by these registrations takes less.
+    """
+
+    held: Mapping[int, tuple[Key, ...]]
+    bound_minutes: float
+
+
+Reads = Mapping[int, frozenset[PipeRef]]
+"""What each registration, by its number, reads at one place."""
+
+
+def cover(
+    organ: Organ,
+    choices: Sequence[Registration],
+    wanted: frozenset[PipeRef],
+    pace: Pace,
+) -> Cover:
+    """Least-time cover of the wanted pipes; those that no choice sounds are passed over.
+
+    Parameters
+    ----------
+    organ : Organ
+    choices : sequence of Registration
+    wanted : frozenset of PipeRef
+    pace : Pace
+    """
+    reads = _reads(organ, choices, wanted)
+    held: dict[int, list[Key]] = defaultdict(list)
+    bound = 0.0
+    for group in _linked(_alike(reads)):
+        chosen, least = _solve(group, pace)
+        bound += least
+        for kind, picks in zip(group, chosen, strict=True):
+            for places in kind.copies:
+                for number, choice in picks:
+                    held[choice].append(places[number].key)
+    return Cover({number: tuple(sorted(held[number])) for number in sorted(held)}, bound)
+
+
+def _reads(
+    organ: Organ, choices: Sequence[Registration], wanted: frozenset[PipeRef]
+) -> dict[Place, Reads]:
+    found: dict[Place, dict[int, frozenset[PipeRef]]] = defaultdict(dict)
+    for number, choice in enumerate(choices):
+        for key in choice.keys:
+            pipes = frozenset(organ.sounding(choice.stops, key)) & wanted
+            if pipes:
+                found[Place(choice.division, key)][number] = pipes
+    return dict(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """Sets of places that share pipes among themselves only, all alike.
+
+    Attributes
+    ----------
+    places : tuple of tuple of (int, frozenset of int)
+        For each place of the set, the choices and the numbers of the pipes that they read.
+    copies : tuple of tuple of Place
+    """
+
+    places: tuple[tuple[tuple[int, frozenset[int]], ...], ...]
+    copies: tuple[tuple[Place, ...], ...]
+
+    @property
+    def choices(self) -> frozenset[int]:
+        return frozenset(choice for place in self.places for choice, _ in place)
+
+
+def _alike(reads: Mapping[Place, Reads]) -> list[_Kind]:
+    places = sorted(reads, key=lambda p: (p.division, p.key))
+    sharing: dict[PipeRef, list[Place]] = defaultdict(list)
+    for place in places:
+        for pipe in frozenset[PipeRef]().union(*reads[place].values()):
+            sharing[pipe].append(place)
+    kinds: dict[tuple[tuple[tuple[int, frozenset[int]], ...], ...], list[tuple[Place, ...]]]
+    kinds = defaultdict(list)
+    for members in _components(places, sharing.values()):
+        numbers: dict[PipeRef, int] = {}
+        shape = []
+        for place in members:
+            for pipe in sorted(frozenset[PipeRef]().union(*reads[place].values())):
+                numbers.setdefault(pipe, len(numbers))
+            shape.append(
+                tuple(
+                    (choice, frozenset(numbers[p] for p in pipes))
+                    for choice, pipes in sorted(reads[place].items())
+                )
+            )
+        kinds[tuple(shape)].append(tuple(members))
+    return [_Kind(shape, tuple(copies)) for shape, copies in kinds.items()]
+
+
+def _components(places: Sequence[Place], ties: Iterable[Sequence[Place]]) -> list[list[Place]]:
+    """Places joined by ties, directly or through others; each in the order given."""
+    head = {place: place for place in places}
+
+    def root(place: Place) -> Place:
+        while head[place] is not place:
+            head[place] = head[head[place]]
+            place = head[place]
+        return place
+
+    for tied in ties:
+        for other in tied[1:]:
+            head[root(other)] = root(tied[0])
+    joined: dict[Place, list[Place]] = defaultdict(list)
+    for place in places:
+        joined[root(place)].append(place)
+    return list(joined.values())
+
+
+def _linked(kinds: Sequence[_Kind]) -> list[list[_Kind]]:
+    """Kinds in groups that have no registration in common."""
+    groups: list[tuple[set[int], list[_Kind]]] = []
+    for kind in kinds:
+        mine, members = set(kind.choices), [kind]
+        apart = []
+        for choices, others in groups:
+            if choices & mine:
+                mine |= choices
+                members = [*others, *members]
+            else:
+                apart.append((choices, others))
+        groups = [*apart, (mine, members)]
+    return [members for _, members in groups]
+
+
+Picks = list[list[tuple[int, int]]]
+"""For each kind, pairs of a place's number in it and the choice held there."""
+
+
+def _solve(group: Sequence[_Kind], pace: Pace) -> tuple[Picks, float]:
+    """The least-time picks of one group, and a proven bound of their minutes."""
+    choices = sorted(frozenset[int]().union(*(kind.choices for kind in group)))
+    column = {choice: i for i, choice in enumerate(choices)}
+    cost = [pace.setting_minutes] * len(choices)
+    where: list[tuple[int, int, int]] = []  # kind, place, choice of each further column
+    pipes: dict[tuple[int, int], list[int]] = defaultdict(list)
+    for k, kind in enumerate(group):
+        for n, place in enumerate(kind.places):
+            for choice, read in place:
+                for pipe in read:
+                    pipes[k, pipe].append(len(cost))
+                where.append((k, n, choice))
+                cost.append(pace.key_minutes * len(kind.copies))
+    entries: list[tuple[int, int, float]] = []
+    for row, columns in enumerate(pipes.values()):
+        entries += [(row, c, 1.0) for c in columns]
+    for i, (_, _, choice) in enumerate(where):
+        entries += [(len(pipes) + i, column[choice], 1.0), (len(pipes) + i, len(choices) + i, -1.0)]
+    rows, columns_, values = zip(*entries, strict=True)
+    lower = np.concatenate([np.ones(len(pipes)), np.zeros(len(where))])
+    matrix = csr_array((values, (rows, columns_)), shape=(lower.size, len(cost)))
+    found = milp(
+        np.array(cost),
+        integrality=np.ones(len(cost)),
+        bounds=Bounds(0.0, 1.0),
+        constraints=LinearConstraint(matrix, lower),
+        options={"node_limit": NODE_LIMIT, "mip_rel_gap": _GAP},
+    )
+    greedy = _greedy(group, pace)
+    least = float(found.mip_dual_bound) if found.mip_dual_bound is not None else 0.0
+    if found.x is None:
+        return greedy, max(0.0, least)
+    picks: Picks = [[] for _ in group]
+    for (k, n, choice), value in zip(where, found.x[len(choices) :], strict=True):
+        if value > 0.5:
+            picks[k].append((n, choice))
+    best = min((picks, greedy), key=lambda p: _minutes(group, p, pace))
+    return best, min(least, _minutes(group, best, pace))
+
+
+def _minutes(group: Sequence[_Kind], picks: Picks, pace: Pace) -> float:
+    used = {choice for of_kind in picks for _, choice in of_kind}
+    holds = sum(len(kind.copies) * len(p) for kind, p in zip(group, picks, strict=True))
+    return pace.minutes(len(used), holds)
+
+
+def _greedy(group: Sequence[_Kind], pace: Pace) -> Picks:
+    """A cover by always taking the registration that reads most new pipes for its minutes."""
+    missing = [{p for place in kind.places for _, read in place for p in read} for kind in group]
+    picks: Picks = [[] for _ in group]
+    while any(missing):
+        best: tuple[float, Picks] = (-1.0, [])
+        for choice in sorted(frozenset[int]().union(*(kind.choices for kind in group))):
+            trial: Picks = []
+            new = holds = 0
+            for kind, left in zip(group, missing, strict=True):
+                rest = set(left)
+                trial.append([])
+                for n, place in enumerate(kind.places):
+                    gained = dict(place).get(choice, frozenset()) & rest
+                    if gained:
+                        rest -= gained
+                        trial[-1].append((n, choice))
+                        new += len(gained) * len(kind.copies)
+                        holds += len(kind.copies)
+            worth = new / (pace.minutes(1, holds) or 1.0)
+            if new and worth > best[0]:
+                best = (worth, trial)
+        for k, of_kind in enumerate(best[1]):
+            for n, choice in of_kind:
+                missing[k] -= dict(group[k].places[n])[choice]
+                picks[k].append((n, choice))
+    return picks

@@ -1,0 +1,153 @@
+"""Which pipes may sound in one hold: the rules by which a survey is drawn, in one place.
+
+Every figure below is our own choice, to be measured. They stand until the joint measurement's own
+limits replace them: anything that answers `Separability.why_not` can be given to the planner.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Protocol
+
+from walkboard.organ.model import Family, Organ, PipeRef
+from walkboard.organ.targets import target_hz
+
+USUAL_DB = MappingProxyType(
+    {Family.OPEN: 0.0, Family.CHIMNEY: -5.0, Family.STOPPED: -6.0, Family.REED: 8.0}
+)
+"""Loudness of a family beside an open flue of the same wind [dB]; own choice, to be measured."""
+
+USUAL_WIND_MM = 90.0  # of the families above; a rank's own wind adds 20·log10 of its ratio to this
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """One pipe as far as telling it from others goes.
+
+    Attributes
+    ----------
+    pipe : PipeRef
+    hz : float
+        Its target at the organ's own pitch temperature [Hz].
+    family : Family
+    usual_db : float
+        How loud such a pipe usually is, beside an open flue [dB].
+    is_celeste : bool
+        Whether it stands off pitch on purpose.
+    """
+
+    pipe: PipeRef
+    hz: float
+    family: Family
+    usual_db: float
+    is_celeste: bool = False
+
+
+class Separability(Protocol):
+    """What a measurement can tell apart in one hold.
+
+    An answer must be monotone: what may not sound together may not with more pipes added.
+    """
+
+    def why_not(self, voices: Sequence[Voice]) -> str | None:
+        """Why these pipes cannot all be read in one hold, in a few words; None where they can."""
+
+
+def voices_of(organ: Organ, pipes: Sequence[PipeRef]) -> tuple[Voice, ...]:
+    """What the rules need to know of these pipes."""
+    voices = []
+    for pipe in pipes:
+        rank = organ.rank(pipe.rank)
+        wind_db = 20.0 * math.log10(rank.wind_mm / USUAL_WIND_MM) if rank.wind_mm else 0.0
+        voices.append(
+            Voice(
+                pipe,
+                target_hz(organ, pipe, None),
+                rank.family,
+                USUAL_DB[rank.family] + wind_db,
+                bool(rank.celeste_beats_hz),
+            )
+        )
+    return tuple(voices)
+
+
+@dataclass(frozen=True)
+class CautiousRules:
+    """Conservative rules; every figure is our own choice, to be measured.
+
+    What is allowed by them holds the registrations that a prototype told apart in holds of 4 s at
+    30 dB: 8+4+2⅔+2, 16+8+4, a cornet, a mixture of four rows, an open 8′ under a reed's octave.
+
+    Attributes
+    ----------
+    most : int
+        Pipes in one hold.
+    most_above : tuple of (float, int)
+        From a fundamental [Hz] upward, the most pipes that stand so high in one hold.
+    unison_cents : float
+        Pipes whose targets lie within this are never drawn together. [cents]
+    most_apart_db : float
+        Greatest difference of usual loudness in one hold; a reed beside a stopped flute is more.
+    hidden_db : float
+        A pipe all of whose partials fall on another's must not usually be softer than that one by
+        more than this.
+    most_hiders : int
+        Pipes under which one pipe's partials may all be hidden.
+    wished : frozenset of frozenset of str
+        Pairs of ranks that may sound together whatever the rules of pairs say.
+    """
+
+    most: int = 6
+    most_above: tuple[tuple[float, int], ...] = ((1000.0, 3), (2000.0, 2))
+    unison_cents: float = 60.0
+    most_apart_db: float = 12.0
+    hidden_db: float = 4.0
+    most_hiders: int = 3
+    wished: frozenset[frozenset[str]] = field(default_factory=frozenset)
+
+    def why_not(self, voices: Sequence[Voice]) -> str | None:
+        """Why these pipes cannot all be read in one hold; None where they can."""
+        if len(voices) > self.most:
+            return f"more than {self.most} pipes"
+        for hz, most in self.most_above:
+            if sum(voice.hz >= hz for voice in voices) > most:
+                return f"more than {most} pipes above {hz:g} Hz"
+        for i, one in enumerate(voices):
+            for other in voices[i + 1 :]:
+                why = self._why_not_both(one, other)
+                if why is not None:
+                    return why
+            hiders = sum(other is not one and _hides(other, one) for other in voices)
+            if hiders > self.most_hiders:
+                return f"one pipe hidden under {hiders} others"
+        return None
+
+    def _why_not_both(self, one: Voice, other: Voice) -> str | None:
+        if frozenset({one.pipe.rank, other.pipe.rank}) in self.wished:
+            return None
+        if one.is_celeste or other.is_celeste:
+            return "a celeste is drawn alone"
+        if abs(1200.0 * math.log2(one.hz / other.hz)) <= self.unison_cents:
+            return "two pipes of one pitch"
+        if abs(one.usual_db - other.usual_db) > self.most_apart_db:
+            return "a loud pipe over a soft one"
+        for low, high in ((one, other), (other, one)):
+            if _hides(low, high) and low.usual_db - high.usual_db > self.hidden_db:
+                return "a soft pipe hidden in a louder one's partials"
+        return None
+
+
+_HIDING_CENTS = 30.0  # within which a partial counts as falling on another; own choice
+_HIGHEST_PARTIAL = 16  # beyond which a partial hides nothing; own choice
+
+
+def _hides(low: Voice, high: Voice) -> bool:
+    """Whether every partial of the one falls on a partial of the other."""
+    ratio = high.hz / low.hz
+    nearest = round(ratio)
+    if not 2 <= nearest <= _HIGHEST_PARTIAL:
+        return False
+    return abs(1200.0 * math.log2(ratio / nearest)) <= _HIDING_CENTS

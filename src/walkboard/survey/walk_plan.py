@@ -1,0 +1,188 @@
+"""The plan of a survey: which stops to draw, and which keys to walk with them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from walkboard.organ.model import PipeRef
+from walkboard.scales.keys import Key
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How the keys are held.
+
+    Attributes
+    ----------
+    hold_s, gap_s : float
+        A key held, and from its going up to the next one's going down [s].
+    setting_minutes : float
+        To draw the stops, say so and start recording [min]; own choice, to be measured.
+    """
+
+    hold_s: float = 4.0
+    gap_s: float = 0.3
+    setting_minutes: float = 0.3
+
+    def __post_init__(self) -> None:
+        if not (self.hold_s > 0.0 and self.gap_s >= 0.0 and self.setting_minutes >= 0.0):
+            raise ValueError("a key is held for a positive time, and other times are not negative")
+
+    @property
+    def key_minutes(self) -> float:
+        """One key, with the gap after it [min]."""
+        return (self.hold_s + self.gap_s) / 60.0
+
+    def minutes(self, walks: int, holds: int) -> float:
+        """So many walks with so many holds in all [min]."""
+        return walks * self.setting_minutes + holds * self.key_minutes
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Keys of a walk that follow each other by even steps.
+
+    Attributes
+    ----------
+    lowest, highest : Key
+    step : int
+        Semitones from key to key; 1 where there is one key only.
+    """
+
+    lowest: Key
+    highest: Key
+    step: int = 1
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """Its keys, upward."""
+        return tuple(Key(s) for s in range(self.lowest.semitone, self.highest.semitone + 1, self.step))
+
+    def __str__(self) -> str:
+        if self.lowest == self.highest:
+            return self.lowest.name
+        every = "" if self.step == 1 else f", every {_ordinal(self.step)}"
+        return f"{self.lowest}–{self.highest}{every}"
+
+
+def _ordinal(n: int) -> str:
+    ending = {1: "st", 2: "nd", 3: "rd"}.get(n % 10 if n % 100 not in {11, 12, 13} else 0, "th")
+    return f"{n}{ending}"
+
+
+def runs_of(keys: Sequence[Key]) -> tuple[Run, ...]:
+    """Keys as runs, from the bottom: neighbours, or three and more by even steps."""
+    semitones = sorted({key.semitone for key in keys})
+    runs: list[Run] = []
+    at = 0
+    while at < len(semitones):
+        last = at
+        step = semitones[at + 1] - semitones[at] if at + 1 < len(semitones) else 1
+        while last + 1 < len(semitones) and semitones[last + 1] - semitones[last] == step:
+            last += 1
+        if step > 1 and last - at < 2:
+            last = at
+        first, highest = Key(semitones[at]), Key(semitones[last])
+        runs.append(Run(first, highest, step if last > at else 1))
+        at = last + 1
+    return tuple(runs)
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyWalk:
+    """One registration, walked over keys of one keyboard.
+
+    Attributes
+    ----------
+    division : str
+        Whose keyboard is played.
+    drawn : tuple of str
+        Ids of the stops.
+    keys : tuple of Key
+        Upward.
+    reads : tuple of PipeRef
+        The wanted pipes that it sounds.
+    doubts : tuple of str
+        Why not all that sounds can be told apart, where one stop alone sounds too much.
+    """
+
+    division: str
+    drawn: tuple[str, ...]
+    keys: tuple[Key, ...]
+    reads: tuple[PipeRef, ...]
+    doubts: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not self.drawn or not self.keys:
+            raise ValueError("a walk needs a stop and a key")
+
+    @property
+    def runs(self) -> tuple[Run, ...]:
+        """Its keys as runs."""
+        return runs_of(self.keys)
+
+    @property
+    def keys_words(self) -> str:
+        """``C2–B4 and C6``."""
+        words = [str(run) for run in self.runs]
+        return words[0] if len(words) == 1 else f"{'; '.join(words[:-1])} and {words[-1]}"
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyPlan:
+    """The walks of a survey.
+
+    Attributes
+    ----------
+    organ : str
+    pace : Pace
+    walks : tuple of SurveyWalk
+        In the order to be walked.
+    wanted : tuple of PipeRef
+        Every pipe that the walks read.
+    unheard : tuple of PipeRef
+        Asked for, but no stop sounds it at the chosen keys.
+    left_out : tuple of PipeRef
+        Asked for, and left out for want of minutes.
+    every : int
+        1, or: only every so manieth key is walked, for want of minutes.
+    bound_minutes : float or None
+        Proven: no plan under the same rules takes less; None where too many registrations were
+        possible to say.
+    by_rank_minutes : float
+        What the same pipes take rank by rank.
+    minutes_given : float or None
+    """
+
+    organ: str
+    pace: Pace
+    walks: tuple[SurveyWalk, ...]
+    wanted: tuple[PipeRef, ...]
+    unheard: tuple[PipeRef, ...]
+    left_out: tuple[PipeRef, ...]
+    every: int
+    bound_minutes: float | None
+    by_rank_minutes: float
+    minutes_given: float | None = None
+
+    @property
+    def holds(self) -> int:
+        """Keys held in all."""
+        return sum(len(walk.keys) for walk in self.walks)
+
+    @property
+    def minutes(self) -> float:
+        """Of all walks, with the drawing of stops [min]."""
+        return self.pace.minutes(len(self.walks), self.holds)
+
+    @property
+    def gap(self) -> float | None:
+        """How far at most from the least, as a share of the minutes [-]."""
+        if self.bound_minutes is None or not self.walks:
+            return None if self.walks else 0.0
+        return max(0.0, 1.0 - self.bound_minutes / self.minutes)
+
+    def minutes_of(self, walk: SurveyWalk) -> float:
+        """Of one of its walks [min]."""
+        return self.pace.minutes(1, len(walk.keys))
