@@ -1,7 +1,7 @@
 """The least key-holding time that reads every wanted pipe.
 
-A weighted set cover with set-ups. A registration r, once drawn, costs a setting; each key k held with
-it costs a hold, and reads the wanted pipes that the two sound:
+A weighted set cover with set-ups. A registration r, once drawn, costs a setting; each key k held
+with it costs a hold, and reads the wanted pipes that the two sound:
 
     minimise  Σ setting·y[r] + Σ hold·b[k, r]
     subject to  Σ b[k, r] ≥ 1 over all (k, r) that sound pipe p, for every wanted p;  b[k, r] ≤ y[r]
@@ -29,7 +29,8 @@ from walkboard.survey.registrations import Registration
 from walkboard.survey.walk_plan import Pace
 
 NODE_LIMIT = 2000  # of the solver's tree; the hall's plan needs none
-_GAP = 1e-6  # at which the solver may stop, as a share
+_SMALL = 400  # columns; up to here the solver must prove its answer, in a fraction of a second
+_GAP, _GAP_LARGE = 1e-6, 0.005  # at which it may stop, as a share of the minutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,40 +186,47 @@ Picks = list[list[tuple[int, int]]]
 def _solve(group: Sequence[_Kind], pace: Pace) -> tuple[Picks, float]:
     """The least-time picks of one group, and a proven bound of their minutes."""
     choices = sorted(frozenset[int]().union(*(kind.choices for kind in group)))
-    column = {choice: i for i, choice in enumerate(choices)}
+    number = {choice: i for i, choice in enumerate(choices)}
     cost = [pace.setting_minutes] * len(choices)
-    where: list[tuple[int, int, int]] = []  # kind, place, choice of each further column
-    pipes: dict[tuple[int, int], list[int]] = defaultdict(list)
+    # At one place, registrations that read the same pipes are one column: any drawn one will do.
+    where: list[tuple[int, int, tuple[int, ...]]] = []
+    rows: list[list[tuple[int, float]]] = []
     for k, kind in enumerate(group):
+        readers: dict[int, list[tuple[int, float]]] = defaultdict(list)
         for n, place in enumerate(kind.places):
+            ways: dict[frozenset[int], list[int]] = defaultdict(list)
             for choice, read in place:
-                for pipe in read:
-                    pipes[k, pipe].append(len(cost))
-                where.append((k, n, choice))
+                ways[read].append(choice)
+            for read, able in ways.items():
+                for number_read in read:
+                    readers[number_read].append((len(cost), 1.0))
+                rows.append([*((number[c], 1.0) for c in able), (len(cost), -1.0)])
+                where.append((k, n, tuple(able)))
                 cost.append(pace.key_minutes * len(kind.copies))
-    entries: list[tuple[int, int, float]] = []
-    for row, columns in enumerate(pipes.values()):
-        entries += [(row, c, 1.0) for c in columns]
-    for i, (_, _, choice) in enumerate(where):
-        entries += [(len(pipes) + i, column[choice], 1.0), (len(pipes) + i, len(choices) + i, -1.0)]
-    rows, columns_, values = zip(*entries, strict=True)
-    lower = np.concatenate([np.ones(len(pipes)), np.zeros(len(where))])
-    matrix = csr_array((values, (rows, columns_)), shape=(lower.size, len(cost)))
+        rows += readers.values()
+    entries = [(r, column, value) for r, row in enumerate(rows) for column, value in row]
+    at_row, at_column, values = (np.array(part) for part in zip(*entries, strict=True))
+    matrix = csr_array((values, (at_row, at_column)), shape=(len(rows), len(cost)))
+    least_of_row = np.array([0.0 if row[-1][1] < 0.0 else 1.0 for row in rows])
     found = milp(
         np.array(cost),
-        integrality=np.ones(len(cost)),
+        integrality=np.ones(len(cost), dtype=np.int64),
         bounds=Bounds(0.0, 1.0),
-        constraints=LinearConstraint(matrix, lower),
-        options={"node_limit": NODE_LIMIT, "mip_rel_gap": _GAP},
+        constraints=LinearConstraint(matrix, least_of_row),
+        options={
+            "node_limit": NODE_LIMIT,
+            "mip_rel_gap": _GAP if len(cost) <= _SMALL else _GAP_LARGE,
+        },
     )
     greedy = _greedy(group, pace)
     least = float(found.mip_dual_bound) if found.mip_dual_bound is not None else 0.0
     if found.x is None:
         return greedy, max(0.0, least)
+    drawn = {c for c, value in zip(choices, found.x, strict=False) if value > 0.5}
     picks: Picks = [[] for _ in group]
-    for (k, n, choice), value in zip(where, found.x[len(choices) :], strict=True):
+    for (k, n, able), value in zip(where, found.x[len(choices) :], strict=True):
         if value > 0.5:
-            picks[k].append((n, choice))
+            picks[k].append((n, next(choice for choice in able if choice in drawn)))
     best = min((picks, greedy), key=lambda p: _minutes(group, p, pace))
     return best, min(least, _minutes(group, best, pace))
 

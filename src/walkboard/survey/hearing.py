@@ -26,6 +26,8 @@ from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_of_ratio
 from walkboard.scales.keys import Key
 from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.survey.playing import align_schedule
+from walkboard.survey.schedule import Schedule
 
 Progress = Callable[[float, float], None]
 """Called with seconds of sound dealt with and seconds in all."""
@@ -48,6 +50,7 @@ def hear_walk(
     air_celsius: float | None,
     *,
     file: str,
+    played: Schedule | None = None,
     progress: Progress | None = None,
 ) -> HeardWalk:
     """Find, name and measure every hold of a walk.
@@ -63,6 +66,8 @@ def hear_walk(
         The air that the pipes stand in [°C]; None takes the organ's own pitch temperature.
     file : str
         The recording's name, kept with the readings.
+    played : Schedule, optional
+        What the machine played, where it held the keys; its start in the recording is found.
     progress : callable, optional
         Called with seconds done and seconds in all.
 
@@ -100,19 +105,27 @@ def hear_walk(
             mend="Record one stop, key by key, each key held for about four seconds.",
         )
     warnings += _sounds_like(organ, drawn, air_celsius, features, walk)
+    filled: frozenset[int] = frozenset()
+    if played is not None:
+        walk, filled, said = _put_right(walk, played, keys, expected, total_s)
+        warnings += said
 
     holds: list[Hold] = []
+    silent = [keys[index] for index in walk.silent]
     spans = [(hold.start_s, min(hold.end_s, hold.start_s + LONGEST_SPAN_S)) for hold in walk.holds]
-    for n, (found, samples) in enumerate(zip(walk.holds, sound.spans(spans), strict=True), start=1):
+    for place, (found, samples) in enumerate(zip(walk.holds, sound.spans(spans), strict=True)):
         readings: tuple[Reading, ...] = ()
         key = None if found.key is None else keys[found.key]
         if found.key is not None:
             combs = _searched(expected[found.key].combs, found)
             measured = measure_hold(samples, sound.info.sample_rate, combs, start_s=found.start_s)
             readings = tuple(_reading(organ, air_celsius, heard, found) for heard in measured)
+        if key is not None and place in filled and all(r.hz is None for r in readings):
+            silent.append(key)  # played, and nothing that can be read answered
+            continue
         holds.append(
             Hold(
-                n=n,
+                n=len(holds) + 1,
                 key=key,
                 key_number=None if key is None else _key_number(organ, drawn, key),
                 start_s=found.start_s,
@@ -131,9 +144,27 @@ def hear_walk(
         drawn=tuple(drawn),
         air_celsius=air_celsius,
         holds=tuple(holds),
-        silent_keys=tuple(keys[index] for index in walk.silent),
+        silent_keys=tuple(dict.fromkeys(silent)),
         warnings=tuple(warnings),
     )
+
+
+def _put_right(
+    walk: Walk,
+    played: Schedule,
+    keys: Sequence[Key],
+    expected: Sequence[ExpectedKey],
+    seconds: float,
+) -> tuple[Walk, frozenset[int], list[str]]:
+    """The walk by the schedule, which holds were filled in, and what is to be said of it."""
+    first_hz = [key.combs[0].hz for key in expected]
+    aligned = align_schedule(walk, played, keys, first_hz, seconds=seconds)
+    if aligned is None:
+        return walk, frozenset(), ["What was said to be played does not fit: heard by ear alone."]
+    said = []
+    if aligned.dropped:
+        said.append(f"Left out: {aligned.dropped} sounds at times when no key was played.")
+    return aligned.walk, aligned.filled, said
 
 
 def expected_keys(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 
 from walkboard.errors import NotEnoughMinutesError
 from walkboard.organ.model import Division, Organ, PipeRef
@@ -59,12 +59,19 @@ def plan_survey(
     pace = pace or Pace()
     rules = rules or CautiousRules()
     asked = None if pipes is None else _checked(organ, pipes)
-    whole = _plan(organ, choose, asked, pace, rules, minutes)
+    whole = _plan(organ, choose, asked=asked, pace=pace, rules=rules, minutes=minutes)
     if minutes is None or whole.minutes <= minutes:
         return whole
     made = whole
     for every in range(2, SPARSEST + 1):
-        made = _plan(organ, _thinned(choose, every), asked, pace, rules, minutes)
+        made = _plan(
+            organ,
+            _thinned(choose, every),
+            asked=asked,
+            pace=pace,
+            rules=rules,
+            minutes=minutes,
+        )
         kept = set(made.wanted)
         ranks = {pipe.rank for pipe in whole.wanted}
         if {pipe.rank for pipe in kept} != ranks:
@@ -101,6 +108,7 @@ def _checked(organ: Organ, pipes: Iterable[PipeRef]) -> tuple[PipeRef, ...]:
 def _plan(
     organ: Organ,
     choose: KeyChoice,
+    *,
     asked: tuple[PipeRef, ...] | None,
     pace: Pace,
     rules: Separability,
@@ -111,10 +119,7 @@ def _plan(
         for d in organ.divisions
     }
     sounding = {
-        pipe
-        for stop in organ.stops
-        for key in keys[stop.division]
-        for pipe in stop.pipes_at(key)
+        pipe for stop in organ.stops for key in keys[stop.division] for pipe in stop.pipes_at(key)
     }
     whole = tuple(organ.pipes()) if asked is None else asked
     wanted = tuple(pipe for pipe in whole if pipe in sounding)
@@ -168,7 +173,7 @@ def _gives(
 def _walks(
     organ: Organ,
     choices: list[Registration],
-    held: dict[int, tuple[Key, ...]],
+    held: Mapping[int, tuple[Key, ...]],
     wanted: frozenset[PipeRef],
     rules: Separability,
 ) -> tuple[SurveyWalk, ...]:

@@ -57,7 +57,9 @@ class Run:
     @property
     def keys(self) -> tuple[Key, ...]:
         """Its keys, upward."""
-        return tuple(Key(s) for s in range(self.lowest.semitone, self.highest.semitone + 1, self.step))
+        return tuple(
+            Key(s) for s in range(self.lowest.semitone, self.highest.semitone + 1, self.step)
+        )
 
     def __str__(self) -> str:
         if self.lowest == self.highest:
