@@ -231,3 +231,18 @@ def test_what_cannot_be_is_refused(minutes, event, message):
 def test_no_readings_are_refused():
     with pytest.raises(InputError, match="no reading to plan with"):
         make_plan(SMALL, assess(SMALL, [], {}), [], 60.0)
+
+
+def test_an_organ_that_may_not_be_touched_gets_an_empty_worklist():
+    pipes = readings(SMALL, ["great.old"], lambda p: 12.0 * (p.number % 7 == 0), 18.0)
+    plan = plan_of(SMALL, pipes, 60.0)
+    assert plan.items == ()
+    assert plan.cost_after == plan.cost_before > 0.0
+
+
+def test_one_pipe_is_enough_for_a_plan():
+    pipe = readings(SMALL, ["great.octave"], lambda _: 14.0, 18.0)[30]
+    plan = plan_of(SMALL, [pipe], 10.0)
+    (item,) = plan.items
+    assert item.move == "flatter"
+    assert_allclose(item.cents, 14.0, rtol=0, atol=1.5)

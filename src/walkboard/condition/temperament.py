@@ -35,6 +35,7 @@ CLAIMED = 0.95
 SHOWN = 0.005  # candidates less probable than this are not listed
 
 CORE_CENTS = 2.0  # how a note's pipes scatter; common practice, no source
+NEGLECTED_CENTS, NEGLECTED_CHANCE = 4.0, 0.3  # or so, in an organ that was long left alone
 SETTING_CENTS = 0.5  # τ: how well the notes of the reference octave are set; as above
 # A claim needs so many of the pipes within three times the scatter of the claimed pitches.
 NEAR_SHARE = 0.6
@@ -163,7 +164,8 @@ class _Curves:
         wide = _grid(self._middle)
         self._notes = np.unique(heard.note)
         ranks = int(heard.rank.max()) + 1
-        self._curve = np.zeros((ranks, len(self._notes), len(STRAY_SHARES) ** 2, len(wide)))
+        scenes = len(_scene_chances())
+        self._curve = np.zeros((ranks, len(self._notes), scenes, len(wide)))
         for rank in range(ranks):
             start = float(np.median(heard.cents[heard.rank == rank]))
             for index, note in enumerate(self._notes):
@@ -172,10 +174,10 @@ class _Curves:
                     self._curve[rank, index] = rank_curves(
                         heard.cents[part] - start,
                         heard.sigma[part],
-                        (CORE_CENTS,),
+                        (CORE_CENTS, NEGLECTED_CENTS),
                         wide,
                         STRAY_SHARES,
-                    )[0]
+                    ).reshape(scenes, len(wide))
 
     def near(self, tables: FloatArray, behind: float) -> IntArray:
         """Tables worth a close look, by all ranks laid upon each other at their medians."""
@@ -184,7 +186,7 @@ class _Curves:
 
     def evidence(self, tables: FloatArray) -> FloatArray:
         """Log evidence of each table of twelve offsets, the pitch of every rank being free."""
-        total = np.zeros((len(tables), len(STRAY_SHARES) ** 2))
+        total = np.tile(_scene_chances(), (len(tables), 1))
         for curve in self._curve:
             total += _log_sum(self._along(curve, tables))
         return _log_sum(total)
@@ -192,7 +194,7 @@ class _Curves:
     def _along(self, curve: FloatArray, tables: FloatArray) -> FloatArray:
         """Log likelihood of one rank's pipes where the rank itself stands along the grid."""
         width = 2 * self._half + 1
-        along = np.zeros((len(tables), len(STRAY_SHARES) ** 2, width))
+        along = np.zeros((len(tables), curve.shape[1], width))
         for index, note in enumerate(self._notes):
             moves, back = np.unique(_steps(tables[:, note]), return_inverse=True)
             window = np.lib.stride_tricks.sliding_window_view(curve[index], width, axis=-1)
@@ -229,6 +231,14 @@ class _Curves:
     @property
     def _places(self) -> FloatArray:
         return _grid(self._pad)
+
+
+def _scene_chances() -> FloatArray:
+    """Log chance of each pair of scatter and shares of strays, before anything is heard."""
+    chances: FloatArray = np.repeat(
+        [1.0 - NEGLECTED_CHANCE, NEGLECTED_CHANCE], len(STRAY_SHARES) ** 2
+    )
+    return np.log(chances)
 
 
 def _grid(half: int) -> FloatArray:

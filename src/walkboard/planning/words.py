@@ -85,8 +85,8 @@ def explain(standing: Standing, reference_cents: float = 0.0) -> str:
         f"{beats:.1f} times a second against a pipe in tune and is "
         f"{badness / weight.whole:.2f} of wholly out of tune; it counts {weight.whole:.2f} "
         f"(loudness {weight.level:.2f} × {register(standing)} {weight.register:.2f} × "
-        f"{kind} {weight.kind:.2f}), so it costs {badness:.2f}, of which {standing.minutes:g} "
-        f"minutes would take away {badness - standing.badness_left:.2f}."
+        f"{kind} {weight.kind:.2f}), so it costs {badness:.2f}, of which "
+        f"{standing.minutes:g} min of tuning would take away {badness - standing.badness_left:.2f}."
     )
 
 
