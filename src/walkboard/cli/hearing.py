@@ -27,19 +27,27 @@ def listen(
         ..., "--drawn", metavar="STOP[,STOP...]", help="Ids of the stops drawn."
     ),
     air: float | None = typer.Option(None, "--air", help="Air in the organ [°C]."),
+    played: Path | None = typer.Option(
+        None,
+        "--played",
+        metavar="FILE.mid",
+        help="What the machine played, where it held the keys.",
+    ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON (a list for several sounds)."),
 ) -> None:
     """Hear every hold of a walk and read every pipe in it."""
     from walkboard.survey.exchange import walk_to_json
     from walkboard.work.describing import load_organ
     from walkboard.work.listening import hear_file
+    from walkboard.work.surveying import load_schedule
 
     described = load_organ(organ)
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
+    schedule = None if played is None else load_schedule(played)
     walks = []
     for sound in sounds:
         with Bar(f"Listening to {sound.name}") as bar:
-            walks.append(hear_file(sound, described, stops, air, progress=bar))
+            walks.append(hear_file(sound, described, stops, air, played=schedule, progress=bar))
         for warning in walks[-1].warnings:
             say(f"{sound.name}: {warning}")
     if as_json:

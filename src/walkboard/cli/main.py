@@ -16,6 +16,7 @@ from walkboard.cli import (
     instrument,
     keeping,
     sheets,
+    surveying,
     visits,
 )
 from walkboard.errors import WalkboardError
@@ -32,6 +33,8 @@ app = typer.Typer(
 )
 app.add_typer(instrument.app, name="organ")
 app.command("targets", epilog=instrument.TARGETS_EXAMPLE)(instrument.targets)
+app.command("survey-plan", epilog=surveying.PLAN_EXAMPLE)(surveying.survey_plan)
+app.command("play-walk", epilog=surveying.PLAY_EXAMPLE)(surveying.play_walk)
 app.command("listen", epilog=hearing.EXAMPLE)(hearing.listen)
 app.command("plan", epilog=choosing.EXAMPLE)(choosing.plan)
 app.add_typer(keeping.app, name="book")

@@ -14,6 +14,7 @@ from typing import Any
 import typst
 
 from walkboard.sheets.chart import draw_chart
+from walkboard.sheets.key_sheet import KeySheet
 from walkboard.sheets.values import RankChart, VisitReport, WorklistSheet
 
 MISSING = "▯"  # stands where the built-in letters have no shape
@@ -33,7 +34,7 @@ def render_pdf(sheet: object) -> bytes:
 
     Parameters
     ----------
-    sheet : WorklistSheet or VisitReport
+    sheet : WorklistSheet, KeySheet or VisitReport
 
     Raises
     ------
@@ -46,6 +47,11 @@ def render_pdf(sheet: object) -> bytes:
 @render_pdf.register
 def _(sheet: WorklistSheet) -> bytes:
     return _compiled("worklist.typ", _plain(sheet), sheet.day)
+
+
+@render_pdf.register
+def _(sheet: KeySheet) -> bytes:
+    return _compiled("key_sheet.typ", _plain(sheet), sheet.day)
 
 
 @render_pdf.register

@@ -224,9 +224,9 @@ def _solve(group: Sequence[_Kind], pace: Pace) -> tuple[Picks, float]:
         return greedy, max(0.0, least)
     drawn = {c for c, value in zip(choices, found.x, strict=False) if value > 0.5}
     picks: Picks = [[] for _ in group]
-    for (k, n, able), value in zip(where, found.x[len(choices) :], strict=True):
+    for (k, n, readable_by), value in zip(where, found.x[len(choices) :], strict=True):
         if value > 0.5:
-            picks[k].append((n, next(choice for choice in able if choice in drawn)))
+            picks[k].append((n, next(choice for choice in readable_by if choice in drawn)))
     best = min((picks, greedy), key=lambda p: _minutes(group, p, pace))
     return best, min(least, _minutes(group, best, pace))
 

@@ -9,6 +9,7 @@ from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.survey.heard import HeardWalk
 from walkboard.survey.hearing import Progress, hear_walk
+from walkboard.survey.schedule import Schedule
 from walkboard.work.describing import cannot_read
 
 
@@ -18,9 +19,10 @@ def hear_file(
     drawn: Sequence[str],
     air_celsius: float | None,
     *,
+    played: Schedule | None = None,
     progress: Progress | None = None,
 ) -> HeardWalk:
-    """Hear the recording of one walk.
+    """Hear the recording of one walk, with what was played where the machine held the keys.
 
     Raises
     ------
@@ -41,7 +43,15 @@ def hear_file(
     try:
         with path.open("rb") as stream:
             sound = open_sound(stream, path.name)
-            return hear_walk(sound, organ, drawn, air_celsius, file=path.name, progress=progress)
+            return hear_walk(
+                sound,
+                organ,
+                drawn,
+                air_celsius,
+                file=path.name,
+                played=played,
+                progress=progress,
+            )
     except OSError as error:
         raise cannot_read(path, error) from None
     except WalkboardError as error:
