@@ -34,8 +34,8 @@ class WalkLine:
     keyboard : str
     draw : tuple of str
         Names of the stops.
-    keys : str
-        ``C2–B4; C6``.
+    keys : tuple of str
+        Runs of keys, as ``C2–B4``.
     count : str
         ``37 keys``.
     hold : str
@@ -49,7 +49,7 @@ class WalkLine:
     order: int
     keyboard: str
     draw: tuple[str, ...]
-    keys: str
+    keys: tuple[str, ...]
     count: str
     hold: str
     minutes: str
@@ -119,7 +119,7 @@ def _line(organ: Organ, plan: SurveyPlan, walk: SurveyWalk, order: int) -> WalkL
         order=order,
         keyboard=organ.division(walk.division).name,
         draw=tuple(stop_words(organ, organ.stop(stop)) for stop in walk.drawn),
-        keys=walk.keys_words.replace("#", "♯"),
+        keys=tuple(str(run).replace("#", "♯") for run in walk.runs),
         count=counted(len(walk.keys), "key"),
         hold=f"{plan.pace.hold_s:g} s each",
         minutes=minutes(plan.minutes_of(walk)),
@@ -176,7 +176,7 @@ def key_sheet_text(sheet: KeySheet, *, width: int = 88) -> str:
     for walk in sheet.walks:
         draw = f"[ ] {walk.order:2}  {walk.keyboard}: draw {listed(walk.draw)}."
         lines += ["", *wrap(draw, width, subsequent_indent=" " * 8)]
-        keys = f"Keys {walk.keys}: {walk.count}, {walk.hold}; {walk.minutes}. {walk.note}".strip()
+        keys = f"Keys {'; '.join(walk.keys)}: {walk.count}, {walk.hold}; {walk.minutes}. {walk.note}".strip()
         for words in (keys, f"--drawn {walk.stops}"):
             lines += wrap(
                 words,

@@ -124,12 +124,6 @@ class SurveyWalk:
         """Its keys as runs."""
         return runs_of(self.keys)
 
-    @property
-    def keys_words(self) -> str:
-        """``C2–B4 and C6``."""
-        words = [str(run) for run in self.runs]
-        return words[0] if len(words) == 1 else f"{'; '.join(words[:-1])} and {words[-1]}"
-
 
 @dataclass(frozen=True, slots=True)
 class SurveyPlan:
