@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.listening.finding_atoms import find_atoms, link_tracks
-from walkboard.listening.finding_events import Event, group_events, is_tail
+from walkboard.listening.finding_events import Event, group_events, is_tail, window_of
 from walkboard.listening.finding_features import WalkFeatures, gather_features, hz_of_cents
 from walkboard.listening.finding_holds import Span, follow_lines, key_down
 from walkboard.listening.finding_naming import Keyboard, Reading, read_event
@@ -42,7 +42,7 @@ __all__ = ["Event", "WalkFeatures", "find_events", "gather_features", "name_hold
 _SHORT_S = 0.8
 _UNKNOWN_LEAST_S = 0.8
 _UNKNOWN_LEAST_COST = 12.0
-_LEAST_SURE = 0.5
+_LEAST_SURE = 0.6
 _LEAST_REPEAT_S = 0.5
 _UNDER_WALK_DB = 38.0
 _SAME_STRETCH_S = 3.0
@@ -138,7 +138,9 @@ def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[
             continue
         strength = float(np.clip((total - usual + 35.0) / 16.0, 0.0, 1.8))
         steady = float(np.clip(2.0 / max(event.waver_cents, 0.1), 0.2, 1.0))
-        leaves.append(min(22.0, 22.0 * max(0.0, seconds - 0.15) * strength * steady))
+        # Within a window's length even noise keeps its place.
+        told = max(0.0, seconds - 0.08 - 0.35 * window_of(event))
+        leaves.append(min(22.0, 22.0 * told * strength * steady))
         kept.append(event)
     return kept, leaves
 
@@ -321,6 +323,7 @@ def _explained(walk: _Named) -> float:
         # Root of the power, so that the loudest pipes do not speak for the whole rank.
         mass = (event.end - event.start) * 10.0 ** (event.total_db / 20.0)
         total += mass
-        if state >= 0:
+        # What fits a key only as its overtone speaks for another stop.
+        if 0 <= state < walk.board.count:
             met += mass * float(reading.energy[state])
     return met / total if total else 0.0

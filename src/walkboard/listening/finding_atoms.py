@@ -75,14 +75,14 @@ def standing_lines(features: WalkFeatures) -> tuple[FloatArray, FloatArray]:
     bins = np.minimum((features.cents / 5.0).astype(np.int64), 2_600)
     width = 2_601
     count = np.bincount(bins, minlength=width).astype(float)
-    level = np.bincount(bins, weights=features.level_db, minlength=width)
+    level = np.bincount(bins, weights=features.level_db, minlength=width).astype(np.float64)
     count = scipy.ndimage.uniform_filter1d(count, 5) * 5
     level = scipy.ndimage.uniform_filter1d(level, 5) * 5
     need = 0.6 if features.seconds > 20.0 else 0.95
     standing = count > need * max(1, features.frames)
     usual = np.where(standing, level / np.maximum(count, 1.0), -np.inf)
     usual = np.asarray(scipy.ndimage.maximum_filter1d(usual, 5), np.float64)
-    return np.arange(width) * 5.0, usual
+    return 5.0 * np.arange(width, dtype=np.float64), usual
 
 
 def _band_of(cents: FloatArray) -> IntArray:

@@ -13,11 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.listening.finding_atoms import Atom
+from walkboard.listening.finding_features import BAND_EDGES_HZ, BAND_WINDOWS_S, cents_of_hz
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _SAME_LINE_CENTS = 15.0
+_STRONG_DB = 25.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +154,13 @@ def _without_shadows(events: list[Event]) -> list[Event]:
         beneath = np.maximum(shared[above], 0).sum()
         kept[i] = beneath <= 0.4 * (end[i] - start[i])
     return [events[i] for i, keep in zip(order, kept, strict=True) if keep]
+
+
+def window_of(event: Event) -> float:
+    """Length of the shortest window through which a strong line of the event was seen [s]."""
+    strong = event.cents[event.level_db > event.level_db.max() - _STRONG_DB]
+    edges = [cents_of_hz(hz) for hz in BAND_EDGES_HZ]
+    return float(BAND_WINDOWS_S[int(np.searchsorted(edges, strong.max()))])
 
 
 def is_tail(event: Event, others: list[Event], hop_s: float) -> bool:

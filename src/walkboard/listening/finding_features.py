@@ -28,9 +28,12 @@ from numpy.typing import NDArray
 
 HOP_S = 0.04
 FOOT_HZ = 12.0  # cents of a peak count from here; below the lowest pipe (16 Hz) with room for flat
-TOP_HZ = 16_500.0
+TOP_HZ = 16_500.0  # the second partial at the top of a 1′ rank: one line alone tells little
 _LOW_RATE_HZ = 2_000.0  # of the decimated copy: holds the two lower bands with room for its filter
 _BATCH_FRAMES = 250
+_PRODUCT_ROWS = 512
+_FLOOR_FRAMES = 8
+_FFT_FRAMES = 16  # few enough that their spectra stay in the processor's cache
 _CENTS_STEP = 0.2
 _CENTIBEL = 0.01
 _OVER_FLOOR_DB = 10.0
@@ -195,6 +198,7 @@ class _Reader:
     window: NDArray[np.float32] = field(init=False)
     low: int = field(init=False)
     high: int = field(init=False)
+    blocks: list[int] = field(init=False)
 
     def __post_init__(self) -> None:
         self.size = scipy.fft.next_fast_len(round(self.band.window_s * self.rate_hz), real=True)
@@ -204,6 +208,13 @@ class _Reader:
         self.low = max(2, math.floor(self.band.low_hz * 0.985 / bin_hz))
         top_hz = min(self.band.high_hz * 1.015, 0.48 * self.rate_hz)
         self.high = min(self.size // 2 - 2, math.ceil(top_hz / bin_hz))
+        bins = max(0, self.high - self.low + 3)
+        self.blocks = [0]
+        while self.blocks[-1] < bins:
+            width = max(24, int(0.26 * (self.low + self.blocks[-1])))
+            self.blocks.append(min(bins, self.blocks[-1] + width))
+        if len(self.blocks) > 2 and self.blocks[-1] - self.blocks[-2] < 12:
+            del self.blocks[-2]
 
     def peaks(
         self, frames: NDArray[np.float32]
@@ -213,49 +224,53 @@ class _Reader:
             return np.zeros(0, np.int64), np.zeros(0), np.zeros(0)
         power = np.zeros((frames.shape[1], self.high - self.low + 3), np.float32)
         for channel in frames:
-            spectrum = scipy.fft.rfft(channel * self.window, axis=1)
-            cut = spectrum[:, self.low - 1 : self.high + 2]
-            power += cut.real**2 + cut.imag**2
+            for start in range(0, len(power), _FFT_FRAMES):
+                some = slice(start, start + _FFT_FRAMES)
+                spectrum = scipy.fft.rfft(channel[some] * self.window, axis=1, overwrite_x=True)
+                cut = spectrum[:, self.low - 1 : self.high + 2]
+                power[some] += cut.real**2
+                power[some] += cut.imag**2
         power += np.float32(1e-14)
-        floor = _floor_of(power, self.low)
-        middle = power[:, 1:-1]
-        limit = np.maximum(
-            floor[:, 1:-1] * np.float32(10 ** (_OVER_FLOOR_DB / 10)),
-            middle.max(axis=1, keepdims=True) * np.float32(10 ** (-_UNDER_TOP_DB / 10)),
-        )
-        np.maximum(limit, np.float32(1e-11), out=limit)
-        is_peak = (middle > power[:, :-2]) & (middle >= power[:, 2:]) & (middle > limit)
-        row, column = np.nonzero(is_peak)
-        keep = _strongest(row, middle[row, column], self.band.most_peaks)
+        row, column = self._above_floor(power)
+        here = power[row, column]
+        is_peak = (here > power[row, column - 1]) & (here >= power[row, column + 1])
+        row, column, here = row[is_peak], column[is_peak], here[is_peak]
+        keep = _strongest(row, here, self.band.most_peaks)
         row, column = row[keep], column[keep]
-        left, here, right = (
-            10.0 * np.log10(power[row, column + i].astype(np.float64)) for i in range(3)
+        left, level, right = (
+            10.0 * np.log10(power[row, column + i].astype(np.float64)) for i in (-1, 0, 1)
         )
-        shift = 0.5 * (left - right) / np.minimum(left - 2.0 * here + right, -1e-9)
-        bins = self.low + column + np.clip(shift, -0.5, 0.5)
+        shift = 0.5 * (left - right) / np.minimum(left - 2.0 * level + right, -1e-9)
+        bins = self.low - 1 + column + np.clip(shift, -0.5, 0.5)
         cents = 1200.0 * np.log2(bins * (self.rate_hz / self.size) / FOOT_HZ)
-        return row, cents, here - 0.25 * (left - right) * shift
+        return row, cents, level - 0.25 * (left - right) * shift
 
+    def _above_floor(
+        self, power: NDArray[np.float32]
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Row and column of the bins well above the noise and not far below the strongest.
 
-def _floor_of(power: NDArray[np.float32], low: int) -> NDArray[np.float32]:
-    """Noise floor under each bin: the median over a third of an octave (at least 24 bins)."""
-    bins = power.shape[1]
-    edges = [0]
-    while edges[-1] < bins:
-        edges.append(min(bins, edges[-1] + max(24, int(0.26 * (low + edges[-1])))))
-    if len(edges) > 2 and edges[-1] - edges[-2] < 12:
-        del edges[-2]
-    seen = power[::4]
-    rows = np.minimum(np.arange(power.shape[0]) // 4, len(seen) - 1)
-    floor = np.empty_like(seen)
-    for start, stop in itertools.pairwise(edges):
-        floor[:, start:stop] = np.median(seen[:, start:stop], axis=1, keepdims=True)
-    return floor[rows]
+        The noise floor is the median over a third of an octave (at least 24 bins), taken every
+        eighth frame.
+        """
+        top = power[:, 1:-1].max(axis=1) * np.float32(10 ** (-_UNDER_TOP_DB / 10))
+        lowest = np.maximum(top, np.float32(1e-11))[:, np.newaxis]
+        rows = np.arange(len(power)) // _FLOOR_FRAMES
+        above = np.zeros(power.shape, bool)
+        for start, stop in itertools.pairwise(self.blocks):
+            floor = np.median(power[::_FLOOR_FRAMES, start:stop], axis=1)[rows, np.newaxis]
+            limit = np.maximum(floor * np.float32(10 ** (_OVER_FLOOR_DB / 10)), lowest)
+            np.greater(power[:, start:stop], limit, out=above[:, start:stop])
+        above[:, [0, -1]] = False
+        place = np.flatnonzero(above)
+        return np.divmod(place, power.shape[1])
 
 
 def _strongest(row: NDArray[np.int64], power: NDArray[np.float32], most: int) -> NDArray[np.bool_]:
     """Which peaks are among the `most` strongest of their row (rows are sorted)."""
-    order = np.lexsort((-power, row))
+    # Positive floats order as their bits do, so row and power sort as one integer.
+    falling = np.uint64(0xFFFF_FFFF) - power.view(np.uint32).astype(np.uint64)
+    order = np.argsort((row.astype(np.uint64) << np.uint64(32)) | falling)
     sorted_row = row[order]
     begins = np.searchsorted(sorted_row, sorted_row, side="left")
     keep = np.empty(len(row), bool)
@@ -287,7 +302,11 @@ class _Gatherer:
             _Reader(band, low_rate if band.decimated else float(sample_rate)) for band in _BANDS
         ]
         half = 8 * self._factor
-        self._filter = scipy.signal.firwin(2 * half + 1, 0.8 / self._factor).astype(np.float32)
+        taps = scipy.signal.firwin(2 * half + 1, 0.8 / self._factor)
+        phases = -(-len(taps) // self._factor)
+        padded = np.zeros(phases * self._factor, np.float32)
+        padded[: len(taps)] = taps
+        self._filter = padded.reshape(phases, self._factor).T.copy()
         self._half = half
         self._full: _Stream | None = None
         self._low: _Stream | None = None
@@ -328,15 +347,23 @@ class _Gatherer:
     def _push_low(self, samples: NDArray[np.float32]) -> None:
         assert self._low is not None
         joined = np.concatenate([self._tail, samples], axis=1)
-        span = len(self._filter)
-        count = max(0, (joined.shape[1] - span) // self._factor + 1)
-        if count:
-            used = joined[:, : (count - 1) * self._factor + span]
-            filtered = scipy.signal.upfirdn(self._filter, used, 1, self._factor, axis=1)
-            # upfirdn starts with the filter's run-in; the first whole output is span - 1 in, so
-            # shift the grid by padding at the front to make it a multiple of the factor.
-            lead = (span - 1) // self._factor
-            self._low.push(filtered[:, lead : lead + count].astype(np.float32))
+        phases = self._filter.shape[1]
+        rows = joined.shape[1] // self._factor
+        count = rows - phases + 1
+        if count <= 0:
+            self._tail = joined
+            return
+        used = joined[:, : rows * self._factor].reshape(len(joined), rows, self._factor)
+        # One product for all taps of a phase, then the sum along its diagonals. In pieces so small
+        # that each stays on one thread: two waiting for each other cost a hundredfold.
+        parts = np.concatenate(
+            [used[:, i : i + _PRODUCT_ROWS] @ self._filter for i in range(0, rows, _PRODUCT_ROWS)],
+            axis=1,
+        )
+        low = np.zeros((len(joined), count), np.float32)
+        for phase in range(phases):
+            low += parts[:, phase : phase + count, phase]
+        self._low.push(low)
         self._tail = joined[:, count * self._factor :]
 
     def _note_clipping(self, samples: NDArray[np.float32]) -> None:
@@ -376,7 +403,7 @@ class _Gatherer:
     def finish(self) -> WalkFeatures:
         frames = 0
         if self._full is not None and self._low is not None:
-            self._push_low(np.zeros((self._tail.shape[0], self._half), np.float32))
+            self._push_low(np.zeros((len(self._tail), self._half + self._factor), np.float32))
             self._full.pad()
             self._low.pad()
             while (ready := self._ready()) > 0:

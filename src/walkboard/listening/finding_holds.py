@@ -162,8 +162,8 @@ def follow_lines(
             seen = seen[seen > -199.0]
             if len(seen) >= max(3.0, 0.6 * inside.sum()):
                 usual = float(np.median(seen))
-                low = usual - float(np.percentile(seen, rare))
-                rows.append((usual, min(most_slack, low), curve))
+                under = usual - float(np.percentile(seen, rare))
+                rows.append((usual, min(most_slack, under), curve))
     if not rows:
         return None
     strongest = max(row[0] for row in rows)
@@ -204,7 +204,7 @@ def key_down(lines: Lines) -> list[Span]:
                 on, start, last_good = True, i, i
             continue
         # While the room fills the levels are not yet the steady ones: only a fall counts.
-        value = fall[i] if i - start < _FILLING_FRAMES else stir[i]
+        value = float(fall[i] if i - start < _FILLING_FRAMES else stir[i])
         if value < _LEFT_DB:
             last_good = i
         elif value > cut_at and pace[i] > pace_at:

@@ -3,8 +3,8 @@
 The score of a key. A comb explains the lines that lie at whole multiples of one fundamental near
 where the key should stand; the fundamental is the one that most lines agree upon. The costs (in
 nats, like negative log probabilities) are
-- what no comb explains: 14 for all of it, by the lines' weight (power to the 0.35, so that weak
-  partials count and the strongest line does not decide alone);
+- what no comb explains: 14 for all of it, and much more beyond three tenths, by the lines' weight
+  (power to the 0.35, so that weak partials count and the strongest line does not decide alone);
 - a comb whose matched partials are all multiples of 2, 3 or 5: then it is another's comb;
 - a missing fundamental, where the kind of pipe should have one;
 - how far the pipe lies from where the rank as a whole lies: most within 8 cents, some anywhere
@@ -29,6 +29,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _UNEXPLAINED = 14.0
+_UNLIKE = 40.0
+_UNMET_USUAL = 0.3
 _WEIGHT_POWER = 0.35
 _MOST_PARTIALS = 60
 _VOTING_PARTIALS = 16
@@ -176,7 +178,9 @@ def read_event(
         matched |= fits
     explained = np.where(matched, measure, 0.0).sum(axis=1) / np.maximum(measure.sum(axis=1), 1e-30)
     energy = matched @ power / max(float(power.sum()), 1e-30)
-    cost += _UNEXPLAINED * (1.0 - explained) + np.where(heard.any(axis=1), 0.0, 20.0)
+    unmet = 1.0 - explained
+    cost += _UNEXPLAINED * unmet + _UNLIKE * np.maximum(0.0, unmet - _UNMET_USUAL)
+    cost += np.where(heard.any(axis=1), 0.0, 20.0)
     return Reading(cost, explained, energy, offset, leave)
 
 

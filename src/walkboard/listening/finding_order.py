@@ -108,7 +108,9 @@ def sureness_of(
         if number:
             top = flow.max()
             mass = np.exp(flow - top)
-            summed = mass @ ways - mass * own * (1.0 - repeats[number - 1])
+            summed = (mass[:, np.newaxis] * ways).sum(axis=0) - mass * own * (
+                1.0 - repeats[number - 1]
+            )
             flow = top + np.log(np.maximum(summed, 1e-300))
         arrive.append(flow - reading.cost)
         before.append(np.logaddexp(arrive[-1], before[-1] - reading.leave))
@@ -118,7 +120,7 @@ def sureness_of(
         heard = later - reading.cost
         top = heard.max()
         mass = np.exp(heard - top)
-        summed = ways @ mass - own * (1.0 - repeats[number - 1]) * mass
+        summed = (ways * mass).sum(axis=1) - own * (1.0 - repeats[number - 1]) * mass
         after.append(np.logaddexp(top + np.log(np.maximum(summed, 1e-300)), later - reading.leave))
     after.reverse()
     result = []
