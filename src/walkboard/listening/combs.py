@@ -91,10 +91,11 @@ def find_place(
     grid = np.arange(low, high + step, step)
     index = np.outer(numbers / spectrum.spacing_hz, grid).round().astype(np.intp)
     index = np.minimum(index, spectrum.power.shape[1] - 1)
+    unsure = _UNSURE + np.log(np.maximum(1.0, numbers / 4.0))  # high ones pull the place further
     score = np.zeros(len(grid))
     for channel, level in zip(spectrum.power, floor, strict=True):
         relative = channel[index] / level[:, np.newaxis]
-        score += np.maximum(relative - _UNSURE, 0.0).sum(axis=0)
+        score += np.maximum(relative - unsure[:, np.newaxis], 0.0).sum(axis=0)
     best = int(np.argmax(score))
     terms = len(numbers) * len(floor)
     rare = np.exp(-_UNSURE)  # noise is above by that chance, and then by 1 on average

@@ -26,6 +26,7 @@ from walkboard.listening.wander import (
     Posterior,
     Rows,
     SlowBasis,
+    building_up_excess,
     evidence,
     fit_movement,
     posterior,
@@ -108,15 +109,16 @@ def _project(phase: Floats, basis: SlowBasis) -> Floats:
     return np.asarray(np.linalg.lstsq(basis.phase, phase - phase.mean(), rcond=1e-9)[0])
 
 
-def _presence(ratio: Floats) -> Floats:
+def _presence(ratio: Floats, numbers: NDArray[np.int64]) -> Floats:
     """Chance that a partial is there, from its power over noise (channels, partials).
 
     A row of noise at a high number would weigh by that number's square, so a partial far from any
-    sure one has to prove itself.
+    sure one has to prove itself, the more the higher it is.
     """
-    sure = np.pad((ratio > _ALONE).any(axis=0), 2)
+    alone = _ALONE + 2.0 * np.log(np.maximum(1.0, numbers / 4.0))
+    sure = np.pad((ratio > alone).any(axis=0), 2)
     near = sure[:-4] | sure[1:-3] | sure[2:-2] | sure[3:-1] | sure[4:]
-    needed = np.where(near, _EXPECTED, _ALONE)
+    needed = np.where(near, _EXPECTED, alone)
     return np.asarray(1.0 / (1.0 + np.exp(np.clip(2.0 * (needed - ratio), -50.0, 50.0))))
 
 
@@ -144,7 +146,7 @@ def _turn_back(env: Envelopes, basis: SlowBasis, course: Floats) -> _Turned:
 
 def _usable(env: Envelopes, turned: _Turned) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Channel and partial of the envelopes that can be used under a course."""
-    present = _presence(turned.ratio)
+    present = _presence(turned.ratio, env.numbers)
     usable = present > 0.05
     usable &= (turned.coherence > _COHERENT) | (turned.power < 3.0 * env.noise)
     usable.flat[np.argmax(turned.ratio)] = True
@@ -161,7 +163,7 @@ def _rows(
 ) -> Rows:
     """What can be used as rows of a model that is linear around a course."""
     channel, partial = _usable(env, turned)
-    present = _presence(turned.ratio)
+    present = _presence(turned.ratio, env.numbers)
     number = env.numbers[partial].astype(float)
     amplitude = turned.mean[channel, partial][:, np.newaxis] * number[:, np.newaxis]
     over_number = turned.values[channel, partial] / amplitude
@@ -245,7 +247,9 @@ def _averaged(
     for left_out in ((), ("wander_cents",), ("wander_cents", "build_up")):
         trial = without(movement, *left_out)
         seen = posterior(rows, basis, trial) if left_out else found
-        hz, spread = _before_the_room(seen, basis)
+        hz, spread, functional = before_the_room(seen.course, seen.covariance, basis.seconds)
+        excess = building_up_excess(rows, basis, trial, seen, functional)
+        spread = max(spread + excess, 0.25 * spread)
         log_weight.append(evidence(trial, seen))
         centre.append(hz)
         variance.append(spread)
@@ -263,24 +267,34 @@ def _slipped_cycles(coherence: float, wander_hz: float) -> float:
     is fitted to a study of single partials of 0.5 to 8 kHz wandering by 0.1 to 0.5 cent.
     """
     turn = min(1.0, 2.0 * np.pi * wander_hz * _ROOM_MEMORY_S)
-    return float(1.2 * ((1.0 - coherence) / 0.3) ** 3 * turn**2)
+    return float(1.2 * ((1.0 - coherence) / 0.3) ** 2 * turn**2)
 
 
-def _before_the_room(found: Posterior, basis: SlowBasis) -> tuple[float, float]:
-    """Mean frequency of the pipe itself over the window [Hz], and its variance [Hz²].
+def before_the_room(
+    course: Floats, covariance: Floats, seconds: float
+) -> tuple[float, float, Floats]:
+    """Mean frequency of the pipe itself over the window [Hz], its variance, its functional.
 
     What is heard lags behind what the pipe does: direct sound and reverberation together arrive
     late by a mean delay d, and that lag is common to all partials. So the pipe's mean over the
     window is the heard mean over a window later by d, which differs by d/T times the difference of
     the frequencies at the window's two ends.
+
+    Parameters
+    ----------
+    course : ndarray, shape (1 + terms,)
+        Mean frequency and wander coefficients as heard [Hz].
+    covariance : ndarray, shape (1 + terms, 1 + terms)
+    seconds : float
+        Of the window.
     """
-    count = len(found.course)
+    count = len(course)
     lean = np.zeros(count)
-    lean[1::2] = -2.0 / basis.seconds  # cos kπ − cos 0 for odd k
+    lean[1::2] = -2.0 / seconds  # cos kπ − cos 0 for odd k
     functional = _ROOM_DELAY_S * lean
     functional[0] = 1.0
-    ends = float(lean @ found.course)
-    variance = float(functional @ found.covariance @ functional)
-    unsure = ends**2 + float(lean @ found.covariance @ lean)
+    ends = float(lean @ course)
+    variance = float(functional @ covariance @ functional)
+    unsure = ends**2 + float(lean @ covariance @ lean)
     variance += _ROOM_DELAY_SIGMA_S**2 * unsure
-    return float(functional @ found.course), variance
+    return float(functional @ course), variance, functional

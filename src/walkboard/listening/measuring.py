@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from walkboard.listening.combs import find_place, numbers_below, own_numbers
 from walkboard.listening.estimating import estimate
 from walkboard.listening.heard import Comb, CombReading, Partial, ReadingFlag
+from walkboard.listening.joint import measure_jointly
 from walkboard.listening.subbands import (
     HoldSpectrum,
     envelopes,
@@ -36,6 +37,7 @@ _WORST_SIGMA_CENTS = 2.0
 _UNSTEADY_CENTS = 3.0
 _COHERENT = 0.5
 _UNSTEADY_CYCLES = 0.7
+_JOINT_MEMORY_S = 0.04  # of the sub-bands of several pipes together
 _SHORT_S = 0.4
 _SHORT_PERIODS = 12.0
 _ABSENT_DB = -35.0
@@ -101,10 +103,10 @@ def measure_hold(
         end_s = offset_s + seconds
         return tuple(_nothing(comb, (offset_s, end_s), (flag, *shared)) for comb in combs)
     spectrum = spectrum_of_hold(array, sample_rate)
-    return tuple(
-        _measure(spectrum, comb, [c.hz for c in combs if c is not comb], offset_s, shared)
-        for comb in combs
-    )
+    if len(combs) > 1:
+        window = steady_window(spectrum.seconds, _JOINT_MEMORY_S)
+        return measure_jointly(spectrum, combs, window, offset_s, shared)
+    return tuple(_measure(spectrum, comb, [], offset_s, shared) for comb in combs)
 
 
 def _nothing(

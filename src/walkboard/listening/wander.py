@@ -122,7 +122,7 @@ class Movement:
 
 
 @dataclass(frozen=True, slots=True)
-class _Variances:
+class Variances:
     """Prior variances per cosine for a movement, and how their logarithms lean on each size."""
 
     wander: Floats  # (terms,) [Hz²]
@@ -133,7 +133,8 @@ class _Variances:
     build_up_slope: Floats
 
 
-def _variances(movement: Movement, basis: SlowBasis, hz: float) -> _Variances:
+def variances(movement: Movement, basis: SlowBasis, hz: float) -> Variances:
+    """Prior variances of a movement for a pipe of so many hertz."""
     size, corner, smear, build, room = np.exp(_CENTRE + _SPREAD * movement.standard)
     count = len(basis.rates_hz)
     even = 1.0 / (1.0 + (basis.rates_hz / corner) ** 4)
@@ -157,7 +158,7 @@ def _variances(movement: Movement, basis: SlowBasis, hz: float) -> _Variances:
     build_slope = np.zeros((5, count))
     build_slope[3] = 2.0
     build_slope[4] = (basis.build_up[low + 1] - basis.build_up[low]) / step
-    return _Variances(
+    return Variances(
         wander,
         smear**2 * wander * share,
         build**2 * np.exp(shape),
@@ -223,7 +224,7 @@ class Posterior:
 
 def posterior(rows: Rows, basis: SlowBasis, movement: Movement) -> Posterior:
     """Estimate the course for given sizes of movement (a linear normal model)."""
-    var = _variances(movement, basis, rows.hz)
+    var = variances(movement, basis, rows.hz)
     distrust = rows.distrust[:, np.newaxis]
     smear = distrust * var.smear
     build_up = (rows.distrust / rows.number**2)[:, np.newaxis] * var.build_up
@@ -292,6 +293,33 @@ def fit_movement(
         else:
             damping *= 4.0
     return best, found
+
+
+def building_up_excess(
+    rows: Rows, basis: SlowBasis, movement: Movement, found: Posterior, functional: Floats
+) -> float:
+    """Variance that the building up adds to a value beyond what the posterior knows [Hz²].
+
+    The posterior takes the building up as independent from cosine to cosine, so that it can be
+    solved at once. In truth it is gathered at the window's beginning. The value is linear in the
+    rows, so its variance under the full covariance follows exactly; this is the difference.
+
+    Parameters
+    ----------
+    functional : ndarray, shape (1 + terms,)
+        The value is this times the course.
+    """
+    sizes = movement.sizes
+    var = variances(movement, basis, rows.hz)
+    own = rows.distrust / rows.number**2
+    spread = rows.distrust[:, np.newaxis] * (var.smear + rows.noise[:, np.newaxis])
+    spread += own[:, np.newaxis] * var.build_up
+    pull = (basis.design @ (found.covariance @ functional)) / spread
+    edges = np.arange(basis.cosines.shape[1] + 1) * (basis.seconds / basis.cosines.shape[1])
+    missing = np.exp(-2.0 * edges / sizes["room_s"])
+    arrivals = sizes["build_up"] ** 2 * (missing[:-1] - missing[1:])
+    full = np.cumsum(pull @ basis.cosines, axis=1) ** 2 @ arrivals
+    return float(own @ (full - pull**2 @ var.build_up))
 
 
 def without(movement: Movement, *names: str) -> Movement:
