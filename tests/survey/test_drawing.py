@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from itertools import combinations, product
+from typing import Any
 
 import highspy
 import pytest
@@ -10,10 +11,10 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from walkboard.organ import examples
-from walkboard.organ.model import Organ, Plays, Stop
+from walkboard.organ.model import Organ, PipeRef, Plays, Stop
 from walkboard.organ.reading import read_organ
 from walkboard.scales.keys import Key
-from walkboard.survey.drawing import cover
+from walkboard.survey.drawing import cover, least_minutes
 from walkboard.survey.registrations import Registration, registrations
 from walkboard.survey.telling_apart import CautiousRules
 from walkboard.survey.walk_plan import Pace
@@ -81,6 +82,7 @@ def test_no_other_cover_takes_less(case, setting_minutes):
     least = cheapest(organ, choices, pace)
     assert_allclose(minutes, least, rtol=1e-5)
     assert found.bound_minutes <= least + 1e-9
+    assert least_minutes(organ, choices, wanted, pace) <= least + 1e-6
     read = {
         pipe
         for n, keys in found.held.items()
@@ -91,12 +93,12 @@ def test_no_other_cover_takes_less(case, setting_minutes):
     assert all(set(keys) <= choices[n].keys for n, keys in found.held.items())
 
 
-def by_highs(organ: Organ, choices: list[Registration], wanted: set, pace: Pace) -> float:
+def by_highs(organ: Organ, choices: list[Registration], wanted: set[PipeRef], pace: Pace) -> float:
     """The model key by key, nothing gathered, given to HiGHS directly."""
-    highs = highspy.Highs()
+    highs: Any = highspy.Highs()  # type: ignore[no-untyped-call]
     highs.setOptionValue("output_flag", False)
     drawn = [highs.addBinary(obj=pace.setting_minutes) for _ in choices]
-    readers: dict = {pipe: [] for pipe in wanted}
+    readers: dict[PipeRef, list[Any]] = {pipe: [] for pipe in wanted}
     for n, choice in enumerate(choices):
         for key in choice.keys:
             pipes = set(organ.sounding(choice.stops, key)) & wanted
@@ -109,7 +111,7 @@ def by_highs(organ: Organ, choices: list[Registration], wanted: set, pace: Pace)
         highs.addConstr(sum(columns) >= 1)
     highs.run()
     assert highs.getModelStatus() == highspy.HighsModelStatus.kOptimal
-    return highs.getObjectiveValue()
+    return float(highs.getObjectiveValue())
 
 
 @pytest.mark.parametrize(
@@ -118,7 +120,7 @@ def by_highs(organ: Organ, choices: list[Registration], wanted: set, pace: Pace)
 )
 def test_highs_on_the_model_key_by_key_finds_the_same_minutes(example, divisions):
     organ = read_organ(getattr(examples, example)())
-    choices = []
+    choices: list[Registration] = []
     for name in divisions:
         division = organ.division(name)
         keys = [division.lowest.up(n) for n in range(division.keys)]

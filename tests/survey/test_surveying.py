@@ -1,4 +1,4 @@
-"""Surveys planned: every pipe once or more, nothing forbidden in one hold, and the hall's figures."""
+"""Surveys planned: every pipe read, nothing forbidden drawn together, and the hall's figures."""
 
 import pytest
 from hypothesis import given, settings
@@ -71,7 +71,7 @@ def test_the_hall_is_read_in_less_than_half_the_time_of_rank_by_rank(hall, hall_
     assert_allclose(hall_plan.by_rank_minutes, 46 * 0.3 + 2534 * 4.3 / 60, atol=0.01)
     assert hall_plan.minutes < 0.45 * hall_plan.by_rank_minutes
     assert hall_plan.gap is not None
-    assert hall_plan.gap < 0.01
+    assert hall_plan.gap < 0.02
 
 
 def test_a_celeste_and_a_tuba_are_drawn_alone(hall_plan):

@@ -176,8 +176,8 @@ def key_sheet_text(sheet: KeySheet, *, width: int = 88) -> str:
     for walk in sheet.walks:
         draw = f"[ ] {walk.order:2}  {walk.keyboard}: draw {listed(walk.draw)}."
         lines += ["", *wrap(draw, width, subsequent_indent=" " * 8)]
-        keys = f"Keys {'; '.join(walk.keys)}: {walk.count}, {walk.hold}; {walk.minutes}. {walk.note}".strip()
-        for words in (keys, f"--drawn {walk.stops}"):
+        keys = f"Keys {'; '.join(walk.keys)}: {walk.count}, {walk.hold}; {walk.minutes}."
+        for words in (f"{keys} {walk.note}".strip(), f"--drawn {walk.stops}"):
             lines += wrap(
                 words,
                 width,

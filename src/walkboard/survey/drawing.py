@@ -20,7 +20,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
+from numpy.typing import NDArray
+from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
 from scipy.sparse import csr_array
 
 from walkboard.organ.model import Organ, PipeRef
@@ -30,7 +31,7 @@ from walkboard.survey.walk_plan import Pace
 
 NODE_LIMIT = 2000  # of the solver's tree; the hall's plan needs none
 _SMALL = 400  # columns; up to here the solver must prove its answer, in a fraction of a second
-_GAP, _GAP_LARGE = 1e-6, 0.005  # at which it may stop, as a share of the minutes
+_GAP, _GAP_LARGE = 1e-6, 0.02  # at which it may stop, as a share of the minutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +88,21 @@ def cover(
                 for number, choice in picks:
                     held[choice].append(places[number].key)
     return Cover({number: tuple(sorted(held[number])) for number in sorted(held)}, bound)
+
+
+def least_minutes(
+    organ: Organ,
+    choices: Sequence[Registration],
+    wanted: frozenset[PipeRef],
+    pace: Pace,
+) -> float:
+    """A quick bound that no cover goes below [min], from the program without whole numbers."""
+    groups = _linked(_alike(_reads(organ, choices, wanted)))
+    bound = 0.0
+    for group in groups:
+        found = _model(group, pace).solve(whole=0, gap=_GAP)
+        bound += 0.0 if found.x is None else float(found.fun)
+    return bound
 
 
 def _reads(
@@ -183,12 +199,45 @@ Picks = list[list[tuple[int, int]]]
 """For each kind, pairs of a place's number in it and the choice held there."""
 
 
-def _solve(group: Sequence[_Kind], pace: Pace) -> tuple[Picks, float]:
-    """The least-time picks of one group, and a proven bound of their minutes."""
+@dataclass(frozen=True, eq=False)
+class _Model:
+    """The program of one group: registrations' columns first, then those of places.
+
+    Attributes
+    ----------
+    choices : tuple of int
+        Of the first columns.
+    where : tuple of (int, int, tuple of int)
+        Of each further column the kind, the place in it, and the choices that read the same there:
+        any of them that is drawn will do.
+    cost : ndarray, shape (columns,)
+        [min].
+    matrix : sparse array, shape (rows, columns)
+    least : ndarray, shape (rows,)
+        Each row's sum is at least this.
+    """
+
+    choices: tuple[int, ...]
+    where: tuple[tuple[int, int, tuple[int, ...]], ...]
+    cost: NDArray[np.float64]
+    matrix: csr_array
+    least: NDArray[np.float64]
+
+    def solve(self, *, whole: int, gap: float) -> OptimizeResult:
+        """HiGHS's answer, with columns whole numbers (1) or free between 0 and 1 (0)."""
+        return milp(
+            self.cost,
+            integrality=np.full(self.cost.size, whole, dtype=np.int64),
+            bounds=Bounds(0.0, 1.0),
+            constraints=LinearConstraint(self.matrix, self.least),
+            options={"node_limit": NODE_LIMIT, "mip_rel_gap": gap},
+        )
+
+
+def _model(group: Sequence[_Kind], pace: Pace) -> _Model:
     choices = sorted(frozenset[int]().union(*(kind.choices for kind in group)))
     number = {choice: i for i, choice in enumerate(choices)}
     cost = [pace.setting_minutes] * len(choices)
-    # At one place, registrations that read the same pipes are one column: any drawn one will do.
     where: list[tuple[int, int, tuple[int, ...]]] = []
     rows: list[list[tuple[int, float]]] = []
     for k, kind in enumerate(group):
@@ -198,37 +247,38 @@ def _solve(group: Sequence[_Kind], pace: Pace) -> tuple[Picks, float]:
             for choice, read in place:
                 ways[read].append(choice)
             for read, able in ways.items():
-                for number_read in read:
-                    readers[number_read].append((len(cost), 1.0))
+                for pipe in read:
+                    readers[pipe].append((len(cost), 1.0))
                 rows.append([*((number[c], 1.0) for c in able), (len(cost), -1.0)])
                 where.append((k, n, tuple(able)))
                 cost.append(pace.key_minutes * len(kind.copies))
         rows += readers.values()
     entries = [(r, column, value) for r, row in enumerate(rows) for column, value in row]
     at_row, at_column, values = (np.array(part) for part in zip(*entries, strict=True))
-    matrix = csr_array((values, (at_row, at_column)), shape=(len(rows), len(cost)))
-    least_of_row = np.array([0.0 if row[-1][1] < 0.0 else 1.0 for row in rows])
-    found = milp(
+    return _Model(
+        tuple(choices),
+        tuple(where),
         np.array(cost),
-        integrality=np.ones(len(cost), dtype=np.int64),
-        bounds=Bounds(0.0, 1.0),
-        constraints=LinearConstraint(matrix, least_of_row),
-        options={
-            "node_limit": NODE_LIMIT,
-            "mip_rel_gap": _GAP if len(cost) <= _SMALL else _GAP_LARGE,
-        },
+        csr_array((values, (at_row, at_column)), shape=(len(rows), len(cost))),
+        np.array([0.0 if row[-1][1] < 0.0 else 1.0 for row in rows]),
     )
+
+
+def _solve(group: Sequence[_Kind], pace: Pace) -> tuple[Picks, float]:
+    """The least-time picks of one group, and a proven bound of their minutes."""
+    model = _model(group, pace)
+    found = model.solve(whole=1, gap=_GAP if model.cost.size <= _SMALL else _GAP_LARGE)
     greedy = _greedy(group, pace)
-    least = float(found.mip_dual_bound) if found.mip_dual_bound is not None else 0.0
+    bound = 0.0 if found.mip_dual_bound is None else max(0.0, float(found.mip_dual_bound))
     if found.x is None:
-        return greedy, max(0.0, least)
-    drawn = {c for c, value in zip(choices, found.x, strict=False) if value > 0.5}
+        return greedy, bound
+    drawn = {c for c, value in zip(model.choices, found.x, strict=False) if value > 0.5}
     picks: Picks = [[] for _ in group]
-    for (k, n, readable_by), value in zip(where, found.x[len(choices) :], strict=True):
+    for (k, n, able), value in zip(model.where, found.x[len(model.choices) :], strict=True):
         if value > 0.5:
-            picks[k].append((n, next(choice for choice in readable_by if choice in drawn)))
+            picks[k].append((n, next(choice for choice in able if choice in drawn)))
     best = min((picks, greedy), key=lambda p: _minutes(group, p, pace))
-    return best, min(least, _minutes(group, best, pace))
+    return best, min(bound, _minutes(group, best, pace))
 
 
 def _minutes(group: Sequence[_Kind], picks: Picks, pace: Pace) -> float:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from walkboard.errors import NotEnoughMinutesError
 from walkboard.organ.model import Division, Organ, PipeRef
 from walkboard.scales.keys import Key
-from walkboard.survey.drawing import cover
+from walkboard.survey.drawing import cover, least_minutes
 from walkboard.survey.registrations import Registration, registrations
 from walkboard.survey.telling_apart import CautiousRules, Separability, voices_of
 from walkboard.survey.walk_plan import Pace, SurveyPlan, SurveyWalk
@@ -56,40 +57,33 @@ def plan_survey(
     NotEnoughMinutesError
         When even every twelfth key takes more than there is.
     """
-    pace = pace or Pace()
-    rules = rules or CautiousRules()
-    asked = None if pipes is None else _checked(organ, pipes)
-    whole = _plan(organ, choose, asked=asked, pace=pace, rules=rules, minutes=minutes)
+    task = _Task(
+        organ,
+        None if pipes is None else _checked(organ, pipes),
+        pace or Pace(),
+        rules or CautiousRules(),
+        minutes,
+    )
+    whole = task.plan(choose)
     if minutes is None or whole.minutes <= minutes:
         return whole
-    made = whole
+    ranks = {pipe.rank for pipe in whole.wanted}
+    least = whole.minutes
     for every in range(2, SPARSEST + 1):
-        made = _plan(
-            organ,
-            _thinned(choose, every),
-            asked=asked,
-            pace=pace,
-            rules=rules,
-            minutes=minutes,
-        )
-        kept = set(made.wanted)
-        ranks = {pipe.rank for pipe in whole.wanted}
-        if {pipe.rank for pipe in kept} != ranks:
+        thinned = _thinned(choose, every)
+        possible = task.possible(thinned)
+        if {pipe.rank for pipe in possible.wanted} != ranks:
             continue
+        least = possible.least_minutes(task.pace)
+        if least > minutes:  # no use to look for the best
+            continue
+        made = task.plan(thinned)
+        least = made.minutes
         if made.minutes <= minutes:
-            return SurveyPlan(
-                organ=made.organ,
-                pace=made.pace,
-                walks=made.walks,
-                wanted=made.wanted,
-                unheard=whole.unheard,
-                left_out=tuple(pipe for pipe in whole.wanted if pipe not in kept),
-                every=every,
-                bound_minutes=made.bound_minutes,
-                by_rank_minutes=made.by_rank_minutes,
-                minutes_given=minutes,
-            )
-    raise NotEnoughMinutesError(max(0.0, made.minutes - minutes))
+            kept = set(made.wanted)
+            left_out = tuple(pipe for pipe in whole.wanted if pipe not in kept)
+            return replace(made, unheard=whole.unheard, left_out=left_out, every=every)
+    raise NotEnoughMinutesError(least - minutes)
 
 
 def _thinned(choose: KeyChoice, every: int) -> KeyChoice:
@@ -105,74 +99,93 @@ def _checked(organ: Organ, pipes: Iterable[PipeRef]) -> tuple[PipeRef, ...]:
     return asked
 
 
-def _plan(
-    organ: Organ,
-    choose: KeyChoice,
-    *,
-    asked: tuple[PipeRef, ...] | None,
-    pace: Pace,
-    rules: Separability,
-    minutes: float | None,
-) -> SurveyPlan:
-    keys = {
-        d.id: tuple(k for k in (d.lowest.up(n) for n in range(d.keys)) if choose(d, k))
-        for d in organ.divisions
-    }
-    sounding = {
-        pipe for stop in organ.stops for key in keys[stop.division] for pipe in stop.pipes_at(key)
-    }
-    whole = tuple(organ.pipes()) if asked is None else asked
-    wanted = tuple(pipe for pipe in whole if pipe in sounding)
-    choices: list[Registration] = []
-    complete = True
-    for division in organ.divisions:
-        stops = [stop.id for stop in organ.stops if _gives(organ, stop.id, division, keys, wanted)]
-        possible = registrations(organ, division.id, stops, keys[division.id], rules)
-        choices += possible.found
-        complete = complete and possible.complete
-    found = cover(organ, choices, frozenset(wanted), pace)
-    walks = _walks(organ, choices, found.held, frozenset(wanted), rules)
-    by_stops = {pipe for stop in organ.stops for key in _compass(organ, stop.division)
-                for pipe in stop.pipes_at(key)}  # fmt: skip
-    return SurveyPlan(
-        organ=organ.name,
-        pace=pace,
-        walks=walks,
-        wanted=wanted,
-        unheard=tuple(p for p in whole if p not in sounding and (asked or p not in by_stops)),
-        left_out=(),
-        every=1,
-        bound_minutes=found.bound_minutes if complete else None,
-        by_rank_minutes=pace.minutes(len({pipe.rank for pipe in wanted}), len(wanted)),
-        minutes_given=minutes,
-    )
+@dataclass(frozen=True)
+class _Possible:
+    """What can be drawn, and what is wanted of it."""
+
+    organ: Organ
+    wanted: tuple[PipeRef, ...]
+    unheard: tuple[PipeRef, ...]
+    choices: tuple[Registration, ...]
+    complete: bool
+
+    def least_minutes(self, pace: Pace) -> float:
+        return least_minutes(self.organ, self.choices, frozenset(self.wanted), pace)
 
 
-def _compass(organ: Organ, division: str) -> list[Key]:
-    own = organ.division(division)
-    return [own.lowest.up(n) for n in range(own.keys)]
+@dataclass(frozen=True)
+class _Task:
+    """What a survey is planned from, but for the choice of keys."""
+
+    organ: Organ
+    asked: tuple[PipeRef, ...] | None
+    pace: Pace
+    rules: Separability
+    minutes: float | None
+
+    def possible(self, choose: KeyChoice) -> _Possible:
+        organ = self.organ
+        keys = {d.id: [k for k in _compass(d) if choose(d, k)] for d in organ.divisions}
+        sounding = _sounding(organ, keys)
+        whole = tuple(organ.pipes()) if self.asked is None else self.asked
+        wanted = tuple(pipe for pipe in whole if pipe in sounding)
+        # A pipe whose key was not chosen is no loss unless it was asked for by name.
+        at_all = sounding if self.asked else _sounding(
+            organ, {d.id: _compass(d) for d in organ.divisions}
+        )  # fmt: skip
+        choices: list[Registration] = []
+        complete = True
+        for division in organ.divisions:
+            stops = _giving(organ, division, keys[division.id], frozenset(wanted))
+            found = registrations(organ, division.id, stops, keys[division.id], self.rules)
+            choices += found.found
+            complete = complete and found.complete
+        unheard = tuple(pipe for pipe in whole if pipe not in at_all)
+        return _Possible(organ, wanted, unheard, tuple(choices), complete)
+
+    def plan(self, choose: KeyChoice) -> SurveyPlan:
+        organ, pace = self.organ, self.pace
+        possible = self.possible(choose)
+        wanted = frozenset(possible.wanted)
+        found = cover(organ, possible.choices, wanted, pace)
+        return SurveyPlan(
+            organ=organ.name,
+            pace=pace,
+            walks=_walks(organ, possible.choices, found.held, wanted, self.rules),
+            wanted=possible.wanted,
+            unheard=possible.unheard,
+            left_out=(),
+            every=1,
+            bound_minutes=found.bound_minutes if possible.complete else None,
+            by_rank_minutes=pace.minutes(len({pipe.rank for pipe in wanted}), len(wanted)),
+            minutes_given=self.minutes,
+        )
 
 
-def _gives(
-    organ: Organ,
-    stop: str,
-    division: Division,
-    keys: dict[str, tuple[Key, ...]],
-    wanted: tuple[PipeRef, ...],
-) -> bool:
-    """Whether a stop of this division sounds a wanted pipe."""
-    if organ.stop(stop).division != division.id:
-        return False
-    ranks = {pipe.rank for pipe in wanted}
-    if not any(plays.rank in ranks for plays in organ.stop(stop).plays):
-        return False
-    sought = set(wanted)
-    return any(p in sought for key in keys[division.id] for p in organ.stop(stop).pipes_at(key))
+def _compass(division: Division) -> list[Key]:
+    return [division.lowest.up(n) for n in range(division.keys)]
+
+
+def _sounding(organ: Organ, keys: Mapping[str, Sequence[Key]]) -> set[PipeRef]:
+    """Every pipe that some stop sounds at these keys of the keyboards."""
+    return {p for stop in organ.stops for key in keys[stop.division] for p in stop.pipes_at(key)}
+
+
+def _giving(
+    organ: Organ, division: Division, keys: Sequence[Key], wanted: frozenset[PipeRef]
+) -> list[str]:
+    """The stops of a division that sound a wanted pipe at these keys."""
+    return [
+        stop.id
+        for stop in organ.stops
+        if stop.division == division.id
+        and any(pipe in wanted for key in keys for pipe in stop.pipes_at(key))
+    ]
 
 
 def _walks(
     organ: Organ,
-    choices: list[Registration],
+    choices: Sequence[Registration],
     held: Mapping[int, tuple[Key, ...]],
     wanted: frozenset[PipeRef],
     rules: Separability,
