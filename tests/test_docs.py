@@ -26,7 +26,7 @@ def test_the_commands_of_the_readme_run_in_order(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    rendered = rendered_walk(read_organ(examples.village()), "great.principal8", keys=8)
+    rendered = rendered_walk(read_organ(examples.village()), "great.open8", keys=8)
     soundfile.write("principal.flac", rendered.samples, rendered.sample_rate)
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     commands = [

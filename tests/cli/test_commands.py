@@ -13,6 +13,7 @@ from walkboard import __version__
 def test_every_command_has_help_with_an_example(run: Run) -> None:
     for words in (
         ["organ", "check"], ["organ", "example"], ["organ", "schema"], ["targets"], ["listen"],
+        ["survey-plan"], ["play-walk"],
         ["plan"], ["demo"], ["book", "new"], ["book", "add"], ["book", "show"], ["book", "check"],
         ["book", "search"], ["book", "export"], ["book", "import"], ["book", "copy"],
         ["visit", "open"], ["visit", "conditions"], ["visit", "take"], ["visit", "readings"],

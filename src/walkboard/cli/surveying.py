@@ -94,5 +94,8 @@ def play_walk(
         typer.echo("\n".join(names) if names else "There is no MIDI output.")
         return
     schedule = surveying.load_schedule(file)
-    say(f"Playing {len(schedule.presses)} keys in {schedule.seconds:.0f} s; Ctrl-C stops.")
+    say(
+        f"Playing {len(schedule.presses)} keys in {schedule.seconds:.0f} s; Ctrl-C stops. "
+        "Nobody may be in the case meanwhile."
+    )
     surveying.play_walk(schedule, port, channel=channel)

@@ -1,1 +1,1 @@
-"""Joins organ and listening: which key and which pipe each hold is, and what was missed."""
+"""Joins organ and listening: which pipe each hold is; and plans what to draw and walk."""
