@@ -44,6 +44,8 @@ _UNKNOWN_LEAST_S = 0.8
 _UNKNOWN_LEAST_COST = 12.0
 _LEAST_SURE = 0.6
 _LEAST_REPEAT_S = 0.5
+_OWN_FRAMES = 5
+_OWN_DB = 5.0
 _UNDER_WALK_DB = 38.0
 _SAME_STRETCH_S = 3.0
 _AROUND_FRAMES = 20
@@ -93,19 +95,21 @@ def name_holds(
         return Walk((), (), 0.0)
     shift, stride = 0.0, Stride()
     readings = _read(worthy, leaves, board, shift)
+    states, repeats = name_events(readings, board, stride)
     for _ in range(3):
-        states = name_events(readings, board, stride)
         named = [i for i, state in enumerate(states) if state >= 0]
         if not named:
             break
         before = (stride, shift)
         stride = find_stride([board.key_of(states[i]) for i in named])
         shift = float(np.median([readings[i].offset[states[i]] for i in named]))
-        if abs(shift - before[1]) > _SAME_SHIFT_CENTS:
-            readings = _read(worthy, leaves, board, shift)
-        elif stride == before[0]:
+        moved = abs(shift - before[1]) > _SAME_SHIFT_CENTS
+        if stride == before[0] and not moved:
             break
-    naming = Naming(states, sureness_of(readings, board, stride, states))
+        if moved:
+            readings = _read(worthy, leaves, board, shift)
+        states, repeats = name_events(readings, board, stride)
+    naming = Naming(states, sureness_of(readings, board, stride, (states, repeats)))
     named_walk = _Named(features, board, tuple(worthy), tuple(readings), naming)
     holds = _flagged(features, _alone(_all_holds(named_walk)), stride)
     return Walk(
@@ -238,8 +242,14 @@ def _named_holds(walk: _Named, stretch: _Stretch) -> list[FoundHold]:
             overtone=overtone,
             sureness=max(walk.naming.sureness[i] for i in inside),
         )
-        # A stroke so short right after a hold of the key is its tail swelling once more.
-        if holds and hold.end_s - hold.start_s < _LEAST_REPEAT_S:
+        # A stroke so short right after a hold of the key is its tail swelling once more, unless it
+        # began as an event of its own.
+        own = any(
+            abs(events[i].start - span.start) < _OWN_FRAMES
+            and events[i].total_db > events[main].total_db - _OWN_DB
+            for i in inside
+        )
+        if holds and hold.end_s - hold.start_s < _LEAST_REPEAT_S and not own:
             continue
         holds.append(hold)
     return holds

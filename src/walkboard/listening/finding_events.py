@@ -7,6 +7,8 @@ does not join the two. What is weak beneath a stronger event at the same time is
 
 from __future__ import annotations
 
+import heapq
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +22,7 @@ IntArray = NDArray[np.int64]
 
 _SAME_LINE_CENTS = 15.0
 _STRONG_DB = 25.0
+_ALIKE = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +68,7 @@ def group_events(atoms: list[Atom]) -> list[Event]:
     begins = start[order]
     free = np.ones(len(atoms), bool)
     events: list[Event] = []
-    for seed in np.argsort(-_support(start, end, level)):
-        if not free[seed]:
-            continue
+    for seed in _Support(start, end, level).seeds(free):
         low, high = int(start[seed]), int(end[seed])
         near = order[np.searchsorted(begins, low - longest) : np.searchsorted(begins, high + 1)]
         near = near[free[near]]
@@ -90,25 +91,44 @@ def group_events(atoms: list[Atom]) -> list[Event]:
     return sorted(_without_shadows(events), key=lambda event: event.start)
 
 
-def _support(start: IntArray, end: IntArray, level: FloatArray) -> FloatArray:
+class _Support:
     """How much each atom's bounds are those of others: the best know when the key was down.
 
     An atom in which the same place in two keys' sound ran together is long and strong, but alone.
     """
-    order = np.argsort(start, kind="stable")
-    begins, ends = start[order], end[order]
-    weight = 10.0 ** (level[order] / 20.0)
-    support = np.zeros(len(start))
-    for i, (low, high) in enumerate(zip(begins, ends, strict=True)):
-        span = high - low
-        left = np.searchsorted(begins, low - 0.4 * span - 1)
-        right = np.searchsorted(begins, low + 0.4 * span + 1)
+
+    def __init__(self, start: IntArray, end: IntArray, level: FloatArray) -> None:
+        self._order = np.argsort(start, kind="stable")
+        self._start, self._end = start[self._order], end[self._order]
+        self._weight = 10.0 ** (level[self._order] / 20.0)
+        self._place = np.argsort(self._order)
+
+    def of(self, atom: int, free: NDArray[np.bool_]) -> float:
+        """Support of an atom by those that are free."""
+        place = self._place[atom]
+        low, high = self._start[place], self._end[place]
+        reach = 0.4 * (high - low) + 1
+        left, right = np.searchsorted(self._start, (low - reach, low + reach))
         near = slice(int(left), int(right))
-        shared = np.minimum(ends[near], high) - np.maximum(begins[near], low)
-        whole = np.maximum(ends[near], high) - np.minimum(begins[near], low)
-        alike = shared > 0.65 * whole
-        support[order[i]] = weight[near][alike].sum() * span**0.25
-    return support
+        starts, ends = self._start[near], self._end[near]
+        shared = np.minimum(ends, high) - np.maximum(starts, low)
+        whole = np.maximum(ends, high) - np.minimum(starts, low)
+        alike = (shared > _ALIKE * whole) & free[self._order[near]]
+        return float(self._weight[near][alike].sum() * (high - low) ** 0.25)
+
+    def seeds(self, free: NDArray[np.bool_]) -> Iterator[int]:
+        """Free atoms, the best supported first, as others are taken meanwhile."""
+        heap = [(-self.of(atom, free), atom) for atom in range(len(free))]
+        heapq.heapify(heap)
+        while heap:
+            stored, atom = heapq.heappop(heap)
+            if not free[atom]:
+                continue
+            now = -self.of(atom, free)
+            if heap and now > stored + 1e-12 and now > heap[0][0]:
+                heapq.heappush(heap, (now, atom))
+                continue
+            yield atom
 
 
 def _joined(

@@ -9,7 +9,6 @@ and level; the chain then goes on from the key before it.
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -62,20 +61,34 @@ def order_costs(board: Keyboard, stride: Stride) -> FloatArray:
     return np.where(ahead == usual, 0.0, cost)
 
 
-def name_events(readings: Sequence[Reading], board: Keyboard, stride: Stride) -> list[int]:
-    """The most probable state of each event, -1 where it is better left unnamed."""
+def name_events(
+    readings: Sequence[Reading], board: Keyboard, stride: Stride
+) -> tuple[list[int], list[FloatArray]]:
+    """The most probable state of each event, -1 where it is better left unnamed.
+
+    Returns
+    -------
+    states : list of int
+    repeats : list of ndarray, shape (states,)
+        For each event what it cost more in each state to come from the same state [nats]: the pipe
+        should stand where it stood when it was last heard.
+    """
     between = _between(board, stride)
     # The chain's state is the last named key; a leading unnamed event leaves it open.
     states = np.arange(board.states)
     score = np.zeros(board.states)
+    stood = np.full(board.states, np.nan)
     back: list[IntArray] = []
     named: list[NDArray[np.bool_]] = []
+    repeats: list[FloatArray] = []
     for number, reading in enumerate(readings):
+        moved = np.abs(np.nan_to_num(reading.offset - stood))
+        repeats.append(np.clip((moved - _SAME_PIPE_CENTS) / 3.0, 0.0, 10.0))
         if number == 0:
             origin, arrive = states, reading.cost
         else:
             through = score[:, np.newaxis] + between
-            through[states, states] += _same_pipe(readings[number - 1], reading)
+            through[states, states] += repeats[-1]
             origin = np.argmin(through, axis=0)
             arrive = through[origin, states] + reading.cost
         stay = score + reading.leave
@@ -83,23 +96,29 @@ def name_events(readings: Sequence[Reading], board: Keyboard, stride: Stride) ->
         back.append(np.where(take, origin, states))
         named.append(take)
         score = np.where(take, arrive, stay)
+        stood = np.where(take, reading.offset, stood)
     state = int(np.argmin(score))
     chosen: list[int] = []
     for origins, take in zip(reversed(back), reversed(named), strict=True):
         chosen.append(state if take[state] else -1)
         state = int(origins[state])
     chosen.reverse()
-    return chosen
+    return chosen, repeats
 
 
 def sureness_of(
-    readings: Sequence[Reading], board: Keyboard, stride: Stride, chosen: Sequence[int]
+    readings: Sequence[Reading],
+    board: Keyboard,
+    stride: Stride,
+    named: tuple[Sequence[int], Sequence[FloatArray]],
 ) -> list[float]:
-    """Probability of each chosen key (of no key where unnamed), by forward and backward sums."""
+    """Probability of each chosen key (of no key where unnamed), by forward and backward sums.
+
+    `named` is what `name_events` gave for the same readings, board and stride.
+    """
+    chosen, costs = named
     ways = np.exp(-_between(board, stride))
-    repeats = [
-        np.exp(-_same_pipe(before, reading)) for before, reading in itertools.pairwise(readings)
-    ]
+    repeats = [np.exp(-cost) for cost in costs]
     own = np.diag(ways)
     before = [np.zeros(board.states)]
     arrive: list[FloatArray] = []
@@ -108,9 +127,7 @@ def sureness_of(
         if number:
             top = flow.max()
             mass = np.exp(flow - top)
-            summed = (mass[:, np.newaxis] * ways).sum(axis=0) - mass * own * (
-                1.0 - repeats[number - 1]
-            )
+            summed = (mass[:, np.newaxis] * ways).sum(axis=0) - mass * own * (1.0 - repeats[number])
             flow = top + np.log(np.maximum(summed, 1e-300))
         arrive.append(flow - reading.cost)
         before.append(np.logaddexp(arrive[-1], before[-1] - reading.leave))
@@ -120,7 +137,7 @@ def sureness_of(
         heard = later - reading.cost
         top = heard.max()
         mass = np.exp(heard - top)
-        summed = (ways * mass).sum(axis=1) - own * (1.0 - repeats[number - 1]) * mass
+        summed = (ways * mass).sum(axis=1) - own * (1.0 - repeats[number]) * mass
         after.append(np.logaddexp(top + np.log(np.maximum(summed, 1e-300)), later - reading.leave))
     after.reverse()
     result = []
@@ -144,12 +161,6 @@ def _between(board: Keyboard, stride: Stride) -> FloatArray:
     """Cost of going from state to state; the overtone makes no difference."""
     blocks = len(board.overtones)
     return np.tile(order_costs(board, stride), (blocks, blocks))
-
-
-def _same_pipe(before: Reading, reading: Reading) -> FloatArray:
-    """Cost of a repeat whose pipe stands elsewhere than it stood, for each state [nats]."""
-    apart = np.abs(before.offset - reading.offset)
-    return np.clip((apart - _SAME_PIPE_CENTS) / 3.0, 0.0, 10.0)
 
 
 def find_stride(keys: Sequence[int]) -> Stride:
