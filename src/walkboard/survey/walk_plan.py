@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from walkboard.organ.model import PipeRef
-from walkboard.scales.keys import Key
+from walkboard.scales.keys import NOTE_NAMES, Key
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +64,17 @@ class Run:
     def __str__(self) -> str:
         if self.lowest == self.highest:
             return self.lowest.name
-        every = "" if self.step == 1 else f", every {_ordinal(self.step)}"
-        return f"{self.lowest}–{self.highest}{every}"
+        return f"{self.lowest}–{self.highest}{self._stride}"
+
+    @property
+    def _stride(self) -> str:
+        """Which keys of the span, as a key holder finds them: by name where the names recur."""
+        if self.step == 1:
+            return ""
+        if self.step < 3 or 12 % self.step:
+            return f", every {_ordinal(self.step)} key"
+        notes = [NOTE_NAMES[key.pitch_class] for key in self.keys[: 12 // self.step]]
+        return f", only {' and '.join([', '.join(notes[:-1]), notes[-1]] if notes[1:] else notes)}"
 
 
 def _ordinal(n: int) -> str:
