@@ -203,12 +203,12 @@ def test_two_pipes_are_read_by_the_partials_that_each_has_alone():
         assert abs(cents(reading.hz, truth)) < 0.02
 
 
-def test_an_octave_within_a_unison_is_merged_and_has_no_value():
+def test_an_octave_within_a_unison_is_read_too():
     both = dry(261.4, seed=1) + dry(523.9, seed=2)
     unison, octave = measure_hold(both, RATE, [Comb("8", 261.6), Comb("4", 523.2)])
     assert abs(cents(unison.hz, 261.4)) < 0.02
-    assert octave.hz is None
-    assert octave.flags == (ReadingFlag.MERGED,)
+    assert abs(cents(octave.hz, 523.9)) < 0.02
+    assert octave.flags == ()
 
 
 @pytest.mark.parametrize(

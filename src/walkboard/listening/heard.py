@@ -54,11 +54,15 @@ class Comb:
     hz : float
         Where its fundamental is expected [Hz].
     spectrum : Spectrum
+    levels_db : tuple of float, optional
+        Levels of its partials from 1 as remembered from when it sounded alone, up to a common
+        level [dB]; says which of two pipes in near unison is which.
     """
 
     label: str
     hz: float
     spectrum: Spectrum = Spectrum.FULL
+    levels_db: tuple[float, ...] | None = None
 
     def __post_init__(self) -> None:
         if not 1.0 <= self.hz <= 40_000.0:
@@ -170,6 +174,9 @@ class CombReading:
     wander_cents : float or None
         Root mean square of the pipe's own movement within the window [cents].
     flags : tuple of ReadingFlag
+    near_hz, bound_cents : float or None
+        Of a merged reading that two pipes share: both lie within this bound of this frequency
+        (two standard deviations counted), but which is which is not known.
     """
 
     label: str
@@ -181,3 +188,5 @@ class CombReading:
     partials: tuple[Partial, ...] = ()
     wander_cents: float | None = None
     flags: tuple[ReadingFlag, ...] = ()
+    near_hz: float | None = None
+    bound_cents: float | None = None

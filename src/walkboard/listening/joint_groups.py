@@ -1,0 +1,95 @@
+"""Which partials of the pipes of a hold fall together, and the sub-band that holds each group.
+
+Several pipes of one key are harmonic series whose fundamentals are near simple ratios, so partial
+4 of an 8′ lies by partial 2 of the 4′ and partial 1 of the 2′. Such a group is looked at as a
+whole:
+a sub-band that passes evenly all places where its members may be, and stops before its neighbours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from walkboard.quantities import ratio_of_cents
+
+_TOGETHER_CENTS = 30.0  # partials nearer than this may cross when detuned
+_REACH_CENTS = 22.0  # either side, that a member may be out
+_MARGIN_HZ = 2.0  # for its wander
+_LEAST_GUARD_HZ = 6.0
+_MOST_GUARD_HZ = 30.0
+_HIGHEST_HZ = 6_000.0
+_MOST_NUMBER = 40
+_MOST_GROUPS = 48
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """Partial `number` of pipe `pipe` (index into the combs)."""
+
+    pipe: int
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Partials that may fall together.
+
+    Attributes
+    ----------
+    members : tuple of Member
+        In the order of the pipes.
+    centre_hz : float
+    even_hz, stop_hz : float
+        The sub-band passes evenly to `even_hz` either side of the centre and nothing from
+        `stop_hz` [Hz].
+    """
+
+    members: tuple[Member, ...]
+    centre_hz: float
+    even_hz: float
+    stop_hz: float
+
+    @property
+    def pipes(self) -> frozenset[int]:
+        """Pipes that have a partial in the group."""
+        return frozenset(member.pipe for member in self.members)
+
+
+def group_partials(fundamentals_hz: Sequence[float], sample_rate: int) -> tuple[Group, ...]:
+    """Groups of partials that a hold can keep apart from each other, from low to high.
+
+    A group that has no room for a guard between it and its neighbours is left out.
+    """
+    highest = min(_HIGHEST_HZ, 0.45 * sample_rate)
+    highest = max(highest, min(4.2 * max(fundamentals_hz), 0.45 * sample_rate))
+    places = [
+        (number * hz, Member(pipe, number))
+        for pipe, hz in enumerate(fundamentals_hz)
+        for number in range(1, 1 + min(_MOST_NUMBER, int(1.1 * highest / hz)))
+    ]
+    places.sort(key=lambda place: place[0])
+    together: list[list[tuple[float, Member]]] = []
+    for place in places:
+        near = together and place[0] < together[-1][-1][0] * ratio_of_cents(_TOGETHER_CENTS)
+        if near:
+            together[-1].append(place)
+        else:
+            together.append([place])
+    reach = ratio_of_cents(_REACH_CENTS)
+    groups = []
+    for n, held in enumerate(together):
+        low, high = held[0][0] / reach, held[-1][0] * reach
+        centre = 0.5 * (low + high)
+        even = 0.5 * (high - low) + _MARGIN_HZ
+        below = centre - together[n - 1][-1][0] * reach if n else centre
+        above = together[n + 1][0][0] / reach - centre if n + 1 < len(together) else np.inf
+        stop = min(below - _MARGIN_HZ, above - _MARGIN_HZ, even + _MOST_GUARD_HZ)
+        pipes = {member.pipe for _, member in held}
+        if centre > highest or stop < even + _LEAST_GUARD_HZ or len(pipes) < len(held):
+            continue
+        members = tuple(sorted((member for _, member in held), key=lambda m: m.pipe))
+        groups.append(Group(members, centre, even, stop))
+    return tuple(groups[:_MOST_GROUPS])

@@ -1,0 +1,269 @@
+"""The way to the joint estimate of a hold: pipe by pipe, then all together.
+
+Pipes that have partials to themselves come first, then those whose groups have only known others:
+never by largest gain, for a pipe whose partials are all another's would take that one's sound. Two
+in near unison have no partials to themselves; they are started from several places and the
+likeliest end is kept. Each turn of the joint estimate takes the groups in which no turn can be lost
+(`joint_model.clear_bands`), so the frequency is continued from low groups to high.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from walkboard.listening.combs import SEARCH_CENTS, find_place, numbers_below, own_numbers
+from walkboard.listening.joint_bands import Band, bands_of
+from walkboard.listening.joint_groups import group_partials
+from walkboard.listening.joint_model import Courses, clear_bands, lowest_bands, merit_of, take_turn
+from walkboard.listening.joint_search import Candidate, search_one, search_two
+from walkboard.listening.subbands import HoldSpectrum
+from walkboard.listening.wander import Movement
+
+FASTEST_HZ = 3.0
+_MOST_TERMS = 40
+_SEARCH_HZ = 3_500.0
+_FIRST_HZ = 700.0
+_WHOLE_CENTS = 18.0  # up to which each pipe may be out by itself
+_LOUD = 3.0
+_REACH_CENTS = 25.0
+_UNFIT = 25.0  # factor on the room from which another place is tried
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """The joint estimate of a hold before it is judged."""
+
+    courses: Courses
+    bands: tuple[Band, ...]
+    chosen: tuple[int, ...]
+    candidates: dict[int, list[Candidate]]
+    merit: float
+
+
+def unison_sets(hz: Sequence[float]) -> list[list[int]]:
+    """Combs that are due within thirty cents of each other, together."""
+    sets: list[list[int]] = []
+    for pipe in sorted(range(len(hz)), key=lambda p: hz[p]):
+        if sets and hz[pipe] < hz[sets[-1][-1]] * 2.0 ** (30.0 / 1200.0):
+            sets[-1].append(pipe)
+        else:
+            sets.append([pipe])
+    return sets
+
+
+def common_shift(spectrum: HoldSpectrum, hz: Sequence[float]) -> float:
+    """How far the lowest comb stands from where it is due, as a ratio; all are moved by it."""
+    lowest = min(hz)
+    numbers = numbers_below(lowest, spectrum.sample_rate)
+    others = [other for other in hz if other > lowest * 1.02]
+    own = own_numbers(lowest, numbers, others) if others else numbers
+    if len(own) == 0:
+        return 1.0
+    if find_place(spectrum, lowest, own, _WHOLE_CENTS).heard:
+        return 1.0
+    place = find_place(spectrum, lowest, own, SEARCH_CENTS)
+    ratio = place.hz / lowest
+    # A dead pipe is not heard either; then moving all does not help the others.
+    if place.heard and _together(spectrum, hz, ratio) > 1.5 * _together(spectrum, hz, 1.0):
+        return ratio
+    return 1.0
+
+
+def _together(spectrum: HoldSpectrum, hz: Sequence[float], ratio: float) -> float:
+    """How well all combs fit when moved by a ratio and then each by what it may be out."""
+    numbers = [numbers_below(value, spectrum.sample_rate, 12) for value in hz]
+    return sum(
+        find_place(spectrum, value * ratio, own, _WHOLE_CENTS).score
+        for value, own in zip(hz, numbers, strict=True)
+    )
+
+
+def _loud(band: Band) -> bool:
+    power = (band.values.real**2 + band.values.imag**2).mean(axis=1)
+    return bool((power > _LOUD * band.noise).any())
+
+
+def estimate_jointly(
+    spectrum: HoldSpectrum, hz: Sequence[float], window_s: tuple[float, float]
+) -> Joint:
+    """Estimate all pipes of a hold that are due at these fundamentals [Hz].
+
+    Raises
+    ------
+    ValueError
+        When no group of partials can be kept apart from its neighbours.
+    """
+    shift = common_shift(spectrum, hz)
+    centred = [value * shift for value in hz]
+    groups = group_partials(centred, spectrum.sample_rate)
+    seconds = window_s[1] - window_s[0]
+    terms = max(3, min(_MOST_TERMS, int(2.0 * seconds * FASTEST_HZ)))
+    bands = bands_of(spectrum, groups, min(centred), window_s, terms)
+    bands = tuple(b for b in bands if _loud(b))
+    if {p for b in bands for p in b.group.pipes} != set(range(len(hz))):
+        raise ValueError("a pipe has no group of partials that sounds and can be kept apart")
+    courses = Courses.start(centred, terms, Movement.usual())
+    waiting = unison_sets(centred)
+    known: list[int] = []
+    candidates: dict[int, list[Candidate]] = {}
+    merit = -np.inf
+    chosen: list[int] = []
+    while waiting:
+        best = max(waiting, key=lambda held: _open_to(bands, held, known))
+        waiting.remove(best)
+        usable = _bands_for(bands, best, known)
+        turns = 2 if waiting else 8
+        if len(best) == 2:
+            courses, merit, chosen = _pair(bands, usable, courses, (best[0], best[1]), known)
+            known += best
+        else:
+            for pipe in best:
+                found = search_one(bands, usable, courses, pipe, known, _REACH_CENTS)
+                courses.course[pipe, 0] = found[0].offset_hz
+                candidates[pipe] = found
+            known += best
+            merit, chosen = refine(bands, courses, known, turns)
+    for _ in range(2):
+        unfit = {p: room_asked(bands, courses, p) for p in known}
+        worst = max(unfit, key=lambda p: unfit[p])
+        if unfit[worst] < _UNFIT:
+            break
+        courses = _another_place(bands, courses, worst, known)
+    return Joint(courses, bands, tuple(chosen), candidates, merit)
+
+
+def _pair(
+    bands: Sequence[Band],
+    usable: Sequence[int],
+    courses: Courses,
+    pair: tuple[int, int],
+    known: Sequence[int],
+) -> tuple[Courses, float, list[int]]:
+    """Two pipes in near unison: several starts, the likeliest end."""
+    low, high = pair
+    reference = courses.reference_hz[low]
+    seconds = bands[0].nodes.basis.seconds
+    near = [i for i in usable if bands[i].group.centre_hz < max(1_500.0, 3.0 * reference)]
+    top = max(m.number for i in near for m in bands[i].members if m.pipe == low)
+    starts = [
+        (a, b)
+        for a, b, _ in search_two(bands, near, courses, pair, known, 20.0, 1.2 / seconds / top)
+    ]
+    # The louder one alone, then the other beside it.
+    alone = courses.copy()
+    first = search_one(bands, near, alone, low, known, _REACH_CENTS)[0].offset_hz
+    alone.course[low, 0] = first
+    single = [_without(band, high) for band in bands]
+    for _ in range(4):
+        refine(single, alone, [*known, low], 1)
+    beside = search_one(bands, usable, alone, high, [*known, low], _REACH_CENTS, most=2)
+    starts += [(float(alone.course[low, 0]), second.offset_hz) for second in beside]
+    asked = [i for i in usable if bands[i].group.pipes <= {*known, *pair}]
+    asked = [i for i in asked if bands[i].group.centre_hz < _SEARCH_HZ]
+    ends = []
+    for a, b in starts:
+        trial = courses.copy()
+        trial.course[low, 0], trial.course[high, 0] = a, b
+        _, chosen = refine(bands, trial, [*known, *pair], 7)
+        ends.append((merit_of(bands, asked, trial, [*known, *pair]), trial, chosen))
+    ends.sort(key=lambda end: -end[0])
+    best = ends[0]
+    return best[1], best[0], best[2]
+
+
+def _without(band: Band, pipe: int) -> Band:
+    members = tuple(m for m in band.members if m.pipe != pipe)
+    return replace(band, group=replace(band.group, members=members))
+
+
+def refine(
+    bands: Sequence[Band], courses: Courses, pipes: Sequence[int], turns: int
+) -> tuple[float, list[int]]:
+    """Turns of the joint estimate, higher groups joining as the courses get sure.
+
+    Returns
+    -------
+    merit : float
+        Of the last turn.
+    chosen : list of int
+        Bands that were used in it.
+    """
+    merit = -np.inf
+    chosen: list[int] = []
+    for turn in range(turns):
+        if turn == 0:
+            chosen = lowest_bands(bands, pipes, _FIRST_HZ, 3)
+        else:
+            chosen = clear_bands(bands, courses, pipes, 2)
+        if not chosen:
+            break
+        merit = take_turn(bands, chosen, courses, pipes)
+    return merit, chosen
+
+
+def _bands_for(bands: Sequence[Band], held: Sequence[int], known: Sequence[int]) -> list[int]:
+    with_it = [
+        i
+        for i, b in enumerate(bands)
+        if set(held) <= b.group.pipes and b.group.centre_hz < _SEARCH_HZ
+    ] or [i for i, b in enumerate(bands) if set(held) <= b.group.pipes]
+    clean = [i for i in with_it if _closed(bands[i], held, known)]
+    return clean or with_it
+
+
+def _closed(band: Band, held: Sequence[int], known: Sequence[int]) -> bool:
+    return band.group.pipes <= set(held) | set(known)
+
+
+def _open_to(bands: Sequence[Band], held: Sequence[int], known: Sequence[int]) -> float:
+    score = 0.0
+    for band in bands:
+        if set(held) <= band.group.pipes and _closed(band, held, known):
+            power = float((np.abs(band.values) ** 2).mean())
+            score += (
+                1.0 / len(band.group.pipes) * min(1.0, power / float(band.noise.mean()) / 100.0)
+            )
+    return score
+
+
+def room_asked(bands: Sequence[Band], courses: Courses, pipe: int) -> float:
+    """Median factor on the room's variance that a pipe's groups ask for.
+
+    Near 1 where the model holds; far above where the course stands in a wrong place.
+    """
+    factors = [
+        courses.components[i, j].room
+        for i, band in enumerate(bands)
+        for j, member in enumerate(band.members)
+        if member.pipe == pipe and (i, j) in courses.components
+    ]
+    return float(np.median(factors)) if factors else 1.0
+
+
+def _another_place(
+    bands: Sequence[Band], courses: Courses, pipe: int, pipes: Sequence[int]
+) -> Courses:
+    """Courses with a pipe whose groups fit badly in its likeliest other place, if that is likelier.
+
+    All others are known by now, so every group can be searched.
+    """
+    theirs = [i for i, band in enumerate(bands) if pipe in band.group.pipes]
+    asked = [i for i in theirs if bands[i].group.centre_hz < _SEARCH_HZ] or theirs
+    others = [p for p in pipes if p != pipe]
+    hz = float(courses.hz[pipe])
+    sigma_hz = courses.heard(pipe, bands[0].nodes.basis.seconds)[1]
+    best, likeliest = courses, merit_of(bands, asked, courses, pipes)
+    for found in search_one(bands, asked, courses, pipe, others, _REACH_CENTS, most=2):
+        there = float(courses.reference_hz[pipe]) + found.offset_hz
+        if abs(there - hz) < max(4.0 * sigma_hz, 3e-5 * hz):
+            continue
+        trial = courses.copy()
+        trial.moved(pipe, found.offset_hz)
+        refine(bands, trial, pipes, 5)
+        merit = merit_of(bands, asked, trial, pipes)
+        if merit > likeliest:
+            best, likeliest = trial, merit
+    return best
