@@ -31,6 +31,7 @@ from walkboard.listening.heard import Comb, ExpectedKey, FoundHold, HoldFlag, Sp
 from walkboard.scales.keys import Key
 
 WALKS = 50
+FIRST_SEED = 100  # walks 0 to 79 were looked at while finding was built
 SPECTRA = {
     VoiceKind.OPEN: Spectrum.FULL,
     VoiceKind.FLUTE: Spectrum.FULL,
@@ -235,7 +236,7 @@ def _score_faults(
 def main() -> None:
     score = Score()
     heard_s, spent_s = 0.0, 0.0
-    for seed in range(WALKS):
+    for seed in range(FIRST_SEED, FIRST_SEED + WALKS):
         scene = draw_scene(seed)
         before = len(score.misses)
         begun_s = time.perf_counter()

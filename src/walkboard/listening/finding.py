@@ -22,7 +22,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from walkboard.listening.finding_atoms import find_atoms, link_tracks
+from walkboard.listening.finding_atoms import hear_atoms
 from walkboard.listening.finding_events import Event, group_events, is_tail, window_of
 from walkboard.listening.finding_features import WalkFeatures, gather_features, hz_of_cents
 from walkboard.listening.finding_holds import Span, follow_lines, key_down
@@ -57,7 +57,7 @@ FloatArray = NDArray[np.float64]
 
 def find_events(features: WalkFeatures) -> list[Event]:
     """What sounded steadily in a recording, whatever key it was."""
-    return group_events(find_atoms(link_tracks(features)))
+    return group_events(hear_atoms(features))
 
 
 def name_holds(

@@ -35,6 +35,8 @@ _BIG = 16_384.0
 _PAD = 12  # frames of silence between tracks laid end to end: more than any lag
 _SILENT_DB = -200.0
 _BODY_FRAMES = 25
+_CHUNK_FRAMES = 7_500  # five minutes
+_MARGIN_FRAMES = 750  # no hold is so long that half a minute of what follows does not show its end
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,23 +68,60 @@ class Tracks:
     level_db: FloatArray
 
 
-def standing_lines(features: WalkFeatures) -> tuple[FloatArray, FloatArray]:
-    """Places [cents, 5-cent grid] and levels [dB] of lines that stand through the recording.
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What must be known of the whole recording to read a part of it.
+
+    Attributes
+    ----------
+    standing_db : ndarray
+        Level of the lines that stand through the recording, by place in steps of 5 cents; minus
+        infinity where none does.
+    lowest_db : float
+        What lies under it is too far below the loudest of the walk.
+    """
+
+    standing_db: FloatArray
+    lowest_db: float
+
+
+def surroundings_of(features: WalkFeatures) -> Surroundings:
+    """The standing lines and the loudness of a recording.
 
     A line counts as standing when it is there in more than 60 % of the frames; in a recording
     under 20 s a single hold can last as long, so there it takes 95 %.
     """
-    bins = np.minimum((features.cents / 5.0).astype(np.int64), 2_600)
     width = 2_601
-    count = np.bincount(bins, minlength=width).astype(float)
-    level = np.bincount(bins, weights=features.level_db, minlength=width).astype(np.float64)
+    count = np.zeros(width)
+    total = np.zeros(width)
+    loudest = np.full(max(1, features.frames), _SILENT_DB, np.float32)
+    for begin in range(0, features.frames, _CHUNK_FRAMES):
+        frame, cents, level = _peaks_between(features, begin, begin + _CHUNK_FRAMES)
+        place = _place_of(cents, width)
+        count += np.bincount(place, minlength=width)
+        total += np.bincount(place, weights=level, minlength=width)
+        np.maximum.at(loudest, frame, level)
     count = scipy.ndimage.uniform_filter1d(count, 5) * 5
-    level = scipy.ndimage.uniform_filter1d(level, 5) * 5
+    total = scipy.ndimage.uniform_filter1d(total, 5) * 5
     need = 0.6 if features.seconds > 20.0 else 0.95
     standing = count > need * max(1, features.frames)
-    usual = np.where(standing, level / np.maximum(count, 1.0), -np.inf)
+    usual = np.where(standing, total / np.maximum(count, 1.0), -np.inf)
     usual = np.asarray(scipy.ndimage.maximum_filter1d(usual, 5), np.float64)
-    return 5.0 * np.arange(width, dtype=np.float64), usual
+    return Surroundings(usual, float(np.percentile(loudest, 90.0)) - _UNDER_WALK_DB)
+
+
+def _place_of(cents: FloatArray, width: int) -> IntArray:
+    return np.minimum((cents / 5.0).astype(np.int64), width - 1)
+
+
+def _peaks_between(
+    features: WalkFeatures, begin: int, end: int
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Frame, place [cents] and level [dB] of the peaks of some frames."""
+    begin, end = max(0, begin), min(features.frames, end)
+    inside = slice(int(features.first[begin]), int(features.first[end]))
+    frame = features.frame_between(begin, end) + begin
+    return frame, features.cents_between(inside), features.level_between(inside)
 
 
 def _band_of(cents: FloatArray) -> IntArray:
@@ -90,14 +129,24 @@ def _band_of(cents: FloatArray) -> IntArray:
     return np.searchsorted(edges, cents)
 
 
-def link_tracks(features: WalkFeatures) -> Tracks:
-    """Link peaks to tracks, standing lines left out."""
-    _, usual = standing_lines(features)
-    cents = features.cents.astype(np.float64)
-    level = features.level_db.astype(np.float64)
-    keep = level > usual[np.minimum((cents / 5.0).astype(np.int64), len(usual) - 1)] + 6.0
-    frame, cents, level = features.frame[keep], cents[keep], level[keep]
-    heard = _worth_linking(frame, level, features.frames)
+def hear_atoms(features: WalkFeatures) -> list[Atom]:
+    """Every atom of a recording, in parts of some minutes so that memory does not grow with it."""
+    around = surroundings_of(features)
+    atoms: list[Atom] = []
+    for begin in range(0, features.frames, _CHUNK_FRAMES):
+        end = begin + _CHUNK_FRAMES
+        tracks = link_tracks(features, around, begin - _MARGIN_FRAMES, end + _MARGIN_FRAMES)
+        atoms += [atom for atom in find_atoms(tracks) if begin <= atom.start < end]
+    return atoms
+
+
+def link_tracks(features: WalkFeatures, around: Surroundings, begin: int, end: int) -> Tracks:
+    """Link the peaks of some frames to tracks, standing lines and faint ones left out."""
+    frame, cents, level = _peaks_between(features, begin, end)
+    standing = around.standing_db[_place_of(cents, len(around.standing_db))]
+    heard = (level > standing + 6.0) & (level > around.lowest_db)
+    frame, cents, level = frame[heard], cents[heard], level[heard]
+    heard = _near_the_loudest(frame, level)
     frame, cents, level = frame[heard], cents[heard], level[heard]
     count = len(frame)
     if not count:
@@ -135,14 +184,15 @@ def link_tracks(features: WalkFeatures) -> Tracks:
     return Tracks(first.astype(np.int64), frame[order], cents[order], level[order])
 
 
-def _worth_linking(frame: IntArray, level: FloatArray, frames: int) -> NDArray[np.bool_]:
-    """Leave out peaks far below the loudest line of their moment or of the whole walk."""
-    loudest = np.full(max(1, frames), -200.0)
-    np.maximum.at(loudest, frame, level)
+def _near_the_loudest(frame: IntArray, level: FloatArray) -> NDArray[np.bool_]:
+    """Leave out peaks far below the loudest line of their moment."""
+    if not len(frame):
+        return np.zeros(0, bool)
+    since = frame - frame[0]
+    loudest = np.full(int(since[-1]) + 1, _SILENT_DB)
+    np.maximum.at(loudest, since, level)
     near = scipy.ndimage.maximum_filter1d(loudest, 9)
-    usual = np.percentile(loudest, 90.0)
-    lowest = np.maximum(near[frame] - _UNDER_MOMENT_DB, usual - _UNDER_WALK_DB)
-    return np.asarray(level > lowest)
+    return np.asarray(level > near[since] - _UNDER_MOMENT_DB)
 
 
 def _nearest(key: FloatArray, wanted: FloatArray) -> IntArray:

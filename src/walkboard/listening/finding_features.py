@@ -108,6 +108,14 @@ class WalkFeatures:
         """Level of each peak [dB re a full-scale sine]."""
         return (self.level_code * np.float32(_CENTIBEL)).astype(np.float32)
 
+    def cents_between(self, peaks: slice) -> NDArray[np.float64]:
+        """Place of some peaks [cents above `FOOT_HZ`]."""
+        return self.cents_code[peaks] * _CENTS_STEP
+
+    def level_between(self, peaks: slice) -> NDArray[np.float64]:
+        """Level of some peaks [dB re a full-scale sine]."""
+        return self.level_code[peaks] * _CENTIBEL
+
     @property
     def frame(self) -> NDArray[np.int64]:
         """The frame of each peak."""

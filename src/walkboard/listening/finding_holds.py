@@ -136,8 +136,8 @@ def follow_lines(
     begin, end = max(0, begin), min(features.frames, end)
     chosen = slice(int(features.first[begin]), int(features.first[end]))
     frame = features.frame_between(begin, end)
-    cents = features.cents_code[chosen] * 0.2
-    level = features.level_code[chosen] * 0.01
+    cents = features.cents_between(chosen)
+    level = features.level_between(chosen)
     # Two pipes of one pitch beat down to nothing, again and again.
     unisons = len(fundamentals_cents) > 1 and bool(
         np.min(np.diff(np.sort(fundamentals_cents))) < _UNISON_CENTS
