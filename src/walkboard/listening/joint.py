@@ -29,6 +29,7 @@ _PRESENT = 30.0  # power over variance of a partial that counts as heard
 _STANDS_OUT = 150.0  # the same for at least one, where a dead pipe's place is another's skirt
 _WORST_ROOM = 50.0  # factor on the room's variance, from which the model does not hold
 _SURE_ODDS = 4.0  # logarithm: 98 in 100
+_RANGE_DB = 35.0  # below a pipe's loudest partial, in which its own must be heard
 _SHORT_S = 0.6
 _SHORT_PERIODS = 20.0
 
@@ -59,13 +60,42 @@ def measure_jointly(
 
     if length < _SHORT_S or length * min(comb.hz for comb in combs) < _SHORT_PERIODS:
         return tuple(nothing(comb, ReadingFlag.SHORT) for comb in combs)
-    try:
-        joint = estimate_jointly(spectrum, [comb.hz for comb in combs], window_s)
-    except (ValueError, np.linalg.LinAlgError):
-        return tuple(nothing(comb, ReadingFlag.MERGED) for comb in combs)
+    sounding = list(combs)
+    while sounding:
+        try:
+            joint = estimate_jointly(spectrum, [comb.hz for comb in sounding], window_s)
+        except (ValueError, np.linalg.LinAlgError):
+            return tuple(nothing(comb, ReadingFlag.MERGED) for comb in combs)
+        dead = _without_own_partials(spectrum, joint, len(sounding))
+        if dead is None or len(sounding) == 1:
+            break
+        del sounding[dead]
+    found = _readings(spectrum, joint, sounding, (start, end), shared)
+    by_comb = {id(comb): reading for comb, reading in zip(sounding, found, strict=True)}
+    return tuple(by_comb.get(id(comb)) or nothing(comb, ReadingFlag.SILENT) for comb in combs)
+
+
+def _without_own_partials(spectrum: HoldSpectrum, joint: Joint, pipes: int) -> int | None:
+    """A pipe of which only every second, third … partial is heard: they are another pipe's."""
+    for pipe in range(pipes):
+        levels = _heard_partials(spectrum, joint, pipe)
+        if not levels:
+            continue
+        faintest = max(levels.values()) - _RANGE_DB
+        if np.gcd.reduce([number for number, level in levels.items() if level > faintest]) > 1:
+            return pipe
+    return None
+
+
+def _readings(
+    spectrum: HoldSpectrum,
+    joint: Joint,
+    combs: Sequence[Comb],
+    times_s: tuple[float, float],
+    shared: tuple[ReadingFlag, ...],
+) -> list[CombReading]:
     readings = [
-        _judged(spectrum, joint, comb, pipe, (start, end), shared)
-        for pipe, comb in enumerate(combs)
+        _judged(spectrum, joint, comb, pipe, times_s, shared) for pipe, comb in enumerate(combs)
     ]
     for held in unison_sets([comb.hz for comb in combs]):
         if len(held) == 2:
@@ -73,8 +103,9 @@ def measure_jointly(
             readings[held[0]], readings[held[1]] = pair
         elif len(held) > 2:
             for pipe in held:
-                readings[pipe] = nothing(combs[pipe], ReadingFlag.MERGED)
-    return tuple(readings)
+                readings[pipe] = _merged(readings[pipe], readings[pipe])
+                readings[pipe] = replace(readings[pipe], near_hz=None, bound_cents=None)
+    return readings
 
 
 def _heard_partials(spectrum: HoldSpectrum, joint: Joint, pipe: int) -> dict[int, float]:
