@@ -110,11 +110,11 @@ class WalkFeatures:
 
     def cents_between(self, peaks: slice) -> NDArray[np.float64]:
         """Place of some peaks [cents above `FOOT_HZ`]."""
-        return self.cents_code[peaks] * _CENTS_STEP
+        return self.cents_code[peaks].astype(np.float64) * _CENTS_STEP
 
     def level_between(self, peaks: slice) -> NDArray[np.float64]:
         """Level of some peaks [dB re a full-scale sine]."""
-        return self.level_code[peaks] * _CENTIBEL
+        return self.level_code[peaks].astype(np.float64) * _CENTIBEL
 
     @property
     def frame(self) -> NDArray[np.int64]:

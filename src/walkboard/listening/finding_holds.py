@@ -34,6 +34,7 @@ _MOST_LINES = 8
 _UNDER_STRONGEST_DB = 28.0
 _DEEPEST_DB = 8.0
 _LOST_DB = 40.0
+_UNSEEN_DB = -200.0
 # From key down to half amplitude; common practice, no source: flues take some ten periods to speak.
 _SPEECH_PERIODS = 5.0
 _LONGEST_SPEECH_S = 0.15
@@ -46,6 +47,8 @@ _SETTLED_DB = 2.0
 _SETTLED_FRAMES = 6
 _DEEP_FALL_DB = 6.0
 # Departure and pace [dB] that make a cut, for one, two, three, four or more lines.
+_CUT_STILL = (3.2, 2.8)
+_STILL_DB = 0.4
 _CUTS = ((5.0, 6.5), (4.5, 5.0), (3.3, 3.5), (3.0, 2.5))
 
 
@@ -149,17 +152,14 @@ def follow_lines(
     rows: list[tuple[float, float, FloatArray]] = []
     taken: list[float] = []
     for fundamental in fundamentals_cents:
-        for number in range(1, _MOST_PARTIALS + 1):
+        curves = _curves(frame, cents - fundamental, level, hz_of_cents(fundamental), end - begin)
+        for number, curve in enumerate(curves, start=1):
             place = fundamental + 1200.0 * float(np.log2(number))
             if any(abs(place - other) < 40.0 for other in taken):
                 continue
             taken.append(place)
-            reach = 18.0 + 260.0 / hz_of_cents(place)
-            near = np.abs(cents - place) < reach
-            curve = np.full(end - begin, -200.0)
-            np.maximum.at(curve, frame[near], level[near])
             seen = curve[inside]
-            seen = seen[seen > -199.0]
+            seen = seen[seen > _UNSEEN_DB]
             if len(seen) >= max(3.0, 0.6 * inside.sum()):
                 usual = float(np.median(seen))
                 under = usual - float(np.percentile(seen, rare))
@@ -177,10 +177,10 @@ def follow_lines(
     slack = np.array([row[1] for row in rows])
     weight = 1.0 / (1.0 + (0.0 if unisons else 0.1) * (strongest - steady))
     weight /= weight.sum()
-    curves = np.array([row[2] for row in rows])
+    level_db = np.array([row[2] for row in rows])
     return Lines(
         begin,
-        np.maximum(curves, steady[:, np.newaxis] - _LOST_DB),
+        np.maximum(level_db, steady[:, np.newaxis] - _LOST_DB),
         steady,
         slack,
         weight,
@@ -189,12 +189,32 @@ def follow_lines(
     )
 
 
+def _curves(
+    frame: NDArray[np.int64], above: FloatArray, level: FloatArray, hz: float, frames: int
+) -> FloatArray:
+    """Level of each partial of a fundamental, frame by frame, shape (partials, frames).
+
+    `above` is the place of each peak above the fundamental [cents].
+    """
+    number = np.rint(2.0 ** np.clip(above / 1200.0, -3.0, 8.0)).astype(np.int64)
+    number = np.where(number <= _MOST_PARTIALS, number, 0)
+    safe = np.maximum(number, 1)
+    reach = 18.0 + 260.0 / (hz * safe)
+    near = (number > 0) & (np.abs(above - 1200.0 * np.log2(safe)) < reach)
+    curves = np.full((_MOST_PARTIALS, frames), _UNSEEN_DB)
+    np.maximum.at(curves, (number[near] - 1, frame[near]), level[near])
+    return curves
+
+
 def key_down(lines: Lines) -> list[Span]:
     """The times at which the key was down."""
     fall = scipy.ndimage.median_filter(lines.fall(_DEEPEST_DB), 3)
     stir = scipy.ndimage.median_filter(lines.stir(_DEEPEST_DB), 3)
     pace = scipy.ndimage.maximum_filter1d(lines.pace(), 2 * _PACE_FRAMES + 1)
-    cut_at, pace_at = _CUTS[min(len(lines.steady_db), len(_CUTS)) - 1]
+    # Lines that are quite still otherwise are believed sooner.
+    unrest = np.clip((float(lines.weight @ lines.slack_db) - _STILL_DB) / _STILL_DB, 0.0, 1.0)
+    usual = np.array(_CUTS[min(len(lines.steady_db), len(_CUTS)) - 1])
+    cut_at, pace_at = unrest * usual + (1.0 - unrest) * np.minimum(usual, _CUT_STILL)
     spans: list[Span] = []
     on = False
     start = last_good = 0
@@ -233,8 +253,6 @@ def _settled(spans: list[Span], stir: FloatArray, fall: FloatArray, lines: int) 
     """
     if len(spans) <= 1:
         return spans
-    if lines <= 2 and len(spans) >= 3:
-        return [Span(spans[0].start, spans[-1].end)]
     quiet = [
         _longest_run(stir[int(span.start) : int(span.end) + 1] < _SETTLED_DB) >= _SETTLED_FRAMES
         for span in spans
@@ -255,6 +273,8 @@ def _settled(spans: list[Span], stir: FloatArray, fall: FloatArray, lines: int) 
             start = filling.start
         kept.append(Span(start, span.end))
         filling = None
+    if lines <= 2 and len(kept) >= 3:
+        return [Span(kept[0].start, kept[-1].end)]
     return kept
 
 
