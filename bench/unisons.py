@@ -1,9 +1,10 @@
 """Two unisons in one hold: how near they may be, and whether the names are right.
 
 Scenes as in `bench.registrations`, 4 s, wander to .1 cent, the second pipe so many cents from the
-first: a reed with a flue (names by the kind of spectrum), and a pure-toned flute 10 dB under a reed,
-which can hardly be told apart and must be flagged rather than wrong. Asked of rich ones .5 cent
-apart: 95 % within .05 cent, names right in 98 %. Run: python -m bench unisons
+first: a reed with a flue (names by the kind of spectrum); a stopped flute 10 dB under a reed, that
+can hardly be told apart and must be flagged rather than wrong; two flues, whose names cannot be
+known. Asked of rich ones .5 cent apart: 95 % within .05 cent, names right in 98 %.
+Run: python -m bench unisons
 """
 
 from __future__ import annotations
@@ -21,9 +22,9 @@ SEED = 27_182
 
 def study(title: str, kinds: tuple[str, str], levels_db: tuple[float, float], holds: int) -> None:
     hint = {"flue": Spectrum.FULL, "reed": Spectrum.BRIGHT, "stopped": Spectrum.ODD}
-    print(
-        f"\n{title}\n{'apart':>8s}{'given %':>9s}{'95 %':>9s}{'wrong name %':>14s}{'bound holds %':>15s}"
-    )
+    print(f"\n{title}")
+    head = f"{'apart':>8s}{'given %':>9s}{'95 %':>9s}"
+    print(f"{head}{'wrong name %':>14s}{'bound holds %':>15s}")
     for apart in APART_CENTS:
         errors, crossed, held = [], [], []
         for turn in range(holds):
