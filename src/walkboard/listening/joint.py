@@ -66,7 +66,7 @@ def measure_jointly(
             joint = estimate_jointly(spectrum, [comb.hz for comb in sounding], window_s)
         except (ValueError, np.linalg.LinAlgError):
             return tuple(nothing(comb, ReadingFlag.MERGED) for comb in combs)
-        dead = _without_own_partials(spectrum, joint, len(sounding))
+        dead = _without_own_partials(spectrum, joint, sounding)
         if dead is None or len(sounding) == 1:
             break
         del sounding[dead]
@@ -75,9 +75,14 @@ def measure_jointly(
     return tuple(by_comb.get(id(comb)) or nothing(comb, ReadingFlag.SILENT) for comb in combs)
 
 
-def _without_own_partials(spectrum: HoldSpectrum, joint: Joint, pipes: int) -> int | None:
+def _without_own_partials(
+    spectrum: HoldSpectrum, joint: Joint, combs: Sequence[Comb]
+) -> int | None:
     """A pipe of which only every second, third … partial is heard: they are another pipe's."""
-    for pipe in range(pipes):
+    for held in unison_sets([comb.hz for comb in combs]):
+        if len(held) > 1:
+            continue  # which of them is dead cannot be said
+        pipe = held[0]
         levels = _heard_partials(spectrum, joint, pipe)
         if not levels:
             continue
@@ -185,9 +190,17 @@ def _named(
     odds = odds_as_named(one, two, of_first, of_second)
     if odds < 0.0:
         first, second = _renamed(second, one), _renamed(first, two)
-    if first.hz is not None and second.hz is not None and abs(odds) >= _SURE_ODDS:
+    if first.hz is None or second.hz is None:
+        return _merged(first, second), _merged(second, first)
+    # Apart by less than this the two do not part by a turn in the window at the highest partial
+    # that both have, and neither the values nor the spectra are to be trusted one by one.
+    highest = min(max(p.number for p in reading.partials) for reading in (first, second))
+    finest_hz = 1.0 / ((first.end_s - first.start_s) * highest)
+    resolved = abs(first.hz - second.hz) > finest_hz
+    if resolved and abs(odds) >= _SURE_ODDS:
         return first, second
-    return _merged(first, second), _merged(second, first)
+    more_cents = 0.0 if resolved else CENTS_PER_NEPER * finest_hz / first.hz
+    return _merged(first, second, more_cents), _merged(second, first, more_cents)
 
 
 def _sizes_db(joint: Joint, pipe: int) -> dict[int, float]:
@@ -208,13 +221,13 @@ def _renamed(reading: CombReading, comb: Comb) -> CombReading:
     return replace(reading, label=comb.label)
 
 
-def _merged(reading: CombReading, other: CombReading) -> CombReading:
+def _merged(reading: CombReading, other: CombReading, more_cents: float = 0.0) -> CombReading:
     """Withhold a value; the bound is given where both are known and only the names are not."""
     near_hz = bound_cents = None
     if reading.hz is not None and other.hz is not None:
         near_hz = float(np.sqrt(reading.hz * other.hz))
         sigma = max(reading.sigma_cents or 0.0, other.sigma_cents or 0.0)
-        bound_cents = 0.5 * abs(cents_of_ratio(reading.hz / other.hz)) + 2.0 * sigma
+        bound_cents = 0.5 * abs(cents_of_ratio(reading.hz / other.hz)) + 2.0 * sigma + more_cents
     flags = tuple(dict.fromkeys((*reading.flags, ReadingFlag.MERGED)))
     return replace(
         reading,
