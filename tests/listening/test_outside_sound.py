@@ -17,6 +17,7 @@ from walkboard.listening.measuring import measure_hold
 
 SOUNDFONT = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")
 STEADY_PROGRAMS = {19: "church organ", 20: "reed organ", 74: "recorder", 79: "ocarina"}
+OCARINA = 79
 KEYS = (36, 48, 60, 72, 84)
 RATE = 48_000
 SECONDS = 3.0
@@ -60,8 +61,10 @@ def needs_the_soundfont():
         pytest.skip(f"the soundfont {SOUNDFONT} (Debian: timgm6mb-soundfont) is not installed")
 
 
-@pytest.mark.parametrize("program", STEADY_PROGRAMS)
-@pytest.mark.parametrize("key", KEYS)
+@pytest.mark.parametrize(
+    ("program", "key"),
+    [(p, k) for p in STEADY_PROGRAMS for k in KEYS if (p, k) != (OCARINA, 36)],
+)
 def test_a_known_detuning_comes_back_as_a_difference(program, key):
     plain = measured(program, key)
     assert plain.hz is not None
@@ -70,3 +73,13 @@ def test_a_known_detuning_comes_back_as_a_difference(program, key):
         assert moved.hz is not None
         difference = 1200.0 * np.log2(value(moved.hz) / value(plain.hz))
         assert abs(difference - (cents + fraction)) < 0.02
+
+
+def test_a_sound_that_moves_by_itself_is_said_to():
+    # The ocarina's sample played three octaves below its range: its loop comes round so slowly that
+    # amplitude and phase of each partial move (by 4 to 14 %), each in its own way.
+    plain, moved = measured(OCARINA, 36), measured(OCARINA, 36, cents=7.0)
+    error = 1200.0 * np.log2(value(moved.hz) / value(plain.hz)) - 7.0
+    sigma = np.hypot(value(plain.sigma_cents), value(moved.sigma_cents))
+    assert sigma > 0.03
+    assert abs(error) < 2.0 * sigma
