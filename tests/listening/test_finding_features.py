@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from walkboard.listening.finding_features import cents_of_hz, gather_features, hz_of_cents
+from walkboard.listening.finding_bands import cents_of_hz, hz_of_cents
+from walkboard.listening.finding_features import gather_features
 
 
 def tone(hz: float, rate_hz: int, seconds: float = 4.0, size: float = 0.1) -> np.ndarray:

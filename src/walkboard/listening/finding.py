@@ -23,8 +23,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.listening.finding_atoms import hear_atoms
+from walkboard.listening.finding_bands import hz_of_cents
 from walkboard.listening.finding_events import Event, group_events, is_tail, window_of
-from walkboard.listening.finding_features import WalkFeatures, gather_features, hz_of_cents
+from walkboard.listening.finding_features import WalkFeatures, gather_features
 from walkboard.listening.finding_holds import Span, follow_lines, key_down
 from walkboard.listening.finding_naming import Keyboard, Reading, read_event
 from walkboard.listening.finding_order import (

@@ -18,7 +18,8 @@ import scipy.ndimage
 import scipy.sparse
 from numpy.typing import NDArray
 
-from walkboard.listening.finding_features import BAND_EDGES_HZ, WalkFeatures, cents_of_hz
+from walkboard.listening.finding_bands import BAND_EDGES_HZ, cents_of_hz
+from walkboard.listening.finding_features import WalkFeatures
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.listening.finding_atoms import Atom
-from walkboard.listening.finding_features import BAND_EDGES_HZ, BAND_WINDOWS_S, cents_of_hz
+from walkboard.listening.finding_bands import BAND_EDGES_HZ, BAND_WINDOWS_S, cents_of_hz
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -2,66 +2,39 @@
 
 Why peaks. Naming must be retried with other keys without reading the sound again, and files last
 hours. A blown pipe is strictly harmonic, so its sound is a handful of lines; a frame is kept as at
-most 44 of them, four bytes each, which is 2 to 10 MB for an hour of sound.
+most 44 of them, four bytes each, which is 4 to 14 MB for an hour of sound.
 
 How. Three bands with windows that tell neighbouring keys apart where the band begins (a Blackman
 window parts lines 3/window apart; a semitone is 5.9 % of the frequency): 1.2 s up to 140 Hz,
 0.5 s up to 560 Hz, 0.2 s above. The two lower bands are read from one decimated copy of the sound.
 The side lobes of the window lie 58 dB down (Harris, "On the use of windows for harmonic analysis
-with the discrete Fourier transform", Proc. IEEE 66, 1978, table 1), so nothing within 55 dB below
-a stronger line is a ghost of it. A peak's place and level come from the parabola through three
-points of the log spectrum: within 0.02 bin, which is 0.3 cent at the foot of each band.
+with the discrete Fourier transform", Proc. IEEE 66, 1978, table 1; value from memory), so nothing
+within 55 dB below a stronger line is a ghost of it. A peak's place and level come from the parabola through three
+points of the log spectrum: within 0.02 bin, which is 2 cents at 16 Hz, 0.5 at 140 Hz, 0.3 at 560.
 Powers of channels are added, so channels out of phase do not cancel.
 """
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft
 import scipy.signal
 from numpy.typing import NDArray
 
+from walkboard.listening.finding_bands import BANDS, Reader
+
 HOP_S = 0.04
-FOOT_HZ = 12.0  # cents of a peak count from here; below the lowest pipe (16 Hz) with room for flat
-TOP_HZ = 16_500.0  # the second partial at the top of a 1′ rank: one line alone tells little
 _LOW_RATE_HZ = 2_000.0  # of the decimated copy: holds the two lower bands with room for its filter
 _BATCH_FRAMES = 250
 _PRODUCT_ROWS = 512
-_FLOOR_FRAMES = 8
-_FFT_FRAMES = 16  # few enough that their spectra stay in the processor's cache
 _CENTS_STEP = 0.2
 _CENTIBEL = 0.01
-_OVER_FLOOR_DB = 10.0
-_UNDER_TOP_DB = 55.0
 _CLIPPED_AT = 0.9995
 _TWIN_CENTS = 25.0
 
 FloatArray = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class _Band:
-    """One range of frequency with the window that it is read through."""
-
-    low_hz: float
-    high_hz: float
-    window_s: float
-    most_peaks: int
-    decimated: bool
-
-
-_BANDS = (
-    _Band(FOOT_HZ, 140.0, 1.2, 8, True),
-    _Band(140.0, 560.0, 0.5, 12, True),
-    _Band(560.0, TOP_HZ, 0.2, 24, False),
-)
-BAND_EDGES_HZ = tuple(band.low_hz for band in _BANDS[1:])
-BAND_WINDOWS_S = tuple(band.window_s for band in _BANDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +48,7 @@ class WalkFeatures:
     first : ndarray of int64, shape (frames + 1,)
         Peaks of frame i are first[i] to first[i + 1].
     cents_code : ndarray of uint16
-        Place of each peak above `FOOT_HZ`, in steps of 0.2 cent, rising within a frame.
+        Place of each peak above 12 Hz, in steps of 0.2 cent, rising within a frame.
     level_code : ndarray of int16
         Level of each peak in steps of 0.01 dB re a full-scale sine.
     clipped : ndarray of bool, shape (frames,)
@@ -100,7 +73,7 @@ class WalkFeatures:
 
     @property
     def cents(self) -> NDArray[np.float32]:
-        """Place of each peak [cents above `FOOT_HZ`]."""
+        """Place of each peak [cents above 12 Hz]."""
         return (self.cents_code * np.float32(_CENTS_STEP)).astype(np.float32)
 
     @property
@@ -109,7 +82,7 @@ class WalkFeatures:
         return (self.level_code * np.float32(_CENTIBEL)).astype(np.float32)
 
     def cents_between(self, peaks: slice) -> NDArray[np.float64]:
-        """Place of some peaks [cents above `FOOT_HZ`]."""
+        """Place of some peaks [cents above 12 Hz]."""
         return self.cents_code[peaks].astype(np.float64) * _CENTS_STEP
 
     def level_between(self, peaks: slice) -> NDArray[np.float64]:
@@ -124,16 +97,6 @@ class WalkFeatures:
     def frame_between(self, begin: int, end: int) -> NDArray[np.int64]:
         """The frame of each peak of frames `begin` to `end`, counted from `begin`."""
         return np.repeat(np.arange(end - begin), np.diff(self.first[begin : end + 1]))
-
-
-def cents_of_hz(hz: float) -> float:
-    """Place of a frequency [cents above `FOOT_HZ`]."""
-    return 1200.0 * math.log2(hz / FOOT_HZ)
-
-
-def hz_of_cents(cents: float) -> float:
-    """Frequency [Hz] at a place in cents above `FOOT_HZ`."""
-    return float(FOOT_HZ * 2.0 ** (cents / 1200.0))
 
 
 def gather_features(
@@ -156,7 +119,7 @@ def gather_features(
     Returns
     -------
     WalkFeatures
-        Uses 2 to 10 MB for an hour of sound; the sound itself is not kept.
+        Uses 4 to 14 MB for an hour of sound; the sound itself is not kept.
     """
     gatherer = _Gatherer(sample_rate)
     told = 0
@@ -196,96 +159,6 @@ class _Stream:
         self.push(np.zeros((self._held.shape[0], self._lead), np.float32))
 
 
-@dataclass(slots=True)
-class _Reader:
-    """One band ready to read: its window, and the bins that belong to it."""
-
-    band: _Band
-    rate_hz: float
-    size: int = field(init=False)
-    window: NDArray[np.float32] = field(init=False)
-    low: int = field(init=False)
-    high: int = field(init=False)
-    blocks: list[int] = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.size = scipy.fft.next_fast_len(round(self.band.window_s * self.rate_hz), real=True)
-        window = scipy.signal.windows.blackman(self.size, sym=False)
-        self.window = (2.0 * window / window.sum()).astype(np.float32)
-        bin_hz = self.rate_hz / self.size
-        self.low = max(2, math.floor(self.band.low_hz * 0.985 / bin_hz))
-        top_hz = min(self.band.high_hz * 1.015, 0.48 * self.rate_hz)
-        self.high = min(self.size // 2 - 2, math.ceil(top_hz / bin_hz))
-        bins = max(0, self.high - self.low + 3)
-        self.blocks = [0]
-        while self.blocks[-1] < bins:
-            width = max(24, int(0.26 * (self.low + self.blocks[-1])))
-            self.blocks.append(min(bins, self.blocks[-1] + width))
-        if len(self.blocks) > 2 and self.blocks[-1] - self.blocks[-2] < 12:
-            del self.blocks[-2]
-
-    def peaks(
-        self, frames: NDArray[np.float32]
-    ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
-        """Frame, place [cents] and level [dB] of the peaks of a batch."""
-        if self.high - self.low < 8:
-            return np.zeros(0, np.int64), np.zeros(0), np.zeros(0)
-        power = np.zeros((frames.shape[1], self.high - self.low + 3), np.float32)
-        for channel in frames:
-            for start in range(0, len(power), _FFT_FRAMES):
-                some = slice(start, start + _FFT_FRAMES)
-                spectrum = scipy.fft.rfft(channel[some] * self.window, axis=1, overwrite_x=True)
-                cut = spectrum[:, self.low - 1 : self.high + 2]
-                power[some] += cut.real**2
-                power[some] += cut.imag**2
-        power += np.float32(1e-14)
-        row, column = self._above_floor(power)
-        here = power[row, column]
-        is_peak = (here > power[row, column - 1]) & (here >= power[row, column + 1])
-        row, column, here = row[is_peak], column[is_peak], here[is_peak]
-        keep = _strongest(row, here, self.band.most_peaks)
-        row, column = row[keep], column[keep]
-        left, level, right = (
-            10.0 * np.log10(power[row, column + i].astype(np.float64)) for i in (-1, 0, 1)
-        )
-        shift = 0.5 * (left - right) / np.minimum(left - 2.0 * level + right, -1e-9)
-        bins = self.low - 1 + column + np.clip(shift, -0.5, 0.5)
-        cents = 1200.0 * np.log2(bins * (self.rate_hz / self.size) / FOOT_HZ)
-        return row, cents, level - 0.25 * (left - right) * shift
-
-    def _above_floor(
-        self, power: NDArray[np.float32]
-    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Row and column of the bins well above the noise and not far below the strongest.
-
-        The noise floor is the median over a third of an octave (at least 24 bins), taken every
-        eighth frame.
-        """
-        top = power[:, 1:-1].max(axis=1) * np.float32(10 ** (-_UNDER_TOP_DB / 10))
-        lowest = np.maximum(top, np.float32(1e-11))[:, np.newaxis]
-        rows = np.arange(len(power)) // _FLOOR_FRAMES
-        above = np.zeros(power.shape, bool)
-        for start, stop in itertools.pairwise(self.blocks):
-            floor = np.median(power[::_FLOOR_FRAMES, start:stop], axis=1)[rows, np.newaxis]
-            limit = np.maximum(floor * np.float32(10 ** (_OVER_FLOOR_DB / 10)), lowest)
-            np.greater(power[:, start:stop], limit, out=above[:, start:stop])
-        above[:, [0, -1]] = False
-        place = np.flatnonzero(above)
-        return np.divmod(place, power.shape[1])
-
-
-def _strongest(row: NDArray[np.int64], power: NDArray[np.float32], most: int) -> NDArray[np.bool_]:
-    """Which peaks are among the `most` strongest of their row (rows are sorted)."""
-    # Positive floats order as their bits do, so row and power sort as one integer.
-    falling = np.uint64(0xFFFF_FFFF) - power.view(np.uint32).astype(np.uint64)
-    order = np.argsort((row.astype(np.uint64) << np.uint64(32)) | falling)
-    sorted_row = row[order]
-    begins = np.searchsorted(sorted_row, sorted_row, side="left")
-    keep = np.empty(len(row), bool)
-    keep[order] = np.arange(len(row)) - begins < most
-    return keep
-
-
 def _once(
     row: NDArray[np.int64], cents: NDArray[np.float64], level: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
@@ -307,7 +180,7 @@ class _Gatherer:
         self._hop = self._hop_low * self._factor
         low_rate = sample_rate / self._factor
         self._readers = [
-            _Reader(band, low_rate if band.decimated else float(sample_rate)) for band in _BANDS
+            Reader(band, low_rate if band.decimated else float(sample_rate)) for band in BANDS
         ]
         half = 8 * self._factor
         taps = scipy.signal.firwin(2 * half + 1, 0.8 / self._factor)

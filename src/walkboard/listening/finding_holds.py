@@ -25,7 +25,8 @@ import numpy as np
 import scipy.ndimage
 from numpy.typing import NDArray
 
-from walkboard.listening.finding_features import WalkFeatures, hz_of_cents
+from walkboard.listening.finding_bands import hz_of_cents
+from walkboard.listening.finding_features import WalkFeatures
 
 FloatArray = NDArray[np.float64]
 

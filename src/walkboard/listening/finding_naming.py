@@ -21,8 +21,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from walkboard.listening.finding_bands import cents_of_hz, hz_of_cents
 from walkboard.listening.finding_events import Event
-from walkboard.listening.finding_features import cents_of_hz, hz_of_cents
 from walkboard.listening.heard import ExpectedKey, Spectrum
 
 FloatArray = NDArray[np.float64]
