@@ -9,8 +9,9 @@ window parts lines 3/window apart; a semitone is 5.9 % of the frequency): 1.2 s 
 0.5 s up to 560 Hz, 0.2 s above. The two lower bands are read from one decimated copy of the sound.
 The side lobes of the window lie 58 dB down (Harris, "On the use of windows for harmonic analysis
 with the discrete Fourier transform", Proc. IEEE 66, 1978, table 1; value from memory), so nothing
-within 55 dB below a stronger line is a ghost of it. A peak's place and level come from the parabola through three
-points of the log spectrum: within 0.02 bin, which is 2 cents at 16 Hz, 0.5 at 140 Hz, 0.3 at 560.
+within 55 dB below a stronger line is a ghost of it. A peak's place and level come from the
+parabola through three points of the log spectrum: within 0.02 bin, which is 2 cents at 16 Hz, 0.5
+at 140 Hz, 0.3 at 560.
 Powers of channels are added, so channels out of phase do not cancel.
 """
 
