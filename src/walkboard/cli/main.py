@@ -61,6 +61,9 @@ def _root(
 
 def main() -> None:
     """Run the command line; exit 0 done, 1 done but something is wrong, 2 unusable input."""
+    # The matrices are small: threads of the linear algebra cost several times what they save.
+    # It reads this when numpy is first imported, which the commands do late.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app()
     except WalkboardError as error:
