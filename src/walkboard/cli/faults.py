@@ -6,13 +6,10 @@ from pathlib import Path
 
 import typer
 
+from walkboard.cli.options import BOOK, ORGAN
 from walkboard.cli.printing import print_json, print_table
 
 app = typer.Typer(help="Faults: dead notes, ciphers, pipes off speech …", no_args_is_help=True)
-BOOK = typer.Argument(..., metavar="BOOK", help="The book's folder.")
-ORGAN = typer.Option(
-    None, "--organ", metavar="NAME", help="Which organ, where the book has several."
-)
 
 
 @app.command(

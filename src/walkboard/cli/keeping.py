@@ -6,12 +6,12 @@ from pathlib import Path
 
 import typer
 
+from walkboard.cli.options import BOOK
 from walkboard.cli.printing import print_json, print_table, say
 
 app = typer.Typer(
     help="The tuning book: a folder with one database and the recordings.", no_args_is_help=True
 )
-BOOK = typer.Argument(..., metavar="BOOK", help="The book's folder.")
 
 
 @app.command("new", epilog="Example: walkboard book new ~/harbour-hall")

@@ -6,12 +6,9 @@ from pathlib import Path
 
 import typer
 
+from walkboard.cli.options import BOOK, ORGAN, VISIT
+
 app = typer.Typer(help="The printed sheets, as PDF.", no_args_is_help=True)
-BOOK = typer.Argument(..., metavar="BOOK", help="The book's folder.")
-ORGAN = typer.Option(
-    None, "--organ", metavar="NAME", help="Which organ, where the book has several."
-)
-VISIT = typer.Option(None, "--visit", help="Number of the visit; else the open one, or the last.")
 
 
 @app.command("worklist", epilog="Example: walkboard sheet worklist BOOK --to worklist.pdf")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from walkboard.cli.options import BOOK, ORGAN, VISIT
 from walkboard.cli.printing import number, print_json, print_table, say
 from walkboard.cli.progress import Bar
 from walkboard.errors import InputError
@@ -16,11 +17,6 @@ if TYPE_CHECKING:
     from walkboard.organ.model import Organ
 
 app = typer.Typer(help="A visit, from arrival to closing.", no_args_is_help=True)
-BOOK = typer.Argument(..., metavar="BOOK", help="The book's folder.")
-ORGAN = typer.Option(
-    None, "--organ", metavar="NAME", help="Which organ, where the book has several."
-)
-VISIT = typer.Option(None, "--visit", help="Number of the visit; else the open one, or the last.")
 AIR = typer.Option(
     [], "--air", metavar="[DIVISION=]C", help="Air [°C] of a division, or of all; may be repeated."
 )

@@ -7,9 +7,10 @@ puts the pipes' names to what was heard and says in whole sentences what a tuner
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from walkboard.errors import InputError, SoundError
-from walkboard.listening.finding import WalkFeatures, gather_features, name_holds
+from walkboard.listening.finding import find_events, gather_features, name_holds
 from walkboard.listening.heard import (
     Comb,
     CombReading,
@@ -96,7 +97,9 @@ def hear_walk(
     features = gather_features(
         sound.blocks(), sound.info.sample_rate, progress=lambda done_s: tell(done_s / 3.0)
     )
-    walk = name_holds(features, expected)
+    # What sounded is found once, however many stops' keys are then tried on it.
+    name = partial(name_holds, features, events=find_events(features))
+    walk = name(expected)
     warnings = list(sound.inspect().warnings)
     if not walk.holds:
         raise SoundError(
@@ -104,7 +107,7 @@ def hear_walk(
             where=file,
             mend="Record one stop, key by key, each key held for about four seconds.",
         )
-    warnings += _sounds_like(organ, drawn, air_celsius, features, walk)
+    warnings += _sounds_like(organ, drawn, air_celsius, name, walk)
     filled: frozenset[int] = frozenset()
     if played is not None:
         walk, filled, said = _put_right(walk, played, keys, expected, total_s)
@@ -240,7 +243,7 @@ def _sounds_like(
     organ: Organ,
     drawn: Sequence[str],
     air_celsius: float | None,
-    features: WalkFeatures,
+    name: Callable[[Sequence[ExpectedKey]], Walk],
     walk: Walk,
 ) -> list[str]:
     """A sentence naming the stop that was plainly walked instead of the ones said."""
@@ -254,7 +257,7 @@ def _sounds_like(
         if pitches in tried:
             continue
         tried.add(pitches)
-        fit = _fit(name_holds(features, expected_keys(organ, [stop.id], air_celsius)))
+        fit = _fit(name(expected_keys(organ, [stop.id], air_celsius)))
         if fit > best:
             best, best_stop = fit, stop
     if best_stop is not None and best >= said + _PLAINLY_BETTER:

@@ -14,6 +14,7 @@ from walkboard.sheets.rank_charts import silent_pipes
 from walkboard.sheets.report import visit_report
 from walkboard.sheets.worklist import worklist_sheet
 from walkboard.work.visiting import condition_of, latest_air
+from walkboard.work.writing import write_file
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -34,7 +35,9 @@ def print_worklist(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path
         raise InputError(
             f"Visit {visit.id} has no plan.", mend="Make one with 'walkboard visit plan'."
         )
-    return _write(render_pdf(worklist_sheet(organ, _facts(book, visit), work)), to)
+    return write_file(
+        render_pdf(worklist_sheet(organ, _facts(book, visit), work)), to, what="sheet"
+    )
 
 
 def print_report(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
@@ -56,7 +59,7 @@ def print_report(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
         ],
         notices=[f"{walk.file}: {warning}" for walk in walks for warning in walk.warnings],
     )
-    return _write(render_pdf(sheet), to)
+    return write_file(render_pdf(sheet), to, what="sheet")
 
 
 def _facts(book: Book, visit: KeptVisit) -> values.VisitFacts:
@@ -97,15 +100,3 @@ def _fault(organ: Organ, fault: KeptFault) -> values.Fault:
         mended=None if fault.mended_at is None else fault.mended_at.astimezone().date(),
         mended_note=fault.mended_note,
     )
-
-
-def _write(data: bytes, to: Path) -> Path:
-    try:
-        to.write_bytes(data)
-    except OSError as error:
-        raise InputError(
-            f"The sheet cannot be written: {error.strerror}.",
-            where=str(to),
-            mend="Choose another place.",
-        ) from None
-    return to

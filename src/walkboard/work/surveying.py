@@ -14,6 +14,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.survey.schedule import VELOCITY, Schedule, midi_of, schedule_from_midi, schedule_of
 from walkboard.survey.walk_plan import SurveyPlan
 from walkboard.work.describing import cannot_read, read_text
+from walkboard.work.writing import write_file
 
 _NOTE_ON, _NOTE_OFF, _CONTROL, _ALL_NOTES_OFF = 0x90, 0x80, 0xB0, 123  # MIDI 1.0
 
@@ -59,7 +60,7 @@ def print_key_sheet(organ: Organ, plan: SurveyPlan, day: date, to: Path) -> Path
     from walkboard.sheets.key_sheet import key_sheet
     from walkboard.sheets.typesetting import render_pdf
 
-    return _write(render_pdf(key_sheet(organ, plan, day)), to)
+    return write_file(render_pdf(key_sheet(organ, plan, day)), to, what="file")
 
 
 def write_midi(plan: SurveyPlan, folder: Path, *, channel: int = 1) -> tuple[Path, ...]:
@@ -89,7 +90,7 @@ def write_midi(plan: SurveyPlan, folder: Path, *, channel: int = 1) -> tuple[Pat
             where=str(folder),
             mend="Choose another place.",
         ) from None
-    return tuple(_write(data, path) for path, data in files)
+    return tuple(write_file(data, path, what="file") for path, data in files)
 
 
 def load_schedule(path: Path) -> Schedule:
@@ -197,15 +198,3 @@ def _rtmidi() -> ModuleType:
 
     module: ModuleType = rtmidi
     return module
-
-
-def _write(data: bytes, to: Path) -> Path:
-    try:
-        to.write_bytes(data)
-    except OSError as error:
-        raise InputError(
-            f"The file cannot be written: {error.strerror}.",
-            where=str(to),
-            mend="Choose another place.",
-        ) from None
-    return to
