@@ -1,0 +1,1 @@
+"""The pages: thin; they call `walkboard.work` and show what it gives."""
