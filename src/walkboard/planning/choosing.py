@@ -1,9 +1,11 @@
 """The certified choice over all references.
 
 Every reference has a lower bound of its cost (`walkboard.planning.bound`). References are taken in
-the order of their bounds; each is solved exactly, on the pipes that `walkboard.planning.fixing`
-leaves open, until the bound of the next is no lower than the best cost found. What is left unsolved
-can then hold nothing better: the choice is proved optimal on the grid of references.
+the order of their bounds; each is solved exactly (`walkboard.planning.solving`) until the bound of
+the next is no lower than the best cost found. What is left unsolved can then hold nothing better:
+the choice is proved optimal on the grid of references. Where parts of the organ may differ within a
+limit, every set of references that keeps the limit is such a candidate
+(`walkboard.planning.tied`).
 """
 
 from __future__ import annotations
@@ -12,14 +14,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.planning.arrays import BoolArray, FloatArray
-from walkboard.planning.bound import Priced, best_price, worth
-from walkboard.planning.fixing import settle
-from walkboard.planning.knapsack import choose_exactly
-from walkboard.planning.task import Task
+from walkboard.errors import NotEnoughMinutesError
+from walkboard.planning import tied
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.bound import Priced, best_price, worth_of_groups
+from walkboard.planning.solving import solve
+from walkboard.planning.task import STEP_MINUTES, Task
 
 _ROUNDING = 1e-10  # relative; sums of some thousand doubles differ by less
-_FIRST_SLACK_STEPS, _SLACK_GROWS = 4.0, 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +30,8 @@ class Chosen:
 
     Attributes
     ----------
-    reference : int
-        Index of the reference.
+    references : tuple of int
+        Index of the reference of each part of the organ; one where there is one for all.
     pipes : (n,) array of bool
         What to tune.
     cost : float
@@ -40,11 +42,16 @@ class Chosen:
         How many references had to be solved exactly.
     """
 
-    reference: int
+    references: tuple[int, ...]
     pipes: BoolArray
     cost: float
     bound: float
     solved: int
+
+    @property
+    def reference(self) -> int:
+        """Index of the first part's reference."""
+        return self.references[0]
 
 
 def choose(task: Task, capacity: int, start: int | None = None) -> Chosen:
@@ -57,93 +64,150 @@ def choose(task: Task, capacity: int, start: int | None = None) -> Chosen:
         Steps of `walkboard.planning.task.STEP_MINUTES` that there are.
     start : int, optional
         Index of a reference that is likely to be the best; saves time, changes nothing.
+
+    Raises
+    ------
+    NotEnoughMinutesError
+        When what must be tuned does not fit at any reference; it says how many minutes are missing.
     """
-    pipes = task.gain.shape[1]
-    nothing = np.zeros(pipes, dtype=np.bool_)
-    first = int(np.argmin(task.untouched))
-    if pipes == 0 or capacity <= 0:
-        least = float(task.untouched[first])
-        return Chosen(first, nothing, least, least, 0)
-    hair = _ROUNDING * (float(np.max(task.untouched)) + 1.0)
-    prices: dict[int, Priced] = {}
+    needs = must_steps(task)
+    parts = task.parts
+    one_for_all = parts is None or parts.within == 0 or len(parts.starts) == 1
+    if needs.min() > capacity and one_for_all:
+        raise NotEnoughMinutesError((int(needs.min()) - capacity) * STEP_MINUTES)
+    if task.gain.shape[1] == 0 or capacity <= 0:
+        return _untouched(task, needs)
+    search = _Search(task, capacity, needs)
+    best = search.one_for_all(start)
+    return best if one_for_all else search.tied(best)
 
-    def priced(reference: int) -> Priced:
-        if reference not in prices:
-            prices[reference] = best_price(task.gain[reference], task.steps, task.levels, capacity)
-        return prices[reference]
 
-    bounds = _bounds(task, capacity, priced(first if start is None else start).price)
-    best = Chosen(first, nothing, float(task.untouched[first]), -np.inf, 0)
-    solved = 0
-    while True:
-        reference = int(np.argmin(bounds))
-        if bounds[reference] >= best.cost - hair:
-            break
-        if reference not in prices:
-            own = priced(reference)
-            if not solved:  # nearer to the best reference, a better price for all of them
-                bounds = np.maximum(bounds, _bounds(task, capacity, own.price))
-            bounds[reference] = float(task.untouched[reference]) - own.most_gain
-            continue
-        cost, chosen = _solve(
-            task, capacity, reference, priced=priced(reference), known=best.cost, hair=hair
+def must_steps(task: Task) -> IntArray:
+    """Steps that what must be tuned takes at each reference, set-ups included."""
+    references = len(task.references_cents)
+    if task.must is None:
+        return np.zeros(references, dtype=np.int64)
+    total: IntArray = tied.must_by_group(task).sum(axis=1)
+    return total
+
+
+def _untouched(task: Task, needs: IntArray) -> Chosen:
+    nothing = np.zeros(task.gain.shape[1], dtype=np.bool_)
+    if task.parts is not None and task.parts.within:
+        idle = np.where(tied.needs_by_part(task) == 0, task.parts.untouched, np.inf)
+        references, least = tied.least(idle, task.parts.within)
+    else:
+        idle = np.where(needs == 0, task.untouched, np.inf)
+        references = (int(np.argmin(idle)),)
+        least = float(idle[references[0]])
+    if not np.isfinite(least):
+        raise NotEnoughMinutesError(int(needs.min()) * STEP_MINUTES)
+    return Chosen(references, nothing, least, least, 0)
+
+
+class _Search:
+    """References in the order of their bounds, each solved until none can be better."""
+
+    def __init__(self, task: Task, capacity: int, needs: IntArray) -> None:
+        self._task, self._capacity = task, capacity
+        self._hair = _ROUNDING * (float(np.max(task.untouched)) + 1.0)
+        self._needs = needs
+        self._prices: dict[tuple[int, ...], Priced] = {}
+        self._solved = 0
+
+    def one_for_all(self, start: int | None) -> Chosen:
+        """The best reference for the whole organ."""
+        task = self._task
+        parts = 1 if task.parts is None else len(task.parts.starts)
+        feasible = self._needs <= self._capacity
+        nothing = np.zeros(task.gain.shape[1], dtype=np.bool_)
+        idle = np.where(self._needs == 0, task.untouched, np.inf)
+        first = int(np.argmin(idle)) if np.isfinite(idle).any() else int(np.argmin(self._needs))
+        best = Chosen((first,) * parts, nothing, float(idle[first]), -np.inf, 0)
+        if not feasible.any():
+            return best
+        if start is None or not feasible[start]:
+            start = first if feasible[first] else int(np.argmin(self._needs))
+        bounds = np.where(feasible, self._bounds(self._priced((start,) * parts).price), np.inf)
+        while True:
+            reference = int(np.argmin(bounds))
+            if bounds[reference] >= best.cost - self._hair:
+                break
+            at = (reference,) * parts
+            if at not in self._prices:
+                own = self._priced(at)
+                if not self._solved:  # nearer to the best reference, a better price for all of them
+                    bounds = np.maximum(bounds, self._bounds(own.price))
+                bounds[reference] = float(task.untouched[reference]) - own.most_gain
+                continue
+            best = self._better(at, best)
+            bounds[reference] = np.inf
+        bound = min(best.cost, float(bounds.min()))
+        return Chosen(best.references, best.pipes, best.cost, bound, self._solved)
+
+    def tied(self, best: Chosen) -> Chosen:
+        """The best references for all parts, no two further apart than the tie."""
+        task, parts = self._task, self._task.parts
+        assert parts is not None
+        if not np.isfinite(best.cost):
+            at = tied.least_needs(task)
+            missing = tied.needs_of(task, at) - self._capacity
+            if missing > 0:
+                raise NotEnoughMinutesError(missing * STEP_MINUTES)
+            best = self._better(at, best)
+        price = self._priced(best.references).price
+        # the best set of references by these bounds gives a better plan, and a better price
+        likely, _ = tied.least(self._part_bounds(price), parts.within)
+        if likely != best.references and tied.needs_of(task, likely) <= self._capacity:
+            price = self._priced(likely).price
+            best = self._better(likely, best)
+        paid = price * self._capacity
+        limit = best.cost - self._hair + paid
+        for at, total in tied.below(self._part_bounds(price), parts.within, limit):
+            if total - paid >= best.cost - self._hair:
+                break
+            if at == best.references or tied.needs_of(task, at) > self._capacity:
+                continue
+            own = task.row(at).untouched - self._priced(at).most_gain
+            if own < best.cost - self._hair:
+                best = self._better(at, best)
+        return Chosen(best.references, best.pipes, best.cost, best.cost, self._solved)
+
+    def _priced(self, at: tuple[int, ...]) -> Priced:
+        if at not in self._prices:
+            task, row = self._task, self._task.row(at)
+            self._prices[at] = best_price(
+                row.gain, task.steps, task.levels, self._capacity, must=row.must
+            )
+        return self._prices[at]
+
+    def _bounds(self, price: float) -> FloatArray:
+        """Lower bound of the cost at every reference, with one price for all."""
+        task = self._task
+        most = worth_of_groups(task.gain, task.steps, task.levels, price, task.must).sum(axis=-1)
+        bounds: FloatArray = task.untouched - most - price * self._capacity
+        return bounds
+
+    def _part_bounds(self, price: float) -> FloatArray:
+        """What each part leaves at least at each reference, its time paid; (k, parts)."""
+        task, parts = self._task, self._task.parts
+        assert parts is not None
+        most = worth_of_groups(task.gain, task.steps, task.levels, price, task.must)
+        bounds: FloatArray = parts.untouched - np.add.reduceat(most, parts.starts, axis=1)
+        return bounds
+
+    def _better(self, at: tuple[int, ...], best: Chosen) -> Chosen:
+        """The best plan known after solving these references exactly."""
+        task = self._task
+        cost, pipes = solve(
+            task,
+            task.row(at),
+            self._capacity,
+            priced=self._priced(at),
+            known=best.cost,
+            hair=self._hair,
         )
-        solved += 1
-        bounds[reference] = np.inf
+        self._solved += 1
         if cost < best.cost:
-            best = Chosen(reference, chosen, cost, -np.inf, solved)
-    bound = min(best.cost, float(bounds.min()))
-    return Chosen(best.reference, best.pipes, best.cost, bound, solved)
-
-
-def _bounds(task: Task, capacity: int, price: float) -> FloatArray:
-    """Lower bound of the cost at every reference, with one price for all."""
-    most = worth(task.gain, task.steps, task.levels, price) + price * capacity
-    bounds: FloatArray = task.untouched - most
-    return bounds
-
-
-def _solve(
-    task: Task, capacity: int, reference: int, *, priced: Priced, known: float, hair: float
-) -> tuple[float, BoolArray]:
-    """Least cost at one reference, or a cost not below `known` where it has nothing better.
-
-    The optimum usually lies within the worth of a few steps of its bound. So that much slack is
-    tried first, which leaves few pipes open; if what is found is within it, nothing better was shut
-    out. Otherwise the slack grows, up to what the best plan known needs.
-    """
-    gain = task.gain[reference]
-    untouched = float(task.untouched[reference])
-    at = priced.at_best
-    bound = untouched - (float(at.value) + priced.price * capacity)
-    chosen = _fill(task, gain, capacity, priced)
-    cost = task.cost_of(reference, chosen)
-    slack = _FIRST_SLACK_STEPS * priced.price
-    while True:
-        enough = min(known, cost) - bound
-        slack = min(slack, enough)
-        settled = settle(at, task.levels, slack + hair)
-        choice = choose_exactly(gain, task.steps, task.levels, capacity, settled)
-        if untouched - choice.gain < cost:
-            chosen, cost = choice.chosen, task.cost_of(reference, choice.chosen)
-        if slack >= enough or cost <= bound + slack + hair:
-            return cost, chosen
-        slack = _SLACK_GROWS * max(slack, hair)
-
-
-def _fill(task: Task, gain: FloatArray, capacity: int, priced: Priced) -> BoolArray:
-    """A good choice to start from: the relaxed one that fits, filled up with what still fits."""
-    worth = [margin > 0.0 for margin in priced.thrifty.margins]
-    reached = worth[-1]
-    for level, inner in zip(task.levels[::-1], worth[-2::-1], strict=True):
-        reached = inner & np.repeat(reached, level.sizes(len(inner)))
-    left = capacity - task.time_of(reached)
-    ranks = task.levels[0]
-    at_hand = np.logical_or.reduceat(reached, ranks.starts)
-    candidates = np.repeat(at_hand, ranks.sizes(len(gain))) & ~reached & (gain > 0.0)
-    order = np.flatnonzero(candidates)
-    for pipe in order[np.argsort(-gain[order] / task.steps[order], kind="stable")]:
-        if task.steps[pipe] <= left:
-            reached[pipe] = True
-            left -= int(task.steps[pipe])
-    return reached
+            return Chosen(at, pipes, cost, -np.inf, self._solved)
+        return best

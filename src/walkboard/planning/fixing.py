@@ -48,14 +48,21 @@ def settle(at: Relaxed, levels: tuple[Level, ...], slack: float) -> Settled:
     """
     count = [margin.shape[0] for margin in at.margins]
     loss_out = [np.maximum(margin, 0.0) for margin in at.margins]
+    lacking = [np.maximum(-margin, 0.0) for margin in at.margins]
+    if at.forced is not None:  # what must be done is paid for, and cannot be left out
+        for depth, forced in enumerate(at.forced):
+            lacking[depth][forced] = 0.0
+            loss_out[depth][forced] = np.inf
     # forcing in: what is missing to be worth it, here and at every group that must then be reached
     missing = np.zeros(count[-1])
     loss_in = missing
     for depth in range(len(levels), -1, -1):
-        loss_in = missing + np.maximum(-at.margins[depth], 0.0)
+        loss_in = missing + lacking[depth]
         if depth:
             missing = np.repeat(loss_in, levels[depth - 1].sizes(count[depth - 1]))
     outside = loss_in > slack
+    if at.forced is not None:
+        outside &= ~at.forced[0]
     # forcing out: a group can lose no more than it was worth
     inside, *opened = (
         _worth_up(loss_out, levels, count, depth) > slack for depth in range(len(levels) + 1)
