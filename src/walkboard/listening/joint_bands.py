@@ -1,10 +1,9 @@
 """Sub-bands of groups of partials, on nodes that fill the window evenly.
 
 As in `subbands` one FFT serves all; here the weights are even over the places where a group's
-members
-may be and fall as a raised cosine over the guard, so a member's level and phase do not depend on
-its detuning. The nodes are computed by a short sum over the bins, at the middles of cells, where
-the slow cosines are exactly orthonormal.
+members may be and fall as a raised cosine over the guard, so a member's level and phase do
+not depend on its detuning. The nodes are computed from the bins by a chirp-z transform, at the
+middles of cells, where the slow cosines are exactly orthonormal.
 """
 
 from __future__ import annotations
@@ -13,14 +12,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.signal
 from numpy.typing import NDArray
 
 from walkboard.listening.joint_groups import Group, Member
 from walkboard.listening.subbands import HoldSpectrum, noise_floor
-from walkboard.listening.wander import Floats, SlowBasis
+from walkboard.listening.wander import Floats, Movement, SlowBasis, variances
 
 Waves = NDArray[np.complex128]
 
+USUAL_SIZE_CENTS = Movement.usual().sizes["wander_cents"]
 _OVERSAMPLED = 1.15
 _MODEL_FLOOR = 10.0**-6.0  # beside the group's own power, that no model of sound follows
 
@@ -33,36 +34,51 @@ class Nodes:
     ----------
     times_s : ndarray, shape (nodes,)
         From the middle of the window.
-    basis : SlowBasis
-        Its first terms.
+    seconds : float
+        Of the window.
+    phase : ndarray, shape (nodes, 1 + terms)
+        Phase [rad] for mean frequency and wander coefficients [Hz].
+    design : ndarray, shape (terms, 1 + terms)
+        The same in the cosines.
     columns : ndarray, shape (1 + terms, nodes)
         Orthonormal cosines, the constant first.
     waves : ndarray, shape (2 * terms + 1, nodes)
         cos(mπ(j + ½)/nodes) for m from 0, by which products of columns are summed.
+    usual_wander, usual_smear, usual_build_up : ndarray, shape (terms,)
+        Prior variances for a pipe of 1 Hz that wanders by `USUAL_SIZE_CENTS`; the first two go
+        with the square of its frequency and wander.
     """
 
     times_s: Floats
-    basis: SlowBasis
+    seconds: float
+    phase: Floats
+    design: Floats
     columns: Floats
     waves: Floats
+    usual_wander: Floats
+    usual_smear: Floats
+    usual_build_up: Floats
 
     @classmethod
     def of(cls, count: int, seconds: float, terms: int) -> Nodes:
         """So many nodes in a window of so many seconds, with so many slow terms."""
         full = SlowBasis.of(count, seconds / count)
-        basis = SlowBasis(
-            full.cosines[:terms],
-            full.rates_hz[:terms],
-            full.phase[:, : 1 + terms],
-            full.design[:terms, : 1 + terms],
-            full.build_up[:, :terms],
-            full.seconds,
-        )
         angle = np.pi * (np.arange(count) + 0.5) / count
         waves = np.cos(np.outer(np.arange(2 * terms + 1), angle))
-        columns = np.vstack([np.full(count, 1.0 / np.sqrt(count)), basis.cosines])
+        columns = np.vstack([np.full(count, 1.0 / np.sqrt(count)), full.cosines[:terms]])
         times = (np.arange(count) + 0.5) * (seconds / count) - 0.5 * seconds
-        return cls(np.asarray(times, dtype=np.float64), basis, columns, waves)
+        usual = variances(Movement.usual(), full, 1.0)
+        return cls(
+            np.asarray(times, dtype=np.float64),
+            full.seconds,
+            full.phase[:, : 1 + terms],
+            full.design[:terms, : 1 + terms],
+            columns,
+            waves,
+            usual.wander[:terms],
+            usual.smear[:terms],
+            usual.build_up[:terms],
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +138,11 @@ def bands_of(
         nodes = Nodes.of(count, seconds, terms)
         half = int(np.ceil(width / spacing))
         offsets = np.arange(-half, half + 1)
-        turn = np.exp(2j * np.pi * spacing * np.outer(offsets, nodes.times_s + middle))
+        to_nodes = scipy.signal.CZT(
+            len(offsets), count, w=np.exp(2j * np.pi * spacing * seconds / count)
+        )
+        first = nodes.times_s[0] + middle
+        begin = np.exp(2j * np.pi * spacing * offsets * first)
         for index in indices:
             group = groups[index]
             nearest = round(group.centre_hz / spacing)
@@ -130,14 +150,14 @@ def bands_of(
             away = np.abs(bins * spacing - group.centre_hz)
             fall = np.clip((away - group.even_hz) / (group.stop_hz - group.even_hz), 0.0, 1.0)
             weight = 0.5 + 0.5 * np.cos(np.pi * fall)
-            weight[(bins < 1) | (bins >= spectrum.bins.shape[1])] = 0.0
-            used = np.nonzero(weight)[0]
-            gathered = spectrum.bins[:, bins[used]] * weight[used]
+            inside = (bins >= 1) & (bins < spectrum.bins.shape[1])
+            gathered = spectrum.bins[:, np.where(inside, bins, 0)] * (weight * inside * begin)
             shift = np.exp(
                 2j * np.pi * (nearest * spacing - group.centre_hz) * nodes.times_s
                 + 2j * np.pi * nearest * spacing * middle
+                - 2j * np.pi * half * spacing * (nodes.times_s - nodes.times_s[0])
             )
-            values = (gathered @ turn[used]) * (2.0 / spectrum.length) * shift
+            values = to_nodes(gathered, axis=1) * (2.0 / spectrum.length) * shift
             rate = count / seconds * spectrum.length / spectrum.sample_rate
             noise = 4.0 * floor[:, index] * rate / spectrum.length**2
             power = (values.real**2 + values.imag**2).mean(axis=1)

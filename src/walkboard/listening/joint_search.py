@@ -13,13 +13,14 @@ model of a loud neighbour leaves a remainder in.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.fft
 
-from walkboard.listening.joint_bands import Band, Nodes, Waves
-from walkboard.listening.joint_model import Courses, gram, turned
+from walkboard.listening.joint_bands import Band, Waves
+from walkboard.listening.joint_courses import Courses
+from walkboard.listening.joint_fit import gram, turned
 from walkboard.listening.wander import Floats
 
 _FLOOR = 10.0**-3.3  # of a band's own power
@@ -66,9 +67,7 @@ def _whiten(band: Band, index: int, courses: Courses, known: Sequence[int]) -> _
     spectra = np.empty((len(band.values), length), dtype=complex)
     taken = np.zeros((len(band.values), length))
     terms = min(_TERMS, len(band.nodes.columns) - 1)
-    few = Nodes(
-        band.nodes.times_s, band.nodes.basis, band.nodes.columns[: 1 + terms], band.nodes.waves
-    )
+    few = replace(band.nodes, columns=band.nodes.columns[: 1 + terms])
     lines = turned(band, courses, members) if members else np.empty((0, count), dtype=complex)
     columns = (lines[:, np.newaxis, :] * few.columns).reshape(-1, count)
     product = gram(few, lines) if members else np.empty((0, 0), dtype=complex)
@@ -102,7 +101,7 @@ def grid_of(
     bands: Sequence[Band], chosen: Sequence[int], courses: Courses, pipe: int, cents: float
 ) -> Floats:
     """Offsets [Hz] fine enough for the highest band."""
-    seconds = bands[0].nodes.basis.seconds
+    seconds = bands[0].nodes.seconds
     highest = max(m.number for index in chosen for m in bands[index].members if m.pipe == pipe)
     reach = courses.reference_hz[pipe] * (2.0 ** (cents / 1200.0) - 1.0)
     step = _STEP_BINS / seconds / highest
@@ -169,7 +168,8 @@ def search_two(  # noqa: PLR0917
             share = np.sqrt(np.outer(d, d)) * white.noise[channel] / len(band.nodes.times_s)
             s = cross[np.abs(i - j)] / white.noise[channel] * np.minimum(1.0, share)
             s = np.where(j >= i, s, s.conj())
-            det = np.outer(d, d) - np.abs(s) ** 2
+            both = np.outer(d, d)
+            det = np.maximum(both - np.abs(s) ** 2, 1e-9 * both)
             top = np.outer(np.abs(f) ** 2, d) + np.outer(d, np.abs(f) ** 2)
             top -= 2.0 * (np.outer(f.conj(), f) * s).real
             gain += np.maximum(top, 0.0) / det

@@ -4,7 +4,7 @@ Pipes that have partials to themselves come first, then those whose groups have 
 never by largest gain, for a pipe whose partials are all another's would take that one's sound. Two
 in near unison have no partials to themselves; they are started from several places and the
 likeliest end is kept. Each turn of the joint estimate takes the groups in which no turn can be lost
-(`joint_model.clear_bands`), so the frequency is continued from low groups to high.
+(`joint_courses.clear_bands`), so the frequency is continued from low groups to high.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ import numpy as np
 
 from walkboard.listening.combs import SEARCH_CENTS, find_place, numbers_below, own_numbers
 from walkboard.listening.joint_bands import Band, bands_of
+from walkboard.listening.joint_courses import Courses, clear_bands, lowest_bands
 from walkboard.listening.joint_groups import group_partials
-from walkboard.listening.joint_model import Courses, clear_bands, lowest_bands, merit_of, take_turn
+from walkboard.listening.joint_model import merit_of, take_turn
 from walkboard.listening.joint_search import Candidate, search_one, search_two
 from walkboard.listening.subbands import HoldSpectrum
-from walkboard.listening.wander import Movement
 
 FASTEST_HZ = 3.0
 _MOST_TERMS = 40
@@ -105,7 +105,7 @@ def estimate_jointly(
     bands = tuple(b for b in bands if _loud(b))
     if {p for b in bands for p in b.group.pipes} != set(range(len(hz))):
         raise ValueError("a pipe has no group of partials that sounds and can be kept apart")
-    courses = Courses.start(centred, terms, Movement.usual())
+    courses = Courses.start(centred, terms)
     waiting = unison_sets(centred)
     known: list[int] = []
     candidates: dict[int, list[Candidate]] = {}
@@ -145,7 +145,7 @@ def _pair(
     """Two pipes in near unison: several starts, the likeliest end."""
     low, high = pair
     reference = courses.reference_hz[low]
-    seconds = bands[0].nodes.basis.seconds
+    seconds = bands[0].nodes.seconds
     near = [i for i in usable if bands[i].group.centre_hz < max(1_500.0, 3.0 * reference)]
     top = max(m.number for i in near for m in bands[i].members if m.pipe == low)
     starts = [
@@ -254,7 +254,7 @@ def _another_place(
     asked = [i for i in theirs if bands[i].group.centre_hz < _SEARCH_HZ] or theirs
     others = [p for p in pipes if p != pipe]
     hz = float(courses.hz[pipe])
-    sigma_hz = courses.heard(pipe, bands[0].nodes.basis.seconds)[1]
+    sigma_hz = courses.heard(pipe, bands[0].nodes.seconds)[1]
     best, likeliest = courses, merit_of(bands, asked, courses, pipes)
     for found in search_one(bands, asked, courses, pipe, others, _REACH_CENTS, most=2):
         there = float(courses.reference_hz[pipe]) + found.offset_hz
