@@ -21,7 +21,6 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.signal
 from numpy.typing import NDArray
 
 from walkboard.listening.finding_bands import BANDS, Reader
@@ -139,25 +138,37 @@ class _Stream:
         self._hop = hop
         self._lead = longest // 2 + 1
         self._held: NDArray[np.float32] = np.zeros((channels, self._lead), np.float32)
+        self._coming: list[NDArray[np.float32]] = []
+        self._length = self._lead
 
     def push(self, samples: NDArray[np.float32]) -> None:
-        self._held = np.concatenate([self._held, samples], axis=1)
+        self._coming.append(samples)
+        self._length += int(samples.shape[1])
 
     def ready(self) -> int:
         """Frames whose whole window has come."""
-        return max(0, (int(self._held.shape[1]) - 2 * self._lead) // self._hop + 1)
+        return max(0, (self._length - 2 * self._lead) // self._hop + 1)
 
     def frames(self, count: int, size: int) -> NDArray[np.float32]:
         """The next frames of one window length, shape (channels, count, size)."""
+        self._join()
         start = self._lead - size // 2
         view = np.lib.stride_tricks.sliding_window_view(self._held[:, start:], size, axis=1)
         return view[:, :: self._hop][:, :count]
 
     def drop(self, count: int) -> None:
+        self._join()
         self._held = self._held[:, count * self._hop :]
+        self._length = int(self._held.shape[1])
+
+    def _join(self) -> None:
+        # Only when frames are read: joining at every push would copy all that waits each time.
+        if self._coming:
+            self._held = np.concatenate([self._held, *self._coming], axis=1)
+            self._coming = []
 
     def pad(self) -> None:
-        self.push(np.zeros((self._held.shape[0], self._lead), np.float32))
+        self.push(np.zeros((len(self._held), self._lead), np.float32))
 
 
 def _once(
@@ -169,6 +180,15 @@ def _once(
     keep[:-1] &= ~(twin & (level[:-1] < level[1:]))
     keep[1:] &= ~(twin & (level[1:] <= level[:-1]))
     return keep
+
+
+def _low_pass(half: int, cutoff: float) -> NDArray[np.float64]:
+    """Taps of a low-pass, a sinc under a Hamming window; the cutoff as a share of half the rate.
+
+    As `scipy.signal.firwin`, whose package alone takes longer to import than a walk to be read.
+    """
+    taps = np.sinc(cutoff * np.arange(-half, half + 1)) * np.hamming(2 * half + 1)
+    return np.asarray(taps / taps.sum())
 
 
 class _Gatherer:
@@ -184,7 +204,7 @@ class _Gatherer:
             Reader(band, low_rate if band.decimated else float(sample_rate)) for band in BANDS
         ]
         half = 8 * self._factor
-        taps = scipy.signal.firwin(2 * half + 1, 0.8 / self._factor)
+        taps = _low_pass(half, 0.8 / self._factor)
         phases = -(-len(taps) // self._factor)
         padded = np.zeros(phases * self._factor, np.float32)
         padded[: len(taps)] = taps

@@ -84,7 +84,7 @@ def measure_hold(
     ValueError
         When the samples have not two dimensions, are not finite, or the rate is not positive.
     """
-    array = np.asarray(samples, dtype=np.float64, order="F")  # channel by channel in memory
+    array = np.asarray(samples, dtype=np.float32, order="F")  # channel by channel in memory
     if array.ndim != 2:
         raise ValueError(f"samples must have shape (n, channels), not {array.shape}")
     if sample_rate <= 0:
@@ -115,12 +115,12 @@ def _nothing(
     return CombReading(comb.label, None, None, None, window_s[0], window_s[1], flags=flags)
 
 
-def _range(array: NDArray[np.float64]) -> float:
+def _range(array: NDArray[np.float32]) -> float:
     """Largest range of a channel, full scale 2."""
     return max(float(channel.max() - channel.min()) for channel in array.T)
 
 
-def _clipped(array: NDArray[np.float64]) -> tuple[ReadingFlag, ...]:
+def _clipped(array: NDArray[np.float32]) -> tuple[ReadingFlag, ...]:
     """Whether the top of the waveform is flat: often three samples in a row at the extreme."""
     for channel in array.T:
         size = np.abs(channel)
@@ -128,6 +128,8 @@ def _clipped(array: NDArray[np.float64]) -> tuple[ReadingFlag, ...]:
         if top < 1e-3:
             continue
         flat = size >= top * (1.0 - 1e-6)
+        if np.count_nonzero(flat) < 10:
+            continue
         runs = flat[2:] & flat[1:-1] & flat[:-2]
         if np.count_nonzero(runs) >= 8:
             return (ReadingFlag.CLIPPED,)

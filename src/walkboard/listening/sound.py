@@ -1,4 +1,8 @@
-"""A recording: opened by its content, read block by block or span by span, never held whole."""
+"""A recording: opened by its content, read block by block or span by span.
+
+A long one is decoded anew for each reading and never held whole; a short one is kept decoded, so
+that its holds need no second decoding.
+"""
 
 from __future__ import annotations
 
@@ -31,6 +35,7 @@ LEAST_SECONDS = 0.25  # of sound, for a damaged recording to be worth reading. O
 _RATES_HZ = (8_000, 192_000)
 _MOST_NOT_NUMBERS = 100  # samples, or a thousandth of what was read; beyond, the file is broken
 _SHORT_BY_S = 0.1  # less missing than this is a codec's rounding
+_KEPT_BYTES = 96 * 2**20  # of decoded sound at most: four minutes of two channels at 48 kHz
 _LEFT_OVER = 65_536  # bytes behind the decoded sound that a tag or picture may take
 
 
@@ -53,7 +58,7 @@ def open_sound(stream: BinaryIO, name: str) -> Sound:
 
 
 class Sound:
-    """A recording that is decoded as it is read; memory does not grow with its length.
+    """A recording that is decoded as it is read; memory does not grow with a long one's length.
 
     One reading at a time: starting a second iteration ends the first one with RuntimeError.
 
@@ -70,6 +75,7 @@ class Sound:
         self._container = container
         self._decoder = self._first_decoder()
         self._quality: SoundQuality | None = None
+        self._kept: list[Samples] | None = None  # all of it, once read, where it is short
         self._reading = 0
         info = self._decoder.info
         if not _RATES_HZ[0] <= info.sample_rate <= _RATES_HZ[1]:
@@ -128,7 +134,7 @@ class Sound:
         Yields
         ------
         ndarray of float32, shape (frames, channels)
-            Full scale is ±1. Samples that are no numbers are read as silence.
+            Full scale is ±1. Samples that are no numbers are read as silence. Not to be changed.
 
         Raises
         ------
@@ -141,7 +147,19 @@ class Sound:
             raise ValueError(f"a block needs at least one frame, not {frames}")
         self._reading += 1
         reading = self._reading
+        source = self._measured(frames)
+        if self._kept is not None and frames == BLOCK_FRAMES:
+            source = iter(self._kept)
+        for block in source:
+            yield block
+            if reading != self._reading:
+                raise RuntimeError("another reading of this recording was begun before this ended")
+
+    def _measured(self, frames: int) -> Iterator[Samples]:
+        """Decode it all, measure its quality, and keep it where it is short."""
         rate = self._decoder.info.sample_rate
+        kept: list[Samples] = []
+        room = _KEPT_BYTES if frames == BLOCK_FRAMES else 0
         meter = QualityMeter(
             rate, self._decoder.info.channels, self._decoder.coding, self._decoder.bits
         )
@@ -155,10 +173,15 @@ class Sound:
                     where=self.name,
                     mend="Save the recording again as 24-bit WAV or FLAC.",
                 )
+            room -= sound.nbytes
+            if room >= 0:
+                kept.append(sound)
+            else:
+                kept.clear()
             yield sound
-            if reading != self._reading:
-                raise RuntimeError("another reading of this recording was begun before this ended")
         self._quality = meter.result(tuple(said))
+        if room >= 0:
+            self._kept = kept
 
     def spans(self, spans: Sequence[tuple[float, float]]) -> Iterator[Samples]:
         """The samples of each span, in one pass.

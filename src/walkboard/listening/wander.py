@@ -25,10 +25,12 @@ posterior (Louis 1982, J. R. Statist. Soc. B 44:226).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg.lapack import dpotrf, dpotri
 
 from walkboard.quantities import CENTS_PER_NEPER
 
@@ -38,6 +40,8 @@ FASTEST_WANDER_HZ = 4.0
 _MOST_TERMS = 64
 _ROOM_MEMORY_S = 0.25  # reverberation of 3.5 s (60 dB) has this energy decay constant
 _ROOM_GRID_S = np.geomspace(0.08, 1.0, 8)
+_ROOM_FIRST = math.log(_ROOM_GRID_S[0])
+_ROOM_STEP = math.log(_ROOM_GRID_S[1] / _ROOM_GRID_S[0])
 _TINY = 1e-24
 
 # Weak priors on the logarithms of the sizes: centre and standard deviation.
@@ -64,6 +68,8 @@ class SlowBasis:
         The same in the cosine basis.
     build_up : ndarray, shape (rooms, terms)
         Logarithm of the variance that a field building up has in each cosine, for each room.
+    smearing : ndarray, shape (terms,)
+        Variance that the room lends each cosine for a wander of that variance [Hz⁻²].
     seconds : float
     """
 
@@ -72,6 +78,7 @@ class SlowBasis:
     phase: Floats
     design: Floats
     build_up: Floats
+    smearing: Floats
     seconds: float
 
     @classmethod
@@ -91,7 +98,9 @@ class SlowBasis:
         arrivals = missing[:-1] - missing[1:]
         build_up = np.log((np.cumsum(cosines, axis=1) ** 2) @ arrivals + _TINY).T
         rates_hz = k / (2.0 * seconds)
-        return cls(cosines, rates_hz, phase, cosines @ phase, build_up, seconds)
+        slow = (2.0 * np.pi * rates_hz * _ROOM_MEMORY_S) ** 2
+        smearing = (0.5 * nodes) * slow / (1.0 + slow) / rates_hz**2
+        return cls(cosines, rates_hz, phase, cosines @ phase, build_up, smearing, seconds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,33 +147,28 @@ def variances(movement: Movement, basis: SlowBasis, hz: float) -> Variances:
     size, corner, smear, build, room = np.exp(_CENTRE + _SPREAD * movement.standard)
     count = len(basis.rates_hz)
     even = 1.0 / (1.0 + (basis.rates_hz / corner) ** 4)
-    total = even.sum()
-    wander = 2.0 * (size * hz / CENTS_PER_NEPER) ** 2 * even / total + _TINY
+    total = float(even.sum())
+    wander = (2.0 * (size * hz / CENTS_PER_NEPER) ** 2 / total) * even + _TINY
     lean = 4.0 * (1.0 - even)
     wander_slope = np.zeros((5, count))
-    wander_slope[0] = 2.0
-    wander_slope[1] = lean - (lean * even).sum() / total
-    slow = (2.0 * np.pi * basis.rates_hz * _ROOM_MEMORY_S) ** 2
-    nodes = basis.cosines.shape[1]
-    share = (1.0 / basis.rates_hz) ** 2 * (0.5 * nodes) * slow / (1.0 + slow)
+    wander_slope[0] = 2.0 * _SPREAD[0]
+    wander_slope[1] = _SPREAD[1] * (lean - float(lean @ even) / total)
     smear_slope = wander_slope.copy()
-    smear_slope[2] = 2.0
-    grid = np.log(_ROOM_GRID_S)
-    step = grid[1] - grid[0]
-    place = min(max((np.log(room) - grid[0]) / step, 0.0), len(grid) - 1.001)
+    smear_slope[2] = 2.0 * _SPREAD[2]
+    place = min(max((math.log(room) - _ROOM_FIRST) / _ROOM_STEP, 0.0), len(_ROOM_GRID_S) - 1.001)
     low = int(place)
     part = place - low
-    shape = (1.0 - part) * basis.build_up[low] + part * basis.build_up[low + 1]
+    rise = basis.build_up[low + 1] - basis.build_up[low]
     build_slope = np.zeros((5, count))
-    build_slope[3] = 2.0
-    build_slope[4] = (basis.build_up[low + 1] - basis.build_up[low]) / step
+    build_slope[3] = 2.0 * _SPREAD[3]
+    build_slope[4] = (_SPREAD[4] / _ROOM_STEP) * rise
     return Variances(
         wander,
-        smear**2 * wander * share,
-        build**2 * np.exp(shape),
-        wander_slope * _SPREAD[:, np.newaxis],
-        smear_slope * _SPREAD[:, np.newaxis],
-        build_slope * _SPREAD[:, np.newaxis],
+        smear**2 * wander * basis.smearing,
+        build**2 * np.exp(basis.build_up[low] + part * rise),
+        wander_slope,
+        smear_slope,
+        build_slope,
     )
 
 
@@ -185,6 +189,11 @@ class Rows:
         Variance of each of their values that the white noise makes.
     distrust : ndarray, shape (rows,)
         Factor on all that the model says of a row's variance; 1 for a row like the others.
+    shares : ndarray, shape (3, rows)
+        How much of the smear, the building up and 1 is in a row's variance.
+    products : ndarray, shape (3, rows)
+        Squares of the first two shares, and their product.
+    swell_squared : ndarray, shape (rows, terms)
     """
 
     hz: float
@@ -193,6 +202,17 @@ class Rows:
     swell: Floats
     noise: Floats
     distrust: Floats
+    shares: Floats = field(init=False)
+    products: Floats = field(init=False)
+    swell_squared: Floats = field(init=False)
+
+    def __post_init__(self) -> None:
+        building = self.distrust / self.number**2
+        shares = np.array([self.distrust, building, self.distrust * self.noise])
+        products = np.array([self.distrust**2, building**2, self.distrust * building])
+        object.__setattr__(self, "shares", shares)
+        object.__setattr__(self, "products", products)
+        object.__setattr__(self, "swell_squared", self.swell**2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,47 +245,44 @@ class Posterior:
 def posterior(rows: Rows, basis: SlowBasis, movement: Movement) -> Posterior:
     """Estimate the course for given sizes of movement (a linear normal model)."""
     var = variances(movement, basis, rows.hz)
-    distrust = rows.distrust[:, np.newaxis]
-    smear = distrust * var.smear
-    build_up = (rows.distrust / rows.number**2)[:, np.newaxis] * var.build_up
-    spread = smear + build_up + (rows.distrust * rows.noise)[:, np.newaxis]
+    # A row's variance is what smears it, what builds up in it and its noise, each by its own share.
+    shares = rows.shares
+    spread = shares.T @ np.array([var.smear, var.build_up, np.ones(len(var.smear))])
     weight = 1.0 / spread
     total = weight.sum(axis=0)
     centre = (weight * rows.turn).sum(axis=0) / total
     precision = basis.design.T @ (total[:, np.newaxis] * basis.design)
     precision.flat[len(precision) + 1 :: len(precision) + 1] += 1.0 / var.wander
     scale = 1.0 / np.sqrt(precision.diagonal())
-    factor = np.linalg.cholesky(precision * scale * scale[:, np.newaxis])
-    inverse = np.linalg.inv(factor) * scale
-    covariance = inverse.T @ inverse
+    factor, _ = dpotrf(precision * scale * scale[:, np.newaxis], lower=1, clean=1)
+    half, _ = dpotri(factor, lower=1)
+    half.flat[:: len(half) + 1] *= 0.5
+    covariance = (half + half.T) * scale * scale[:, np.newaxis]
     pull = basis.design.T @ (total * centre)
     course = covariance @ pull
-    fitted = basis.design @ course
-    left = (rows.turn - fitted) ** 2
-    misfit = float((weight * (left + rows.swell**2)).sum() + (course[1:] ** 2 / var.wander).sum())
+    left = rows.turn - basis.design @ course
+    missed = left * left + rows.swell_squared
+    wander_ratio = course[1:] ** 2 / var.wander
+    weighted = weight * missed
     log_det = 2.0 * float(np.log(factor.diagonal() / scale).sum())
-    merit = -0.5 * (misfit + 2.0 * float(np.log(spread).sum()) + log_det)
-    merit -= 0.5 * float(np.log(var.wander).sum())
+    merit = -0.5 * (float(weighted.sum() + wander_ratio.sum()) + log_det)
+    merit -= float(np.log(spread).sum()) + 0.5 * float(np.log(var.wander).sum())
     # Fisher's identity: the slope of the likelihood is the expected slope with the course known.
     unsure = ((basis.design @ covariance) * basis.design).sum(axis=1)
-    surprise = weight * (left + unsure + rows.swell**2)
-    excess = weight * (surprise - 2.0)
+    surprise = weighted + weight * unsure
+    excess = shares[:2] @ (weight * (surprise - 2.0))
     known = covariance.diagonal()[1:] / var.wander
-    wander_excess = course[1:] ** 2 / var.wander + known - 1.0
-    smear_pull = (excess * smear).sum(axis=0)
-    build_pull = (excess * build_up).sum(axis=0)
     gradient = 0.5 * (
-        var.wander_slope @ wander_excess
-        + var.smear_slope @ smear_pull
-        + var.build_up_slope @ build_pull
+        var.wander_slope @ (wander_ratio + known - 1.0)
+        + var.smear_slope @ (excess[0] * var.smear)
+        + var.build_up_slope @ (excess[1] * var.build_up)
     )
-    smear_part = weight * smear
-    build_part = weight * build_up
-    cross = var.smear_slope * (smear_part * build_part).sum(axis=0) @ var.build_up_slope.T
+    both = rows.products @ (weight * weight)
+    cross = var.smear_slope * (both[2] * var.smear * var.build_up) @ var.build_up_slope.T
     information = (
         (0.5 * var.wander_slope * (1.0 - np.minimum(known, 1.0)) ** 2) @ var.wander_slope.T
-        + (var.smear_slope * (smear_part**2).sum(axis=0)) @ var.smear_slope.T
-        + (var.build_up_slope * (build_part**2).sum(axis=0)) @ var.build_up_slope.T
+        + (var.smear_slope * (both[0] * var.smear**2)) @ var.smear_slope.T
+        + (var.build_up_slope * (both[1] * var.build_up**2)) @ var.build_up_slope.T
         + cross
         + cross.T
     )
