@@ -172,8 +172,9 @@ def _turn_back(env: Envelopes, basis: SlowBasis, course: Floats) -> _Turned:
 
 @dataclass(frozen=True, slots=True)
 class _Usable:
-    """Envelopes that can be used under a course, and the chance that each is there."""
+    """Turned envelopes that can be used, and the chance that each is there."""
 
+    turned: _Turned
     channel: NDArray[np.intp]
     partial: NDArray[np.intp]
     present: Floats
@@ -189,19 +190,18 @@ def _usable(env: Envelopes, turned: _Turned) -> _Usable:
         least = np.partition(merit, -_MOST_ROWS, axis=None)[-_MOST_ROWS]
         usable &= merit >= least
     channel, partial = np.nonzero(usable)
-    return _Usable(channel, partial, present[channel, partial])
+    return _Usable(turned, channel, partial, present[channel, partial])
 
 
 def _rows(
     env: Envelopes,
     basis: SlowBasis,
     course: Floats,
-    turned: _Turned,
     used: _Usable,
     distrust: Floats,
 ) -> Rows:
     """What can be used as rows of a model that is linear around a course."""
-    channel, partial = used.channel, used.partial
+    turned, channel, partial = used.turned, used.channel, used.partial
     number = env.numbers[partial].astype(float)
     amplitude = turned.mean[channel, partial][:, np.newaxis] * number[:, np.newaxis]
     over_number = turned.values[channel, partial] / amplitude
@@ -243,9 +243,8 @@ def estimate(env: Envelopes) -> Estimate:
     movement = Movement.usual()
     distrust = np.ones(used.noise.shape)
     for turn in range(_TURNS):
-        turned = _turn_back(used, basis, course)
-        usable = _usable(used, turned)
-        rows = _rows(used, basis, course, turned, usable, distrust)
+        usable = _usable(used, _turn_back(used, basis, course))
+        rows = _rows(used, basis, course, usable, distrust)
         movement, found = fit_movement(rows, basis, movement, _STEPS[min(turn, len(_STEPS) - 1)])
         # A row that fits far worse than the others (hum on it, another pipe's tail) counts less.
         surprise = found.surprise / max(1.0, float(np.median(found.surprise)))

@@ -207,7 +207,7 @@ def envelopes(
     inside = (index > 0) & (index < spectrum.bins.shape[1])
     away = index * spacing - (numbers * hz)[:, np.newaxis]
     weight = np.sinc(away * mean_s) ** 4 * inside * (np.abs(away) < 1.0 / mean_s)
-    gathered = spectrum.bins[:, np.clip(index, 0, spectrum.bins.shape[1] - 1)]
+    gathered = spectrum.bins[:, np.clip(index, 0, spectrum.bins.shape[1] - 1)].astype(complex)
     gathered = np.fft.ifftshift(gathered * weight, axes=2)
     cell = spectrum.length / spectrum.sample_rate / count
     first = max(0, int(np.ceil(window_s[0] / cell)))
