@@ -207,13 +207,13 @@ def envelopes(
     inside = (index > 0) & (index < spectrum.bins.shape[1])
     away = index * spacing - (numbers * hz)[:, np.newaxis]
     weight = np.sinc(away * mean_s) ** 4 * inside * (np.abs(away) < 1.0 / mean_s)
-    gathered = spectrum.bins[:, np.clip(index, 0, spectrum.bins.shape[1] - 1)].astype(complex)
+    gathered = spectrum.bins[:, np.clip(index, 0, spectrum.bins.shape[1] - 1)].astype(np.complex128)
     gathered = np.fft.ifftshift(gathered * weight, axes=2)
     cell = spectrum.length / spectrum.sample_rate / count
     first = max(0, int(np.ceil(window_s[0] / cell)))
     last = max(first + 2, min(count - 1, int(np.floor(window_s[1] / cell)) - 1))
     times = np.arange(first, last + 1) * cell
-    values = np.asarray(scipy.fft.ifft(gathered, axis=2))[:, :, first : last + 1]
+    values = np.asarray(scipy.fft.ifft(gathered, axis=2), np.complex128)[:, :, first : last + 1]
     drift = np.exp(2j * np.pi * np.outer(centres * spacing - numbers * hz, times))
     # ifft divides by count; the amplitude of a real line is 2 / length times its bin
     values = values * drift * (2.0 * count / spectrum.length)
