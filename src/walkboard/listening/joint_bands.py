@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.signal
 from numpy.typing import NDArray
 
+from walkboard.listening.chirp import ChirpTransform
 from walkboard.listening.joint_groups import Group, Member
 from walkboard.listening.subbands import HoldSpectrum, noise_floor
 from walkboard.listening.wander import Floats, Movement, SlowBasis, variances
@@ -138,9 +138,7 @@ def bands_of(
         nodes = Nodes.of(count, seconds, terms)
         half = int(np.ceil(width / spacing))
         offsets = np.arange(-half, half + 1)
-        to_nodes = scipy.signal.CZT(
-            len(offsets), count, w=np.exp(2j * np.pi * spacing * seconds / count)
-        )
+        to_nodes = ChirpTransform(len(offsets), count, 2.0 * np.pi * spacing * seconds / count)
         first = nodes.times_s[0] + middle
         begin = np.exp(2j * np.pi * spacing * offsets * first)
         for index in indices:
@@ -157,7 +155,7 @@ def bands_of(
                 + 2j * np.pi * nearest * spacing * middle
                 - 2j * np.pi * half * spacing * (nodes.times_s - nodes.times_s[0])
             )
-            values = to_nodes(gathered, axis=1) * (2.0 / spectrum.length) * shift
+            values = to_nodes(gathered) * (2.0 / spectrum.length) * shift
             rate = count / seconds * spectrum.length / spectrum.sample_rate
             noise = 4.0 * floor[:, index] * rate / spectrum.length**2
             power = (values.real**2 + values.imag**2).mean(axis=1)
