@@ -11,6 +11,7 @@ from walkboard import __version__
 from walkboard.cli import (
     choosing,
     demonstrating,
+    desking,
     faults,
     hearing,
     instrument,
@@ -41,6 +42,7 @@ app.add_typer(keeping.app, name="book")
 app.add_typer(visits.app, name="visit")
 app.add_typer(faults.app, name="fault")
 app.add_typer(sheets.app, name="sheet")
+app.command("desk", epilog=desking.EXAMPLE)(desking.desk)
 app.command("demo", epilog=demonstrating.EXAMPLE)(demonstrating.demo)
 
 

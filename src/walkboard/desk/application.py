@@ -1,0 +1,215 @@
+"""The application: pages, gate, live channel and outbox put together around one book."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Sequence
+from contextlib import asynccontextmanager, suppress
+from dataclasses import asdict
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import BaseRoute, Mount, Route, WebSocketRoute
+from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.websockets import WebSocket
+
+from walkboard.desk import jobs, outbox, preferences
+from walkboard.desk.desk import Desk, desk_of, visitor_of
+from walkboard.desk.gate import Gate, Guarded, TooMuchError, safe_headers
+from walkboard.desk.jobs import Job, Jobs
+from walkboard.desk.live import Hub
+from walkboard.desk.page import Access, Keep, Page
+from walkboard.desk.pages import PAGES
+from walkboard.desk.pairing import Devices, Pairing
+from walkboard.desk.rendering import Renderer
+from walkboard.desk.wording import say
+from walkboard.errors import BookError, UnknownNameError, WalkboardError
+from walkboard.work.seeing import opened_to_see
+
+_LOOK_S = 0.2  # how often the desk sees whether the book has changed
+BOOK_TOPIC = "book"
+
+
+def make_application(
+    folder: Path, *, shared_address: str | None = None, pages: Sequence[Page] = PAGES
+) -> Starlette:
+    """The desk of a book as an ASGI application.
+
+    Parameters
+    ----------
+    folder : Path
+        The book's.
+    shared_address : str or None
+        The address of the local network that it is shared at; None: this machine only.
+    pages : sequence of Page
+
+    Raises
+    ------
+    BookError
+        When there is no book, or it cannot be used.
+    """
+    book = opened_to_see(folder)
+    hub = Hub()
+    devices = Devices(book.path)
+    keepers: dict[str, Keep] = {}
+    for page in pages:
+        keepers.update(page.settings)
+    desk = Desk(
+        book=book,
+        pages=tuple(pages),
+        keepers=keepers,
+        hub=hub,
+        jobs=Jobs(lambda all_: hub.tell(jobs.TOPIC, [_told(job) for job in all_])),
+        pairing=Pairing(devices),
+        shared_address=shared_address,
+        renderer=Renderer(tuple(pages)),
+    )
+    guarded = [*_own_doors(), *(g for page in pages for g in _doors_of(page))]
+    routes = [g.route for g in guarded]
+    application = Starlette(
+        routes=routes,
+        lifespan=_lifespan,
+        middleware=[
+            Middleware(
+                Gate,
+                guarded=guarded,
+                devices=devices,
+                shared_address=shared_address,
+                stranger=_stranger,
+            )
+        ],
+        exception_handlers={
+            WalkboardError: _of_ours,
+            TooMuchError: _too_much,
+            HTTPException: _of_http,
+            Exception: _unforeseen,
+        },
+    )
+    application.state.desk = desk
+    return application
+
+
+def _own_doors() -> list[Guarded]:
+    static = StaticFiles(packages=[("walkboard.desk", "static")])
+    return [
+        Guarded(Mount("/static", _Fresh(static)), Access.OPEN),
+        Guarded(WebSocketRoute("/live", _live), Access.PAIRED),
+        Guarded(
+            Route("/outbox", outbox.take, methods=["POST"]), Access.PAIRED, outbox.LARGEST_BYTES
+        ),
+        Guarded(Route("/preferences", preferences.choose, methods=["POST"]), Access.OPEN),
+        Guarded(Route("/jobs/{job}/stop", _stop_job, methods=["POST"]), Access.PAIRED),
+    ]
+
+
+def _doors_of(page: Page) -> list[Guarded]:
+    found = []
+    for door in page.doors:
+        route: BaseRoute = Route(door.path, door.endpoint, methods=list(door.methods))
+        found.append(Guarded(route, door.access, door.largest_bytes))
+    return found
+
+
+class _Fresh:
+    """Static files that a browser asks after each time: the server is in the same room."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        async def sending(message: dict[str, object]) -> None:
+            if message["type"] == "http.response.start":
+                headers = message["headers"]
+                assert isinstance(headers, list)
+                headers.append((b"cache-control", b"no-cache"))
+            await send(message)
+
+        await self._app(scope, receive, sending)  # type: ignore[arg-type]
+
+
+@asynccontextmanager
+async def _lifespan(application: Starlette) -> AsyncIterator[None]:
+    desk: Desk = application.state.desk
+    desk.hub.attach()
+    watching = asyncio.create_task(_watch(desk))
+    try:
+        yield
+    finally:
+        watching.cancel()
+        await desk.hub.close()
+        await asyncio.to_thread(desk.jobs.close)
+        desk.book.close()
+
+
+async def _watch(desk: Desk) -> None:
+    """Tell pages when the book has changed, whoever changed it."""
+    known = -1
+    while True:
+        with suppress(BookError):  # the disk is away for a moment, say; the next look will tell
+            change = desk.book.change()
+            if change != known:
+                known = change
+                desk.hub.tell(BOOK_TOPIC, f"{desk.hub.run}.{change}")
+        await asyncio.sleep(_LOOK_S)
+
+
+async def _live(socket: WebSocket) -> None:
+    desk = desk_of(socket)
+    topics = socket.query_params.get("topics", "").split(",")
+    await desk.hub.serve(socket, topics, visitor_of(socket).device)
+
+
+async def _stop_job(request: Request) -> Response:
+    stopped = desk_of(request).jobs.stop(request.path_params["job"])
+    return JSONResponse({"stopped": stopped}, 200 if stopped else 404)
+
+
+def _told(job: Job) -> dict[str, object]:
+    return {**asdict(job), "state": job.state.value}
+
+
+async def _stranger(scope: Scope, receive: Receive, send: Send) -> None:
+    request = Request(scope, receive)
+    is_paired = visitor_of(request).access > Access.OPEN
+    key = "desk_only" if is_paired else "stranger"
+    answer = _trouble(
+        request, 403 if is_paired else 401, say(f"frame.{key}_what"), say(f"frame.{key}_mend")
+    )
+    await answer(scope, receive, send)
+
+
+async def _of_ours(request: Request, error: Exception) -> Response:
+    assert isinstance(error, WalkboardError)
+    status = 404 if isinstance(error, UnknownNameError) else 400
+    if isinstance(error, BookError):
+        status = 409
+    return _trouble(request, status, error.what, error.mend)
+
+
+async def _of_http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    key = "not_found" if error.status_code == 404 else "not_so"
+    return _trouble(request, error.status_code, say(f"frame.{key}_what"), say(f"frame.{key}_mend"))
+
+
+async def _too_much(request: Request, _: Exception) -> Response:
+    return _trouble(request, 413, say("frame.too_much_what"), say("frame.too_much_mend"))
+
+
+async def _unforeseen(request: Request, _: Exception) -> Response:
+    answer = _trouble(request, 500, say("frame.unforeseen_what"), say("frame.unforeseen_mend"))
+    answer.headers.update(safe_headers(request.headers.get("host", "")))  # the gate is passed by
+    return answer
+
+
+def _trouble(request: Request, status: int, what: str, mend: str) -> Response:
+    wants_page = "text/html" in request.headers.get("accept", "")
+    if not wants_page:
+        return JSONResponse({"trouble": what, "mend": mend}, status)
+    desk = desk_of(request)
+    return desk.render(request, "trouble.html", status=status, what=what, mend=mend)

@@ -1,0 +1,86 @@
+"""The desk: what every page is given to work with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import HTTPConnection, Request
+from starlette.responses import HTMLResponse
+
+from walkboard.book.records import KeptOrgan
+from walkboard.desk.gate import Visitor
+from walkboard.desk.page import Keep, Page
+from walkboard.desk.pairing import Pairing
+from walkboard.organ.model import Organ
+from walkboard.work.seeing import organ_in
+
+if TYPE_CHECKING:
+    from walkboard.book.seen import SeenBook
+    from walkboard.desk.jobs import Jobs
+    from walkboard.desk.live import Hub
+    from walkboard.desk.rendering import Renderer
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """One book on the desk.
+
+    Attributes
+    ----------
+    book : SeenBook
+        Open for as long as the desk is.
+    pages : tuple of Page
+    keepers : mapping of kind to Keep
+        What the outbox may set.
+    hub : Hub
+        Tells pages what is new. Whoever changes the book need not: the desk sees it by itself and
+        tells the topic ``book``.
+    jobs : Jobs
+    pairing : Pairing
+    shared_address : str or None
+        Where phones reach the desk; None while it is not shared.
+    renderer : Renderer
+    """
+
+    book: SeenBook
+    pages: tuple[Page, ...]
+    keepers: Mapping[str, Keep]
+    hub: Hub
+    jobs: Jobs
+    pairing: Pairing
+    shared_address: str | None
+    renderer: Renderer
+
+    def organ(self, request: Request) -> tuple[KeptOrgan, Organ]:
+        """The organ that an address with ``{organ:int}`` means.
+
+        Raises
+        ------
+        HTTPException
+            404 where the book has none of that number.
+        """
+        organ_id = int(request.path_params["organ"])
+        if all(kept.id != organ_id for kept in self.book.organs()):
+            raise HTTPException(404)
+        return organ_in(self.book, organ_id)
+
+    def render(
+        self, request: Request, template: str, *, status: int = 200, **values: Any
+    ) -> HTMLResponse:
+        """A page from a template of ``templates``; what `values` hold can be used in it."""
+        return HTMLResponse(self.renderer.render(self, request, template, values), status)
+
+
+def desk_of(connection: HTTPConnection) -> Desk:
+    """The desk that a request came to."""
+    desk: Desk = connection.app.state.desk
+    return desk
+
+
+def visitor_of(connection: HTTPConnection) -> Visitor:
+    """Who asks."""
+    visitor: Visitor = connection.state.visitor
+    return visitor

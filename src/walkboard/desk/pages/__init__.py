@@ -1,0 +1,12 @@
+"""The pages of the desk, each a module of its own; this list is what the desk serves."""
+
+from __future__ import annotations
+
+from walkboard.desk.page import Page
+from walkboard.desk.pages import pair, sharing, start
+
+PAGES: tuple[Page, ...] = (
+    start.PAGE,
+    sharing.PAGE,
+    pair.PAGE,
+)

@@ -1,0 +1,28 @@
+"""The first page: straight to the organ, or the choice among several."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from walkboard.desk.desk import desk_of
+from walkboard.desk.page import Door, Page
+
+
+def start(request: Request) -> Response:
+    """To the only organ of the book, or a list of those that it has."""
+    desk = desk_of(request)
+    organs = desk.book.organs()
+    if len(organs) == 1:
+        return RedirectResponse(f"/organ/{organs[0].id}", 303)
+    return choose(request)
+
+
+def choose(request: Request) -> Response:
+    """The organs of the book, and a way to add one."""
+    desk = desk_of(request)
+    rows = [{"organ": organ, "visits": desk.book.visits(organ.id)} for organ in desk.book.organs()]
+    return desk.render(request, "start.html", rows=rows, folder=desk.book.path.name)
+
+
+PAGE = Page("start", (Door("/", start), Door("/organs", choose)))

@@ -1,0 +1,186 @@
+"""Pairing: a code that works once and soon runs out gives a device a cookie that can be revoked.
+
+The server keeps only the hash of a cookie, in a small file beside the book's database, so that a
+device stays paired when the server is started again; a copy or an export of the book carries none.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import json
+import os
+import secrets
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pydantic import BaseModel, TypeAdapter, ValidationError
+
+COOKIE = "walkboard_device"
+COOKIE_SECONDS = 180 * 86_400
+FILE = "paired-devices.json"
+CODE_SECONDS = 120.0
+CODE_LENGTH = 8
+# Crockford's letters without those that are read for another: 32⁸ is 2⁴⁰ codes.
+_LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+_READ_AS = str.maketrans({"O": "0", "I": "1", "L": "1", "-": None, " ": None})
+_MOST_TRIES = 5  # at one code, from whatever device
+_LONGEST_NAME = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A code that is on show.
+
+    Attributes
+    ----------
+    letters : str
+    ends_s : float
+        By the monotonic clock [s].
+    """
+
+    letters: str
+    ends_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """A paired device; `hash` is of its cookie."""
+
+    id: str
+    name: str
+    hash: str
+    paired_at: str
+
+
+class _Kept(BaseModel):
+    id: str
+    name: str
+    hash: str
+    paired_at: str
+
+
+_FILE_SHAPE = TypeAdapter(list[_Kept])
+
+
+class Devices:
+    """The paired devices of a book, kept in its folder.
+
+    Parameters
+    ----------
+    folder : Path
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._path = folder / FILE
+        self._lock = threading.Lock()
+        self._devices = self._read()
+
+    def all(self) -> tuple[Device, ...]:
+        """Every paired device, oldest first."""
+        return tuple(self._devices.values())
+
+    def known(self, token: str) -> Device | None:
+        """The device that a cookie belongs to."""
+        return self._devices.get(_hash(token)) if token else None
+
+    def add(self, name: str) -> tuple[Device, str]:
+        """Pair a device; the token is for its cookie and is kept nowhere."""
+        token = secrets.token_urlsafe(32)
+        plain = " ".join(name.split())[:_LONGEST_NAME]
+        now = datetime.now(UTC).isoformat(timespec="seconds")
+        device = Device(secrets.token_hex(6), plain, _hash(token), now)
+        with self._lock:
+            self._write({**self._devices, device.hash: device})
+        return device, token
+
+    def rename(self, device_id: str, name: str) -> None:
+        """Give a device another name."""
+        plain = " ".join(name.split())[:_LONGEST_NAME]
+        with self._lock:
+            self._write(
+                {
+                    h: replace(d, name=plain) if d.id == device_id else d
+                    for h, d in self._devices.items()
+                }
+            )
+
+    def revoke(self, device_id: str) -> bool:
+        """Forget a device, so that its cookie opens nothing; False where there is none."""
+        with self._lock:
+            kept = {h: d for h, d in self._devices.items() if d.id != device_id}
+            was_there = len(kept) < len(self._devices)
+            self._write(kept)
+        return was_there
+
+    def _read(self) -> dict[str, Device]:
+        try:
+            kept = _FILE_SHAPE.validate_json(self._path.read_bytes())
+        except (OSError, ValidationError):
+            return {}  # none there, or not ours: then every device pairs again
+        return {device.hash: Device(**device.model_dump()) for device in kept}
+
+    def _write(self, devices: dict[str, Device]) -> None:
+        part = self._path.with_suffix(".part")
+        handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as stream:
+            json.dump([asdict(device) for device in devices.values()], stream, indent=1)
+            stream.flush()
+            os.fsync(stream.fileno())
+        part.replace(self._path)
+        self._devices = devices
+
+
+class Pairing:
+    """Shows one code at a time and takes it once.
+
+    Parameters
+    ----------
+    devices : Devices
+    clock_s : callable
+        Monotonic [s].
+    """
+
+    def __init__(self, devices: Devices, clock_s: Callable[[], float] = time.monotonic) -> None:
+        self.devices = devices
+        self._clock_s = clock_s
+        self._lock = threading.Lock()
+        self._code: Code | None = None
+        self._tries = 0
+
+    def show(self) -> Code:
+        """A new code; the one before it is void."""
+        with self._lock:
+            letters = "".join(secrets.choice(_LETTERS) for _ in range(CODE_LENGTH))
+            self._code = Code(letters, self._clock_s() + CODE_SECONDS)
+            self._tries = 0
+            return self._code
+
+    def seconds_left(self) -> float:
+        """How long the code on show still works; 0 where there is none [s]."""
+        with self._lock:
+            return 0.0 if self._code is None else max(0.0, self._code.ends_s - self._clock_s())
+
+    def redeem(self, letters: str, name: str) -> tuple[Device, str] | None:
+        """Pair a device by the code; None where it is wrong, used, or run out."""
+        given = letters.upper().translate(_READ_AS)
+        with self._lock:
+            code = self._code
+            if code is None or self._clock_s() >= code.ends_s:
+                self._code = None
+                return None
+            if not hmac.compare_digest(given.encode(), code.letters.encode()):
+                self._tries += 1
+                if self._tries >= _MOST_TRIES:
+                    self._code = None
+                return None
+            self._code = None
+        return self.devices.add(name)
+
+
+def _hash(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()

@@ -1,0 +1,136 @@
+"""Templates: everything escaped, the catalogue's words, and numbers as a tuner reads them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.requests import Request
+
+from walkboard.desk.gate import Visitor
+from walkboard.desk.page import Access, Page
+from walkboard.desk.preferences import Look, Names, preferences_of
+from walkboard.desk.wording import LANGUAGE, say, script_words
+from walkboard.sheets import wording
+
+if TYPE_CHECKING:
+    from walkboard.desk.desk import Desk
+
+MISSING = "–"
+
+
+class Renderer:
+    """Draws pages.
+
+    Parameters
+    ----------
+    pages : tuple of Page
+    """
+
+    def __init__(self, pages: tuple[Page, ...]) -> None:
+        self._environment = Environment(
+            loader=PackageLoader("walkboard.desk", "templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._environment.globals.update(say=say, MISSING=MISSING)
+        self._environment.filters.update(
+            signed=signed, celsius=_celsius, hertz=_hertz, minutes=_minutes, day=day, clock=clock
+        )
+        places = [page for page in pages if page.place is not None]
+        self._places = sorted(places, key=lambda page: page.rank)
+
+    def render(self, desk: Desk, request: Request, template: str, values: dict[str, Any]) -> str:
+        """A page's HTML.
+
+        Every template has, beside its own values: ``say`` (the catalogue), ``key`` (the name of a
+        key as this browser chose), ``organ_id`` (or None), ``visitor``, ``preferences``, ``places``
+        (the navigation) and ``change`` (of the book).
+        """
+        preferences = preferences_of(request)
+        visitor: Visitor = request.state.visitor
+        page = template.partition("/")[0].removesuffix(".html")
+        organ_id = request.path_params.get("organ")
+        if organ_id is None:
+            organs = desk.book.organs() if visitor.access > Access.OPEN else ()
+            organ_id = organs[0].id if len(organs) == 1 else None
+        frame = {
+            "language": LANGUAGE,
+            "page": page,
+            "preferences": preferences,
+            "looks": list(Look),
+            "name_styles": list(Names),
+            "key": preferences.key,
+            "visitor": visitor,
+            "is_desk": visitor.access is Access.DESK,
+            "is_paired": visitor.access > Access.OPEN,
+            "organ_id": organ_id,
+            "path": request.url.path,
+            "back": _back(request),
+            "places": self._navigation(request, organ_id, visitor),
+            "script_words": script_words(page),
+            "change": f"{desk.hub.run}.{desk.book.change()}",
+        }
+        return self._environment.get_template(template).render({**frame, **values})
+
+    def _navigation(
+        self, request: Request, organ_id: int | None, visitor: Visitor
+    ) -> list[dict[str, Any]]:
+        found = []
+        for page in self._places:
+            assert page.place is not None
+            if visitor.access < max(page.access, Access.PAIRED):
+                continue
+            if organ_id is None and "{organ}" in page.place:
+                continue
+            address = page.place.format(organ=organ_id)
+            here = request.url.path
+            found.append(
+                {
+                    "address": address,
+                    "words": say(f"{page.name}.place"),
+                    "is_here": here == address,
+                    "is_within": here.startswith(f"{address}/") and page.rank > 0,
+                }
+            )
+        return found
+
+
+def signed(value: float | None, decimals: int = 1) -> str:
+    """``+4.8``, ``−7.2``, ``0.0``; a dash where there is no value."""
+    return MISSING if value is None else wording.signed(value, decimals)
+
+
+def day(value: datetime | None) -> str:
+    """``14 March 2026`` in the machine's own time; a dash where there is none."""
+    return MISSING if value is None else wording.day_words(value.astimezone().date())
+
+
+def clock(value: datetime) -> str:
+    """``09:05`` in the machine's own time."""
+    return value.astimezone().strftime("%H:%M")
+
+
+def days_since(value: datetime) -> int:
+    """Whole days from an instant to now, by the machine's calendar."""
+    return (datetime.now(UTC).astimezone().date() - value.astimezone().date()).days
+
+
+def _celsius(value: float | None) -> str:
+    return MISSING if value is None else wording.celsius(value)
+
+
+def _hertz(value: float | None) -> str:
+    return MISSING if value is None else wording.hertz(value)
+
+
+def _minutes(value: float | None) -> str:
+    return MISSING if value is None else wording.minutes(value)
+
+
+def _back(request: Request) -> str:
+    query = request.url.query
+    return f"{request.url.path}?{query}" if query else request.url.path

@@ -1,0 +1,91 @@
+"""Starts the server of a desk and tells its address once it listens."""
+
+from __future__ import annotations
+
+import errno
+import logging
+import socket
+from collections.abc import Callable
+from pathlib import Path
+
+import uvicorn
+
+from walkboard.desk.application import make_application
+from walkboard.desk.network import bound
+from walkboard.errors import InputError
+
+HOME = "127.0.0.1"
+USUAL_PORT = 8740
+_PORTS_TRIED = 20
+
+
+def serve(
+    folder: Path,
+    *,
+    port: int | None = None,
+    shared_address: str | None = None,
+    tell: Callable[[str, str | None], None],
+) -> None:
+    """Serve a book until interrupted.
+
+    Parameters
+    ----------
+    folder : Path
+        The book's.
+    port : int or None
+        None takes the usual one, or the next that is free.
+    shared_address : str or None
+        An address of this machine on the local network.
+    tell : callable
+        Called with the address of the desk, and that for phones if it is shared.
+
+    Raises
+    ------
+    BookError
+        When the book cannot be used.
+    InputError
+        When the port is taken.
+    """
+    sockets = _sockets(port, shared_address)
+    try:
+        application = make_application(folder, shared_address=shared_address)
+        config = uvicorn.Config(
+            application,
+            log_level=logging.WARNING,
+            access_log=False,
+            server_header=False,
+            proxy_headers=False,  # nobody may say on another's behalf where a request comes from
+            ws="websockets-sansio",
+            ws_max_size=4096,  # acknowledgements only
+            lifespan="on",
+            timeout_graceful_shutdown=1,
+        )
+        number = sockets[0].getsockname()[1]
+        shared = None if shared_address is None else f"http://{shared_address}:{number}/"
+        tell(f"http://{HOME}:{number}/", shared)
+        uvicorn.Server(config).run(sockets)
+    finally:
+        for listening in sockets:
+            listening.close()
+
+
+def _sockets(port: int | None, shared_address: str | None) -> list[socket.socket]:
+    """One socket at home, one at the shared address, of the same port."""
+    tried = [port] if port is not None else list(range(USUAL_PORT, USUAL_PORT + _PORTS_TRIED))
+    addresses = [HOME] if shared_address is None else [HOME, shared_address]
+    for number in tried:
+        made: list[socket.socket] = []
+        try:
+            for address in addresses:
+                made.append(bound(address, made[0].getsockname()[1] if made else number))
+        except OSError as error:
+            for listening in made:
+                listening.close()
+            if error.errno not in {errno.EADDRINUSE, errno.EACCES}:
+                raise
+        else:
+            return made
+    raise InputError(
+        f"Port {tried[0]} is taken by another program.",
+        mend="Name another with --port, or stop the other desk.",
+    )

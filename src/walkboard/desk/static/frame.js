@@ -1,0 +1,88 @@
+// What every page does: follows the desk, says how the link is, shows what is not yet sent, and
+// takes in the parts of the page that have changed.
+import { Live } from "./live.js";
+import { outbox } from "./outbox.js";
+import { say } from "./words.js";
+
+const root = document.documentElement;
+const topics = ["book", "jobs", ...(document.body.dataset.topics ?? "").split(" ").filter(Boolean)];
+export const live = new Live(topics);
+
+live.onState((state, age) => {
+  root.dataset.link = state;
+  write("link-words", state === "new" ? "" : say(`link_${state}`));
+  write("link-age", state === "behind" ? say("link_behind_by", { s: (age / 1000).toFixed(1) }) : "");
+  if (state === "fresh" && outbox.pending().length) outbox.send();
+});
+
+function write(id, words) {
+  const place = document.getElementById(id);
+  if (place.textContent !== words) place.textContent = words;
+}
+
+function showOutbox() {
+  const n = outbox.pending().length;
+  write("unsent", n ? say("unsent", { n }) : "");
+  const refused = outbox.refused();
+  const place = document.getElementById("refused");
+  place.hidden = !refused.length;
+  place.replaceChildren();
+  if (!refused.length) return;
+  const title = document.createElement("p");
+  title.textContent = say("refused", { n: refused.length });
+  const list = document.createElement("ul");
+  for (const setting of refused) {
+    const item = document.createElement("li");
+    item.textContent = `${setting.why} `;
+    const button = document.createElement("button");
+    button.textContent = say("refused_drop");
+    button.onclick = () => outbox.putAside(setting.uid);
+    item.append(button);
+    list.append(item);
+  }
+  place.append(title, list);
+}
+outbox.addEventListener("change", showOutbox);
+showOutbox();
+outbox.send();
+
+// Parts marked data-live (each with an id) are fetched anew when the book has changed. What the
+// user is typing in is left alone.
+let shown = document.body.dataset.change;
+let wanted = shown;
+let fetching = false;
+
+export async function refresh() {
+  if (fetching || !document.querySelector("[data-live]")) return;
+  fetching = true;
+  try {
+    const target = wanted;
+    const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
+    if (!answer.ok) return;
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    for (const part of document.querySelectorAll("[data-live]")) {
+      const next = page.getElementById(part.id);
+      if (next && next.innerHTML !== part.innerHTML && !isTypedIn(part)) swap(part, next);
+    }
+    shown = target;
+    dispatchEvent(new CustomEvent("walkboard:refreshed"));
+  } catch {
+    // no link: the next value tries again
+  } finally {
+    fetching = false;
+    if (shown !== wanted) setTimeout(refresh, 250);
+  }
+}
+
+function isTypedIn(part) {
+  const active = document.activeElement;
+  return part.contains(active) && active.matches("input:not([type=checkbox]):not([type=radio]), textarea, select");
+}
+
+function swap(part, next) {
+  const focused = part.contains(document.activeElement) ? document.activeElement.id : "";
+  part.replaceChildren(...next.childNodes);
+  if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+}
+
+live.on("book", (change) => { if (change !== shown) { wanted = change; refresh(); } });

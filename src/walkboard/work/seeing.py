@@ -1,0 +1,73 @@
+"""What pages see of a book, worked out once for each change: organs, conditions, standings.
+
+Light to import: what computes is loaded when it is first asked, so that a desk opens at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import KeptOrgan, KeptVisit
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.reading import read_organ
+from walkboard.work.keeping import now
+
+if TYPE_CHECKING:
+    from walkboard.book.seen import SeenBook
+    from walkboard.condition.state import Condition, PipeCents
+
+
+def opened_to_see(path: Path) -> SeenBook:
+    """Open a book that remembers what it was asked; BookError where it cannot be used."""
+    from walkboard.book.seen import open_seen
+
+    return open_seen(path, clock=now)
+
+
+def organ_in(book: SeenBook, organ_id: int) -> tuple[KeptOrgan, Organ]:
+    """An organ with its newest description read."""
+    kept = book.organ(organ_id)
+    return kept, described(book, kept)
+
+
+def described(book: SeenBook, kept: KeptOrgan) -> Organ:
+    """The organ of a kept description."""
+    key = ("described", kept.id, kept.version)
+    return book.memory.get(key, lambda: read_organ(kept.description, where=kept.name))
+
+
+def organ_at(book: SeenBook, visit: KeptVisit) -> Organ:
+    """The organ as it was described when a visit was opened: its readings are of those ranks."""
+    versions = book.organ_versions(visit.organ_id)
+    kept = next(v for v in versions if v.version == visit.organ_version)
+    return described(book, kept)
+
+
+def standing(book: SeenBook, visit: KeptVisit) -> Mapping[PipeRef, PipeCents]:
+    """Where each pipe stands, as far as a visit tells."""
+    from walkboard.work.visiting import standing_pipes
+
+    marks = book.marks(visit.id)
+    key = ("standing", visit.id, marks.hearings, marks.ticks)
+
+    def work_out() -> Mapping[PipeRef, PipeCents]:
+        return {p.pipe: p for p in standing_pipes(book, organ_at(book, visit), visit)}
+
+    return book.memory.get(key, work_out)
+
+
+def condition(book: SeenBook, visit: KeptVisit) -> Condition:
+    """Each division's shift and air, and the temperament, from a visit's readings."""
+    from walkboard.condition.assessing import assess
+    from walkboard.work.visiting import latest_air
+
+    marks = book.marks(visit.id)
+    key = ("condition", visit.id, marks.hearings, marks.ticks, marks.conditions)
+
+    def work_out() -> Condition:
+        pipes = tuple(standing(book, visit).values())
+        return assess(organ_at(book, visit), pipes, latest_air(visit).celsius)
+
+    return book.memory.get(key, work_out)

@@ -1,0 +1,67 @@
+"""A desk for tests: ``python -m tests.desk.serving BOOK PORT`` (0: any), with a clock to follow."""
+
+from __future__ import annotations
+
+import json
+import sys
+import threading
+import time
+from pathlib import Path
+
+import uvicorn
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from walkboard.desk.application import make_application
+from walkboard.desk.desk import Desk
+from walkboard.desk.network import bound
+from walkboard.desk.page import Door, Page
+from walkboard.desk.pages import PAGES
+from walkboard.desk.wording import script_words
+
+TOPIC = "clock"
+A_SECOND = 20  # how often the clock tells the time
+
+_CLOCK = """<!doctype html><html lang="en" data-link="new"><head><title>Clock</title>
+<script type="application/json" id="words">{words}</script>
+<script type="module" src="/static/frame.js"></script></head>
+<body data-topics="clock" data-change="{change}"><main id="content" data-live>
+<p><span id="link-words"></span><span id="link-age"></span><span id="unsent"></span></p>
+<p id="refused" hidden></p></main></body></html>"""
+
+
+def clock(_: Request) -> Response:
+    """A page with nothing on it that follows the clock."""
+    return HTMLResponse(_CLOCK.format(words=json.dumps(script_words("frame")), change="x"))
+
+
+def tell_the_time(desk: Desk) -> None:
+    number = 0
+    while True:
+        number += 1
+        desk.hub.tell(TOPIC, {"at": 1000.0 * time.time(), "number": number})
+        time.sleep(1.0 / A_SECOND)
+
+
+def main() -> None:
+    application = make_application(
+        Path(sys.argv[1]), pages=(*PAGES, Page("clock", (Door("/clock", clock),)))
+    )
+    threading.Thread(target=tell_the_time, args=(application.state.desk,), daemon=True).start()
+    listening = bound("127.0.0.1", int(sys.argv[2]))
+    config = uvicorn.Config(
+        application,
+        log_level="warning",
+        access_log=False,
+        proxy_headers=False,
+        ws="websockets-sansio",
+        ws_max_size=4096,
+        timeout_graceful_shutdown=1,
+    )
+    sys.stdout.write(f"http://127.0.0.1:{listening.getsockname()[1]}/\n")
+    sys.stdout.flush()
+    uvicorn.Server(config).run([listening])
+
+
+if __name__ == "__main__":
+    main()
