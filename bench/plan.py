@@ -18,12 +18,17 @@ from walkboard.condition.kinds import Role
 from walkboard.condition.state import PipeCents
 from walkboard.organ.model import Organ
 from walkboard.planning.choosing import choose
+from walkboard.planning.demands import Demands
+from walkboard.planning.layout import Layout
 from walkboard.planning.minutes import in_steps
-from walkboard.planning.pitch import DivisionPitch, division_pitches
-from walkboard.planning.planning import choose_and_walk, make_plan
+from walkboard.planning.pitch import DivisionPitch
+from walkboard.planning.planning import make_plan
 from walkboard.planning.problem import Problem, pose
-from walkboard.planning.standing import REFERENCES_CENTS, Standing, standings
+from walkboard.planning.standing import REFERENCES_CENTS, Standing, situation
 from walkboard.planning.task import Level, Task
+from walkboard.planning.walked import choose_and_walk
+from walkboard.planning.weighing import weigh
+from walkboard.planning.what_if import Prepared, Question, prepare
 
 ORGANS = 20
 SMALL_CASES = 200
@@ -36,20 +41,21 @@ class Posed:
 
     organ: Organ
     pipes: Sequence[PipeCents]
-    standing: tuple[Standing, ...]
+    prepared: Prepared
     problem: Problem
     described: Problem  # the same, tuned to the description's pitch at the temperature told
 
 
-def posed(pipes: int, seed: int, off_cents: float = 0.0) -> Posed:
+def posed(pipes: int, seed: int, off_cents: float = 0.0, demands: Demands | None = None) -> Posed:
     organ = invented_organ(pipes, seed)
     heard = a_season_later(organ, 1000 + seed, off_cents)
-    pitches = division_pitches(organ, assess(organ, heard, {}), None)
-    standing = standings(organ, pitches, heard)
-    told = {id_: DivisionPitch(id_, 18.0, 0.0, 0.1, 18.0, heard=True) for id_ in pitches}
-    pull = np.zeros(len(REFERENCES_CENTS))  # every pipe was heard
-    described = pose(standings(organ, told, heard), pull)
-    return Posed(organ, heard, standing, pose(standing, pull), described)
+    prepared = prepare(organ, assess(organ, heard, {}), heard)
+    problem = prepared.problem(Question(60.0, demands=demands or Demands()))
+    layout = Layout.of(organ)
+    told = {d.id: DivisionPitch(d.id, 18.0, 0.0, 0.1, 18.0, heard=True) for d in organ.divisions}
+    pull = np.zeros((len(REFERENCES_CENTS), len(organ.divisions)))  # every pipe was heard
+    described = pose(situation(layout, told, heard, weigh(layout, heard)), pull)
+    return Posed(organ, heard, prepared, problem, described)
 
 
 def speed() -> None:

@@ -19,12 +19,14 @@ from walkboard.organ.examples import hall, village
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
+from walkboard.planning.layout import Layout
 from walkboard.planning.minutes import RANK_MINUTES
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.plan import Plan
 from walkboard.planning.planning import make_plan
 from walkboard.planning.standing import standings, unheard_pull
 from walkboard.planning.walking import Ways
+from walkboard.planning.weighing import weigh
 
 SMALL = small_organ()
 HALL = read_organ(hall())
@@ -57,7 +59,10 @@ def test_the_cost_is_that_of_the_plan_as_returned(seed, event):
         s.badness_left if s.pipe in done else s.badness_at(reference)
         for s in standings(SMALL, pitches, pipes)
     )
-    left += float(unheard_pull(SMALL, pitches, pipes, np.array([reference]))[0])
+    layout = Layout.of(SMALL)
+    place = np.array([layout.place(p.pipe) for p in pipes])
+    weights = weigh(layout, pipes)
+    left += float(unheard_pull(layout, pitches, place, weights, np.array([reference])).sum())
     assert_allclose(plan.cost_after, left, rtol=0, atol=1e-9)
     assert len(done) == len(plan.items) > 10
 

@@ -98,7 +98,9 @@ def test_a_tie_of_nothing_is_one_reference_for_all() -> None:
     task = a_task(300, 33, 5, ranks=16, off_cents=1.0)
     tied = choose(in_parts(task, 1, 0), 1500)
     assert len(set(tied.references)) == 1
-    assert_allclose(tied.cost, choose(replace(task, levels=task.levels[:2]), 1500).cost, rtol=0, atol=1e-9)
+    assert_allclose(
+        tied.cost, choose(replace(task, levels=task.levels[:2]), 1500).cost, rtol=0, atol=1e-9
+    )
 
 
 def test_freedom_never_costs() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -63,18 +64,44 @@ def test_one_sentence_takes_a_cost_apart_and_adds_up():
     sentence = explain(standing)
     assert sentence.count(". ") == 0
     assert sentence.endswith(".")
-    share, whole, level, register, kind, cost = (
+    share, whole, level, company, register, cost = (
         float(re.search(pattern, sentence).group(1))  # type: ignore[union-attr]
         for pattern in (
             r"is ([\d.]+) of wholly",
             r"counts ([\d.]+)",
             r"loudness ([\d.]+)",
+            r"company ([\d.]+)",
             r"tenor ([\d.]+)",
-            r"reed ([\d.]+)",
             r"costs ([\d.]+)",
         )
     )
-    assert whole == pytest.approx(level * register * kind, abs=0.03)
+    assert whole == pytest.approx(level * company * register, abs=0.03)
     assert cost == pytest.approx(share * whole, abs=0.02)
-    # 7.1 cents of F3 (174.6 Hz) are 0.72 beats a second: f·(2^(7.1/1200) − 1)
-    assert "0.7 times a second" in sentence
+    # 7.1 cents of F3 (174.6 Hz) are 0.72 beats a second at the fundamental: f·(2^(7.1/1200) − 1),
+    # and as many times more at the partial that beats
+    beats, partial = (
+        float(re.search(pattern, sentence).group(1))  # type: ignore[union-attr]
+        for pattern in (r"beats ([\d.]+) times", r"near its partial ([\d.]+)")
+    )
+    assert beats == pytest.approx(0.716 * partial, abs=0.1)
+
+
+def test_what_the_tuner_changed_and_what_the_event_makes_of_it_is_said():
+    standing, _ = standing_of("great.octave", 30, 9.0)
+    changed = replace(standing, weight=replace(standing.weight, own=0.5, use=1.6))
+    sentence = explain(changed)
+    assert "the event's use 1.60 × your own 0.50" in sentence
+    assert "middle" not in sentence
+
+
+def test_a_risky_pipe_and_a_forecast_are_said_to_be():
+    standing, pitch = standing_of("great.twelfth", 30, 40.0)
+    assert "look before moving it" in why(standing, 0.0, pitch)
+    forecast = replace(standing, is_heard=False)
+    assert why(forecast, 0.0, pitch).startswith("not heard, probably 40 cents sharp")
+    assert "was not heard and probably stands" in explain(forecast)
+
+
+def test_a_pipe_that_may_not_be_touched_is_explained_as_that():
+    standing, _ = standing_of("great.old", 30, 9.0)
+    assert explain(standing).endswith("and it is not to be touched.")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from walkboard.errors import NotEnoughMinutesError
+from walkboard.planning.arrays import FloatArray
 from walkboard.planning.choosing import choose
 from walkboard.planning.minutes import in_steps
 from walkboard.planning.plan import CurvePoint
@@ -28,21 +30,33 @@ def cost_curve(
     Returns
     -------
     tuple of CurvePoint
-        From 0 upward, to 1.5 × the visit's minutes or to where nothing is left to gain. The visit's
-        own minutes are among them.
+        From 0 upward (or from where what must be done fits), to 1.5 × the visit's minutes or to
+        where nothing is left to gain. The visit's own minutes are among them.
     """
-    least = float((task.untouched - np.maximum(task.gain, 0.0).sum(axis=1)).min())
+    useful = np.maximum(task.gain, 0.0) if task.must is None else _useful(task)
+    least = float((task.untouched - useful.sum(axis=1)).min())
+    if task.parts is not None and task.parts.within:
+        least = -np.inf  # every point is asked for
     end = BEYOND * minutes
     places = {round(n * every_minutes, 6) for n in range(int(end / every_minutes + 1e-9) + 1)}
     points: list[CurvePoint] = []
     start: int | None = None
     for at in sorted(places | {minutes}):
-        chosen = choose(task, in_steps_within(at), start)
+        try:
+            chosen = choose(task, in_steps_within(at), start)
+        except NotEnoughMinutesError:  # what must be done does not fit in so few
+            continue
         start = chosen.reference
         points.append(CurvePoint(at, chosen.cost))
         if chosen.cost <= least + 1e-9 and at >= minutes:
             break
     return tuple(points)
+
+
+def _useful(task: Task) -> FloatArray:
+    assert task.must is not None
+    useful: FloatArray = np.where(task.must, task.gain, np.maximum(task.gain, 0.0))
+    return useful
 
 
 def in_steps_within(minutes: float) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from fractions import Fraction
 
 from walkboard.condition.kinds import Role, role_of
@@ -41,19 +41,34 @@ def reference_rank(organ: Organ) -> Rank | None:
 
 def visit_of(standing: Standing) -> Visit:
     """The visit in which a pipe is tuned."""
-    turn = Round.REEDS if standing.role is Role.REED else Round.FLUES
-    return Visit(turn, standing.rank.chest)
+    return visit_of_rank(standing.rank, standing.role)
 
 
-def mixtures_after(chosen: Iterable[Standing]) -> set[tuple[str, str]]:
-    """Pairs of chests of one division: principals in the first, mixtures (only) in the second."""
+def visit_of_rank(rank: Rank, role: Role) -> Visit:
+    """The visit in which a rank is tuned."""
+    return Visit(Round.REEDS if role is Role.REED else Round.FLUES, rank.chest)
+
+
+def mixtures_after(
+    organ: Organ, ranks: Iterable[str], role: Mapping[str, Role]
+) -> set[tuple[str, str]]:
+    """Pairs of chests of one division: principals in the first, mixtures (only) in the second.
+
+    Parameters
+    ----------
+    organ : Organ
+    ranks : iterable of str
+        Those with a pipe to tune.
+    role : mapping of rank id to Role
+    """
     chorus: dict[str, set[str]] = {}
     mixtures: dict[str, set[str]] = {}
-    for standing in chosen:
-        if standing.role is Role.MIXTURE:
-            mixtures.setdefault(standing.rank.division, set()).add(standing.rank.chest)
-        elif standing.role in (Role.UNISON, Role.MUTATION):
-            chorus.setdefault(standing.rank.division, set()).add(standing.rank.chest)
+    for rank_id in ranks:
+        rank = organ.rank(rank_id)
+        if role[rank_id] is Role.MIXTURE:
+            mixtures.setdefault(rank.division, set()).add(rank.chest)
+        elif role[rank_id] in (Role.UNISON, Role.MUTATION):
+            chorus.setdefault(rank.division, set()).add(rank.chest)
     return {
         (first, second)
         for division, chests in mixtures.items()

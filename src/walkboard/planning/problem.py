@@ -1,4 +1,4 @@
-"""From standings to the task: gains, times and set-ups as arrays."""
+"""From where the pipes stand to the task: gains, times, set-ups and musts as arrays."""
 
 from __future__ import annotations
 
@@ -7,81 +7,250 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.organ.model import Organ
-from walkboard.planning.arrays import FloatArray
+from walkboard.organ.model import Rank
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.demands import Demands, pipes_of_stop
+from walkboard.planning.layout import Layout
 from walkboard.planning.minutes import RANK_MINUTES, in_steps
-from walkboard.planning.ordering import visit_of
-from walkboard.planning.standing import REFERENCES_CENTS, Standing, left_badness, untouched_badness
-from walkboard.planning.task import Level, Task
+from walkboard.planning.ordering import visit_of_rank
+from walkboard.planning.risk import RISKY, RiskyPipes
+from walkboard.planning.standing import (
+    REFERENCE_STEP_CENTS,
+    REFERENCES_CENTS,
+    Situation,
+    Standing,
+)
+from walkboard.planning.task import Level, Parts, Task
 from walkboard.planning.walking import Visit
 
+# A pipe of a stop that must stand within a tolerance is left only where it is so sure to; own
+# choice, four out of five.
+SURE = 0.8
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True)
 class Problem:
-    """The pipes that may be tuned, side by side by chest, round and rank, with what they gain.
+    """The pipes that may be tuned, side by side by division, chest, round and rank.
 
     Attributes
     ----------
-    tunable : tuple of Standing
-        In the order of the arrays.
-    untouched, gain : arrays
-        As in `Task`.
+    situation : Situation
+    order : (n,) array of int
+        Of each tunable pipe in the situation, in the order of the arrays.
+    ranks : tuple of Rank
+        Of each.
+    untouched_by_division : (k, divisions) array
+        Badness of each division at each reference, nothing tuned.
+    gain, must : (k, n) arrays
+        As in `Task`; `must` may be None.
+    steps : (n,) array of int
+    tie_cents : float
+    notes : tuple of str
+        What the demands ask for that cannot be had.
     """
 
-    tunable: tuple[Standing, ...]
-    untouched: FloatArray
+    situation: Situation
+    order: IntArray
+    ranks: tuple[Rank, ...]
+    untouched_by_division: FloatArray
     gain: FloatArray
+    must: BoolArray | None
+    steps: IntArray
+    tie_cents: float
+    notes: tuple[str, ...]
 
-    def task(self, organ: Organ, charges: Mapping[Visit, float]) -> Task:
+    @property
+    def untouched(self) -> FloatArray:
+        """Badness of everything at each reference, nothing tuned; (k,)."""
+        whole: FloatArray = self.untouched_by_division.sum(axis=1)
+        return whole
+
+    @property
+    def tunable(self) -> tuple[Standing, ...]:
+        """The pipes that may be tuned, in the order of the arrays."""
+        return tuple(self.situation.standing(int(i)) for i in self.order)
+
+    def picked(self, chosen: BoolArray) -> list[Standing]:
+        """The pipes chosen."""
+        return [self.situation.standing(int(i)) for i in self.order[chosen]]
+
+    def ranks_of(self, chosen: BoolArray) -> tuple[str, ...]:
+        """Ids of the ranks with a chosen pipe."""
+        return tuple(dict.fromkeys(self.ranks[int(i)].id for i in np.flatnonzero(chosen)))
+
+    def visit_of(self, rank_id: str) -> Visit:
+        """The visit in which a rank is tuned."""
+        layout = self.situation.layout
+        return visit_of_rank(layout.organ.rank(rank_id), layout.role[rank_id])
+
+    def ranks_once(self) -> tuple[Rank, ...]:
+        """Each rank once, in the order of the arrays."""
+        return tuple({rank.id: rank for rank in self.ranks}.values())
+
+    def task(self, charges: Mapping[Visit, float]) -> Task:
         """The task with the walks to the chests charged as given [min].
 
         Set-ups: a chest's panels, once; coming to it, in the flues' and in the reeds' round; a
         rank.
         """
+        organ = self.situation.layout.organ
+        role = self.situation.layout.role
         panels = {chest.id: in_steps(chest.minutes) for chest in organ.chests}
-        ranks = _level(self.tunable, lambda s: s.rank.id, lambda _: in_steps(RANK_MINUTES))
-        first_of_rank = [self.tunable[i] for i in ranks.starts]
-        visits = _level(first_of_rank, visit_of, lambda s: in_steps(charges[visit_of(s)]))
+        ranks = _level(self.ranks, lambda r: r.id, lambda _: in_steps(RANK_MINUTES))
+        first_of_rank = [self.ranks[i] for i in ranks.starts]
+        visits = _level(
+            first_of_rank,
+            lambda r: visit_of_rank(r, role[r.id]),
+            lambda r: in_steps(charges[visit_of_rank(r, role[r.id])]),
+        )
         first_of_visit = [first_of_rank[i] for i in visits.starts]
-        chests = _level(first_of_visit, lambda s: s.rank.chest, lambda s: panels[s.rank.chest])
+        chests = _level(first_of_visit, lambda r: r.chest, lambda r: panels[r.chest])
         return Task(
             references_cents=REFERENCES_CENTS,
             untouched=self.untouched,
             gain=self.gain,
-            steps=np.array([in_steps(s.minutes) for s in self.tunable], dtype=np.int64),
+            steps=self.steps,
             levels=(ranks, visits, chests),
+            must=self.must,
+            parts=self._parts([first_of_visit[i] for i in chests.starts]),
         )
 
+    def divisions(self) -> tuple[str, ...]:
+        """Divisions with a pipe that may be tuned, in the order of the arrays."""
+        return tuple(dict.fromkeys(rank.division for rank in self.ranks_once()))
 
-def pose(standing: Sequence[Standing], pull: FloatArray) -> Problem:
-    """The choice to be made among these pipes.
+    def _parts(self, of_chest: Sequence[Rank]) -> Parts | None:
+        within = round(self.tie_cents / REFERENCE_STEP_CENTS)
+        if not of_chest or not within:
+            return None
+        starts = [
+            i for i, r in enumerate(of_chest) if i == 0 or r.division != of_chest[i - 1].division
+        ]
+        number = {d.id: i for i, d in enumerate(self.situation.layout.organ.divisions)}
+        columns = [number[of_chest[i].division] for i in starts]
+        untouched = self.untouched_by_division[:, columns].copy()
+        # a division without a pipe to tune goes with the first of the others
+        others = [i for i in number.values() if i not in columns]
+        untouched[:, 0] += self.untouched_by_division[:, others].sum(axis=1)
+        return Parts(np.array(starts, dtype=np.int64), untouched, within)
+
+
+def pose(situation: Situation, pull: FloatArray, demands: Demands | None = None) -> Problem:
+    """The choice to be made among the pipes that are known.
 
     Parameters
     ----------
-    standing : sequence of Standing
-        Every pipe that was heard; those that may not be tuned count where they stand.
-    pull : (references,) array
+    situation : Situation
+        Pipes that may not be tuned count where they stand.
+    pull : (k, divisions) array
         From `walkboard.planning.standing.unheard_pull`.
+    demands : Demands, optional
+        Checked already.
     """
-    ordered = sorted(
-        standing, key=lambda s: (s.rank.chest, visit_of(s).round, s.rank.id, s.pipe.number)
+    demands = demands or Demands()
+    layout = situation.layout
+    may = _may_be_tuned(situation, demands)
+    places = situation.place
+    order = _side_by_side(layout, places)
+    order = order[may[order]]
+    badness = situation.badness * situation.weight
+    divisions = len(layout.organ.divisions)
+    of_division = layout.division_of[places]
+    untouched = pull + np.stack(
+        [badness[:, of_division == d].sum(axis=1) for d in range(divisions)], axis=1
     )
-    worth = untouched_badness(ordered)
-    may = np.array([s.tunable for s in ordered], dtype=np.bool_)
-    left = left_badness(ordered)
+    gain = badness[:, order] - (situation.left * situation.weight)[order]
+    must, notes = _musts(situation, demands, may)
+    extra = demands.extra_minutes
     return Problem(
-        tunable=tuple(s for s in ordered if s.tunable),
-        untouched=worth.sum(axis=1) + pull,
-        gain=np.ascontiguousarray((worth - left)[:, may]),
+        situation=situation,
+        order=order,
+        ranks=tuple(layout.organ.ranks[int(r)] for r in layout.rank_of[places[order]]),
+        untouched_by_division=untouched,
+        gain=gain,
+        must=None if must is None else must[:, order],
+        steps=np.array(
+            [
+                in_steps(situation.minutes[i] + extra.get(situation.known[i].pipe, 0.0))
+                for i in order
+            ],
+            dtype=np.int64,
+        ),
+        tie_cents=demands.tie_cents,
+        notes=notes,
     )
+
+
+def _side_by_side(layout: Layout, places: IntArray) -> IntArray:
+    """Order of pipes by division, chest, round, rank and number."""
+    ranks = layout.organ.ranks
+    chest = {c: i for i, c in enumerate(sorted({rank.chest for rank in ranks}))}
+    turn = np.array([visit_of_rank(r, layout.role[r.id]).round.value for r in ranks])
+    name = np.argsort(np.argsort([rank.id for rank in ranks]))
+    of_chest = np.array([chest[rank.chest] for rank in ranks])
+    rank = layout.rank_of[places]
+    order: IntArray = np.lexsort(
+        (places, name[rank], turn[rank], of_chest[rank], layout.division_of[places])
+    )
+    return order
+
+
+def _may_be_tuned(situation: Situation, demands: Demands) -> BoolArray:
+    may = situation.tunable.copy()
+    reach = np.array(
+        [rank.id not in demands.out_of_reach for rank in situation.layout.organ.ranks],
+        dtype=np.bool_,
+    )
+    may &= reach[situation.layout.rank_of[situation.place]]
+    if demands.must_not:
+        may &= np.array([k.pipe not in demands.must_not for k in situation.known], dtype=np.bool_)
+    if demands.risky is RiskyPipes.LEAVE:
+        asked = np.array([k.pipe in demands.must for k in situation.known], dtype=np.bool_)
+        may &= asked | (situation.chance_worse < RISKY)
+    return may
+
+
+def _musts(
+    situation: Situation, demands: Demands, may: BoolArray
+) -> tuple[BoolArray | None, tuple[str, ...]]:
+    """What must be tuned at each reference, (k, known), and what is asked for in vain."""
+    index = {k.pipe: i for i, k in enumerate(situation.known)}
+    must = np.zeros((len(REFERENCES_CENTS), len(situation.known)), dtype=np.bool_)
+    notes = []
+    for pipe in sorted(demands.must):
+        if pipe in index:
+            must[:, index[pipe]] = True
+        else:
+            notes.append(f"{pipe} must be seen to, but it was not heard.")
+    for stop, cents in demands.within_cents.items():
+        pipes = pipes_of_stop(situation.layout.organ, stop)
+        here = np.array([index[p] for p in pipes if p in index], dtype=np.int64)
+        if len(here) < len(pipes):
+            notes.append(
+                f"{stop} within {cents:g} cents: {len(pipes) - len(here)} of its {len(pipes)} "
+                "pipes were not heard, so nobody knows."
+            )
+        if not len(here):
+            continue
+        inside = situation.parts.chance_within(REFERENCES_CENTS, cents)[:, here]
+        needed = inside < SURE
+        barred = ~may[here] & needed[len(REFERENCES_CENTS) // 2]
+        if barred.any():
+            notes.append(
+                f"{stop} within {cents:g} cents: {int(barred.sum())} of its pipes stand further "
+                "off and are not to be tuned."
+            )
+        must[:, here] |= needed & may[here]
+    return (must if must.any() else None), tuple(notes)
 
 
 def _level(
-    members: Sequence[Standing],
-    name: Callable[[Standing], object],
-    steps: Callable[[Standing], int],
+    members: Sequence[Rank],
+    name: Callable[[Rank], object],
+    steps: Callable[[Rank], int],
 ) -> Level:
-    starts = [i for i, m in enumerate(members) if i == 0 or name(m) != name(members[i - 1])]
+    names = [name(m) for m in members]
+    starts = [i for i, own in enumerate(names) if i == 0 or own != names[i - 1]]
     return Level(
         np.array(starts, dtype=np.int64),
         np.array([steps(members[i]) for i in starts], dtype=np.int64),

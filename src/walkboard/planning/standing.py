@@ -1,23 +1,26 @@
-"""Where every pipe that was heard stands against where it should be left, and what that costs."""
+"""Where every pipe that is known stands against where it should be left, and what that costs."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from walkboard.condition.kinds import Role, roles
+from walkboard.condition.kinds import Role
 from walkboard.condition.shift import air_cents
 from walkboard.condition.state import PipeCents
-from walkboard.organ.model import Organ, PipeRef, Rank
-from walkboard.organ.targets import target_hz
-from walkboard.planning.arrays import FloatArray
+from walkboard.organ.model import Organ, PipeRef, Rank, TunedBy
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.belief import Belief, Parts, PipeForecast, belief_of
 from walkboard.planning.cost import expected_badness, left_by_tuning_cents
+from walkboard.planning.layout import Layout
 from walkboard.planning.minutes import pipe_minutes
 from walkboard.planning.pitch import DivisionPitch
-from walkboard.planning.weighing import Weight, average_level_db, weigh, weigh_unheard
-from walkboard.quantities import cents_of_ratio, ratio_of_cents
+from walkboard.planning.risk import CHANCE, Risk, chances, risk_of
+from walkboard.planning.weighing import Weight, Weights, weigh
+from walkboard.quantities import CENTS_PER_NEPER, ratio_of_cents
 
 # How far an unheard flue may stand from its division, one standard deviation [cents]: a season's
 # wander of the pipe and of its rank (common practice, no source).
@@ -29,11 +32,12 @@ _MOST_STEPS = round(REACH_CENTS / REFERENCE_STEP_CENTS)
 REFERENCES_CENTS: FloatArray = np.round(
     np.arange(-_MOST_STEPS, _MOST_STEPS + 1) * REFERENCE_STEP_CENTS, 6
 )
+Known = PipeCents | PipeForecast
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """One pipe that was heard.
+    """One pipe that was heard, or is forecast.
 
     Attributes
     ----------
@@ -42,8 +46,10 @@ class Standing:
     role : Role
     target_hz : float
         Where to leave it today, if the organ is tuned where it stands.
-    cents, sigma_cents : float
-        Where it stands against that [cents], with one standard deviation.
+    beat_hz : float
+        Pitch of the partial at which its beats are heard.
+    belief : Belief
+        Where it stands against its target [cents].
     cents_from_flues : float
         Where it stands against its division's flues today; differs from `cents` for reeds when
         the event's air is not today's.
@@ -53,144 +59,254 @@ class Standing:
     minutes : float
     tunable : bool
         False for historic ranks.
+    is_heard : bool
+        False where it is only forecast.
     """
 
     pipe: PipeRef
     rank: Rank
     role: Role
     target_hz: float
-    cents: float
-    sigma_cents: float
+    beat_hz: float
+    belief: Belief
     cents_from_flues: float
     weight: Weight
     left_cents: float
     minutes: float
     tunable: bool
+    is_heard: bool = True
+
+    @property
+    def cents(self) -> float:
+        """Where it stands against its target, in the mean [cents]."""
+        return self.belief.mean_cents
+
+    @property
+    def sigma_cents(self) -> float:
+        """One standard deviation of that."""
+        return self.belief.sigma_cents
+
+    @property
+    def risk(self) -> Risk:
+        """Of tuning it, where the organ stands."""
+        return risk_of(self.rank.tuned_by, self.cents)
 
     def badness_at(self, reference_cents: float) -> float:
         """Weighted mean badness if it is left as it is and the organ tuned to a reference."""
-        mean = expected_badness(self.cents - reference_cents, self.sigma_cents, self.target_hz)
-        return self.weight.whole * float(mean)
+        parts = zip(self.belief.shares, self.belief.cents, self.belief.sigmas_cents, strict=True)
+        mean = sum(
+            w * float(expected_badness(m - reference_cents, s, self.beat_hz)) for w, m, s in parts
+        )
+        return self.weight.whole * mean
 
     @property
     def badness_left(self) -> float:
-        """Weighted mean badness after tuning."""
-        return self.weight.whole * float(expected_badness(0.0, self.left_cents, self.target_hz))
+        """Weighted mean badness after tuning, the chance that it goes wrong counted."""
+        left = float(expected_badness(0.0, self.left_cents, self.beat_hz))
+        return self.weight.whole * (left + self.risk.chance * (1.0 - left))
 
 
-def standings(
-    organ: Organ, pitches: Mapping[str, DivisionPitch], pipes: Sequence[PipeCents]
-) -> tuple[Standing, ...]:
-    """Standing of each pipe that was heard.
+@dataclass(frozen=True)
+class Situation:
+    """All pipes that are known, as arrays in the order in which they were given.
+
+    Attributes
+    ----------
+    layout : Layout
+    known : tuple of PipeCents or PipeForecast
+    place : (n,) array of int
+        In the layout.
+    parts : Parts
+        Where each stands against where it should be left [cents].
+    target_hz, beat_hz, left_cents, minutes, chance_worse : (n,) arrays
+    from_flues_cents : (n,) array
+        Against its division's flues today.
+    tunable : (n,) array of bool
+    weights : Weights
+        Of every pipe of the organ.
+    """
+
+    layout: Layout
+    known: tuple[Known, ...]
+    place: IntArray
+    parts: Parts
+    target_hz: FloatArray
+    beat_hz: FloatArray
+    from_flues_cents: FloatArray
+    left_cents: FloatArray
+    minutes: FloatArray
+    chance_worse: FloatArray
+    tunable: BoolArray
+    weights: Weights
+
+    @cached_property
+    def weight(self) -> FloatArray:
+        """Weight of each."""
+        return self.weights.whole[self.place]
+
+    @cached_property
+    def badness(self) -> FloatArray:
+        """Mean badness of each at each reference before weighing, nothing tuned; (k, n)."""
+        parts, hz = self.parts, self.parts.each(self.beat_hz)
+        off = parts.cents - REFERENCES_CENTS[:, None]
+        return parts.mean(expected_badness(off, parts.sigma_cents, hz))
+
+    @cached_property
+    def left(self) -> FloatArray:
+        """Mean badness of each after tuning, before weighing."""
+        left = expected_badness(0.0, self.left_cents, self.beat_hz)
+        after: FloatArray = left + self.chance_worse * (1.0 - left)
+        return after
+
+    def standing(self, index: int) -> Standing:
+        """One of them, for words."""
+        known = self.known[index]
+        organ = self.layout.organ
+        rank = organ.rank(known.pipe.rank)
+        count = len(belief_of(known).shares)
+        start = int(self.parts.starts[index])
+        part = slice(start, start + count)
+        return Standing(
+            pipe=known.pipe,
+            rank=rank,
+            role=self.layout.role[rank.id],
+            target_hz=float(self.target_hz[index]),
+            beat_hz=float(self.beat_hz[index]),
+            belief=Belief(
+                tuple(float(x) for x in self.parts.share[part]),
+                tuple(float(x) for x in self.parts.cents[part]),
+                tuple(float(x) for x in self.parts.sigma_cents[part]),
+            ),
+            cents_from_flues=float(self.from_flues_cents[index]),
+            weight=self.weights.at(int(self.place[index])),
+            left_cents=float(self.left_cents[index]),
+            minutes=float(self.minutes[index]),
+            tunable=bool(self.tunable[index]),
+            is_heard=not isinstance(known, PipeForecast),
+        )
+
+
+def situation(
+    layout: Layout,
+    pitches: Mapping[str, DivisionPitch],
+    known: Sequence[Known],
+    weights: Weights,
+) -> Situation:
+    """Where each pipe that is known stands.
 
     Parameters
     ----------
-    organ : Organ
+    layout : Layout
     pitches : mapping of division id to DivisionPitch
         From `walkboard.planning.pitch.division_pitches`.
-    pipes : sequence of PipeCents
+    known : sequence of PipeCents or PipeForecast
         Each pipe once.
+    weights : Weights
     """
-    part = roles(organ)
-    average = average_level_db(organ, pipes)
-    ratios = _Ratios(organ)
-    found = []
-    for heard in pipes:
-        rank = organ.rank(heard.pipe.rank)
-        role = part[rank.id]
-        pitch = pitches[rank.division]
-        nominal = target_hz(organ, heard.pipe, None)
-        speaks = nominal * ratios.at(heard.air_celsius) * ratio_of_cents(heard.cents)
-        above = ratio_of_cents(pitch.above_cents)
-        flues = nominal * ratios.at(pitch.air_celsius) * above
-        is_reed = role is Role.REED
-        leave = nominal * ratios.at(pitch.event_celsius) * above if is_reed else flues
-        weight = weigh(organ, role, heard, average)
-        found.append(
-            Standing(
-                pipe=heard.pipe,
-                rank=rank,
-                role=role,
-                target_hz=leave,
-                cents=cents_of_ratio(speaks / leave),
-                sigma_cents=heard.sigma_cents,
-                cents_from_flues=cents_of_ratio(speaks / flues),
-                weight=weight,
-                left_cents=left_by_tuning_cents(leave, reed=is_reed),
-                minutes=pipe_minutes(rank, role, leave),
-                tunable=not rank.historic,
-            )
-        )
-    return tuple(found)
+    organ = layout.organ
+    place = np.array([layout.place(k.pipe) for k in known], dtype=np.int64)
+    ranks = [organ.ranks[int(r)] for r in layout.rank_of[place]]
+    pitch = [pitches[organ.divisions[int(d)].id] for d in layout.division_of[place]]
+    reed = np.array([layout.role[rank.id] is Role.REED for rank in ranks], dtype=np.bool_)
+    air = _AirCents(organ)
+    heard_in = np.array([air.at(k.air_celsius) for k in known])
+    flues = np.array([air.at(p.air_celsius) + p.above_cents for p in pitch])
+    leave = np.where(
+        reed, np.array([air.at(p.event_celsius) + p.above_cents for p in pitch]), flues
+    )
+    parts = Parts.of([belief_of(k) for k in known])
+    target = layout.nominal_hz[place] * 2.0 ** (leave / 1200.0)
+    against = Parts(
+        parts.starts, parts.share, parts.cents + parts.each(heard_in - leave), parts.sigma_cents
+    )
+    mean = against.mean(against.cents)
+    return Situation(
+        layout=layout,
+        known=tuple(known),
+        place=place,
+        parts=against,
+        target_hz=target,
+        beat_hz=target * weights.beating_partial[place],
+        from_flues_cents=mean + leave - flues,
+        left_cents=np.array(
+            [left_by_tuning_cents(h, reed=bool(r)) for h, r in zip(target, reed, strict=True)]
+        ),
+        minutes=np.array(
+            [
+                pipe_minutes(rank, layout.role[rank.id], h)
+                for rank, h in zip(ranks, target, strict=True)
+            ]
+        ),
+        chance_worse=chances(
+            np.array([CHANCE[rank.tuned_by] for rank in ranks]),
+            np.array([float(rank.tuned_by is TunedBy.CONE) for rank in ranks]),
+            mean,
+        ),
+        tunable=np.array([not rank.historic for rank in ranks], dtype=np.bool_),
+        weights=weights,
+    )
 
 
-def untouched_badness(
-    standing: Sequence[Standing], references_cents: FloatArray = REFERENCES_CENTS
-) -> FloatArray:
-    """Weighted mean badness of each pipe at each reference, nothing tuned.
-
-    Returns
-    -------
-    (references, pipes) array
-    """
-    cents = np.array([s.cents for s in standing])
-    sigma = np.array([s.sigma_cents for s in standing])
-    hz = np.array([s.target_hz for s in standing])
-    weight = np.array([s.weight.whole for s in standing])
-    worth: FloatArray = weight * expected_badness(cents - references_cents[:, None], sigma, hz)
-    return worth
-
-
-def left_badness(standing: Sequence[Standing]) -> FloatArray:
-    """Weighted mean badness of each pipe after tuning, at whatever reference."""
-    left = np.array([s.left_cents for s in standing])
-    hz = np.array([s.target_hz for s in standing])
-    worth: FloatArray = np.array([s.weight.whole for s in standing])
-    return worth * expected_badness(0.0, left, hz)
+def standings(
+    organ: Organ, pitches: Mapping[str, DivisionPitch], known: Sequence[Known]
+) -> tuple[Standing, ...]:
+    """Standing of each pipe that is known, weighed without an event."""
+    layout = Layout.of(organ)
+    found = situation(layout, pitches, known, weigh(layout, known))
+    return tuple(found.standing(index) for index in range(len(known)))
 
 
 def unheard_pull(
-    organ: Organ,
+    layout: Layout,
     pitches: Mapping[str, DivisionPitch],
-    pipes: Sequence[PipeCents],
+    place: IntArray,
+    weights: Weights,
     references_cents: FloatArray = REFERENCES_CENTS,
 ) -> FloatArray:
-    """What leaving the present pitch costs by the flues that were not heard.
+    """What leaving the present pitch costs by the flues of which nothing is known.
 
     They are taken to stand with their division. The sum is counted from the present pitch
     (reference 0), so that it adds nothing unless the reference moves: without it a plan that heard
     one rank would carry the organ's pitch to wherever that rank has gone.
 
+    Parameters
+    ----------
+    layout : Layout
+    pitches : mapping of division id to DivisionPitch
+    place : (n,) array of int
+        Of the pipes that are known, in the layout.
+    weights : Weights
+    references_cents : (k,) array
+
     Returns
     -------
-    (references,) array
+    (k, divisions) array
     """
-    part = roles(organ)
-    heard = {p.pipe for p in pipes}
-    hz: list[float] = []
-    weight: list[float] = []
-    sigma: list[float] = []
-    ratios = _Ratios(organ)
-    for pipe in organ.pipes():
-        rank = organ.rank(pipe.rank)
-        if pipe in heard or not rank.family.is_flue:
-            continue
-        pitch = pitches[rank.division]
-        hz.append(target_hz(organ, pipe, None) * ratios.at(pitch.air_celsius))
-        register, kind = weigh_unheard(organ, part[rank.id], pipe)
-        weight.append(register * kind)
-        sigma.append(float(np.hypot(UNHEARD_CENTS, pitch.sigma_cents)))
-    if not hz:
-        return np.zeros(len(references_cents))
+    organ = layout.organ
+    flue = np.array([rank.family.is_flue for rank in organ.ranks])[layout.rank_of]
+    flue[place] = False
+    pull = np.zeros((len(references_cents), len(organ.divisions)))
     at = np.append(references_cents, 0.0)
-    worth = np.array(weight) * expected_badness(at[:, None], np.array(sigma), np.array(hz))
-    total = worth.sum(axis=1)
-    pull: FloatArray = total[:-1] - total[-1]
+    for index, division in enumerate(organ.divisions):
+        which = np.flatnonzero(flue & (layout.division_of == index))
+        if not len(which):
+            continue
+        pitch = pitches[division.id]
+        air = _AirCents(organ).at(pitch.air_celsius)
+        hz = layout.nominal_hz[which] * ratio_of_cents(air) * weights.beating_partial[which]
+        sigma = float(np.hypot(UNHEARD_CENTS, pitch.sigma_cents))
+        worth = (weights.whole[which] * expected_badness(at[:, None], sigma, hz)).sum(axis=1)
+        pull[:, index] = worth[:-1] - worth[-1]
     return pull
 
 
-class _Ratios:
-    """What air does to a flue's pitch, worked out once for each temperature."""
+def beats_a_second(standing: Standing, off_cents: float) -> float:
+    """How fast it beats, so far off, at the partial at which that is heard [Hz]."""
+    return abs(off_cents) * standing.beat_hz / CENTS_PER_NEPER
+
+
+class _AirCents:
+    """What air does to a flue's pitch [cents], worked out once for each temperature."""
 
     def __init__(self, organ: Organ) -> None:
         self._from = organ.pitch.at_celsius
@@ -198,5 +314,5 @@ class _Ratios:
 
     def at(self, celsius: float) -> float:
         if celsius not in self._known:
-            self._known[celsius] = ratio_of_cents(air_cents(self._from, celsius))
+            self._known[celsius] = air_cents(self._from, celsius)
         return self._known[celsius]

@@ -94,6 +94,7 @@ def needs_by_part(task: Task) -> IntArray:
         return np.zeros((len(task.references_cents), parts), dtype=np.int64)
     by_group = must_by_group(task)
     if task.parts is None:
-        return by_group.sum(axis=1, keepdims=True)
+        whole: IntArray = by_group.sum(axis=1, keepdims=True)
+        return whole
     needs: IntArray = np.add.reduceat(by_group, task.parts.starts, axis=1)
     return needs

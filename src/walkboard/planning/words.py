@@ -4,17 +4,10 @@ from __future__ import annotations
 
 from walkboard.condition.kinds import Role
 from walkboard.planning.pitch import DivisionPitch
-from walkboard.planning.standing import Standing
-from walkboard.quantities import CENTS_PER_NEPER
+from walkboard.planning.standing import Standing, beats_a_second
 
 _LOUD, _SOFT = 1.3, 0.75  # of the level's factor
 _OCTAVES = ((48, "bass"), (60, "tenor"), (72, "middle"), (84, "treble"))
-_KINDS = {
-    Role.REED: "reed",
-    Role.MUTATION: "mutation",
-    Role.MIXTURE: "row of a mixture",
-    Role.CELESTE: "celeste",
-}
 _OTHER_AIR_CENTS = 0.5  # from here on, a reed's two figures are both given
 
 
@@ -23,7 +16,13 @@ def move(cents: float) -> str:
     return "flatter" if cents > 0.0 else "sharper"
 
 
-def why(standing: Standing, reference_cents: float, pitch: DivisionPitch) -> str:
+def why(
+    standing: Standing,
+    reference_cents: float,
+    pitch: DivisionPitch,
+    *,
+    warmer_celsius: float = 0.0,
+) -> str:
     """One phrase: how far off, against what, how loud, where on the keyboard.
 
     Parameters
@@ -33,6 +32,8 @@ def why(standing: Standing, reference_cents: float, pitch: DivisionPitch) -> str
         The reference that the organ is tuned to, above where it stands.
     pitch : DivisionPitch
         Of the pipe's division.
+    warmer_celsius : float
+        How much warmer the air is taken to be by the time that the pipe is come to [°C].
     """
     off = standing.cents - reference_cents
     today = standing.cents_from_flues - reference_cents
@@ -46,7 +47,15 @@ def why(standing: Standing, reference_cents: float, pitch: DivisionPitch) -> str
         phrase = f"{size(off)} of its distance from {against}"
     else:
         phrase = f"{size(off)} of {against}"
-    return ", ".join([phrase, *_loudness(standing), f"in the {register(standing)}"])
+    if not standing.is_heard:
+        phrase = f"not heard, probably {phrase}"
+    words = [phrase, *_loudness(standing), f"in the {register(standing)}"]
+    if warmer_celsius:
+        air = pitch.air_celsius + warmer_celsius
+        words.append(f"for air of {air:.1f} °C by then")
+    if standing.risk.is_risky:
+        words.append(standing.risk.why)
+    return ", ".join(words)
 
 
 def size(cents: float) -> str:
@@ -73,21 +82,39 @@ def explain(standing: Standing, reference_cents: float = 0.0) -> str:
         The reference that the organ is tuned to, above where it stands.
     """
     off = standing.cents - reference_cents
-    beats = abs(off) * standing.target_hz / CENTS_PER_NEPER
+    beats = beats_a_second(standing, off)
+    partial = standing.beat_hz / standing.target_hz
     weight = standing.weight
-    key = standing.rank.key_of(standing.pipe.number)
-    kind = _KINDS.get(standing.role) or (
-        "open flue" if standing.rank.family.value == "open" else "stopped flue"
-    )
     badness = standing.badness_at(reference_cents)
+    gain = badness - standing.badness_left
+    share = badness / weight.whole if weight.whole else 0.0
+    work = f"of which {standing.minutes:g} min of tuning would take away {gain:.2f}"
+    if gain <= 0.0:
+        work = f"and {standing.minutes:g} min of tuning would not lessen that"
+    if not standing.tunable:
+        work = "and it is not to be touched"
     return (
-        f"{standing.pipe} ({standing.rank.name}, {key}) stands {size(off)}, which beats "
-        f"{beats:.1f} times a second against a pipe in tune and is "
-        f"{badness / weight.whole:.2f} of wholly out of tune; it counts {weight.whole:.2f} "
-        f"(loudness {weight.level:.2f} × {register(standing)} {weight.register:.2f} × "
-        f"{kind} {weight.kind:.2f}), so it costs {badness:.2f}, of which "
-        f"{standing.minutes:g} min of tuning would take away {badness - standing.badness_left:.2f}."
+        f"{standing.pipe} ({standing.rank.name}, {standing.rank.key_of(standing.pipe.number)}) "
+        f"{'stands' if standing.is_heard else 'was not heard and probably stands'} {size(off)}, "
+        f"which beats {beats:.1f} times a second against its company, heard near its partial "
+        f"{partial:.1f}, and is {share:.2f} of wholly out of tune; it counts {weight.whole:.2f} "
+        f"({_factors(standing)}), so it costs {badness:.2f}, {work}."
     )
+
+
+def _factors(standing: Standing) -> str:
+    """``loudness 2.00 × company 0.84 × tenor 0.91``."""
+    weight = standing.weight
+    factors = [f"loudness {weight.level:.2f}", f"company {weight.company:.2f}"]
+    if weight.use is None:
+        factors.append(f"{register(standing)} {weight.register:.2f}")
+    else:
+        factors.append(f"the event's use {weight.use:.2f}")
+    if weight.kind != 1.0:
+        factors.append(f"{standing.role.value} {weight.kind:.2f}")
+    if weight.own != 1.0:
+        factors.append(f"your own {weight.own:.2f}")
+    return " × ".join(factors)
 
 
 def _loudness(standing: Standing) -> list[str]:

@@ -1,0 +1,104 @@
+"""The lines of a worklist: the chosen pipes in their order, with their targets and reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+from walkboard.condition.kinds import Role
+from walkboard.condition.shift import air_cents
+from walkboard.organ.model import Organ
+from walkboard.planning.air_course import AirCourse
+from walkboard.planning.minutes import RANK_MINUTES
+from walkboard.planning.ordering import in_order, reference_rank, visit_of
+from walkboard.planning.pitch import DivisionPitch
+from walkboard.planning.plan import PlanItem
+from walkboard.planning.standing import Standing
+from walkboard.planning.walking import Leg
+from walkboard.planning.words import move, why
+from walkboard.quantities import ratio_of_cents
+
+WARMER_CELSIUS = 0.1  # from here on the air's course is counted in a target: 0.3 cent
+
+
+@dataclass(frozen=True, slots=True)
+class Timed:
+    """A pipe of the worklist and when it is come to, in minutes from the beginning."""
+
+    standing: Standing
+    at_minutes: float
+
+
+def ordered_work(
+    organ: Organ, picked: Collection[Standing], legs: Sequence[Leg]
+) -> tuple[Timed, ...]:
+    """The chosen pipes in the order of work, each with the minute at which it is begun."""
+    panels = {chest.id: chest.minutes for chest in organ.chests}
+    walk = {leg.visit: leg.minutes for leg in legs}
+    clock = 0.0
+    opened: set[str] = set()
+    timed: list[Timed] = []
+    last: Standing | None = None
+    for standing in in_order(picked, legs, reference_rank(organ)):
+        if last is None or visit_of(standing) != visit_of(last):
+            clock += walk[visit_of(standing)]
+        if standing.rank.chest not in opened:
+            opened.add(standing.rank.chest)
+            clock += panels[standing.rank.chest]
+        if last is None or standing.rank.id != last.rank.id:
+            clock += RANK_MINUTES
+        timed.append(Timed(standing, clock))
+        clock += standing.minutes
+        last = standing
+    return tuple(timed)
+
+
+def items_of(
+    work: Sequence[Timed],
+    reference: Mapping[str, float],
+    pitches: Mapping[str, DivisionPitch],
+    air: Mapping[str, AirCourse],
+) -> tuple[PlanItem, ...]:
+    """The lines of the worklist.
+
+    Parameters
+    ----------
+    work : sequence of Timed
+        In order.
+    reference : mapping of division id to cents
+        That each is tuned to, above where it stands.
+    pitches : mapping of division id to DivisionPitch
+    air : mapping of division id to AirCourse
+        Flues' targets are for the air at the time when the pipe is come to, as far as it is known.
+    """
+    return tuple(
+        _item(order, timed, reference, pitches, air) for order, timed in enumerate(work, start=1)
+    )
+
+
+def _item(
+    order: int,
+    timed: Timed,
+    reference: Mapping[str, float],
+    pitches: Mapping[str, DivisionPitch],
+    air: Mapping[str, AirCourse],
+) -> PlanItem:
+    standing = timed.standing
+    division = standing.rank.division
+    pitch, above = pitches[division], reference[division]
+    off = standing.cents - above
+    warmer = 0.0
+    if standing.role is not Role.REED and division in air:
+        warmer = air[division].change_by(timed.at_minutes)
+        if abs(warmer) < WARMER_CELSIUS:
+            warmer = 0.0
+    moved = air_cents(pitch.air_celsius, pitch.air_celsius + warmer)
+    return PlanItem(
+        order=order,
+        pipe=standing.pipe,
+        cents=off,
+        target_hz=standing.target_hz * ratio_of_cents(above + moved),
+        move=move(off),
+        minutes=standing.minutes,
+        why=why(standing, above, pitch, warmer_celsius=warmer),
+    )
