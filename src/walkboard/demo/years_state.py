@@ -67,6 +67,7 @@ class OrganState:
         return float(self._habits.wood_cents * (1.0 + 0.3 * rng.standard_normal())) * stopper
 
     def pass_time(self, elapsed_years: float, weather: Weather) -> None:
+        """Move on to the next visit: wander, movement of ranks, dust, slips, damp."""
         steps = max(1, round(elapsed_years / _STEP_YEARS))
         step = elapsed_years / steps
         habits, rng = self._habits, self._rng
@@ -89,6 +90,7 @@ class OrganState:
         self._own += slipped * sign * size
 
     def true_cents(self, weather: Weather) -> FloatArray:
+        """Where each pipe stands against its target in its true air [cents]."""
         air = np.array(
             [
                 self._air_cents(self._organ.pitch.at_celsius, weather.celsius[r.division])
@@ -110,11 +112,13 @@ class OrganState:
         return np.array(wrong)[self.rank_of]
 
     def reading_sigma(self, rng: np.random.Generator) -> FloatArray:
+        """Uncertainty of a reading of each pipe [cents]."""
         usual = np.where(self.reed, 0.25, 0.12)
         sigma: FloatArray = usual * np.exp(0.4 * rng.standard_normal(len(usual)))
         return sigma
 
     def tune(self, tuned: BoolArray, wanted: FloatArray, weather: Weather) -> None:
+        """Leave pipes near where they are wanted, against their targets in the true air."""
         error = np.where(self.reed, self._habits.reed_left_cents, self._habits.flue_left_cents)
         left = wanted + error * self._rng.standard_normal(len(error))
         self._own = np.where(tuned, self._own + left - self.true_cents(weather), self._own)
@@ -134,11 +138,13 @@ class Thermometers:
         self._off = habits.slow_celsius * rng.standard_normal()
 
     def pass_time(self, elapsed_years: float) -> None:
+        """Let the slow error move on."""
         kept = np.exp(-elapsed_years / self._habits.slow_years)
         fresh = self._habits.slow_celsius * np.sqrt(1.0 - kept**2)
         self._off = kept * self._off + fresh * self._rng.standard_normal()
 
     def show(self, weather: Weather) -> dict[str, float]:
+        """What it shows at each division, to a tenth [°C]."""
         return {
             d.id: round(
                 weather.celsius[d.id]
