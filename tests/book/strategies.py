@@ -10,6 +10,7 @@ from walkboard.book.records import Conditions, TickState
 from walkboard.listening.heard import HoldFlag, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
+from walkboard.planning.use import EventUse, RegistrationUse
 from walkboard.scales.keys import Key
 from walkboard.survey.heard import HeardWalk, Hold, Reading
 
@@ -84,12 +85,29 @@ walks = st.builds(
 plans = st.builds(
     Plan,
     minutes=numbers,
-    reference=tuples(st.builds(Reference, words, numbers, numbers)),
+    reference=tuples(st.builds(Reference, words, numbers, numbers, maybe_numbers)),
     items=tuples(st.builds(PlanItem, counts, pipes, numbers, numbers, words, numbers, words)),
     cost_before=numbers,
     cost_after=numbers,
     cost_bound=numbers,
     minutes_used=numbers,
     curve=tuples(st.builds(CurvePoint, numbers, numbers)),
+    walk_minutes=numbers,
+    walk_bound_minutes=numbers,
+    notes=tuples(words),
+)
+event_uses = st.builds(
+    EventUse,
+    tuples(
+        st.builds(
+            RegistrationUse,
+            st.lists(words, min_size=1, max_size=2).map(tuple),
+            st.floats(1e-3, 1e6),
+            st.dictionaries(
+                words, st.dictionaries(st.integers(0, 127), numbers, max_size=2), max_size=2
+            ),
+            words,
+        )
+    ),
 )
 tick_states = st.sampled_from(TickState).map(str)

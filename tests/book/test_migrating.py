@@ -79,7 +79,8 @@ def test_a_migration_that_fails_changes_nothing(
     class Scripts(type(migrating.scripts())):  # type: ignore[misc]
         def iterate_revisions(self, *args: object, **named: object) -> Iterator[object]:
             for found in super().iterate_revisions(*args, **named):
-                found.module.upgrade = upgrade_and_break
+                if found.revision == HEAD_REVISION:
+                    found.module.upgrade = upgrade_and_break
                 yield found
 
     def upgrade_and_break() -> None:
@@ -171,7 +172,9 @@ def test_an_open_book_that_another_program_has_brought_up_is_no_more_written(
 
 def test_the_head_is_the_newest_revision() -> None:
     assert migrating.scripts().get_heads() == [HEAD_REVISION]
-    assert migrating.known_revisions() == ("0001", "0002")
+    assert migrating.known_revisions() == tuple(
+        f"{number:04d}" for number in range(1, int(HEAD_REVISION) + 1)
+    )
 
 
 def test_migrations_and_models_make_the_same_tables(folder: Path) -> None:

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from tests.book.making import DESCRIPTION, Clock
 from tests.book.strategies import (
     conditions,
+    event_uses,
     instants,
     maybe_numbers,
     names,
@@ -31,6 +32,7 @@ from walkboard.book.records import Conditions, Tick
 from walkboard.listening.heard import SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
+from walkboard.planning.use import EventUse, RegistrationUse
 from walkboard.scales.keys import Key
 from walkboard.survey.heard import HeardWalk, Hold, Reading
 
@@ -128,6 +130,27 @@ def test_an_event(shared, *, uid, at, title, stops, air):
 
 
 @few
+@given(uid=names, at=instants, use=event_uses, air=st.dictionaries(names, numbers, max_size=2))
+def test_an_events_use_and_air(shared, *, uid, at, use, air):
+    book, _, count = shared
+    uid = f"{uid} {next(count)}"
+    book.keep_event(1, uid, at, "recital")
+    kept = book.keep_event_use(1, uid, use=use, air_by_division=air)
+    assert (kept.use, kept.air_by_division) == (use, air)
+    assert kept in book.events(1)
+
+
+@few
+@given(subject=names, factor=numbers, why=words)
+def test_a_weight(shared, *, subject, factor, why):
+    book, _, _ = shared
+    kept = book.keep_weight(1, subject, factor, why)
+    assert (kept.subject, kept.factor, kept.words) == (subject, factor, why)
+    assert kept in book.weight_versions(1, subject)
+    assert (kept in book.weights(1)) == (factor != 1.0)
+
+
+@few
 @given(description=words, minutes=numbers, purpose=words, closing_note=words)
 def test_an_organ_and_its_visit(shared, description, minutes, purpose, closing_note):
     book, _, count = shared
@@ -168,9 +191,14 @@ def test_a_float_keeps_its_last_bit(shared):
         (PipeRef, "rank number"),
         (
             Plan,
-            "minutes reference items cost_before cost_after cost_bound minutes_used curve",
+            (
+                "minutes reference items cost_before cost_after cost_bound minutes_used curve "
+                "walk_minutes walk_bound_minutes notes"
+            ),
         ),
-        (Reference, "division shift_cents air_celsius"),
+        (Reference, "division shift_cents air_celsius event_celsius"),
+        (RegistrationUse, "stops seconds keys words"),
+        (EventUse, "registrations"),
         (PlanItem, "order pipe cents target_hz move minutes why"),
         (CurvePoint, "minutes cost"),
         (Conditions, "air_celsius humidity wind_mm noted_at"),

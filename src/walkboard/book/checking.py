@@ -22,6 +22,7 @@ from walkboard.book.sounds import sha256_of
 from walkboard.book.superseding import current_hearings
 from walkboard.book.ticks import Ticks
 from walkboard.book.visits import Visits
+from walkboard.book.weights import Weights
 from walkboard.errors import WalkboardError
 
 LEFTOVER_AGE = timedelta(days=1)  # no copying lasts so long; a killed program has left it
@@ -36,7 +37,7 @@ _UNREADABLE = (
 )
 
 
-class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events):
+class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events, Weights):
     """Checking the book: it reads all that the other parts keep."""
 
     def refuse_damage(self) -> None:
@@ -66,7 +67,7 @@ class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events):
                 for row in (OrganRow, VisitRow, RecordingRow)
             )
         readers: tuple[tuple[str, Sequence[int], tuple[Callable[[int], object], ...]], ...] = (
-            ("organ", organs, (self.organ_versions, self.faults, self.events)),
+            ("organ", organs, (self.organ_versions, self.faults, self.events, self.weights)),
             ("visit", visits, (self.visit, self.plans, self.ticks)),
             ("recording", recordings, (self.hearings,)),
         )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from datetime import datetime
 
 from sqlalchemy import Select, select
@@ -10,7 +12,9 @@ from sqlalchemy.orm import Session, aliased
 from walkboard.book.models import EventRow
 from walkboard.book.records import KeptEvent
 from walkboard.book.storing import Storing
-from walkboard.book.values import instant, number_or_none
+from walkboard.book.values import instant, number, number_or_none
+from walkboard.planning.use import EventUse
+from walkboard.planning.use_exchange import use_from_json, use_to_json
 
 
 class Events(Storing):
@@ -41,6 +45,11 @@ class Events(Storing):
         air_celsius : float or None
             Air temperature expected [°C].
 
+        Notes
+        -----
+        How the event uses the organ, and air told by division, stay as they were: calendars do not
+        bring them (`keep_event_use`).
+
         Raises
         ------
         BookError
@@ -59,7 +68,35 @@ class Events(Storing):
         )
         with self._writing() as session:
             self._newest_description(session, organ_id)
-            return self._supersede(session, _event_row(session, organ_id, uid), new)
+            old = _event_row(session, organ_id, uid)
+            new.uses = "[]" if old is None else old.uses
+            new.air_by_division = "{}" if old is None else old.air_by_division
+            return self._supersede(session, old, new)
+
+    def keep_event_use(
+        self,
+        organ_id: int,
+        uid: str,
+        *,
+        use: EventUse | None = None,
+        air_by_division: Mapping[str, float] | None = None,
+    ) -> KeptEvent:
+        """Keep how an event uses the organ, and its air by division; None leaves either as it is.
+
+        Raises
+        ------
+        BookError
+            When there is no such event.
+        """
+        with self._writing() as session:
+            old = self._event_to_change(session, organ_id, uid)
+            new = _copy_of(old)
+            if use is not None:
+                new.uses = json.dumps(use_to_json(use), ensure_ascii=False)
+            if air_by_division is not None:
+                air = {d: number(c, f"The air of {d}") for d, c in air_by_division.items()}
+                new.air_by_division = json.dumps(air, ensure_ascii=False)
+            return self._supersede(session, old, new)
 
     def cancel_event(self, organ_id: int, uid: str) -> KeptEvent:
         """Say that an event will not be; keeping it again brings it back.
@@ -70,20 +107,9 @@ class Events(Storing):
             When there is no such event.
         """
         with self._writing() as session:
-            old = _event_row(session, organ_id, uid)
-            if old is None:
-                raise self._error(
-                    f"Organ {organ_id} has no event {uid!r} in this book.", "List the events."
-                )
-            new = EventRow(
-                organ_id=organ_id,
-                uid=uid,
-                starts_at=old.starts_at,
-                title=old.title,
-                stops=old.stops,
-                air_celsius=old.air_celsius,
-                cancelled=True,
-            )
+            old = self._event_to_change(session, organ_id, uid)
+            new = _copy_of(old)
+            new.cancelled = True
             return self._supersede(session, old, new)
 
     def events(self, organ_id: int) -> tuple[KeptEvent, ...]:
@@ -104,6 +130,14 @@ class Events(Storing):
             rows = list(session.scalars(query))
             newer = {row.supersedes_id: row.id for row in rows}
             return tuple(_event_of(row, newer.get(row.id)) for row in rows)
+
+    def _event_to_change(self, session: Session, organ_id: int, uid: str) -> EventRow:
+        old = _event_row(session, organ_id, uid)
+        if old is None:
+            raise self._error(
+                f"Organ {organ_id} has no event {uid!r} in this book.", "List the events."
+            )
+        return old
 
     def _supersede(self, session: Session, old: EventRow | None, new: EventRow) -> KeptEvent:
         if old is not None:
@@ -127,7 +161,29 @@ def _event_row(session: Session, organ_id: int, uid: str) -> EventRow | None:
 
 
 def _said(row: EventRow) -> tuple[object, ...]:
-    return row.starts_at, row.title, row.stops, row.air_celsius, row.cancelled
+    return (
+        row.starts_at,
+        row.title,
+        row.stops,
+        row.air_celsius,
+        row.cancelled,
+        row.uses,
+        row.air_by_division,
+    )
+
+
+def _copy_of(row: EventRow) -> EventRow:
+    return EventRow(
+        organ_id=row.organ_id,
+        uid=row.uid,
+        starts_at=row.starts_at,
+        title=row.title,
+        stops=row.stops,
+        air_celsius=row.air_celsius,
+        cancelled=row.cancelled,
+        uses=row.uses,
+        air_by_division=row.air_by_division,
+    )
 
 
 def _event_of(row: EventRow, superseded_by: int | None) -> KeptEvent:
@@ -142,4 +198,6 @@ def _event_of(row: EventRow, superseded_by: int | None) -> KeptEvent:
         kept_at=row.kept_at,
         cancelled=row.cancelled,
         superseded_by=superseded_by,
+        use=use_from_json(json.loads(row.uses), where=f"event {row.uid}"),
+        air_by_division=dict(json.loads(row.air_by_division)),
     )

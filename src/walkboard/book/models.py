@@ -238,6 +238,9 @@ class PlanRow(Base):
     cost_after: Mapped[float]
     cost_bound: Mapped[float]
     minutes_used: Mapped[float]
+    walk_minutes: Mapped[float] = mapped_column(server_default=text("'0.0'"))
+    walk_bound_minutes: Mapped[float] = mapped_column(server_default=text("'0.0'"))
+    notes: Mapped[tuple[str, ...]] = mapped_column(server_default=text("'[]'"))
     references: Mapped[list[PlanReferenceRow]] = relationship(order_by="PlanReferenceRow.position")
     items: Mapped[list[PlanItemRow]] = relationship(order_by="PlanItemRow.position")
     curve: Mapped[list[PlanCurveRow]] = relationship(order_by="PlanCurveRow.position")
@@ -254,6 +257,7 @@ class PlanReferenceRow(Base):
     division: Mapped[str]
     shift_cents: Mapped[float]
     air_celsius: Mapped[float]
+    event_celsius: Mapped[float | None]
 
 
 class PlanItemRow(Base):
@@ -363,4 +367,28 @@ class EventRow(Base):
     stops: Mapped[tuple[str, ...]]
     air_celsius: Mapped[float | None]
     cancelled: Mapped[bool]
+    kept_at: Mapped[datetime]
+    uses: Mapped[str] = mapped_column(server_default=text("'[]'"))
+    air_by_division: Mapped[str] = mapped_column(server_default=text("'{}'"))
+
+
+class WeightChangeRow(Base):
+    """One version of a weight that the tuner changed."""
+
+    __tablename__ = "weight_change"
+    __table_args__ = (
+        Index(
+            "uq_weight_change_first",
+            "organ_id",
+            "subject",
+            unique=True,
+            sqlite_where=text("supersedes_id IS NULL"),
+        ),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    organ_id: Mapped[int] = mapped_column(ForeignKey("organ.id"))
+    supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("weight_change.id"), unique=True)
+    subject: Mapped[str]
+    factor: Mapped[float]
+    words: Mapped[str]
     kept_at: Mapped[datetime]

@@ -92,12 +92,18 @@ def _fill(row: PlanRow, plan: Plan) -> None:
     row.cost_after = number(plan.cost_after, "The plan's cost after")
     row.cost_bound = number(plan.cost_bound, "The plan's bound")
     row.minutes_used = number(plan.minutes_used, "The minutes that the plan uses")
+    row.walk_minutes = number(plan.walk_minutes, "The minutes of the plan's walks")
+    row.walk_bound_minutes = number(plan.walk_bound_minutes, "The bound of the plan's walks")
+    row.notes = tuple(plan.notes)
     row.references = [
         PlanReferenceRow(
             position=position,
             division=reference.division,
             shift_cents=number(reference.shift_cents, f"The shift of {reference.division}"),
             air_celsius=number(reference.air_celsius, f"The air of {reference.division}"),
+            event_celsius=number_or_none(
+                reference.event_celsius, f"The event's air of {reference.division}"
+            ),
         )
         for position, reference in enumerate(plan.reference)
     ]
@@ -140,7 +146,8 @@ def _plan_of(row: PlanRow) -> Plan:
     return Plan(
         minutes=row.minutes,
         reference=tuple(
-            Reference(r.division, r.shift_cents, r.air_celsius) for r in row.references
+            Reference(r.division, r.shift_cents, r.air_celsius, r.event_celsius)
+            for r in row.references
         ),
         items=tuple(
             PlanItem(
@@ -159,4 +166,7 @@ def _plan_of(row: PlanRow) -> Plan:
         cost_bound=row.cost_bound,
         minutes_used=row.minutes_used,
         curve=tuple(CurvePoint(point.minutes, point.cost) for point in row.curve),
+        walk_minutes=row.walk_minutes,
+        walk_bound_minutes=row.walk_bound_minutes,
+        notes=row.notes,
     )

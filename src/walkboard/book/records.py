@@ -15,6 +15,7 @@ from types import MappingProxyType
 
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import Plan, PlanItem
+from walkboard.planning.use import EventUse
 from walkboard.scales.keys import Key
 from walkboard.survey.heard import HeardWalk, Reading
 
@@ -306,6 +307,10 @@ class KeptEvent:
     kept_at : datetime
     cancelled : bool
     superseded_by : int or None
+    use : EventUse
+        Registrations and keys that its music exposes; empty where nothing is known.
+    air_by_division : mapping of division id to °C
+        Where the air expected differs from `air_celsius`.
     """
 
     id: int
@@ -317,6 +322,31 @@ class KeptEvent:
     air_celsius: float | None
     kept_at: datetime
     cancelled: bool = False
+    superseded_by: int | None = None
+    use: EventUse = field(default_factory=EventUse)
+    air_by_division: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+
+
+@dataclass(frozen=True, slots=True)
+class KeptWeight:
+    """A weight that the tuner changed.
+
+    Attributes
+    ----------
+    subject : str
+        A stop's or rank's id, or a pipe as ``rank:number``.
+    factor : float
+        1 undoes the change.
+    words : str
+        Why.
+    """
+
+    id: int
+    organ_id: int
+    subject: str
+    factor: float
+    words: str
+    kept_at: datetime
     superseded_by: int | None = None
 
 

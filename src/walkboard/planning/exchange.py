@@ -19,6 +19,7 @@ def plan_to_json(plan: Plan) -> dict[str, Any]:
                 "division": reference.division,
                 "shift_cents": reference.shift_cents,
                 "air_celsius": reference.air_celsius,
+                "event_celsius": reference.event_celsius,
             }
             for reference in plan.reference
         ],
@@ -39,5 +40,8 @@ def plan_to_json(plan: Plan) -> dict[str, Any]:
         "cost_bound": plan.cost_bound,
         "gap": plan.gap,
         "minutes_used": plan.minutes_used,
+        "walk_minutes": plan.walk_minutes,
+        "walk_bound_minutes": plan.walk_bound_minutes,
+        "notes": list(plan.notes),
         "curve": [{"minutes": point.minutes, "cost": point.cost} for point in plan.curve],
     }

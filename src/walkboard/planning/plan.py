@@ -18,11 +18,14 @@ class Reference:
         Of the division's targets against the organ's own pitch at `air_celsius` [cents].
     air_celsius : float
         The air that the flues' targets are for [°C].
+    event_celsius : float or None
+        Its air at the event, which the reeds are set for [°C]; None where none was told.
     """
 
     division: str
     shift_cents: float
     air_celsius: float
+    event_celsius: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +83,11 @@ class Plan:
     minutes_used : float
         Including reaching ranks and opening panels [min].
     curve : tuple of CurvePoint
+    walk_minutes, walk_bound_minutes : float
+        Of the ways through the case, and a proven lower bound for the same ranks in any order that
+        tunes the reference first, mixtures after principals, and reeds last [min].
+    notes : tuple of str
+        What was asked for and cannot be had.
     """
 
     minutes: float
@@ -90,6 +98,9 @@ class Plan:
     cost_bound: float
     minutes_used: float
     curve: tuple[CurvePoint, ...]
+    walk_minutes: float = 0.0
+    walk_bound_minutes: float = 0.0
+    notes: tuple[str, ...] = ()
 
     @property
     def gap(self) -> float:
