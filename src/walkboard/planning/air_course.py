@@ -22,6 +22,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from walkboard.planning.arrays import FloatArray
+
 READING_CELSIUS = 0.1
 SLOPE_CELSIUS_PER_HOUR = 1.0
 REST_MINUTES = 90.0
@@ -51,6 +53,12 @@ class AirCourse:
         if minutes <= 0.0:
             return self.now_celsius + slope * minutes
         return self.now_celsius + slope * REST_MINUTES * -math.expm1(-minutes / REST_MINUTES)
+
+    def at_times(self, minutes: FloatArray) -> FloatArray:
+        """The same for many times at once; shape kept."""
+        slope = self.slope_celsius_per_hour / 60.0
+        ahead = REST_MINUTES * -np.expm1(-np.maximum(minutes, 0.0) / REST_MINUTES)
+        return self.now_celsius + slope * np.where(minutes <= 0.0, minutes, ahead)
 
     def change_by(self, minutes: float) -> float:
         """How much warmer it will be in so many minutes [°C]."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from fractions import Fraction
 
 from walkboard.condition.kinds import Role, role_of
@@ -46,36 +46,8 @@ def visit_of(standing: Standing) -> Visit:
 
 def visit_of_rank(rank: Rank, role: Role) -> Visit:
     """The visit in which a rank is tuned."""
-    return Visit(Round.REEDS if role is Role.REED else Round.FLUES, rank.chest)
-
-
-def mixtures_after(
-    organ: Organ, ranks: Iterable[str], role: Mapping[str, Role]
-) -> set[tuple[str, str]]:
-    """Pairs of chests of one division: principals in the first, mixtures (only) in the second.
-
-    Parameters
-    ----------
-    organ : Organ
-    ranks : iterable of str
-        Those with a pipe to tune.
-    role : mapping of rank id to Role
-    """
-    chorus: dict[str, set[str]] = {}
-    mixtures: dict[str, set[str]] = {}
-    for rank_id in ranks:
-        rank = organ.rank(rank_id)
-        if role[rank_id] is Role.MIXTURE:
-            mixtures.setdefault(rank.division, set()).add(rank.chest)
-        elif role[rank_id] in (Role.UNISON, Role.MUTATION):
-            chorus.setdefault(rank.division, set()).add(rank.chest)
-    return {
-        (first, second)
-        for division, chests in mixtures.items()
-        for second in chests
-        for first in chorus.get(division, ())
-        if first != second
-    }
+    rounds = {Role.REED: Round.REEDS, Role.MIXTURE: Round.MIXTURES}
+    return Visit(rounds.get(role, Round.FLUES), rank.chest)
 
 
 def in_order(

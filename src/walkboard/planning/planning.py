@@ -80,5 +80,6 @@ def make_plan(
             use=use or EventUse(),
             demands=demands or Demands(),
             curve_every_minutes=curve_every_minutes,
+            prove_order=True,
         )
     )

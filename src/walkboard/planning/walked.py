@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import count
 
@@ -12,12 +12,13 @@ from walkboard.errors import NotEnoughMinutesError
 from walkboard.organ.model import Organ
 from walkboard.planning.arrays import BoolArray
 from walkboard.planning.choosing import Chosen, choose, must_steps
-from walkboard.planning.minutes import in_steps
-from walkboard.planning.ordering import mixtures_after, reference_rank
+from walkboard.planning.minutes import RANK_MINUTES, in_minutes, in_steps
+from walkboard.planning.ordering import reference_rank
 from walkboard.planning.problem import Problem
+from walkboard.planning.route import BEAMS
 from walkboard.planning.standing import Standing
 from walkboard.planning.task import Task
-from walkboard.planning.walking import Leg, Visit, Ways
+from walkboard.planning.walking import QUICK, Leg, Round, Visit, Way, Ways, Weather, Work
 
 _FREE_TURNS = 3  # of choosing and walking; then the walks charged may only rise
 
@@ -28,8 +29,13 @@ class Outcome:
 
     task: Task
     chosen: Chosen
-    legs: tuple[Leg, ...]
+    way: Way
     used: int
+
+    @property
+    def legs(self) -> tuple[Leg, ...]:
+        """The walks."""
+        return self.way.legs
 
     def picked(self, problem: Problem) -> list[Standing]:
         """The pipes chosen."""
@@ -37,84 +43,138 @@ class Outcome:
 
 
 def choose_and_walk(
-    organ: Organ, problem: Problem, capacity: int, ways: Ways | None = None
+    organ: Organ,
+    problem: Problem,
+    capacity: int,
+    ways: Ways | None = None,
+    *,
+    weather: Weather | None = None,
+    beams: Sequence[int] = BEAMS,
 ) -> Outcome:
     """Choose with the walks charged, walk what was chosen, and again until both agree.
+
+    Parameters
+    ----------
+    organ : Organ
+    problem : Problem
+    capacity : int
+        Steps of time that there are.
+    ways : Ways, optional
+        Of that organ.
+    weather : Weather, optional
+        With it, reeds are come to when the air is nearest the event's.
+    beams : sequence of int
+        How hard the last way is proved; see `walkboard.planning.route.shortest`.
 
     Raises
     ------
     NotEnoughMinutesError
         When what must be done does not fit, with the walks that it alone would take.
     """
-    walker = _Walker(organ, problem, ways or Ways(organ))
+    walker = _Walker(organ, problem, ways or Ways(organ), weather or Weather())
     try:
-        return walker.settle(capacity, walker.likely())
+        return walker.settle(capacity, walker.likely(), beams)
     except NotEnoughMinutesError:
         if problem.must is None:
             raise
-        return walker.bare(capacity)
+        return walker.bare(capacity, beams)
 
 
 class _Walker:
-    def __init__(self, organ: Organ, problem: Problem, ways: Ways) -> None:
-        self._organ, self._problem, self._ways = organ, problem, ways
-        self._role = problem.situation.layout.role
+    def __init__(self, organ: Organ, problem: Problem, ways: Ways, weather: Weather) -> None:
+        self._problem, self._ways, self._weather = problem, ways, weather
+        self._panels = {chest.id: chest.minutes for chest in organ.chests}
         reference = reference_rank(organ)
         self._first = reference.chest if reference else None
-        self._visits = {problem.visit_of(rank.id) for rank in problem.ranks_once()}
+        ranks = problem.ranks_once()
+        visits = [problem.visit_of(rank.id) for rank in ranks]
+        self._visits = set(visits)
+        number = {rank.id: index for index, rank in enumerate(ranks)}
+        self._rank_of = np.array([number[rank.id] for rank in problem.ranks], dtype=np.int64)
+        self._visit_of_rank = visits
 
-    def likely(self) -> Sequence[str]:
-        """Ranks of which the first way is made: what must be done, or everything."""
+    def likely(self) -> BoolArray:
+        """Pipes of which the first way is made: what must be done, or everything."""
         problem = self._problem
         if problem.must is None:
-            return [rank.id for rank in problem.ranks_once()]
-        return problem.ranks_of(problem.must[int(np.argmin(problem.untouched))])
+            return np.ones(len(problem.ranks), dtype=np.bool_)
+        must: BoolArray = problem.must[int(np.argmin(problem.untouched))]
+        return must
 
-    def settle(self, capacity: int, likely: Sequence[str]) -> Outcome:
-        """Turn by turn from a first way over these ranks."""
+    def settle(self, capacity: int, likely: BoolArray, beams: Sequence[int]) -> Outcome:
+        """Turn by turn from a first way over these pipes."""
         problem, ways = self._problem, self._ways
-        charges = ways.charges(self._legs(likely), self._visits)
+        charges = ways.charges(self._way(likely, QUICK).legs, self._visits)
         start: int | None = None
         for turn in count():
             task = problem.task(charges)
             chosen = choose(task, capacity, start)
             start = chosen.reference
-            legs = self._legs(problem.ranks_of(chosen.pipes))
-            walked = ways.charges(legs, self._visits)
-            if all(walked[leg.visit] <= charges[leg.visit] + 1e-9 for leg in legs) and (
-                turn >= _FREE_TURNS or all(walked[v.visit] == charges[v.visit] for v in legs)
+            way = self._way(chosen.pipes, QUICK)
+            walked = ways.charges(way.legs, self._visits)
+            if all(walked[leg.visit] <= charges[leg.visit] + 1e-9 for leg in way.legs) and (
+                turn >= _FREE_TURNS or all(walked[v.visit] == charges[v.visit] for v in way.legs)
             ):
-                return _outcome(task, chosen, legs, charges)
+                return self._outcome(task, chosen, way, charges, beams)
             if turn < _FREE_TURNS:
                 charges = walked
             else:  # two ways take turns: charge the longer of what each says, which must settle
                 charges = {visit: max(charges[visit], walked[visit]) for visit in self._visits}
         raise AssertionError("charges that only rise, and are as long as some walk, settle")
 
-    def bare(self, capacity: int) -> Outcome:
+    def bare(self, capacity: int, beams: Sequence[int]) -> Outcome:
         """Only the chests where something must be done, where that takes the least time."""
         problem = self._problem
         assert problem.must is not None
         everywhere = self._ways.charges((), self._visits)
         least = int(np.argmin(must_steps(problem.task(everywhere))))
-        must: BoolArray = problem.must[least]
-        legs = self._legs(problem.ranks_of(must))
-        walked = {leg.visit: leg.minutes for leg in legs}
+        way = self._way(problem.must[least], beams)
+        walked = {leg.visit: leg.minutes for leg in way.legs}
         beyond = capacity + 1
         charges = {visit: walked.get(visit, float(beyond)) for visit in self._visits}
         task = problem.task(charges)
-        chosen = choose(task, capacity)
-        return _outcome(task, chosen, legs, charges)
+        return self._outcome(task, choose(task, capacity), way, charges, beams)
 
-    def _legs(self, ranks: Sequence[str]) -> tuple[Leg, ...]:
-        visits = {self._problem.visit_of(rank) for rank in ranks}
+    def _way(self, chosen: BoolArray, beams: Sequence[int]) -> Way:
+        work = self._work(chosen)
         return self._ways.round_trip(
-            visits, self._first, mixtures_after(self._organ, ranks, self._role)
+            work, self._first, work=work, weather=self._weather, beams=beams
         )
 
+    def _work(self, chosen: BoolArray) -> dict[Visit, Work]:
+        """What is done in each visit; panels are opened at the first."""
+        steps = np.bincount(
+            self._rank_of[chosen], self._problem.steps[chosen], minlength=len(self._visit_of_rank)
+        )
+        counts = np.bincount(self._rank_of[chosen], minlength=len(self._visit_of_rank))
+        work: dict[Visit, Work] = {}
+        opened: set[str] = set()
+        ranked = sorted(zip(self._visit_of_rank, steps, counts, strict=True), key=lambda r: r[0])
+        for visit, taken, pipes in ranked:
+            if not pipes:
+                continue
+            minutes = in_minutes(int(taken)) + RANK_MINUTES
+            if visit.chest not in opened:
+                opened.add(visit.chest)
+                minutes += self._panels[visit.chest]
+            before = work.get(visit, Work(0.0))
+            reeds = int(pipes) if visit.round is Round.REEDS else 0
+            work[visit] = Work(before.minutes + minutes, before.reeds + reeds)
+        return work
 
-def _outcome(
-    task: Task, chosen: Chosen, legs: tuple[Leg, ...], charges: dict[Visit, float]
-) -> Outcome:
-    saved = sum(in_steps(charges[v.visit]) - in_steps(v.minutes) for v in legs)
-    return Outcome(task, chosen, legs, task.time_of(chosen.pipes) - saved)
+    def _outcome(
+        self,
+        task: Task,
+        chosen: Chosen,
+        way: Way,
+        charges: Mapping[Visit, float],
+        beams: Sequence[int],
+    ) -> Outcome:
+        """Walk it as short as can be proved; a way that is longer than the one charged is none."""
+        if beams != QUICK and way.cost - way.bound_cost > 1e-6:
+            proved = self._way(chosen.pipes, beams)
+            if proved.minutes <= way.minutes + 1e-9:
+                way = proved
+        charged = sum(in_steps(charges[leg.visit]) for leg in way.legs)
+        walked = sum(in_steps(leg.minutes) for leg in way.legs)
+        return Outcome(task, chosen, way, task.time_of(chosen.pipes) - charged + walked)

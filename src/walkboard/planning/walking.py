@@ -1,32 +1,38 @@
-"""Ways through the case: minutes from chest to chest, and a short round over those to be visited.
+"""Ways through the case: minutes from chest to chest, and the way over those to be visited.
 
-Flues are tuned before reeds, so there are two rounds. Where the description says nothing, a walk
-takes the usual minutes of `walkboard.planning.minutes`.
+The chest of the reference rank comes first. Mixtures come after the other flues of their division,
+reeds after all flues (`walkboard.planning.ordering`), so a chest may be come to more than once.
+Where the description says nothing, a walk takes the usual minutes of `walkboard.planning.minutes`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
-from itertools import permutations
+from types import MappingProxyType
+
+import numpy as np
 
 from walkboard.organ.model import Organ
+from walkboard.planning.air_course import AirCourse
 from walkboard.planning.minutes import ARRIVE_MINUTES, WALK_FAR_MINUTES, WALK_NEAR_MINUTES
+from walkboard.planning.route import BEAMS, Stint, shortest
 
-_FEW = 6  # so many places are tried in every order; of more, a good order is looked for
+QUICK = BEAMS[:2]  # for ways that are asked for again and again; a few chests are proved by it
 
 
 class Round(StrEnum):
-    """Which of the two rounds through the case."""
+    """What a chest is come to for."""
 
     FLUES = "flues"
+    MIXTURES = "mixtures"
     REEDS = "reeds"
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Visit:
-    """Coming to a chest in one of the rounds."""
+    """Coming to a chest for one of these."""
 
     round: Round
     chest: str
@@ -38,6 +44,57 @@ class Leg:
 
     visit: Visit
     minutes: float
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A way over the visits of a plan.
+
+    Attributes
+    ----------
+    legs : tuple of Leg
+    cost, bound_cost : float
+        Walking, and what the air costs at the reeds [min]; and a bound that no other way over the
+        same visits can beat.
+    """
+
+    legs: tuple[Leg, ...]
+    cost: float
+    bound_cost: float
+
+    @property
+    def minutes(self) -> float:
+        """Of walking."""
+        return sum(leg.minutes for leg in self.legs)
+
+    @property
+    def bound_minutes(self) -> float:
+        """No other way walks less and has the air no worse."""
+        return max(0.0, self.minutes - (self.cost - self.bound_cost))
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What is done in one visit.
+
+    Attributes
+    ----------
+    minutes : float
+        Panels, ranks and pipes.
+    reeds : int
+        Reed pipes.
+    """
+
+    minutes: float
+    reeds: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Weather:
+    """The air while the work is done, and the event's, by division."""
+
+    air: Mapping[str, AirCourse] = field(default_factory=lambda: MappingProxyType({}))
+    event_celsius: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
 
 
 class Ways:
@@ -67,6 +124,9 @@ class Ways:
                 near = division[a] == division[b]
                 walk[a, b] = WALK_NEAR_MINUTES if near else WALK_FAR_MINUTES
         self._walk: Mapping[tuple[str, str], float] = walk
+        self._division = division
+        self._matrix = np.array([[walk[a, b] for b in self.chests] for a in self.chests])
+        self._arrive = np.full(len(self.chests), ARRIVE_MINUTES)
 
     def minutes(self, start: str | None, to: str) -> float:
         """Minutes from a chest, or from the console where it is None, to a chest."""
@@ -76,33 +136,59 @@ class Ways:
         self,
         visits: Iterable[Visit],
         first: str | None,
-        before: Iterable[tuple[str, str]] = (),
-    ) -> tuple[Leg, ...]:
-        """A short way over all visits: the flues' round, then the reeds'.
+        *,
+        work: Mapping[Visit, Work] | None = None,
+        weather: Weather | None = None,
+        beams: Sequence[int] = BEAMS,
+    ) -> Way:
+        """The way over all visits: flues, mixtures after their division's flues, then reeds.
 
         Parameters
         ----------
         visits : iterable of Visit
         first : str or None
             The chest to begin at, if its flues are to be visited.
-        before : iterable of (str, str)
-            Pairs of chests of which the first comes before the second in the flues' round, as far
-            as that can be.
+        work : mapping of Visit to Work, optional
+            With `weather`, reeds are come to when the air is nearest the event's.
+        weather : Weather, optional
+        beams : sequence of int
+            See `walkboard.planning.route.shortest`.
         """
         wanted = sorted(set(visits))
+        places = {chest: index for index, chest in enumerate(self.chests)}
+        work, weather = work or {}, weather or Weather()
+        stints = [
+            Stint(
+                chest=places[visit.chest],
+                division=self._division[visit.chest],
+                work_minutes=work[visit].minutes if visit in work else 0.0,
+                after=frozenset(
+                    index for index, other in enumerate(wanted) if self._before(other, visit, first)
+                ),
+                reeds=work[visit].reeds if visit in work else int(visit.round is Round.REEDS),
+                air=weather.air.get(self._division[visit.chest]),
+                event_celsius=weather.event_celsius.get(self._division[visit.chest]),
+            )
+            for visit in wanted
+        ]
+        route = shortest(stints, self._matrix, self._arrive, beams=beams)
         legs: list[Leg] = []
         at: str | None = None
-        for turn in Round:
-            places = [v.chest for v in wanted if v.round is turn]
-            pairs = tuple(before) if turn is Round.FLUES else ()
-            head = [first] if turn is Round.FLUES and first in places else []
-            rest = [p for p in places if p not in head]
-            start = head[0] if head else at
-            for place in (*head, *self._order(start, rest, pairs)):
-                assert place is not None
-                legs.append(Leg(Visit(turn, place), self.minutes(at, place)))
-                at = place
-        return tuple(legs)
+        for index in route.order:
+            visit = wanted[index]
+            legs.append(Leg(visit, self.minutes(at, visit.chest)))
+            at = visit.chest
+        return Way(tuple(legs), route.cost, route.bound)
+
+    def _before(self, one: Visit, other: Visit, first: str | None) -> bool:
+        """Whether one visit must come before another."""
+        begin = Visit(Round.FLUES, first) if first is not None else None
+        if other in (one, begin):
+            return False
+        if one == begin or (other.round is Round.REEDS and one.round is not Round.REEDS):
+            return True
+        same = self._division[one.chest] == self._division[other.chest]
+        return same and one.round is Round.FLUES and other.round is Round.MIXTURES
 
     def charges(self, legs: Sequence[Leg], visits: Iterable[Visit]) -> dict[Visit, float]:
         """Minutes that each visit adds: as walked where it is on the way, else what it would add.
@@ -117,8 +203,16 @@ class Ways:
 
     def _insertion(self, legs: Sequence[Leg], visit: Visit) -> float:
         chests = [leg.visit.chest for leg in legs]
-        flues = sum(leg.visit.round is Round.FLUES for leg in legs)
-        low, high = (0, flues) if visit.round is Round.FLUES else (flues, len(legs))
+        flues = sum(leg.visit.round is not Round.REEDS for leg in legs)
+        low, high = (flues, len(legs)) if visit.round is Round.REEDS else (0, flues)
+        if visit.round is Round.MIXTURES:
+            own = self._division[visit.chest]
+            principals = [
+                place
+                for place, leg in enumerate(legs, start=1)
+                if leg.visit.round is Round.FLUES and self._division[leg.visit.chest] == own
+            ]
+            low = max(principals, default=0)
         added = []
         for place in range(low, high + 1):
             before = chests[place - 1] if place else None
@@ -128,34 +222,3 @@ class Ways:
                 extra -= self.minutes(before, chests[place])
             added.append(max(0.0, extra))
         return min(added)
-
-    def _order(
-        self, start: str | None, places: list[str], before: Sequence[tuple[str, str]]
-    ) -> list[str]:
-        def length(order: Sequence[str]) -> tuple[int, float]:
-            seen = {place: index for index, place in enumerate(order)}
-            wrong = sum(a in seen and b in seen and seen[a] > seen[b] for a, b in before)
-            stops = [start, *order]
-            return wrong, sum(self.minutes(a, b) for a, b in zip(stops, order, strict=False))
-
-        if len(places) <= _FEW:
-            return min((list(order) for order in permutations(places)), key=length)
-        order: list[str] = []
-        for place in places:  # put each where it lengthens the way least …
-            order = min(
-                ([*order[:i], place, *order[i:]] for i in range(len(order) + 1)), key=length
-            )
-        while True:  # … then move single places and turn stretches round while that shortens it
-            moved = min(_neighbours(order), key=length)
-            if length(moved) >= length(order):
-                return order
-            order = moved
-
-
-def _neighbours(order: list[str]) -> Iterable[list[str]]:
-    for i in range(len(order)):
-        rest = order[:i] + order[i + 1 :]
-        for j in range(len(order)):
-            yield [*rest[:j], order[i], *rest[j:]]
-        for j in range(i + 2, len(order) + 1):
-            yield order[:i] + order[i:j][::-1] + order[j:]

@@ -33,10 +33,11 @@ from walkboard.planning.minutes import in_minutes
 from walkboard.planning.pitch import DivisionPitch, division_pitches
 from walkboard.planning.plan import CurvePoint, Plan, Reference
 from walkboard.planning.problem import Problem, pose
+from walkboard.planning.route import BEAMS
 from walkboard.planning.standing import Situation, Standing, situation, unheard_pull
 from walkboard.planning.use import EventUse
 from walkboard.planning.walked import Outcome, choose_and_walk
-from walkboard.planning.walking import Ways
+from walkboard.planning.walking import QUICK, Ways, Weather
 from walkboard.planning.weighing import WeightChange, weigh
 
 _EVENTS_REMEMBERED = 4
@@ -61,6 +62,8 @@ class Question:
     demands : Demands
     curve_every_minutes : float or None
         None: no curve.
+    prove_order : bool
+        Whether the way through the case is proved as far as can be; otherwise a good one is taken.
     """
 
     minutes: float
@@ -68,6 +71,7 @@ class Question:
     use: EventUse = field(default_factory=EventUse)
     demands: Demands = field(default_factory=Demands)
     curve_every_minutes: float | None = None
+    prove_order: bool = False
 
     def check(self, organ: Organ) -> None:
         """Refuse what cannot be.
@@ -147,7 +151,19 @@ class Prepared:
         costed = self._cost(question)
         problem = pose(costed.situation, costed.pull, question.demands)
         capacity = in_steps_within(question.minutes)
-        outcome = choose_and_walk(self.organ, problem, capacity, self._ways)
+        outcome = choose_and_walk(
+            self.organ,
+            problem,
+            capacity,
+            self._ways,
+            weather=Weather(
+                self._air,
+                {id_: pitch.event_celsius for id_, pitch in costed.pitches.items()}
+                if question.event_air_celsius is not None
+                else {},
+            ),
+            beams=BEAMS if question.prove_order else QUICK,
+        )
         return self._plan(question, costed, problem, outcome)
 
     def standings(self, question: Question) -> tuple[Standing, ...]:
@@ -204,7 +220,12 @@ class Prepared:
         return Plan(
             minutes=question.minutes,
             reference=tuple(
-                Reference(id_, pitch.above_cents + reference[id_], pitch.air_celsius)
+                Reference(
+                    id_,
+                    pitch.above_cents + reference[id_],
+                    pitch.air_celsius,
+                    None if question.event_air_celsius is None else pitch.event_celsius,
+                )
                 for id_, pitch in costed.pitches.items()
                 if id_ in told
             ),
@@ -214,6 +235,9 @@ class Prepared:
             cost_bound=chosen.bound,
             minutes_used=in_minutes(outcome.used),
             curve=curve,
+            walk_minutes=outcome.way.minutes,
+            walk_bound_minutes=outcome.way.bound_minutes,
+            notes=problem.notes,
         )
 
     def _references(self, problem: Problem, outcome: Outcome) -> dict[str, float]:
