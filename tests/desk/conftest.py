@@ -61,7 +61,7 @@ class Server:
 
     def stop(self) -> None:
         if self.process is not None:
-            self.process.send_signal(signal.SIGINT)
+            self.process.send_signal(signal.SIGTERM)
             self.process.wait(timeout=20)
             assert self.process.stdout is not None
             self.process.stdout.close()
@@ -85,11 +85,12 @@ def server(village_book: Path) -> Iterator[Server]:
     running.stop()
 
 
-@pytest.fixture
-def own_server(village_book: Path, tmp_path: Path) -> Iterator[Server]:
-    """A desk of one's own, to write into its book and to start again."""
-    shutil.copytree(village_book, tmp_path / "book")
-    running = Server(tmp_path / "book")
+@pytest.fixture(scope="module")
+def own_server(village_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """A desk of the module's own, to write into its book and to start again."""
+    folder = tmp_path_factory.mktemp("own") / "book"
+    shutil.copytree(village_book, folder)
+    running = Server(folder)
     running.start()
     yield running
     running.stop()
@@ -162,7 +163,7 @@ def wait_until_fresh(page: Page, within_s: float = 10.0) -> None:
     page.wait_for_selector("html[data-link=fresh]", timeout=1000.0 * within_s)
 
 
-def eventually(what: Callable[[], bool], within_s: float = 10.0) -> None:
+def eventually(what: Callable[[], bool], within_s: float = 30.0) -> None:
     """Wait for something that another process does."""
     ends = time.monotonic() + within_s
     while not what():

@@ -160,6 +160,17 @@ class Recordings(Storing):
             )
             return tuple(_recording_of(row) for row in session.scalars(query))
 
+    def told_airs(self, visit_id: int) -> dict[int, float | None]:
+        """The air that was told for each recording of a visit, by the recording's id [°C]."""
+        with self._reading() as session:
+            query = (
+                current_hearings()
+                .join(HearingRow.recording)
+                .where(RecordingRow.visit_id == visit_id)
+                .with_only_columns(HearingRow.recording_id, HearingRow.air_celsius)
+            )
+            return {row[0]: row[1] for row in session.execute(query)}
+
     def recording(self, recording_id: int) -> KeptRecording:
         """One recording with its newest hearing; BookError where there is none."""
         with self._reading() as session:

@@ -32,7 +32,7 @@ from walkboard.book.records import (
 from walkboard.organ.model import PipeRef
 
 T = TypeVar("T")
-_MOST = 256  # answers kept
+_MOST = 1024  # answers kept
 
 
 class Memory:
@@ -116,6 +116,11 @@ class SeenBook(Changes, Book):
         """As `Book.recordings`."""
         key = ("recordings", visit_id, self.marks(visit_id).hearings)
         return self.memory.get(key, lambda: super(SeenBook, self).recordings(visit_id))
+
+    def told_airs(self, visit_id: int) -> dict[int, float | None]:
+        """As `Book.told_airs`."""
+        key = ("airs", visit_id, self.marks(visit_id).hearings)
+        return self.memory.get(key, lambda: super(SeenBook, self).told_airs(visit_id))
 
     def readings(self, visit_id: int, *, as_of: datetime | None = None) -> tuple[KeptReading, ...]:
         """As `Book.readings`."""

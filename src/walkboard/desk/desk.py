@@ -67,6 +67,12 @@ class Desk:
             raise HTTPException(404)
         return organ_in(self.book, organ_id)
 
+    def device_name(self, request: Request) -> str:
+        """Name of the paired device that asks; empty at the desk itself."""
+        visitor = visitor_of(request)
+        devices = self.pairing.devices.all()
+        return next((d.name for d in devices if d.id == visitor.device), "")
+
     def render(
         self, request: Request, template: str, *, status: int = 200, **values: Any
     ) -> HTMLResponse:

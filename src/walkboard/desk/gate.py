@@ -5,6 +5,7 @@ Plain ASGI on purpose: middleware made of classes for HTTP never sees a websocke
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -81,7 +82,7 @@ class Gate:
             await self._app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        if not self._is_host_ours(headers, scope):
+        if _host(headers) not in self._names:
             await _refuse(scope, receive, send, 421, "This desk has another address.")
             return
         if not _is_origin_ours(headers, scope):
@@ -99,24 +100,24 @@ class Gate:
             return
         await self._app(scope, _Measured(receive, door.largest_bytes), _headed(send, headers))
 
-    def _is_host_ours(self, headers: Headers, scope: Scope) -> bool:
-        name, port = _host(headers)
-        server = scope.get("server") or ("", None)
-        return name in self._names and (port == str(server[1]) or server[1] is None)
-
     def _visitor(self, scope: Scope, headers: Headers) -> Visitor:
         client = scope.get("client")
-        name, _ = _host(headers)
-        if client is not None and client[0] in LOOPBACK and name in _HOME_NAMES:
+        is_home = _host(headers) in _HOME_NAMES
+        if client is not None and client[0] in LOOPBACK and is_home:
             return Visitor(Access.DESK)
         device = self._devices.known(_cookies(headers).get(COOKIE, ""))
         return Visitor(Access.OPEN) if device is None else Visitor(Access.PAIRED, device.id)
 
     def _door(self, scope: Scope) -> Guarded:
+        # One path may have several doors, by method: the one that fits wholly counts.
+        found = None
         for guarded in self._guarded:
-            if guarded.route.matches(scope)[0] is not Match.NONE:
+            match = guarded.route.matches(scope)[0]
+            if match is Match.FULL:
                 return guarded
-        return Guarded(BaseRoute(), Access.PAIRED)
+            if match is Match.PARTIAL and found is None:
+                found = guarded
+        return found or Guarded(BaseRoute(), Access.PAIRED)
 
 
 class TooMuchError(Exception):
@@ -183,13 +184,12 @@ async def _refuse(scope: Scope, receive: Receive, send: Send, code: int, words: 
     await PlainTextResponse(f"{words}\n", code, headers)(scope, receive, send)
 
 
-def _host(headers: Headers) -> tuple[str, str]:
-    if len(headers.getlist("host")) != 1:
-        return "", ""
-    name, colon, port = headers["host"].lower().rpartition(":")
-    if not colon or name.endswith(":") or (port and not port.isdecimal()):
-        return headers["host"].lower(), "80"
-    return name, port
+def _host(headers: Headers) -> str:
+    """The name of the host that is asked for, without its port; empty where there is not one."""
+    hosts = headers.getlist("host")
+    if len(hosts) != 1:
+        return ""
+    return re.sub(r":\d+$", "", hosts[0].lower())
 
 
 def _is_origin_ours(headers: Headers, scope: Scope) -> bool:

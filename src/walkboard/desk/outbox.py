@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
@@ -57,15 +58,15 @@ class Outcome:
     why: str = ""
 
 
-def keep(desk: Desk, setting: Setting) -> Outcome:
-    """Keep one setting in the book."""
+def keep(desk: Desk, setting: Setting, device: str) -> Outcome:
+    """Keep one setting in the book; `device` is the name of who set it, empty at the desk."""
     keeper = desk.keepers.get(setting.kind)
     if keeper is None:
         return Outcome("refused", say("frame.outbox_unknown"))
     if setting.at.tzinfo is None:
         setting = setting.model_copy(update={"at": setting.at.replace(tzinfo=UTC)})
     try:
-        keeper(desk, setting)
+        keeper(desk, setting, device)
     except ValidationError:
         return Outcome("refused", say("frame.outbox_unreadable"))
     except BookError as error:
@@ -80,15 +81,14 @@ def keep(desk: Desk, setting: Setting) -> Outcome:
 
 async def take(request: Request) -> Response:
     """The door of the outbox: JSON in, what became of each setting out."""
-    from starlette.concurrency import run_in_threadpool  # noqa: PLC0415 - only here
-
     try:
         sent = _Sent.model_validate_json(await request.body())
     except ValidationError:
         return JSONResponse({"trouble": say("frame.outbox_unreadable")}, 400)
     desk = desk_of(request)
+    device = desk.device_name(request)
     outcomes = {}
     for setting in sent.settings:
-        outcome = await run_in_threadpool(keep, desk, setting)
+        outcome = await run_in_threadpool(keep, desk, setting, device)
         outcomes[setting.uid] = {"state": outcome.state, "why": outcome.why}
     return JSONResponse({"outcomes": outcomes})

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 Endpoint: TypeAlias = Callable[[Request], Response] | Callable[[Request], Awaitable[Response]]
 """A plain function runs in a thread and may wait for the book; a coroutine must not."""
-Keep: TypeAlias = "Callable[[Desk, Setting], None]"
-"""Keeps one setting in the book; a `WalkboardError` refuses it for good."""
+Keep: TypeAlias = "Callable[[Desk, Setting, str], None]"
+"""Keeps one setting of a device in the book; a `WalkboardError` refuses it for good."""
 
 LARGEST_BODY_BYTES = 1 << 20
 

@@ -13,7 +13,8 @@ from walkboard.sheets import values
 from walkboard.sheets.rank_charts import silent_pipes
 from walkboard.sheets.report import visit_report
 from walkboard.sheets.worklist import worklist_sheet
-from walkboard.work.visiting import condition_of, latest_air
+from walkboard.work.standing import latest_air
+from walkboard.work.visiting import condition_of
 from walkboard.work.writing import write_file
 
 if TYPE_CHECKING:

@@ -1,22 +1,24 @@
 """What pages see of a book, worked out once for each change: organs, conditions, standings.
 
-Light to import: what computes is loaded when it is first asked, so that a desk opens at once.
+Light to import, so that a desk opens at once: no planning, no listening.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptOrgan, KeptVisit
+from walkboard.condition.assessing import assess, division_states
+from walkboard.condition.state import Condition, DivisionState, PipeCents
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.work.keeping import now
+from walkboard.work.standing import latest_air, standing_pipes
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
-    from walkboard.condition.state import Condition, PipeCents
 
 
 def opened_to_see(path: Path) -> SeenBook:
@@ -47,8 +49,6 @@ def organ_at(book: SeenBook, visit: KeptVisit) -> Organ:
 
 def standing(book: SeenBook, visit: KeptVisit) -> Mapping[PipeRef, PipeCents]:
     """Where each pipe stands, as far as a visit tells."""
-    from walkboard.work.visiting import standing_pipes
-
     marks = book.marks(visit.id)
     key = ("standing", visit.id, marks.hearings, marks.ticks)
 
@@ -58,11 +58,43 @@ def standing(book: SeenBook, visit: KeptVisit) -> Mapping[PipeRef, PipeCents]:
     return book.memory.get(key, work_out)
 
 
+def divisions(book: SeenBook, visit: KeptVisit) -> Mapping[str, DivisionState]:
+    """How each division stood at a visit, without the temperament: fast.
+
+    A division whose pipes are as they were is not worked out again.
+    """
+    marks = book.marks(visit.id)
+    key = ("divisions", visit.id, marks.hearings, marks.ticks, marks.conditions)
+
+    def work_out() -> Mapping[str, DivisionState]:
+        organ, told = organ_at(book, visit), latest_air(visit).celsius
+        heard: dict[str, list[PipeCents]] = {}
+        for pipe in standing(book, visit).values():
+            heard.setdefault(organ.rank(pipe.pipe.rank).division, []).append(pipe)
+        found: dict[str, DivisionState] = {}
+        for division, pipes in heard.items():
+            thermometer = {division: told[division]} if division in told else {}
+            own = (
+                visit.organ_id,
+                visit.organ_version,
+                division,
+                tuple(pipes),
+                *thermometer.items(),
+            )
+            found |= book.memory.get(own, _one_division(organ, pipes, thermometer))
+        return found
+
+    return book.memory.get(key, work_out)
+
+
+def _one_division(
+    organ: Organ, pipes: list[PipeCents], told: Mapping[str, float]
+) -> Callable[[], Mapping[str, DivisionState]]:
+    return lambda: division_states(organ, pipes, told)
+
+
 def condition(book: SeenBook, visit: KeptVisit) -> Condition:
     """Each division's shift and air, and the temperament, from a visit's readings."""
-    from walkboard.condition.assessing import assess
-    from walkboard.work.visiting import latest_air
-
     marks = book.marks(visit.id)
     key = ("condition", visit.id, marks.hearings, marks.ticks, marks.conditions)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,15 +11,13 @@ from walkboard import __version__
 from walkboard.book.records import (
     Conditions,
     KeptPlan,
-    KeptReading,
     KeptRecording,
     KeptVisit,
     Tick,
     TickState,
 )
 from walkboard.condition.assessing import assess
-from walkboard.condition.gathering import standing_of
-from walkboard.condition.state import Condition, PipeCents
+from walkboard.condition.state import Condition
 from walkboard.errors import BookError, InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.planning.planning import make_plan
@@ -28,18 +25,10 @@ from walkboard.survey.heard import HeardWalk
 from walkboard.survey.hearing import Progress
 from walkboard.work.keeping import now
 from walkboard.work.listening import hear_file
+from walkboard.work.standing import latest_air, standing_pipes
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
-
-
-@dataclass(frozen=True, slots=True)
-class Air:
-    """The last conditions noted of each division at a visit."""
-
-    celsius: Mapping[str, float]
-    humidity: float | None
-    wind_mm: Mapping[str, float]
 
 
 def checked_conditions(
@@ -64,18 +53,6 @@ def checked_conditions(
     if humidity is not None:
         _within([humidity], 0.0, 1.0, "Relative humidity", "as a part of 1 (55 % is 0.55)")
     return Conditions(dict(air_celsius), humidity, dict(wind_mm))
-
-
-def latest_air(visit: KeptVisit) -> Air:
-    """What was noted last of each division."""
-    celsius: dict[str, float] = {}
-    wind_mm: dict[str, float] = {}
-    humidity: float | None = None
-    for noted in visit.conditions:
-        celsius.update(noted.air_celsius)
-        wind_mm.update(noted.wind_mm)
-        humidity = noted.humidity if noted.humidity is not None else humidity
-    return Air(celsius, humidity, wind_mm)
 
 
 def air_of_stops(organ: Organ, visit: KeptVisit, drawn: Sequence[str]) -> float | None:
@@ -115,26 +92,6 @@ def take_in(
 def keep_heard(book: Book, visit: KeptVisit, path: Path, walk: HeardWalk) -> KeptRecording:
     """Keep a recording that was heard already."""
     return book.keep_recording(visit.id, path, walk, program_version=__version__)
-
-
-def standing_pipes(book: Book, organ: Organ, visit: KeptVisit) -> tuple[PipeCents, ...]:
-    """Where each pipe stands now, as far as the visit's recordings tell.
-
-    A pipe that was tuned after its last recording is left out: nothing is known of it since.
-    """
-    airs = {kept.id: kept.walk.air_celsius for kept in book.recordings(visit.id)}
-    ticked = book.pipe_states(visit.id)
-    standing = []
-    for pipe, kept in book.best_readings(visit.id).items():
-        if _tuned_since(kept, ticked.get(pipe)):
-            continue
-        told = airs[kept.recording_id]
-        air = organ.pitch.at_celsius if told is None else told
-        found = standing_of(kept.reading, air)
-        if found is not None:
-            standing.append(found)
-    order = {rank.id: index for index, rank in enumerate(organ.ranks)}
-    return tuple(sorted(standing, key=lambda p: (order[p.pipe.rank], p.pipe.number)))
 
 
 def condition_of(book: Book, organ: Organ, visit: KeptVisit) -> Condition:
@@ -186,14 +143,6 @@ def tick(
     if pipe.number > rank.pipes:
         raise InputError(f"{rank.id} has {rank.pipes} pipes, so there is no {pipe}.")
     return book.set_tick(Tick(uuid.uuid4().hex, visit.id, pipe, state.value, note, now()))
-
-
-def _tuned_since(kept: KeptReading, ticked: Tick | None) -> bool:
-    return (
-        ticked is not None
-        and ticked.state == TickState.DONE
-        and (kept.sounded_at is None or kept.sounded_at <= ticked.at)
-    )
 
 
 def _within(values: Iterable[float], low: float, high: float, what: str, unit: str) -> None:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from walkboard.desk.page import Page
-from walkboard.desk.pages import pair, sharing, start
+from walkboard.desk.pages import pair, sharing, start, ticking
 
 PAGES: tuple[Page, ...] = (
     start.PAGE,
     sharing.PAGE,
     pair.PAGE,
+    ticking.PAGE,
 )

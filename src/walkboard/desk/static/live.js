@@ -21,14 +21,15 @@ export class Live {
   #lostAt = Date.now();
   #state = "new";
   #onState = [];
-  #frame = false;
 
   constructor(topics) {
     this.topics = topics;
     this.connect();
     setInterval(() => this.#check(), 100);
-    const paint = () => { this.#check(); requestAnimationFrame(paint); };
-    requestAnimationFrame(paint); // before the first picture after a sleep
+    // Once a picture, before it is drawn: the newest values, then what is said of the link. So no
+    // picture shows an old value as fresh, not even the first one after a sleep.
+    const paint = () => { this.#show(); this.#check(); requestAnimationFrame(paint); };
+    requestAnimationFrame(paint);
     for (const event of ["online", "pageshow"]) addEventListener(event, () => this.#wake());
     document.addEventListener("visibilitychange", () => document.hidden || this.#wake());
   }
@@ -61,17 +62,11 @@ export class Live {
     this.#freshAt = Math.max(this.#freshAt > now ? -Infinity : this.#freshAt, now - age);
     this.#acknowledge(message.n);
     for (const [topic, value] of Object.entries(message.values)) this.#newest.set(topic, value);
-    if (!this.#frame && this.#newest.size) {
-      this.#frame = true;
-      // A hidden page paints nothing; its values must not wait for that.
-      if (document.hidden) this.#show(); else requestAnimationFrame(() => this.#show());
-    }
-    this.#check();
+    if (document.hidden) this.#show(); // it draws no pictures; its values must not wait for one
   }
 
   #show() {
-    this.#frame = false;
-    this.#check();
+    if (!this.#newest.size) return;
     const newest = this.#newest;
     this.#newest = new Map();
     this.#shown ??= new Map();
@@ -90,6 +85,7 @@ export class Live {
     const age = this.ageMs();
     const isOpen = this.#socket?.readyState === WebSocket.OPEN;
     const state = age <= DIM_MS ? "fresh" : isOpen && age < 4000 ? "behind" : "off";
+    if (state === "fresh" && this.#newest.size) return; // first show what is fresh
     if (state === "fresh") this.#lostAt = Date.now();
     else if (age > GIVE_UP_MS && Date.now() - this.#openedAt > GIVE_UP_MS && !this.#timer) this.connect();
     if (state !== this.#state || state !== "fresh") {

@@ -3,6 +3,7 @@
 // A setting is idempotent and has an id: sent twice, it is kept once. It lies in localStorage, so a
 // phone that sleeps, loses its link, or is switched off loses none of them.
 const PREFIX = "walkboard.set.";
+const LAST = "walkboard.last";
 const REFUSED = "walkboard.refused.";
 const RETRY_MS = 1500;
 const WAIT_MS = 4000; // for an answer
@@ -11,6 +12,13 @@ function freshId() {
   // randomUUID is there only over https
   const bytes = crypto.getRandomValues(new Uint8Array(16));
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+// Later than every instant before, so that of two settings in one millisecond the last one counts.
+function nextInstant() {
+  const now = Math.max(Date.now(), Number(localStorage.getItem(LAST) ?? 0) + 1);
+  localStorage.setItem(LAST, String(now));
+  return new Date(now).toISOString();
 }
 
 class Outbox extends EventTarget {
@@ -28,7 +36,7 @@ class Outbox extends EventTarget {
   // Puts a setting in and sends it; gives its id. `body` must say the whole new state.
   set(kind, body) {
     const uid = freshId();
-    const setting = { uid, kind, at: new Date().toISOString(), body };
+    const setting = { uid, kind, at: nextInstant(), body };
     localStorage.setItem(PREFIX + uid, JSON.stringify(setting));
     this.#changed();
     this.send();

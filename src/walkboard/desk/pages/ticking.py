@@ -1,0 +1,38 @@
+"""Ticks of the worklist, from whichever page and device; no page of its own."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from walkboard.book.records import Tick, TickState
+from walkboard.desk.desk import Desk
+from walkboard.desk.outbox import Setting
+from walkboard.desk.page import Page
+from walkboard.errors import UnknownNameError
+from walkboard.organ.model import PipeRef
+from walkboard.work.seeing import organ_at
+
+
+class _Body(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    visit: int
+    pipe: str = Field(max_length=200)
+    state: TickState
+    note: str = Field("", max_length=2000)
+
+
+def keep_tick(desk: Desk, setting: Setting, device: str) -> None:
+    """Keep a tick under the id that the browser gave it."""
+    body = _Body.model_validate(setting.body)
+    pipe = PipeRef.parse(body.pipe)
+    organ = organ_at(desk.book, desk.book.visit(body.visit))
+    if pipe.number > organ.rank(pipe.rank).pipes:
+        raise UnknownNameError(f"There is no pipe {pipe}.", mend="Load the page again.")
+    desk.book.set_tick(
+        Tick(setting.uid, body.visit, pipe, body.state.value, body.note, setting.at, device)
+    )
+
+
+PAGE = Page("ticking", (), settings=MappingProxyType({"tick": keep_tick}))

@@ -1,0 +1,228 @@
+"""The state of each rank and division at a glance, each from the last visit that heard it."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from walkboard.book.records import KeptFault, KeptOrgan, KeptReading, KeptVisit, TickState
+from walkboard.condition.state import Condition, DivisionState
+from walkboard.errors import UnknownNameError
+from walkboard.organ.model import Division, Organ, PipeRef, Rank
+from walkboard.sheets.rank_charts import STRAY_CENTS, Standing, rank_chart
+from walkboard.sheets.values import Mark, RankChart, VisitFacts
+from walkboard.survey.heard import Reading
+from walkboard.work.seeing import described, divisions, organ_at
+from walkboard.work.standing import latest_air
+
+if TYPE_CHECKING:
+    from walkboard.book.seen import SeenBook
+
+_VISITS_BACK = 12  # how far back a rank's last hearing is looked for
+_PIPES_FOR_SPREAD = 3
+
+
+@dataclass(frozen=True, slots=True)
+class RankState:
+    """How a rank stood when it was heard last.
+
+    Attributes
+    ----------
+    rank : Rank
+    visit : KeptVisit or None
+        The last that heard it; None where none did, and then the rest is empty.
+    chart : RankChart or None
+        Its pipes against the line that they should stand on.
+    middle_cents : float or None
+        Median of its pipes against that line [cents].
+    half_within_cents : float or None
+        Half of its pipes lie within so much of their own median [cents].
+    strays, careful, unread : int
+        Pipes more than the tolerance from the line; those flagged; those without a value.
+    tuned_since : frozenset of int
+        Numbers of pipes that were tuned and not heard since.
+    faults : tuple of KeptFault
+        That stand.
+    """
+
+    rank: Rank
+    visit: KeptVisit | None = None
+    chart: RankChart | None = None
+    middle_cents: float | None = None
+    half_within_cents: float | None = None
+    strays: int = 0
+    careful: int = 0
+    unread: int = 0
+    tuned_since: frozenset[int] = frozenset()
+    faults: tuple[KeptFault, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DivisionOverview:
+    """A division with its ranks; `state` is of the last visit that heard it."""
+
+    division: Division
+    state: DivisionState | None
+    visit: KeptVisit | None
+    ranks: tuple[RankState, ...]
+
+
+def overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
+    """Every division and rank of an organ as they were heard last."""
+    key = ("overview", kept.id, book.change())
+    return book.memory.get(key, lambda: _overview(book, kept))
+
+
+def rank_state(book: SeenBook, kept: KeptOrgan, rank_id: str) -> RankState:
+    """One rank of an organ; UnknownNameError where there is none."""
+    for division in overview(book, kept):
+        for state in division.ranks:
+            if state.rank.id == rank_id:
+                return state
+    raise UnknownNameError(f"The organ has no rank {rank_id!r}.", mend="Choose one of its ranks.")
+
+
+def earlier_readings(
+    book: SeenBook, kept: KeptOrgan, rank_id: str, before: KeptVisit, most: int = 3
+) -> tuple[tuple[KeptVisit, Mapping[PipeRef, KeptReading]], ...]:
+    """A rank's readings at the visits before one, newest first, of those that heard it."""
+    found = []
+    for visit in reversed(book.visits(kept.id)):
+        if visit.id >= before.id or len(found) == most:
+            continue
+        own = _of_ranks(book, visit).get(rank_id)
+        if own:
+            found.append((visit, own))
+    return tuple(found)
+
+
+def faults_of_rank(organ: Organ, rank: Rank, faults: tuple[KeptFault, ...]) -> list[KeptFault]:
+    """The faults that are linked to a pipe of a rank, or to a stop that plays it alone."""
+    alone = {s.id for s in organ.stops if {p.rank for p in s.plays} == {rank.id}}
+    return [
+        fault
+        for fault in faults
+        if (fault.pipe.rank == rank.id if fault.pipe is not None else fault.stop in alone)
+    ]
+
+
+def standing_of_visit(book: SeenBook, visit: KeptVisit) -> Standing:
+    """What the charts of a visit need to know besides the readings."""
+    air = latest_air(visit)
+    plan = book.current_plan(visit.id)
+    facts = VisitFacts(
+        day=visit.opened_at.astimezone().date(),
+        purpose=visit.purpose,
+        air_celsius=air.celsius,
+        humidity=air.humidity,
+        wind_mm=air.wind_mm,
+        event_air_celsius=None if plan is None else plan.event_air_celsius,
+        minutes=visit.minutes,
+        closing_note=visit.closing_note,
+    )
+    kept_plan = None if plan is None else plan.plan
+    condition = Condition(divisions(book, visit), None)
+    return Standing(facts, condition, kept_plan, STRAY_CENTS)
+
+
+def _overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
+    organ = described(book, kept)
+    visits = tuple(reversed(book.visits(kept.id)))[:_VISITS_BACK]
+    standing_faults = book.standing_faults(kept.id)
+    last: dict[str, KeptVisit] = {}
+    for visit in visits:
+        if len(last) == len(organ.ranks):
+            break
+        for rank_id in _of_ranks(book, visit):
+            last.setdefault(rank_id, visit)
+    found: list[DivisionOverview] = []
+    for division in organ.divisions:
+        ranks = []
+        for rank in (r for r in organ.ranks if r.division == division.id):
+            faults = tuple(faults_of_rank(organ, rank, standing_faults))
+            heard_at = last.get(rank.id)
+            if heard_at is None:
+                ranks.append(RankState(rank, faults=faults))
+            else:
+                ranks.append(_rank_state(book, kept, rank, heard_at, faults))
+        heard = [r.visit for r in ranks if r.visit is not None]
+        newest = max(heard, key=lambda v: v.id, default=None)
+        state = None
+        if newest is not None:
+            state = divisions(book, newest).get(division.id)
+        found.append(DivisionOverview(division, state, newest, tuple(ranks)))
+    return tuple(found)
+
+
+def _rank_state(
+    book: SeenBook,
+    kept: KeptOrgan,
+    rank: Rank,
+    visit: KeptVisit,
+    faults: tuple[KeptFault, ...],
+) -> RankState:
+    organ = described(book, kept)
+    marks = book.marks(visit.id)
+    # Of the ticks only the rank's own, and what they did to its division: then a tick costs little.
+    ticks = {p: t for p, t in book.pipe_states(visit.id).items() if p.rank == rank.id}
+    state = divisions(book, visit).get(rank.division)
+    key: tuple[Hashable, ...]
+    key = ("rank", visit.id, kept.version, rank.id, marks.hearings, marks.plans, marks.conditions)
+    key += (tuple(ticks.values()), state, faults)
+
+    def work_out() -> RankState:
+        own = _of_ranks(book, visit)[rank.id]
+        found: dict[PipeRef, Reading] = {}
+        tuned = set()
+        for pipe, reading in own.items():
+            tick = ticks.get(pipe)
+            is_done = tick is not None and tick.state == TickState.DONE
+            if is_done and tick is not None and _is_before(reading, tick.at):
+                tuned.add(pipe.number)
+            else:
+                found[pipe] = reading.reading
+        chart = rank_chart(organ, rank, found, {}, standing_of_visit(book, visit))
+        target = chart.lines[0].cents
+        away = [p.cents - target for p in chart.points if p.cents is not None]
+        middle = float(np.median(away)) if away else None
+        within = None
+        if len(away) >= _PIPES_FOR_SPREAD:
+            within = float(np.median(np.abs(np.array(away) - middle)))
+        marks_of = [p.mark for p in chart.points if p.cents is not None]
+        return RankState(
+            rank=rank,
+            visit=visit,
+            chart=chart,
+            middle_cents=middle,
+            half_within_cents=within,
+            strays=sum(m in {Mark.FLAT, Mark.SHARP} for m in marks_of),
+            careful=sum(m is Mark.CARE for m in marks_of),
+            unread=sum(p.cents is None for p in chart.points),
+            tuned_since=frozenset(tuned),
+            faults=faults,
+        )
+
+    return book.memory.get(key, work_out)
+
+
+def _is_before(reading: KeptReading, instant: datetime) -> bool:
+    return reading.sounded_at is None or reading.sounded_at <= instant
+
+
+def _of_ranks(book: SeenBook, visit: KeptVisit) -> Mapping[str, Mapping[PipeRef, KeptReading]]:
+    """A visit's best readings by rank, of the pipes that the organ had then."""
+    marks = book.marks(visit.id)
+
+    def work_out() -> Mapping[str, Mapping[PipeRef, KeptReading]]:
+        sizes = {rank.id: rank.pipes for rank in organ_at(book, visit).ranks}
+        found: dict[str, dict[PipeRef, KeptReading]] = {}
+        for pipe, reading in book.best_readings(visit.id).items():
+            if pipe.number <= sizes.get(pipe.rank, 0):
+                found.setdefault(pipe.rank, {})[pipe] = reading
+        return found
+
+    return book.memory.get(("by rank", visit.id, marks.hearings, marks.ticks), work_out)
