@@ -62,8 +62,10 @@ def fill(book: Book, folder: Path) -> None:
     fault = book.report_fault(organ.id, "dead note", "F sharp", key="F#3", uid="r")
     book.link_fault(fault.id, stop=PRINCIPAL, pipe=PipeRef(PRINCIPAL, 19))
     book.mend_fault(fault.id, visit_id=visit.id, note="dust")
+    book.reopen_fault(fault.id, "again")
     book.keep_event(organ.id, "e", MORNING, "Recital", stops=(PRINCIPAL,), air_celsius=19.5)
     book.cancel_event(organ.id, "e")
+    book.keep_weight(organ.id, PRINCIPAL, 1.5, "the choir's")
     book.add_note(visit.id, "cold")
     book.close_visit(visit.id, "done")
 

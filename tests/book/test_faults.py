@@ -58,3 +58,39 @@ def test_a_fault_is_mended_at_a_visit_to_its_own_organ(
         book.mend_fault(mine.id, visit_id=visit.id)
     assert book.mend_fault(mine.id, note="between visits, by the keeper").mended_in_visit is None
     assert book.standing_faults(other.id) == (fault,)
+
+
+def test_doubles_are_one_fault_and_keep_their_words(book: Book, organ_id: int) -> None:
+    first = book.report_fault(organ_id, "cipher", "bottom C howls", reporter="the organist")
+    second = book.report_fault(organ_id, "cipher", "a low note sounds by itself")
+    merged = book.merge_fault(second.id, first.id)
+    assert (merged.double_of, merged.words) == (first.id, "a low note sounds by itself")
+    assert first.reporter == "the organist"
+    assert book.standing_faults(organ_id) == (first,)
+    with pytest.raises(BookError, match="Fault 2 is a double of fault 1"):
+        book.mend_fault(second.id)
+    with pytest.raises(BookError, match="Fault 2 does not stand any more"):
+        book.merge_fault(first.id, second.id)
+    with pytest.raises(BookError, match="Fault 1 cannot be a double of fault 1"):
+        book.merge_fault(first.id, first.id)
+    apart = book.reopen_fault(second.id)
+    assert (apart.again_of, apart.words) == (second.id, "a low note sounds by itself")
+    assert book.standing_faults(organ_id) == (first, apart)
+
+
+def test_a_fault_that_comes_back_is_a_new_one_that_knows_the_old(
+    book: Book, organ_id: int, visit: KeptVisit
+) -> None:
+    told = book.report_fault(organ_id, "dead note", "silent", stop=PRINCIPAL, key="F#3")
+    with pytest.raises(BookError, match="Fault 1 still stands"):
+        book.reopen_fault(told.id)
+    book.mend_fault(told.id, visit_id=visit.id, note="dust")
+    again = book.reopen_fault(told.id, "silent again after a week")
+    assert (again.again_of, again.kind, again.stop, again.key) == (
+        told.id, "dead note", PRINCIPAL, "F#3",
+    )  # fmt: skip
+    assert again.words == "silent again after a week"
+    assert book.fault(told.id).mended_note == "dust"
+    assert book.standing_faults(organ_id) == (again,)
+    with pytest.raises(BookError, match="come back already, as fault 2"):
+        book.reopen_fault(told.id)

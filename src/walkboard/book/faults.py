@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
-from walkboard.book.models import FaultLinkRow, FaultMendingRow, FaultRow
+from walkboard.book.models import FaultLinkRow, FaultMendingRow, FaultRow, FaultTieRow
 from walkboard.book.records import FaultKind, KeptFault
 from walkboard.book.storing import Storing
-from walkboard.errors import UnknownNameError
+from walkboard.errors import BookError, UnknownNameError
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
+
+_DOUBLE, _AGAIN = "double of", "again"  # kinds of ties
 
 
 class Faults(Storing):
@@ -25,6 +28,7 @@ class Faults(Storing):
         key: str | None = None,
         pipe: PipeRef | None = None,
         uid: str | None = None,
+        reporter: str = "",
     ) -> KeptFault:
         """Keep a fault as it is reported; the same one again, by its uid, changes nothing.
 
@@ -39,6 +43,8 @@ class Faults(Storing):
             What it was seen on, where that is known; the key by its name, as ``F#3``.
         uid : str or None
             Given by whoever reports.
+        reporter : str
+            Who reports it, where they say so.
 
         Raises
         ------
@@ -72,6 +78,7 @@ class Faults(Storing):
                 kind=FaultKind(kind).value,
                 words=words,
                 reported_at=now,
+                reporter=reporter,
                 links=[link],
             )
             session.add(row)
@@ -123,6 +130,7 @@ class Faults(Storing):
                     f"Fault {fault_id} was mended on {row.mending.mended_at:%Y-%m-%d}.",
                     "Report it anew if it came back.",
                 )
+            _refuse_double(self, row)
             if visit_id is not None:
                 visit = self._visit_at_work(session, visit_id)
                 if visit.organ_id != row.organ_id:
@@ -132,6 +140,79 @@ class Faults(Storing):
                     )
             row.mending = FaultMendingRow(visit_id=visit_id, note=note, mended_at=self._now())
             session.flush()
+            return _fault_of(row)
+
+    def merge_fault(self, fault_id: int, into_id: int) -> KeptFault:
+        """Say that a fault is another report of one that stands; its own words stay in the book.
+
+        Raises
+        ------
+        BookError
+            When either is not there, does not stand, or they are of two organs or the same one.
+        """
+        with self._writing() as session:
+            row = self._get(session, FaultRow, fault_id, "fault")
+            other = self._get(session, FaultRow, into_id, "fault")
+            if row.id == other.id or row.organ_id != other.organ_id:
+                raise self._error(
+                    f"Fault {fault_id} cannot be a double of fault {into_id}.",
+                    "Name another fault of the same organ.",
+                )
+            for one in (row, other):
+                if not _fault_of(one).stands:
+                    raise self._error(
+                        f"Fault {one.id} does not stand any more.", "Load the list again."
+                    )
+            self._tie(session, row, _DOUBLE, other)
+            return _fault_of(row)
+
+    def reopen_fault(self, fault_id: int, words: str = "", *, reporter: str = "") -> KeptFault:
+        """Keep a mended fault that came back, or a double that was none, as a new fault.
+
+        Parameters
+        ----------
+        fault_id : int
+        words : str
+            What is seen now; empty takes those of the old report.
+        reporter : str
+
+        Raises
+        ------
+        BookError
+            When there is no such fault, or it stands, or has come back already.
+        """
+        with self._writing() as session:
+            old = self._get(session, FaultRow, fault_id, "fault")
+            if _fault_of(old).stands:
+                raise self._error(f"Fault {fault_id} still stands.", "Nothing need be done.")
+            query = select(FaultTieRow.fault_id).where(
+                FaultTieRow.other_id == old.id, FaultTieRow.kind == _AGAIN
+            )
+            newer = session.scalar(query)
+            if newer is not None:
+                raise self._error(
+                    f"Fault {fault_id} has come back already, as fault {newer}.", "Go on with that."
+                )
+            link, now = old.links[-1], self._now()
+            row = FaultRow(
+                organ_id=old.organ_id,
+                kind=old.kind,
+                words=words or old.words,
+                reported_at=now,
+                reporter=reporter,
+                links=[
+                    FaultLinkRow(
+                        stop=link.stop,
+                        key=link.key,
+                        rank=link.rank,
+                        number=link.number,
+                        linked_at=now,
+                    )
+                ],
+            )
+            session.add(row)
+            session.flush()
+            self._tie(session, row, _AGAIN, old)
             return _fault_of(row)
 
     def fault(self, fault_id: int) -> KeptFault:
@@ -147,8 +228,26 @@ class Faults(Storing):
             return tuple(_fault_of(row) for row in session.scalars(query))
 
     def standing_faults(self, organ_id: int) -> tuple[KeptFault, ...]:
-        """The faults of an organ that are not mended, oldest first."""
-        return tuple(fault for fault in self.faults(organ_id) if fault.mended_at is None)
+        """The faults of an organ that are not mended, oldest first; each once, without doubles."""
+        return tuple(fault for fault in self.faults(organ_id) if fault.stands)
+
+    def _tie(self, session: Session, row: FaultRow, kind: str, other: FaultRow) -> None:
+        row.ties.append(FaultTieRow(kind=kind, other_id=other.id, tied_at=self._now()))
+        session.flush()
+
+
+def _refuse_double(book: Storing, row: FaultRow) -> None:
+    other = _tied(row, _DOUBLE)
+    if other is not None:
+        raise BookError(
+            f"Fault {row.id} is a double of fault {other}.",
+            where=str(book.path),
+            mend="Mend that one.",
+        )
+
+
+def _tied(row: FaultRow, kind: str) -> int | None:
+    return next((tie.other_id for tie in row.ties if tie.kind == kind), None)
 
 
 def _link_row(stop: str | None, key: str | None, pipe: PipeRef | None) -> FaultLinkRow:
@@ -178,4 +277,7 @@ def _fault_of(row: FaultRow) -> KeptFault:
         mended_in_visit=None if mending is None else mending.visit_id,
         mended_note="" if mending is None else mending.note,
         uid=row.uid,
+        reporter=row.reporter,
+        double_of=_tied(row, _DOUBLE),
+        again_of=_tied(row, _AGAIN),
     )

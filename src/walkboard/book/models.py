@@ -317,8 +317,10 @@ class FaultRow(Base):
     kind: Mapped[str]
     words: Mapped[str]
     reported_at: Mapped[datetime]
+    reporter: Mapped[str] = mapped_column(server_default=text("''"))
     links: Mapped[list[FaultLinkRow]] = relationship(order_by="FaultLinkRow.id")
     mending: Mapped[FaultMendingRow | None] = relationship()
+    ties: Mapped[list[FaultTieRow]] = relationship(foreign_keys="FaultTieRow.fault_id")
 
 
 class FaultLinkRow(Base):
@@ -343,6 +345,21 @@ class FaultMendingRow(Base):
     visit_id: Mapped[int | None] = mapped_column(ForeignKey("visit.id"), index=True)
     note: Mapped[str]
     mended_at: Mapped[datetime]
+
+
+class FaultTieRow(Base):
+    """One fault's tie to another: a double of it, or the same come back after it was mended."""
+
+    __tablename__ = "fault_tie"
+    __table_args__ = (
+        UniqueConstraint("fault_id", "kind"),
+        CheckConstraint("kind IN ('double of', 'again')", name="kind"),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    fault_id: Mapped[int] = mapped_column(ForeignKey("fault.id"))
+    kind: Mapped[str]
+    other_id: Mapped[int] = mapped_column(ForeignKey("fault.id"))
+    tied_at: Mapped[datetime]
 
 
 class EventRow(Base):

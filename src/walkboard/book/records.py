@@ -273,6 +273,12 @@ class KeptFault:
         As it was reported.
     uid : str or None
         Given by whoever reports, so that sending it twice keeps it once.
+    reporter : str
+        Who reported it, where they said so.
+    double_of : int or None
+        The fault that it is another report of.
+    again_of : int or None
+        The mended fault that came back as this one.
     """
 
     id: int
@@ -287,6 +293,14 @@ class KeptFault:
     mended_in_visit: int | None
     mended_note: str = ""
     uid: str | None = None
+    reporter: str = ""
+    double_of: int | None = None
+    again_of: int | None = None
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is neither mended nor a double of another."""
+        return self.mended_at is None and self.double_of is None
 
 
 @dataclass(frozen=True, slots=True)
