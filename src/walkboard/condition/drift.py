@@ -16,7 +16,7 @@ import numpy as np
 from walkboard.condition.drift_filter import OrganDrift
 from walkboard.condition.drift_fit import AS_USUAL, Learned, spread_of
 from walkboard.condition.drift_history import PastVisit, VisitFigures, air_of, figures, year_of
-from walkboard.condition.drift_kinds import PLACE_CENTS, UNTOLD_AIR_CENTS, VISIT_CENTS
+from walkboard.condition.drift_kinds import UNTOLD_AIR_CENTS
 from walkboard.condition.normal_parts import FloatArray, NormalParts
 from walkboard.organ.model import Organ, PipeRef
 
@@ -65,7 +65,7 @@ def follow(organ: Organ, visits: Sequence[PastVisit], learned: Learned = AS_USUA
         Oldest first; may be empty.
     learned : Learned
     """
-    drift = OrganDrift(organ, learned.habits)
+    drift = OrganDrift(organ, learned.habits, learned.common)
     for visit in figures(organ, visits):
         drift.take_in(visit)
     return drift
@@ -118,8 +118,8 @@ def standing_forecast(
             learned.recalibration[kind],
         )
         rows.append(parts.moved(seen.cents))
-        place = PLACE_CENTS if told[rank.division] else UNTOLD_AIR_CENTS
-        common = float(np.hypot(VISIT_CENTS, place)) if rank.family.is_flue else 0.0
+        place = learned.common.place_cents if told[rank.division] else UNTOLD_AIR_CENTS
+        common = float(np.hypot(learned.common.visit_cents, place)) if rank.family.is_flue else 0.0
         shared.append(np.full(rank.pipes, common))
     return Forecast(
         at,

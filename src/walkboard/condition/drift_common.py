@@ -13,13 +13,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from walkboard.condition.drift_kinds import (
-    DIVISION_CENTS_A_YEAR,
-    ORGAN_CENTS_A_YEAR,
-    PLACE_CENTS,
-    UNTOLD_AIR_CENTS,
-    VISIT_CENTS,
-)
+from walkboard.condition.drift_kinds import UNTOLD_AIR_CENTS, USUAL_COMMON, CommonHabits
 from walkboard.condition.drift_rank import Summary
 from walkboard.condition.normal_parts import FloatArray
 
@@ -32,25 +26,26 @@ class CommonDrift:
     Parameters
     ----------
     divisions : int
+    habits : CommonHabits
     """
 
-    def __init__(self, divisions: int) -> None:
-        self._divisions = divisions
+    def __init__(self, divisions: int, habits: CommonHabits = USUAL_COMMON) -> None:
+        self._divisions, self.habits = divisions, habits
         # lasting: organ, divisions; this visit's: organ, divisions
         self.mean = np.zeros(2 * (1 + divisions))
         self.covariance = np.diag(np.full(2 * (1 + divisions), _SMALL))
 
     def copy(self) -> CommonDrift:
         """The same, to go on with alone."""
-        other = CommonDrift(self._divisions)
+        other = CommonDrift(self._divisions, self.habits)
         other.mean, other.covariance = self.mean.copy(), self.covariance.copy()
         return other
 
     def pass_time(self, years: float) -> None:
         """Let time pass; what was of the last visit only is forgotten."""
         k = 1 + self._divisions
-        growth = np.full(k, DIVISION_CENTS_A_YEAR**2)
-        growth[0] = ORGAN_CENTS_A_YEAR**2
+        growth = np.full(k, self.habits.division_cents**2)
+        growth[0] = self.habits.organ_cents**2
         own = np.arange(k)
         self.covariance[own, own] += growth * max(0.0, years)
 
@@ -60,7 +55,8 @@ class CommonDrift:
         self.mean[k:] = 0.0
         self.covariance[k:, :] = 0.0
         self.covariance[:, k:] = 0.0
-        fresh = [VISIT_CENTS] + [PLACE_CENTS if known else UNTOLD_AIR_CENTS for known in told]
+        place = self.habits.place_cents
+        fresh = [self.habits.visit_cents] + [place if one else UNTOLD_AIR_CENTS for one in told]
         now = np.arange(k, 2 * k)
         self.covariance[now, now] = np.square(fresh)
 
@@ -95,6 +91,20 @@ class CommonDrift:
             left = max(1.0 / variance - said.precision, 1e-6)
             others[rank] = ((mean / variance - said.pull) / left, 1.0 / left)
         return others
+
+    def surprise(self, summaries: Mapping[int, Summary], division_of: Mapping[int, int]) -> float:
+        """Minus the log likelihood of what ranks say, but for a constant; before `hear`."""
+        said = [s for s in summaries.values() if s.precision > 0.0]
+        if not said:
+            return 0.0
+        rows = np.stack(
+            [self._row(division_of[r]) for r, s in summaries.items() if s.precision > 0.0]
+        )
+        off = np.array([s.pull / s.precision for s in said]) - rows @ self.mean
+        spread = rows @ self.covariance @ rows.T + np.diag([1.0 / s.precision for s in said])
+        root = np.linalg.cholesky(spread)
+        half = np.linalg.solve(root, off)
+        return float(0.5 * half @ half + np.log(np.diagonal(root)).sum())
 
     def standing(self, division: int) -> tuple[float, float]:
         """Mean and variance of a division's common part at this visit."""

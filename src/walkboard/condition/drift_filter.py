@@ -9,8 +9,14 @@ import numpy as np
 
 from walkboard.condition.drift_common import CommonDrift
 from walkboard.condition.drift_history import IntArray, VisitFigures
-from walkboard.condition.drift_kinds import DriftKind, Habits, drift_kind
-from walkboard.condition.drift_rank import Foreseen, RankDrift, shared_terms
+from walkboard.condition.drift_kinds import (
+    USUAL_COMMON,
+    CommonHabits,
+    DriftKind,
+    Habits,
+    drift_kind,
+)
+from walkboard.condition.drift_rank import Foreseen, RankDrift, Summary, shared_terms
 from walkboard.condition.normal_parts import FloatArray
 from walkboard.organ.model import Organ
 
@@ -45,9 +51,15 @@ class OrganDrift:
     ----------
     organ : Organ
     habits : mapping of DriftKind to Habits
+    common : CommonHabits
     """
 
-    def __init__(self, organ: Organ, habits: Mapping[DriftKind, Habits]) -> None:
+    def __init__(
+        self,
+        organ: Organ,
+        habits: Mapping[DriftKind, Habits],
+        common: CommonHabits = USUAL_COMMON,
+    ) -> None:
         self.organ = organ
         self.habits = habits
         divisions = {d.id: n for n, d in enumerate(organ.divisions)}
@@ -57,10 +69,12 @@ class OrganDrift:
             RankDrift(rank.pipes, habits[kind], is_flue=rank.family.is_flue)
             for rank, kind in zip(organ.ranks, self.kinds, strict=True)
         ]
-        self.common = CommonDrift(len(divisions))
+        self.common = CommonDrift(len(divisions), common)
         self.year: float | None = None
-        # of each rank at the last visit: the common part before it, and by all other ranks
+        # of each rank at the last visit: the common part before it, by all other ranks, and what
+        # the rank itself said of it
         self.last_common: dict[int, tuple[tuple[float, float], tuple[float, float]]] = {}
+        self.last_said: dict[int, Summary] = {}
 
     def copy(self) -> OrganDrift:
         """The same, to go on with alone."""
@@ -108,6 +122,7 @@ class OrganDrift:
         }
         said = {at: m.summary() for at, m in met.items() if self.ranks[at].is_flue}
         flues = {at: self.division_of[at] for at in visit.ranks if self.ranks[at].is_flue}
+        self.last_said = said
         before = {at: self._standing(at) for at in visit.ranks}
         others = self.common.hear(said, flues)
         self.last_common = {at: (before[at], others.get(at, (0.0, 0.0))) for at in visit.ranks}

@@ -15,14 +15,18 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import TypeVar
 
 import numpy as np
 from scipy.optimize import minimize
 
+from walkboard.condition.drift_common import CommonDrift
 from walkboard.condition.drift_filter import OrganDrift, Surprises
 from walkboard.condition.drift_history import PastVisit, RankVisit, VisitFigures, figures
 from walkboard.condition.drift_kinds import (
+    USUAL_COMMON,
     USUAL_HABITS,
+    CommonHabits,
     DriftKind,
     Habits,
     Recalibration,
@@ -33,11 +37,15 @@ from walkboard.condition.drift_rank import RankDrift
 from walkboard.condition.normal_parts import FloatArray, NormalParts
 from walkboard.organ.model import Organ
 
+_Sizes = TypeVar("_Sizes", Habits, CommonHabits)
+
 MOST_RANKS = 6  # of a kind: more tell little more of its sizes, and take longer
 FEWEST_READINGS = 60  # of fewer, a kind keeps the usual sizes
 HABITS_SPREAD = 0.6  # of the logarithm of a size about the usual
 _STEPS = (0.5, 0.25)  # of the logarithm, in the two rounds of the search
 _FARTHEST_STEP = 1.0
+# The first visits' forecasts are of an organ hardly known: their spread tells little of later ones.
+UNSETTLED_SHARE = 0.4
 _MOST_FOR_SPREAD = 12_000  # readings that the recalibration looks at
 _USUAL_RECALIBRATION = Recalibration()
 _RECALIBRATION_SPREAD = np.array([0.3, 0.3, 0.8, 0.7])
@@ -50,18 +58,21 @@ class Learned:
     Attributes
     ----------
     habits : mapping of DriftKind to Habits
+    common : CommonHabits
     recalibration : mapping of DriftKind to Recalibration
     readings : mapping of DriftKind to int
         How many readings it was learned from; 0 is as usual.
     """
 
     habits: Mapping[DriftKind, Habits]
+    common: CommonHabits
     recalibration: Mapping[DriftKind, Recalibration]
     readings: Mapping[DriftKind, int]
 
 
 AS_USUAL = Learned(
     USUAL_HABITS,
+    USUAL_COMMON,
     MappingProxyType(dict.fromkeys(DriftKind, _USUAL_RECALIBRATION)),
     MappingProxyType(dict.fromkeys(DriftKind, 0)),
 )
@@ -106,6 +117,8 @@ def learn(organ: Organ, visits: Sequence[PastVisit]) -> Learned:
     if len(seen) < 2:
         return AS_USUAL
     drift = OrganDrift(organ, USUAL_HABITS)
+    common = _learn_common(drift, seen)
+    drift = OrganDrift(organ, USUAL_HABITS, common)
     log = [_taken_in(drift, visit) for visit in seen]
     readings = _readings_by_rank(organ, seen)
     habits: dict[DriftKind, Habits] = {}
@@ -117,15 +130,19 @@ def learn(organ: Organ, visits: Sequence[PastVisit]) -> Learned:
             continue
         courses = [_course(drift, seen, log, at) for at in own]
         habits[kind] = _search(USUAL_HABITS[kind], _surprise_of(courses, kind))
-    again = OrganDrift(organ, habits)
-    surprises = [again.take_in(visit) for visit in seen][1:]
+    again = OrganDrift(organ, habits, common)
+    surprises = [again.take_in(visit) for visit in seen]
+    surprises = surprises[max(1, round(UNSETTLED_SHARE * len(surprises))) :]
     recalibration = {kind: recalibrate(again, surprises, kind) for kind in DriftKind}
     counted = {
         kind: sum(readings[at] for at, of in enumerate(drift.kinds) if of is kind)
         for kind in DriftKind
     }
     return Learned(
-        MappingProxyType(habits), MappingProxyType(recalibration), MappingProxyType(counted)
+        MappingProxyType(habits),
+        common,
+        MappingProxyType(recalibration),
+        MappingProxyType(counted),
     )
 
 
@@ -150,9 +167,9 @@ def recalibrate(
         held = 0.5 * float((((free - usual) / _RECALIBRATION_SPREAD) ** 2).sum())
         return held - float(parts.log_density(off).sum())
 
-    found = minimize(
-        surprise, usual, method="Nelder-Mead", options={"maxiter": 250, "xatol": 0.01, "fatol": 0.1}
-    )
+    corners = np.vstack([usual, usual + np.diag(_RECALIBRATION_SPREAD)])
+    options = {"maxiter": 300, "xatol": 0.01, "fatol": 0.1, "initial_simplex": corners}
+    found = minimize(surprise, usual, method="Nelder-Mead", options=options)
     return _of_free(found.x)
 
 
@@ -223,7 +240,32 @@ def _surprise(course: _Course, habits: Habits) -> float:
     return total
 
 
-def _search(usual: Habits, surprise: Callable[[Habits], float]) -> Habits:
+def _learn_common(drift: OrganDrift, seen: Sequence[VisitFigures]) -> CommonHabits:
+    """Sizes of the common movement under which what the ranks say is the least surprise."""
+    divisions = dict(enumerate(drift.division_of))
+    said = []
+    for visit in seen:
+        drift.take_in(visit)
+        said.append((visit.year, drift.told(visit.air_cents), dict(drift.last_said)))
+    usual = as_vector(USUAL_COMMON)
+
+    def surprise(habits: CommonHabits) -> float:
+        common = CommonDrift(len(drift.organ.divisions), habits)
+        total = 0.5 * float((((as_vector(habits) - usual) / HABITS_SPREAD) ** 2).sum())
+        last: float | None = None
+        for year, told, summaries in said:
+            common.pass_time(0.0 if last is None else year - last)
+            last = year
+            common.begin_visit(told)
+            total += common.surprise(summaries, divisions)
+            common.hear(summaries, {rank: divisions[rank] for rank in summaries})
+        return total
+
+    return _search(USUAL_COMMON, surprise)
+
+
+def _search(usual: _Sizes, surprise: Callable[[_Sizes], float]) -> _Sizes:
+    kind = type(usual)
     at = as_vector(usual)
     least = surprise(usual)
     for step in _STEPS:
@@ -232,19 +274,19 @@ def _search(usual: Habits, surprise: Callable[[Habits], float]) -> Habits:
             for way in (-step, step):
                 moved = at.copy()
                 moved[size] += way
-                tried[way] = surprise(of_vector(moved))
+                tried[way] = surprise(of_vector(kind, moved))
             bend = tried[-step] + tried[step] - 2.0 * least
             slope = 0.5 * (tried[step] - tried[-step])
             way = -step * slope / bend if bend > 1e-9 else step * (-1.0 if slope > 0.0 else 1.0)
             way = float(np.clip(way, -_FARTHEST_STEP, _FARTHEST_STEP))
             moved = at.copy()
             moved[size] += way
-            tried[way] = surprise(of_vector(moved))
+            tried[way] = surprise(of_vector(kind, moved))
             best = min(tried, key=lambda w: tried[w])
             if tried[best] < least:
                 least = tried[best]
                 at[size] += best
-    return of_vector(at)
+    return of_vector(kind, at)
 
 
 def _readings_by_rank(organ: Organ, seen: Sequence[VisitFigures]) -> list[int]:

@@ -11,11 +11,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from enum import StrEnum
 from types import MappingProxyType
+from typing import TypeVar
 
 import numpy as np
 
 from walkboard.condition.normal_parts import FloatArray
 from walkboard.organ.model import Rank, TunedBy
+
+_Sizes = TypeVar("_Sizes", "Habits", "CommonHabits")
 
 
 class DriftKind(StrEnum):
@@ -104,12 +107,30 @@ class Recalibration:
     slips: float = 1.0
 
 
-# Common to the flues of the whole organ, and of one division, at one visit: what the thermometer
-# read wrongly (0.3 °C and 0.2 °C by 3 cents) and humidity that nobody measured.
-VISIT_CENTS, PLACE_CENTS = 0.9, 0.7
-# Lasting movement of the whole organ's, and of one division's flues in a year (dust; common
-# practice, no source).
-ORGAN_CENTS_A_YEAR, DIVISION_CENTS_A_YEAR = 0.4, 0.4
+@dataclass(frozen=True, slots=True)
+class CommonHabits:
+    """What the flues of the organ, and of a division, have in common [cents].
+
+    Attributes
+    ----------
+    visit_cents, place_cents : float
+        At one visit only, of the whole organ and of one division: what the thermometer reads
+        wrongly (0.3 °C and 0.2 °C by 3 cents), humidity that nobody measured.
+    organ_cents, division_cents : float
+        Lasting movement in a year (dust).
+    """
+
+    visit_cents: float = 0.9
+    place_cents: float = 0.7
+    organ_cents: float = 0.4
+    division_cents: float = 0.4
+
+    def __post_init__(self) -> None:
+        if not all(0.0 < getattr(self, field.name) < 1e3 for field in fields(self)):
+            raise ValueError("every size of common movement is above nought")
+
+
+USUAL_COMMON = CommonHabits()
 UNTOLD_AIR_CENTS = 15.0  # where nobody told the air: 5 °C either way
 
 # What part of the flues' movement with the air a rank follows beyond its physics.
@@ -124,11 +145,11 @@ ALIKE_VISITS, ALIKE_SLIPS = 4.0, 0.8
 UNHEARD_YEARS = 2.0
 
 
-def as_vector(habits: Habits) -> FloatArray:
+def as_vector(habits: Habits | CommonHabits) -> FloatArray:
     """Logarithms of the sizes, in the order of the fields."""
     return np.log([getattr(habits, field.name) for field in fields(habits)])
 
 
-def of_vector(vector: FloatArray) -> Habits:
+def of_vector(kind: type[_Sizes], vector: FloatArray) -> _Sizes:
     """The sizes again."""
-    return Habits(*(float(value) for value in np.exp(vector)))
+    return kind(*(float(value) for value in np.exp(vector)))

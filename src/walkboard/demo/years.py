@@ -90,21 +90,27 @@ class AtHand:
     number : int
         Of the visit, from 0.
     weather : Weather
+    told_celsius : dict of division id to float
+        What the thermometers show [°C].
     rank_of, division_of : (pipes,) arrays of int
     reed : (pipes,) array of bool
-    cents : (pipes,) array
-        Readings of this visit; nan where not heard, all nan when listening is decided on.
+    cents, sigma_cents : (pipes,) arrays
+        Readings of this visit against the targets at the told air; nan where not heard, all nan
+        when listening is decided on.
     """
 
     number: int
     weather: Weather
+    told_celsius: dict[str, float]
     rank_of: NDArray[np.int64]
     division_of: NDArray[np.int64]
     reed: BoolArray
     cents: FloatArray
+    sigma_cents: FloatArray
 
 
-Choice = Callable[[AtHand, np.random.Generator], BoolArray]
+Listening = Callable[[AtHand, np.random.Generator], BoolArray]
+Tuning = Callable[[AtHand, np.random.Generator], FloatArray]
 
 
 def walk_some_ranks(at: AtHand, rng: np.random.Generator) -> BoolArray:
@@ -115,12 +121,13 @@ def walk_some_ranks(at: AtHand, rng: np.random.Generator) -> BoolArray:
     return heard
 
 
-def tune_the_worst(at: AtHand, rng: np.random.Generator) -> BoolArray:
+def tune_the_worst(at: AtHand, rng: np.random.Generator) -> FloatArray:
     """Most pipes that stand 4 cents or more (reeds 5) off the middle of their division's flues."""
-    off = np.abs(at.cents - standing_of_flues(at)[at.division_of])
-    limit = np.where(at.reed, 5.0, 4.0)
-    tuned: BoolArray = (np.nan_to_num(off) > limit) & (rng.random(len(off)) < 0.8)
-    return tuned
+    middle = standing_of_flues(at)[at.division_of]
+    off = np.nan_to_num(np.abs(at.cents - middle))
+    tuned = (off > np.where(at.reed, 5.0, 4.0)) & (rng.random(len(off)) < 0.8)
+    left_at: FloatArray = np.where(tuned, middle, np.nan)
+    return left_at
 
 
 def simulate_years(
@@ -129,8 +136,8 @@ def simulate_years(
     visits: Sequence[Weather],
     *,
     habits: YearsHabits = USUAL_YEARS,
-    listen: Choice = walk_some_ranks,
-    tune: Choice = tune_the_worst,
+    listen: Listening = walk_some_ranks,
+    tune: Tuning = tune_the_worst,
 ) -> OrganYears:
     """What an organ did over some visits, what was heard of it, and what was tuned.
 
@@ -142,7 +149,8 @@ def simulate_years(
         In the order of their dates.
     habits : YearsHabits
     listen, tune : callables
-        Which pipes are heard, and which are tuned, at a visit.
+        Which pipes are heard at a visit; and where pipes are left by tuning, against their targets
+        at the told air [cents], nan where they are not tuned. Historic ranks are never tuned.
     """
     years = OrganState(organ, habits, rng)
     thermometers = Thermometers(organ, habits, rng)
@@ -158,13 +166,13 @@ def simulate_years(
         frame = years.told_less_true(weather, told)
         true = years.true_cents(weather)
         nothing = np.full(len(true), np.nan)
-        at = AtHand(number, weather, years.rank_of, years.division_of, years.reed, nothing)
-        heard = listen(at, rng)
-        sigma = years.reading_sigma(rng)
-        cents = np.where(heard, true + frame + sigma * rng.standard_normal(len(true)), np.nan)
-        at = AtHand(number, weather, years.rank_of, years.division_of, years.reed, cents)
-        tuned = tune(at, rng) & ~years.historic
-        left_at = np.where(tuned, standing_of_flues(at)[years.division_of], np.nan)
+        seen = (number, weather, told, years.rank_of, years.division_of, years.reed)
+        heard = listen(AtHand(*seen, nothing, nothing), rng)
+        sigma = np.where(heard, years.reading_sigma(rng), np.nan)
+        cents = true + frame + sigma * rng.standard_normal(len(true))
+        left_at = tune(AtHand(*seen, cents, sigma), rng)
+        left_at = np.where(years.historic, np.nan, left_at)
+        tuned = ~np.isnan(left_at)
         years.tune(tuned, left_at - frame, weather)
         made.append(
             VisitedYears(
@@ -173,7 +181,7 @@ def simulate_years(
                 true_cents=true,
                 heard=heard,
                 cents=cents,
-                sigma_cents=np.where(heard, sigma, np.nan),
+                sigma_cents=sigma,
                 tuned=tuned,
                 left_at_cents=left_at,
                 left_cents=years.true_cents(weather),
