@@ -27,7 +27,7 @@ from walkboard.survey.heard import HeardWalk, Hold, Reading
 
 VERSION = "0.0.0"
 FIRST_DAY = datetime(2031, 3, 4, 9, 0, tzinfo=UTC)
-EVENT_CELSIUS = 20.0
+EVENT_CELSIUS = 18.0
 FLUES_CENTS = 1.8  # where the invented flues stand as a whole
 HOLD_S, GAP_S = 1.5, 0.25
 RATE = 16_000
@@ -135,7 +135,7 @@ def _hear(
         for number in range(1, rank.pipes + 1):
             pipe = PipeRef(rank.id, number)
             start = (number - 1) * (HOLD_S + GAP_S)
-            cents = state.cents[pipe] + (FLUES_CENTS if rank.family.is_flue else -3.5)
+            cents = state.cents[pipe] + (FLUES_CENTS if rank.family.is_flue else 4.0)
             hz = target_hz(organ, pipe, celsius) * ratio_of_cents(cents)
             reading = _reading(pipe, hz, cents, start, number)
             tones.append((start, hz))
@@ -185,9 +185,7 @@ def _sound(path: Path, tones: list[tuple[float, float]], length: float) -> None:
 
 def _plan(book: Book, organ: Organ, visit: KeptVisit, air: dict[str, float]) -> list[PipeRef]:
     """The strays by size, twelve a division: it need not be the best plan, only a plan."""
-    references = tuple(
-        Reference(d.id, FLUES_CENTS, organ.pitch.at_celsius) for d in organ.divisions
-    )
+    references = tuple(Reference(d.id, FLUES_CENTS, air[d.id]) for d in organ.divisions)
     strays = sorted(
         (k.reading for k in book.best_readings(visit.id).values() if k.reading.cents is not None),
         key=lambda r: -abs((r.cents or 0.0) - FLUES_CENTS),

@@ -90,7 +90,7 @@ def earlier_readings(
     book: SeenBook, kept: KeptOrgan, rank_id: str, before: KeptVisit, most: int = 3
 ) -> tuple[tuple[KeptVisit, Mapping[PipeRef, KeptReading]], ...]:
     """A rank's readings at the visits before one, newest first, of those that heard it."""
-    found = []
+    found: list[tuple[KeptVisit, Mapping[PipeRef, KeptReading]]] = []
     for visit in reversed(book.visits(kept.id)):
         if visit.id >= before.id or len(found) == most:
             continue

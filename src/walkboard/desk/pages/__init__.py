@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from walkboard.desk.page import Page
-from walkboard.desk.pages import pair, sharing, start, ticking
+from walkboard.desk.pages import description, organ, pair, sharing, start, ticking
 
 PAGES: tuple[Page, ...] = (
     start.PAGE,
+    organ.PAGE,
+    description.PAGE,
     sharing.PAGE,
     pair.PAGE,
     ticking.PAGE,

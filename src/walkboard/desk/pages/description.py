@@ -1,0 +1,161 @@
+"""The description of an organ, written in the page, with the checker's messages beside the line."""
+
+from __future__ import annotations
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from walkboard.book.records import KeptOrgan
+from walkboard.desk.desk import Desk, desk_of
+from walkboard.desk.page import Door, Page
+from walkboard.desk.wording import say
+from walkboard.errors import BookError, DescriptionError, Problem
+from walkboard.organ.model import Organ
+from walkboard.organ.reading import read_organ
+
+LARGEST_BYTES = 1 << 19  # the hall's description has 14 kB
+
+_BEGINNING = """format = 1
+name = ""
+temperament = "equal"
+
+[pitch]
+a4_hz = 440.0
+at_celsius = 18.0
+
+[[division]]
+id = "great"
+name = "Great"
+keys = 61
+
+[[rank]]
+id = "great.principal8"
+division = "great"
+name = "Principal"
+family = "open"
+feet = "8"
+pipes = 61
+tuned_by = "slide"
+"""
+
+
+def new(request: Request) -> Response:
+    """An empty description to begin with."""
+    return _draw(request, _BEGINNING, None, ())
+
+
+def edit(request: Request) -> Response:
+    """The description as it stands."""
+    kept = desk_of(request).book.organ(_kept(request).id)
+    return _draw(request, kept.description, kept, ())
+
+
+async def check(request: Request) -> Response:
+    """What is wrong with a text, as JSON, while it is being written."""
+    text = (await request.body()).decode("utf-8", "replace")
+    return JSONResponse(await run_in_threadpool(_checked, text))
+
+
+async def keep_new(request: Request) -> Response:
+    """Add an organ."""
+    text = _text(await request.form())
+    return await run_in_threadpool(_keep, request, text, None, 0)
+
+
+async def keep_changed(request: Request) -> Response:
+    """Keep a changed description as its newest version."""
+    form = await request.form()
+    version = str(form.get("version", ""))
+    kept = await run_in_threadpool(_kept, request)
+    return await run_in_threadpool(
+        _keep, request, _text(form), kept, int(version) if version.isdecimal() else 0
+    )
+
+
+def _keep(request: Request, text: str, kept: KeptOrgan | None, version: int) -> Response:
+    desk = desk_of(request)
+    try:
+        organ = read_organ(text)
+        if kept is not None and kept.version != version:
+            problem = Problem(None, "", say("description.changed_meanwhile"), "")
+            return _draw(request, text, kept, (problem,), 409)
+        saved = _saved(desk, organ, text, kept)
+    except DescriptionError as error:
+        return _draw(request, text, kept, error.problems, 422)
+    except BookError as error:
+        return _draw(request, text, kept, (Problem(None, "", error.what, error.mend),), 409)
+    return RedirectResponse(f"/organ/{saved.id}", 303)
+
+
+def _saved(desk: Desk, organ: Organ, text: str, kept: KeptOrgan | None) -> KeptOrgan:
+    if kept is not None:
+        return desk.book.revise_organ(kept.id, organ.name, text)
+    if any(o.name.casefold() == organ.name.casefold() for o in desk.book.organs()):
+        raise BookError(
+            say("description.name_taken", name=organ.name), mend=say("description.name_mend")
+        )
+    return desk.book.add_organ(organ.name, text)
+
+
+def _checked(text: str) -> dict[str, object]:
+    try:
+        organ = read_organ(text)
+    except DescriptionError as error:
+        return {
+            "problems": [
+                {"line": p.line, "field": p.field, "what": p.what, "mend": p.mend}
+                for p in error.problems
+            ],
+            "size": "",
+        }
+    return {"problems": [], "size": _size(organ)}
+
+
+def _size(organ: Organ) -> str:
+    pipes = sum(rank.pipes for rank in organ.ranks)
+    return say("description.size", ranks=len(organ.ranks), pipes=pipes)
+
+
+def _text(form: object) -> str:
+    # A browser sends lines with CR LF (HTML, form submission); the book keeps them as they were.
+    value = form.get("text", "")  # type: ignore[attr-defined]
+    return str(value).replace("\r\n", "\n")
+
+
+def _kept(request: Request) -> KeptOrgan:
+    # Not `Desk.organ`: a description that the program no longer reads must be open to mending.
+    desk = desk_of(request)
+    return desk.book.organ(int(request.path_params["organ"]))
+
+
+def _draw(
+    request: Request,
+    text: str,
+    kept: KeptOrgan | None,
+    problems: tuple[Problem, ...],
+    status: int = 200,
+) -> Response:
+    return desk_of(request).render(
+        request,
+        "description.html",
+        status=status,
+        text=text,
+        kept=kept,
+        problems=problems,
+        action="/organs/new" if kept is None else f"/organ/{kept.id}/description",
+    )
+
+
+PAGE = Page(
+    "description",
+    (
+        Door("/organs/new", new),
+        Door("/organs/new", keep_new, ("POST",), largest_bytes=LARGEST_BYTES),
+        Door("/organs/check", check, ("POST",), largest_bytes=LARGEST_BYTES),
+        Door("/organ/{organ:int}/description", edit),
+        Door(
+            "/organ/{organ:int}/description", keep_changed, ("POST",), largest_bytes=LARGEST_BYTES
+        ),
+    ),
+)

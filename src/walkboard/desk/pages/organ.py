@@ -1,0 +1,75 @@
+"""The organ: its divisions and ranks at a glance, the conditions now, and what comes next."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from walkboard.book.records import KeptEvent
+from walkboard.desk.desk import desk_of
+from walkboard.desk.drawing import field
+from walkboard.desk.page import Door, Page
+from walkboard.sheets.wording import rank_words
+from walkboard.work.overview import RankState, overview
+from walkboard.work.standing import latest_air
+
+_MOST_EVENTS = 3
+_MANY = 0.1  # of a rank's pipes astray: more than the odd one
+
+
+def organ_page(request: Request) -> Response:
+    """Draw it."""
+    desk = desk_of(request)
+    kept, organ = desk.organ(request)
+    visits = desk.book.visits(kept.id)
+    last = visits[-1] if visits else None
+    divisions = []
+    for division in overview(desk.book, kept):
+        lowest = min(division.division.lowest, *(r.rank.from_key for r in division.ranks))
+        highest = max(
+            division.division.highest, *(r.rank.key_of(r.rank.pipes) for r in division.ranks)
+        )
+        rows = [
+            {
+                "state": state,
+                "name": rank_words(organ, state.rank).partition(" · ")[2],
+                "field": None
+                if state.chart is None
+                else field(state.chart, lowest.semitone, highest.semitone),
+                "sign": _sign(state),
+            }
+            for state in division.ranks
+        ]
+        divisions.append({"of": division, "rows": rows})
+    return desk.render(
+        request,
+        "organ.html",
+        organ=organ,
+        pipes=sum(rank.pipes for rank in organ.ranks),
+        divisions=divisions,
+        visit=last,
+        air=None if last is None else latest_air(last),
+        noted=None if last is None or not last.conditions else last.conditions[-1].noted_at,
+        events=_coming(desk.book.events(kept.id)),
+        faults=desk.book.standing_faults(kept.id),
+    )
+
+
+def _coming(events: tuple[KeptEvent, ...]) -> list[KeptEvent]:
+    now = datetime.now(UTC)
+    coming = [event for event in events if event.starts_at >= now and not event.cancelled]
+    return sorted(coming, key=lambda event: event.starts_at)[:_MOST_EVENTS]
+
+
+def _sign(state: RankState) -> str:
+    """Which sign stands before a rank: the word for it is ``organ.sign_…``."""
+    if state.chart is None:
+        return "unheard"
+    if state.faults or state.strays > _MANY * state.rank.pipes:
+        return "many"
+    return "few" if state.strays else "in"
+
+
+PAGE = Page("organ", (Door("/organ/{organ:int}", organ_page),), place="/organ/{organ}", rank=0)
