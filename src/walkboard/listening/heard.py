@@ -177,6 +177,11 @@ class CombReading:
     near_hz, bound_cents : float or None
         Of a merged reading that two pipes share: both lie within this bound of this frequency
         (two standard deviations counted), but which is which is not known.
+    either_hz, either_sigma_cents : (float, float) or None
+        Of a merged reading whose pair was told apart and only the names are unsure: where the one
+        stands that its spectrum makes the likelier, then the other; and their sigmas.
+    name_odds : float or None
+        Of one of two near unisons: logarithm of the odds that it is named right.
     """
 
     label: str
@@ -190,3 +195,6 @@ class CombReading:
     flags: tuple[ReadingFlag, ...] = ()
     near_hz: float | None = None
     bound_cents: float | None = None
+    either_hz: tuple[float, float] | None = None
+    either_sigma_cents: tuple[float, float] | None = None
+    name_odds: float | None = None

@@ -1,22 +1,19 @@
 """Measure all pipes of a hold at once, and say which of them cannot be told apart.
 
 The estimate is made in `joint_stages`; here each pipe's value is judged. A value is given only
-where
-the pipe's partials stand out of what the others' may do, its uncertainty is small, and it is plain
-which pipe it belongs to; else the reading is `merged` with the place and the bound that can be
-given
-(`near_hz`, `bound_cents`), `silent` or `faint`.
+where the pipe's partials stand out of what the others' may do, its uncertainty is small, and it is
+plain which pipe it belongs to; else the reading is `merged` with the place and the bound that can
+be given (`near_hz`, `bound_cents`), `silent` or `faint`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
 from walkboard.listening.heard import Comb, CombReading, Partial, ReadingFlag
-from walkboard.listening.joint_labels import odds_as_named
+from walkboard.listening.joint_naming import name_unisons, withheld
 from walkboard.listening.joint_stages import Joint, estimate_jointly, room_asked, unison_sets
 from walkboard.listening.subbands import HoldSpectrum
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
@@ -26,9 +23,11 @@ _FAR_CENTS = 50.0
 _WITHIN_CENTS = 28.0  # of the pipes' common shift; beyond, groups are cut
 _UNSTEADY_CENTS = 3.0
 _PRESENT = 30.0  # power over variance of a partial that counts as heard
-_STANDS_OUT = 150.0  # the same for at least one, where a dead pipe's place is another's skirt
-_WORST_ROOM = 50.0  # factor on the room's variance, from which the model does not hold
-_SURE_ODDS = 4.0  # logarithm: 98 in 100
+_STANDS_OUT = 300.0  # the same for at least one, where a dead pipe's place is another's skirt
+_PLAIN = 4_000.0  # the same from which sigma stands as it is; below, it grows with the root
+_WORST_ROOM = 30.0  # factor on the room's variance, from which the model does not hold
+_EASY_ROOM = 10.0  # the same up to which sigma stands as it is; beyond, it grows with the root
+_AGREED = 4.0  # standard deviations
 _RANGE_DB = 35.0  # below a pipe's loudest partial, in which its own must be heard
 _SHORT_S = 0.6
 _SHORT_PERIODS = 20.0
@@ -61,6 +60,9 @@ def measure_jointly(
     if length < _SHORT_S or length * min(comb.hz for comb in combs) < _SHORT_PERIODS:
         return tuple(nothing(comb, ReadingFlag.SHORT) for comb in combs)
     sounding = list(combs)
+    left_out: dict[int, ReadingFlag] = {}
+    seconds = window_s[1] - window_s[0]
+    stood: dict[int, tuple[float, float]] = {}  # with all pipes, where one may only be hidden
     while sounding:
         try:
             joint = estimate_jointly(spectrum, [comb.hz for comb in sounding], window_s)
@@ -69,10 +71,30 @@ def measure_jointly(
         dead = _without_own_partials(spectrum, joint, sounding)
         if dead is None or len(sounding) == 1:
             break
+        alone = any(band.group.pipes == {dead} for band in joint.bands)
+        # Under another pipe's partials it may sound and not be heard.
+        left_out[id(sounding[dead])] = ReadingFlag.SILENT if alone else ReadingFlag.MERGED
+        if not alone:
+            heard = [joint.courses.heard(pipe, seconds) for pipe in range(len(sounding))]
+            stood |= {id(comb): value for comb, value in zip(sounding, heard, strict=True)}
         del sounding[dead]
     found = _readings(spectrum, joint, sounding, (start, end), shared)
-    by_comb = {id(comb): reading for comb, reading in zip(sounding, found, strict=True)}
-    return tuple(by_comb.get(id(comb)) or nothing(comb, ReadingFlag.SILENT) for comb in combs)
+    by_comb = {
+        id(comb): _agreed(reading, stood.get(id(comb)))
+        for comb, reading in zip(sounding, found, strict=True)
+    }
+    return tuple(by_comb.get(id(comb)) or nothing(comb, left_out[id(comb)]) for comb in combs)
+
+
+def _agreed(reading: CombReading, stood: tuple[float, float] | None) -> CombReading:
+    """Withhold a value that leans on whether a hidden pipe is taken to sound."""
+    if reading.hz is None or stood is None:
+        return reading
+    hz, sigma_hz = stood
+    sigma_cents = np.hypot(reading.sigma_cents or 0.0, CENTS_PER_NEPER * sigma_hz / hz)
+    if abs(cents_of_ratio(reading.hz / hz)) < _AGREED * sigma_cents:
+        return reading
+    return withheld(reading)
 
 
 def _without_own_partials(
@@ -104,12 +126,11 @@ def _readings(
     ]
     for held in unison_sets([comb.hz for comb in combs]):
         if len(held) == 2:
-            pair = _named(combs, joint, readings, (held[0], held[1]))
+            pair = name_unisons(combs, joint, readings, (held[0], held[1]))
             readings[held[0]], readings[held[1]] = pair
         elif len(held) > 2:
             for pipe in held:
-                readings[pipe] = _merged(readings[pipe], readings[pipe])
-                readings[pipe] = replace(readings[pipe], near_hz=None, bound_cents=None)
+                readings[pipe] = withheld(readings[pipe])
     return readings
 
 
@@ -127,12 +148,15 @@ def _heard_partials(spectrum: HoldSpectrum, joint: Joint, pipe: int) -> dict[int
     return {n: float(20.0 * np.log10(size[loudest] + 1e-15)) for n, size in sorted(sizes.items())}
 
 
-def _stands_out(joint: Joint, pipe: int) -> bool:
-    """Whether a partial of the pipe is far above what its neighbours' sound leaves unsure."""
-    return any(
-        bool((part.ratio > _STANDS_OUT).any())
-        for (index, j), part in joint.courses.components.items()
-        if joint.bands[index].members[j].pipe == pipe
+def _standing_out(joint: Joint, pipe: int) -> float:
+    """How far the pipe's plainest partial is above what its neighbours' sound leaves unsure [-]."""
+    return max(
+        (
+            float(part.ratio.max())
+            for (index, j), part in joint.courses.components.items()
+            if joint.bands[index].members[j].pipe == pipe
+        ),
+        default=0.0,
     )
 
 
@@ -151,11 +175,13 @@ def _judged(  # noqa: PLR0917
     sigma_cents = CENTS_PER_NEPER * sigma_hz / hz
     away_cents = abs(cents_of_ratio(hz / float(courses.reference_hz[pipe])))
     own = any(band.group.pipes == {pipe} for band in joint.bands)
+    room = room_asked(joint.bands, joint.chosen, courses, pipe)
     trusted = True
-    if not _stands_out(joint, pipe):
+    standing_out = _standing_out(joint, pipe)
+    if standing_out < _STANDS_OUT:
         flags.append(ReadingFlag.SILENT if own else ReadingFlag.MERGED)
         trusted = False
-    elif room_asked(joint.bands, courses, pipe) > _WORST_ROOM:
+    elif room > _WORST_ROOM:
         flags.append(ReadingFlag.MERGED)
         trusted = False
     elif sigma_cents > _WORST_SIGMA_CENTS or away_cents > _WITHIN_CENTS:
@@ -164,6 +190,7 @@ def _judged(  # noqa: PLR0917
     elif float(courses.wander_cents[pipe]) > _UNSTEADY_CENTS - 0.1:
         flags.append(ReadingFlag.UNSTEADY)
         trusted = False
+    sigma_cents *= np.sqrt(max(1.0, room / _EASY_ROOM) * max(1.0, _PLAIN / standing_out))
     if trusted and abs(cents_of_ratio(hz / comb.hz)) > _FAR_CENTS:
         flags.append(ReadingFlag.FAR)
     level = 10.0 * np.log10(sum(10.0 ** (x / 10.0) for x in levels.values())) if levels else None
@@ -177,64 +204,4 @@ def _judged(  # noqa: PLR0917
         tuple(Partial(number, value) for number, value in levels.items()),
         float(courses.wander_cents[pipe]) if trusted else None,
         tuple(flags),
-    )
-
-
-def _named(
-    combs: Sequence[Comb], joint: Joint, readings: Sequence[CombReading], pair: tuple[int, int]
-) -> tuple[CombReading, CombReading]:
-    """The readings of two near unisons under the right names, or merged where that is unsure."""
-    first, second = (readings[p] for p in pair)
-    one, two = combs[pair[0]], combs[pair[1]]
-    of_first, of_second = (_sizes_db(joint, p) for p in pair)
-    odds = odds_as_named(one, two, of_first, of_second)
-    if odds < 0.0:
-        first, second = _renamed(second, one), _renamed(first, two)
-    if first.hz is None or second.hz is None:
-        return _merged(first, second), _merged(second, first)
-    # Apart by less than this the two do not part by a turn in the window at the highest partial
-    # that both have, and neither the values nor the spectra are to be trusted one by one.
-    highest = min(max(p.number for p in reading.partials) for reading in (first, second))
-    finest_hz = 1.0 / ((first.end_s - first.start_s) * highest)
-    resolved = abs(first.hz - second.hz) > finest_hz
-    if resolved and abs(odds) >= _SURE_ODDS:
-        return first, second
-    more_cents = 0.0 if resolved else CENTS_PER_NEPER * finest_hz / first.hz
-    return _merged(first, second, more_cents), _merged(second, first, more_cents)
-
-
-def _sizes_db(joint: Joint, pipe: int) -> dict[int, float]:
-    """Levels of all a pipe's partials [dB], the unsure ones at what they may be.
-
-    That an even partial of a stopped pipe is not heard tells as much as one that is.
-    """
-    sizes = {}
-    for (index, j), part in joint.courses.components.items():
-        member = joint.bands[index].members[j]
-        if member.pipe == pipe:
-            power = float((np.abs(part.amplitude) ** 2 * (1.0 + 1.0 / part.ratio)).sum())
-            sizes[member.number] = 10.0 * float(np.log10(power + 1e-30))
-    return sizes
-
-
-def _renamed(reading: CombReading, comb: Comb) -> CombReading:
-    return replace(reading, label=comb.label)
-
-
-def _merged(reading: CombReading, other: CombReading, more_cents: float = 0.0) -> CombReading:
-    """Withhold a value; the bound is given where both are known and only the names are not."""
-    near_hz = bound_cents = None
-    if reading.hz is not None and other.hz is not None:
-        near_hz = float(np.sqrt(reading.hz * other.hz))
-        sigma = max(reading.sigma_cents or 0.0, other.sigma_cents or 0.0)
-        bound_cents = 0.5 * abs(cents_of_ratio(reading.hz / other.hz)) + 2.0 * sigma + more_cents
-    flags = tuple(dict.fromkeys((*reading.flags, ReadingFlag.MERGED)))
-    return replace(
-        reading,
-        hz=None,
-        sigma_cents=None,
-        wander_cents=None,
-        flags=flags,
-        near_hz=near_hz,
-        bound_cents=bound_cents,
     )

@@ -21,8 +21,8 @@ _MARGIN_HZ = 2.0  # for its wander
 _LEAST_GUARD_HZ = 6.0
 _MOST_GUARD_HZ = 30.0
 _HIGHEST_HZ = 6_000.0
-_MOST_NUMBER = 40
-_MOST_GROUPS = 48
+_MOST_GROUPS = 48  # the lowest
+_LEAST_EACH = 6  # and so many more of a pipe that has few among them
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +68,7 @@ def group_partials(fundamentals_hz: Sequence[float], sample_rate: int) -> tuple[
     places = [
         (number * hz, Member(pipe, number))
         for pipe, hz in enumerate(fundamentals_hz)
-        for number in range(1, 1 + min(_MOST_NUMBER, int(1.1 * highest / hz)))
+        for number in range(1, 1 + int(1.1 * highest / hz))
     ]
     places.sort(key=lambda place: place[0])
     together: list[list[tuple[float, Member]]] = []
@@ -92,4 +92,8 @@ def group_partials(fundamentals_hz: Sequence[float], sample_rate: int) -> tuple[
             continue
         members = tuple(sorted((member for _, member in held), key=lambda m: m.pipe))
         groups.append(Group(members, centre, even, stop))
-    return tuple(groups[:_MOST_GROUPS])
+    kept, more = groups[:_MOST_GROUPS], groups[_MOST_GROUPS:]
+    for pipe in range(len(fundamentals_hz)):
+        wanting = _LEAST_EACH - sum(pipe in group.pipes for group in kept)
+        kept += [g for g in more if pipe in g.pipes and g not in kept][: max(0, wanting)]
+    return tuple(sorted(kept, key=lambda group: group.centre_hz))

@@ -29,7 +29,13 @@ _FIRST_HZ = 700.0
 _WHOLE_CENTS = 18.0  # up to which each pipe may be out by itself
 _LOUD = 3.0
 _REACH_CENTS = 25.0
-_UNFIT = 25.0  # factor on the room from which another place is tried
+_SETTLED = 0.03  # of sigma, that no pipe moves further than in a turn
+_MOST_TURNS = 12
+_FIRST_TURNS = 3  # after which only the likeliest starts of two unisons go on
+_MOST_ENDS = 2
+_HOPELESS = 60.0  # behind the likeliest by so much in the logarithm
+_ENOUGH_OWN = 3
+_UNFIT = 12.0  # factor on the room from which another place is tried
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +121,7 @@ def estimate_jointly(
         best = max(waiting, key=lambda held: _open_to(bands, held, known))
         waiting.remove(best)
         usable = _bands_for(bands, best, known)
-        turns = 2 if waiting else 8
+        turns = 2 if waiting else _MOST_TURNS
         if len(best) == 2:
             courses, merit, chosen = _pair(bands, usable, courses, (best[0], best[1]), known)
             known += best
@@ -126,12 +132,16 @@ def estimate_jointly(
                 candidates[pipe] = found
             known += best
             merit, chosen = refine(bands, courses, known, turns)
-    for _ in range(2):
-        unfit = {p: room_asked(bands, courses, p) for p in known}
+    tried: set[int] = set()
+    while len(tried) < len(known):
+        unfit = {p: room_asked(bands, chosen, courses, p) for p in known if p not in tried}
         worst = max(unfit, key=lambda p: unfit[p])
         if unfit[worst] < _UNFIT:
             break
-        courses = _another_place(bands, courses, worst, known)
+        tried.add(worst)
+        courses, chosen = _another_place(bands, chosen, courses, worst, known)
+    # What was last seen of a band under other courses tells nothing of these.
+    courses.components = {key: c for key, c in courses.components.items() if key[0] in chosen}
     return Joint(courses, bands, tuple(chosen), candidates, merit)
 
 
@@ -163,14 +173,21 @@ def _pair(
     starts += [(float(alone.course[low, 0]), second.offset_hz) for second in beside]
     asked = [i for i in usable if bands[i].group.pipes <= {*known, *pair}]
     asked = [i for i in asked if bands[i].group.centre_hz < _SEARCH_HZ]
-    ends = []
+    both = [*known, *pair]
+    trials = []
     for a, b in starts:
         trial = courses.copy()
         trial.course[low, 0], trial.course[high, 0] = a, b
-        _, chosen = refine(bands, trial, [*known, *pair], 7)
-        ends.append((merit_of(bands, asked, trial, [*known, *pair]), trial, chosen))
-    ends.sort(key=lambda end: -end[0])
-    best = ends[0]
+        refine(bands, trial, both, _FIRST_TURNS)
+        trials.append((merit_of(bands, asked, trial, both), trial))
+    trials.sort(key=lambda end: -end[0])
+    ends = []
+    for merit, trial in trials[:_MOST_ENDS]:
+        if merit < trials[0][0] - _HOPELESS:
+            break
+        chosen = _go_on(bands, trial, both, _MOST_TURNS - _FIRST_TURNS)[1]
+        ends.append((merit_of(bands, asked, trial, both), trial, chosen))
+    best = max(ends, key=lambda end: end[0])
     return best[1], best[0], best[2]
 
 
@@ -180,7 +197,10 @@ def _without(band: Band, pipe: int) -> Band:
 
 
 def refine(
-    bands: Sequence[Band], courses: Courses, pipes: Sequence[int], turns: int
+    bands: Sequence[Band],
+    courses: Courses,
+    pipes: Sequence[int],
+    turns: int,
 ) -> tuple[float, list[int]]:
     """Turns of the joint estimate, higher groups joining as the courses get sure.
 
@@ -191,16 +211,27 @@ def refine(
     chosen : list of int
         Bands that were used in it.
     """
+    chosen = lowest_bands(bands, pipes, _FIRST_HZ, 3)
+    if not chosen:
+        return -np.inf, chosen
+    merit = take_turn(bands, chosen, courses, pipes)
+    return _go_on(bands, courses, pipes, turns - 1) if turns > 1 else (merit, chosen)
+
+
+def _go_on(
+    bands: Sequence[Band], courses: Courses, pipes: Sequence[int], turns: int
+) -> tuple[float, list[int]]:
+    """Further turns, until no pipe moves and no band joins."""
     merit = -np.inf
     chosen: list[int] = []
-    for turn in range(turns):
-        if turn == 0:
-            chosen = lowest_bands(bands, pipes, _FIRST_HZ, 3)
-        else:
-            chosen = clear_bands(bands, courses, pipes, 2)
-        if not chosen:
-            break
+    rows = list(pipes)
+    for _ in range(turns):
+        before, chosen = chosen, clear_bands(bands, courses, pipes, 2)
+        stood = courses.course[rows, 0]
         merit = take_turn(bands, chosen, courses, pipes)
+        sigma = np.sqrt(courses.covariance[rows, 0, rows, 0])
+        if chosen == before and (np.abs(courses.course[rows, 0] - stood) < _SETTLED * sigma).all():
+            break
     return merit, chosen
 
 
@@ -229,41 +260,47 @@ def _open_to(bands: Sequence[Band], held: Sequence[int], known: Sequence[int]) -
     return score
 
 
-def room_asked(bands: Sequence[Band], courses: Courses, pipe: int) -> float:
-    """Median factor on the room's variance that a pipe's groups ask for.
+def room_asked(bands: Sequence[Band], chosen: Sequence[int], courses: Courses, pipe: int) -> float:
+    """Median factor on the room's variance that a pipe's chosen groups ask for.
 
-    Near 1 where the model holds; far above where the course stands in a wrong place.
+    Near 1 where the model holds; far above where the course stands in a wrong place. Groups that
+    the pipe has to itself are asked by themselves, too: one that follows another pipe's partials
+    fits those that they share.
     """
-    factors = [
-        courses.components[i, j].room
-        for i, band in enumerate(bands)
-        for j, member in enumerate(band.members)
-        if member.pipe == pipe and (i, j) in courses.components
-    ]
-    return float(np.median(factors)) if factors else 1.0
+    every = []
+    own = []
+    for i in chosen:
+        for j, member in enumerate(bands[i].members):
+            part = courses.components.get((i, j))
+            if member.pipe == pipe and part is not None:
+                every.append(part.room)
+                if len(bands[i].members) == 1:
+                    own.append(part.room)
+    asked = float(np.median(every)) if every else 1.0
+    return max(asked, float(np.median(own))) if len(own) >= _ENOUGH_OWN else asked
 
 
 def _another_place(
-    bands: Sequence[Band], courses: Courses, pipe: int, pipes: Sequence[int]
-) -> Courses:
+    bands: Sequence[Band],
+    chosen: list[int],
+    courses: Courses,
+    pipe: int,
+    pipes: Sequence[int],
+) -> tuple[Courses, list[int]]:
     """Courses with a pipe whose groups fit badly in its likeliest other place, if that is likelier.
 
-    All others are known by now, so every group can be searched.
+    All others are known by now, so every group can be searched. Gives the bands used, too.
     """
     theirs = [i for i, band in enumerate(bands) if pipe in band.group.pipes]
     asked = [i for i in theirs if bands[i].group.centre_hz < _SEARCH_HZ] or theirs
     others = [p for p in pipes if p != pipe]
-    hz = float(courses.hz[pipe])
-    sigma_hz = courses.heard(pipe, bands[0].nodes.seconds)[1]
-    best, likeliest = courses, merit_of(bands, asked, courses, pipes)
+    best, used, likeliest = courses, chosen, merit_of(bands, asked, courses, pipes)
+    # Where it stands already counts too, with its wander found anew.
     for found in search_one(bands, asked, courses, pipe, others, _REACH_CENTS, most=2):
-        there = float(courses.reference_hz[pipe]) + found.offset_hz
-        if abs(there - hz) < max(4.0 * sigma_hz, 3e-5 * hz):
-            continue
         trial = courses.copy()
         trial.moved(pipe, found.offset_hz)
-        refine(bands, trial, pipes, 5)
+        _, seen = refine(bands, trial, pipes, 5)
         merit = merit_of(bands, asked, trial, pipes)
         if merit > likeliest:
-            best, likeliest = trial, merit
-    return best
+            best, used, likeliest = trial, seen, merit
+    return best, used
