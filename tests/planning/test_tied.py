@@ -72,6 +72,7 @@ def test_must_do_equals_brute_force(seed: int) -> None:
     assert_allclose(chosen.cost, least_cost, rtol=0, atol=1e-9)
     assert_allclose(chosen.bound, chosen.cost, rtol=0, atol=1e-9)
     row = task.row(chosen.references)
+    assert row.must is not None
     assert not np.any(row.must & ~chosen.pipes)
     assert_allclose(row.cost_of(chosen.pipes), chosen.cost, rtol=0, atol=1e-12)
 
@@ -82,6 +83,7 @@ def test_must_do_equals_brute_force(seed: int) -> None:
 def test_tied_divisions_equal_brute_force(seed: int, share: float, within: int) -> None:
     base = a_task(8, 6, 100 + seed, ranks=12)
     task = in_parts(base if share == 0.0 else with_musts(base, seed, share), seed, within)
+    assert task.parts is not None
     assert len(task.parts.starts) == 3
     capacity = 30 + 25 * seed
     least_cost = least_of_all(task, capacity)

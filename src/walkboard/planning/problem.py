@@ -20,7 +20,7 @@ from walkboard.planning.standing import (
     Situation,
     Standing,
 )
-from walkboard.planning.task import Level, Parts, Task
+from walkboard.planning.task import STEP_MINUTES, Level, Parts, Task
 from walkboard.planning.walking import Visit
 
 # A pipe of a stop that must stand within a tolerance is left only where it is so sure to; own
@@ -161,7 +161,6 @@ def pose(situation: Situation, pull: FloatArray, demands: Demands | None = None)
     )
     gain = badness[:, order] - (situation.left * situation.weight)[order]
     must, notes = _musts(situation, demands, may)
-    extra = demands.extra_minutes
     return Problem(
         situation=situation,
         order=order,
@@ -169,16 +168,19 @@ def pose(situation: Situation, pull: FloatArray, demands: Demands | None = None)
         untouched_by_division=untouched,
         gain=gain,
         must=None if must is None else must[:, order],
-        steps=np.array(
-            [
-                in_steps(situation.minutes[i] + extra.get(situation.known[i].pipe, 0.0))
-                for i in order
-            ],
-            dtype=np.int64,
-        ),
+        steps=_steps(situation, demands)[order],
         tie_cents=demands.tie_cents,
         notes=notes,
     )
+
+
+def _steps(situation: Situation, demands: Demands) -> IntArray:
+    """Steps of time that each known pipe takes, what else must be done to it included."""
+    minutes = situation.minutes.copy()
+    if demands.extra_minutes:
+        minutes += [demands.extra_minutes.get(k.pipe, 0.0) for k in situation.known]
+    steps: IntArray = np.maximum(1, np.ceil(minutes / STEP_MINUTES - 1e-6)).astype(np.int64)
+    return steps
 
 
 def _side_by_side(layout: Layout, places: IntArray) -> IntArray:

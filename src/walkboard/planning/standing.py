@@ -214,7 +214,7 @@ def situation(
     leave = np.where(
         reed, np.array([air.at(p.event_celsius) + p.above_cents for p in pitch]), flues
     )
-    parts = Parts.of([belief_of(k) for k in known])
+    parts = _parts(known)
     target = layout.nominal_hz[place] * 2.0 ** (leave / 1200.0)
     against = Parts(
         parts.starts, parts.share, parts.cents + parts.each(heard_in - leave), parts.sigma_cents
@@ -244,6 +244,18 @@ def situation(
         ),
         tunable=np.array([not rank.historic for rank in ranks], dtype=np.bool_),
         weights=weights,
+    )
+
+
+def _parts(known: Sequence[Known]) -> Parts:
+    if any(isinstance(k, PipeForecast) for k in known):
+        return Parts.of([belief_of(k) for k in known])
+    heard = [k for k in known if isinstance(k, PipeCents)]
+    return Parts(
+        np.arange(len(heard)),
+        np.ones(len(heard)),
+        np.array([k.cents for k in heard], dtype=np.float64),
+        np.array([k.sigma_cents for k in heard], dtype=np.float64),
     )
 
 

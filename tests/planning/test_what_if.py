@@ -1,0 +1,173 @@
+"""One state of an organ, many questions."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.condition.organs import readings, small_organ
+from tests.planning.states import a_state
+from walkboard.condition.assessing import assess
+from walkboard.planning.air_course import REST_MINUTES, AirCourse, course_of
+from walkboard.planning.belief import Belief
+from walkboard.planning.choosing import choose
+from walkboard.planning.continuous import certify
+from walkboard.planning.cost import expected_badness
+from walkboard.planning.minutes import in_steps
+from walkboard.planning.pitch import division_pitches
+from walkboard.planning.planning import make_plan
+from walkboard.planning.standing import unheard_pull
+from walkboard.planning.use import EventUse, RegistrationUse
+from walkboard.planning.walked import choose_and_walk
+from walkboard.planning.weighing import WeightChange
+from walkboard.planning.what_if import Question, prepare
+
+ORGAN = small_organ()
+PIPES = a_state(ORGAN, 31)
+CONDITION = assess(ORGAN, PIPES, {})
+
+
+def test_questions_in_any_order_are_answered_as_if_asked_alone():
+    use = EventUse((RegistrationUse(("great.octave", "great.trumpet"), 60.0),))
+    questions = [
+        Question(40.0),
+        Question(40.0, event_air_celsius=22.0),
+        Question(80.0),
+        Question(40.0, use=use),
+        Question(40.0, event_air_celsius={"great": 21.0}),
+        Question(40.0),
+    ]
+    prepared = prepare(ORGAN, CONDITION, PIPES)
+    for question in [*questions, *reversed(questions)]:
+        assert prepared.plan(question) == prepare(ORGAN, CONDITION, PIPES).plan(question)
+
+
+def test_a_plan_is_the_answer_to_its_question():
+    plan = make_plan(ORGAN, CONDITION, PIPES, 45.0, event_air_celsius=21.0)
+    asked = prepare(ORGAN, CONDITION, PIPES).plan(
+        Question(45.0, event_air_celsius=21.0, curve_every_minutes=10.0, prove_order=True)
+    )
+    assert plan == asked
+    assert plan.walk_bound_minutes == pytest.approx(plan.walk_minutes)
+
+
+def test_an_event_draws_the_work_to_its_stops():
+    use = EventUse((RegistrationUse(("swell.viola", "swell.oboe"), 600.0),))
+    prepared = prepare(ORGAN, CONDITION, PIPES)
+
+    def swell(question: Question) -> int:
+        return sum(i.pipe.rank.startswith("swell") for i in prepared.plan(question).items)
+
+    assert swell(Question(40.0, use=use)) > swell(Question(40.0))
+
+
+def test_a_weight_changed_to_nothing_takes_a_stop_off_the_list():
+    changes = [WeightChange("great.trumpet", 0.0)]
+    plan = prepare(ORGAN, CONDITION, PIPES, changes=changes).plan(Question(120.0))
+    plain = prepare(ORGAN, CONDITION, PIPES).plan(Question(120.0))
+    assert "great.trumpet" in {i.pipe.rank for i in plain.items}
+    assert "great.trumpet" not in {i.pipe.rank for i in plan.items}
+
+
+# ------------------------------------------------------------------ the air's course
+
+
+def test_a_course_of_readings_on_a_line():
+    """A degree an hour, read every ten minutes for an hour: the prior of 1 °C/h hardly holds it."""
+    told = [(m - 60.0, 17.0 + m / 60.0) for m in range(0, 61, 10)]
+    course = course_of(told)
+    assert_allclose(course.slope_celsius_per_hour, 1.0, atol=0.03)
+    assert_allclose(course.now_celsius, 18.0, atol=0.02)
+    slope, level = np.polynomial.polynomial.polyfit(
+        [m / 60 for m, _ in told], [c for _, c in told], 1
+    )[::-1]
+    assert_allclose(course.slope_celsius_per_hour, slope, atol=0.03)
+    assert_allclose(level, 18.0)
+
+
+def test_ahead_the_air_comes_to_rest():
+    course = AirCourse(18.0, 1.2)
+    assert_allclose(course.at(6.0), 18.12, atol=0.005)
+    assert_allclose(course.at(1e6), 18.0 + 1.2 * REST_MINUTES / 60.0)
+    assert_allclose(course.at(-30.0), 17.4)
+    assert_allclose(course.at_times(np.array([6.0, -30.0])), [course.at(6.0), course.at(-30.0)])
+
+
+def test_one_reading_tells_no_course():
+    course = course_of([(0.0, 17.5)])
+    assert (course.now_celsius, course.slope_celsius_per_hour) == (17.5, 0.0)
+    with pytest.raises(ValueError, match="without a reading"):
+        course_of([])
+
+
+def test_flues_late_in_a_warming_visit_get_the_target_of_their_time():
+    """1.5 °C an hour: an hour on it is 1.1 °C warmer, 3.2 cents (2.97 a degree: Cramer 1993)."""
+    pipes = readings(ORGAN, ["great.principal", "great.octave"], lambda _: 0.0, 18.0, scatter=3.0)
+    pipes += readings(ORGAN, ["great.trumpet"], lambda _: 8.0, 18.0)
+    condition = assess(ORGAN, pipes, {"great": 18.0})
+    course = AirCourse(18.0, 1.5)
+    still = prepare(ORGAN, condition, pipes).plan(Question(150.0))
+    moving = prepare(ORGAN, condition, pipes, air={"great": course}).plan(Question(150.0))
+    pairs = [
+        (a, b)
+        for a, b in zip(still.items, moving.items, strict=True)
+        if a.pipe.rank != "great.trumpet"
+    ]
+    assert len(pairs) > 60
+    cents = [1200.0 * np.log2(b.target_hz / a.target_hz) for a, b in pairs]
+    clock = sum(a.minutes for a, _ in pairs[:-1]) + 3.0
+    assert_allclose(cents[-1], 2.97 * course.change_by(clock), atol=0.15)
+    assert "by then" in pairs[-1][1].why
+    assert all(b.cents == a.cents for a, b in pairs)
+    reeds = [i.target_hz for i in moving.items if i.pipe.rank == "great.trumpet"]
+    assert reeds == [i.target_hz for i in still.items if i.pipe.rank == "great.trumpet"]
+
+
+# ------------------------------------------------------------------ between the grid's references
+
+
+def test_no_reference_between_the_grids_beats_the_certificate():
+    """The best choice of pipes at references drawn by chance, each solved anew."""
+    problem = prepare(ORGAN, CONDITION, PIPES).problem(Question(60.0))
+    outcome = choose_and_walk(ORGAN, problem, in_steps(60.0))
+    pitches = division_pitches(ORGAN, CONDITION, None)
+    certificate = certify(problem, outcome, in_steps(60.0), pitches)
+    assert 0.0 <= certificate.gap <= 0.001
+    situation = problem.situation
+    near = float(outcome.task.references_cents[outcome.chosen.reference])
+    drawn = np.random.default_rng(1).uniform(near - 0.3, near + 0.3, 20)
+    costs = []
+    for reference in drawn:
+        off = situation.parts.cents - reference
+        badness = situation.weight * expected_badness(
+            off, situation.parts.sigma_cents, situation.beat_hz
+        )
+        pull = unheard_pull(
+            situation.layout, pitches, situation.place, situation.weights, np.array([reference])
+        )
+        gain = (badness - situation.left * situation.weight)[problem.order]
+        task = replace(
+            outcome.task,
+            references_cents=np.array([reference]),
+            untouched=np.array([badness.sum() + pull.sum()]),
+            gain=gain[None],
+        )
+        costs.append(choose(task, in_steps(60.0)).cost)
+    assert min(costs) >= certificate.bound
+    assert min(costs) <= outcome.chosen.cost + 0.01
+
+
+def test_a_belief_is_a_mixture():
+    belief = Belief((0.25, 0.75), (8.0, 0.0), (1.0, 2.0))
+    rng = np.random.default_rng(2)
+    draws = np.where(
+        rng.random(400_000) < 0.25, rng.normal(8.0, 1.0, 400_000), rng.normal(0.0, 2.0, 400_000)
+    )
+    assert_allclose(belief.mean_cents, draws.mean(), atol=0.03)
+    assert_allclose(belief.sigma_cents, draws.std(), atol=0.03)
+    assert belief.moved(2.0).cents == (10.0, 2.0)
+    with pytest.raises(ValueError, match="sum to 1"):
+        Belief((0.5,), (0.0,), (1.0,))
