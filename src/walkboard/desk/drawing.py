@@ -18,7 +18,7 @@ from walkboard.sheets.values import ChartPoint, Mark, RankChart
 
 FIELD_WIDTH, FIELD_HEIGHT = 256.0, 40.0
 _FIELD_CENTS = 10.0  # from the line to the edge of a field
-_WIDTH, _HEIGHT = 1180.0, 400.0
+_WIDTH, _HEIGHT = 1180.0, 424.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 64.0, 1170.0, 34.0, 316.0
 _LEAST_CENTS, _MOST_CENTS = 6.0, 50.0
 _STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0)

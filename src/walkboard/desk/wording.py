@@ -31,7 +31,7 @@ def catalogue(language: str = LANGUAGE) -> Mapping[str, str | Mapping[str, str]]
     return found
 
 
-def say(key: str, **values: object) -> str:
+def say(key: str, /, **values: object) -> str:
     """A text of the catalogue.
 
     Parameters

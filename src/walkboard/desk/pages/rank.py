@@ -1,0 +1,206 @@
+"""A rank: cents against key, and for the key that is picked all that is known of its pipe."""
+
+from __future__ import annotations
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from walkboard.book.records import KeptOrgan, KeptReading, KeptVisit
+from walkboard.desk.desk import Desk, desk_of
+from walkboard.desk.drawing import RankDrawing, bar, rank_drawing
+from walkboard.desk.drawing_pipe import spectrum_drawing
+from walkboard.desk.page import Door, Page
+from walkboard.desk.preferences import preferences_of
+from walkboard.desk.wording import say
+from walkboard.errors import WalkboardError
+from walkboard.organ.model import Organ, PipeRef, Rank
+from walkboard.organ.targets import target_hz
+from walkboard.quantities import ratio_of_cents
+from walkboard.sheets.rank_charts import flag_words
+from walkboard.sheets.values import ChartPoint, Mark
+from walkboard.sheets.wording import rank_words
+from walkboard.work.overview import RankState, earlier_readings, rank_state, standing_of_visit
+from walkboard.work.pipe_history import companions, history, neighbours
+from walkboard.work.sounding import cut, hold_of, spectrum, wav
+
+_INTERVAL_WORDS = {0: "same", 4: "third", 5: "fourth", 7: "fifth", 12: "octave"}
+
+
+def rank_page(request: Request) -> Response:
+    """Draw it."""
+    desk = desk_of(request)
+    kept, organ = desk.organ(request)
+    state = rank_state(desk.book, kept, request.path_params["rank"])
+    rank = state.rank
+    chosen = _chosen(request, rank)
+    address = f"/organ/{kept.id}/rank/{rank.id}"
+    chart, rows = None, []
+    if state.chart is not None:
+        earlier = _earlier(desk, kept, organ, state)
+        chart = rank_drawing(
+            RankDrawing(
+                chart=state.chart,
+                earlier=[cents for _, cents in earlier],
+                address=lambda semitone: f"{address}?pipe={_number(rank, semitone)}#pipe",
+                chosen=None if chosen is None else rank.key_of(chosen).semitone,
+                name=preferences_of(request).key,
+                axis=say("rank.axis"),
+            )
+        )
+        rows = [_row(state, p, earlier[0][1] if earlier else {}) for p in state.chart.points]
+    return desk.render(
+        request,
+        "rank.html",
+        organ=organ,
+        state=state,
+        rank=rank,
+        name=rank_words(organ, rank),
+        address=address,
+        drawing=chart,
+        rows=rows,
+        chosen=chosen,
+        pipe=None if chosen is None else _pipe(desk, kept, organ, state, chosen),
+    )
+
+
+def sound(request: Request) -> Response:
+    """The sound of a hold as WAV."""
+    desk = desk_of(request)
+    kept, _ = desk.organ(request)
+    recording = desk.book.recording(int(request.path_params["recording"]))
+    if desk.book.visit(recording.visit_id).organ_id != kept.id:
+        raise HTTPException(404)
+    hold = hold_of(recording, int(request.path_params["hold"]))
+    return Response(
+        wav(cut(desk.book, recording, hold)),
+        media_type="audio/wav",
+        headers={"Cache-Control": "private, max-age=3600"},
+    )
+
+
+def _pipe(
+    desk: Desk, kept: KeptOrgan, organ: Organ, state: RankState, number: int
+) -> dict[str, object]:
+    """What the part of the page on one pipe shows."""
+    ref = PipeRef(state.rank.id, number)
+    found = history(desk.book, kept, ref)
+    last = next((r for v in found for r in reversed(v.readings) if r.reading.hz is not None), None)
+    shown: dict[str, object] = {
+        "ref": ref,
+        "key": state.rank.key_of(number),
+        "history": found,
+        "flags": {r.id: flag_words(r.reading) for v in found for r in v.readings},
+        "last": last,
+        "spectrum": None,
+        "trouble": "",
+        "beats": [],
+        "line_hz": None,
+    }
+    if state.visit is not None and state.chart is not None:
+        told = standing_of_visit(desk.book, state.visit).told_celsius(organ, state.rank.division)
+        line = state.chart.lines[0]
+        shown["told"] = told
+        shown["line"] = line
+        shown["line_hz"] = target_hz(organ, ref, told) * ratio_of_cents(line.cents)
+        shown["beats"] = [
+            {
+                "of": beat,
+                "interval": say(f"rank.{_INTERVAL_WORDS[abs(beat.semitones)]}"),
+                "side": _side(beat.semitones),
+                "name": rank_words(organ, organ.rank(beat.pipe.rank)).partition(" · ")[2],
+            }
+            for beat in (
+                *neighbours(desk.book, kept, state.visit, ref),
+                *companions(desk.book, state.visit, ref),
+            )
+        ]
+    if last is not None:
+        shown |= _heard(desk, last)
+    return shown
+
+
+def _heard(desk: Desk, last: KeptReading) -> dict[str, object]:
+    """The spectrum of a reading's hold; where the sound cannot be had, why."""
+    hz = last.reading.hz
+    assert hz is not None
+
+    def work_out() -> dict[str, object]:
+        try:
+            recording = desk.book.recording(last.recording_id)
+            found = spectrum(cut(desk.book, recording, hold_of(recording, last.hold)))
+        except WalkboardError as error:
+            return {"trouble": f"{error.what} {error.mend}"}
+        drawing = None if found is None else spectrum_drawing(found, hz)
+        return {"spectrum": drawing, "trouble": ""}
+
+    return desk.book.memory.get(("spectrum", last.id), work_out)
+
+
+def _earlier(
+    desk: Desk, kept: KeptOrgan, organ: Organ, state: RankState
+) -> list[tuple[KeptVisit, dict[int, float]]]:
+    """Where the pipes stood at visits before, each against that visit's line, set on today's."""
+    assert state.visit is not None
+    assert state.chart is not None
+    line = state.chart.lines[0].cents
+    found = []
+    for visit, readings in earlier_readings(desk.book, kept, state.rank.id, state.visit):
+        then = standing_of_visit(desk.book, visit).lines(organ, state.rank)[0].cents
+        cents = {
+            state.rank.key_of(pipe.number).semitone: r.reading.cents - then + line
+            for pipe, r in readings.items()
+            if r.reading.cents is not None and pipe.number <= state.rank.pipes
+        }
+        found.append((visit, cents))
+    return found
+
+
+def _row(state: RankState, point: ChartPoint, before: dict[int, float]) -> dict[str, object]:
+    assert state.chart is not None
+    line = state.chart.lines[0].cents
+    number = _number(state.rank, point.semitone)
+    earlier = before.get(point.semitone)
+    return {
+        "number": number,
+        "key": state.rank.key_of(number),
+        "cents": None if point.cents is None else point.cents - line,
+        "two_sigma": point.two_sigma_cents,
+        "before": None if earlier is None else earlier - line,
+        "words": _state_words(state, point, number),
+        "is_stray": point.cents is not None and point.mark in {Mark.FLAT, Mark.SHARP},
+        "bar": bar(point, state.chart),
+    }
+
+
+def _state_words(state: RankState, point: ChartPoint, number: int) -> str:
+    if point.cents is None:
+        if number in state.tuned_since:
+            return say("rank.tuned_since")
+        return say("rank.no_value", why=point.word)
+    if point.mark is Mark.CARE:
+        return say("rank.care", why=point.word)
+    return say(f"rank.{point.mark.value}")
+
+
+def _side(semitones: int) -> str:
+    return "" if semitones == 0 else say("rank.above" if semitones > 0 else "rank.below")
+
+
+def _number(rank: Rank, semitone: int) -> int:
+    return semitone - rank.from_key.semitone + 1
+
+
+def _chosen(request: Request, rank: Rank) -> int | None:
+    text = request.query_params.get("pipe", "")
+    number = int(text) if text.isascii() and text.isdecimal() and len(text) < 5 else 0
+    return number if 1 <= number <= rank.pipes else None
+
+
+PAGE = Page(
+    "rank",
+    (
+        Door("/organ/{organ:int}/rank/{rank}", rank_page),
+        Door("/organ/{organ:int}/sound/{recording:int}/{hold:int}.wav", sound),
+    ),
+)

@@ -1,0 +1,158 @@
+"""One pipe: its readings over the visits, its targets, and how it beats with its neighbours."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import KeptOrgan, KeptReading, KeptVisit, Tick
+from walkboard.condition.state import PipeCents
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.targets import target_hz
+from walkboard.quantities import ratio_of_cents
+from walkboard.scales.beats import beat_of_frequencies, pure_ratio
+from walkboard.scales.keys import Key
+from walkboard.work.seeing import described, organ_at, standing
+
+if TYPE_CHECKING:
+    from walkboard.book.seen import SeenBook
+
+_INTERVALS = (-12, -7, -5, -4, 4, 5, 7, 12)  # that a tuner checks by: third, fourth, fifth, octave
+_MOST_BEATS_HZ = 20.0  # faster is heard as roughness, not counted
+
+
+@dataclass(frozen=True, slots=True)
+class PipeAtVisit:
+    """A pipe at one visit.
+
+    Attributes
+    ----------
+    visit : KeptVisit
+    readings : tuple of KeptReading
+        That stand, in the order in which they sounded.
+    tick : Tick or None
+    """
+
+    visit: KeptVisit
+    readings: tuple[KeptReading, ...]
+    tick: Tick | None
+
+
+@dataclass(frozen=True, slots=True)
+class Neighbour:
+    """How a pipe beats with another.
+
+    Attributes
+    ----------
+    pipe : PipeRef
+    key : Key
+        At which its rank plays it.
+    semitones : int
+        From the pipe to it; negative is below.
+    heard_hz : float
+        Beats a second as both were read [Hz]; positive where the interval is wide.
+    wanted_hz : float
+        As their targets have it [Hz].
+    """
+
+    pipe: PipeRef
+    key: Key
+    semitones: int
+    heard_hz: float
+    wanted_hz: float
+
+
+def history(book: SeenBook, kept: KeptOrgan, pipe: PipeRef) -> tuple[PipeAtVisit, ...]:
+    """A pipe over the visits that heard or ticked it, newest first."""
+    of_visit: dict[int, list[KeptReading]] = {}
+    for reading in book.readings_of_pipe(kept.id, pipe):
+        of_visit.setdefault(reading.visit_id, []).append(reading)
+    found: list[PipeAtVisit] = []
+    for visit in reversed(book.visits(kept.id)):
+        tick = book.pipe_states(visit.id).get(pipe)
+        if visit.id in of_visit or tick is not None:
+            found.append(PipeAtVisit(visit, tuple(of_visit.get(visit.id, ())), tick))
+    return tuple(found)
+
+
+def neighbours(
+    book: SeenBook, kept: KeptOrgan, visit: KeptVisit, pipe: PipeRef
+) -> tuple[Neighbour, ...]:
+    """The beats of a pipe with those of its own rank that a tuner checks it by.
+
+    Both pipes must have been read at the visit; each was measured by itself, so these are the beats
+    that they would make if both sounded, in the air of their readings.
+    """
+    organ, pipes = organ_at(book, visit), standing(book, visit)
+    rank = organ.rank(pipe.rank)
+    found: list[Neighbour] = []
+    for semitones in _INTERVALS:
+        other = pipe.number + semitones
+        if not 1 <= other <= described(book, kept).rank(pipe.rank).pipes:
+            continue
+        neighbour = PipeRef(pipe.rank, other)
+        if rank.multiple_of(pipe.number) != rank.multiple_of(other):
+            continue  # a mixture breaks between them
+        heard, wanted = _hz(organ, pipes, pipe), _hz(organ, pipes, neighbour)
+        if heard is None or wanted is None:
+            continue
+        beat = _beat(semitones, heard[0], wanted[0])
+        if abs(beat) <= _MOST_BEATS_HZ:
+            found.append(
+                Neighbour(
+                    neighbour,
+                    rank.key_of(other),
+                    semitones,
+                    beat,
+                    _beat(semitones, heard[1], wanted[1]),
+                )
+            )
+    return tuple(found)
+
+
+def companions(book: SeenBook, visit: KeptVisit, pipe: PipeRef) -> tuple[Neighbour, ...]:
+    """The beats of a pipe with those that the same key sounds on other ranks of its division.
+
+    As `neighbours`; the interval is that of the ranks' feet, so it should be pure, celestes apart.
+    """
+    organ, pipes = organ_at(book, visit), standing(book, visit)
+    rank = organ.rank(pipe.rank)
+    key, own = rank.key_of(pipe.number), _hz(organ, pipes, pipe)
+    found: list[Neighbour] = []
+    for other in organ.ranks:
+        number = key.semitone - other.from_key.semitone + 1
+        if other.id == rank.id or other.division != rank.division:
+            continue
+        if not 1 <= number <= other.pipes or own is None:
+            continue
+        companion = PipeRef(other.id, number)
+        theirs = _hz(organ, pipes, companion)
+        if theirs is None:
+            continue
+        mine, hers = rank.multiple_of(pipe.number), other.multiple_of(number)
+        beats = [
+            beat_of_frequencies(a, b, hers / mine).beat_hz
+            if hers >= mine
+            else beat_of_frequencies(b, a, mine / hers).beat_hz
+            for a, b in zip(own, theirs, strict=True)
+        ]
+        if abs(beats[0]) <= _MOST_BEATS_HZ:
+            found.append(Neighbour(companion, key, 0, beats[0], beats[1]))
+    return tuple(found)
+
+
+def _beat(semitones: int, own_hz: float, other_hz: float) -> float:
+    lower, upper = (own_hz, other_hz) if semitones > 0 else (other_hz, own_hz)
+    return beat_of_frequencies(lower, upper, pure_ratio(abs(semitones))).beat_hz
+
+
+def _hz(
+    organ: Organ, pipes: Mapping[PipeRef, PipeCents], pipe: PipeRef
+) -> tuple[float, float] | None:
+    """Where a pipe stands and where it should, both in the air that it was read in [Hz]."""
+    standing_at = pipes.get(pipe)
+    if standing_at is None:
+        return None
+    should = target_hz(organ, pipe, standing_at.air_celsius)
+    return should * ratio_of_cents(standing_at.cents), should
