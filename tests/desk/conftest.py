@@ -19,6 +19,8 @@ from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_pla
 from tests.desk.books import make_book
 from tests.desk.looking import LAPTOP, PHONE
 from walkboard.organ import examples
+from walkboard.organ.reading import read_organ
+from walkboard.work import keeping
 
 CHROMIUM = shutil.which("chromium")
 ROOT = Path(__file__).resolve().parents[2]
@@ -80,6 +82,19 @@ def village_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def server(village_book: Path) -> Iterator[Server]:
     """A desk for tests that change nothing that others read."""
     running = Server(village_book)
+    running.start()
+    yield running
+    running.stop()
+
+
+@pytest.fixture(scope="session")
+def empty_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """A desk of a book that has an organ and nothing else; for reading only."""
+    folder = tmp_path_factory.mktemp("empty") / "book"
+    with keeping.new(folder) as book:
+        description = examples.village()
+        book.add_organ(read_organ(description).name, description)
+    running = Server(folder)
     running.start()
     yield running
     running.stop()

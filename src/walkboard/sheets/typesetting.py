@@ -14,6 +14,7 @@ from typing import Any
 import typst
 
 from walkboard.sheets.chart import draw_chart
+from walkboard.sheets.console_card import ConsoleCard
 from walkboard.sheets.key_sheet import KeySheet
 from walkboard.sheets.values import RankChart, VisitReport, WorklistSheet
 
@@ -34,7 +35,7 @@ def render_pdf(sheet: object) -> bytes:
 
     Parameters
     ----------
-    sheet : WorklistSheet, KeySheet or VisitReport
+    sheet : WorklistSheet, KeySheet, VisitReport or ConsoleCard
 
     Raises
     ------
@@ -57,6 +58,12 @@ def _(sheet: KeySheet) -> bytes:
 @render_pdf.register
 def _(sheet: VisitReport) -> bytes:
     return _compiled("report.typ", _plain(sheet), sheet.day)
+
+
+@render_pdf.register
+def _(sheet: ConsoleCard) -> bytes:
+    data = _plain(sheet) | {"square": sheet.square, "address": sheet.address}
+    return _compiled("console_card.typ", data, sheet.day)
 
 
 def _compiled(template: str, data: dict[str, Any], day: date) -> bytes:

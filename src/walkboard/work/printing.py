@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -56,11 +57,33 @@ def print_report(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
         faults=[
             _fault(organ, fault)
             for fault in book.faults(visit.organ_id)
-            if fault.mended_at is None or fault.mended_in_visit == visit.id
+            if fault.stands or fault.mended_in_visit == visit.id
         ],
         notices=[f"{walk.file}: {warning}" for walk in walks for warning in walk.warnings],
     )
     return write_file(render_pdf(sheet), to, what="sheet")
+
+
+def console_card(organ: str, address: str, day: date) -> bytes:
+    """The card that leads players to the form for faults, as PDF.
+
+    Parameters
+    ----------
+    organ : str
+        Its name.
+    address : str
+        Of the form.
+    day : date
+    """
+    import segno
+
+    from walkboard.sheets.console_card import console_card as card_of
+    from walkboard.sheets.typesetting import render_pdf
+
+    square = segno.make(address, error="m", micro=False).svg_inline(border=2, light="#fff")
+    # Typst reads files, which name their XML; pages have it inline and need none.
+    named = square.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
+    return render_pdf(card_of(organ, address, named, day))
 
 
 def _facts(book: Book, visit: KeptVisit) -> values.VisitFacts:

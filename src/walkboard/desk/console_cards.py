@@ -1,0 +1,62 @@
+"""The cards at consoles: each organ's token, by which players reach the form for faults.
+
+A token opens that form and nothing else. It is kept in the book's folder, so that a printed card
+still works after the desk was started again; a new one makes the old card void.
+"""
+
+from __future__ import annotations
+
+import hmac
+import json
+import os
+import secrets
+import threading
+from pathlib import Path
+
+from pydantic import TypeAdapter, ValidationError
+
+FILE = "console-cards.json"
+_SHAPE = TypeAdapter(dict[int, str])
+_BYTES = 9  # 72 bits: 12 letters, so that the square on the card stays coarse
+_LOCK = threading.Lock()
+
+
+def token_of(folder: Path, organ_id: int) -> str:
+    """The token of an organ's card, made when it is first asked for."""
+    with _LOCK:
+        tokens = _read(folder)
+        if organ_id not in tokens:
+            tokens[organ_id] = secrets.token_urlsafe(_BYTES)
+            _write(folder, tokens)
+        return tokens[organ_id]
+
+
+def renew(folder: Path, organ_id: int) -> None:
+    """Make a new token; cards with the old one open nothing any more."""
+    with _LOCK:
+        _write(folder, {**_read(folder), organ_id: secrets.token_urlsafe(_BYTES)})
+
+
+def organ_of(folder: Path, token: str) -> int | None:
+    """Number of the organ that a token is of."""
+    for organ_id, known in _read(folder).items():
+        if hmac.compare_digest(known.encode(), token.encode()):
+            return organ_id
+    return None
+
+
+def _read(folder: Path) -> dict[int, str]:
+    try:
+        return _SHAPE.validate_json((folder / FILE).read_bytes())
+    except (OSError, ValidationError):
+        return {}  # none there, or not ours: then new cards are printed
+
+
+def _write(folder: Path, tokens: dict[int, str]) -> None:
+    part = folder / f"{FILE}.part"
+    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    with os.fdopen(handle, "w", encoding="utf-8") as stream:
+        json.dump(tokens, stream)
+        stream.flush()
+        os.fsync(stream.fileno())
+    part.replace(folder / FILE)

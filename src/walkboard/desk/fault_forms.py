@@ -1,0 +1,123 @@
+"""What the forms for faults share: the fault words by group, stops, keys, and texts made plain."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from walkboard.book.records import FaultKind, KeptFault
+from walkboard.errors import InputError
+from walkboard.organ.model import Organ, Stop
+from walkboard.scales.keys import Key
+
+LONGEST_WORDS, LONGEST_NAME = 1000, 60
+GROUPS: tuple[tuple[str, tuple[FaultKind, ...]], ...] = (
+    (
+        "note",
+        (FaultKind.CIPHER, FaultKind.DEAD_NOTE, FaultKind.STICKING_KEY, FaultKind.SLOW_SPEECH),
+    ),
+    ("pitch", (FaultKind.OUT_OF_TUNE, FaultKind.WOLF, FaultKind.PULL)),
+    (
+        "speech",
+        (
+            FaultKind.OFF_SPEECH,
+            FaultKind.OVERBLOWN,
+            FaultKind.CHIFF,
+            FaultKind.FLUTTER,
+            FaultKind.RATTLE,
+            FaultKind.OUT_OF_REGULATION,
+            FaultKind.DIRTY_TONGUE,
+            FaultKind.BENT_PIPE,
+        ),
+    ),
+    (
+        "wind",
+        (FaultKind.WIND_SAG, FaultKind.ROBBING, FaultKind.RUNNING, FaultKind.TREMULANT_LEAK),
+    ),
+    ("rest", (FaultKind.OTHER,)),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FormChoices:
+    """What the fields of a fault's form offer.
+
+    Attributes
+    ----------
+    groups : tuple of (group, kinds)
+    stops : tuple of (division's name, stops)
+    keys : tuple of Key
+        From the lowest to the highest of all keyboards.
+    """
+
+    groups: tuple[tuple[str, tuple[FaultKind, ...]], ...]
+    stops: tuple[tuple[str, tuple[Stop, ...]], ...]
+    keys: tuple[Key, ...]
+
+
+def choices(organ: Organ) -> FormChoices:
+    """The choices that an organ gives."""
+    lowest = min(division.lowest for division in organ.divisions)
+    highest = max(division.highest for division in organ.divisions)
+    return FormChoices(
+        GROUPS,
+        tuple(
+            (d.name, tuple(stop for stop in organ.stops if stop.division == d.id))
+            for d in organ.divisions
+            if any(stop.division == d.id for stop in organ.stops)
+        ),
+        tuple(Key(s) for s in range(lowest.semitone, highest.semitone + 1)),
+    )
+
+
+def word_of(kind: str) -> str:
+    """The part of a catalogue's key that belongs to a kind of fault."""
+    return kind.replace(" ", "_")
+
+
+def place_words(organ: Organ, fault: KeptFault, name_key: Callable[[Key], str]) -> str:
+    """Where a fault is, in words; empty where nothing is known.
+
+    What an older description had and the newest has not any more is told by its id.
+    """
+    stops = {stop.id: stop.name for stop in organ.stops}
+    ranks = {rank.id: rank.name for rank in organ.ranks}
+    found = []
+    if fault.stop is not None:
+        found.append(stops.get(fault.stop, fault.stop))
+    if fault.key is not None:
+        found.append(name_key(Key.parse(fault.key)))
+    if fault.pipe is not None and not _names_one_pipe(organ, fault):
+        name = ranks.get(fault.pipe.rank, fault.pipe.rank)
+        pipe = f"{name} {fault.pipe.number}"
+        found.append(pipe if not found else f"({pipe})")
+    return " ".join(found)
+
+
+def _names_one_pipe(organ: Organ, fault: KeptFault) -> bool:
+    """Whether stop and key say already which pipe it is."""
+    if fault.stop is None or fault.key is None or fault.stop not in {s.id for s in organ.stops}:
+        return False
+    return organ.stop(fault.stop).pipes_at(Key.parse(fault.key)) == (fault.pipe,)
+
+
+def plain(value: object, longest: int) -> str:
+    """A text of a form: no control characters but line ends, none at its ends, not too long.
+
+    Raises
+    ------
+    InputError
+        When it is too long, or a file.
+    """
+    if not isinstance(value, str):
+        raise InputError("A file cannot be taken here.", mend="Write it in words.")
+    text = value.replace("\r\n", "\n").replace("\r", "\n")
+    kept = "".join(
+        c for c in text if c in "\n\t" or unicodedata.category(c) not in {"Cc", "Cf", "Cs", "Co"}
+    ).strip()
+    if len(kept) > longest:
+        raise InputError(
+            f"This is {len(kept)} letters long.", mend=f"Say it in {longest} letters or fewer."
+        )
+    return kept

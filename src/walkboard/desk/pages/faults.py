@@ -1,0 +1,279 @@
+"""Faults: what was told, where it belongs, which tell the same, what was mended, what came back."""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from types import MappingProxyType
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from walkboard.book.records import FaultKind, KeptFault, KeptOrgan
+from walkboard.desk.desk import Desk, desk_of
+from walkboard.desk.fault_forms import (
+    GROUPS,
+    LONGEST_NAME,
+    LONGEST_WORDS,
+    choices,
+    place_words,
+    plain,
+    word_of,
+)
+from walkboard.desk.outbox import Setting
+from walkboard.desk.page import Door, Page
+from walkboard.desk.preferences import preferences_of
+from walkboard.desk.wording import say
+from walkboard.errors import InputError
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.work import faulting
+
+_MENDED_SHOWN = 30
+
+
+class _Mending(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    fault: int
+    visit: int | None
+    note: str = Field("", max_length=LONGEST_WORDS)
+
+
+def faults(request: Request) -> Response:
+    """The faults that stand, by division, and the last ones that were mended."""
+    desk = desk_of(request)
+    kept, organ = desk.organ(request)
+    every = desk.book.faults(kept.id)
+    names = {division.id: division.name for division in organ.divisions}
+    doubles = _doubles(every)
+    groups: dict[str | None, list[dict[str, Any]]] = {None: []} | {d: [] for d in names}
+    for fault in every:
+        if fault.stands:
+            row = _row(request, organ, fault) | {"times": 1 + len(doubles[fault.id])}
+            groups[faulting.division_of(organ, fault)].append(row)
+    mended = sorted(
+        (f for f in every if f.mended_at is not None), key=lambda f: (f.mended_at, f.id)
+    )
+    return desk.render(
+        request,
+        "faults.html",
+        organ_name=organ.name,
+        groups=[(names.get(d or "", ""), rows) for d, rows in groups.items() if rows],
+        standing=sum(map(len, groups.values())),
+        mended=[_row(request, organ, fault) for fault in mended[: -_MENDED_SHOWN - 1 : -1]],
+    )
+
+
+def fault(request: Request) -> Response:
+    """One fault with all that was said of it, and what can be done."""
+    desk = desk_of(request)
+    kept, organ, found = _fault(request)
+    every = desk.book.faults(kept.id)
+    visit = next((v for v in desk.book.visits(kept.id) if v.is_open), None)
+    at = None
+    if found.mended_in_visit is not None:
+        at = desk.book.visit(found.mended_in_visit)
+    return desk.render(
+        request,
+        "faults/one.html",
+        fault=found,
+        row=_row(request, organ, found),
+        doubles=[_row(request, organ, f) for f in every if f.id in _doubles(every)[found.id]],
+        before=next((f for f in every if f.id == found.again_of), None),
+        after=next((f for f in every if f.again_of == found.id), None),
+        others=[_row(request, organ, f) for f in every if f.stands and f.id != found.id],
+        ranks=[(d.name, [r for r in organ.ranks if r.division == d.id]) for d in organ.divisions],
+        choices=choices(organ),
+        name_key=preferences_of(request).key,
+        open_visit=visit,
+        mended_at_visit=at,
+        longest_words=LONGEST_WORDS,
+    )
+
+
+def new(request: Request) -> Response:
+    """The form for a fault that the tuner writes in."""
+    desk = desk_of(request)
+    _, organ = desk.organ(request)
+    return desk.render(
+        request,
+        "faults/new.html",
+        choices=choices(organ),
+        name_key=preferences_of(request).key,
+        longest_words=LONGEST_WORDS,
+        longest_name=LONGEST_NAME,
+        uid=f"desk-{uuid.uuid4().hex}",
+    )
+
+
+def meanings(request: Request) -> Response:
+    """The vocabulary of the trade."""
+    desk = desk_of(request)
+    desk.organ(request)
+    groups = [(group, [(kind, word_of(kind)) for kind in kinds]) for group, kinds in GROUPS]
+    return desk.render(request, "faults/words.html", groups=groups)
+
+
+async def keep(request: Request) -> Response:
+    """Keep a fault that was written in."""
+    given = await request.form(max_files=0, max_fields=20)
+    return await run_in_threadpool(_keep, request, given)
+
+
+async def place(request: Request) -> Response:
+    """Say where a fault belongs."""
+    given = await request.form(max_files=0, max_fields=20)
+    return await run_in_threadpool(_place, request, given)
+
+
+async def merge(request: Request) -> Response:
+    """Put two reports of one fault together."""
+    given = await request.form(max_files=0, max_fields=20)
+    return await run_in_threadpool(_merge, request, given)
+
+
+async def mend(request: Request) -> Response:
+    """Say that a fault is mended."""
+    given = await request.form(max_files=0, max_fields=20)
+    return await run_in_threadpool(_mend, request, given)
+
+
+async def reopen(request: Request) -> Response:
+    """Say that a fault came back, or was no double."""
+    given = await request.form(max_files=0, max_fields=20)
+    return await run_in_threadpool(_reopen, request, given)
+
+
+def keep_mending(desk: Desk, setting: Setting, _: str) -> None:
+    """Keep what a device said was mended while it may have had no link."""
+    body = _Mending.model_validate(setting.body)
+    faulting.mend_once(desk.book, body.fault, body.visit, plain(body.note, LONGEST_WORDS))
+
+
+def _keep(request: Request, given: FormData) -> Response:
+    desk = desk_of(request)
+    kept, organ = desk.organ(request)
+    kept_fault = faulting.report(
+        desk.book,
+        kept,
+        organ,
+        plain(given.get("kind", ""), 40) or FaultKind.OTHER,
+        plain(given.get("words", ""), LONGEST_WORDS),
+        stop=plain(given.get("stop", ""), 200) or None,
+        key=plain(given.get("key", ""), 10) or None,
+        uid=plain(given.get("uid", ""), 64) or None,
+        reporter=plain(given.get("name", ""), LONGEST_NAME) or desk.device_name(request),
+    )
+    return RedirectResponse(f"/organ/{kept.id}/faults/{kept_fault.id}", 303)
+
+
+def _place(request: Request, given: FormData) -> Response:
+    _, organ, found = _fault(request)
+    rank, number = plain(given.get("rank", ""), 200), plain(given.get("number", ""), 4)
+    if bool(rank) != bool(number):
+        raise InputError("A pipe is a rank and a number.", mend="Give both, or neither.")
+    faulting.link(
+        desk_of(request).book,
+        organ,
+        found.id,
+        stop=plain(given.get("stop", ""), 200) or None,
+        key=plain(given.get("key", ""), 10) or None,
+        pipe=PipeRef.parse(f"{rank}:{number}") if rank else None,
+    )
+    return _to(request, found.id)
+
+
+def _merge(request: Request, given: FormData) -> Response:
+    _, _, found = _fault(request)
+    into = _number(given.get("into"))
+    desk_of(request).book.merge_fault(found.id, into)
+    return _to(request, into)
+
+
+def _mend(request: Request, given: FormData) -> Response:
+    _, _, found = _fault(request)
+    visit = given.get("visit") or None
+    faulting.mend_once(
+        desk_of(request).book,
+        found.id,
+        None if visit is None else _number(visit),
+        plain(given.get("note", ""), LONGEST_WORDS),
+    )
+    return _to(request, found.id)
+
+
+def _reopen(request: Request, given: FormData) -> Response:
+    _, _, found = _fault(request)
+    desk = desk_of(request)
+    again = desk.book.reopen_fault(
+        found.id,
+        plain(given.get("words", ""), LONGEST_WORDS),
+        reporter=desk.device_name(request),
+    )
+    return _to(request, again.id)
+
+
+def _fault(request: Request) -> tuple[KeptOrgan, Organ, KeptFault]:
+    desk = desk_of(request)
+    kept, organ = desk.organ(request)
+    number = int(request.path_params["fault"])
+    found = next((f for f in desk.book.faults(kept.id) if f.id == number), None)
+    if found is None:
+        raise HTTPException(404)
+    return kept, organ, found
+
+
+def _row(request: Request, organ: Organ, found: KeptFault) -> dict[str, Any]:
+    word = word_of(found.kind)
+    return {
+        "fault": found,
+        "name": say(f"faults.name_{word}"),
+        "short": say(f"faults.short_{word}"),
+        "where": place_words(organ, found, preferences_of(request).key),
+    }
+
+
+def _doubles(every: tuple[KeptFault, ...]) -> dict[int, list[int]]:
+    """Of each fault, every report that was put under it, however many steps."""
+    into = {fault.id: fault.double_of for fault in every}
+    found: dict[int, list[int]] = defaultdict(list)
+    for fault in every:
+        other = fault.double_of
+        while other is not None:
+            found[other].append(fault.id)
+            other = into[other]
+    return found
+
+
+def _to(request: Request, number: int) -> Response:
+    return RedirectResponse(f"/organ/{request.path_params['organ']}/faults/{number}", 303)
+
+
+def _number(value: object) -> int:
+    if not isinstance(value, str) or not value.isdecimal() or len(value) > 12:
+        raise InputError("Nothing was chosen.", mend="Choose from the list.")
+    return int(value)
+
+
+_ONE = "/organ/{organ:int}/faults/{fault:int}"
+PAGE = Page(
+    "faults",
+    (
+        Door("/organ/{organ:int}/faults", faults),
+        Door("/organ/{organ:int}/faults/new", new),
+        Door("/organ/{organ:int}/faults/new", keep, ("POST",)),
+        Door("/organ/{organ:int}/faults/words", meanings),
+        Door(_ONE, fault),
+        Door(f"{_ONE}/place", place, ("POST",)),
+        Door(f"{_ONE}/merge", merge, ("POST",)),
+        Door(f"{_ONE}/mend", mend, ("POST",)),
+        Door(f"{_ONE}/reopen", reopen, ("POST",)),
+    ),
+    place="/organ/{organ}/faults",
+    rank=60,
+    settings=MappingProxyType({"mending": keep_mending}),
+)

@@ -1,0 +1,155 @@
+"""The form for players, reached by the card at the console: open, and it shows nothing of the book.
+
+It asks what the player saw and thanks them. How often it is used is limited, for one address and
+for all; a field that no person sees catches what fills in every field.
+"""
+
+from __future__ import annotations
+
+import re
+import secrets
+import threading
+from dataclasses import replace
+from types import MappingProxyType
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from walkboard.book.records import FaultKind, KeptOrgan
+from walkboard.desk import console_cards
+from walkboard.desk.allowance import Allowance
+from walkboard.desk.desk import desk_of
+from walkboard.desk.fault_forms import LONGEST_NAME, LONGEST_WORDS, choices, plain
+from walkboard.desk.page import Access, Door, Page
+from walkboard.desk.preferences import preferences_of
+from walkboard.desk.wording import say
+from walkboard.errors import BookError, InputError, WalkboardError
+from walkboard.organ.model import Organ
+from walkboard.scales.keys import Key
+from walkboard.work import faulting
+from walkboard.work.seeing import organ_in
+
+EACH, ALL, WINDOW_S = 6, 60, 600.0  # reports in ten minutes: from one address, and in all
+_LARGEST_BYTES = 16_384
+_UID = re.compile(r"^card-[0-9a-f]{24}$")
+_FIELDS = ("kind", "stop", "key", "words", "name")
+_MAKING = threading.Lock()
+
+
+def allowance_of(application: Starlette) -> Allowance:
+    """How many reports a desk still takes; one for as long as it is open."""
+    with _MAKING:
+        if not hasattr(application.state, "reports"):
+            application.state.reports = Allowance(each=EACH, all_=ALL, window_s=WINDOW_S)
+        found: Allowance = application.state.reports
+        return found
+
+
+def form(request: Request) -> Response:
+    """The empty form."""
+    _, organ = _organ(request)
+    return _draw(request, organ, MappingProxyType({}))
+
+
+async def take(request: Request) -> Response:
+    """Keep a report and go to the thanks."""
+    given = await request.form(max_files=0, max_fields=20)
+    return await run_in_threadpool(_take, request, given)
+
+
+def thanks(request: Request) -> Response:
+    """What a player sees when the report is in the book."""
+    kept, _ = _organ(request)
+    return desk_of(request).render(
+        request,
+        "report/thanks.html",
+        organ_name=kept.name,
+        again=f"/report/{request.path_params['token']}",
+    )
+
+
+def _take(request: Request, given: FormData) -> Response:
+    desk = desk_of(request)
+    kept, organ = _organ(request)
+    values = {name: str(given.get(name, "")) for name in _FIELDS}
+    uid = str(given.get("uid", ""))
+    address = "" if request.client is None else request.client.host
+    if not allowance_of(request.app).take(address):
+        return _draw(request, organ, values, say("report.too_often"), status=429, uid=uid)
+    if given.get("website"):  # seen by no person: thanked like everyone, and kept nowhere
+        return _thanked(request)
+    try:
+        told = faulting.ConsoleReport(
+            kind=plain(given.get("kind", ""), 40) or FaultKind.OTHER,
+            words=plain(given.get("words", ""), LONGEST_WORDS),
+            stop=plain(given.get("stop", ""), 200),
+            key=_key(given.get("key", "")),
+            name=plain(given.get("name", ""), LONGEST_NAME),
+            uid=uid if _UID.match(uid) else None,
+        )
+        if told.kind == FaultKind.OTHER and not told.words and not told.stop:
+            raise InputError(say("report.nothing"))
+        try:
+            faulting.report_from_console(desk.book, kept, organ, told)
+        except BookError:
+            # Sent, then gone back to and changed: another report. What is lasting fails again.
+            again = replace(told, uid=None)
+            faulting.report_from_console(desk.book, kept, organ, again)
+    except WalkboardError as error:
+        return _draw(request, organ, values, str(error), status=400)
+    return _thanked(request)
+
+
+def _key(value: object) -> str:
+    name = plain(value, 10)
+    return "" if not name else Key.parse(name).name
+
+
+def _thanked(request: Request) -> Response:
+    return RedirectResponse(f"/report/{request.path_params['token']}/thanks", 303)
+
+
+def _organ(request: Request) -> tuple[KeptOrgan, Organ]:
+    desk = desk_of(request)
+    organ_id = console_cards.organ_of(desk.book.path, request.path_params["token"])
+    if organ_id is None or all(kept.id != organ_id for kept in desk.book.organs()):
+        raise HTTPException(404)
+    return organ_in(desk.book, organ_id)
+
+
+def _draw(
+    request: Request,
+    organ: Organ,
+    given: dict[str, str] | MappingProxyType[str, str],
+    trouble: str = "",
+    *,
+    status: int = 200,
+    uid: str = "",
+) -> Response:
+    return desk_of(request).render(
+        request,
+        "report.html",
+        status=status,
+        organ_name=organ.name,
+        choices=choices(organ),
+        name_key=preferences_of(request).key,
+        given={name: given.get(name, "") for name in _FIELDS},
+        trouble=trouble,
+        uid=uid if _UID.match(uid) else f"card-{secrets.token_hex(12)}",
+        longest_words=LONGEST_WORDS,
+        longest_name=LONGEST_NAME,
+    )
+
+
+PAGE = Page(
+    "report",
+    (
+        Door("/report/{token}", form, access=Access.OPEN),
+        Door("/report/{token}", take, ("POST",), Access.OPEN, _LARGEST_BYTES),
+        Door("/report/{token}/thanks", thanks, access=Access.OPEN),
+    ),
+)

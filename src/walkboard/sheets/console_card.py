@@ -1,0 +1,64 @@
+"""The card for the console: what a player does when something sounds wrong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+
+@dataclass(frozen=True, slots=True)
+class ConsoleCard:
+    """A card of A6 size with a square that a phone reads.
+
+    Attributes
+    ----------
+    organ : str
+    address : str
+        That the square holds, in letters.
+    square : str
+        The square as SVG.
+    day : date
+        It was printed on; the date of the document.
+    title, heading, how, manners, alt : str
+        In words.
+    language : str
+        Of the words, as BCP 47 has it.
+    """
+
+    organ: str
+    address: str
+    square: str
+    day: date
+    title: str
+    heading: str
+    how: str
+    manners: str
+    alt: str
+    language: str = "en"
+
+
+def console_card(organ: str, address: str, square: str, day: date) -> ConsoleCard:
+    """The card of an organ.
+
+    Parameters
+    ----------
+    organ : str
+        Its name.
+    address : str
+        Of the form.
+    square : str
+        A QR code (ISO/IEC 18004) of it as SVG.
+    day : date
+    """
+    return ConsoleCard(
+        organ=organ,
+        address=address,
+        square=square,
+        day=day,
+        title=f"Card for the console: {organ}",
+        heading="Something sounds wrong?",
+        how="Point your phone's camera at the square, or open the address, and say what you "
+        "noticed. The phone must be on the same network.",
+        manners="Please leave the case closed: ladders, wind and mains are inside.",
+        alt="Square code with the address below it.",
+    )
