@@ -7,7 +7,7 @@ from typing import TypeVar
 from hypothesis import strategies as st
 
 from walkboard.book.records import Conditions, TickState
-from walkboard.listening.heard import HoldFlag, ReadingFlag, SoundInfo
+from walkboard.listening.heard import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
 from walkboard.planning.use import EventUse, RegistrationUse
@@ -58,6 +58,12 @@ readings = st.builds(
     end_s=numbers,
     wander_cents=maybe_numbers,
     flags=tuples(st.sampled_from(ReadingFlag)),
+    near_hz=maybe_numbers,
+    bound_cents=maybe_numbers,
+    either_hz=st.none() | st.tuples(numbers, numbers),
+    either_sigma_cents=st.none() | st.tuples(numbers, numbers),
+    name_sureness=maybe_numbers,
+    partials=tuples(st.builds(Partial, counts, numbers)),
 )
 holds = st.builds(
     Hold,

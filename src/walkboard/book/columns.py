@@ -1,4 +1,4 @@
-"""Column types: instants and lists of words, each with one written form."""
+"""Column types: instants, lists of words and of numbers, each with one written form."""
 
 from __future__ import annotations
 
@@ -45,6 +45,26 @@ class Words(TypeDecorator[tuple[str, ...]]):
     def process_result_value(self, value: str | None, dialect: Dialect) -> tuple[str, ...] | None:  # noqa: ARG002
         """The words."""
         return None if value is None else _words_of(value)
+
+
+class Numbers(TypeDecorator[tuple[float, ...]]):
+    """Finite numbers in order, kept as a JSON array to their last bit."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: tuple[float, ...] | None, dialect: Dialect) -> str | None:  # noqa: ARG002
+        """Written form, as ``[523.1, 523.4]``."""
+        return None if value is None else json.dumps(list(value), allow_nan=False)
+
+    def process_result_value(self, value: str | None, dialect: Dialect) -> tuple[float, ...] | None:  # noqa: ARG002
+        """The numbers."""
+        if value is None:
+            return None
+        numbers = json.loads(value)
+        if not (isinstance(numbers, list) and all(isinstance(n, int | float) for n in numbers)):
+            raise ValueError(f"not a list of numbers: {value!r}")
+        return tuple(numbers)
 
 
 @lru_cache(maxsize=1024)

@@ -21,7 +21,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-from walkboard.book.columns import Instant, Words
+from walkboard.book.columns import Instant, Numbers, Words
 
 NAMING = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -217,6 +217,13 @@ class ReadingRow(Base):
     end_s: Mapped[float]
     wander_cents: Mapped[float | None]
     flags: Mapped[tuple[str, ...]]
+    near_hz: Mapped[float | None]
+    bound_cents: Mapped[float | None]
+    either_hz: Mapped[tuple[float, ...] | None] = mapped_column(Numbers)
+    either_sigma_cents: Mapped[tuple[float, ...] | None] = mapped_column(Numbers)
+    name_sureness: Mapped[float | None]
+    partial_numbers: Mapped[tuple[float, ...]] = mapped_column(Numbers, server_default="[]")
+    partial_levels_db: Mapped[tuple[float, ...]] = mapped_column(Numbers, server_default="[]")
     supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("reading.id"), unique=True)
 
 

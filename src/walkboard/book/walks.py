@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from walkboard.book.models import HearingRow, HoldRow, ReadingRow
 from walkboard.book.values import number, number_or_none
-from walkboard.listening.heard import HoldFlag, ReadingFlag, SoundInfo
+from walkboard.listening.heard import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
 from walkboard.survey.heard import HeardWalk, Hold, Reading
@@ -57,7 +57,20 @@ def reading_of(row: ReadingRow) -> Reading:
         end_s=row.end_s,
         wander_cents=row.wander_cents,
         flags=tuple(ReadingFlag(flag) for flag in row.flags),
+        near_hz=row.near_hz,
+        bound_cents=row.bound_cents,
+        either_hz=_two_of(row.either_hz),
+        either_sigma_cents=_two_of(row.either_sigma_cents),
+        name_sureness=row.name_sureness,
+        partials=tuple(
+            Partial(int(number), level)
+            for number, level in zip(row.partial_numbers, row.partial_levels_db, strict=True)
+        ),
     )
+
+
+def _two_of(values: tuple[float, ...] | None) -> tuple[float, float] | None:
+    return None if values is None else (values[0], values[1])
 
 
 def key_of(row: HoldRow) -> Key | None:
@@ -106,4 +119,19 @@ def _reading_row(position: int, reading: Reading) -> ReadingRow:
         end_s=number(reading.end_s, f"The end {of}"),
         wander_cents=number_or_none(reading.wander_cents, f"The wander {of}"),
         flags=tuple(flag.value for flag in reading.flags),
+        near_hz=number_or_none(reading.near_hz, f"The place {of}"),
+        bound_cents=number_or_none(reading.bound_cents, f"The bound {of}"),
+        either_hz=_numbers_or_none(reading.either_hz, f"The two places {of}"),
+        either_sigma_cents=_numbers_or_none(
+            reading.either_sigma_cents, f"The two uncertainties {of}"
+        ),
+        name_sureness=number_or_none(reading.name_sureness, f"The sureness of the name {of}"),
+        partial_numbers=tuple(int(partial.number) for partial in reading.partials),
+        partial_levels_db=tuple(
+            number(partial.level_db, f"A partial's level {of}") for partial in reading.partials
+        ),
     )
+
+
+def _numbers_or_none(values: tuple[float, float] | None, what: str) -> tuple[float, ...] | None:
+    return None if values is None else tuple(number(value, what) for value in values)

@@ -23,6 +23,9 @@ class ReadingFlag(StrEnum):
     SHORT = "short"
     OCTAVE = "octave"
     FAR = "far"
+    LOCKED = (
+        "locked"  # two pipes pull each other into step: what is heard is not what each would do
+    )
 
 
 class HoldFlag(StrEnum):

@@ -31,6 +31,7 @@ FLAG_WORDS: Mapping[ReadingFlag, str] = {
     ReadingFlag.SHORT: "short",
     ReadingFlag.OCTAVE: "overblows",
     ReadingFlag.FAR: "far off",
+    ReadingFlag.LOCKED: "in step with another",
 }
 
 

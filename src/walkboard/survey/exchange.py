@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from walkboard.errors import InputError
-from walkboard.listening.heard import HoldFlag, ReadingFlag, SoundInfo
+from walkboard.listening.heard import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
 from walkboard.survey.heard import HeardWalk, Hold, Reading
@@ -61,6 +61,14 @@ def _hold_to_json(hold: Hold) -> dict[str, Any]:
                 "end_s": reading.end_s,
                 "wander_cents": reading.wander_cents,
                 "flags": [flag.value for flag in reading.flags],
+                "near_hz": reading.near_hz,
+                "bound_cents": reading.bound_cents,
+                "either_hz": None if reading.either_hz is None else list(reading.either_hz),
+                "either_sigma_cents": (
+                    None if reading.either_sigma_cents is None else list(reading.either_sigma_cents)
+                ),
+                "name_sureness": reading.name_sureness,
+                "partials": [[p.number, p.level_db] for p in reading.partials],
             }
             for reading in hold.readings
         ],
@@ -89,6 +97,12 @@ class _Reading(_Given):
     end_s: float | None = None
     wander_cents: float | None = None
     flags: tuple[ReadingFlag, ...] = ()
+    near_hz: float | None = Field(default=None, gt=0)
+    bound_cents: float | None = Field(default=None, ge=0)
+    either_hz: tuple[float, float] | None = None
+    either_sigma_cents: tuple[float, float] | None = None
+    name_sureness: float | None = Field(default=None, ge=0, le=1)
+    partials: tuple[tuple[int, float], ...] = ()
 
 
 class _Hold(_Given):
@@ -182,6 +196,12 @@ def _hold_from(given: _Hold) -> Hold:
                 end_s=given.end_s if reading.end_s is None else reading.end_s,
                 wander_cents=reading.wander_cents,
                 flags=reading.flags,
+                near_hz=reading.near_hz,
+                bound_cents=reading.bound_cents,
+                either_hz=reading.either_hz,
+                either_sigma_cents=reading.either_sigma_cents,
+                name_sureness=reading.name_sureness,
+                partials=tuple(Partial(number, level) for number, level in reading.partials),
             )
             for reading in given.readings
         ),

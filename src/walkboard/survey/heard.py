@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from walkboard.listening.heard import HoldFlag, ReadingFlag, SoundInfo
+from walkboard.listening.heard import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
 
@@ -23,6 +23,16 @@ class Reading:
         The measured window in the recording.
     wander_cents : float or None
     flags : tuple of ReadingFlag
+    near_hz, bound_cents : float or None
+        Of a merged reading: this pipe and the other both lie within the bound of this frequency.
+    either_hz, either_sigma_cents : (float, float) or None
+        Of a merged reading whose two pipes were told apart but not which is which: where the one
+        stands that is the likelier, then the other.
+    name_sureness : float or None
+        Of one of two near unisons: probability that it is named right; None where it sounded
+        without a neighbour.
+    partials : tuple of Partial
+        Levels of the partials heard, the lowest sixteen at most.
     """
 
     pipe: PipeRef
@@ -34,6 +44,12 @@ class Reading:
     end_s: float
     wander_cents: float | None = None
     flags: tuple[ReadingFlag, ...] = ()
+    near_hz: float | None = None
+    bound_cents: float | None = None
+    either_hz: tuple[float, float] | None = None
+    either_sigma_cents: tuple[float, float] | None = None
+    name_sureness: float | None = None
+    partials: tuple[Partial, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

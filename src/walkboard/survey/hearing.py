@@ -6,6 +6,7 @@ puts the pipes' names to what was heard and says in whole sentences what a tuner
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from functools import partial
 
@@ -16,6 +17,7 @@ from walkboard.listening.heard import (
     CombReading,
     ExpectedKey,
     FoundHold,
+    Partial,
     ReadingFlag,
     Spectrum,
     Walk,
@@ -40,6 +42,7 @@ _SPECTRUM = {
     Family.REED: Spectrum.BRIGHT,
 }
 _FAR_CENTS = 50.0  # the interface's limit for a reading that is marked far
+_MOST_PARTIALS = 16  # kept of a reading
 _LOOKS_WRONG = 0.9  # a walk that fits less well than this makes other stops be tried
 _PLAINLY_BETTER = 0.08  # by which another stop must fit better before it is named
 
@@ -226,6 +229,16 @@ def _reading(
         end_s=heard.end_s,
         wander_cents=None if hz is None else heard.wander_cents,
         flags=tuple(flags),
+        near_hz=heard.near_hz,
+        bound_cents=heard.bound_cents,
+        either_hz=heard.either_hz,
+        either_sigma_cents=heard.either_sigma_cents,
+        name_sureness=(
+            None if heard.name_odds is None else 1.0 / (1.0 + math.exp(-heard.name_odds))
+        ),
+        partials=tuple(
+            Partial(p.number, round(p.level_db, 2)) for p in heard.partials[:_MOST_PARTIALS]
+        ),
     )
 
 
