@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
 
@@ -35,6 +36,21 @@ class Ticks(Storing):
             When there is no such visit, it was closed before the tick was made, the state is none,
             or the uid belongs to a tick that says something else.
         """
+        return self.set_ticks([tick])[0]
+
+    def set_ticks(self, ticks: Iterable[Tick]) -> tuple[Tick, ...]:
+        """Keep several ticks, all of them or none, each as `set_tick` does.
+
+        Raises
+        ------
+        BookError
+            When one of them cannot be kept.
+        """
+        checked = [self._checked(tick) for tick in ticks]
+        with self._writing() as session:
+            return tuple(self._set(session, tick) for tick in checked)
+
+    def _checked(self, tick: Tick) -> Tick:
         if tick.state not in set(TickState):
             raise self._error(
                 f"A tick cannot be {tick.state!r}.", f"It is one of: {', '.join(TickState)}."
@@ -42,34 +58,35 @@ class Ticks(Storing):
         if not tick.uid:
             raise self._error("A tick must have a uid.", "Give it one that no other tick has.")
         # In UTC before all else: an hour that a zone has twice equals nothing in another zone.
-        tick = replace(tick, at=instant(tick.at, "The time of the tick"))
-        with self._writing() as session:
-            known = session.scalar(select(TickRow).where(TickRow.uid == tick.uid))
-            if known is not None:
-                kept = tick_of(known)
-                if kept != tick:
-                    raise self._error(
-                        f"The tick {tick.uid!r} is known, but says something else.",
-                        "Give every tick a uid of its own.",
-                    )
-                return kept
-            visit = self._get(session, VisitRow, tick.visit_id, "visit")
-            if visit.closed_at is not None and tick.at > visit.closed_at:
-                self._visit_at_work(session, tick.visit_id)
-            row = TickRow(
-                uid=tick.uid,
-                visit_id=tick.visit_id,
-                rank=tick.pipe.rank,
-                number=int(tick.pipe.number),
-                state=TickState(tick.state).value,
-                note=tick.note,
-                at=tick.at,
-                received_at=self._now(),
-                device=tick.device,
-            )
-            session.add(row)
-            session.flush()
-            return tick_of(row)
+        return replace(tick, at=instant(tick.at, "The time of the tick"))
+
+    def _set(self, session: Session, tick: Tick) -> Tick:
+        known = session.scalar(select(TickRow).where(TickRow.uid == tick.uid))
+        if known is not None:
+            kept = tick_of(known)
+            if kept != tick:
+                raise self._error(
+                    f"The tick {tick.uid!r} is known, but says something else.",
+                    "Give every tick a uid of its own.",
+                )
+            return kept
+        visit = self._get(session, VisitRow, tick.visit_id, "visit")
+        if visit.closed_at is not None and tick.at > visit.closed_at:
+            self._visit_at_work(session, tick.visit_id)
+        row = TickRow(
+            uid=tick.uid,
+            visit_id=tick.visit_id,
+            rank=tick.pipe.rank,
+            number=int(tick.pipe.number),
+            state=TickState(tick.state).value,
+            note=tick.note,
+            at=tick.at,
+            received_at=self._now(),
+            device=tick.device,
+        )
+        session.add(row)
+        session.flush()
+        return tick_of(row)
 
     def ticks(self, visit_id: int) -> tuple[Tick, ...]:
         """Every tick of a visit, in the order in which they count: the last of a pipe stands."""

@@ -168,8 +168,12 @@ def recalibrate(
         return held - float(parts.log_density(off).sum())
 
     corners = np.vstack([usual, usual + np.diag(_RECALIBRATION_SPREAD)])
-    options = {"maxiter": 300, "xatol": 0.01, "fatol": 0.1, "initial_simplex": corners}
-    found = minimize(surprise, usual, method="Nelder-Mead", options=options)
+    found = minimize(
+        surprise,
+        usual,
+        method="Nelder-Mead",
+        options={"maxiter": 300, "xatol": 0.01, "fatol": 0.1, "initial_simplex": corners},
+    )
     return _of_free(found.x)
 
 

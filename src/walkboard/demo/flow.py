@@ -19,6 +19,7 @@ from pathlib import Path
 from walkboard.book.records import Conditions, FaultKind
 from walkboard.demo.comparing import Comparison, compare
 from walkboard.demo.hall import HallState, hall_state
+from walkboard.demo.history import write_history
 from walkboard.demo.walks import WalkPlan, record, walks
 from walkboard.errors import InputError
 from walkboard.organ import examples
@@ -95,11 +96,14 @@ def build(
     description.write_text(examples.hall(), encoding="utf-8")
     organ = load_organ(description)
     tell(f"{organ.name}: {sum(r.pipes for r in organ.ranks)} pipes in {len(organ.ranks)} ranks.")
-    state = hall_state(organ, seed)
+    tell("Three years of earlier visits are written into its book.")
+    state = write_history(
+        folder / "book", examples.hall(), hall_state(organ, seed), seed=seed, now=keeping.now()
+    )
     plans = walks(organ)
 
-    with keeping.new(folder / "book") as book:
-        kept = keeping.add_organ(book, description)
+    with keeping.opened(folder / "book") as book:
+        kept, _ = keeping.organ_of(book, None)
         visit = book.open_visit(
             kept.id,
             "before the recital",
