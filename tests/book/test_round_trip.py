@@ -185,8 +185,10 @@ def test_a_float_keeps_its_last_bit(shared):
         (Hold, "n key key_number start_s end_s readings sureness flags"),
         (
             Reading,
-            "pipe hz sigma_cents cents level_db start_s end_s wander_cents flags "
-            "near_hz bound_cents either_hz either_sigma_cents name_sureness partials",
+            (
+                "pipe hz sigma_cents cents level_db start_s end_s wander_cents flags "
+                "near_hz bound_cents either_hz either_sigma_cents name_sureness partials"
+            ),
         ),
         (Key, "semitone"),
         (PipeRef, "rank number"),
