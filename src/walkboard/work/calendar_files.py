@@ -1,0 +1,406 @@
+"""Calendars as files: iCalendar (RFC 5545) in and out.
+
+An instance of a recurring event is an event of its own in the book. Its uid is the calendar's uid
+with the instant that the rule gave it (its RECURRENCE-ID in UTC) behind a ``#``, so that it stays
+the same event when it is moved, and goes out again as that UID and RECURRENCE-ID.
+"""
+
+from __future__ import annotations
+
+import calendar
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import icalendar
+from dateutil.rrule import rrule, rrulestr
+
+from walkboard.book.records import KeptEvent
+from walkboard.errors import InputError
+
+MOST_BYTES = 2 << 20
+MOST_EVENTS = 3000  # of a file, instances of recurring ones among them
+_STAMP = "%Y%m%dT%H%M%SZ"
+_INSTANCE = re.compile(r"^(?P<uid>.+)#(?P<at>\d{8}T\d{6}Z)$", re.DOTALL)
+_STOPS, _AIR = "X-WALKBOARD-STOPS", "X-WALKBOARD-AIR"  # RFC 5545, 3.8.8.2
+_COARSE = {"HOURLY", "MINUTELY", "SECONDLY"}  # no event that an organ is tuned for
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarEvent:
+    """What a calendar says of one event, or of one instance of a recurring one.
+
+    Attributes
+    ----------
+    uid : str
+        As the book keeps it, with the instance.
+    starts_at : datetime
+        In UTC.
+    title : str
+    cancelled : bool
+    stops : tuple of str or None
+    air_celsius : float or None
+        Both only from files that the book wrote itself; else None.
+    """
+
+    uid: str
+    starts_at: datetime
+    title: str
+    cancelled: bool = False
+    stops: tuple[str, ...] | None = None
+    air_celsius: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarRead:
+    """A calendar file, read.
+
+    Attributes
+    ----------
+    events : tuple of CalendarEvent
+        By their start; recurring ones as their instances within the horizon.
+    recurring : frozenset of str
+        Uids whose rule is in the file: an instance that is not among `events` is no more.
+    left_out : tuple of str
+        What was not taken, in words.
+    """
+
+    events: tuple[CalendarEvent, ...]
+    recurring: frozenset[str]
+    left_out: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Horizon:
+    """From when to when recurring events are expanded; times without a zone are of `zone`."""
+
+    begins_at: datetime
+    ends_at: datetime
+    zone: tzinfo
+
+
+def instance_uid(uid: str, at: datetime | None) -> str:
+    """The book's uid of an instance; of an event that does not recur the calendar's own."""
+    return uid if at is None else f"{uid}#{at.astimezone(UTC):{_STAMP}}"
+
+
+def parted_uid(uid: str) -> tuple[str, datetime | None]:
+    """The calendar's uid and the instance that a uid of the book is of."""
+    match = _INSTANCE.match(uid)
+    if match is None:
+        return uid, None
+    try:
+        at = datetime.strptime(match["at"], _STAMP).replace(tzinfo=UTC)
+    except ValueError:
+        return uid, None
+    return match["uid"], at
+
+
+def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> CalendarRead:
+    """Events of an iCalendar file.
+
+    Parameters
+    ----------
+    data : bytes
+    horizon : Horizon
+    where : str
+        The file's name.
+
+    Raises
+    ------
+    InputError
+        When it is no iCalendar file, too large, or an event recurs in a way that is not understood.
+    """
+    if len(data) > MOST_BYTES:
+        raise InputError("The calendar is too large.", where=where, mend="Export fewer months.")
+    try:
+        calendars = icalendar.Calendar.from_ical(data, multiple=True)
+        components = [c for one in calendars for c in one.walk("VEVENT")]
+    except (ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
+        raise InputError(
+            f"This is no calendar in the iCalendar form ({error}).",
+            where=where,
+            mend="Export it as .ics from the program that keeps it.",
+        ) from None
+    if not calendars:
+        raise InputError(
+            "This is no calendar in the iCalendar form.", where=where, mend="Choose an .ics file."
+        )
+    horizon = replace(horizon, zone=_zone_of(calendars, horizon.zone))
+    called_off = any(str(c.get("METHOD", "")).upper() == "CANCEL" for c in calendars)
+    return _Reading(horizon, where, called_off).read(components)
+
+
+def write_calendar(name: str, events: Iterable[KeptEvent]) -> bytes:
+    """Events as an iCalendar file; the same events give the same bytes.
+
+    Parameters
+    ----------
+    name : str
+        Of the calendar (RFC 7986, NAME).
+    events : iterable of KeptEvent
+    """
+    made = icalendar.Calendar()
+    made.add("PRODID", "-//Walkboard//Tuning book//EN")
+    made.add("VERSION", "2.0")
+    made.add("NAME", name)
+    for event in events:
+        uid, instance = parted_uid(event.uid)
+        written = icalendar.Event()
+        written.add("UID", uid)
+        if instance is not None:
+            written.add("RECURRENCE-ID", instance)
+        written.add("DTSTAMP", event.kept_at.astimezone(UTC))
+        written.add("DTSTART", event.starts_at.astimezone(UTC))
+        written.add("SUMMARY", event.title)
+        written.add("STATUS", "CANCELLED" if event.cancelled else "CONFIRMED")
+        if event.stops:
+            written.add(_STOPS, " ".join(event.stops))
+        if event.air_celsius is not None:
+            written.add(_AIR, repr(event.air_celsius))
+        made.add_component(written)
+    data: bytes = made.to_ical()
+    return data
+
+
+@dataclass(frozen=True, slots=True)
+class _Span:
+    """The horizon by the wall clocks of an event's own zone."""
+
+    begins: datetime
+    ends: datetime
+
+
+class _Reading:
+    """Gathers the events of one file."""
+
+    def __init__(self, horizon: Horizon, where: str, called_off: bool) -> None:
+        self._horizon = horizon
+        self._where = where
+        self._called_off = called_off
+        self._left_out: list[str] = []
+
+    def read(self, components: Iterable[Any]) -> CalendarRead:
+        masters: dict[str, Any] = {}
+        changed: dict[tuple[str, datetime], Any] = {}
+        for event in components:
+            uid, start = str(event.get("UID", "")).strip(), _moment(event.get("DTSTART"))
+            title = _title(event)
+            if not uid or start is None:
+                what = "no UID" if not uid else "no start that can be read"
+                self._left_out.append(f"{title or 'An event'}: it has {what}.")
+                continue
+            instance = _moment(event.get("RECURRENCE-ID"))
+            if instance is not None:
+                key = (uid, self._instant(instance))
+                if event["RECURRENCE-ID"].params.get("RANGE"):
+                    self._left_out.append(
+                        f"{title}: it changes all that follow; only the one day was taken."
+                    )
+                changed[key] = _newer(changed.get(key), event)
+            else:
+                masters[uid] = _newer(masters.get(uid), event)
+        found: dict[str, CalendarEvent] = {}
+        recurring = set()
+        for uid, event in masters.items():
+            if event.get("RRULE") is None and event.get("RDATE") is None:
+                self._add(found, uid, None, self._instant(_moment(event["DTSTART"])), event)
+                continue
+            recurring.add(uid)
+            for at in self._instances(event):
+                self._add(found, uid, at, at, event)
+        for (uid, at), event in changed.items():
+            self._add(found, uid, at, self._instant(_moment(event["DTSTART"])), event)
+        events = sorted(found.values(), key=lambda e: (e.starts_at, e.uid))
+        return CalendarRead(tuple(events), frozenset(recurring), tuple(self._left_out))
+
+    def _add(
+        self,
+        found: dict[str, CalendarEvent],
+        uid: str,
+        instance: datetime | None,
+        starts_at: datetime,
+        event: Any,
+    ) -> None:
+        stops, air = event.get(_STOPS), event.get(_AIR)
+        made = CalendarEvent(
+            uid=instance_uid(uid, instance),
+            starts_at=starts_at,
+            title=_title(event),
+            cancelled=self._called_off or str(event.get("STATUS", "")).upper() == "CANCELLED",
+            stops=None if stops is None else tuple(str(stops).split()),
+            air_celsius=_celsius(air),
+        )
+        found[made.uid] = made
+        if len(found) > MOST_EVENTS:
+            raise InputError(
+                f"The calendar has more than {MOST_EVENTS} events.",
+                where=self._where,
+                mend="Export fewer months, or only the events at this organ.",
+            )
+
+    def _instances(self, event: Any) -> list[datetime]:
+        """Every instant that the rules give within the horizon (RFC 5545, 3.8.5)."""
+        start = _moment(event["DTSTART"])
+        zone = self._zone(start)
+        first = _wall(start)
+        span = _Span(
+            _wall(self._horizon.begins_at.astimezone(zone)),
+            _wall(self._horizon.ends_at.astimezone(zone)),
+        )
+        walls = {_wall(self._local(at, zone)) for at in _listed(event.get("RDATE"))}
+        rules = _several(event.get("RRULE"))
+        if not rules:
+            walls.add(first)
+        for rule in rules:
+            walls.update(self._ruled(event, rule, first=first, zone=zone, span=span))
+        left_out = set()
+        for at in _listed(event.get("EXDATE")):
+            if isinstance(at, datetime):
+                left_out.add(_wall(self._local(at, zone)))
+            else:
+                left_out.update(wall for wall in walls if wall.date() == at)
+        return [
+            wall.replace(tzinfo=zone).astimezone(UTC)
+            for wall in sorted(walls - left_out)
+            if span.begins <= wall <= span.ends
+        ]
+
+    def _ruled(
+        self, event: Any, rule: Any, *, first: datetime, zone: tzinfo, span: _Span
+    ) -> Iterator[datetime]:
+        if not isinstance(rule, icalendar.vRecur) or not rule.get("FREQ"):
+            raise self._odd(event, "its rule cannot be read")
+        parts = {name.upper(): value for name, value in rule.items()}
+        if str(_several(parts.get("FREQ"))[0]).upper() in _COARSE:
+            raise self._odd(event, "it recurs within the day")
+        if _never_comes(_several(parts.get("BYMONTH")), _several(parts.get("BYMONTHDAY"))):
+            return  # as the 30th of February; the library would look for it until the year 9999
+        until = _several(parts.pop("UNTIL", None))
+        try:
+            written = icalendar.vRecur(parts).to_ical()  # type: ignore[no-untyped-call]
+            made = rrulestr(written.decode(), dtstart=first)
+        except (ValueError, TypeError, KeyError) as error:
+            raise self._odd(event, str(error)) from None
+        assert isinstance(made, rrule)
+        last = span.ends
+        if until:
+            last = min(last, self._until(until[0], zone))
+        count = 0
+        for at in made:  # each is worked out in turn: a rule without end ends at the horizon
+            if at > last:
+                return
+            if at >= span.begins:
+                count += 1
+                if count > MOST_EVENTS:
+                    raise self._odd(event, "it recurs too often")
+                yield at
+
+    def _until(self, until: date | datetime, zone: tzinfo) -> datetime:
+        if isinstance(until, datetime):
+            return _wall(self._local(until, zone))
+        return datetime.combine(until, time.max)  # a day counts as a whole
+
+    def _odd(self, event: Any, why: str) -> InputError:
+        return InputError(
+            f"{_title(event) or 'An event'} recurs in a way that is not understood ({why}).",
+            where=self._where,
+            mend="Export its days one by one, or write it in by hand.",
+        )
+
+    def _zone(self, at: date | datetime | None) -> tzinfo:
+        found = at.tzinfo if isinstance(at, datetime) else None
+        return found or self._horizon.zone
+
+    def _local(self, at: date | datetime, zone: tzinfo) -> date | datetime:
+        if isinstance(at, datetime) and at.tzinfo is not None:
+            return at.astimezone(zone)
+        return at
+
+    def _instant(self, at: date | datetime | None) -> datetime:
+        assert at is not None
+        return _wall(at).replace(tzinfo=self._zone(at)).astimezone(UTC)
+
+
+def _wall(at: date | datetime | None) -> datetime:
+    """What the clock on the wall shows; a day begins at midnight."""
+    if isinstance(at, datetime):
+        return at.replace(tzinfo=None)
+    assert at is not None
+    return datetime.combine(at, time.min)
+
+
+def _moment(value: Any) -> date | datetime | None:
+    # What the library could not read it hands on as a broken property, which has no `dt`.
+    found = value.dt if isinstance(value, icalendar.vDDDTypes) else None
+    return found if isinstance(found, date) else None
+
+
+def _listed(value: Any) -> Iterator[date | datetime]:
+    for one in _several(value):
+        for entry in one.dts if isinstance(one, icalendar.vDDDLists) else ():
+            at = entry.dt[0] if isinstance(entry.dt, tuple) else entry.dt  # of a period its start
+            if isinstance(at, date):
+                yield at
+
+
+def _several(value: Any) -> list[Any]:
+    if value is None:
+        return []
+    return list(value) if isinstance(value, (list, tuple)) else [value]
+
+
+def _newer(known: Any, event: Any) -> Any:
+    """Of two that say something of the same event, the one of the higher SEQUENCE."""
+    if known is None:
+        return event
+    return event if _sequence(event) >= _sequence(known) else known
+
+
+def _sequence(event: Any) -> int:
+    try:
+        return int(event.get("SEQUENCE", 0))
+    except (TypeError, ValueError):
+        return 0
+
+
+def _never_comes(months: list[Any], days: list[Any]) -> bool:
+    """Whether none of the days is in any of the months, even in a leap year."""
+    if not months or not days:
+        return False
+    try:
+        longest = max(calendar.monthrange(2000, int(month))[1] for month in months)
+        return all(abs(int(day)) > longest for day in days)
+    except (ValueError, TypeError, IndexError):
+        return False  # the library says what is wrong with them
+
+
+def _title(event: Any) -> str:
+    return " ".join(str(event.get("SUMMARY", "")).split())[:200]
+
+
+def _celsius(value: Any) -> float | None:
+    try:
+        found = float(str(value))
+    except ValueError:
+        return None
+    return found if -10.0 <= found <= 45.0 else None
+
+
+def _zone_of(calendars: Iterable[Any], usual: tzinfo) -> tzinfo:
+    for one in calendars:
+        name = one.get("X-WR-TIMEZONE")
+        if name is not None:
+            try:
+                return ZoneInfo(str(name))
+            except (ZoneInfoNotFoundError, ValueError, OSError):
+                return usual
+    return usual
+
+
+def horizon_of(now: datetime, zone: tzinfo, *, days: float, back_days: float = 31.0) -> Horizon:
+    """From a month ago to so many days from now."""
+    return Horizon(now - timedelta(days=back_days), now + timedelta(days=days), zone)
