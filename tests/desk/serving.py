@@ -25,7 +25,7 @@ A_SECOND = 20  # how often the clock tells the time
 _CLOCK = """<!doctype html><html lang="en" data-link="new"><head><title>Clock</title>
 <script type="application/json" id="words">{words}</script>
 <script type="module" src="/static/frame.js"></script></head>
-<body data-topics="clock" data-change="{change}"><main id="content" data-live>
+<body data-topics="clock" data-change="{change}"><main id="content"><div id="part" data-live></div>
 <p><span id="link-words"></span><span id="link-age"></span><span id="unsent"></span></p>
 <p id="refused" hidden></p></main></body></html>"""
 

@@ -20,6 +20,7 @@ _HEARD = ("alt", "aria-label", "placeholder", "title", "content")
 @pytest.mark.parametrize("template", TEMPLATES, ids=lambda path: path.name)
 def test_no_template_holds_bare_words(template: Path) -> None:
     text = template.read_text(encoding="utf-8")
+    text = re.sub(r"(\{% block body_class %\})[^{]*", r"\1", text)  # names for the style, not words
     text = re.sub(r"\{#.*?#\}|\{%.*?%\}|\{\{.*?\}\}", "", text, flags=re.DOTALL)
     heard = re.findall(rf"\b(?:{'|'.join(_HEARD)})=\"([^\"]*)\"", text)
     heard = [words for words in heard if not words.startswith(("width=", "light dark"))]

@@ -8,6 +8,7 @@ import os
 import signal
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from playwright.sync_api import Browser, Page
@@ -67,7 +68,9 @@ def served(scene: Callable[[Hub, Socket], Any]) -> None:
         await scene(hub, socket)
         serving.cancel()
 
-    asyncio.run(playing())
+    # In a thread: the browser of other tests keeps an event loop running in this one.
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(lambda: asyncio.run(playing())).result()
 
 
 def test_the_newest_value_wins_and_ten_unseen_are_enough() -> None:

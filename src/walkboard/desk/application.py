@@ -29,6 +29,7 @@ from walkboard.desk.pairing import Devices, Pairing
 from walkboard.desk.rendering import Renderer
 from walkboard.desk.wording import say
 from walkboard.errors import BookError, UnknownNameError, WalkboardError
+from walkboard.work.overview import overview
 from walkboard.work.seeing import opened_to_see
 
 _LOOK_S = 0.2  # how often the desk sees whether the book has changed
@@ -137,13 +138,22 @@ async def _lifespan(application: Starlette) -> AsyncIterator[None]:
     desk: Desk = application.state.desk
     desk.hub.attach()
     watching = asyncio.create_task(_watch(desk))
+    warming = asyncio.create_task(asyncio.to_thread(_warm, desk))
     try:
         yield
     finally:
         watching.cancel()
+        await warming
         await desk.hub.close()
         await asyncio.to_thread(desk.jobs.close)
         desk.book.close()
+
+
+def _warm(desk: Desk) -> None:
+    """Work out what the first page shows, so that it is ready when the browser is."""
+    with suppress(WalkboardError):
+        for kept in desk.book.organs():
+            overview(desk.book, kept)
 
 
 async def _watch(desk: Desk) -> None:

@@ -35,19 +35,31 @@ function message(problem) {
   return item;
 }
 
-// Beside the line where there is room; one below the other where they would overlap.
+// Beside its line where there is room; one below the other where they would overlap; those whose
+// line is out of sight at the edge that it lies beyond.
 function place() {
+  const items = [...list.children];
+  for (const item of items) {
+    item.classList.toggle("placed", wide.matches);
+    item.style.top = "";
+  }
+  list.style.height = wide.matches ? `${text.offsetHeight}px` : "";
+  if (!wide.matches) return;
   const style = getComputedStyle(text);
   const height = parseFloat(style.lineHeight);
-  list.style.height = wide.matches ? `${text.offsetHeight}px` : "";
-  let free = -Infinity;
-  for (const item of list.children) {
-    item.classList.toggle("placed", wide.matches);
-    if (!wide.matches) { item.style.top = ""; continue; }
+  const heights = items.map((item) => item.offsetHeight + 4);
+  let free = 0;
+  const tops = items.map((item, i) => {
     const line = Number(item.dataset.line) || 1;
     const top = Math.max(free, (line - 1) * height + parseFloat(style.paddingTop) - text.scrollTop);
-    item.style.top = `${top}px`;
-    free = top + item.offsetHeight + 4;
+    free = top + heights[i];
+    return top;
+  });
+  let limit = Math.max(text.offsetHeight, heights.reduce((sum, one) => sum + one, 0));
+  for (let i = items.length - 1; i >= 0; i--) {
+    tops[i] = Math.min(tops[i], limit - heights[i]);
+    limit = tops[i];
+    items[i].style.top = `${tops[i]}px`;
   }
 }
 
