@@ -20,6 +20,8 @@ def test_every_command_has_help_with_an_example(run: Run) -> None:
         ["visit", "state"], ["visit", "plan"], ["visit", "tick"], ["visit", "note"],
         ["visit", "close"], ["visit", "list"], ["fault", "report"], ["fault", "list"],
         ["fault", "mend"], ["sheet", "worklist"], ["sheet", "report"],
+        ["event", "add"], ["event", "use"], ["event", "cancel"], ["event", "list"],
+        ["weight", "set"], ["weight", "list"], ["weight", "explain"],
     ):  # fmt: skip
         ran = run(*words, "--help")
         assert ran.code == 0

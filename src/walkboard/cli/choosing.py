@@ -7,6 +7,21 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from walkboard.cli.asking import (
+    EVENT_AIR,
+    EXPLAIN,
+    LEAVE_RISKY,
+    MUSIC,
+    MUST,
+    MUST_NOT,
+    ON,
+    OUT_OF_REACH,
+    REGISTRATION,
+    TIE,
+    WITHIN,
+    asked_of,
+    pairs,
+)
 from walkboard.cli.printing import number, print_json, print_table
 
 if TYPE_CHECKING:
@@ -25,31 +40,66 @@ def plan(
     ),
     more_readings: list[Path] = typer.Argument(None, metavar="[FILE...]", help="Further readings."),
     minutes: float = typer.Option(..., "--minutes", help="Minutes for tuning."),
-    event_air: float | None = typer.Option(
-        None, "--event-air", help="Air at the event that the visit is for [°C]."
+    event_air: list[str] = EVENT_AIR,
+    event_stops: list[str] = REGISTRATION,
+    music: list[str] = MUSIC,
+    on: list[str] = ON,
+    must: list[str] = MUST,
+    must_not: list[str] = MUST_NOT,
+    out_of_reach: list[str] = OUT_OF_REACH,
+    within: list[str] = WITHIN,
+    tie: float = TIE,
+    leave_risky: bool = LEAVE_RISKY,
+    weight: list[str] = typer.Option(
+        [], "--weight", metavar="NAME=FACTOR", help="Count a stop, rank or pipe more or less."
     ),
+    explain: list[str] = EXPLAIN,
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """Make the worklist for the minutes there are; needs no book."""
     from walkboard.planning.exchange import plan_to_json
+    from walkboard.planning.weighing import WeightChange
     from walkboard.work.choosing import load_walks, plan_from_walks
     from walkboard.work.describing import load_organ
 
     described = load_organ(organ)
     walks = load_walks([*readings, *(more_readings or [])])
-    _, made = plan_from_walks(described, walks, minutes, event_air)
+    asked = asked_of(
+        described,
+        event_air=event_air,
+        must=must,
+        must_not=must_not,
+        out_of_reach=out_of_reach,
+        within=within,
+        tie=tie,
+        leave_risky=leave_risky,
+        registrations=event_stops,
+        music=music,
+        on=on,
+    )
+    changes = [
+        WeightChange(name, factor) for name, factor in pairs("--weight", weight, "great.oboe8=0.5")
+    ]
+    made = plan_from_walks(
+        described, walks, minutes, asked=asked, changes=changes, explained=explain
+    )
     if as_json:
-        print_json(plan_to_json(made))
+        shown = plan_to_json(made.plan)
+        print_json({**shown, "explained": list(made.explained)} if explain else shown)
     else:
-        print_plan(made)
+        print_plan(made.plan)
+        for sentence in made.explained:
+            typer.echo(sentence)
 
 
 def print_plan(made: Plan) -> None:
     """Print a worklist as a table, with its certificate."""
     for reference in made.reference:
+        event = reference.event_celsius
         typer.echo(
             f"{reference.division}: tune to {number(reference.shift_cents, '+.1f')} cents "
             f"at {reference.air_celsius:.1f} °C"
+            + ("" if event is None else f", reeds for {event:.1f} °C")
         )
     print_table(
         ["", "pipe", "cents", "target Hz", "move", "min", "why"],
@@ -73,3 +123,15 @@ def print_plan(made: Plan) -> None:
         f"no plan of these minutes leaves less than {made.cost_bound:.1f} "
         f"(gap {made.gap:.2%})."
     )
+    typer.echo(_walks(made))
+    for note in made.notes:
+        typer.echo(note)
+
+
+def _walks(made: Plan) -> str:
+    """How long the ways are, and whether that is the least."""
+    shorter = made.walk_minutes - made.walk_bound_minutes
+    proved = "no order of these ranks walks less"
+    if shorter > 0.05:
+        proved = f"a shorter way by up to {shorter:.1f} minutes is not ruled out"
+    return f"Ways through the case: {made.walk_minutes:.1f} minutes; {proved}."

@@ -12,6 +12,7 @@ from walkboard.cli import (
     choosing,
     demonstrating,
     desking,
+    events,
     faults,
     hearing,
     instrument,
@@ -19,6 +20,7 @@ from walkboard.cli import (
     sheets,
     surveying,
     visits,
+    weights,
 )
 from walkboard.errors import WalkboardError
 
@@ -41,6 +43,8 @@ app.command("plan", epilog=choosing.EXAMPLE)(choosing.plan)
 app.add_typer(keeping.app, name="book")
 app.add_typer(visits.app, name="visit")
 app.add_typer(faults.app, name="fault")
+app.add_typer(events.app, name="event")
+app.add_typer(weights.app, name="weight")
 app.add_typer(sheets.app, name="sheet")
 app.command("desk", epilog=desking.EXAMPLE)(desking.desk)
 app.command("demo", epilog=demonstrating.EXAMPLE)(demonstrating.demo)

@@ -8,6 +8,16 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from walkboard.cli.asking import (
+    EVENT_AIR,
+    LEAVE_RISKY,
+    MUST,
+    MUST_NOT,
+    OUT_OF_REACH,
+    TIE,
+    WITHIN,
+    asked_of,
+)
 from walkboard.cli.options import BOOK, ORGAN, VISIT
 from walkboard.cli.printing import number, print_json, print_table, say
 from walkboard.cli.progress import Bar
@@ -256,11 +266,27 @@ def state(
             typer.echo(f"The temperament cannot be told yet; likeliest: {likely}.")
 
 
-@app.command("plan", epilog="Example: walkboard visit plan BOOK --minutes 120 --event-air 20")
+@app.command(
+    "plan",
+    epilog="Example: walkboard visit plan BOOK --minutes 120 --event-air 20 "
+    "--within great.trumpet8=3 --out-of-reach pedal",
+)
 def plan(
     book: Path = BOOK,
     minutes: float | None = typer.Option(None, "--minutes", help="Minutes left; else the visit's."),
-    event_air: float | None = typer.Option(None, "--event-air", help="Air at the event [°C]."),
+    event: str | None = typer.Option(
+        None, "--event", metavar="UID", help="The event of the calendar that the visit is for."
+    ),
+    event_air: list[str] = EVENT_AIR,
+    must: list[str] = MUST,
+    must_not: list[str] = MUST_NOT,
+    out_of_reach: list[str] = OUT_OF_REACH,
+    within: list[str] = WITHIN,
+    tie: float = TIE,
+    leave_risky: bool = LEAVE_RISKY,
+    faults: bool = typer.Option(
+        False, "--faults", help="See to every pipe with a standing fault in any case."
+    ),
     organ: str | None = ORGAN,
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
@@ -268,11 +294,26 @@ def plan(
     from walkboard.cli.choosing import print_plan
     from walkboard.planning.exchange import plan_to_json
     from walkboard.work import keeping, visiting
+    from walkboard.work.asking import event_named
 
     with keeping.opened(book) as opened:
         kept, described = keeping.organ_of(opened, organ)
         visit = keeping.visit_at_work(opened, kept)
-        made = visiting.plan_visit(opened, described, visit, minutes, event_air)
+        asked = asked_of(
+            described,
+            event_air=event_air,
+            must=must,
+            must_not=must_not,
+            out_of_reach=out_of_reach,
+            within=within,
+            tie=tie,
+            leave_risky=leave_risky,
+        )
+        if event is not None:
+            asked = asked.for_event(event_named(opened, kept.id, event))
+        made = visiting.plan_visit(
+            opened, described, visit, minutes, None, asked=asked, faults_too=faults
+        )
     if as_json:
         print_json(plan_to_json(made.plan))
     else:

@@ -22,8 +22,8 @@ from walkboard.planning.cost import expected_badness, half_width_cents
 from walkboard.planning.layout import Layout
 from walkboard.planning.pitch import DivisionPitch
 from walkboard.planning.problem import Problem
-from walkboard.planning.standing import REFERENCES_CENTS, unheard_pull
 from walkboard.planning.solving import solve
+from walkboard.planning.standing import REFERENCES_CENTS, unheard_pull
 from walkboard.planning.task import Row, Task
 from walkboard.planning.walked import Outcome
 

@@ -172,6 +172,11 @@ class Prepared:
         found = self._cost(question).situation
         return tuple(found.standing(index) for index in range(len(found.known)))
 
+    def above_cents(self, question: Question, plan: Plan) -> dict[str, float]:
+        """What a plan tunes each division to, above where it stands [cents]."""
+        pitches = self._cost(question).pitches
+        return {r.division: r.shift_cents - pitches[r.division].above_cents for r in plan.reference}
+
     def problem(self, question: Question) -> Problem:
         """The choice that a question poses, as arrays."""
         question.check(self.organ)

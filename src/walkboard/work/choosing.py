@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from walkboard.condition.assessing import assess
@@ -11,11 +12,25 @@ from walkboard.condition.gathering import best_readings, told_air
 from walkboard.condition.state import Condition
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
+from walkboard.planning.curve import EVERY_MINUTES
+from walkboard.planning.demands import pipes_named
 from walkboard.planning.plan import Plan
-from walkboard.planning.planning import make_plan
+from walkboard.planning.weighing import WeightChange
+from walkboard.planning.what_if import Prepared, Question, prepare
+from walkboard.planning.words import explain
 from walkboard.survey.exchange import walk_from_json
 from walkboard.survey.heard import HeardWalk
+from walkboard.work.asking import Asked
 from walkboard.work.describing import read_text
+
+
+@dataclass(frozen=True, slots=True)
+class Worklist:
+    """A plan without a book, the condition that it was made from, and costs explained."""
+
+    condition: Condition
+    plan: Plan
+    explained: tuple[str, ...] = ()
 
 
 def load_walks(paths: Sequence[Path]) -> tuple[HeardWalk, ...]:
@@ -40,13 +55,33 @@ def plan_from_walks(
     walks: Sequence[HeardWalk],
     minutes: float,
     event_air_celsius: float | None = None,
-) -> tuple[Condition, Plan]:
+    *,
+    asked: Asked | None = None,
+    changes: Sequence[WeightChange] = (),
+    explained: Sequence[str] = (),
+) -> Worklist:
     """The organ's condition and the worklist for the minutes there are.
+
+    Parameters
+    ----------
+    organ : Organ
+    walks : sequence of HeardWalk
+    minutes : float
+    event_air_celsius : float or None
+        Overrules what is asked [°C].
+    asked : Asked, optional
+    changes : sequence of WeightChange
+        What the tuner changed of the weights.
+    explained : sequence of str
+        Ranks, stops, or pipes as ``rank:number`` whose cost is to be explained.
 
     Raises
     ------
     InputError
-        When the readings are of another organ or hold nothing to plan with.
+        When the readings are of another organ or hold nothing to plan with, or what is asked cannot
+        be.
+    NotEnoughMinutesError
+        When what must be done does not fit.
     """
     if not minutes >= 0.0:
         raise InputError(f"A visit cannot last {minutes:g} minutes.", mend="Give 0 or more.")
@@ -58,5 +93,34 @@ def plan_from_walks(
         )
     thermometers = told_air(organ, walks)
     condition = assess(organ, pipes, thermometers)
-    plan = make_plan(organ, condition, pipes, minutes, event_air_celsius=event_air_celsius)
-    return condition, plan
+    asked = asked or Asked()
+    if event_air_celsius is not None:
+        asked = replace(asked, event_air_celsius={"": event_air_celsius})
+    question = replace(
+        asked.question(organ, minutes), curve_every_minutes=EVERY_MINUTES, prove_order=True
+    )
+    prepared = prepare(organ, condition, pipes, changes=changes)
+    plan = prepared.plan(question)
+    return Worklist(condition, plan, sentences(organ, prepared, question, plan, explained))
+
+
+def sentences(
+    organ: Organ, prepared: Prepared, question: Question, plan: Plan, named: Sequence[str]
+) -> tuple[str, ...]:
+    """Why pipes cost what they do, a sentence each, at the pitch that a plan tunes to.
+
+    Raises
+    ------
+    InputError
+        When a name is not there, or nothing is known of any of its pipes.
+    """
+    if not named:
+        return ()
+    wanted = pipes_named(organ, named)
+    above = prepared.above_cents(question, plan)
+    found = [s for s in prepared.standings(question) if s.pipe in wanted]
+    if not found:
+        raise InputError(
+            f"Nothing is known of {', '.join(named)}.", mend="Name pipes that were heard."
+        )
+    return tuple(explain(s, above.get(s.rank.division, 0.0)) for s in found)

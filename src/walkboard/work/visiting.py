@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,9 +21,11 @@ from walkboard.condition.assessing import assess
 from walkboard.condition.state import Condition
 from walkboard.errors import BookError, InputError
 from walkboard.organ.model import Organ, PipeRef
-from walkboard.planning.planning import make_plan
+from walkboard.planning.curve import EVERY_MINUTES
+from walkboard.planning.what_if import EventAir, Prepared, prepare
 from walkboard.survey.heard import HeardWalk
 from walkboard.survey.hearing import Progress
+from walkboard.work.asking import Asked, air_courses, changes_of, with_faults
 from walkboard.work.keeping import now
 from walkboard.work.listening import hear_file
 from walkboard.work.standing import latest_air, standing_pipes
@@ -105,26 +108,76 @@ def plan_visit(
     visit: KeptVisit,
     minutes: float | None,
     event_air_celsius: float | None,
+    *,
+    asked: Asked | None = None,
+    faults_too: bool = False,
 ) -> KeptPlan:
     """Plan what is left of a visit and keep the plan.
+
+    Parameters
+    ----------
+    book : Book
+    organ : Organ
+    visit : KeptVisit
+    minutes : float or None
+        None: the visit's own.
+    event_air_celsius : float or None
+        Overrules what is asked.
+    asked : Asked, optional
+    faults_too : bool
+        Whether every pipe with a standing fault must be seen to.
 
     Raises
     ------
     InputError
-        When no minutes are known, or nothing was heard yet.
+        When no minutes are known, nothing was heard yet, or what is asked cannot be.
+    NotEnoughMinutesError
+        When what must be done does not fit.
     """
     minutes = visit.minutes if minutes is None else minutes
     if minutes is None or minutes < 0.0:
         raise InputError("The visit's minutes are not known.", mend="Give --minutes.")
+    asked = asked or Asked()
+    if event_air_celsius is not None:
+        asked = replace(asked, event_air_celsius={"": event_air_celsius})
+    question = replace(
+        asked.question(organ, minutes), curve_every_minutes=EVERY_MINUTES, prove_order=True
+    )
+    if faults_too:
+        standing = book.standing_faults(visit.organ_id)
+        question = replace(question, demands=with_faults(organ, question.demands, standing))
+    plan = prepare_visit(book, organ, visit).plan(question)
+    return book.keep_plan(visit.id, plan, event_air_celsius=_one_air(question.event_air_celsius))
+
+
+def prepare_visit(book: Book, organ: Organ, visit: KeptVisit) -> Prepared:
+    """What the plans of a visit have in common, as it stands now.
+
+    Raises
+    ------
+    InputError
+        When nothing usable was heard yet.
+    """
     pipes = standing_pipes(book, organ, visit)
     if not pipes:
         raise InputError(
             "There is no usable reading to plan with.",
             mend="Take in a recording with 'walkboard visit take' first.",
         )
-    condition = assess(organ, pipes, latest_air(visit).celsius)
-    plan = make_plan(organ, condition, pipes, minutes, event_air_celsius=event_air_celsius)
-    return book.keep_plan(visit.id, plan, event_air_celsius=event_air_celsius)
+    return prepare(
+        organ,
+        assess(organ, pipes, latest_air(visit).celsius),
+        pipes,
+        changes=changes_of(book, visit.organ_id),
+        air=air_courses(visit, now()),
+    )
+
+
+def _one_air(air: EventAir) -> float | None:
+    """The event's air as one figure: the mean of the divisions'."""
+    if air is None or isinstance(air, float | int):
+        return air
+    return sum(air.values()) / len(air)
 
 
 def tick(

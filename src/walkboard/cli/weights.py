@@ -1,0 +1,74 @@
+"""``walkboard weight``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from walkboard.cli.asking import EVENT_AIR, airs
+from walkboard.cli.options import BOOK, ORGAN
+from walkboard.cli.printing import print_table
+
+app = typer.Typer(
+    help="How much stops and pipes count, where you would have it otherwise.", no_args_is_help=True
+)
+
+
+@app.command("set", epilog="Example: walkboard weight set BOOK swell.celeste8 0.5 --why 'seldom'")
+def set_(
+    book: Path = BOOK,
+    name: str = typer.Argument(..., metavar="NAME", help="A stop, a rank, or rank:number."),
+    factor: float = typer.Argument(..., help="0.1 to 10; 1 undoes it, 0 leaves it out."),
+    why: str = typer.Option("", "--why", help="A few words."),
+    organ: str | None = ORGAN,
+) -> None:
+    """Let a stop, a rank or a pipe count more or less."""
+    from walkboard.work import keeping, weighing
+
+    with keeping.opened(book) as opened:
+        kept, described = keeping.organ_of(opened, organ)
+        weighing.change(opened, kept, described, name, factor=factor, words=why)
+    typer.echo(f"{name} counts {factor:g} times as much.")
+
+
+@app.command("list", epilog="Example: walkboard weight list BOOK")
+def list_(book: Path = BOOK, organ: str | None = ORGAN) -> None:
+    """List what was changed."""
+    from walkboard.work import keeping
+
+    with keeping.opened(book) as opened:
+        kept, _ = keeping.organ_of(opened, organ)
+        changed = opened.weights(kept.id)
+    print_table(
+        ["what", "factor", "since", "why"],
+        [
+            [w.subject, f"{w.factor:g}", f"{w.kept_at.astimezone():%Y-%m-%d}", w.words]
+            for w in changed
+        ],
+        right="lrll",
+    )
+
+
+@app.command("explain", epilog="Example: walkboard weight explain BOOK great.trumpet8:18")
+def explain(
+    book: Path = BOOK,
+    names: list[str] = typer.Argument(
+        ..., metavar="NAME...", help="Pipes as rank:number, ranks or stops."
+    ),
+    event: str | None = typer.Option(None, "--event", metavar="UID", help="For an event."),
+    event_air: list[str] = EVENT_AIR,
+    organ: str | None = ORGAN,
+) -> None:
+    """Say in one sentence why a pipe costs what it does, as it stands at the open visit."""
+    from walkboard.work import keeping, weighing
+    from walkboard.work.asking import Asked, event_named
+
+    asked = Asked(event_air_celsius=airs("--event-air", event_air))
+    with keeping.opened(book) as opened:
+        kept, described = keeping.organ_of(opened, organ)
+        visit = keeping.visit_at_work(opened, kept)
+        if event is not None:
+            asked = asked.for_event(event_named(opened, kept.id, event))
+        for sentence in weighing.explained(opened, described, visit, names, asked):
+            typer.echo(sentence)
