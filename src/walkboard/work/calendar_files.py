@@ -125,7 +125,7 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
             where=where,
             mend="Export it as .ics from the program that keeps it.",
         ) from None
-    if not calendars:
+    if not calendars or any(one.name != "VCALENDAR" for one in calendars):
         raise InputError(
             "This is no calendar in the iCalendar form.", where=where, mend="Choose an .ics file."
         )

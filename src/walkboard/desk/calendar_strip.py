@@ -1,0 +1,129 @@
+"""The strip along the calendar: events, visits, and when to come, on one line of time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+WIDTH, LEFT, RIGHT = 1180, 10, 10
+_LETTER = 7.2  # of the small type, about; only to keep labels apart
+_ROWS = 3  # of labels
+BACK_DAYS, AHEAD_DAYS = 21, 182
+
+
+@dataclass(frozen=True, slots=True)
+class StripMark:
+    """One event or visit on the strip.
+
+    Attributes
+    ----------
+    x : float
+    words : str
+        For those who hear the strip, and the title of the mark.
+    label : str
+        Empty where there is no room for it.
+    row : int
+        Of the label.
+    calls : bool
+        Whether it wants attention.
+    """
+
+    x: float
+    words: str
+    label: str = ""
+    row: int = 0
+    calls: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class StripSpan:
+    """A time to come, from edge to edge."""
+
+    x: float
+    width: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """What the template draws; see `strip_of`."""
+
+    width: int
+    today_x: float
+    months: tuple[StripMark, ...]
+    events: tuple[StripMark, ...]
+    visits: tuple[StripMark, ...]
+    spans: tuple[StripSpan, ...]
+    rows: int
+
+
+@dataclass(frozen=True, slots=True)
+class StripEvent:
+    """An event as the strip is given it."""
+
+    day: date
+    label: str
+    words: str
+    calls: bool = False
+
+
+def strip_of(
+    today: date,
+    events: Iterable[StripEvent],
+    visits: Iterable[tuple[date, str]],
+    spans: Iterable[tuple[date, date, str]],
+    month_words: Sequence[str],
+) -> Strip:
+    """Places on the strip, three weeks back and half a year ahead.
+
+    Parameters
+    ----------
+    today : date
+    events : iterable of StripEvent
+        By their day.
+    visits : iterable of (day, words)
+    spans : iterable of (first day, last day, words)
+        When it is good to come.
+    month_words : sequence of str
+        Twelve short names.
+    """
+    begins, ends = today - timedelta(days=BACK_DAYS), today + timedelta(days=AHEAD_DAYS)
+    scale = (WIDTH - LEFT - RIGHT) / (ends - begins).days
+
+    def x(day: date) -> float:
+        return round(LEFT + scale * (day - begins).days, 1)
+
+    months = []
+    first = begins.replace(day=1)
+    while first <= ends:
+        if first >= begins:
+            months.append(StripMark(x(first), month_words[first.month - 1]))
+        first = (first + timedelta(days=32)).replace(day=1)
+    free_from = [float("-inf")] * _ROWS
+    placed = []
+    for event in events:
+        if not begins <= event.day <= ends:
+            continue
+        at = x(event.day)
+        length = _LETTER * len(event.label)
+        row = next((r for r in range(_ROWS) if free_from[r] <= at), None)
+        has_room = row is not None and at + length <= WIDTH
+        if row is not None and has_room:
+            free_from[row] = at + length + 14.0
+        placed.append(
+            StripMark(at, event.words, event.label if has_room else "", row or 0, event.calls)
+        )
+    return Strip(
+        WIDTH,
+        x(today),
+        tuple(months),
+        tuple(placed),
+        tuple(StripMark(x(day), words) for day, words in visits if begins <= day <= ends),
+        tuple(
+            StripSpan(x(max(a, begins)), round(x(min(b, ends)) - x(max(a, begins)) + scale, 1), w)
+            for a, b, w in spans
+            if b >= begins and a <= ends
+        ),
+        1 + max((mark.row for mark in placed if mark.label), default=0),
+    )
