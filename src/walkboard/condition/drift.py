@@ -7,7 +7,7 @@ the kind of pipe. The model stands in `walkboard.condition.drift_rank` and `drif
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -17,6 +17,7 @@ from walkboard.condition.drift_filter import OrganDrift
 from walkboard.condition.drift_fit import AS_USUAL, Learned, spread_of
 from walkboard.condition.drift_history import PastVisit, VisitFigures, air_of, figures, year_of
 from walkboard.condition.drift_kinds import UNTOLD_AIR_CENTS
+from walkboard.condition.drift_rank import Foreseen
 from walkboard.condition.normal_parts import FloatArray, NormalParts
 from walkboard.organ.model import Organ, PipeRef
 
@@ -96,6 +97,35 @@ def forecast(
     return standing_forecast(ahead, when, at, air_celsius, learned)
 
 
+def at_visit(
+    drift: OrganDrift, visit: PastVisit, learned: Learned = AS_USUAL
+) -> tuple[OrganDrift, Forecast]:
+    """What is known within a visit, of which some pipes were heard or tuned.
+
+    Parameters
+    ----------
+    drift : OrganDrift
+        As it was before the visit; it is not changed. All that was heard so far is taken in at
+        once, so between rounds of listening start from here again.
+    visit : PastVisit
+    learned : Learned
+
+    Returns
+    -------
+    OrganDrift
+        With the visit taken in.
+    Forecast
+        Of readings of this visit, at its told air: what the visit's readings have in common is in
+        it, as far as it is known.
+    """
+    ahead = drift.copy()
+    (seen,) = figures(drift.organ, [visit])
+    ahead.take_in(seen)
+    return ahead, _forecast(
+        ahead, seen, visit.at, visit.air_celsius, learned, foresee=ahead.read_now
+    )
+
+
 def standing_forecast(
     drift: OrganDrift,
     when: VisitFigures,
@@ -104,12 +134,24 @@ def standing_forecast(
     learned: Learned,
 ) -> Forecast:
     """What is known of every pipe at the moment, no time passing."""
+    return _forecast(drift, when, at, air_celsius, learned, foresee=drift.foresee)
+
+
+def _forecast(
+    drift: OrganDrift,
+    when: VisitFigures,
+    at: date,
+    air_celsius: Mapping[str, float],
+    learned: Learned,
+    *,
+    foresee: Callable[[int, VisitFigures], Foreseen],
+) -> Forecast:
     organ = drift.organ
     rows = []
     told = dict(zip((d.id for d in organ.divisions), drift.told(when.air_cents), strict=True))
     shared = []
     for number, rank in enumerate(organ.ranks):
-        seen = drift.foresee(number, drift.shared(when, number))
+        seen = foresee(number, when)
         kind = drift.kinds[number]
         parts = spread_of(
             seen.sigma_cents,

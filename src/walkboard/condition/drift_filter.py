@@ -143,14 +143,27 @@ class OrganDrift:
         air = visit.air_cents.get(self.organ.ranks[rank].division)
         return shared_terms(0.0 if air is None else air, visit.year)
 
-    def foresee(self, rank: int, shared: FloatArray) -> Foreseen:
-        """A rank's pipes as they stand now, lasting common movement included."""
-        seen = self.ranks[rank].foresee(shared)
+    def foresee(self, rank: int, when: VisitFigures) -> Foreseen:
+        """A rank's pipes as they stand, lasting common movement included."""
+        seen = self.ranks[rank].foresee(self.shared(when, rank))
         if not self.ranks[rank].is_flue:
             return seen
         mean, variance = self.common.lasting(self.division_of[rank])
         sigma = np.sqrt(seen.sigma_cents**2 + variance)
         return Foreseen(seen.cents + mean, sigma, seen.slipped)
+
+    def read_now(self, rank: int, when: VisitFigures) -> Foreseen:
+        """A rank's pipes as they would read at the visit that was taken in last.
+
+        What a visit's readings have in common moves the reference, not the plan, so its remaining
+        uncertainty is left out.
+        """
+        shared = self.shared(when, rank)
+        if rank in when.ranks:
+            return self.ranks[rank].foresee_readings(shared)
+        seen = self.ranks[rank].foresee(shared)
+        mean, _ = self._standing(rank)
+        return Foreseen(seen.cents + mean, seen.sigma_cents, seen.slipped)
 
     def _surprises(self, visit: VisitFigures) -> Surprises:
         parts = []

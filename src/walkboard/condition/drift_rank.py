@@ -187,13 +187,30 @@ class RankDrift:
         shared : (SHARED,) array
             From `shared_terms`.
         """
+        without = shared.copy()
+        without[_VISIT] = 0.0
+        return self.foresee_readings(without)
+
+    def foresee_readings(self, shared: FloatArray) -> Foreseen:
+        """What its pipes would read now, within the visit begun last, but for the readings' errors.
+
+        Parameters
+        ----------
+        shared : (SHARED,) array
+        """
         n = self.pipes
-        g = shared.copy()
-        g[_VISIT] = 0.0
-        mean = self.mean[:n] + self.mean[n:] @ g
-        cross = self.covariance[:n, n:] @ g
-        variance = np.diagonal(self.covariance)[:n] + 2.0 * cross + g @ self.covariance[n:, n:] @ g
+        mean = self.mean[:n] + self.mean[n:] @ shared
+        cross = self.covariance[:n, n:] @ shared
+        own = np.diagonal(self.covariance)[:n]
+        variance = own + 2.0 * cross + shared @ self.covariance[n:, n:] @ shared
         return Foreseen(mean, np.sqrt(np.maximum(variance, 1e-6)), 1.0 - np.exp(-self.hazard))
+
+    def telling(self, shared: FloatArray) -> tuple[float, FloatArray]:
+        """Variance of what its pipes have in common, and of each pipe's own part, a slip in it."""
+        n = self.pipes
+        common = float(shared @ self.covariance[n:, n:] @ shared)
+        slip = (1.0 - np.exp(-self.hazard)) * self.habits.slip_cents**2
+        return common, np.diagonal(self.covariance)[:n] + slip
 
     def meet(
         self,
