@@ -117,14 +117,14 @@ def least_sigma_cents(clean: Note, hz: float, window_s: tuple[float, float]) -> 
     """Cramér–Rao bound of a note without its noise, 30 dB of which come to it [cents].
 
     A tone of peak amplitude A in noise of density S over T seconds: var f ≥ 3 S/(π² A² T³) (Kay
-    1993, Fundamentals of Statistical Signal Processing, eq. 3.41, with S = 2σ²/rate); partials
+    1993, Fundamentals of Statistical Signal Processing, eq. 3.41, from memory; S = 2σ²/rate); partials
     add up their information, each with the square of its number.
     """
     first, last = (int(t * RATE) for t in window_s)
     seconds = (last - first) / RATE
     turns = np.exp(-2j * np.pi * clean.cycles[first:last])
     sound = clean.samples[first:last, 0]
-    number = np.arange(1, max(2, min(56, int(10_000.0 / hz)) + 1))
+    number = np.arange(1.0, max(2, min(56, int(10_000.0 / hz)) + 1))
     power = np.ones(len(turns), complex)
     size = np.zeros(len(number))
     for at in range(len(number)):
