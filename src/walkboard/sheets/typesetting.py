@@ -16,7 +16,8 @@ import typst
 from walkboard.sheets.chart import draw_chart
 from walkboard.sheets.console_card import ConsoleCard
 from walkboard.sheets.key_sheet import KeySheet
-from walkboard.sheets.values import RankChart, VisitReport, WorklistSheet
+from walkboard.sheets.plan_chart import draw_plan_curve
+from walkboard.sheets.values import PlanCurve, RankChart, VisitReport, WorklistSheet
 
 MISSING = "▯"  # stands where the built-in letters have no shape
 _BLANKS = re.compile(r"[^\S\u00a0]+")  # but those that keep a number and its unit on one line
@@ -125,6 +126,14 @@ def _plain(value: object) -> Any:
             "caption": clean.caption,
             "alt": alt,
             "svg": draw_chart(clean),
+        }
+    if isinstance(value, PlanCurve):
+        drawn = dataclasses.replace(value, words=_printable(value.words))
+        return {
+            "heading": _printable(value.heading),
+            "caption": _printable(value.caption),
+            "alt": f"Chart: {_printable(value.heading)}. {_printable(value.caption)}",
+            "svg": draw_plan_curve(drawn),
         }
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {f.name: _plain(getattr(value, f.name)) for f in dataclasses.fields(value)}

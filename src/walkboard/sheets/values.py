@@ -133,6 +133,37 @@ class CautionLine:
 
 
 @dataclass(frozen=True, slots=True)
+class CurvePlace:
+    """The badness that a number of minutes leaves."""
+
+    minutes: float
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlanCurve:
+    """The badness left against the minutes, and where this visit stands.
+
+    Attributes
+    ----------
+    heading, caption : str
+        ``caption`` says the same in words.
+    points : tuple of CurvePlace
+    minutes, cost : float
+        Of this visit.
+    words : str
+        Beside its place.
+    """
+
+    heading: str
+    caption: str
+    points: tuple[CurvePlace, ...]
+    minutes: float
+    cost: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class WorkRow:
     """One pipe to tune.
 
@@ -183,6 +214,8 @@ class RankGroup:
         What is moved, and what each way does.
     minutes : str
     rows : tuple of WorkRow
+    event : str
+        For reeds that are set for another air than today's: both figures, and why; else empty.
     """
 
     heading: str
@@ -191,6 +224,7 @@ class RankGroup:
     device: str
     minutes: str
     rows: tuple[WorkRow, ...]
+    event: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +246,8 @@ class WorklistSheet:
     groups : tuple of RankGroup
     nothing : str
         What to say where there are no groups.
+    curve : PlanCurve or None
+        What further minutes would buy; None where the plan holds none.
     language : str
         BCP 47.
     """
@@ -227,6 +263,7 @@ class WorklistSheet:
     deference: str
     groups: tuple[RankGroup, ...]
     nothing: str
+    curve: PlanCurve | None = None
     language: str = "en"
 
 

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
-from walkboard.organ.model import Organ, PipeRef, Rank, TunedBy
-from walkboard.physics.air import Air, speed_of_sound_m_s
+from walkboard.organ.model import Family, Organ, PipeRef, Rank, TunedBy
+from walkboard.physics.air import Air, pitch_ratio, speed_of_sound_m_s
 from walkboard.physics.moving import movement, spring_movement
-from walkboard.planning.plan import PlanItem, Reference
-from walkboard.quantities import ratio_of_cents
+from walkboard.planning.plan import Plan, PlanItem, Reference
+from walkboard.quantities import cents_of_ratio, ratio_of_cents
 from walkboard.sheets.cautions import DEFERENCE, cautions_for
 from walkboard.sheets.keyholder import draw_words, held_keys, key_label
 from walkboard.sheets.values import (
     CautionLine,
+    CurvePlace,
     Fact,
+    PlanCurve,
     RankGroup,
     Ticked,
     TickState,
@@ -35,6 +37,11 @@ from walkboard.sheets.wording import (
     signed,
     stands,
 )
+
+_OTHER_AIR_CENTS = (
+    0.5  # from here on, reeds are told both figures: a sixth of a degree. Own choice.
+)
+_PROVED_MINUTES = 0.05
 
 
 def worklist_sheet(organ: Organ, visit: VisitFacts, work: Work) -> WorklistSheet:
@@ -77,7 +84,53 @@ def worklist_sheet(organ: Organ, visit: VisitFacts, work: Work) -> WorklistSheet
         ),
         deference=DEFERENCE,
         groups=groups,
+        curve=plan_curve(plan),
         nothing="The plan holds no pipe: nothing that was heard is worth moving in these minutes.",
+    )
+
+
+def plan_curve(plan: Plan) -> PlanCurve | None:
+    """The curve of a plan with its words; None where it has no two points."""
+    if len(plan.curve) < 2:
+        return None
+    points = tuple(CurvePlace(p.minutes, p.cost) for p in plan.curve)
+    removed = plan.cost_before - plan.cost_after
+    share = removed / plan.cost_before if plan.cost_before else 0.0
+    more = next((p for p in plan.curve if p.minutes > plan.minutes + 5.0), None)
+    first = (
+        f"Nothing done leaves a badness of {plan.cost_before:.0f}; {minutes(plan.minutes)} leave "
+        f"{plan.cost_after:.0f}, {100.0 * share:.0f} % less."
+    )
+    sentences = [first]
+    if more is not None:
+        gained = max(plan.cost_after - more.cost, 0.0)
+        sentences.append(
+            f"{minutes(more.minutes - plan.minutes)} more would take away {gained:.1f} of that."
+        )
+    sentences.append("1 is one open flue pipe of average loudness wholly out of tune.")
+    return PlanCurve(
+        heading="What the minutes buy",
+        caption=" ".join(sentences),
+        points=points,
+        minutes=plan.minutes,
+        cost=plan.cost_after,
+        words=f"this visit, {plan.cost_after:.0f} left",
+    )
+
+
+def _event_words(organ: Organ, rank: Rank, reference: Reference | None) -> str:
+    """Both figures of reeds that are set for another air, and why."""
+    if reference is None or reference.event_celsius is None or rank.family is not Family.REED:
+        return ""
+    above = cents_of_ratio(pitch_ratio(reference.air_celsius, reference.event_celsius))
+    if abs(above) < _OTHER_AIR_CENTS:
+        return ""
+    return (
+        f"leave these reeds {stands(above)} of the flues as they stand now, in cents. The "
+        f"{organ.division(rank.division).name} has {celsius(reference.air_celsius)} now and "
+        f"{celsius(reference.event_celsius)} at the event; the flues will "
+        f"{'rise' if above > 0.0 else 'fall'} by that much, the reeds stay where they are. They "
+        "will beat with the flues until then."
     )
 
 
@@ -104,7 +157,7 @@ def _group(
                 stands=stands(item.cents),
                 why=item.why,
                 move=item.move,
-                hand=_hand(rank, item, air),
+                hand=hand_words(rank, item, air),
                 target=hertz(item.target_hz),
                 minutes=minutes(item.minutes),
                 state=TickState.OPEN if tick is None else tick.state,
@@ -118,11 +171,20 @@ def _group(
         device=_device(rank),
         minutes=minutes(sum(item.minutes for item in items)),
         rows=tuple(rows),
+        event=_event_words(organ, rank, reference),
     )
 
 
-def _hand(rank: Rank, item: PlanItem, air_celsius: float) -> str:
-    """What the hand does, with the distance where physics knows one."""
+def hand_words(rank: Rank, item: PlanItem, air_celsius: float) -> str:
+    """What the hand does, ``slide up, about 0.45 mm``, with the distance where physics knows one.
+
+    Parameters
+    ----------
+    rank : Rank
+    item : PlanItem
+    air_celsius : float
+        That the pipe's target is for [°C].
+    """
     change = -item.cents
     if change == 0.0:
         return "leave it"
@@ -192,11 +254,28 @@ def _facts(organ: Organ, visit: VisitFacts, work: Work) -> tuple[Fact, ...]:
             f"{organ.division(d).name} {celsius(c)}" for d, c in visit.air_celsius.items()
         )
         facts.append(Fact("Air now", air))
-    if visit.event_air_celsius is not None:
+    events = {r.division: r.event_celsius for r in plan.reference if r.event_celsius is not None}
+    if len({celsius(air) for air in events.values()}) > 1:
+        each = ", ".join(f"{organ.division(d).name} {celsius(c)}" for d, c in events.items())
+        facts.append(Fact("Air at the event", each))
+    elif visit.event_air_celsius is not None:
         facts.append(Fact("Air at the event", celsius(visit.event_air_celsius)))
     used = f"{minutes(plan.minutes_used)} of {minutes(plan.minutes)}, with the ways between"
     facts.append(Fact("Work", f"{counted(len(plan.items), 'pipe')}, {used}"))
+    if plan.walk_minutes:
+        facts.append(Fact("Ways", _ways(plan)))
+    facts += [Fact("Not planned", note) for note in plan.notes]
     done = sum(tick.state is TickState.DONE for tick in work.ticks)
     if done:
         facts.append(Fact("Done so far", counted(done, "pipe")))
     return tuple(facts)
+
+
+def _ways(plan: Plan) -> str:
+    shorter = plan.walk_minutes - plan.walk_bound_minutes
+    if shorter > _PROVED_MINUTES:
+        return (
+            f"{minutes(plan.walk_minutes)}; a way shorter by up to {minutes(shorter)} is not ruled "
+            "out"
+        )
+    return f"{minutes(plan.walk_minutes)}; no other order of these ranks walks less"
