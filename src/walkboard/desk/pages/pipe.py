@@ -1,0 +1,160 @@
+"""At the pipe: one pipe of the worklist at a time, on a phone, in the dark, with one thumb.
+
+The page holds the whole worklist, so that it works on without a link; what is set goes through the
+outbox. Where the tuner stands is told on the topic ``at.VISIT`` as ``{"pipe": "great.open8:7"}``,
+so that the key holder's page follows; the page sends it again when its link comes back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import MappingProxyType
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+
+from walkboard.book.records import FaultKind, KeptVisit
+from walkboard.desk.desk import Desk, desk_of
+from walkboard.desk.outbox import Setting
+from walkboard.desk.page import Door, Page
+from walkboard.desk.pages.visit_frame import AtVisit, surely_at_work, visit_at_work
+from walkboard.desk.preferences import Look, Preferences, preferences_of
+from walkboard.desk.wording import say
+from walkboard.errors import UnknownNameError
+from walkboard.organ.model import PipeRef
+from walkboard.sheets.wording import hertz
+from walkboard.work import faulting
+from walkboard.work.seeing import organ_at, organ_in
+from walkboard.work.worklist import WorkGroup, WorkStep, work_groups
+
+# The words a tuner reaches for inside the organ; the rest of the vocabulary is on the desk.
+_KINDS = (
+    FaultKind.DEAD_NOTE,
+    FaultKind.SLOW_SPEECH,
+    FaultKind.OFF_SPEECH,
+    FaultKind.OVERBLOWN,
+    FaultKind.DIRTY_TONGUE,
+    FaultKind.BENT_PIPE,
+    FaultKind.RATTLE,
+    FaultKind.OTHER,
+)
+
+
+class _Place(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    pipe: str = Field(max_length=200)
+
+
+class _FaultBody(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    visit: int
+    pipe: str = Field(max_length=200)
+    kind: FaultKind
+    words: str = Field("", max_length=2000)
+
+
+def at_the_pipe(request: Request) -> Response:
+    """The worklist, a pipe at a time; dark unless this browser chose otherwise."""
+    desk = desk_of(request)
+    _, organ = desk.organ(request)
+    at = visit_at_work(request)
+    chosen = preferences_of(request)
+    shown = replace(chosen, look=Look.DARK) if chosen.look is Look.AUTO else chosen
+    groups = None if at is None else work_groups(desk.book, at.visit)
+    if at is None or not groups:
+        state = "no_visit" if at is None else "no_plan" if groups is None else "no_pipe"
+        return desk.render(
+            request, "pipe/nothing.html", preferences=shown, organ=organ, state=state
+        )
+    return desk.render(
+        request,
+        "pipe.html",
+        preferences=shown,
+        organ=at.organ,
+        visit=at.visit,
+        work=_work(at, groups, chosen),
+        kinds=[(kind.value, say(f"pipe.kind_{kind.name.lower()}")) for kind in _KINDS],
+    )
+
+
+async def stand(request: Request) -> Response:
+    """Where the tuner stands now: told to whoever follows, kept nowhere."""
+    place = _Place.model_validate_json(await request.body())
+    return await run_in_threadpool(_stand, request, place)
+
+
+def _stand(request: Request, place: _Place) -> Response:
+    at = surely_at_work(request)
+    pipe = PipeRef.parse(place.pipe)
+    at.organ.rank(pipe.rank)
+    at.desk.hub.tell(topic_of(at.visit), {"pipe": str(pipe)})
+    return JSONResponse({"pipe": str(pipe)})
+
+
+def topic_of(visit: KeptVisit) -> str:
+    """The topic on which it is told where the tuner stands."""
+    return f"at.{visit.id}"
+
+
+def steps_for_script(groups: tuple[WorkGroup, ...], chosen: Preferences) -> list[dict[str, Any]]:
+    """The worklist as scripts of this page and of the key holder's show it."""
+    return [_step(group, step, chosen) for group in groups for step in group.steps]
+
+
+def _work(at: AtVisit, groups: tuple[WorkGroup, ...], chosen: Preferences) -> dict[str, Any]:
+    return {
+        "visit": at.visit.id,
+        "place": f"/organ/{at.kept.id}/pipe/at",
+        "steps": steps_for_script(groups, chosen),
+    }
+
+
+def _step(group: WorkGroup, step: WorkStep, chosen: Preferences) -> dict[str, Any]:
+    held = step.held
+    return {
+        "pipe": str(step.item.pipe),
+        "number": step.item.pipe.number,
+        "rank": group.heading,
+        "draw": group.draw,
+        "key": "" if held is None else chosen.key(held.key),
+        "semitone": None if held is None else held.key.semitone,
+        "division": "" if held is None else held.stop.division,
+        "hz": hertz(step.item.target_hz),
+        "target_hz": step.item.target_hz,
+        "cents": round(step.item.cents, 1),
+        "move": step.item.move,
+        "hand": step.hand,
+        "why": step.item.why,
+        "minutes": step.item.minutes,
+        "state": step.state.value,
+    }
+
+
+def keep_fault(desk: Desk, setting: Setting, device: str) -> None:
+    """Keep a fault that was found at a pipe, under the id that the browser gave it."""
+    body = _FaultBody.model_validate(setting.body)
+    visit = desk.book.visit(body.visit)
+    organ = organ_at(desk.book, visit)
+    pipe = PipeRef.parse(body.pipe)
+    if pipe.number > organ.rank(pipe.rank).pipes:
+        raise UnknownNameError(f"There is no pipe {pipe}.", mend="Load the page again.")
+    kept, _ = organ_in(desk.book, visit.organ_id)
+    words = body.words or say("pipe.fault_words")
+    faulting.report(
+        desk.book, kept, organ, body.kind, words, pipe=pipe, uid=setting.uid, reporter=device
+    )
+
+
+PAGE = Page(
+    "pipe",
+    (
+        Door("/organ/{organ:int}/pipe", at_the_pipe),
+        Door("/organ/{organ:int}/pipe/at", stand, ("POST",)),
+    ),
+    place="/organ/{organ}/pipe",
+    rank=40,
+    settings=MappingProxyType({"pipe-fault": keep_fault}),
+)

@@ -1,0 +1,37 @@
+// Plans again as the slider moves: one question at a time, and then the newest.
+import "./frame.js";
+import { say } from "./words.js";
+
+const form = document.getElementById("wish");
+const slider = document.getElementById("minutes");
+const words = document.getElementById("minutes-words");
+const tried = document.getElementById("tried");
+const trouble = document.getElementById("try-trouble");
+let isAsking = false;
+let isChanged = false;
+
+async function ask() {
+  words.textContent = slider.value;
+  if (isAsking) { isChanged = true; return; }
+  isAsking = true;
+  tried.setAttribute("aria-busy", "true");
+  try {
+    const query = new URLSearchParams(new FormData(form));
+    const answer = await fetch(`${form.dataset.try}?${query}`, { headers: { Accept: "text/html" } });
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const isOpen = [...tried.querySelectorAll("details")].map((details) => details.open);
+    tried.replaceChildren(...page.body.childNodes);
+    [...tried.querySelectorAll("details")].forEach((details, n) => { details.open = isOpen[n] ?? false; });
+    tried.dataset.minutes = query.get("minutes");
+    trouble.hidden = true;
+  } catch {
+    trouble.textContent = say("no_link");
+    trouble.hidden = false;
+  } finally {
+    isAsking = false;
+    tried.setAttribute("aria-busy", "false");
+  }
+  if (isChanged) { isChanged = false; ask(); }
+}
+
+form.addEventListener("input", ask);

@@ -1,0 +1,38 @@
+// What has been ticked on this device, shown over what the page got until the page has it too.
+import { outbox } from "./outbox.js";
+
+export class Ticks extends EventTarget {
+  #visit;
+  #set = new Map(); // pipe -> { uid, state, isKept }
+
+  constructor(visit) {
+    super();
+    this.#visit = visit;
+    for (const setting of outbox.pending("tick"))
+      if (setting.body.visit === visit)
+        this.#set.set(setting.body.pipe, { uid: setting.uid, state: setting.body.state, isKept: false });
+    outbox.addEventListener("settled", ({ detail }) => this.#settled(detail));
+    addEventListener("walkboard:refreshed", () => this.#refreshed());
+  }
+
+  stateOf(pipe, got) { return this.#set.get(pipe)?.state ?? got; }
+
+  tick(pipe, state) {
+    const uid = outbox.set("tick", { visit: this.#visit, pipe, state, note: "" });
+    this.#set.set(pipe, { uid, state, isKept: false });
+    this.dispatchEvent(new Event("change"));
+  }
+
+  #settled({ setting, outcome }) {
+    const own = this.#set.get(setting.body.pipe);
+    if (!own || own.uid !== setting.uid) return;
+    if (outcome.state === "kept") own.isKept = true; // the next refresh brings it
+    else this.#set.delete(setting.body.pipe);
+    this.dispatchEvent(new Event("change"));
+  }
+
+  #refreshed() {
+    for (const [pipe, own] of this.#set) if (own.isKept) this.#set.delete(pipe);
+    this.dispatchEvent(new Event("change"));
+  }
+}

@@ -1,0 +1,145 @@
+"""The worklist as it is worked off: each pipe with its key, its target and what the hand does."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import KeptVisit, Tick, TickState
+from walkboard.organ.model import Organ, PipeRef, Rank
+from walkboard.planning.plan import Plan, PlanItem
+from walkboard.sheets.keyholder import Held, draw_words, held_keys
+from walkboard.sheets.wording import rank_words, stands
+from walkboard.sheets.worklist import hand_words
+from walkboard.work.seeing import organ_at
+
+if TYPE_CHECKING:
+    from walkboard.book.seen import SeenBook
+
+
+@dataclass(frozen=True, slots=True)
+class WorkStep:
+    """One pipe of the worklist.
+
+    Attributes
+    ----------
+    item : PlanItem
+    held : Held or None
+        The stop and the key that sound it; None where no stop does.
+    stands : str
+        ``7.2 flat``.
+    hand : str
+        ``slide up, about 0.45 mm``.
+    tick : Tick or None
+        The one that counts.
+    """
+
+    item: PlanItem
+    held: Held | None
+    stands: str
+    hand: str
+    tick: Tick | None = None
+
+    @property
+    def state(self) -> TickState:
+        """``open`` until ticked otherwise."""
+        return TickState.OPEN if self.tick is None else TickState(self.tick.state)
+
+
+@dataclass(frozen=True, slots=True)
+class WorkGroup:
+    """Pipes of one rank that are tuned one after another.
+
+    Attributes
+    ----------
+    rank : Rank
+    heading : str
+        ``Great · Principal 4′``.
+    draw : str
+        What the key holder draws, as a sentence.
+    steps : tuple of WorkStep
+    """
+
+    rank: Rank
+    heading: str
+    draw: str
+    steps: tuple[WorkStep, ...]
+
+    @property
+    def minutes(self) -> float:
+        """For the pipes themselves [min]."""
+        return sum(step.item.minutes for step in self.steps)
+
+    @property
+    def open(self) -> int:
+        """How many are still to be done."""
+        return sum(step.state is TickState.OPEN for step in self.steps)
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a worklist has come."""
+
+    pipes: int
+    done: int
+    skipped: int
+    open_minutes: float
+
+    @property
+    def open(self) -> int:
+        """Neither done nor skipped."""
+        return self.pipes - self.done - self.skipped
+
+
+def work_groups(book: SeenBook, visit: KeptVisit) -> tuple[WorkGroup, ...] | None:
+    """The standing plan of a visit as it is worked off; None where there is no plan."""
+    marks = book.marks(visit.id)
+    kept = book.current_plan(visit.id)
+    if kept is None:
+        return None
+    organ = organ_at(book, visit)
+    plan = kept.plan
+
+    def work_out() -> tuple[WorkGroup, ...]:
+        bare = book.memory.get(("worklist", kept.id), lambda: groups_of(organ, plan))
+        ticks = book.pipe_states(visit.id)
+        return tuple(_ticked(group, ticks) for group in bare)
+
+    return book.memory.get(("ticked", visit.id, kept.id, marks.ticks), work_out)
+
+
+def groups_of(organ: Organ, plan: Plan) -> tuple[WorkGroup, ...]:
+    """A plan as it is worked off, nothing ticked."""
+    airs = {reference.division: reference.air_celsius for reference in plan.reference}
+    groups = []
+    for rank_id, found in groupby(plan.items, key=lambda item: item.pipe.rank):
+        rank, items = organ.rank(rank_id), tuple(found)
+        held = held_keys(organ, rank, [item.pipe for item in items])
+        air = airs.get(rank.division, organ.pitch.at_celsius)
+        steps = tuple(
+            WorkStep(item, hold, stands(item.cents), hand_words(rank, item, air))
+            for item, hold in zip(items, held, strict=True)
+        )
+        groups.append(WorkGroup(rank, rank_words(organ, rank), draw_words(organ, held), steps))
+    return tuple(groups)
+
+
+def progress_of(groups: tuple[WorkGroup, ...]) -> Progress:
+    """How far a worklist has come."""
+    steps = [step for group in groups for step in group.steps]
+    states = [step.state for step in steps]
+    return Progress(
+        len(steps),
+        states.count(TickState.DONE),
+        states.count(TickState.SKIPPED),
+        sum(step.item.minutes for step in steps if step.state is TickState.OPEN),
+    )
+
+
+def _ticked(group: WorkGroup, ticks: Mapping[PipeRef, Tick]) -> WorkGroup:
+    steps = tuple(
+        WorkStep(s.item, s.held, s.stands, s.hand, ticks.get(s.item.pipe)) for s in group.steps
+    )
+    return WorkGroup(group.rank, group.heading, group.draw, steps)
