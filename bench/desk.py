@@ -50,6 +50,8 @@ def first_page(folder: Path) -> tuple[subprocess.Popen[bytes], float]:
         try:
             get(f"http://127.0.0.1:{PORT}/organ/1")
         except (URLError, ConnectionError):
+            if desk.poll() is not None:
+                raise SystemExit("the desk did not start") from None
             time.sleep(0.01)
         else:
             return desk, time.perf_counter() - begun
