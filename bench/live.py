@@ -4,7 +4,8 @@ Notes of `tests.signals` (attack, reverberation 2.5 s, wind, hum −35 dB, wande
 The bound is Cramér and Rao's for a steady pipe in white noise of that level, so a ratio far above
 one is the price of room and wander, which no window so short can see through. The peer gets the
 same samples. Asked: half a second within .1 cent (95 %) at 65 Hz and .03 from 262 Hz; two pipes
-within .15 at 50 ms an update; a glide followed within .3 s; half of one core at 20 updates a second.
+within .15 at 50 ms an update; a glide followed within .3 s; half of one core at 20 updates a
+second.
 Run: python -m bench live
 """
 
@@ -42,7 +43,7 @@ def follow(
 
 
 def peer(sound: NDArray[np.float64], hz: float) -> float:
-    """Praat's autocorrelation, the best of the peers in the study of notes; median of its frames."""
+    """Praat's autocorrelation, the best peer in the study of notes; median of its frames."""
     import parselmouth
 
     pitch = parselmouth.Sound(sound, RATE).to_pitch_ac(
@@ -55,9 +56,7 @@ def peer(sound: NDArray[np.float64], hz: float) -> float:
 
 def one_pipe(trials: int) -> None:
     print("one pipe: 95 % within, cents, of the pipe's mean over the sound that the window covers")
-    print(
-        "      Hz  window  updates     95 %   in 2σ   bound  95 %/2·bound    peer  peer/ours    ms"
-    )
+    print("      Hz  window  updates     95 %   in 2σ   bound 95 %/2·bound    peer peer/ours    ms")
     for pitch in PITCHES_HZ:
         cells: dict[float, list[tuple[float, float, float, float]]] = {}
         spent: list[float] = []
