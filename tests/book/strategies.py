@@ -63,6 +63,7 @@ readings = st.builds(
     either_hz=st.none() | st.tuples(numbers, numbers),
     either_sigma_cents=st.none() | st.tuples(numbers, numbers),
     name_sureness=maybe_numbers,
+    beat_hz=maybe_numbers,
     partials=tuples(st.builds(Partial, counts, numbers)),
 )
 holds = st.builds(

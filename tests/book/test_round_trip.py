@@ -187,7 +187,7 @@ def test_a_float_keeps_its_last_bit(shared):
             Reading,
             (
                 "pipe hz sigma_cents cents level_db start_s end_s wander_cents flags "
-                "near_hz bound_cents either_hz either_sigma_cents name_sureness partials"
+                "near_hz bound_cents either_hz either_sigma_cents name_sureness beat_hz partials"
             ),
         ),
         (Key, "semitone"),

@@ -222,6 +222,7 @@ class ReadingRow(Base):
     either_hz: Mapped[tuple[float, ...] | None] = mapped_column(Numbers)
     either_sigma_cents: Mapped[tuple[float, ...] | None] = mapped_column(Numbers)
     name_sureness: Mapped[float | None]
+    beat_hz: Mapped[float | None]
     partial_numbers: Mapped[tuple[float, ...]] = mapped_column(Numbers, server_default="[]")
     partial_levels_db: Mapped[tuple[float, ...]] = mapped_column(Numbers, server_default="[]")
     supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("reading.id"), unique=True)

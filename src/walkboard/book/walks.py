@@ -62,6 +62,7 @@ def reading_of(row: ReadingRow) -> Reading:
         either_hz=_two_of(row.either_hz),
         either_sigma_cents=_two_of(row.either_sigma_cents),
         name_sureness=row.name_sureness,
+        beat_hz=row.beat_hz,
         partials=tuple(
             Partial(int(number), level)
             for number, level in zip(row.partial_numbers, row.partial_levels_db, strict=True)
@@ -126,6 +127,7 @@ def _reading_row(position: int, reading: Reading) -> ReadingRow:
             reading.either_sigma_cents, f"The two uncertainties {of}"
         ),
         name_sureness=number_or_none(reading.name_sureness, f"The sureness of the name {of}"),
+        beat_hz=number_or_none(reading.beat_hz, f"The beat {of}"),
         partial_numbers=tuple(int(partial.number) for partial in reading.partials),
         partial_levels_db=tuple(
             number(partial.level_db, f"A partial's level {of}") for partial in reading.partials

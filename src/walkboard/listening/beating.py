@@ -1,10 +1,9 @@
 """Beats between two pipes that sounded together: from their frequencies and from the envelope.
 
 Partial m of one pipe and n of another that nearly coincide beat at |m f₁ − n f₂| a second
-(Helmholtz,
-On the Sensations of Tone, chapter VIII; from memory). The envelope's own beat does not know the
-pipes' frequencies, so it checks them; and where two pipes pull each other into step it is slower
-than they would beat apart, or gone.
+(Helmholtz, On the Sensations of Tone, chapter VIII; from memory). The envelope's own beat does not
+know the pipes' frequencies, so it checks them; and where two pipes pull each other into step it is
+slower than they would beat apart, or gone.
 """
 
 from __future__ import annotations
@@ -109,22 +108,36 @@ def beat_of_envelope(
         None where the envelope does not beat plainly, or slower than 1.5 times in the samples.
     """
     count = len(samples)
-    seconds = count / sample_rate
     times = np.arange(count) / sample_rate
     low = samples * np.exp(-2j * np.pi * near_hz * times)
     # Means over short stretches, a window over all: neighbours are far below.
     step = max(1, int(sample_rate / (8.0 * fastest_hz)))
     kernel = np.hanning(4 * step + 1)
     smooth = np.convolve(low, kernel / kernel.sum(), mode="same")[:: max(1, step // 2)]
-    power = smooth.real**2 + smooth.imag**2
-    power = (power - power.mean()) * np.hanning(len(power))
-    length = _PADDED * len(power)
-    spectrum = np.abs(np.fft.rfft(power, length))
-    rate = np.fft.rfftfreq(length, max(1, step // 2) / sample_rate)
-    range_ = (rate >= 1.5 / seconds) & (rate <= fastest_hz)
-    if not range_.any():
+    return beat_of_power(
+        smooth.real**2 + smooth.imag**2, max(1, step // 2) / sample_rate, fastest_hz
+    )
+
+
+def beat_of_power(
+    power: NDArray[np.floating], spacing_s: float, fastest_hz: float = 12.0
+) -> float | None:
+    """Beats a second of an envelope's power, None where it does not beat plainly.
+
+    Parameters
+    ----------
+    power : ndarray, shape (n,)
+        Of the envelope, evenly spaced.
+    spacing_s : float
+    fastest_hz : float
+        Fastest beat that is looked for [Hz]; slower than 1.5 times in the whole is not looked for.
+    """
+    swing = (power - power.mean()) * np.hanning(len(power))
+    spectrum = np.abs(np.fft.rfft(swing, _PADDED * len(power)))
+    rate = np.fft.rfftfreq(_PADDED * len(power), spacing_s)
+    inside = np.nonzero((rate >= 1.5 / (len(power) * spacing_s)) & (rate <= fastest_hz))[0]
+    if len(inside) < 3:
         return None
-    inside = np.nonzero(range_)[0]
     peak = int(inside[np.argmax(spectrum[inside])])
     if peak in (inside[0], inside[-1]) or spectrum[peak] < _CLEAR * np.median(spectrum[inside]):
         return None

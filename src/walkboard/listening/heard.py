@@ -185,6 +185,8 @@ class CombReading:
         stands that its spectrum makes the likelier, then the other; and their sigmas.
     name_odds : float or None
         Of one of two near unisons: logarithm of the odds that it is named right.
+    beat_hz : float or None
+        Of one of two near unisons: beats a second of their fundamentals, from the envelopes alone.
     """
 
     label: str
@@ -201,3 +203,4 @@ class CombReading:
     either_hz: tuple[float, float] | None = None
     either_sigma_cents: tuple[float, float] | None = None
     name_odds: float | None = None
+    beat_hz: float | None = None

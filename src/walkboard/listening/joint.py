@@ -197,7 +197,7 @@ def _judged(  # noqa: PLR0917
     return CombReading(
         comb.label,
         hz if trusted else None,
-        sigma_cents if trusted else None,
+        float(sigma_cents) if trusted else None,
         None if level is None else float(level),
         times_s[0],
         times_s[1],

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from walkboard.listening.heard import Comb, CombReading, ReadingFlag
+from walkboard.listening.joint_beats import beat_of_unisons
 from walkboard.listening.joint_labels import odds_as_named
 from walkboard.listening.joint_stages import Joint
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
@@ -25,7 +26,9 @@ def name_unisons(
     odds = odds_as_named(one, two, of_first, of_second)
     if odds < 0.0:
         first, second = replace(second, label=one.label), replace(first, label=two.label)
-    first, second = replace(first, name_odds=abs(odds)), replace(second, name_odds=abs(odds))
+    beat_hz = beat_of_unisons(joint, pair)
+    first = replace(first, name_odds=abs(odds), beat_hz=beat_hz)
+    second = replace(second, name_odds=abs(odds), beat_hz=beat_hz)
     if first.hz is None or second.hz is None:
         return withheld(first), withheld(second)
     # Apart by less than this the two do not part by a turn in the window at the highest partial
@@ -68,7 +71,7 @@ def _either(own: CombReading, other: CombReading, more_cents: float) -> CombRead
     return replace(
         withheld(own),
         near_hz=float(np.sqrt(own.hz * other.hz)),
-        bound_cents=0.5 * apart_cents + 2.0 * max(sigmas) + more_cents,
+        bound_cents=float(0.5 * apart_cents + 2.0 * max(sigmas) + more_cents),
         either_hz=None if more_cents else (own.hz, other.hz),
         either_sigma_cents=None if more_cents else sigmas,
     )

@@ -68,6 +68,7 @@ def _hold_to_json(hold: Hold) -> dict[str, Any]:
                     None if reading.either_sigma_cents is None else list(reading.either_sigma_cents)
                 ),
                 "name_sureness": reading.name_sureness,
+                "beat_hz": reading.beat_hz,
                 "partials": [[p.number, p.level_db] for p in reading.partials],
             }
             for reading in hold.readings
@@ -102,6 +103,7 @@ class _Reading(_Given):
     either_hz: tuple[float, float] | None = None
     either_sigma_cents: tuple[float, float] | None = None
     name_sureness: float | None = Field(default=None, ge=0, le=1)
+    beat_hz: float | None = Field(default=None, ge=0)
     partials: tuple[tuple[int, float], ...] = ()
 
 
@@ -201,6 +203,7 @@ def _hold_from(given: _Hold) -> Hold:
                 either_hz=reading.either_hz,
                 either_sigma_cents=reading.either_sigma_cents,
                 name_sureness=reading.name_sureness,
+                beat_hz=reading.beat_hz,
                 partials=tuple(Partial(number, level) for number, level in reading.partials),
             )
             for reading in given.readings

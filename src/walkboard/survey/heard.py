@@ -31,6 +31,8 @@ class Reading:
     name_sureness : float or None
         Of one of two near unisons: probability that it is named right; None where it sounded
         without a neighbour.
+    beat_hz : float or None
+        Of one of two near unisons: beats a second of the fundamentals, heard in the envelopes.
     partials : tuple of Partial
         Levels of the partials heard, the lowest sixteen at most.
     """
@@ -49,6 +51,7 @@ class Reading:
     either_hz: tuple[float, float] | None = None
     either_sigma_cents: tuple[float, float] | None = None
     name_sureness: float | None = None
+    beat_hz: float | None = None
     partials: tuple[Partial, ...] = ()
 
 

@@ -236,6 +236,7 @@ def _reading(
         name_sureness=(
             None if heard.name_odds is None else 1.0 / (1.0 + math.exp(-heard.name_odds))
         ),
+        beat_hz=heard.beat_hz,
         partials=tuple(
             Partial(p.number, round(p.level_db, 2)) for p in heard.partials[:_MOST_PARTIALS]
         ),

@@ -9,7 +9,7 @@ down_revision = "0004"
 
 def upgrade() -> None:
     """Add them; of older readings none of it is known."""
-    for name in ("near_hz", "bound_cents", "name_sureness"):
+    for name in ("near_hz", "bound_cents", "name_sureness", "beat_hz"):
         op.add_column("reading", sa.Column(name, sa.Float(), nullable=True))
     for name in ("either_hz", "either_sigma_cents"):
         op.add_column("reading", sa.Column(name, sa.Text(), nullable=True))
