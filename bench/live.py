@@ -46,9 +46,12 @@ def peer(sound: NDArray[np.float64], hz: float) -> float:
     """Praat's autocorrelation, the best peer in the study of notes; median of its frames."""
     import parselmouth
 
-    pitch = parselmouth.Sound(sound, RATE).to_pitch_ac(
-        pitch_floor=hz / 1.25, pitch_ceiling=hz * 1.25, very_accurate=True
-    )
+    try:
+        pitch = parselmouth.Sound(sound, RATE).to_pitch_ac(
+            pitch_floor=hz / 1.25, pitch_ceiling=hz * 1.25, very_accurate=True
+        )
+    except parselmouth.PraatError:  # the window is too short for it
+        return float("nan")
     found = pitch.selected_array["frequency"]
     found = found[found > 0.0]
     return float(np.median(found)) if len(found) else float("nan")
@@ -91,7 +94,8 @@ def one_pipe(trials: int) -> None:
         for window, values in cells.items():
             error, z, bound, theirs = np.abs(np.array(values)).T
             ours = float(np.quantile(error, 0.95))
-            other = float(np.nanquantile(theirs, 0.95))
+            heard = theirs[np.isfinite(theirs)]
+            other = float(np.quantile(heard, 0.95)) if len(heard) else float("nan")
             print(
                 f"{pitch:8.1f}{window:7.1f}s{len(error):8d}{ours:9.4f}{np.mean(z < 2.0):8.0%}"
                 f"{np.median(bound):8.5f}{ours / (2.0 * np.median(bound)):14.1f}{other:8.3f}"

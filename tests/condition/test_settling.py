@@ -1,0 +1,112 @@
+"""Where a handled pipe will settle, on simulated pipes whose truth is known."""
+
+import math
+
+import numpy as np
+import pytest
+import scipy.optimize
+
+from tests.signals import slow_noise
+from walkboard.condition.settling import USUAL, Forecast, PastSettling, forecast, learn_warmth
+
+
+def heard(
+    rng: np.random.Generator, taus: float, *, tau_s: float, offset: float, settled: float
+) -> Forecast:
+    """What is forecast after so many time constants of continuous sound, two readings a second."""
+    count = max(2, int(taus * tau_s / 0.5))
+    times = np.linspace(0.5, 0.5 * count, count)
+    wander = 0.1 * slow_noise(count, 2.0, 0.5, rng)
+    cents = settled + offset * np.exp(-times / tau_s) + wander + rng.normal(0.0, 0.03, count)
+    return forecast(times, cents, np.full(count, 0.03))
+
+
+def many(taus: float, seed: int) -> list[tuple[float, Forecast]]:
+    """Errors and forecasts of many pipes: offsets to 30 cents, time constants of 20 to 120 s."""
+    rng = np.random.default_rng(seed)
+    found = []
+    for _ in range(80):
+        settled = rng.uniform(-20.0, 20.0)
+        seen = heard(
+            rng,
+            taus,
+            tau_s=rng.uniform(20.0, 120.0),
+            offset=rng.uniform(-30.0, 30.0),
+            settled=settled,
+        )
+        found.append((seen.settled_cents - settled, seen))
+    return found
+
+
+def test_the_settled_pitch_is_within_half_a_cent_by_one_and_a_half_time_constants() -> None:
+    errors = [abs(error) for error, _ in many(1.6, 3)]
+    assert np.mean(np.array(errors) < 0.5) >= 0.95
+
+
+@pytest.mark.parametrize("taus", [0.3, 0.8, 1.6])
+def test_two_sigma_hold_nineteen_of_twenty(taus: float) -> None:
+    inside = [abs(error) < 2.0 * seen.sigma_cents for error, seen in many(taus, 5)]
+    assert np.mean(inside) >= 0.91
+
+
+def test_the_wait_it_names_is_long_enough_and_not_endless() -> None:
+    rng = np.random.default_rng(6)
+    enough, wasted = [], []
+    for _ in range(60):
+        tau_s, offset = rng.uniform(20.0, 120.0), rng.choice([-1, 1]) * rng.uniform(3.0, 30.0)
+        seen = heard(rng, 1.2, tau_s=tau_s, offset=offset, settled=0.0)
+        true_s = tau_s * math.log(abs(offset) / 0.5) - 1.2 * tau_s
+        enough.append(seen.seconds > true_s - 5.0)
+        wasted.append(seen.seconds - max(0.0, true_s))
+    assert np.mean(enough) >= 0.95
+    assert np.median(wasted) < 60.0
+
+
+def test_it_agrees_with_a_least_squares_fit_of_scipy_where_the_readings_tell_all() -> None:
+    times = np.arange(1.0, 401.0)
+    rng = np.random.default_rng(7)
+    cents = 3.0 + 12.0 * np.exp(-times / 45.0) + rng.normal(0.0, 0.05, len(times))
+
+    def law(t: np.ndarray, end: float, offset: float, tau: float) -> np.ndarray:
+        return np.asarray(end + offset * np.exp(-t / tau))
+
+    (end, _, tau), _ = scipy.optimize.curve_fit(law, times, cents, p0=(0.0, 5.0, 30.0))
+    seen = forecast(times, cents, np.full(len(times), 0.05))
+    assert seen.settled_cents == pytest.approx(end, abs=0.05)
+    assert seen.tau_s == pytest.approx(tau, rel=0.05)
+    assert seen.is_settled
+    assert seen.words == ""
+
+
+def test_a_warm_pipe_is_to_be_set_sharp_and_the_words_say_for_how_long() -> None:
+    seen = heard(np.random.default_rng(8), 1.6, tau_s=50.0, offset=15.0, settled=0.0)
+    assert seen.above_cents == pytest.approx(15.0 * math.exp(-1.6), abs=0.4)
+    assert "cents sharp now" in seen.words
+    assert seen.words.startswith("believe it in about ")
+
+
+def test_one_reading_alone_promises_nothing() -> None:
+    seen = forecast([1.0], [4.0], [0.05])
+    assert seen.sigma_cents > 5.0
+    assert not seen.is_settled
+    assert "set it" not in seen.words
+
+
+def test_kinds_are_learned_from_pipes_that_were_heard() -> None:
+    rng = np.random.default_rng(9)
+    past = [PastSettling("stopper", math.log(100.0) + rng.normal(0.0, 0.2), 0.1) for _ in range(20)]
+    past.append(PastSettling("slide", math.log(30.0), 5.0))  # so unsure that it tells nothing
+    learned = learn_warmth(past)
+    assert learned["stopper"].tau_s == pytest.approx(100.0, rel=0.15)
+    assert learned["stopper"].spread < USUAL.spread
+    assert learned["slide"].tau_s == pytest.approx(USUAL.tau_s, rel=0.02)
+    assert set(learned) == {"stopper", "slide"}
+
+
+def test_nonsense_is_refused() -> None:
+    with pytest.raises(ValueError, match="equally many"):
+        forecast([], [], [])
+    with pytest.raises(ValueError, match="rise"):
+        forecast([2.0, 1.0], [0.0, 0.0], [0.1, 0.1])
+    with pytest.raises(ValueError, match="finite"):
+        forecast([1.0], [math.nan], [0.1])
