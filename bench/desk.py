@@ -8,7 +8,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
-from urllib.error import URLError
+from urllib.error import HTTPError, URLError
 from urllib.request import Request, urlopen
 
 from tests.desk.books import make_book
@@ -49,6 +49,9 @@ def first_page(folder: Path) -> tuple[subprocess.Popen[bytes], float]:
     while True:
         try:
             get(f"http://127.0.0.1:{PORT}/organ/1")
+        except HTTPError as error:
+            desk.terminate()
+            raise SystemExit(f"the first page answers {error.code}") from None
         except (URLError, ConnectionError):
             if desk.poll() is not None:
                 raise SystemExit("the desk did not start") from None
