@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from walkboard.desk.page import Page
 from walkboard.desk.pages import (
+    calendar,
     card,
     description,
     faults,
+    holding,
     organ,
     pair,
+    pipe,
     rank,
     report,
     sharing,
     start,
     ticking,
+    visit,
 )
 
 PAGES: tuple[Page, ...] = (
@@ -21,9 +25,13 @@ PAGES: tuple[Page, ...] = (
     organ.PAGE,
     description.PAGE,
     rank.PAGE,
+    visit.PAGE,
+    pipe.PAGE,
+    holding.PAGE,
     faults.PAGE,
     report.PAGE,
     card.PAGE,
+    calendar.PAGE,
     sharing.PAGE,
     pair.PAGE,
     ticking.PAGE,

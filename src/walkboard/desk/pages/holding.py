@@ -52,7 +52,6 @@ def holding(request: Request) -> Response:
                 "division": organ.division(walk.division).name,
                 "stops": _stops(organ, walk),
                 "runs": runs_words(walk.runs, chosen),
-                "keys": len(walk.keys),
                 "minutes": survey.minutes_of(walk),
                 "heard": heard[n - 1],
             }
@@ -160,7 +159,7 @@ def _enough(
 
 def _counts(heard: dict[int, str], keys: int) -> dict[str, int]:
     well = sum(state == Enough.YES.value for state in heard.values())
-    return {"heard": len(heard), "well": well, "keys": keys}
+    return {"heard": len(heard), "well": well, "of": keys}
 
 
 def _heard_counts(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,7 @@ from walkboard.desk.pages.visit_frame import (
     to_visit,
     visit_at_work,
 )
-from walkboard.desk.visit_drawing import curve_drawing
+from walkboard.desk.visit_drawing import NARROW, curve_drawing
 from walkboard.desk.wording import say
 from walkboard.errors import InputError, WalkboardError
 from walkboard.planning.plan import CurvePoint, Plan
@@ -37,13 +38,21 @@ _EVENTS_SHOWN = 12
 
 
 def plan(request: Request) -> Response:
-    """The plan with its curve and its slider."""
+    """The slider and what else is asked for; the script then asks for the plan itself.
+
+    The first plan of new readings takes a second or so on a large organ, and a page does not wait.
+    """
     at = visit_at_work(request)
     if at is None:
         return to_visit(request)
     if not standing(at.desk.book, at.visit):
         return render_step(request, at, "plan", "visit/plan_nothing.html")
-    return _draw(request, at, request.query_params, "visit/plan.html")
+    try:
+        wish, trouble = _wish(at, request.query_params), None
+    except WalkboardError as error:
+        wish, trouble = Wish(_usual_minutes(at)), error
+    status = 200 if trouble is None else 400
+    return _render(request, at, "visit/plan.html", wish, status=status, trouble=trouble, made=None)
 
 
 def try_plan(request: Request) -> Response:
@@ -81,20 +90,24 @@ def _draw(
     except WalkboardError as error:
         wish, made, trouble = Wish(_usual_minutes(at)), None, trouble or error
         status = 400
+    figures = {} if made is None else _figures(at, wish, made)
+    return _render(
+        request, at, template, wish, status=status, trouble=trouble, made=made, **figures
+    )
+
+
+def _render(request: Request, at: AtVisit, template: str, wish: Wish, **values: Any) -> Response:
     return render_step(
         request,
         at,
         "plan",
         template,
-        status=status,
-        trouble=trouble,
         wish=wish,
         events=_events(at),
         ranks=_ranks(at),
         longest=_longest(at),
         is_kept=at.desk.book.current_plan(at.visit.id) is not None,
-        **({} if made is None else _figures(at, wish, made)),
-        made=made,
+        **values,
     )
 
 
@@ -105,22 +118,18 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
     buys = more / made.cost_before if made.cost_before else 0.0
     words = {
         "title": say("visit.curve_title", minutes=f"{wish.minutes:.0f}", left=f"{100 * left:.0f}"),
-        "left": say("visit.curve_left"),
         "minutes": say("visit.curve_minutes"),
     }
-    reaches = points[-1].minutes if points else 0.0
+    here = CurvePoint(wish.minutes, made.cost_after)
+    drawn = partial(
+        curve_drawing, points, here, made.cost_before, longest=_longest(at), words=words
+    )
     return {
         "left_percent": 100.0 * left,
         "next_percent": max(0.0, 100.0 * buys),
-        "is_all": wish.minutes >= reaches and not made.items and left < 1e-6,
         "gap_percent": 100.0 * made.gap,
-        "drawing": curve_drawing(
-            points,
-            CurvePoint(wish.minutes, made.cost_after),
-            made.cost_before,
-            _longest(at),
-            words,
-        ),
+        "drawing": drawn(),
+        "small_drawing": drawn(plot=NARROW),
         "groups": groups_of(at.organ, made),
         "references": [
             {

@@ -35,3 +35,4 @@ async function ask() {
 }
 
 form.addEventListener("input", ask);
+if (tried.querySelector(".loading")) ask();
