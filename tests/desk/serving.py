@@ -35,6 +35,14 @@ def clock(_: Request) -> Response:
     return HTMLResponse(_CLOCK.format(words=json.dumps(script_words("frame")), change="x"))
 
 
+async def tell(request: Request) -> Response:
+    """Tell a topic what a test says, as whoever listens live would."""
+    told = await request.json()
+    desk: Desk = request.app.state.desk
+    desk.hub.tell(told["topic"], told["value"])
+    return Response(status_code=204)
+
+
 def tell_the_time(desk: Desk) -> None:
     number = 0
     while True:
@@ -45,7 +53,7 @@ def tell_the_time(desk: Desk) -> None:
 
 def main() -> None:
     application = make_application(
-        Path(sys.argv[1]), pages=(*PAGES, Page("clock", (Door("/clock", clock),)))
+        Path(sys.argv[1]), pages=(*PAGES, Page("clock", (Door("/clock", clock), Door("/tell", tell, ("POST",)))))
     )
     threading.Thread(target=tell_the_time, args=(application.state.desk,), daemon=True).start()
     listening = bound("127.0.0.1", int(sys.argv[2]))
