@@ -7,6 +7,7 @@ import numpy as np
 from walkboard.condition.state import PipeCents
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
+from walkboard.planning.use import EventUse, Note, RegistrationUse, from_notes
 
 _DIVISIONS = ("great", "swell", "positive", "pedal", "solo", "echo")
 _FLUES = (
@@ -97,3 +98,37 @@ def a_season_later(organ: Organ, seed: int, off_cents: float = 0.0) -> list[Pipe
         level += -26.0 + rng.normal(0.0, 1.5)
         heard.append(PipeCents(pipe, float(cents), 0.1, float(level), organ.pitch.at_celsius))
     return heard
+
+
+PIECES = 4
+PIECE_SECONDS = 300.0
+
+
+def an_event(organ: Organ, seed: int) -> EventUse:
+    """A recital of four pieces, each on two divisions and the pedal with two stops in five drawn.
+
+    Four voices wander over the keyboard by chance, two on each manual, one on the pedal.
+    """
+    rng = np.random.default_rng(seed)
+    manuals = [d.id for d in organ.divisions if d.keys >= 40]
+    pedals = [d.id for d in organ.divisions if d.keys < 40]
+    pieces: list[RegistrationUse] = []
+    for _ in range(PIECES):
+        own = [str(d) for d in rng.choice(manuals, min(2, len(manuals)), replace=False)]
+        drawn = [
+            stop.id
+            for stop in organ.stops
+            if stop.division in {*own, *pedals} and rng.random() < 0.4
+        ]
+        notes = []
+        for division in [*own, *own, *pedals]:
+            keys = organ.division(division)
+            low, high = keys.lowest.semitone, keys.highest.semitone
+            at, key = 0.0, int(rng.integers(low + 8, high - 8))
+            while at < PIECE_SECONDS:
+                key = int(np.clip(key + rng.choice([-4, -2, -1, 0, 1, 2, 4]), low, high))
+                held = float(rng.choice([0.3, 0.6, 1.2, 2.4]))
+                notes.append(Note(division, key, at, at + held))
+                at += held
+        pieces.append(from_notes(organ, drawn, notes))
+    return EventUse(tuple(pieces))
