@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from walkboard.cli.options import BOOK
+from walkboard.cli.options import BOOK, ORGAN
 from walkboard.cli.printing import print_json, print_table, say
 
 app = typer.Typer(
@@ -126,16 +126,32 @@ def search(
         say("Nothing has all of these words.")
 
 
-@app.command("export", epilog="Example: walkboard book export ~/harbour-hall harbour-hall.json")
+@app.command(
+    "export",
+    epilog="Examples: walkboard book export ~/harbour-hall harbour-hall.json; "
+    "walkboard book export ~/harbour-hall readings.csv --table readings",
+)
 def export(
     book: Path = BOOK,
-    to: Path = typer.Argument(..., metavar="FILE", help="The JSON file to write."),
+    to: Path = typer.Argument(
+        ..., metavar="FILE", help="Its ending says what: .json, .xlsx, .csv, .ics."
+    ),
+    table: str | None = typer.Option(
+        None,
+        "--table",
+        help="Of a .csv: visits, conditions, readings, works, faults or events.",
+    ),
+    organ: str | None = ORGAN,
 ) -> None:
-    """Write every record as JSON; the recordings stay in the book's folder."""
-    from walkboard.work import keeping
+    """Write every record as JSON, or an organ's tables or calendar; recordings stay in the book."""
+    from walkboard.work import exporting, keeping
 
     with keeping.opened(book) as opened:
-        opened.export_json(to)
+        if to.suffix.lower() == ".json":
+            opened.export_json(to)
+        else:
+            kept, _ = keeping.organ_of(opened, organ)
+            exporting.export_file(opened, kept, to, table_name=table)
     typer.echo(f"Wrote {to}.")
 
 

@@ -114,6 +114,27 @@ def take_in_calendar(
     return Taken(new, changed, same, called_off, read.left_out)
 
 
+def take_in_calendar_file(book: Book, organ_id: int, path: Path) -> Taken:
+    """The same of a file; InputError where it cannot be read."""
+    from walkboard.work.describing import cannot_read
+
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise cannot_read(path, error) from None
+    return take_in_calendar(book, organ_id, data, where=str(path))
+
+
+def moment(text: str) -> datetime:
+    """A day and time as they are typed, ``2031-09-27T19:30``; InputError where they are none."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f"{text!r} is no day and time.", mend="Write them as 2031-09-27T19:30."
+        ) from None
+
+
 def keep_by_hand(
     book: Book,
     kept: KeptOrgan,

@@ -89,15 +89,11 @@ def _keep(request: Request, given: FormData) -> Response:
     kept, organ = desk.organ(request)
     air = plain(given.get("air", ""), 10).replace(",", ".")
     try:
-        starts_at = datetime.fromisoformat(
-            f"{plain(given.get('day', ''), 10)}T{plain(given.get('time', ''), 8)}"
-        )
         celsius = float(air) if air else None
     except ValueError:
-        raise InputError(
-            "The day, the time or the air cannot be read.",
-            mend="Write them as 2031-03-07, 18:30 and 19.5.",
-        ) from None
+        raise InputError(f"{air!r} is no temperature.", mend="Write it as 19.5.") from None
+    day, time = plain(given.get("day", ""), 10), plain(given.get("time", ""), 8)
+    starts_at = work.moment(f"{day}T{time}")
     work.keep_by_hand(
         desk.book,
         kept,
