@@ -30,6 +30,7 @@ HTML = {"Accept": "text/html"}
 @pytest.fixture(scope="module")
 def desk(village_book: Path) -> Iterator[TestClient]:
     application = make_application(village_book)
+    application.state.desk.is_warm.set()  # no lifespan runs here, which would warm it
     yield TestClient(application, base_url="http://127.0.0.1:8740", client=("127.0.0.1", 5))
     application.state.desk.book.close()
 
@@ -67,6 +68,17 @@ def test_every_rank_stands_on_the_page_with_its_strays(
                 assert state.unread == sum(n % 23 == 11 for n in range(1, state.rank.pipes + 1))
     great = rows_of(page, "ranks")
     assert great[0][0].partition(",")[0].strip() == "Open Diapason 8′"
+
+
+def test_just_after_the_start_the_ranks_are_on_their_way(village_book: Path) -> None:
+    application = make_application(village_book)
+    client = TestClient(application, base_url="http://127.0.0.1:8740", client=("127.0.0.1", 5))
+    page = client.get("/organ/1").text
+    assert 'class="loading"' in page
+    assert 'data-change="on its way"' in page
+    application.state.desk.is_warm.set()
+    assert "Open Diapason" in client.get("/organ/1").text
+    application.state.desk.book.close()
 
 
 def test_the_shift_of_a_division_is_that_of_its_flues(village_book: Path) -> None:

@@ -29,7 +29,7 @@ from walkboard.desk.pairing import Devices, Pairing
 from walkboard.desk.rendering import Renderer
 from walkboard.desk.wording import say
 from walkboard.errors import BookError, UnknownNameError, WalkboardError
-from walkboard.work.overview import overview
+from walkboard.work.overview import overview, recall
 from walkboard.work.seeing import opened_to_see
 
 _LOOK_S = 0.2  # how often the desk sees whether the book has changed
@@ -150,10 +150,16 @@ async def _lifespan(application: Starlette) -> AsyncIterator[None]:
 
 
 def _warm(desk: Desk) -> None:
-    """Work out what the first page shows, so that it is ready when the browser is."""
+    """Work out what the first pages show, while the browser is still opening."""
+    try:
+        with suppress(WalkboardError):
+            for kept in desk.book.organs():
+                overview(desk.book, kept)
+    finally:
+        desk.is_warm.set()
     with suppress(WalkboardError):
         for kept in desk.book.organs():
-            overview(desk.book, kept)
+            recall(desk.book, kept)
 
 
 async def _watch(desk: Desk) -> None:

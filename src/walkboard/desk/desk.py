@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from starlette.exceptions import HTTPException
@@ -43,6 +44,9 @@ class Desk:
     shared_address : str or None
         Where phones reach the desk; None while it is not shared.
     renderer : Renderer
+    is_warm : threading.Event
+        Set once the state of the organs has been worked out after the start; a page that wants it
+        may show that it is on its way instead.
     """
 
     book: SeenBook
@@ -53,6 +57,7 @@ class Desk:
     pairing: Pairing
     shared_address: str | None
     renderer: Renderer
+    is_warm: threading.Event = field(default_factory=threading.Event)
 
     def organ(self, request: Request) -> tuple[KeptOrgan, Organ]:
         """The organ that an address with ``{organ:int}`` means.

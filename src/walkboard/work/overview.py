@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 _VISITS_BACK = 12  # how far back a rank's last hearing is looked for
 _PIPES_FOR_SPREAD = 3
+_VISITS_RECALLED = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +76,13 @@ def overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
     """Every division and rank of an organ as they were heard last."""
     key = ("overview", kept.id, book.change())
     return book.memory.get(key, lambda: _overview(book, kept))
+
+
+def recall(book: SeenBook, kept: KeptOrgan) -> None:
+    """Bring to mind what a rank's page shows of the visits before, so that it need not wait."""
+    for visit in book.visits(kept.id)[-_VISITS_RECALLED:]:
+        _of_ranks(book, visit)
+        divisions(book, visit)
 
 
 def rank_state(book: SeenBook, kept: KeptOrgan, rank_id: str) -> RankState:

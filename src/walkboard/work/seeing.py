@@ -1,16 +1,16 @@
 """What pages see of a book, worked out once for each change: organs, conditions, standings.
 
-Light to import, so that a desk opens at once: no planning, no listening.
+Light to import, so that a desk opens at once: what computes is loaded when it is first asked.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptOrgan, KeptVisit
-from walkboard.condition.assessing import assess, division_states
 from walkboard.condition.state import Condition, DivisionState, PipeCents
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
@@ -67,6 +67,8 @@ def divisions(book: SeenBook, visit: KeptVisit) -> Mapping[str, DivisionState]:
     key = ("divisions", visit.id, marks.hearings, marks.ticks, marks.conditions)
 
     def work_out() -> Mapping[str, DivisionState]:
+        from walkboard.condition.assessing import division_states
+
         organ, told = organ_at(book, visit), latest_air(visit).celsius
         heard: dict[str, list[PipeCents]] = {}
         for pipe in standing(book, visit).values():
@@ -81,16 +83,10 @@ def divisions(book: SeenBook, visit: KeptVisit) -> Mapping[str, DivisionState]:
                 tuple(pipes),
                 *thermometer.items(),
             )
-            found |= book.memory.get(own, _one_division(organ, pipes, thermometer))
+            found |= book.memory.get(own, partial(division_states, organ, pipes, thermometer))
         return found
 
     return book.memory.get(key, work_out)
-
-
-def _one_division(
-    organ: Organ, pipes: list[PipeCents], told: Mapping[str, float]
-) -> Callable[[], Mapping[str, DivisionState]]:
-    return lambda: division_states(organ, pipes, told)
 
 
 def condition(book: SeenBook, visit: KeptVisit) -> Condition:
@@ -99,6 +95,8 @@ def condition(book: SeenBook, visit: KeptVisit) -> Condition:
     key = ("condition", visit.id, marks.hearings, marks.ticks, marks.conditions)
 
     def work_out() -> Condition:
+        from walkboard.condition.assessing import assess
+
         pipes = tuple(standing(book, visit).values())
         return assess(organ_at(book, visit), pipes, latest_air(visit).celsius)
 

@@ -16,6 +16,7 @@ from walkboard.work.overview import RankState, overview
 from walkboard.work.standing import latest_air
 
 _MOST_EVENTS = 3
+_PATIENCE_S, _PART_PATIENCE_S = 0.15, 30.0
 _MANY = 0.1  # of a rank's pipes astray: more than the odd one
 
 
@@ -23,10 +24,14 @@ def organ_page(request: Request) -> Response:
     """Draw it."""
     desk = desk_of(request)
     kept, organ = desk.organ(request)
+    # Just after the start the page comes at once and its ranks follow; a page that fetches its
+    # parts again has time to wait for them.
+    is_part = "walkboard-part" in request.headers
+    is_warm = desk.is_warm.wait(_PART_PATIENCE_S if is_part else _PATIENCE_S)
     visits = desk.book.visits(kept.id)
     last = visits[-1] if visits else None
     divisions = []
-    for division in overview(desk.book, kept):
+    for division in overview(desk.book, kept) if is_warm else ():
         lowest = min(division.division.lowest, *(r.rank.from_key for r in division.ranks))
         highest = max(
             division.division.highest, *(r.rank.key_of(r.rank.pipes) for r in division.ranks)
@@ -49,11 +54,14 @@ def organ_page(request: Request) -> Response:
         organ=organ,
         pipes=sum(rank.pipes for rank in organ.ranks),
         divisions=divisions,
+        is_warm=is_warm,
         visit=last,
         air=None if last is None else latest_air(last),
         noted=None if last is None or not last.conditions else last.conditions[-1].noted_at,
         events=_coming(desk.book.events(kept.id)),
         faults=desk.book.standing_faults(kept.id),
+        # Not the book's own number: then the page fetches its parts as soon as it has its link.
+        **({} if is_warm else {"change": "on its way"}),
     )
 
 

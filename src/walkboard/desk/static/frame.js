@@ -57,7 +57,7 @@ export async function refresh() {
   fetching = true;
   try {
     const target = wanted;
-    const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
+    const answer = await fetch(location.href, { headers: { Accept: "text/html", "Walkboard-Part": "1" } });
     if (!answer.ok) return;
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     for (const part of document.querySelectorAll("[data-live]")) {
