@@ -6,6 +6,7 @@ need() { command -v "$1" >/dev/null 2>&1 || missing+=("$2"); }
 need pdftoppm poppler-utils
 need ffmpeg ffmpeg
 need chromium chromium
+ldconfig -p 2>/dev/null | grep -q libportaudio.so || missing+=(libportaudio2)
 ldconfig -p 2>/dev/null | grep -q libfluidsynth.so || missing+=(libfluidsynth3)
 [ -e /usr/share/sounds/sf2/TimGM6mb.sf2 ] || missing+=(timgm6mb-soundfont)
 [ ${#missing[@]} -eq 0 ] && exit 0
