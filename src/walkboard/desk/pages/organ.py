@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -16,6 +17,7 @@ from walkboard.work.overview import RankState, overview
 from walkboard.work.standing import latest_air
 
 _MOST_EVENTS = 3
+ON_ITS_WAY: dict[str, Any] = {"change": "on its way"}
 _PATIENCE_S, _PART_PATIENCE_S = 0.15, 30.0
 _MANY = 0.1  # of a rank's pipes astray: more than the odd one
 
@@ -61,7 +63,7 @@ def organ_page(request: Request) -> Response:
         events=_coming(desk.book.events(kept.id)),
         faults=desk.book.standing_faults(kept.id),
         # Not the book's own number: then the page fetches its parts as soon as it has its link.
-        **({} if is_warm else {"change": "on its way"}),
+        **({} if is_warm else ON_ITS_WAY),
     )
 
 
