@@ -89,7 +89,9 @@ def _item(
     off = standing.cents - above
     warmer = 0.0
     if standing.role is not Role.REED and division in air:
-        warmer = air[division].change_by(timed.at_minutes)
+        course = air[division]
+        if course.slope_celsius_per_hour:
+            warmer = course.at(timed.at_minutes) - pitch.air_celsius
         if abs(warmer) < WARMER_CELSIUS:
             warmer = 0.0
     moved = air_cents(pitch.air_celsius, pitch.air_celsius + warmer)

@@ -9,8 +9,11 @@ the lowest bound of all that was let go is what the best way is proved against. 
 until nothing that was let go could have been better, or until it is as wide as it may be; then the
 gap is told.
 
-Lower bound: every stint to come is walked to over its shortest way in; and of each division where
-nobody stands, one is walked to from outside it.
+Lower bound: every stint to come is walked to over its shortest way in; of each division where none
+is stood in, one is walked to from outside it; and since every chest is left only once, ways out of
+a chest that many would leave are made dearer by a toll that is paid back once (Lagrange's bound of
+the assignment of ways, the tolls by subgradient steps: Held, Wolfe & Crowder 1974, Math. Prog.
+6:62).
 """
 
 from __future__ import annotations
@@ -27,8 +30,9 @@ from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 # is counted on may come otherwise, and reeds follow the air a little.
 MINUTES_A_REED_AND_DEGREE = 0.1
 
-BEAMS = (60, 1500, 40_000, 400_000)  # ways carried along, in turn
+BEAMS = (60, 1500, 20_000, 60_000, 200_000)  # ways carried along, in turn
 _HAIR = 1e-9
+_ROUNDS, _STRIDE = 60, 0.2  # of setting the tolls
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,18 +169,37 @@ class _Search:
         self._work = np.array([s.work_minutes for s in stints])
         self._is_flue = np.array([s.reeds == 0 for s in stints])
         self._timed = [j for j, s in enumerate(stints) if s.has_air]
-        division = np.array([s.division for s in stints])
-        alike = division[:, None] == division[None, :]
-        same = alike & ~np.eye(count, dtype=bool)
-        inside = np.where(same, step[:count], np.inf).min(axis=0)
-        outside = np.minimum(np.where(~alike, step[:count], np.inf).min(axis=0), step[count])
+        self._charge_ways(np.array([s.division for s in stints]))
+        self._air_least = self._least_air()
+
+    def _charge_ways(self, division: np.ndarray) -> None:
+        """Shortest ways in, dearer from where many would leave, as only one can."""
+        step, count = self._step.copy(), len(self._stints)
+        for i in range(count):
+            step[i, i] = np.inf
+            step[i, [j for j in range(count) if self._before[i] & self._bit[j]]] = np.inf
+        toll = np.zeros(count + 1)
+        best, self._toll = -np.inf, toll
+        for turn in range(_ROUNDS):
+            charged = step + toll[:, None]
+            chosen = np.argmin(charged, axis=0)
+            value = float(charged[chosen, np.arange(count)].sum() - toll.sum())
+            if value > best:
+                best, self._toll = value, toll
+            leaving = np.bincount(chosen, minlength=count + 1)
+            stride = _STRIDE * max(float(np.median(self._step)), 1e-6) / (1.0 + turn / 20.0)
+            toll = np.maximum(0.0, toll + stride * (leaving - 1.0))
+        charged = step + self._toll[:, None]
+        alike = np.vstack([division[:, None] == division[None, :], np.zeros((1, count), bool)])
+        inside = np.where(alike, charged, np.inf).min(axis=0)
+        outside = np.where(alike, np.inf, charged).min(axis=0)
         self._into = np.minimum(inside, outside)
-        self._extra = outside - self._into
+        extra = outside - self._into
+        self._extra = np.where(np.isfinite(extra), extra, 0.0)
         self._divisions = [
             (np.flatnonzero(division == d), np.append(division == d, False))
             for d in dict.fromkeys(division)
         ]
-        self._air_least = self._least_air()
 
     def run(self, width: int, known: float) -> Route:
         """One pass with so many ways carried along."""
@@ -243,7 +266,8 @@ class _Search:
     def _to_come(self, layer: _Layer) -> FloatArray:
         """Lower bound of what each way still has to walk."""
         left = ~self._done(layer.mask)
-        bound: FloatArray = left @ (self._into + self._air_least)
+        bound: FloatArray = left @ (self._into + self._air_least - self._toll[:-1])
+        bound -= self._toll[layer.last]
         for members, stands_in in self._divisions:
             here = left[:, members]
             extra = np.where(here, self._extra[members], np.inf).min(axis=1)
