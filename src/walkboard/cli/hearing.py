@@ -11,7 +11,7 @@ from walkboard.cli.printing import number, print_json, print_table, say
 from walkboard.cli.progress import Bar
 
 if TYPE_CHECKING:
-    from walkboard.survey.heard import HeardWalk
+    from walkboard.survey.heard import HeardWalk, Reading
 
 EXAMPLE = (
     "Example: walkboard listen walk.flac --organ hall.toml --drawn great.principal4 --air 17.2"
@@ -33,10 +33,18 @@ def listen(
         metavar="FILE.mid",
         help="What the machine played, where it held the keys.",
     ),
+    alone: list[Path] = typer.Option(
+        [],
+        "--alone",
+        metavar="FILE",
+        help="What 'listen --json' printed in this visit of ranks that sounded without each other: "
+        "names unisons, tells which pull each other; may be repeated.",
+    ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON (a list for several sounds)."),
 ) -> None:
     """Hear every hold of a walk and read every pipe in it."""
     from walkboard.survey.exchange import walk_to_json
+    from walkboard.work.choosing import load_walks
     from walkboard.work.describing import load_organ
     from walkboard.work.listening import hear_file
     from walkboard.work.surveying import load_schedule
@@ -44,10 +52,14 @@ def listen(
     described = load_organ(organ)
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
     schedule = None if played is None else load_schedule(played)
+    earlier = load_walks(alone)
     walks = []
     for sound in sounds:
         with Bar(f"Listening to {sound.name}") as bar:
-            walks.append(hear_file(sound, described, stops, air, played=schedule, progress=bar))
+            heard = hear_file(
+                sound, described, stops, air, played=schedule, alone=earlier, progress=bar
+            )
+        walks.append(heard)
         for warning in walks[-1].warnings:
             say(f"{sound.name}: {warning}")
     if as_json:
@@ -56,6 +68,22 @@ def listen(
         return
     for walk in walks:
         print_walk(walk)
+
+
+def reading_notes(reading: Reading) -> list[str]:
+    """Flags of a reading in words, with what is known of a pipe that was not told apart."""
+    notes = [flag.value for flag in reading.flags]
+    if reading.either_hz is not None and reading.hz is None:
+        first, second = reading.either_hz
+        sure = "" if reading.name_sureness is None else f" ({reading.name_sureness:.0%})"
+        notes.append(f"at {first:.2f} Hz{sure}, else at {second:.2f} Hz")
+    elif reading.near_hz is not None and reading.bound_cents is not None:
+        notes.append(f"within ±{reading.bound_cents:.2f} cent of {reading.near_hz:.2f} Hz")
+    elif reading.hz is not None and reading.name_sureness is not None:
+        notes.append(f"name {reading.name_sureness:.1%} sure")
+    if reading.beat_hz is not None:
+        notes.append(f"beats {reading.beat_hz:.2f}/s")
+    return notes
 
 
 def print_walk(walk: HeardWalk) -> None:
@@ -81,7 +109,7 @@ def print_walk(walk: HeardWalk) -> None:
                     number(reading.cents, "+.2f"),
                     number(None if sigma is None else 2.0 * sigma, ".2f"),
                     number(reading.level_db, ".1f"),
-                    ", ".join([*notes, *(flag.value for flag in reading.flags)]),
+                    ", ".join([*notes, *reading_notes(reading)]),
                 ]
             )
     print_table(

@@ -9,6 +9,8 @@ import typer
 
 from walkboard import __version__
 from walkboard.cli import (
+    beats,
+    calendars,
     choosing,
     demonstrating,
     desking,
@@ -39,11 +41,14 @@ app.command("targets", epilog=instrument.TARGETS_EXAMPLE)(instrument.targets)
 app.command("survey-plan", epilog=surveying.PLAN_EXAMPLE)(surveying.survey_plan)
 app.command("play-walk", epilog=surveying.PLAY_EXAMPLE)(surveying.play_walk)
 app.command("listen", epilog=hearing.EXAMPLE)(hearing.listen)
+app.command("beats", epilog=beats.EXAMPLE)(beats.beats)
 app.command("plan", epilog=choosing.EXAMPLE)(choosing.plan)
 app.add_typer(keeping.app, name="book")
 app.add_typer(visits.app, name="visit")
 app.add_typer(faults.app, name="fault")
 app.add_typer(events.app, name="event")
+events.app.command("take", epilog=calendars.TAKE_EXAMPLE)(calendars.take)
+events.app.command("give", epilog=calendars.GIVE_EXAMPLE)(calendars.give)
 app.add_typer(weights.app, name="weight")
 app.add_typer(sheets.app, name="sheet")
 app.command("desk", epilog=desking.EXAMPLE)(desking.desk)

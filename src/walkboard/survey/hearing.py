@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 
 from walkboard.errors import InputError, SoundError
@@ -29,18 +30,22 @@ from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_of_ratio
 from walkboard.scales.keys import Key
 from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.survey.identity import name_pipes
 from walkboard.survey.playing import align_schedule
+from walkboard.survey.pulling import with_pulls
+from walkboard.survey.remembering import Memory
 from walkboard.survey.schedule import Schedule
 
 Progress = Callable[[float, float], None]
 """Called with seconds of sound dealt with and seconds in all."""
 
-_SPECTRUM = {
+SPECTRUM = {
     Family.OPEN: Spectrum.FULL,
     Family.STOPPED: Spectrum.ODD,
     Family.CHIMNEY: Spectrum.ODD,
     Family.REED: Spectrum.BRIGHT,
 }
+"""The kind of spectrum that a family's pipes may be expected to have."""
 _FAR_CENTS = 50.0  # the interface's limit for a reading that is marked far
 _MOST_PARTIALS = 16  # kept of a reading
 _LOOKS_WRONG = 0.9  # a walk that fits less well than this makes other stops be tried
@@ -55,6 +60,7 @@ def hear_walk(
     *,
     file: str,
     played: Schedule | None = None,
+    alone: Sequence[HeardWalk] = (),
     progress: Progress | None = None,
 ) -> HeardWalk:
     """Find, name and measure every hold of a walk.
@@ -72,6 +78,9 @@ def hear_walk(
         The recording's name, kept with the readings.
     played : Schedule, optional
         What the machine played, where it held the keys; its start in the recording is found.
+    alone : sequence of HeardWalk
+        Earlier walks in which ranks of this one sounded without each other; by them near unisons
+        are named, and pipes that pull each other into step are recognised.
     progress : callable, optional
         Called with seconds done and seconds in all.
 
@@ -89,7 +98,8 @@ def hear_walk(
     if not drawn:
         raise InputError("No stop is drawn.", where=file, mend="Name at least one stop.")
     keys = organ.keys_of(drawn)
-    expected = expected_keys(organ, drawn, air_celsius)
+    memory = Memory.of(alone)
+    expected = _as_remembered(expected_keys(organ, drawn, air_celsius), memory)
     total_s = sound.info.seconds
 
     def tell(done_s: float) -> None:
@@ -143,7 +153,7 @@ def hear_walk(
         )
         tell(total_s / 3.0 + 2.0 / 3.0 * found.end_s)
     tell(total_s)
-    return HeardWalk(
+    heard_walk = HeardWalk(
         file=file,
         sound=sound.info,
         organ=organ.name,
@@ -152,6 +162,23 @@ def hear_walk(
         holds=tuple(holds),
         silent_keys=tuple(dict.fromkeys(silent)),
         warnings=tuple(warnings),
+    )
+    # Pipes of this walk whose names are sure tell of their neighbours, too.
+    known = Memory.of([heard_walk, *alone])
+    return with_pulls(name_pipes(organ, heard_walk, known), memory)[0]
+
+
+def _as_remembered(expected: Sequence[ExpectedKey], memory: Memory) -> tuple[ExpectedKey, ...]:
+    """The keys with what is remembered of each pipe's partials."""
+    return tuple(
+        replace(
+            key,
+            combs=tuple(
+                replace(comb, levels_db=memory.partials_db(PipeRef.parse(comb.label)))
+                for comb in key.combs
+            ),
+        )
+        for key in expected
     )
 
 
@@ -184,7 +211,7 @@ def expected_keys(
                 Comb(
                     str(pipe),
                     target_hz(organ, pipe, air_celsius),
-                    _SPECTRUM[organ.rank(pipe.rank).family],
+                    SPECTRUM[organ.rank(pipe.rank).family],
                 )
                 for pipe in organ.sounding(drawn, key)
             ),
@@ -198,7 +225,7 @@ def _searched(combs: tuple[Comb, ...], found: FoundHold) -> tuple[Comb, ...]:
     if found.heard_hz is None or found.overtone != 1:
         return combs
     ratio = found.heard_hz / combs[0].hz
-    return tuple(Comb(comb.label, comb.hz * ratio, comb.spectrum) for comb in combs)
+    return tuple(replace(comb, hz=comb.hz * ratio) for comb in combs)
 
 
 def _key_number(organ: Organ, drawn: Sequence[str], key: Key) -> int:

@@ -95,16 +95,17 @@ def pull_between(one: Reading, other: Reading, memory: Memory) -> Pull | None:
 
 
 def _together_hz(one: Reading, other: Reading) -> tuple[float, float] | None:
-    """How far apart two readings of one hold stand, and one standard deviation [Hz]."""
-    if one.either_hz is not None and one.either_sigma_cents is not None:
-        sigma = math.hypot(*one.either_sigma_cents)
-        return abs(one.either_hz[0] - one.either_hz[1]), sigma / CENTS_PER_NEPER * one.either_hz[0]
+    """How far apart two readings of one hold stand, and one standard deviation [Hz].
+
+    None where both were read: pipes that pull do not move steadily, and are not read.
+    """
     if one.hz is not None and other.hz is not None:
-        sigma = math.hypot(one.sigma_cents or 0.0, other.sigma_cents or 0.0)
-        return abs(one.hz - other.hz), sigma / CENTS_PER_NEPER * one.hz
+        return None
     if one.beat_hz is not None and one.beat_hz == other.beat_hz:
         return one.beat_hz, _BEAT_HZ
-    if one.near_hz is not None and one.near_hz == other.near_hz and one.bound_cents is not None:
+    if one.either_hz is None and one.near_hz is not None and one.near_hz == other.near_hz:
+        if one.bound_cents is None:
+            return None
         return 0.0, one.bound_cents / CENTS_PER_NEPER * one.near_hz  # both within: half of twice it
     return None
 
@@ -115,7 +116,8 @@ def with_pulls(walk: HeardWalk, memory: Memory) -> tuple[HeardWalk, tuple[Pull, 
     Parameters
     ----------
     memory : Memory
-        From holds in which the pipes sounded without each other.
+        From holds of the same visit in which the pipes sounded without each other: a pipe that was
+        tuned since stands elsewhere for another reason.
     """
     pulls: list[Pull] = []
     holds = []

@@ -20,9 +20,12 @@ def hear_file(
     air_celsius: float | None,
     *,
     played: Schedule | None = None,
+    alone: Sequence[HeardWalk] = (),
     progress: Progress | None = None,
 ) -> HeardWalk:
     """Hear the recording of one walk, with what was played where the machine held the keys.
+
+    `alone` are earlier walks in which ranks of this one sounded without each other.
 
     Raises
     ------
@@ -50,6 +53,7 @@ def hear_file(
                 air_celsius,
                 file=path.name,
                 played=played,
+                alone=alone,
                 progress=progress,
             )
     except OSError as error:

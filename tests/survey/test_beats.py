@@ -1,0 +1,160 @@
+"""The worst beats of a registration and of a chord."""
+
+import json
+from dataclasses import replace
+
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.commands import Run, run  # noqa: F401 - a fixture
+from tests.survey.test_identity import BRIGHT, OPEN, SECOND, alone, due_hz, partials, walk
+from walkboard.organ.model import PipeRef
+from walkboard.organ.reading import read_organ
+from walkboard.quantities import ratio_of_cents
+from walkboard.scales.keys import Key
+from walkboard.survey.beats import beats_of_keys, latest_readings, worst_beats
+from walkboard.survey.exchange import walk_to_json
+from walkboard.survey.heard import Reading
+
+DESCRIPTION = """
+format = 1
+name = "Two unisons"
+temperament = "equal"
+[pitch]
+a4_hz = 440.0
+at_celsius = 18.0
+[[division]]
+id = "great"
+name = "Great"
+keys = 61
+[[rank]]
+id = "great.open8"
+division = "great"
+name = "Open"
+family = "open"
+feet = "8"
+pipes = 61
+tuned_by = "slide"
+[[rank]]
+id = "great.second8"
+division = "great"
+name = "Second"
+family = "open"
+feet = "8"
+pipes = 61
+tuned_by = "slide"
+[[rank]]
+id = "great.octave4"
+division = "great"
+name = "Octave"
+family = "open"
+feet = "4"
+pipes = 61
+tuned_by = "cone"
+"""
+ORGAN = read_organ(DESCRIPTION)
+OCTAVE = "great.octave4"
+C4, E4, G4 = Key.parse("C4"), Key.parse("E4"), Key.parse("G4")
+
+
+def number(key: Key) -> int:
+    return key.semitone - Key.parse("C2").semitone + 1
+
+
+def octave(key: Key, cents: float) -> Reading:
+    hz = 2.0 * due_hz(OPEN, number(key)) * ratio_of_cents(cents)
+    heard = partials(BRIGHT)
+    return Reading(PipeRef(OCTAVE, number(key)), hz, 0.01, cents, -20.0, 1.0, 4.0, partials=heard)
+
+
+def opened(key: Key, cents: float) -> Reading:
+    return alone(OPEN, number(key), cents, partials=partials(BRIGHT))
+
+
+def pipes(*readings: Reading) -> dict[PipeRef, Reading]:
+    return {reading.pipe: reading for reading in readings}
+
+
+def test_an_octave_three_cents_sharp_beats_at_its_fundamental_with_the_second_partial():
+    heard = pipes(opened(C4, 0.0), octave(C4, 3.0))
+    (beat,) = worst_beats(ORGAN, heard, tuple(heard), None)
+    due = 2.0 * due_hz(OPEN, number(C4))
+    multiple = beat.second_partial
+    assert beat.first_partial == 2 * multiple
+    expected = multiple * due * (ratio_of_cents(3.0) - 1.0)
+    assert_allclose(beat.per_second, expected, rtol=1e-9)
+    assert_allclose(beat.due_per_second, 0.0, atol=1e-9)
+
+
+def test_a_chord_in_perfect_equal_temperament_has_no_beat_beyond_the_due_ones():
+    heard = pipes(*(opened(key, 0.0) for key in (C4, E4, G4)))
+    assert worst_beats(ORGAN, heard, tuple(heard), None) == ()
+
+
+def test_a_third_set_pure_beats_ten_times_a_second_less_than_it_should():
+    """C4–E4 beats 10.4 times a second in equal temperament between partials 5 and 4.
+
+    Printed in tuners' beat tables; from memory.
+    """
+    heard = pipes(opened(C4, 0.0), opened(E4, -13.686))
+    worst = worst_beats(ORGAN, heard, tuple(heard), None)[0]
+    assert (worst.first_partial, worst.second_partial) == (5, 4)
+    assert_allclose(worst.due_per_second, 10.38, atol=0.01)
+    assert_allclose(worst.per_second, 0.0, atol=0.01)
+
+
+def test_of_two_keys_the_one_whose_octave_is_out_comes_first():
+    heard = pipes(opened(C4, 0.0), octave(C4, 0.4), opened(E4, 0.0), octave(E4, -5.0))
+    found = beats_of_keys(ORGAN, heard, (OPEN, OCTAVE), (C4, E4), None)
+    assert [key.name for key, _ in found] == ["E4", "C4"]
+
+
+def test_unnamed_unisons_beat_as_their_envelope_did():
+    both = [
+        replace(opened(C4, 0.0), hz=None, cents=None, near_hz=261.6, bound_cents=4.0, beat_hz=1.2),
+        replace(
+            alone(SECOND, number(C4), 0.0, partials=partials(BRIGHT)),
+            hz=None,
+            cents=None,
+            near_hz=261.6,
+            bound_cents=4.0,
+            beat_hz=1.2,
+        ),
+    ]
+    readings = latest_readings([walk(both)])
+    (beat,) = worst_beats(ORGAN, readings, tuple(readings), None)
+    assert beat.heard_per_second is not None
+    assert_allclose(beat.heard_per_second / beat.first_partial, 1.2)
+
+
+@pytest.fixture
+def files(tmp_path):
+    organ, readings = tmp_path / "organ.toml", tmp_path / "walk.json"
+    organ.write_text(DESCRIPTION)
+    heard = walk([opened(C4, 0.0), octave(C4, 3.0)], [opened(E4, 0.0)])
+    readings.write_text(json.dumps(walk_to_json(heard)))
+    return organ, readings
+
+
+def test_the_command_names_keys_partials_and_rates(run: Run, files):  # noqa: F811
+    organ, readings = files
+    drawn = f"{OPEN},{OCTAVE}"
+    said = run("beats", readings, "--organ", organ, "--drawn", drawn, "--json")
+    assert said.code == 0
+    (beat,) = said.json["beats"]
+    assert (beat["key"], beat["first"], beat["second"]) == (
+        "C4",
+        f"{OPEN}:{number(C4)}",
+        f"{OCTAVE}:{number(C4)}",
+    )
+    table = run("beats", readings, "--organ", organ, "--drawn", drawn, "--chord", "C4,E4")
+    assert table.code == 0
+    assert "C4–E4" in table.out
+    assert f"{beat['per_second']:.2f}" in table.out
+
+
+def test_a_chord_outside_the_compass_is_refused(run: Run, files):  # noqa: F811
+    organ, readings = files
+    said = run("beats", readings, "--organ", organ, "--drawn", OPEN, "--chord", "C8")
+    assert said.code == 2
+    assert "sound nothing at C8" in said.err
