@@ -84,6 +84,18 @@ def test_demands_by_options(run: Run, organ_file: Path, readings: list[Path]) ->
     assert asked["walk_bound_minutes"] <= asked["walk_minutes"]
 
 
+def test_a_plan_is_certified_between_the_tenths_of_a_cent(
+    run: Run, organ_file: Path, readings: list[Path]
+) -> None:
+    certified = plan(run, organ_file, readings, "--certify").json
+    assert certified["bound_between"] <= certified["cost_after"]
+    gap = (certified["cost_after"] - certified["bound_between"]) / certified["cost_before"]
+    assert gap <= 0.001
+    tied = plan(run, organ_file, readings, "--certify", "--tie", "0.5")
+    assert tied.code == 2
+    assert "one pitch for all" in tied.err
+
+
 def test_missing_minutes_are_told_and_the_code_says_so(
     run: Run, organ_file: Path, readings: list[Path]
 ) -> None:
@@ -165,9 +177,15 @@ def test_an_event_its_music_and_the_weights_are_kept_and_planned_for(
     made = run("visit", "plan", book, "--event", "harvest", "--json").json
     assert made["items"]
     assert made["reference"][0]["event_celsius"] == 21.0
+    tried = must("visit", "plan", book, "--event", "harvest", "--minutes", 10, "--try")
+    assert re.search(r"Against the plan that stands: \d+ pipes? fewer", tried)
+    assert "Nothing was kept." in tried
+    assert run("visit", "plan", book, "--minutes", 10, "--try", "--json").json["kept"] is False
+    with keeping.opened(book) as opened:
+        assert len(opened.plans(1)) == 1
     printed = must("visit", "plan", book, "--event", "harvest")
     assert "reeds for 21.0 °C" in printed
-    assert "no order of these ranks walks less" in printed
+    assert "no other order of these ranks is better" in printed
     must("event", "cancel", book, "harvest")
     assert "called off" in must("event", "list", book)
     ran = run("visit", "plan", book, "--event", "harvest")

@@ -104,7 +104,7 @@ def test_the_sheet_shows_it_and_says_what_could_not_be_had() -> None:
     shown = unspaced(text(render_pdf(sheet)))
     assert unspaced("What the minutes buy") in shown
     assert unspaced("badness left") in shown
-    assert unspaced("no other order of these ranks walks less") in shown
+    assert unspaced("no other order of these ranks is better") in shown
     assert unspaced("5 of its 61 pipes were not heard") in shown
 
 

@@ -54,6 +54,9 @@ def plan(
         [], "--weight", metavar="NAME=FACTOR", help="Count a stop, rank or pipe more or less."
     ),
     explain: list[str] = EXPLAIN,
+    certify: bool = typer.Option(
+        False, "--certify", help="Prove it against pitches between tenths of a cent too."
+    ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """Make the worklist for the minutes there are; needs no book."""
@@ -81,13 +84,29 @@ def plan(
         WeightChange(name, factor) for name, factor in pairs("--weight", weight, "great.oboe8=0.5")
     ]
     made = plan_from_walks(
-        described, walks, minutes, asked=asked, changes=changes, explained=explain
+        described,
+        walks,
+        minutes,
+        asked=asked,
+        changes=changes,
+        explained=explain,
+        certify=certify,
     )
+    between = made.between
     if as_json:
         shown = plan_to_json(made.plan)
-        print_json({**shown, "explained": list(made.explained)} if explain else shown)
+        if explain:
+            shown["explained"] = list(made.explained)
+        if between is not None:
+            shown["bound_between"] = between.bound
+        print_json(shown)
     else:
         print_plan(made.plan)
+        if between is not None:
+            typer.echo(
+                f"At no pitch between the tenths of a cent is less left than {between.bound:.2f} "
+                f"(gap {between.gap:.3%})."
+            )
         for sentence in made.explained:
             typer.echo(sentence)
 
@@ -131,7 +150,7 @@ def print_plan(made: Plan) -> None:
 def _walks(made: Plan) -> str:
     """How long the ways are, and whether that is the least."""
     shorter = made.walk_minutes - made.walk_bound_minutes
-    proved = "no order of these ranks walks less"
+    proved = "no other order of these ranks is better"
     if shorter > 0.05:
         proved = f"a shorter way by up to {shorter:.1f} minutes is not ruled out"
     return f"Ways through the case: {made.walk_minutes:.1f} minutes; {proved}."

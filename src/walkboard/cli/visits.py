@@ -25,6 +25,7 @@ from walkboard.errors import InputError
 
 if TYPE_CHECKING:
     from walkboard.organ.model import Organ
+    from walkboard.work.visiting import Tried
 
 app = typer.Typer(help="A visit, from arrival to closing.", no_args_is_help=True)
 AIR = typer.Option(
@@ -287,6 +288,9 @@ def plan(
     faults: bool = typer.Option(
         False, "--faults", help="See to every pipe with a standing fault in any case."
     ),
+    only_try: bool = typer.Option(
+        False, "--try", help="Show what the plan would be, and keep nothing."
+    ),
     organ: str | None = ORGAN,
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
@@ -311,13 +315,33 @@ def plan(
         )
         if event is not None:
             asked = asked.for_event(event_named(opened, kept.id, event))
-        made = visiting.plan_visit(
-            opened, described, visit, minutes, None, asked=asked, faults_too=faults
-        )
+        if only_try:
+            tried = visiting.try_plan(opened, described, visit, minutes, asked, faults_too=faults)
+            made = tried.plan
+        else:
+            made = visiting.plan_visit(
+                opened, described, visit, minutes, None, asked=asked, faults_too=faults
+            ).plan
     if as_json:
-        print_json(plan_to_json(made.plan))
-    else:
-        print_plan(made.plan)
+        print_json({**plan_to_json(made), "kept": not only_try})
+        return
+    print_plan(made)
+    if only_try:
+        _print_tried(tried)
+
+
+def _print_tried(tried: Tried) -> None:
+    if tried.standing is not None:
+        parts = [
+            f"{count} pipe{'' if count == 1 else 's'} {word}"
+            for count, word in ((tried.more, "more"), (tried.fewer, "fewer"))
+            if count
+        ]
+        typer.echo(
+            f"Against the plan that stands: {', '.join(parts) or 'the same pipes'}; badness left "
+            f"{tried.plan.cost_after:.1f} in place of {tried.standing.cost_after:.1f}."
+        )
+    typer.echo("Nothing was kept.")
 
 
 @app.command(

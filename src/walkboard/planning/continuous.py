@@ -12,6 +12,7 @@ which makes κ a quarter, and in the end its ends are solved exactly.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,7 +57,7 @@ def certify(
     problem: Problem,
     outcome: Outcome,
     capacity: int,
-    pitches: dict[str, DivisionPitch],
+    pitches: Mapping[str, DivisionPitch],
     *,
     within: float = WITHIN,
 ) -> Continuous:
@@ -117,7 +118,7 @@ class _Bounder:
         task: Task,
         price: float,
         capacity: int,
-        pitches: dict[str, DivisionPitch],
+        pitches: Mapping[str, DivisionPitch],
     ) -> None:
         self._problem, self._task = problem, task
         self._price, self._capacity, self._pitches = price, capacity, pitches

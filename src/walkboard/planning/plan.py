@@ -84,8 +84,9 @@ class Plan:
         Including reaching ranks and opening panels [min].
     curve : tuple of CurvePoint
     walk_minutes, walk_bound_minutes : float
-        Of the ways through the case, and a proven lower bound for the same ranks in any order that
-        tunes the reference first, mixtures after principals, and reeds last [min].
+        Of the ways through the case [min], and a proven bound: no order of the same ranks that
+        tunes the reference first, mixtures after principals, and reeds last walks less than that
+        and has the air no worse at its reeds.
     notes : tuple of str
         What was asked for and cannot be had.
     """

@@ -25,6 +25,7 @@ from walkboard.planning import tied
 from walkboard.planning.air_course import AirCourse
 from walkboard.planning.arrays import FloatArray
 from walkboard.planning.belief import Belief, PipeForecast
+from walkboard.planning.continuous import Continuous, certify
 from walkboard.planning.curve import cost_curve, in_steps_within
 from walkboard.planning.demands import Demands
 from walkboard.planning.items import items_of, ordered_work
@@ -150,11 +151,14 @@ class Prepared:
         question.check(self.organ)
         costed = self._cost(question)
         problem = pose(costed.situation, costed.pull, question.demands)
-        capacity = in_steps_within(question.minutes)
-        outcome = choose_and_walk(
+        outcome = self._walked(question, costed, problem)
+        return self._plan(question, costed, problem, outcome)
+
+    def _walked(self, question: Question, costed: _Costed, problem: Problem) -> Outcome:
+        return choose_and_walk(
             self.organ,
             problem,
-            capacity,
+            in_steps_within(question.minutes),
             self._ways,
             weather=Weather(
                 self._air,
@@ -164,7 +168,6 @@ class Prepared:
             ),
             beams=BEAMS if question.prove_order else QUICK,
         )
-        return self._plan(question, costed, problem, outcome)
 
     def standings(self, question: Question) -> tuple[Standing, ...]:
         """Every pipe that is known, with what it costs; for `walkboard.planning.words.explain`."""
@@ -176,6 +179,26 @@ class Prepared:
         """What a plan tunes each division to, above where it stands [cents]."""
         pitches = self._cost(question).pitches
         return {r.division: r.shift_cents - pitches[r.division].above_cents for r in plan.reference}
+
+    def certificate(self, question: Question) -> Continuous:
+        """A bound of a question's plan for every reference, also between the grid's.
+
+        Raises
+        ------
+        InputError
+            When divisions may be tuned apart: the certificate is for one pitch for all.
+        """
+        question.check(self.organ)
+        if question.demands.tie_cents:
+            raise InputError(
+                "A plan that tunes divisions apart cannot be certified between the references.",
+                mend="Ask for one pitch for all.",
+            )
+        costed = self._cost(question)
+        problem = pose(costed.situation, costed.pull, question.demands)
+        capacity = in_steps_within(question.minutes)
+        outcome = self._walked(question, costed, problem)
+        return certify(problem, outcome, capacity, costed.pitches)
 
     def problem(self, question: Question) -> Problem:
         """The choice that a question poses, as arrays."""

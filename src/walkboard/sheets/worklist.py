@@ -278,4 +278,4 @@ def _ways(plan: Plan) -> str:
             f"{minutes(plan.walk_minutes)}; a way shorter by up to {minutes(shorter)} is not ruled "
             "out"
         )
-    return f"{minutes(plan.walk_minutes)}; no other order of these ranks walks less"
+    return f"{minutes(plan.walk_minutes)}; no other order of these ranks is better"

@@ -12,6 +12,7 @@ from walkboard.condition.gathering import best_readings, told_air
 from walkboard.condition.state import Condition
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
+from walkboard.planning.continuous import Continuous
 from walkboard.planning.curve import EVERY_MINUTES
 from walkboard.planning.demands import pipes_named
 from walkboard.planning.plan import Plan
@@ -26,11 +27,22 @@ from walkboard.work.describing import read_text
 
 @dataclass(frozen=True, slots=True)
 class Worklist:
-    """A plan without a book, the condition that it was made from, and costs explained."""
+    """A plan without a book, with what it was made from and what can be said of it.
+
+    Attributes
+    ----------
+    condition : Condition
+    plan : Plan
+    explained : tuple of str
+        Why pipes cost what they do.
+    between : Continuous or None
+        A bound for references between the grid's.
+    """
 
     condition: Condition
     plan: Plan
     explained: tuple[str, ...] = ()
+    between: Continuous | None = None
 
 
 def load_walks(paths: Sequence[Path]) -> tuple[HeardWalk, ...]:
@@ -59,6 +71,7 @@ def plan_from_walks(
     asked: Asked | None = None,
     changes: Sequence[WeightChange] = (),
     explained: Sequence[str] = (),
+    certify: bool = False,
 ) -> Worklist:
     """The organ's condition and the worklist for the minutes there are.
 
@@ -74,6 +87,8 @@ def plan_from_walks(
         What the tuner changed of the weights.
     explained : sequence of str
         Ranks, stops, or pipes as ``rank:number`` whose cost is to be explained.
+    certify : bool
+        Whether to bound references between the grid's as well.
 
     Raises
     ------
@@ -101,7 +116,12 @@ def plan_from_walks(
     )
     prepared = prepare(organ, condition, pipes, changes=changes)
     plan = prepared.plan(question)
-    return Worklist(condition, plan, sentences(organ, prepared, question, plan, explained))
+    return Worklist(
+        condition,
+        plan,
+        sentences(organ, prepared, question, plan, explained),
+        prepared.certificate(question) if certify else None,
+    )
 
 
 def sentences(

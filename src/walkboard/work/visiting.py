@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,7 +22,8 @@ from walkboard.condition.state import Condition
 from walkboard.errors import BookError, InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.planning.curve import EVERY_MINUTES
-from walkboard.planning.what_if import EventAir, Prepared, prepare
+from walkboard.planning.plan import Plan
+from walkboard.planning.what_if import EventAir, Prepared, Question, prepare
 from walkboard.survey.heard import HeardWalk
 from walkboard.survey.hearing import Progress
 from walkboard.work.asking import Asked, air_courses, changes_of, with_faults
@@ -32,6 +33,27 @@ from walkboard.work.standing import latest_air, standing_pipes
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A plan that was tried, beside the one that stands."""
+
+    plan: Plan
+    standing: Plan | None
+
+    @property
+    def more(self) -> int:
+        """Pipes that the standing plan has not."""
+        return len(self._pipes(self.plan) - self._pipes(self.standing))
+
+    @property
+    def fewer(self) -> int:
+        """Pipes of the standing plan that it has not."""
+        return len(self._pipes(self.standing) - self._pipes(self.plan))
+
+    def _pipes(self, plan: Plan | None) -> set[PipeRef]:
+        return set() if plan is None else {item.pipe for item in plan.items}
 
 
 def checked_conditions(
@@ -134,20 +156,64 @@ def plan_visit(
     NotEnoughMinutesError
         When what must be done does not fit.
     """
-    minutes = visit.minutes if minutes is None else minutes
-    if minutes is None or minutes < 0.0:
-        raise InputError("The visit's minutes are not known.", mend="Give --minutes.")
     asked = asked or Asked()
     if event_air_celsius is not None:
         asked = replace(asked, event_air_celsius={"": event_air_celsius})
+    question = question_of_visit(book, organ, visit, minutes, asked, faults_too=faults_too)
+    plan = prepare_visit(book, organ, visit).plan(question)
+    return book.keep_plan(visit.id, plan, event_air_celsius=_one_air(question.event_air_celsius))
+
+
+def question_of_visit(
+    book: Book,
+    organ: Organ,
+    visit: KeptVisit,
+    minutes: float | None,
+    asked: Asked,
+    *,
+    faults_too: bool = False,
+) -> Question:
+    """What is asked of the plan of a visit.
+
+    Raises
+    ------
+    InputError
+        When no minutes are known, or what is asked cannot be.
+    """
+    minutes = visit.minutes if minutes is None else minutes
+    if minutes is None or minutes < 0.0:
+        raise InputError("The visit's minutes are not known.", mend="Give --minutes.")
     question = replace(
         asked.question(organ, minutes), curve_every_minutes=EVERY_MINUTES, prove_order=True
     )
     if faults_too:
         standing = book.standing_faults(visit.organ_id)
         question = replace(question, demands=with_faults(organ, question.demands, standing))
-    plan = prepare_visit(book, organ, visit).plan(question)
-    return book.keep_plan(visit.id, plan, event_air_celsius=_one_air(question.event_air_celsius))
+    return question
+
+
+def try_plan(
+    book: Book,
+    organ: Organ,
+    visit: KeptVisit,
+    minutes: float | None,
+    asked: Asked,
+    *,
+    faults_too: bool = False,
+) -> Tried:
+    """The plan that would be, beside the one that stands; nothing is kept.
+
+    Raises
+    ------
+    InputError, NotEnoughMinutesError
+        As `plan_visit`.
+    """
+    question = question_of_visit(book, organ, visit, minutes, asked, faults_too=faults_too)
+    standing = book.current_plan(visit.id)
+    return Tried(
+        prepare_visit(book, organ, visit).plan(question),
+        None if standing is None else standing.plan,
+    )
 
 
 def prepare_visit(book: Book, organ: Organ, visit: KeptVisit) -> Prepared:
