@@ -53,7 +53,8 @@ def tell_the_time(desk: Desk) -> None:
 
 def main() -> None:
     application = make_application(
-        Path(sys.argv[1]), pages=(*PAGES, Page("clock", (Door("/clock", clock), Door("/tell", tell, ("POST",)))))
+        Path(sys.argv[1]),
+        pages=(*PAGES, Page("clock", (Door("/clock", clock), Door("/tell", tell, ("POST",))))),
     )
     threading.Thread(target=tell_the_time, args=(application.state.desk,), daemon=True).start()
     listening = bound("127.0.0.1", int(sys.argv[2]))
