@@ -41,14 +41,17 @@ _Sizes = TypeVar("_Sizes", Habits, CommonHabits)
 
 MOST_RANKS = 6  # of a kind: more tell little more of its sizes, and take longer
 FEWEST_READINGS = 60  # of fewer, a kind keeps the usual sizes
-HABITS_SPREAD = 0.6  # of the logarithm of a size about the usual
+HABITS_SPREAD = 0.35  # of the logarithm of a size about the usual
+# Of the common sizes: some tens of visits are few to learn from what a visit has in common.
+COMMON_SPREAD = 0.3
 _STEPS = (0.5, 0.25)  # of the logarithm, in the two rounds of the search
 _FARTHEST_STEP = 1.0
-# The first visits' forecasts are of an organ hardly known: their spread tells little of later ones.
-UNSETTLED_SHARE = 0.4
+# Sizes are learned from the first visits and the spread is corrected by the later ones, for what was
+# fitted to some visits foretells those better than what comes.
+SIZES_SHARE = 0.6
 _MOST_FOR_SPREAD = 12_000  # readings that the recalibration looks at
 _USUAL_RECALIBRATION = Recalibration()
-_RECALIBRATION_SPREAD = np.array([0.3, 0.3, 0.8, 0.7])
+_RECALIBRATION_SPREAD = np.array([0.15, 0.3, 0.5, 0.5])
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,11 +119,12 @@ def learn(organ: Organ, visits: Sequence[PastVisit]) -> Learned:
     seen = figures(organ, visits)
     if len(seen) < 2:
         return AS_USUAL
-    drift = OrganDrift(organ, USUAL_HABITS)
-    common = _learn_common(drift, seen)
+    first = max(1, round(SIZES_SHARE * len(seen)))
+    early = seen[:first]
+    common = _learn_common(OrganDrift(organ, USUAL_HABITS), early)
     drift = OrganDrift(organ, USUAL_HABITS, common)
-    log = [_taken_in(drift, visit) for visit in seen]
-    readings = _readings_by_rank(organ, seen)
+    log = [_taken_in(drift, visit) for visit in early]
+    readings = _readings_by_rank(organ, early)
     habits: dict[DriftKind, Habits] = {}
     for kind in DriftKind:
         own = [at for at, of in enumerate(drift.kinds) if of is kind and readings[at]]
@@ -128,12 +132,13 @@ def learn(organ: Organ, visits: Sequence[PastVisit]) -> Learned:
         if sum(readings[at] for at in own) < FEWEST_READINGS:
             habits[kind] = USUAL_HABITS[kind]
             continue
-        courses = [_course(drift, seen, log, at) for at in own]
+        courses = [_course(drift, early, log, at) for at in own]
         habits[kind] = _search(USUAL_HABITS[kind], _surprise_of(courses, kind))
     again = OrganDrift(organ, habits, common)
     surprises = [again.take_in(visit) for visit in seen]
-    surprises = surprises[max(1, round(UNSETTLED_SHARE * len(surprises))) :]
+    surprises = surprises[first:]
     recalibration = {kind: recalibrate(again, surprises, kind) for kind in DriftKind}
+    readings = _readings_by_rank(organ, seen)
     counted = {
         kind: sum(readings[at] for at, of in enumerate(drift.kinds) if of is kind)
         for kind in DriftKind
@@ -255,7 +260,7 @@ def _learn_common(drift: OrganDrift, seen: Sequence[VisitFigures]) -> CommonHabi
 
     def surprise(habits: CommonHabits) -> float:
         common = CommonDrift(len(drift.organ.divisions), habits)
-        total = 0.5 * float((((as_vector(habits) - usual) / HABITS_SPREAD) ** 2).sum())
+        total = 0.5 * float((((as_vector(habits) - usual) / COMMON_SPREAD) ** 2).sum())
         last: float | None = None
         for year, told, summaries in said:
             common.pass_time(0.0 if last is None else year - last)

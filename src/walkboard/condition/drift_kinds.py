@@ -115,15 +115,15 @@ class CommonHabits:
     ----------
     visit_cents, place_cents : float
         At one visit only, of the whole organ and of one division: what the thermometer reads
-        wrongly (0.3 °C and 0.2 °C by 3 cents), humidity that nobody measured.
+        wrongly (0.17 °C by 3 cents), and humidity that nobody measured.
     organ_cents, division_cents : float
-        Lasting movement in a year (dust).
+        Lasting movement in a year: dust, a thermometer that ages, a wet year.
     """
 
-    visit_cents: float = 0.9
-    place_cents: float = 0.7
-    organ_cents: float = 0.4
-    division_cents: float = 0.4
+    visit_cents: float = 0.5
+    place_cents: float = 0.5
+    organ_cents: float = 0.8
+    division_cents: float = 0.5
 
     def __post_init__(self) -> None:
         if not all(0.0 < getattr(self, field.name) < 1e3 for field in fields(self)):

@@ -144,7 +144,7 @@ def _worths(
 def _within(worths: Sequence[FloatArray], minutes: float, pace: Pace) -> list[BoolArray]:
     """The best keys within some minutes: a knapsack in which a walk is a set-up."""
     counts = [len(w) for w in worths]
-    setting = max(1, round(pace.setting_minutes / pace.key_minutes))
+    setting = round(pace.setting_minutes / pace.key_minutes)
     starts = np.concatenate([[0], np.cumsum(counts)[:-1]]).astype(np.int64)
     gain = np.concatenate(worths)[None, :]
     task = Task(
