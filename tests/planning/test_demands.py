@@ -231,3 +231,15 @@ def test_a_tolerance_asks_for_what_is_not_surely_kept():
         index = [problem.situation.known[i].pipe for i in problem.order].index(pipe)
         must = False if problem.must is None else bool(problem.must[middle, index])
         assert must is asked
+
+
+@pytest.mark.parametrize("slack", [0.0, 0.5, 2.0, 6.0])
+def test_hardly_enough_minutes_are_used_for_what_must_be_done(prepared, slack):
+    """The certificate holds also where the walks of a freer choice would not fit."""
+    demands = Demands(within_cents={"great.principal": 1.0, "swell.oboe": 3.0})
+    with pytest.raises(NotEnoughMinutesError) as told:
+        prepared.plan(Question(5.0, demands=demands))
+    minutes = 5.0 + told.value.missing_minutes + slack
+    plan = prepared.plan(Question(minutes, demands=demands))
+    assert plan.minutes_used <= minutes + 1e-9
+    assert plan.cost_bound <= plan.cost_after + 1e-9

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count
 
 import numpy as np
@@ -133,7 +133,11 @@ class _Walker:
         beyond = capacity + 1
         charges = {visit: walked.get(visit, float(beyond)) for visit in self._visits}
         task = problem.task(charges)
-        return self._outcome(task, choose(task, capacity), way, charges, beams)
+        chosen = choose(task, capacity)
+        # the certificate counts what every other chest would add to this way
+        others = problem.task(self._ways.charges(way.legs, self._visits))
+        bound = min(chosen.bound, choose(others, capacity).bound)
+        return self._outcome(task, replace(chosen, bound=bound), way, charges, beams)
 
     def _way(self, chosen: BoolArray, beams: Sequence[int]) -> Way:
         work = self._work(chosen)
