@@ -11,7 +11,8 @@ import numpy as np
 from bench._organs import invented_organ
 from bench.drift import history_of
 from walkboard.condition.drift import Forecast, at_visit, follow
-from walkboard.condition.drift_history import PastVisit
+from walkboard.condition.drift_filter import OrganDrift
+from walkboard.condition.drift_history import PastVisit, figures
 from walkboard.condition.state import PipeCents
 from walkboard.demo.years import OrganYears, simulate_years
 from walkboard.demo.years_weather import quarterly
@@ -21,6 +22,7 @@ from walkboard.planning.foreseen import foreseen
 from walkboard.planning.listening_keys import Offer, choose_listening, offers_of
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.plan import Plan
+from walkboard.planning.quick_look import QUICK_KEYS, quick_look
 from walkboard.planning.standing import REFERENCES_CENTS
 from walkboard.planning.what_if import Prepared, Question, prepare
 from walkboard.scales.keys import Key
@@ -120,6 +122,10 @@ def listen_in_rounds(
     truth = {p.pipe: p for p in case.visit.heard}
     heard: dict[PipeRef, PipeCents] = {}
     spent, longest = 0.0, 0.0
+    for walk in first_look(case, before, offers, listening, pace):
+        heard |= {pipe: truth[pipe] for pipe in walk.reads}
+        spent += pace.minutes(1, len(walk.keys))
+    looked = spent
     for share in rounds:
         begun = time.process_time()
         visit = replace(case.visit, heard=tuple(heard.values()))
@@ -136,7 +142,7 @@ def listen_in_rounds(
             problem.situation,
             left,
             minutes - spent if listening is None else minutes,
-            listening_minutes=None if listening is None else share * listening,
+            listening_minutes=None if listening is None else share * (listening - looked),
             pace=pace,
         )
         longest = max(longest, time.process_time() - begun)
@@ -150,6 +156,24 @@ def listen_in_rounds(
         spent += chosen.minutes
     _, forecast = at_visit(before, replace(case.visit, heard=tuple(heard.values())))
     return forecast, list(heard.values()), spent, longest
+
+
+def first_look(
+    case: Case,
+    before: OrganDrift,
+    offers: Sequence[Offer],
+    listening: float | None,
+    pace: Pace,
+) -> tuple[SurveyWalk, ...]:
+    """The quick look that every visit with some minutes for listening begins with."""
+    if listening is not None and listening < 3.0 * QUICK_KEYS * pace.key_minutes:
+        return ()
+    (seen,) = figures(case.organ, [replace(case.visit, heard=())])
+    ahead = before.copy()
+    ahead.pass_to(seen.year)
+    single = pace.setting_minutes == 0.0
+    weight = dict.fromkeys(case.organ.pipes(), 1.0)
+    return quick_look(ahead, seen, offers, weight, at_once=1 if single else 4)
 
 
 def kept(

@@ -46,7 +46,7 @@ HABITS_SPREAD = 0.35  # of the logarithm of a size about the usual
 COMMON_SPREAD = 0.3
 _STEPS = (0.5, 0.25)  # of the logarithm, in the two rounds of the search
 _FARTHEST_STEP = 1.0
-# Sizes are learned from the first visits and the spread is corrected by the later ones, for what was
+# Sizes are learned from the first visits, the spread is corrected by the later ones: what was
 # fitted to some visits foretells those better than what comes.
 SIZES_SHARE = 0.6
 _MOST_FOR_SPREAD = 12_000  # readings that the recalibration looks at
