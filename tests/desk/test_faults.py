@@ -9,7 +9,7 @@ import pypdf
 import pytest
 from starlette.testclient import TestClient
 
-from tests.desk.conftest import Open, Server, eventually
+from tests.desk.conftest import Open, Server
 from tests.desk.looking import PHONE, look_at
 from walkboard.book.records import FaultKind
 from walkboard.desk import console_cards
@@ -282,13 +282,9 @@ def test_a_fault_mended_without_a_link_is_kept_and_sent_later(
     page.keyboard.press("Enter")
     page.wait_for_selector("#kept-here:not([hidden])")
     own_server.start()
-
-    def mended() -> str:
-        with opened_to_see(own_server.book) as book:
-            return book.fault(told.id).mended_note
-
-    eventually(lambda: mended() == "new seal")
     page.wait_for_selector("text=It stands again")
+    with opened_to_see(own_server.book) as book:
+        assert book.fault(told.id).mended_note == "new seal"
 
 
 @pytest.mark.parametrize("name", ["faults/new", "faults/words"])

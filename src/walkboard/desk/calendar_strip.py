@@ -100,19 +100,24 @@ def strip_of(
         if first >= begins:
             months.append(StripMark(x(first), month_words[first.month - 1]))
         first = (first + timedelta(days=32)).replace(day=1)
-    free_from = [float("-inf")] * _ROWS
+    free_from = [float("-inf")] * _ROWS  # of each row of labels, the uppermost first
     placed = []
+    last = ""
     for event in events:
         if not begins <= event.day <= ends:
             continue
         at = x(event.day)
         length = _LETTER * len(event.label)
-        row = next((r for r in range(_ROWS) if free_from[r] <= at), None)
-        has_room = row is not None and at + length <= WIDTH
-        if row is not None and has_room:
+        # A label's leader falls past the rows below it, which must be free there too.
+        free = [all(place <= at for place in free_from[row:]) for row in range(_ROWS)]
+        # A service every week is named once; the table names each.
+        is_labelled = event.label != last and any(free) and at + length <= WIDTH
+        row = free.index(True) if is_labelled else 0
+        if is_labelled:
             free_from[row] = at + length + 14.0
+            last = event.label
         placed.append(
-            StripMark(at, event.words, event.label if has_room else "", row or 0, event.calls)
+            StripMark(at, event.words, event.label if is_labelled else "", row, event.calls)
         )
     return Strip(
         WIDTH,

@@ -33,11 +33,11 @@ def calendar(request: Request) -> Response:
 
 async def take(request: Request) -> Response:
     """Take in a calendar's file."""
-    given = await request.form(max_files=1, max_fields=2)
-    upload = given.get("file")
-    if not isinstance(upload, UploadFile):
-        return await run_in_threadpool(_taken, request, b"", "")
-    return await run_in_threadpool(_taken, request, await upload.read(), upload.filename or "")
+    async with request.form(max_files=1, max_fields=2) as given:
+        upload = given.get("file")
+        if not isinstance(upload, UploadFile):
+            return await run_in_threadpool(_taken, request, b"", "")
+        return await run_in_threadpool(_taken, request, await upload.read(), upload.filename or "")
 
 
 def give(request: Request) -> Response:
