@@ -11,14 +11,17 @@ from numpy.testing import assert_allclose
 from tests.condition.organs import readings, small_organ
 from tests.planning.states import a_state
 from walkboard.condition.assessing import assess
+from walkboard.organ.model import PipeRef
 from walkboard.planning.air_course import REST_MINUTES, AirCourse, course_of
-from walkboard.planning.belief import Belief
+from walkboard.planning.belief import Belief, PipeForecast
 from walkboard.planning.choosing import choose
 from walkboard.planning.continuous import certify
 from walkboard.planning.cost import expected_badness
+from walkboard.planning.demands import Demands
 from walkboard.planning.minutes import in_steps
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.planning import make_plan
+from walkboard.planning.risk import RiskyPipes
 from walkboard.planning.standing import unheard_pull
 from walkboard.planning.use import EventUse, RegistrationUse
 from walkboard.planning.walked import choose_and_walk
@@ -171,3 +174,64 @@ def test_a_belief_is_a_mixture():
     assert belief.moved(2.0).cents == (10.0, 2.0)
     with pytest.raises(ValueError, match="sum to 1"):
         Belief((0.5,), (0.0,), (1.0,))
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize(
+    "demands",
+    [
+        Demands(),
+        Demands(tie_cents=0.5),
+        Demands(tie_cents=0.3, within_cents={"great.octave": 2.0}, risky=RiskyPipes.LEAVE),
+        Demands(
+            must=frozenset({PipeRef("swell.oboe", 9)}), out_of_reach=frozenset({"swell.viola"})
+        ),
+    ],
+)
+def test_the_cost_is_that_of_the_plan_as_returned_whatever_was_asked(seed, demands):
+    """Counted again pipe by pipe: event, music, forecasts, changed weights, demands and all."""
+    heard = a_state(ORGAN, 40 + seed, share_heard=0.7)
+    condition = assess(ORGAN, heard, {"great": 18.3})
+    there = {p.pipe for p in heard}
+    rng = np.random.default_rng(seed)
+    forecasts = [
+        PipeForecast(pipe, Belief((0.8, 0.2), (rng.normal(), 12.0), (1.5, 6.0)), 18.0)
+        for pipe in ORGAN.pipes()
+        if pipe not in there and rng.random() < 0.6
+    ]
+    prepared = prepare(
+        ORGAN,
+        condition,
+        heard,
+        forecasts=forecasts,
+        changes=[WeightChange("great.trumpet", 2.0), WeightChange("great.octave:30", 0.5)],
+    )
+    use = EventUse(
+        (RegistrationUse(("great.octave", "great.mixture"), 90.0, {"great": {60: 5.0}}),)
+    )
+    question = Question(80.0, {"great": 20.0, "swell": 21.5}, use, demands)
+    plan = prepared.plan(question)
+    above = prepared.above_cents(question, plan)
+    done = {item.pipe for item in plan.items}
+    left = sum(
+        s.badness_left if s.pipe in done else s.badness_at(above[s.rank.division])
+        for s in prepared.standings(question)
+    )
+    problem = prepared.problem(question)
+    situation = problem.situation
+    pitches = division_pitches(ORGAN, condition, question.event_air_celsius)
+    for index, division in enumerate(ORGAN.divisions):
+        pull = unheard_pull(
+            situation.layout,
+            pitches,
+            situation.place,
+            situation.weights,
+            np.array([above[division.id]]),
+        )
+        left += float(pull[0, index])
+    assert_allclose(plan.cost_after, left, rtol=0, atol=1e-9)
+    assert plan.gap < 1e-9
+    assert len(done) > 10
+    if demands.tie_cents:
+        assert max(above.values()) - min(above.values()) <= demands.tie_cents + 1e-9
+    assert any(i.why.startswith("not heard") for i in plan.items)

@@ -63,6 +63,17 @@ def test_stops_named_for_an_event_are_a_registration_where_nothing_better_is_kno
     assert use_of(an_event()) == EventUse()
 
 
+def test_an_event_needs_its_stops_within_a_tolerance():
+    """Those named for it; else all that its music draws; what was asked of one stop stands."""
+    music = EventUse((RegistrationUse(("great.octave", "great.trumpet"), 90.0),))
+    named = an_event(stops=("great.principal", "great.trumpet"), use=music)
+    asked = Asked(within_cents={"great.trumpet": 1.0}).for_event(named, 3.0)
+    assert asked.within_cents == {"great.principal": 3.0, "great.trumpet": 1.0}
+    drawn = Asked().for_event(an_event(use=music), 3.0).within_cents
+    assert drawn == {"great.octave": 3.0, "great.trumpet": 3.0}
+    assert Asked().for_event(named).within_cents == {}
+
+
 def test_names_that_are_not_there_are_refused():
     with pytest.raises(InputError, match=r"no rank, stop or pipe 'great\.bombarde'"):
         Asked(must=("great.bombarde",)).question(ORGAN, 60.0)

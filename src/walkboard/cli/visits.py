@@ -278,6 +278,9 @@ def plan(
     event: str | None = typer.Option(
         None, "--event", metavar="UID", help="The event of the calendar that the visit is for."
     ),
+    event_within: float | None = typer.Option(
+        None, "--event-within", metavar="CENTS", help="How near their pitch it needs its stops."
+    ),
     event_air: list[str] = EVENT_AIR,
     must: list[str] = MUST,
     must_not: list[str] = MUST_NOT,
@@ -314,7 +317,11 @@ def plan(
             leave_risky=leave_risky,
         )
         if event is not None:
-            asked = asked.for_event(event_named(opened, kept.id, event))
+            asked = asked.for_event(event_named(opened, kept.id, event), event_within)
+        elif event_within is not None:
+            raise InputError(
+                "Nobody says which event needs its stops.", mend="Give --event UID too."
+            )
         if only_try:
             tried = visiting.try_plan(opened, described, visit, minutes, asked, faults_too=faults)
             made = tried.plan

@@ -73,12 +73,24 @@ class Asked:
             ),
         )
 
-    def for_event(self, event: KeptEvent) -> Asked:
-        """The same for an event: its air where none was given, and its use of the organ."""
+    def for_event(self, event: KeptEvent, within_cents: float | None = None) -> Asked:
+        """The same for an event: its air where none was given, and its use of the organ.
+
+        Parameters
+        ----------
+        event : KeptEvent
+        within_cents : float or None
+            How near their pitch the event needs its stops: those that are named for it, else all
+            that its registrations draw. What was asked of a single stop stands.
+        """
+        use = self.use if self.use.registrations else use_of(event)
+        needed = event.stops or tuple(s for r in use.registrations for s in r.stops)
+        within = {} if within_cents is None else dict.fromkeys(needed, within_cents)
         return replace(
             self,
             event_air_celsius=self.event_air_celsius or event_airs(event),
-            use=self.use if self.use.registrations else use_of(event),
+            use=use,
+            within_cents={**within, **self.within_cents},
         )
 
 
