@@ -11,7 +11,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -23,7 +23,7 @@ from walkboard.desk.page import Door, Page
 from walkboard.desk.pages.visit_frame import AtVisit, surely_at_work, visit_at_work
 from walkboard.desk.preferences import Look, Preferences, preferences_of
 from walkboard.desk.wording import say
-from walkboard.errors import UnknownNameError
+from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import PipeRef
 from walkboard.sheets.wording import hertz
 from walkboard.work import faulting
@@ -82,7 +82,10 @@ def at_the_pipe(request: Request) -> Response:
 
 async def stand(request: Request) -> Response:
     """Where the tuner stands now: told to whoever follows, kept nowhere."""
-    place = _Place.model_validate_json(await request.body())
+    try:
+        place = _Place.model_validate_json(await request.body())
+    except ValidationError:
+        raise InputError(say("frame.outbox_unreadable")) from None
     return await run_in_threadpool(_stand, request, place)
 
 

@@ -1,0 +1,6 @@
+// Opens the page anew as soon as there is work for it.
+import "./frame.js";
+
+addEventListener("walkboard:refreshed", () => {
+  if (document.getElementById("work-steps")) location.reload();
+});
