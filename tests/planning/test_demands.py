@@ -243,3 +243,6 @@ def test_hardly_enough_minutes_are_used_for_what_must_be_done(prepared, slack):
     plan = prepared.plan(Question(minutes, demands=demands))
     assert plan.minutes_used <= minutes + 1e-9
     assert plan.cost_bound <= plan.cost_after + 1e-9
+    if not slack:
+        with pytest.raises(NotEnoughMinutesError, match=r"needs 0\.1 minutes more"):
+            prepared.plan(Question(minutes - 0.05, demands=demands))

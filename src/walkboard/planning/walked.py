@@ -125,10 +125,7 @@ class _Walker:
     def bare(self, capacity: int, beams: Sequence[int]) -> Outcome:
         """Only the chests where something must be done, where that takes the least time."""
         problem = self._problem
-        assert problem.must is not None
-        everywhere = self._ways.charges((), self._visits)
-        least = int(np.argmin(must_steps(problem.task(everywhere))))
-        way = self._way(problem.must[least], beams)
+        way = self._barest(beams)
         walked = {leg.visit: leg.minutes for leg in way.legs}
         beyond = capacity + 1
         charges = {visit: walked.get(visit, float(beyond)) for visit in self._visits}
@@ -138,6 +135,31 @@ class _Walker:
         others = problem.task(self._ways.charges(way.legs, self._visits))
         bound = min(chosen.bound, choose(others, capacity).bound)
         return self._outcome(task, replace(chosen, bound=bound), way, charges, beams)
+
+    def _barest(self, beams: Sequence[int]) -> Way:
+        """The way of the reference at which what must be done takes the least time, walks and all.
+
+        References are taken in the order of their time without walks, until no walk is short
+        enough to matter.
+        """
+        problem = self._problem
+        assert problem.must is not None
+        without = must_steps(problem.task(dict.fromkeys(self._visits, 0.0)))
+        found: dict[tuple[str, ...], Way] = {}
+        best: tuple[int, Way] | None = None
+        for reference in np.argsort(without, kind="stable"):
+            if best is not None and int(without[reference]) >= best[0]:
+                break
+            must: BoolArray = problem.must[reference]
+            ranks = problem.ranks_of(must)
+            if ranks not in found:
+                found[ranks] = self._way(must, beams)
+            way = found[ranks]
+            steps = int(without[reference]) + sum(in_steps(leg.minutes) for leg in way.legs)
+            if best is None or steps < best[0]:
+                best = steps, way
+        assert best is not None
+        return best[1]
 
     def _way(self, chosen: BoolArray, beams: Sequence[int]) -> Way:
         work = self._work(chosen)
