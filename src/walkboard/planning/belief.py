@@ -124,6 +124,14 @@ class Parts:
         """Whether every belief is one normal."""
         return len(self.starts) == len(self.share)
 
+    def only(self, pipes: IntArray) -> Parts:
+        """The parts of some pipes, by their places."""
+        counts = np.diff(np.append(self.starts, len(self.share)))[pipes]
+        starts = np.cumsum(counts) - counts
+        within = np.arange(int(counts.sum())) - np.repeat(starts, counts)
+        of_part = np.repeat(self.starts[pipes], counts) + within
+        return Parts(starts, self.share[of_part], self.cents[of_part], self.sigma_cents[of_part])
+
     def each(self, of_pipe: FloatArray) -> FloatArray:
         """A value a pipe as a value a part."""
         if self.is_single:

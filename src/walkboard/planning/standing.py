@@ -124,6 +124,8 @@ class Situation:
     tunable : (n,) array of bool
     weights : Weights
         Of every pipe of the organ.
+    before : Situation or None
+        Of the same pipes under another event: what did not change is taken from it.
     """
 
     layout: Layout
@@ -138,6 +140,7 @@ class Situation:
     chance_worse: FloatArray
     tunable: BoolArray
     weights: Weights
+    before: Situation | None = None
 
     @cached_property
     def weight(self) -> FloatArray:
@@ -147,9 +150,19 @@ class Situation:
     @cached_property
     def badness(self) -> FloatArray:
         """Mean badness of each at each reference before weighing, nothing tuned; (k, n)."""
-        parts, hz = self.parts, self.parts.each(self.beat_hz)
-        off = parts.cents - REFERENCES_CENTS[:, None]
-        return parts.mean(expected_badness(off, parts.sigma_cents, hz))
+        if self.before is None:
+            return _badness(self.parts, self.beat_hz)
+        changed = self._changed_since(self.before)
+        badness = self.before.badness.copy()
+        badness[:, changed] = _badness(self.parts.only(changed), self.beat_hz[changed])
+        return badness
+
+    def _changed_since(self, before: Situation) -> IntArray:
+        moved = self.parts.cents != before.parts.cents
+        if not self.parts.is_single:
+            moved = np.logical_or.reduceat(moved, self.parts.starts)
+        changed: IntArray = np.flatnonzero(moved | (self.beat_hz != before.beat_hz))
+        return changed
 
     @cached_property
     def left(self) -> FloatArray:
@@ -191,6 +204,8 @@ def situation(
     pitches: Mapping[str, DivisionPitch],
     known: Sequence[Known],
     weights: Weights,
+    *,
+    before: Situation | None = None,
 ) -> Situation:
     """Where each pipe that is known stands.
 
@@ -202,6 +217,8 @@ def situation(
     known : sequence of PipeCents or PipeForecast
         Each pipe once.
     weights : Weights
+    before : Situation, optional
+        Of the same pipes under another event: saves time, changes nothing.
     """
     organ = layout.organ
     place = np.array([layout.place(k.pipe) for k in known], dtype=np.int64)
@@ -244,7 +261,13 @@ def situation(
         ),
         tunable=np.array([not rank.historic for rank in ranks], dtype=np.bool_),
         weights=weights,
+        before=before,
     )
+
+
+def _badness(parts: Parts, beat_hz: FloatArray) -> FloatArray:
+    off = parts.cents - REFERENCES_CENTS[:, None]
+    return parts.mean(expected_badness(off, parts.sigma_cents, parts.each(beat_hz)))
 
 
 def _parts(known: Sequence[Known]) -> Parts:

@@ -137,6 +137,7 @@ class Prepared:
         self._known, self._changes, self._air = known, tuple(changes), air
         self._layout, self._ways = Layout.of(organ), Ways(organ)
         self._costed: list[tuple[_Key, _Costed]] = []
+        self._base: Situation | None = None  # of the first question
 
     def plan(self, question: Question) -> Plan:
         """The plan that answers a question.
@@ -223,7 +224,10 @@ class Prepared:
         known = self._known + tuple(PipeForecast(p, usual, celsius) for p in unknown)
         event = question.use.condensed() if question.use.registrations else None
         weights = weigh(self._layout, known, event, self._changes)
-        found = situation(self._layout, pitches, known, weights)
+        base = self._base if not unknown else None
+        found = situation(self._layout, pitches, known, weights, before=base)
+        if base is None and not unknown:
+            self._base = found
         return _Costed(pitches, found, unheard_pull(self._layout, pitches, found.place, weights))
 
     def _unknown(self, demands: Demands) -> tuple[PipeRef, ...]:
