@@ -92,3 +92,12 @@ def test_what_waits_for_itself_is_refused() -> None:
 
 def test_nothing_to_do_is_no_way() -> None:
     assert shortest([], np.zeros((0, 0)), np.zeros(0)).order == ()
+
+
+def test_more_stints_than_can_be_proved_are_ordered_all_the_same() -> None:
+    """Forty chests with flues and reeds: no precedence broken, and nothing said to be proved."""
+    stints, walk, arrive = a_case(5, 40, 4, 40, with_air=True)
+    found = shortest(stints, walk, arrive)
+    assert sorted(found.order) == list(range(84))
+    assert_allclose(cost_of(found.order, stints, walk, arrive), found.cost, rtol=0, atol=1e-9)
+    assert not found.is_proved

@@ -31,6 +31,8 @@ from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 MINUTES_A_REED_AND_DEGREE = 0.1
 
 BEAMS = (60, 1500, 20_000, 60_000, 200_000)  # ways carried along, in turn
+_MOST_STINTS = 62  # bits of the sets
+_MOST_WORK = 120_000_000  # ways times stints squared: some seconds, some hundred megabytes
 _HAIR = 1e-9
 _ROUNDS, _STRIDE = 60, 0.2  # of setting the tolls
 
@@ -116,7 +118,7 @@ def shortest(
     Parameters
     ----------
     stints : sequence of Stint
-        At most 62.
+        Of more than 62 the nearest that may come next is taken, and nothing is proved.
     walk : (chests, chests) array
         Minutes from chest to chest, 0 on the diagonal.
     arrive : (chests,) array
@@ -127,15 +129,17 @@ def shortest(
     Raises
     ------
     ValueError
-        When the precedences run in a circle, or there are too many stints.
+        When the precedences run in a circle.
     """
-    if len(stints) > 62:
-        raise ValueError(f"at most 62 stints can be ordered, not {len(stints)}")
     if not stints:
         return Route((), 0.0, 0.0, 0.0)
+    if len(stints) > _MOST_STINTS:
+        return _nearest_next(stints, walk, arrive)
     search = _Search(stints, walk, arrive)
     best = Route((), np.inf, np.inf, 0.0)
     for width in beams:
+        if best.order and width * len(stints) ** 2 > _MOST_WORK:
+            break
         found = search.run(width, best.cost)
         bound = max(best.bound, min(found.bound, found.cost, best.cost))
         best = found if found.cost < best.cost else best
@@ -145,6 +149,25 @@ def shortest(
     if not best.order:
         raise ValueError("what must come before what runs in a circle")
     return best
+
+
+def _nearest_next(stints: Sequence[Stint], walk: FloatArray, arrive: FloatArray) -> Route:
+    left, done = set(range(len(stints))), set[int]()
+    order: list[int] = []
+    minutes = clock = air = 0.0
+    while left:
+        ways = arrive if not order else walk[stints[order[-1]].chest]
+        may = [j for j in left if stints[j].after <= done]
+        if not may:
+            raise ValueError("what must come before what runs in a circle")
+        best = min(may, key=lambda j: (float(ways[stints[j].chest]), j))
+        minutes += float(ways[stints[best].chest])
+        air += float(stints[best].air_cost(np.array([clock]))[0])
+        clock += stints[best].work_minutes
+        order.append(best)
+        left.remove(best)
+        done.add(best)
+    return Route(tuple(order), minutes, minutes + air, 0.0)
 
 
 @dataclass(frozen=True)
