@@ -16,7 +16,7 @@ from walkboard.survey.walk_plan import Run
 from walkboard.work.heard_keys import Enough, KeyHeard
 
 _BLACK = frozenset({1, 3, 6, 8, 10})
-_CELL, _STRIP_HEIGHT, _STRIP_LEAST = 10.5, 40.0, 460.0
+_CELL, _STRIP_HEIGHT, _STRIP_LEAST = 10.5, 40.0, 648.5
 _LEFT, _TOP, _BELOW, _RIGHT = 40.0, 12.0, 40.0, 22.0  # around the plot of the curve
 _WHITE_WIDTH, _WHITE_HEIGHT, _BLACK_HEIGHT = 20.0, 74.0, 46.0
 

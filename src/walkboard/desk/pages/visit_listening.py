@@ -27,6 +27,7 @@ from walkboard.desk.visit_drawing import key_strip, runs_words
 from walkboard.desk.wording import say
 from walkboard.errors import InputError
 from walkboard.scales.keys import Key
+from walkboard.sheets.keyholder import stop_words
 from walkboard.work import faulting
 from walkboard.work.heard_keys import Enough, KeyHeard, keys_heard
 from walkboard.work.standing import latest_air
@@ -81,6 +82,7 @@ def listening(request: Request) -> Response:
         at,
         "listen",
         "visit/listen.html",
+        stop_words={stop.id: stop_words(at.organ, stop) for stop in at.organ.stops},
         walks=_walks(request, at, survey),
         is_survey_coming=survey is None,
         airs=dict(air),
@@ -218,7 +220,7 @@ def _walks(request: Request, at: AtVisit, survey: SurveyPlan | None) -> list[dic
 
 def _stop_words(at: AtVisit, drawn: tuple[str, ...], *, with_division: bool = True) -> str:
     known = {stop.id: stop for stop in at.organ.stops}
-    names = [known[s].name if s in known else s for s in drawn]
+    names = [stop_words(at.organ, known[s]) if s in known else s for s in drawn]
     divisions = {known[s].division for s in drawn if s in known}
     words = ", ".join(names)
     if with_division and len(divisions) == 1:
