@@ -82,7 +82,10 @@ def test_a_warm_pipe_is_to_be_set_sharp_and_the_words_say_for_how_long() -> None
     seen = heard(np.random.default_rng(8), 1.6, tau_s=50.0, offset=15.0, settled=0.0)
     assert seen.above_cents == pytest.approx(15.0 * math.exp(-1.6), abs=0.4)
     assert "cents sharp now" in seen.words
-    assert seen.words.startswith("believe it in about ")
+    early = heard(np.random.default_rng(8), 0.6, tau_s=50.0, offset=15.0, settled=0.0)
+    assert early.words.startswith("believe it in about ")
+    wait_s = float(early.words.split(" s")[0].removeprefix("believe it in about "))
+    assert wait_s == pytest.approx(0.8 * 50.0, abs=25.0)
 
 
 def test_one_reading_alone_promises_nothing() -> None:

@@ -25,6 +25,7 @@ _WANDER_MEMORY_S = 0.5
 _FAR_CENTS = 100.0  # standard deviation of where a pipe may settle, before it is heard
 _MOST_READINGS = 160
 _WITHIN_CENTS = 0.5
+_KNOWN_TAUS = 1.4  # python -m bench settling: 95 % within half a cent
 _LEAST_KNOWN = 3.0  # past pipes that the usual time constant counts for
 
 
@@ -71,6 +72,8 @@ class Forecast:
         Posterior mean and standard deviation of ln(τ/s), to learn from.
     seconds : float
         From now until it is within half a cent of where it settles, and sure to be [s].
+    known_in_s : float
+        From now until the forecast itself will do: 1.4 time constants after the hand went off [s].
     """
 
     settled_cents: float
@@ -80,6 +83,7 @@ class Forecast:
     log_tau: float
     log_tau_sigma: float
     seconds: float
+    known_in_s: float = 0.0
 
     @property
     def is_settled(self) -> bool:
@@ -88,17 +92,21 @@ class Forecast:
 
     @property
     def words(self) -> str:
-        """What to tell the tuner, as ``believe it in about 40 s; now 3.0 cents sharp of where it
-        will settle``; empty where it can be believed.
+        """What to tell the tuner, as ``believe it in about 40 s; set it 3.0 cents flat now``.
+
+        The first while the forecast is unsure, the second once it is worth something.
         """
         if self.is_settled:
             return ""
-        wait_s = max(5, 5 * round(self.seconds / 5.0))
-        text = f"believe it in about {wait_s} s"
+        parts = []
+        unsure = self.sigma_cents > 0.5 * _WITHIN_CENTS
+        wait_s = min(self.seconds, self.known_in_s) if unsure else 0.0
+        if unsure:
+            parts.append(f"believe it in about {max(5, 5 * round(wait_s / 5.0))} s")
         if self.sigma_cents < _WITHIN_CENTS and abs(self.above_cents) >= 0.05:
             side = "sharp" if self.above_cents > 0.0 else "flat"
-            text += f"; set it {abs(self.above_cents):.1f} cents {side} now"
-        return text
+            parts.append(f"set it {abs(self.above_cents):.1f} cents {side} now")
+        return "; ".join(parts)
 
 
 def forecast(
@@ -203,6 +211,7 @@ def _summed(  # noqa: PLR0917
         log_tau=log_mean,
         log_tau_sigma=log_sigma,
         seconds=float(waits[order[min(at, len(order) - 1)]]),
+        known_in_s=max(0.0, _KNOWN_TAUS * median - now_s),
     )
 
 

@@ -38,7 +38,7 @@ _QUICK_S = 0.2
 _QUICK_PERIODS = 7.0
 _STEADY_S = 0.45
 _STEADY_PERIODS = 14.0
-_MOVED_CENTS = 0.7  # from where on a pipe is said to move
+_MOVED_CENTS = 0.5  # from where on a pipe is said to move
 _MOVED_SIGMAS = 5.0
 _JUMP_CENTS = 60.0
 _OWN_CENTS = 50.0
@@ -96,10 +96,16 @@ class Tracker:
         Of the blocks [Hz].
     expected : Expected
         Change it with `expect`.
+    update_s : float
+        Between two readings of one pipe [s].
+    longest_s : float
+        Longest window of a steady reading [s]; may be changed at any time.
     """
 
     sample_rate: int
     expected: Expected
+    update_s: float = UPDATE_S
+    longest_s: float = LONGEST_S
     _ring: Ring = field(init=False)
     _hold: _Hold | None = field(init=False, default=None)
     _pair: PairTracker | None = field(init=False, default=None)
@@ -134,7 +140,7 @@ class Tracker:
             Time of the first sample. Where it is later than the end of the last block by more than
             a few milliseconds, blocks were lost, and the hold is followed anew.
         """
-        step_s = UPDATE_S if self._pair is None else PAIR_UPDATE_S
+        step_s = self.update_s if self._pair is None else max(self.update_s, PAIR_UPDATE_S)
         if self._ring.put(np.asarray(samples, dtype=np.float32), start_s):
             self._forget()
         if self._ring.end_s < self._due_s:
@@ -234,7 +240,7 @@ class Tracker:
         hz = self.expected.pipe.hz
         # The room fills: of a longer hold the beginning is left out.
         into_s = now_s - hold.quiet_since_s
-        begin_s = max(hold.quiet_since_s + min(1.0, into_s / 3.0), now_s - LONGEST_S)
+        begin_s = max(hold.quiet_since_s + min(1.0, into_s / 3.0), now_s - self.longest_s)
         if now_s - begin_s < max(_STEADY_S, _STEADY_PERIODS / hz):
             return None
         return steady_look(self._ring.since(begin_s), self.sample_rate, hold.hz)
