@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from tests.work.chapel import EVENT_CELSIUS, chapel_book
-from walkboard.book.records import TickState
+from walkboard.book.records import FaultKind, TickState
 from walkboard.book.seen import SeenBook
-from walkboard.errors import InputError
+from walkboard.errors import InputError, NotEnoughMinutesError
 from walkboard.organ.model import PipeRef
 from walkboard.planning.planning import make_plan
 from walkboard.work import visiting
@@ -54,6 +54,17 @@ def test_what_is_out_of_reach_is_not_planned(book: SeenBook) -> None:
     assert {i.pipe.rank for i in tried(book, visit, Wish(60.0)).items} > {
         i.pipe.rank for i in tried(book, visit, out).items
     }
+
+
+def test_a_pipe_with_a_fault_is_seen_to_whatever_it_costs(book: SeenBook) -> None:
+    visit = book.visits(1)[0]
+    pipe = PipeRef("great.octave4", 20)
+    assert pipe not in {i.pipe for i in tried(book, visit, Wish(15.0)).items}
+    book.report_fault(1, FaultKind.SLOW_SPEECH, "late", pipe=pipe)
+    asked = Wish(15.0, faults=book.standing_faults(1))
+    assert pipe in {i.pipe for i in tried(book, visit, asked).items}
+    with pytest.raises(NotEnoughMinutesError):
+        tried(book, visit, Wish(2.0, faults=book.standing_faults(1)))
 
 
 def test_reeds_are_set_to_the_air_of_the_event(book: SeenBook) -> None:

@@ -6,23 +6,26 @@ try takes a small part of a second. Light to import; what plans is loaded when f
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from walkboard.book.records import KeptEvent, KeptPlan, KeptVisit
+from walkboard.book.records import KeptEvent, KeptFault, KeptPlan, KeptVisit
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.planning.plan import CurvePoint, Plan
+from walkboard.work.keeping import now
 from walkboard.work.seeing import condition, organ_at, standing
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
-    from walkboard.planning.what_if import EventAir, Prepared, Question
+    from walkboard.planning.what_if import Prepared, Question
 
 LONGEST_MINUTES = 960.0  # two long days
 _LEAST_SHOWN_MINUTES = 120.0
 _BEYOND = 1.5  # as `walkboard.planning.curve` goes beyond the minutes that it is asked for
 _EVERY_MINUTES = 10.0
+_AIR_SECONDS = 600.0  # so long its course is taken to be as it was
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +41,15 @@ class Wish:
         Overrules the event's own [°C].
     out_of_reach : frozenset of str
         Ids of ranks that nobody can get at today.
+    faults : tuple of KeptFault
+        Whose pipes must be seen to in any case.
     """
 
     minutes: float
     event: KeptEvent | None = None
     event_air_celsius: float | None = None
     out_of_reach: frozenset[str] = field(default_factory=frozenset)
+    faults: tuple[KeptFault, ...] = ()
 
     @property
     def air_celsius(self) -> float | None:
@@ -54,31 +60,20 @@ class Wish:
 
     def question(self, organ: Organ) -> Question:
         """The question that a plan answers."""
-        from walkboard.planning.demands import Demands
-        from walkboard.planning.use import EventUse
-        from walkboard.planning.what_if import Question
+        from walkboard.work.asking import Asked, with_faults
 
         if not 0.0 <= self.minutes <= LONGEST_MINUTES:
             raise InputError(
                 f"A visit cannot last {self.minutes:g} minutes.",
                 mend=f"Give 0 to {LONGEST_MINUTES:g}.",
             )
-        return Question(
-            minutes=self.minutes,
-            event_air_celsius=self._air(organ),
-            use=EventUse() if self.event is None else self.event.use,
-            demands=Demands(out_of_reach=self.out_of_reach),
-        )
-
-    def _air(self, organ: Organ) -> EventAir:
-        air = self.air_celsius
-        if self.event is None or self.event_air_celsius is not None:
-            return air
-        own = self.event.air_by_division
-        if not own:
-            return air
-        known = {d.id: own.get(d.id, air) for d in organ.divisions}
-        return {division: value for division, value in known.items() if value is not None}
+        air = {} if self.event_air_celsius is None else {"": self.event_air_celsius}
+        asked = Asked(event_air_celsius=air, out_of_reach=tuple(sorted(self.out_of_reach)))
+        if self.event is not None:
+            asked = asked.for_event(self.event)
+        question = asked.question(organ, self.minutes)
+        demands = with_faults(organ, question.demands, self.faults)
+        return replace(question, demands=demands)
 
 
 def prepared(book: SeenBook, visit: KeptVisit) -> Prepared:
@@ -89,20 +84,20 @@ def prepared(book: SeenBook, visit: KeptVisit) -> Prepared:
     InputError
         When nothing usable was heard yet.
     """
-    weights = book.weights(visit.organ_id)
 
     def work_out() -> Prepared:
-        from walkboard.planning.weighing import WeightChange
         from walkboard.planning.what_if import prepare
+        from walkboard.work.asking import air_courses, changes_of
 
         return prepare(
             organ_at(book, visit),
             condition(book, visit),
             tuple(standing(book, visit).values()),
-            changes=[WeightChange(weight.subject, weight.factor) for weight in weights],
+            changes=changes_of(book, visit.organ_id),
+            air=air_courses(visit, now()),
         )
 
-    return book.memory.get(("prepared", *_state(book, visit), weights), work_out)
+    return book.memory.get(("prepared", *_state(book, visit)), work_out)
 
 
 def tried(book: SeenBook, visit: KeptVisit, wish: Wish) -> Plan:
@@ -123,7 +118,8 @@ def curve(book: SeenBook, visit: KeptVisit, wish: Wish) -> tuple[CurvePoint, ...
     """
     longest = max(_LEAST_SHOWN_MINUTES, 2.0 * (visit.minutes or 0.0))
     event = None if wish.event is None else wish.event.id
-    asked = (event, wish.event_air_celsius, wish.out_of_reach, book.weights(visit.organ_id))
+    faults = tuple(fault.id for fault in wish.faults)
+    asked = (event, wish.event_air_celsius, wish.out_of_reach, faults)
 
     def work_out() -> tuple[CurvePoint, ...]:
         whole = replace(wish, minutes=min(longest, LONGEST_MINUTES))
@@ -152,7 +148,9 @@ def kept(book: SeenBook, visit: KeptVisit, wish: Wish) -> KeptPlan:
     return book.keep_plan(visit.id, plan, event_air_celsius=wish.air_celsius)
 
 
-def _state(book: SeenBook, visit: KeptVisit) -> tuple[int, ...]:
-    """What the readings and the air of a visit depend on."""
+def _state(book: SeenBook, visit: KeptVisit) -> tuple[Hashable, ...]:
+    """What the plans of a visit depend on; the air goes on with time."""
     marks = book.marks(visit.id)
-    return visit.id, marks.hearings, marks.ticks, marks.conditions
+    since = now().timestamp() // _AIR_SECONDS
+    weights = book.weights(visit.organ_id)
+    return visit.id, marks.hearings, marks.ticks, marks.conditions, since, weights

@@ -159,7 +159,8 @@ def _wish(at: AtVisit, asked: Asked) -> Wish:
     last = at.desk.book.current_plan(at.visit.id)
     if "air" not in asked and event is None and last is not None:
         air = last.event_air_celsius
-    return Wish(minutes, event, air, out)
+    faults = at.desk.book.standing_faults(at.kept.id) if "faults" in asked else ()
+    return Wish(minutes, event, air, out, tuple(faults))
 
 
 def _usual_minutes(at: AtVisit) -> float:
