@@ -166,14 +166,15 @@ def first_look(
     pace: Pace,
 ) -> tuple[SurveyWalk, ...]:
     """The quick look that every visit with some minutes for listening begins with."""
-    if listening is not None and listening < 3.0 * QUICK_KEYS * pace.key_minutes:
-        return ()
     (seen,) = figures(case.organ, [replace(case.visit, heard=())])
     ahead = before.copy()
     ahead.pass_to(seen.year)
-    single = pace.setting_minutes == 0.0
     weight = dict.fromkeys(case.organ.pipes(), 1.0)
-    return quick_look(ahead, seen, offers, weight, at_once=1 if single else 4)
+    if pace.setting_minutes > 0.0:
+        return quick_look(ahead, seen, offers, weight)
+    # a pipe at a time: as many pipes as twenty keys of three ranks let hear, at most a quarter
+    pipes = min(3 * QUICK_KEYS, int(0.25 * (listening or 0.0) / pace.key_minutes))
+    return quick_look(ahead, seen, offers, weight, keys=pipes, at_once=2)
 
 
 def kept(

@@ -16,6 +16,7 @@ from walkboard.cli import (
     desking,
     events,
     faults,
+    foreseeing,
     hearing,
     instrument,
     keeping,
@@ -52,6 +53,10 @@ events.app.command("give", epilog=calendars.GIVE_EXAMPLE)(calendars.give)
 app.add_typer(weights.app, name="weight")
 app.add_typer(sheets.app, name="sheet")
 app.command("desk", epilog=desking.EXAMPLE)(desking.desk)
+app.command("outlook", epilog=foreseeing.OUTLOOK_EXAMPLE)(foreseeing.outlook)
+app.command("first-keys", epilog=foreseeing.FIRST_EXAMPLE)(foreseeing.first_keys)
+app.command("next-keys", epilog=foreseeing.NEXT_EXAMPLE)(foreseeing.next_keys)
+app.command("readiness", epilog=foreseeing.READINESS_EXAMPLE)(foreseeing.readiness)
 app.command("demo", epilog=demonstrating.EXAMPLE)(demonstrating.demo)
 
 

@@ -243,7 +243,9 @@ class RankDrift:
             middle, own = common[0], diagonal + common[1]
         slipped = self._slipped(heard, off - middle, own)
         far = own + self.habits.slip_cents**2
-        diagonal += 1.0 / ((1.0 - slipped) / own + slipped / far) - own
+        jumped = 1.0 / ((1.0 - slipped) / own + slipped / far) - own
+        diagonal += jumped
+        self.covariance[heard, heard] += jumped  # it is the pipe that jumped, not the reading
         return Met(heard, off, spread, own)
 
     def hear(self, met: Met, shared: FloatArray, common: tuple[float, float]) -> None:
