@@ -29,7 +29,7 @@ def outlook(
     book: Path = BOOK,
     organ: str = ORGAN,
     on: str | None = ON,
-    air: float = typer.Option(
+    air: float | None = typer.Option(
         None, "--air", help="Air at the organ [°C]; its pitch's unless told."
     ),
     rank: str | None = typer.Option(None, "--rank", help="Every pipe of one rank."),
@@ -143,7 +143,7 @@ def next_keys(
     book: Path = BOOK,
     organ: str = ORGAN,
     minutes: float = typer.Option(..., "--minutes", help="Minutes left, listening and tuning."),
-    listening: float = typer.Option(
+    listening: float | None = typer.Option(
         None, "--listening", help="At most so many of them for listening; chosen unless told."
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
@@ -178,7 +178,7 @@ def next_keys(
 def readiness(
     book: Path = BOOK,
     organ: str = ORGAN,
-    minutes: float = typer.Option(None, "--minutes", help="Of a visit; as the last one's."),
+    minutes: float | None = typer.Option(None, "--minutes", help="Of a visit; as the last one's."),
     chart: Path | None = typer.Option(None, "--chart", help="Draw it along the calendar, as SVG."),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
