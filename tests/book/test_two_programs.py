@@ -1,6 +1,8 @@
 """Two programs on one book: readers never wait, writers take turns, nothing is lost."""
 
 import sqlite3
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -109,3 +111,39 @@ def test_threads_share_one_book(book: Book, visit: KeptVisit) -> None:
         thread.join()
     notes = sorted(note.words for note in book.visit(visit.id).notes)
     assert notes == sorted(f"{number} {step}" for number in range(4) for step in range(5))
+
+
+_TELLING = """
+import sys
+from pathlib import Path
+from tests.book.making import Clock
+from walkboard.book import open_book
+
+with open_book(Path(sys.argv[1]), clock=Clock()) as book:
+    book.report_fault(1, "cipher", "told by the other program")
+    print("told", flush=True)
+    sys.stdin.readline()
+"""
+
+
+def test_a_book_opened_twice_in_one_program_still_sees_what_another_does(
+    book: Book, organ_id: int, clock: Clock
+) -> None:
+    """Seen red: opening read the database as a plain file, whose closing dropped all locks."""
+    assert book.faults(organ_id) == ()
+    with open_book(book.path, clock=clock):
+        pass
+    for number in (1, 2):  # the first one took the write-ahead log away as it closed
+        with subprocess.Popen(
+            [sys.executable, "-c", _TELLING, str(book.path)],
+            cwd=Path(__file__).resolve().parents[2],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+        ) as other:
+            assert other.stdout is not None
+            assert other.stdout.readline() == "told\n"
+            with open_book(book.path, clock=clock) as again:
+                assert len(again.faults(organ_id)) == number
+            assert len(book.faults(organ_id)) == number
+            other.communicate("\n")

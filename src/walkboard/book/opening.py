@@ -26,7 +26,7 @@ from walkboard.errors import BookError
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
-_MAGIC = b"SQLite format 3\x00"  # sqlite.org/fileformat, section 1.3.1
+_HEADER_BYTES = 100  # of every SQLite database (sqlite.org/fileformat, 1.3)
 
 
 def create_book(path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> Book:
@@ -104,9 +104,11 @@ def _revision_of(book: Path) -> str:
     database = book / DATABASE
     _refuse_no_book(book, database)
     try:
-        with database.open("rb") as handle:
-            if handle.read(len(_MAGIC)) != _MAGIC:
-                raise trouble.of_code(sqlite3.SQLITE_NOTADB, book)
+        # Never read as a plain file: to close that would drop the locks of every connection that
+        # this process has on it (sqlite.org/howtocorrupt, 2.2), and another program that closes
+        # the book would then take away the -wal that they still read.
+        if database.stat().st_size < _HEADER_BYTES:
+            raise trouble.of_code(sqlite3.SQLITE_NOTADB, book)
         # Even a reader makes a -wal and a -shm file beside the database, unless it may take the
         # file for one that nobody changes. What it then cannot see is what only the -wal holds.
         wal = database.with_name(f"{DATABASE}-wal")
