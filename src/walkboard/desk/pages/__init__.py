@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from walkboard.desk.page import Page
 from walkboard.desk.pages import (
+    book,
     calendar,
     card,
     description,
@@ -32,6 +33,7 @@ PAGES: tuple[Page, ...] = (
     report.PAGE,
     card.PAGE,
     calendar.PAGE,
+    book.PAGE,
     sharing.PAGE,
     pair.PAGE,
     ticking.PAGE,

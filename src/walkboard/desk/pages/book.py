@@ -1,0 +1,202 @@
+"""The book: its visits with their readings and works, search, sheets, and exports."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from walkboard.book.records import Found, KeptOrgan, KeptVisit, TickState
+from walkboard.desk.desk import desk_of
+from walkboard.desk.fault_forms import place_words, plain, word_of
+from walkboard.desk.page import Door, Page
+from walkboard.desk.preferences import preferences_of
+from walkboard.desk.wording import say
+from walkboard.errors import InputError
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.work.seeing import organ_at
+from walkboard.work.standing import latest_air
+
+LONGEST_SEARCH, LONGEST_NOTE = 200, 4000
+MOST_FOUND = 200
+_TYPES = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "json": "application/json",
+}
+
+
+def book(request: Request) -> Response:
+    """Every visit, newest first; what a search found; exports."""
+    desk = desk_of(request)
+    kept, organ = desk.organ(request)
+    words = plain(request.query_params.get("words", ""), LONGEST_SEARCH)
+    found = [f for f in desk.book.search(words) if f.organ_id == kept.id] if words else []
+    return desk.render(
+        request,
+        "book.html",
+        organ_name=organ.name,
+        visits=[_visit_row(request, visit) for visit in reversed(desk.book.visits(kept.id))],
+        words=words,
+        found=[_found(kept, one) for one in found[:MOST_FOUND]],
+        found_all=len(found),
+        descriptions=desk.book.organ_versions(kept.id),
+        longest_search=LONGEST_SEARCH,
+    )
+
+
+def visit(request: Request) -> Response:
+    """The record of one visit; of the readings those of the rank that is asked for."""
+    desk = desk_of(request)
+    kept, record = _visit(request)
+    organ = organ_at(desk.book, record)
+    recordings = desk.book.recordings(record.id)
+    best = desk.book.best_readings(record.id)
+    read = {pipe.rank for pipe in best}
+    ranks = [rank for rank in organ.ranks if rank.id in read]
+    asked = request.query_params.get("rank", ranks[0].id if ranks else "")
+    if asked:
+        organ.rank(asked)
+    name_key = preferences_of(request).key
+    return desk.render(
+        request,
+        "book/visit.html",
+        visit=record,
+        organ_name=organ.name,
+        air=latest_air(record),
+        divisions=organ.divisions,
+        works=_works(request, organ, record),
+        recordings=recordings,
+        stop_names={stop.id: stop.name for stop in organ.stops},
+        ranks=ranks,
+        rank=asked,
+        readings=[
+            {
+                "pipe": pipe,
+                "key": name_key(organ.rank(asked).key_of(pipe.number)),
+                "reading": best[pipe].reading,
+            }
+            for pipe in sorted(p for p in best if p.rank == asked)
+        ],
+        mended=[
+            {
+                "fault": fault,
+                "name": say(f"faults.name_{word_of(fault.kind)}"),
+                "where": place_words(organ, fault, name_key),
+            }
+            for fault in desk.book.faults(kept.id)
+            if fault.mended_in_visit == record.id
+        ],
+        has_plan=desk.book.current_plan(record.id) is not None,
+        longest_note=LONGEST_NOTE,
+    )
+
+
+async def note(request: Request) -> Response:
+    """Add a note to a visit, open or closed."""
+    given = await request.form(max_files=0, max_fields=4)
+    return await run_in_threadpool(_note, request, given)
+
+
+def export(request: Request) -> Response:
+    """The book or a table of it as a file."""
+    from walkboard.work import exporting  # noqa: PLC0415 - not wanted when the desk opens
+
+    desk = desk_of(request)
+    kept, _ = desk.organ(request)
+    name, _, ending = request.path_params["file"].rpartition(".")
+    if (name, ending) == ("book", "xlsx"):
+        data = exporting.as_workbook(desk.book, kept)
+    elif (name, ending) == ("book", "json"):
+        data = exporting.as_json(desk.book)
+    elif ending == "csv" and name in exporting.TABLES:
+        data = exporting.as_csv(exporting.table(desk.book, kept, name))
+    else:
+        raise HTTPException(404)
+    return Response(
+        data,
+        media_type=_TYPES[ending],
+        headers={"Content-Disposition": f'attachment; filename="{name}.{ending}"'},
+    )
+
+
+def _note(request: Request, given: FormData) -> Response:
+    _, record = _visit(request)
+    words = plain(given.get("words", ""), LONGEST_NOTE)
+    if not words:
+        raise InputError("The note is empty.", mend="Write it first.")
+    desk_of(request).book.add_note(record.id, words)
+    return RedirectResponse(f"{request.url.path.removesuffix('/note')}#notes", 303)
+
+
+def _visit(request: Request) -> tuple[KeptOrgan, KeptVisit]:
+    desk = desk_of(request)
+    kept, _ = desk.organ(request)
+    number = int(request.path_params["visit"])
+    found = next((v for v in desk.book.visits(kept.id) if v.id == number), None)
+    if found is None:
+        raise HTTPException(404)
+    return kept, found
+
+
+def _visit_row(request: Request, record: KeptVisit) -> dict[str, Any]:
+    seen = desk_of(request).book
+    states = seen.pipe_states(record.id).values()
+    return {
+        "visit": record,
+        "read": sum(
+            1 for r in seen.best_readings(record.id).values() if r.reading.cents is not None
+        ),
+        "done": sum(1 for tick in states if tick.state == TickState.DONE),
+        "has_plan": seen.current_plan(record.id) is not None,
+    }
+
+
+def _works(request: Request, organ: Organ, record: KeptVisit) -> list[dict[str, Any]]:
+    """What was planned in its order, with what became of it; then what was done beside the plan."""
+    seen = desk_of(request).book
+    name_key = preferences_of(request).key
+    plan = seen.current_plan(record.id)
+    planned = {} if plan is None else {item.pipe: item for item in plan.plan.items}
+    ticks = seen.pipe_states(record.id)
+
+    def row(pipe: PipeRef) -> dict[str, Any]:
+        rank = organ.rank(pipe.rank)
+        tick = ticks.get(pipe)
+        return {
+            "pipe": pipe,
+            "rank": rank.name,
+            "key": name_key(rank.key_of(pipe.number)),
+            "cents": planned[pipe].cents if pipe in planned else None,
+            "state": "open" if tick is None else tick.state,
+            "note": "" if tick is None else tick.note,
+            "at": None if tick is None else tick.at,
+        }
+
+    return [row(pipe) for pipe in [*planned, *(p for p in sorted(ticks) if p not in planned)]]
+
+
+def _found(kept: KeptOrgan, one: Found) -> dict[str, Any]:
+    at = f"/organ/{kept.id}"
+    address = {
+        "fault": f"{at}/faults/{one.id}",
+        "event": f"{at}/calendar",
+    }.get(one.kind, f"{at}/book/visit/{one.visit_id}")
+    return {"found": one, "address": address, "kind": say(f"book.kind_{one.kind}")}
+
+
+PAGE = Page(
+    "book",
+    (
+        Door("/organ/{organ:int}/book", book),
+        Door("/organ/{organ:int}/book/visit/{visit:int}", visit),
+        Door("/organ/{organ:int}/book/visit/{visit:int}/note", note, ("POST",)),
+        Door("/organ/{organ:int}/book/export/{file}", export),
+    ),
+    place="/organ/{organ}/book",
+    rank=80,
+)
