@@ -21,6 +21,7 @@ def test_every_command_has_help_with_an_example(run: Run) -> None:
         ["visit", "close"], ["visit", "list"], ["fault", "report"], ["fault", "list"],
         ["fault", "mend"], ["sheet", "worklist"], ["sheet", "report"],
         ["event", "add"], ["event", "use"], ["event", "cancel"], ["event", "list"],
+        ["event", "take"], ["event", "give"],
         ["weight", "set"], ["weight", "list"], ["weight", "explain"],
     ):  # fmt: skip
         ran = run(*words, "--help")

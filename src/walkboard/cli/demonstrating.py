@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
+from walkboard.cli import desking
 from walkboard.cli.printing import number, print_table
 from walkboard.cli.progress import Bar
 
@@ -20,8 +22,13 @@ EXAMPLE = "Example: walkboard demo --folder build/demo"
 def demo(
     folder: Path = typer.Option(Path("build/demo"), "--folder", help="Where to build it."),
     seed: int | None = typer.Option(None, "--seed", help="Another seed gives another hall."),
+    serve: bool | None = typer.Option(
+        None,
+        "--serve/--no-serve",
+        help="Open the desk on its book at the end; else only where this runs in a terminal.",
+    ),
 ) -> None:
-    """Build an invented hall, record and hear ten walks, plan a visit, print the sheets."""
+    """Build an invented hall and its book, record and hear ten walks, plan, print, show it all."""
     from walkboard.demo import flow
 
     begun_s = time.monotonic()
@@ -30,6 +37,13 @@ def demo(
             folder, seed=flow.SEED if seed is None else seed, tell=typer.echo, progress=bar
         )
     _print(made, time.monotonic() - begun_s)
+    if sys.stdout.isatty() if serve is None else serve:
+        from walkboard.desk.serving import serve as serve_desk
+
+        typer.echo("")
+        serve_desk(made.book, tell=desking.tell)
+    else:
+        typer.echo(f"Open its pages: walkboard desk {made.book}")
 
 
 def _print(made: Demo, took_s: float) -> None:

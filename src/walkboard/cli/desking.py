@@ -26,10 +26,11 @@ def desk(
     from walkboard.desk.serving import serve
 
     shared = address_to_share(address) if share or address else None
-    serve(book, port=port, shared_address=shared, tell=_tell)
+    serve(book, port=port, shared_address=shared, tell=tell)
 
 
-def _tell(home: str, shared: str | None) -> None:
+def tell(home: str, shared: str | None) -> None:
+    """Say where the desk is open."""
     typer.echo(f"The desk is open at {home} (Ctrl-C closes it).")
     if shared is not None:
         typer.echo(f"Phones reach it at {shared} once they are paired: {home}sharing shows how.")

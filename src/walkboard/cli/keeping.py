@@ -128,8 +128,8 @@ def search(
 
 @app.command(
     "export",
-    epilog="Examples: walkboard book export ~/harbour-hall harbour-hall.json; "
-    "walkboard book export ~/harbour-hall readings.csv --table readings",
+    epilog="Example: walkboard book export ~/harbour-hall harbour-hall.json; or ... readings.csv "
+    "--table readings",
 )
 def export(
     book: Path = BOOK,
