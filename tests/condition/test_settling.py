@@ -25,7 +25,7 @@ def many(taus: float, seed: int) -> list[tuple[float, Forecast]]:
     """Errors and forecasts of many pipes: offsets to 30 cents, time constants of 20 to 120 s."""
     rng = np.random.default_rng(seed)
     found = []
-    for _ in range(80):
+    for _ in range(60):
         settled = rng.uniform(-20.0, 20.0)
         seen = heard(
             rng,

@@ -32,6 +32,7 @@ _MARGIN = 0.7  # of the tolerance, within which its settled place must be believ
 _FORECAST_S = 0.5
 _MOST_HEARD = 400
 _LONGEST_S = 1.2  # of a window: a pipe that cools moves by half a cent a second
+_LONG_ENOUGH_S = 0.4  # of a window: a shorter one may still be of the attack
 _MOVED_CENTS = 0.3
 _MOVED_SIGMAS = 4.0
 # What a hand or a tool leaves, by what is moved: common practice, no source. A spring or a cone is
@@ -199,7 +200,7 @@ class TuningFlow:
             work.quiet_since_s = reading.at_s
         if reading.sigma_cents > _STEADY_SIGMA_CENTS:
             return self._shown(Step.LISTEN, reading, "listening")
-        if work.before is None and reading.sigma_cents < _SURE_CENTS:
+        if work.before is None and _is_sure(reading):
             work.before = reading
         self._remember(reading)
         quiet_s = reading.at_s - work.quiet_since_s
@@ -226,6 +227,8 @@ class TuningFlow:
         elif work.before is not None and work.before.cents is not None and work.handled_s is None:
             due = work.before.cents
         else:
+            return False
+        if reading.window_s < _LONG_ENOUGH_S:
             return False
         limit = max(_MOVED_CENTS, _MOVED_SIGMAS * reading.sigma_cents)
         return abs(reading.cents - due) > limit
@@ -405,3 +408,9 @@ class TuningFlow:
 
 _TOLD_MOVE = 0.3  # of what was asked, from which the forecast tells what a move did
 _TOLD_TAU = 0.5  # of ln τ, from which a pipe tells something of its kind
+
+
+def _is_sure(reading: LiveReading) -> bool:
+    """Whether a reading can stand for where the pipe is."""
+    sigma = reading.sigma_cents
+    return sigma is not None and sigma < _SURE_CENTS and reading.window_s >= _LONG_ENOUGH_S

@@ -1,0 +1,165 @@
+"""What a live session has heard, written line by line beside its recording, whole after a kill."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from walkboard.errors import InputError
+from walkboard.listening.heard import SoundInfo
+from walkboard.listening.tracking_readings import LiveReading
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.targets import cents_off
+from walkboard.quantities import ratio_of_cents
+from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.work.tuning_values import Result
+
+_STRICT = ConfigDict(frozen=True, extra="forbid")
+
+
+class Heard(BaseModel):
+    """A reading of one pipe: pitch, uncertainty, level and window."""
+
+    model_config = _STRICT
+    hz: float
+    sigma_cents: float
+    level_db: float
+    start_s: float
+    end_s: float
+
+
+class Line(BaseModel):
+    """One pipe called done; or, with `undone`, taken back."""
+
+    model_config = _STRICT
+    pipe: str
+    stop: str
+    before: Heard | None = None
+    after: Heard | None = None
+    undone: bool = False
+
+
+class Head(BaseModel):
+    """The first line."""
+
+    model_config = _STRICT
+    visit_id: int
+    recorded_at: datetime
+    air_celsius: float | None
+
+
+class SessionLog:
+    """The log of a session.
+
+    Parameters
+    ----------
+    path : Path
+    head : Head
+    """
+
+    def __init__(self, path: Path, head: Head) -> None:
+        self.path = path
+        self.head = head
+        self.lines: list[Line] = []
+        self._write(head)
+
+    def add(self, line: Line) -> None:
+        """Add a line and make it safe on the disk."""
+        self.lines.append(line)
+        self._write(line)
+
+    def _write(self, line: BaseModel) -> None:
+        with self.path.open("a", encoding="utf-8") as stream:
+            stream.write(line.model_dump_json() + "\n")
+            stream.flush()
+            os.fsync(stream.fileno())
+
+
+def read_log(path: Path) -> tuple[Head, tuple[Line, ...]]:
+    """The log of a session that was killed; a last line cut short is left out.
+
+    Raises
+    ------
+    InputError
+        When it is no such log.
+    """
+    try:
+        first, *rest = path.read_text(encoding="utf-8").splitlines()
+        head = Head.model_validate_json(first)
+    except (OSError, ValueError) as error:
+        raise InputError("This is no log of a live session.", where=str(path)) from error
+    lines = []
+    for text in rest:
+        try:
+            lines.append(Line.model_validate_json(text))
+        except ValidationError:
+            break
+    return head, tuple(lines)
+
+
+def line_of(result: Result) -> Line:
+    """The line for a pipe called done; `after` is where it settles."""
+    after = None
+    if result.after is not None and result.settled_cents is not None:
+        after = _heard(
+            result.after,
+            result.task.target_hz * ratio_of_cents(result.settled_cents),
+            result.settled_sigma_cents,
+        )
+    before = None
+    if result.before is not None and result.handled_s is not None:
+        before = _heard(result.before, result.before.hz, result.before.sigma_cents)
+    return Line(pipe=str(result.task.pipe), stop=result.task.stop, before=before, after=after)
+
+
+def _heard(reading: LiveReading, hz: float | None, sigma_cents: float | None) -> Heard | None:
+    if hz is None or sigma_cents is None:
+        return None
+    return Heard(
+        hz=hz,
+        sigma_cents=sigma_cents,
+        level_db=reading.level_db,
+        start_s=max(0.0, reading.at_s - reading.window_s),
+        end_s=reading.at_s,
+    )
+
+
+def walk_of_lines(
+    organ: Organ, head: Head, lines: Sequence[Line], file: str, sound: SoundInfo
+) -> HeardWalk:
+    """A session as a walk that the book can keep: a hold for each pipe called done, as it settles.
+
+    What stood before is in the log and in the note of the tick; as a reading it would count as
+    where the pipe stands after it was tuned.
+    """
+    standing: dict[str, Line] = {}
+    for line in lines:
+        standing.pop(line.pipe, None)
+        if not line.undone:
+            standing[line.pipe] = line
+    heard = sorted(
+        ((line.after, line) for line in standing.values() if line.after is not None),
+        key=lambda pair: pair[0].start_s,
+    )
+    holds = []
+    for n, (part, line) in enumerate(heard, start=1):
+        pipe = PipeRef.parse(line.pipe)
+        rank = organ.rank(pipe.rank)
+        key = rank.key_of(pipe.number)
+        reading = Reading(
+            pipe,
+            part.hz,
+            part.sigma_cents,
+            cents_off(part.hz, organ, pipe, head.air_celsius),
+            part.level_db,
+            part.start_s,
+            part.end_s,
+        )
+        number = organ.division(rank.division).key_number(key)
+        holds.append(Hold(n, key, number, part.start_s, part.end_s, (reading,)))
+    drawn = tuple(dict.fromkeys(line.stop for line in standing.values()))
+    return HeardWalk(file, sound, organ.name, drawn, head.air_celsius, tuple(holds), ())

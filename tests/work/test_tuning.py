@@ -1,0 +1,132 @@
+"""A live session at the pipes with a book: what is ticked, kept, taken back, and left by a kill."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.listening.live_sounds import RATE, moved, still
+from walkboard.book.records import TickState
+from walkboard.capture.playing import NoWait, PlayedSound
+from walkboard.errors import BookError
+from walkboard.organ import examples
+from walkboard.organ.model import PipeRef
+from walkboard.organ.targets import target_hz
+from walkboard.planning.plan import PlanItem
+from walkboard.work import keeping
+from walkboard.work.tuning import FOLDER, Place, TuningSession, take_in_left_over, tasks_of
+from walkboard.work.tuning_values import Step, Task
+
+PIPES = [PipeRef("great.octave4", n) for n in (13, 14)]
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Iterator[Place]:
+    text = tmp_path / "hall.toml"
+    text.write_text(examples.hall(), encoding="utf-8")
+    book = keeping.new(tmp_path / "book")
+    kept = keeping.add_organ(book, text)
+    _, organ = keeping.organ_of(book, None)
+    visit = book.open_visit(kept.id, purpose="before the recital", minutes=60.0)
+    yield Place(book, kept, organ, visit)
+    book.close()
+
+
+def tasks(place: Place) -> tuple[Task, ...]:
+    items = [
+        PlanItem(n, pipe, 3.0, target_hz(place.organ, pipe, None), "flatter", 0.6, "")
+        for n, pipe in enumerate(PIPES, start=1)
+    ]
+    return tasks_of(place.organ, items)
+
+
+def session(place: Place, *cents: float) -> TuningSession:
+    """A session whose source plays the pipes one after another, so far off."""
+    sounds = [
+        moved(
+            target_hz(place.organ, pipe, None) * 2.0 ** (off / 1200.0),
+            still,
+            "flue",
+            np.random.default_rng(4),
+            seconds=2.6,
+            reverberation_s=1.0,
+        ).samples
+        for pipe, off in zip(PIPES, cents, strict=False)
+    ]
+    source = PlayedSound(np.concatenate(sounds), RATE, NoWait())
+    return TuningSession(place, source, tasks(place), update_s=0.1)
+
+
+def test_pipes_inside_tolerance_are_ticked_and_kept_with_their_recording(place: Place) -> None:
+    at = session(place, 0.2, -0.1)
+    steps: list[Step] = []
+    at.run(lambda shown: steps.append(shown.step))
+    assert steps[-1] is Step.END
+    states = place.book.pipe_states(place.visit.id)
+    assert {pipe: tick.state for pipe, tick in states.items()} == dict.fromkeys(
+        PIPES, TickState.DONE
+    )
+    assert states[PIPES[0]].note == "before +0.2, after +0.2 cents"
+    assert states[PIPES[0]].at < states[PIPES[1]].at
+    kept = at.close()
+    assert kept is not None
+    assert kept.walk.sound.seconds == pytest.approx(at.meter.lost / RATE + 5.8, abs=0.1)
+    assert [hold.readings[0].pipe for hold in kept.walk.holds] == PIPES
+    assert kept.walk.holds[0].readings[0].cents == pytest.approx(0.2, abs=0.05)
+    assert place.book.sound_path(kept.id).stat().st_size > 100_000
+    # what was heard after the pipe was called done counts as where it stands
+    best = place.book.best_readings(place.visit.id)
+    assert best[PIPES[1]].reading.cents == pytest.approx(-0.1, abs=0.05)
+    assert list((place.book.path / FOLDER).iterdir()) == []
+    assert at.close() is None
+
+
+def test_undo_takes_the_tick_back_and_the_reading_out(place: Place) -> None:
+    at = session(place, 0.2)
+    at.run(lambda _: None)
+    assert at.flow.task is not None
+    assert at.flow.task.pipe == PIPES[1]
+    shown = at.undo()
+    assert shown.task is not None
+    assert shown.task.pipe == PIPES[0]
+    assert place.book.pipe_states(place.visit.id)[PIPES[0]].state == TickState.OPEN
+    assert at.close() is None
+    assert place.book.recordings(place.visit.id) == ()
+
+
+def test_skip_and_a_fault_stand_in_the_book(place: Place) -> None:
+    at = session(place, 5.0)
+    fault = at.note_fault("off speech", "spits")
+    assert fault.pipe == PIPES[0]
+    shown = at.skip()
+    assert shown.task is not None
+    assert shown.task.pipe == PIPES[1]
+    assert place.book.pipe_states(place.visit.id)[PIPES[0]].state == TickState.SKIPPED
+    assert at.come_back(PIPES[0]).task == tasks(place)[0]
+    at.close()
+
+
+def test_what_a_killed_session_left_is_taken_in(place: Place) -> None:
+    at = session(place, 0.2)
+    at.run(lambda _: None)
+    # killed: never closed; the recording's file is as libsndfile left it
+    kept = take_in_left_over(place.book, place.organ)
+    assert len(kept) == 1
+    assert kept[0].walk.holds[0].readings[0].pipe == PIPES[0]
+    assert take_in_left_over(place.book, place.organ) == ()
+
+
+def test_without_a_plan_or_an_open_visit_there_is_no_session(place: Place) -> None:
+    source = PlayedSound(np.zeros(10), RATE, NoWait())
+    with pytest.raises(BookError, match="has no plan"):
+        TuningSession(place, source)
+    place.book.close_visit(place.visit.id)
+    (visit,) = place.book.visits(place.kept.id)
+    with pytest.raises(BookError, match="is closed"):
+        TuningSession(Place(place.book, place.kept, place.organ, visit), source, tasks(place))
+
+
+def test_a_pipe_is_held_on_the_stop_that_sounds_it_alone(place: Place) -> None:
+    (first, _) = tasks(place)
+    assert place.organ.stop(first.stop).pipes_at(first.key) == (PIPES[0],)
