@@ -232,10 +232,19 @@ class _Asking:
         return after
 
     def ready_until(self, today: date) -> date | None:
-        """The last week in which the stops are ready if nobody comes."""
-        days = list(range(0, max(1, (self._occasion.at - today).days) + 1, _STEP_DAYS))
-        ready = [d for d in days if self._holds(self._drift, today + timedelta(days=d))]
-        return today + timedelta(days=ready[-1]) if ready else None
+        """The last day, to a week, on which the stops are ready if nobody comes."""
+        low, high = 0, max(0, (self._occasion.at - today).days)
+        if not self._holds(self._drift, today):
+            return None
+        if self._holds(self._drift, self._occasion.at):
+            return self._occasion.at
+        while high - low > _STEP_DAYS:  # pipes only grow less sure
+            middle = (low + high) // 2
+            if self._holds(self._drift, today + timedelta(days=middle)):
+                low = middle
+            else:
+                high = middle
+        return today + timedelta(days=low)
 
     def visit_from(self, today: date, by: date) -> date | None:
         """The earliest day on which a visit still holds until the event, to a week."""
