@@ -107,6 +107,25 @@ def test_an_event_is_written_in_by_keyboard_changed_and_called_off(
     assert [e.cancelled for e in events(own_server) if e.uid == kept.uid] == [False]
 
 
+def test_readiness_is_worked_out_when_asked_and_says_when_to_come(
+    own_server: Server, open_page: Open
+) -> None:
+    page = open_page(f"{own_server.address}/organ/1/calendar")
+    with opened_to_see(own_server.book) as book:
+        for event in book.events(1):
+            book.cancel_event(1, event.uid)
+        book.keep_event(1, "one", SUNDAYS + timedelta(days=20), "Recital", air_celsius=18.0)
+    page.reload()
+    page.click(f"button:has-text('{say('calendar.work_out')}')")
+    page.wait_for_selector("text=Worked out on", timeout=120_000)
+    row = page.inner_text("table.events tbody tr")
+    assert "● ready" in row or ("◇ not ready" in row and ("from" in row or "by" in row))
+    look_at(page, "calendar-readiness")
+    with opened_to_see(own_server.book) as book:
+        book.report_fault(1, "rattle", "something else changed")
+    page.wait_for_selector(f"text={say('calendar.worked_old')}")
+
+
 def test_events_of_others_come_onto_the_page(own_server: Server, open_page: Open) -> None:
     page = open_page(f"{own_server.address}/organ/1/calendar")
     with opened_to_see(own_server.book) as book:

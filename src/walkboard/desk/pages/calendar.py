@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import FormData, State, UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -15,15 +16,28 @@ from walkboard.book.records import KeptEvent, KeptOrgan
 from walkboard.desk.calendar_strip import StripEvent, strip_of
 from walkboard.desk.desk import Desk, desk_of
 from walkboard.desk.fault_forms import choices, plain
+from walkboard.desk.jobs import Job
 from walkboard.desk.page import Door, Page
 from walkboard.desk.wording import say
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
+from walkboard.sheets.wording import day_words
 from walkboard.work import calendar as work
+from walkboard.work.coming import MOST_EVENTS, ComingEvent, coming_events
 
+_KIND = "readiness"
 _PAST_SHOWN = 30
 _MOST_STOPS = 400
 _LARGEST_UPLOAD = (2 << 20) + 65_536
+
+
+@dataclass(frozen=True, slots=True)
+class _Worked:
+    """What was worked out, for which change of the book, and when."""
+
+    found: tuple[ComingEvent, ...]
+    change: int
+    at: datetime
 
 
 def calendar(request: Request) -> Response:
@@ -82,6 +96,30 @@ async def cancel(request: Request) -> Response:
     """Call an event off, or say that it will be after all."""
     given = await request.form(max_files=0, max_fields=4)
     return await run_in_threadpool(_cancel, request, given)
+
+
+def work_out(request: Request) -> Response:
+    """Work out the readiness for the next events; the page follows how far it is."""
+    desk = desk_of(request)
+    kept, _ = desk.organ(request)
+    if _working(desk, kept) is None:
+        state, change = request.app.state, desk.book.change()
+        today = _today()
+
+        def keep_found(found: tuple[ComingEvent, ...]) -> None:
+            _known(state)[kept.id] = _Worked(found, change, datetime.now(UTC))
+
+        desk.jobs.start(
+            _KIND,
+            say("calendar.working"),
+            coming_events,
+            desk.book.path,
+            kept.id,
+            today,
+            then=keep_found,
+            subject=f"organ.{kept.id}",
+        )
+    return _back(kept)
 
 
 def _keep(request: Request, given: FormData) -> Response:
@@ -148,15 +186,24 @@ def _draw(
     every = desk.book.events(kept.id)
     ahead = [e for e in every if e.starts_at >= present and not e.cancelled]
     past = [e for e in every if e.starts_at < present and not e.cancelled]
+    worked = _known(request.app.state).get(kept.id)
+    found = {} if worked is None else {one.event_id: one for one in worked.found}
     return desk.render(
         request,
         "calendar.html",
         status=status,
+        has_visits=bool(desk.book.visits(kept.id)),
+        working=_working(desk, kept),
+        worked=worked,
+        is_old=worked is not None and worked.change != desk.book.change(),
+        stop_names=_stops_of(organ),
+        most=MOST_EVENTS,
+        day_words=day_words,
         organ_name=kept.name,
-        rows=[_row(organ, e) for e in ahead],
+        rows=[_row(organ, e) | {"coming": found.get(e.id)} for e in ahead],
         past=[_row(organ, e) for e in past[: -_PAST_SHOWN - 1 : -1]],
         cancelled=[_row(organ, e) for e in every if e.cancelled and e.starts_at >= present],
-        strip=_strip(desk, kept, ahead, past),
+        strip=_strip(desk, kept, ahead, past, found),
         taken=taken,
         trouble=trouble,
     )
@@ -171,14 +218,21 @@ def _row(organ: Organ, found: KeptEvent) -> dict[str, Any]:
     }
 
 
-def _strip(desk: Desk, kept: KeptOrgan, ahead: list[KeptEvent], past: list[KeptEvent]) -> Any:
+def _strip(
+    desk: Desk,
+    kept: KeptOrgan,
+    ahead: list[KeptEvent],
+    past: list[KeptEvent],
+    found: Mapping[int, ComingEvent],
+) -> Any:
     zone = work.local_zone()
-    today = datetime.now(UTC).astimezone(zone).date()
+    today = _today()
     events = [
         StripEvent(
             (day := e.starts_at.astimezone(zone).date()),
             (e.title or say("calendar.untitled"))[:24],
-            f"{day:%d} {_months()[day.month - 1]}: {e.title or say('calendar.untitled')}",
+            f"{_short(day)}: {e.title or say('calendar.untitled')}",
+            calls=e.id in found and not found[e.id].is_ready,
         )
         for e in [*past, *ahead]
     ]
@@ -189,7 +243,37 @@ def _strip(desk: Desk, kept: KeptOrgan, ahead: list[KeptEvent], past: list[KeptE
         )
         for v in desk.book.visits(kept.id)
     ]
-    return strip_of(today, events, visits, (), _months())
+    spans = [
+        (
+            one.visit_from,
+            one.visit_by,
+            say("calendar.span", first=_short(one.visit_from), last=_short(one.visit_by)),
+        )
+        for one in found.values()
+        if one.visit_from is not None and not one.is_ready
+    ]
+    return strip_of(today, events, visits, spans, _months())
+
+
+def _short(day: date) -> str:
+    return f"{day.day} {_months()[day.month - 1]}"
+
+
+def _today() -> date:
+    return datetime.now(UTC).astimezone(work.local_zone()).date()
+
+
+def _known(state: State) -> dict[int, _Worked]:
+    """What was worked out since the desk was opened, by organ."""
+    if not hasattr(state, "coming"):
+        state.coming = {}
+    known: dict[int, _Worked] = state.coming
+    return known
+
+
+def _working(desk: Desk, kept: KeptOrgan) -> Job | None:
+    mine = [j for j in desk.jobs.all() if j.kind == _KIND and j.subject == f"organ.{kept.id}"]
+    return next((job for job in mine if not job.is_over), None)
 
 
 def _months() -> list[str]:
@@ -213,6 +297,7 @@ PAGE = Page(
         Door("/organ/{organ:int}/calendar/event", event),
         Door("/organ/{organ:int}/calendar/event", keep, ("POST",)),
         Door("/organ/{organ:int}/calendar/cancel", cancel, ("POST",)),
+        Door("/organ/{organ:int}/calendar/readiness", work_out, ("POST",)),
     ),
     place="/organ/{organ}/calendar",
     rank=70,
