@@ -79,7 +79,6 @@ def test_a_note_comes_to_a_closed_visit_and_is_found(own_server: Server, open_pa
     page.wait_for_selector("#found")
     assert "1 place has these words" in page.inner_text("#found")
     assert NASTY in page.inner_text("#found li")
-    look_at(page, "book-found")
     page.click("#found li a")
     page.wait_for_url("**/book/visit/1")
 

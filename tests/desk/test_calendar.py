@@ -66,7 +66,6 @@ def test_a_file_that_is_no_calendar_is_told_on_the_page(
     before = events(own_server)
     take(page, b"this is a letter", "letter.ics")
     assert "no calendar in the iCalendar form" in page.inner_text("main [role=alert]")
-    look_at(page, "calendar-trouble")
     assert events(own_server) == before
 
 
