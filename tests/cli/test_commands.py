@@ -22,6 +22,7 @@ def test_every_command_has_help_with_an_example(run: Run) -> None:
         ["fault", "mend"], ["sheet", "worklist"], ["sheet", "report"],
         ["event", "add"], ["event", "use"], ["event", "cancel"], ["event", "list"],
         ["event", "take"], ["event", "give"],
+        ["outlook"], ["first-keys"], ["next-keys"], ["readiness"],
         ["weight", "set"], ["weight", "list"], ["weight", "explain"],
     ):  # fmt: skip
         ran = run(*words, "--help")
