@@ -8,7 +8,7 @@ from urllib.request import Request, urlopen
 from playwright.sync_api import Page
 
 from tests.desk.conftest import Open, Server, eventually
-from tests.desk.looking import PHONE, look_at
+from tests.desk.looking import look_at
 
 
 def walk(server: Server, open_page: Open, number: int) -> Page:
@@ -101,22 +101,3 @@ def test_who_listens_live_says_when_it_is_enough(server: Server, open_page: Open
     assert "fresh-only" in str(page.get_attribute("#heard", "class"))
     page.keyboard.press(" ")
     assert page.inner_text("#heard") == ""
-
-
-def test_the_holder_follows_the_tuner(own_server: Server, open_page: Open) -> None:
-    tuner = open_page(f"{own_server.address}/organ/1/pipe", size=PHONE)
-    holder = open_page(f"{own_server.address}/organ/1/holding/worklist")
-    eventually(lambda: holder.inner_text("#now") == tuner.inner_text("#key"))
-    for press in ("#done", "#next", "#back", "#back"):
-        tuner.click(press)
-        eventually(lambda: holder.inner_text("#now") == tuner.inner_text("#key"))
-        eventually(lambda: holder.inner_text("#draw") == tuner.inner_text("#draw"))
-    holder.keyboard.press("PageDown")  # looks ahead, and so follows no more
-    assert not holder.is_checked("#follow")
-    ahead = holder.inner_text("#place")
-    tuner.click("#next")
-    tuner.click("#next")
-    tuner.click("#next")
-    assert holder.inner_text("#place") == ahead
-    holder.check("#follow")
-    eventually(lambda: holder.inner_text("#now") == tuner.inner_text("#key"))

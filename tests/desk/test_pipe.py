@@ -106,7 +106,7 @@ def test_work_goes_on_without_a_link_and_nothing_is_lost(
     assert page.inner_text("#unsent") == "4 not yet sent"
     own_server.start()
     eventually(lambda: page.inner_text("#unsent") == "")
-    wait_until_fresh(page)
+    wait_until_fresh(page, within_s=60.0)
     kept = states(own_server)
     assert [kept[pipe] for pipe in ticked] == ["done"] * 4
 
@@ -135,3 +135,22 @@ def test_a_stranger_place_is_refused(own_server: Server, open_page: Open) -> Non
     assert answer.status == 404
     answer = page.request.post(address, data={"where": "there"})
     assert answer.status == 400
+
+
+def test_the_holder_follows_the_tuner(own_server: Server, open_page: Open) -> None:
+    tuner = open_page(f"{own_server.address}/organ/1/pipe", size=PHONE)
+    holder = open_page(f"{own_server.address}/organ/1/holding/worklist")
+    eventually(lambda: holder.inner_text("#now") == tuner.inner_text("#key"))
+    for press in ("#done", "#next", "#back", "#back"):
+        tuner.click(press)
+        eventually(lambda: holder.inner_text("#now") == tuner.inner_text("#key"))
+        eventually(lambda: holder.inner_text("#draw") == tuner.inner_text("#draw"))
+    holder.keyboard.press("PageDown")  # looks ahead, and so follows no more
+    assert not holder.is_checked("#follow")
+    ahead = holder.inner_text("#place")
+    tuner.click("#next")
+    tuner.click("#next")
+    tuner.click("#next")
+    assert holder.inner_text("#place") == ahead
+    holder.check("#follow")
+    eventually(lambda: holder.inner_text("#now") == tuner.inner_text("#key"))

@@ -50,6 +50,7 @@ def listen(page: Page, recording: Path) -> None:
     page.wait_for_selector("#walk")
     page.set_input_files("#files", recording)
     assert page.inner_text("#taking-trouble") == "Say first which stops were drawn."
+    page.click("#stops summary")
     page.check("[value='great.principal8']")
     assert page.input_value("#air") == "18.0"
     page.set_input_files("#files", recording)
@@ -110,7 +111,7 @@ def test_from_recordings_to_the_closed_report(
     third = phone.inner_text("#key")
     chapel.start()
     for page in (phone, holder, laptop):
-        wait_until_fresh(page)
+        wait_until_fresh(page, within_s=60.0)
     eventually(lambda: phone.inner_text("#unsent") == "")
     eventually(lambda: laptop.locator("[data-state=done]").count() == 1)
     eventually(lambda: holder.inner_text("#now") == third)

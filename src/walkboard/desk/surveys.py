@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from walkboard.survey.walk_plan import SurveyPlan
 
 KIND = "survey"
+_AT_ONCE_PIPES = 600  # up to so many it takes a tenth of a second; 2,500 take three
 _starting = threading.Lock()
 
 
@@ -30,6 +31,8 @@ def survey_of(desk: Desk, kept: KeptOrgan) -> SurveyPlan | None:
     """The survey of one version of an organ; None while it is still being planned."""
     slot = desk.book.memory.get(("survey", kept.id, kept.version), _Slot)
     with _starting:
+        if slot.plan is None and _pipes(kept) <= _AT_ONCE_PIPES:
+            slot.plan = plan_whole(_untold, kept.description)
         job = desk.jobs.job(slot.job) if slot.job else None
         if slot.plan is None and (job is None or job.is_over):
 
@@ -40,6 +43,16 @@ def survey_of(desk: Desk, kept: KeptOrgan) -> SurveyPlan | None:
                 KIND, kept.name, plan_whole, kept.description, then=keep, subject=f"organ.{kept.id}"
             ).id
     return slot.plan
+
+
+def _pipes(kept: KeptOrgan) -> int:
+    from walkboard.organ.reading import read_organ  # noqa: PLC0415 - slow to load
+
+    return sum(rank.pipes for rank in read_organ(kept.description).ranks)
+
+
+def _untold(done: float, total: float) -> None:
+    """Nobody waits for the progress of what is done at once."""
 
 
 def plan_whole(progress: Progress, description: str) -> SurveyPlan:

@@ -18,8 +18,10 @@ from starlette.responses import JSONResponse, Response
 
 from walkboard.book.records import FaultKind, KeptVisit
 from walkboard.desk.desk import Desk, desk_of
+from walkboard.desk.listening_live import TOPIC
 from walkboard.desk.outbox import Setting
 from walkboard.desk.page import Door, Page
+from walkboard.desk.pages.measured import setup
 from walkboard.desk.pages.visit_frame import AtVisit, surely_at_work, visit_at_work
 from walkboard.desk.preferences import Look, Preferences, preferences_of
 from walkboard.desk.wording import say
@@ -76,6 +78,8 @@ def at_the_pipe(request: Request) -> Response:
         organ=at.organ,
         visit=at.visit,
         work=_work(at, groups, chosen),
+        topics=TOPIC,
+        measured=setup(TOPIC, f"/organ/{at.kept.id}/live/turn", chosen),
         kinds=[(kind.value, say(f"pipe.kind_{kind.name.lower()}")) for kind in _KINDS],
     )
 
