@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from walkboard.listening.heard import Comb, CombReading
+from walkboard.listening.heard import Comb, CombReading, ReadingFlag, Spectrum
 from walkboard.listening.measuring import measure_hold
 
 SOUNDS = Path(__file__).parents[3] / "shared" / "sounds"
@@ -57,3 +57,56 @@ def test_single_pipes_lie_within_their_truth(name):
         error = 1200.0 * np.log2(value(reading.hz) / event["true_hz"])
         assert abs(error) < event["truth_tol_cents"] + 0.3
         assert reading.flags == ()
+
+
+RANKS = {"8ft": 1.0, "4ft": 2.0, "2 2/3ft": 3.0}
+
+
+def read_ranks(name: str) -> list[list[tuple[dict[str, Any], CombReading]]]:
+    """Hold by hold, each rank that sounds with its reading; all are stopped flutes."""
+    if not SOUNDS.exists():
+        pytest.skip(f"the recordings of real pipes are not at {SOUNDS}")
+    told = json.loads((SOUNDS / f"{name}.json").read_text())
+    sound, rate = soundfile.read(SOUNDS / f"{name}.flac", always_2d=True)
+    holds = []
+    for event in told["events"]:
+        hold = sound[int(event["onset_s"] * rate) : int(event["keyup_s"] * rate)]
+        key_hz = 440.0 * 2.0 ** ((event["key"] - 69) / 12.0)
+        combs = [
+            Comb(rank["rank"], key_hz * RANKS.get(rank["rank"], 1.0), Spectrum.ODD)
+            for rank in event["ranks"]
+        ]
+        readings = measure_hold(hold, rate, combs, start_s=event["onset_s"])
+        holds.append(list(zip(event["ranks"], readings, strict=True)))
+    return holds
+
+
+def test_three_ranks_at_once_lie_within_their_truth_where_they_are_read():
+    """Stopped flutes of 8 + 4 + 2⅔: hardly a partial is a pipe's own, so not all can be read."""
+    readings = [pair for hold in read_ranks("three_ranks") for pair in hold]
+    given = [(truth, reading) for truth, reading in readings if reading.hz is not None]
+    assert len(given) >= 0.5 * len(readings)
+    for truth, reading in given:
+        error = 1200.0 * np.log2(value(reading.hz) / truth["true_hz"])
+        assert abs(error) < truth["truth_tol_cents"] + 0.3
+    assert all(reading.flags for _, reading in readings if reading.hz is None)
+
+
+def test_two_alike_unisons_are_told_apart_but_not_named():
+    holds = read_ranks("two_unisons")
+    resolved = 0
+    for (first, one), (second, other) in holds:
+        assert ReadingFlag.MERGED in one.flags
+        assert ReadingFlag.MERGED in other.flags
+        if one.either_hz is None:
+            continue
+        resolved += 1
+        tolerance = max(first["truth_tol_cents"], second["truth_tol_cents"]) + 0.3
+        for heard, truth in zip(
+            sorted(one.either_hz), sorted((first["true_hz"], second["true_hz"])), strict=True
+        ):
+            assert abs(1200.0 * np.log2(heard / truth)) < tolerance
+        if one.beat_hz is not None:
+            gap_hz = abs(first["true_hz"] - second["true_hz"])
+            assert abs(one.beat_hz - gap_hz) < 0.05
+    assert resolved >= 0.75 * len(holds)

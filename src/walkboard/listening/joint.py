@@ -14,7 +14,7 @@ import numpy as np
 
 from walkboard.listening.heard import Comb, CombReading, Partial, ReadingFlag
 from walkboard.listening.joint_naming import name_unisons, withheld
-from walkboard.listening.joint_stages import Joint, estimate_jointly, room_asked, unison_sets
+from walkboard.listening.joint_stages import Joint, estimate_jointly, unison_sets
 from walkboard.listening.subbands import HoldSpectrum
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
 
@@ -27,7 +27,7 @@ _STANDS_OUT = 300.0  # the same for at least one, where a dead pipe's place is a
 _PLAIN = 4_000.0  # the same from which sigma stands as it is; below, it grows with the root
 _WORST_ROOM = 30.0  # factor on the room's variance, from which the model does not hold
 _EASY_ROOM = 10.0  # the same up to which sigma stands as it is; beyond, it grows with the root
-_AGREED = 4.0  # standard deviations
+_MOST_EXCESS = 100.0  # power of a partial over all in its group, from which two cancel each other
 _RANGE_DB = 35.0  # below a pipe's loudest partial, in which its own must be heard
 _SHORT_S = 0.6
 _SHORT_PERIODS = 20.0
@@ -60,58 +60,44 @@ def measure_jointly(
     if length < _SHORT_S or length * min(comb.hz for comb in combs) < _SHORT_PERIODS:
         return tuple(nothing(comb, ReadingFlag.SHORT) for comb in combs)
     sounding = list(combs)
-    left_out: dict[int, ReadingFlag] = {}
-    seconds = window_s[1] - window_s[0]
-    stood: dict[int, tuple[float, float]] = {}  # with all pipes, where one may only be hidden
-    while sounding:
+    while True:
         try:
             joint = estimate_jointly(spectrum, [comb.hz for comb in sounding], window_s)
         except (ValueError, np.linalg.LinAlgError):
             return tuple(nothing(comb, ReadingFlag.MERGED) for comb in combs)
-        dead = _without_own_partials(spectrum, joint, sounding)
-        if dead is None or len(sounding) == 1:
+        lone = _without_own_partials(spectrum, joint, sounding)
+        silent = [p for p in lone if any(b.group.pipes == {p} for b in joint.bands)]
+        if not silent or len(sounding) == 1:
             break
-        alone = any(band.group.pipes == {dead} for band in joint.bands)
-        # Under another pipe's partials it may sound and not be heard.
-        left_out[id(sounding[dead])] = ReadingFlag.SILENT if alone else ReadingFlag.MERGED
-        if not alone:
-            heard = [joint.courses.heard(pipe, seconds) for pipe in range(len(sounding))]
-            stood |= {id(comb): value for comb, value in zip(sounding, heard, strict=True)}
-        del sounding[dead]
+        del sounding[silent[0]]
     found = _readings(spectrum, joint, sounding, (start, end), shared)
-    by_comb = {
-        id(comb): _agreed(reading, stood.get(id(comb)))
-        for comb, reading in zip(sounding, found, strict=True)
-    }
-    return tuple(by_comb.get(id(comb)) or nothing(comb, left_out[id(comb)]) for comb in combs)
+    # Under another pipe's partials it may sound and not be heard.
+    found = [withheld(r) if p in lone else r for p, r in enumerate(found)]
+    by_comb = {id(comb): reading for comb, reading in zip(sounding, found, strict=True)}
+    return tuple(by_comb.get(id(comb)) or nothing(comb, ReadingFlag.SILENT) for comb in combs)
 
 
-def _agreed(reading: CombReading, stood: tuple[float, float] | None) -> CombReading:
-    """Withhold a value that leans on whether a hidden pipe is taken to sound."""
-    if reading.hz is None or stood is None:
-        return reading
-    hz, sigma_hz = stood
-    sigma_cents = np.hypot(reading.sigma_cents or 0.0, CENTS_PER_NEPER * sigma_hz / hz)
-    if abs(cents_of_ratio(reading.hz / hz)) < _AGREED * sigma_cents:
-        return reading
-    return withheld(reading)
-
-
-def _without_own_partials(
-    spectrum: HoldSpectrum, joint: Joint, combs: Sequence[Comb]
-) -> int | None:
-    """A pipe of which only every second, third … partial is heard: they are another pipe's."""
+def _without_own_partials(spectrum: HoldSpectrum, joint: Joint, combs: Sequence[Comb]) -> list[int]:
+    """Pipes of which only every second, third … partial is heard: they may be another pipe's."""
+    lone = []
     for held in unison_sets([comb.hz for comb in combs]):
         if len(held) > 1:
             continue  # which of them is dead cannot be said
         pipe = held[0]
         levels = _heard_partials(spectrum, joint, pipe)
+        for band in joint.bands:
+            # What a group to itself sounds is the pipe's, whether or not it was used.
+            if band.group.pipes == {pipe}:
+                power = np.abs(spectrum.rotation @ band.values).max(axis=0) ** 2
+                levels.setdefault(
+                    band.members[0].number, 10.0 * float(np.log10(power.mean() + 1e-30))
+                )
         if not levels:
             continue
         faintest = max(levels.values()) - _RANGE_DB
         if np.gcd.reduce([number for number, level in levels.items() if level > faintest]) > 1:
-            return pipe
-    return None
+            lone.append(pipe)
+    return lone
 
 
 def _readings(
@@ -135,17 +121,37 @@ def _readings(
 
 
 def _heard_partials(spectrum: HoldSpectrum, joint: Joint, pipe: int) -> dict[int, float]:
-    """Levels [dB] of a pipe's partials that stand out, by number, in the loudest channel."""
+    """Levels [dB] of a pipe's partials that stand out, by number, in the loudest channel.
+
+    At most what its whole group sounds: two that are hardly apart may be fitted by far more, the
+    one against the other.
+    """
     sizes: dict[int, np.ndarray] = {}
     for index, band in enumerate(joint.bands):
+        whole = np.sqrt((np.abs(spectrum.rotation @ band.values) ** 2).mean(axis=1))
         for j, member in enumerate(band.members):
             part = joint.courses.components.get((index, j))
             if member.pipe == pipe and part is not None and (part.ratio > _PRESENT).any():
-                sizes[member.number] = np.abs(spectrum.rotation @ part.amplitude)
+                own = np.abs(spectrum.rotation @ part.amplitude)
+                sizes[member.number] = np.minimum(own, whole)
     if not sizes:
         return {}
     loudest = int(np.argmax(sum(size**2 for size in sizes.values())))
     return {n: float(20.0 * np.log10(size[loudest] + 1e-15)) for n, size in sorted(sizes.items())}
+
+
+def _cancelling(joint: Joint, pipe: int) -> bool:
+    """Whether the pipe's loudest partial is far louder than all that sounds in its group."""
+    loudest = excess = 0.0
+    for (index, j), part in joint.courses.components.items():
+        band = joint.bands[index]
+        if band.members[j].pipe != pipe:
+            continue
+        power = float((np.abs(part.amplitude) ** 2).sum())
+        if power > loudest:
+            loudest = power
+            excess = power / float((np.abs(band.values) ** 2).mean(axis=1).sum())
+    return excess > _MOST_EXCESS
 
 
 def _standing_out(joint: Joint, pipe: int) -> float:
@@ -175,10 +181,13 @@ def _judged(  # noqa: PLR0917
     sigma_cents = CENTS_PER_NEPER * sigma_hz / hz
     away_cents = abs(cents_of_ratio(hz / float(courses.reference_hz[pipe])))
     own = any(band.group.pipes == {pipe} for band in joint.bands)
-    room = room_asked(joint.bands, joint.chosen, courses, pipe)
+    room = joint.room(pipe)
     trusted = True
     standing_out = _standing_out(joint, pipe)
-    if standing_out < _STANDS_OUT:
+    if _cancelling(joint, pipe):
+        flags.append(ReadingFlag.MERGED)
+        trusted = False
+    elif standing_out < _STANDS_OUT:
         flags.append(ReadingFlag.SILENT if own else ReadingFlag.MERGED)
         trusted = False
     elif room > _WORST_ROOM:

@@ -21,7 +21,7 @@ from walkboard.listening.wander import Floats, Movement, SlowBasis, variances
 
 Waves = NDArray[np.complex128]
 
-USUAL_SIZE_CENTS = Movement.usual().sizes["wander_cents"]
+SIZE_CENTS = Movement.usual().sizes["wander_cents"]
 _OVERSAMPLED = 1.15
 _MODEL_FLOOR = 10.0**-6.0  # beside the group's own power, that no model of sound follows
 
@@ -44,8 +44,8 @@ class Nodes:
         Orthonormal cosines, the constant first.
     waves : ndarray, shape (2 * terms + 1, nodes)
         cos(mπ(j + ½)/nodes) for m from 0, by which products of columns are summed.
-    usual_wander, usual_smear, usual_build_up : ndarray, shape (terms,)
-        Prior variances for a pipe of 1 Hz that wanders by `USUAL_SIZE_CENTS`; the first two go
+    wander, smear, build_up : ndarray, shape (terms,)
+        Prior variances for a pipe of 1 Hz that wanders by `SIZE_CENTS`; the first two go
         with the square of its frequency and wander.
     """
 
@@ -55,19 +55,19 @@ class Nodes:
     design: Floats
     columns: Floats
     waves: Floats
-    usual_wander: Floats
-    usual_smear: Floats
-    usual_build_up: Floats
+    wander: Floats
+    smear: Floats
+    build_up: Floats
 
     @classmethod
-    def of(cls, count: int, seconds: float, terms: int) -> Nodes:
+    def of(cls, count: int, seconds: float, terms: int, movement: Movement) -> Nodes:
         """So many nodes in a window of so many seconds, with so many slow terms."""
         full = SlowBasis.of(count, seconds / count)
         angle = np.pi * (np.arange(count) + 0.5) / count
         waves = np.cos(np.outer(np.arange(2 * terms + 1), angle))
         columns = np.vstack([np.full(count, 1.0 / np.sqrt(count)), full.cosines[:terms]])
         times = (np.arange(count) + 0.5) * (seconds / count) - 0.5 * seconds
-        usual = variances(Movement.usual(), full, 1.0)
+        shapes = variances(movement, full, 1.0)
         return cls(
             np.asarray(times, dtype=np.float64),
             full.seconds,
@@ -75,9 +75,9 @@ class Nodes:
             full.design[:terms, : 1 + terms],
             columns,
             waves,
-            usual.wander[:terms],
-            usual.smear[:terms],
-            usual.build_up[:terms],
+            shapes.wander[:terms],
+            shapes.smear[:terms],
+            shapes.build_up[:terms],
         )
 
 
@@ -106,12 +106,13 @@ class Band:
         return self.group.members
 
 
-def bands_of(
+def bands_of(  # noqa: PLR0917
     spectrum: HoldSpectrum,
     groups: Sequence[Group],
     lowest_hz: float,
     window_s: tuple[float, float],
     terms: int,
+    movement: Movement,
 ) -> tuple[Band, ...]:
     """Sub-bands of the groups over a window of the hold.
 
@@ -121,6 +122,8 @@ def bands_of(
         Distance of neighbouring partials at least, about: the lowest fundamental.
     terms : int
         Slow terms wanted.
+    movement : Movement
+        Shapes of what moves; its wander must be of the usual size.
     """
     spacing = spectrum.spacing_hz
     seconds = window_s[1] - window_s[0]
@@ -135,7 +138,7 @@ def bands_of(
     for kind, indices in kinds.items():
         width = 2.0 ** (kind / 2.0)
         count = max(2 * terms + 4, int(np.ceil(_OVERSAMPLED * 2.0 * width * seconds)))
-        nodes = Nodes.of(count, seconds, terms)
+        nodes = Nodes.of(count, seconds, terms, movement)
         half = int(np.ceil(width / spacing))
         offsets = np.arange(-half, half + 1)
         to_nodes = ChirpTransform(len(offsets), count, 2.0 * np.pi * spacing * seconds / count)

@@ -11,11 +11,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from walkboard.listening.estimating import before_the_room
-from walkboard.listening.joint_bands import USUAL_SIZE_CENTS, Band, Nodes, Waves
+from walkboard.listening.joint_bands import SIZE_CENTS, Band, Nodes, Waves
 from walkboard.listening.wander import Floats
 from walkboard.quantities import CENTS_PER_NEPER
 
-USUAL_WANDER_CENTS = 0.08
 DUE_CENTS = 10.0  # standard deviation of a pipe from where it is due
 _CLEAR_RAD = 0.5  # phase error up to which the linear model is believed
 
@@ -45,6 +44,8 @@ class Courses:
         Mean frequency and wander [Hz].
     covariance : ndarray, shape (pipes, 1 + terms, pipes, 1 + terms)
     wander_cents : ndarray, shape (pipes,)
+    usual_cents : float
+        Wander that a pipe is taken to have until its own is known.
     components : dict
         By (band, member).
     """
@@ -53,10 +54,11 @@ class Courses:
     course: Floats
     covariance: Floats
     wander_cents: Floats
+    usual_cents: float
     components: dict[tuple[int, int], Component] = field(default_factory=dict)
 
     @classmethod
-    def start(cls, reference_hz: Sequence[float], terms: int) -> Courses:
+    def start(cls, reference_hz: Sequence[float], terms: int, usual_cents: float) -> Courses:
         """Nothing known but where they are due."""
         pipes = len(reference_hz)
         covariance = np.zeros((pipes, 1 + terms, pipes, 1 + terms))
@@ -66,7 +68,8 @@ class Courses:
             np.array(reference_hz, dtype=float),
             np.zeros((pipes, 1 + terms)),
             covariance,
-            np.full(pipes, USUAL_WANDER_CENTS),
+            np.full(pipes, usual_cents),
+            usual_cents,
         )
 
     def copy(self) -> Courses:
@@ -76,6 +79,7 @@ class Courses:
             self.course.copy(),
             self.covariance.copy(),
             self.wander_cents.copy(),
+            self.usual_cents,
             {key: replace(value) for key, value in self.components.items()},
         )
 
@@ -83,7 +87,7 @@ class Courses:
         """Put a pipe elsewhere and forget what was believed of it."""
         self.course[pipe] = 0.0
         self.course[pipe, 0] = offset_hz
-        self.wander_cents[pipe] = USUAL_WANDER_CENTS
+        self.wander_cents[pipe] = self.usual_cents
         for part in self.components.values():
             part.room = min(part.room, 4.0)
 
@@ -100,13 +104,13 @@ class Courses:
 
     def wander_variance(self, pipe: int, nodes: Nodes) -> Floats:
         """Prior variance of a pipe's wander coefficients [Hz²], shape (terms,)."""
-        size = self.reference_hz[pipe] * self.wander_cents[pipe] / USUAL_SIZE_CENTS
-        return np.asarray(nodes.usual_wander * size**2)
+        size = self.reference_hz[pipe] * self.wander_cents[pipe] / SIZE_CENTS
+        return np.asarray(nodes.wander * size**2)
 
     def room_variance(self, pipe: int, number: int, nodes: Nodes) -> Floats:
         """Variance of real or imaginary ε for a partial [-], shape (terms,)."""
-        size = number * self.reference_hz[pipe] * self.wander_cents[pipe] / USUAL_SIZE_CENTS
-        return np.asarray(size**2 * nodes.usual_smear + nodes.usual_build_up)
+        size = number * self.reference_hz[pipe] * self.wander_cents[pipe] / SIZE_CENTS
+        return np.asarray(size**2 * nodes.smear + nodes.build_up)
 
 
 def phase_error(courses: Courses, nodes: Nodes, pipe: int) -> float:

@@ -21,7 +21,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from walkboard.listening.joint_bands import Band, Nodes
-from walkboard.listening.joint_courses import DUE_CENTS, USUAL_WANDER_CENTS, Courses
+from walkboard.listening.joint_courses import DUE_CENTS, Courses
 from walkboard.listening.joint_fit import ROOM_TERMS, Fit, fit_band, remember
 from walkboard.listening.wander import Floats
 from walkboard.quantities import CENTS_PER_NEPER
@@ -139,7 +139,7 @@ def merit_of(
     for pipe in pipes:
         prior = courses.wander_variance(pipe, nodes)
         merit -= 0.5 * float((courses.course[pipe, 1:] ** 2 / prior + np.log(prior)).sum())
-        usual = (USUAL_WANDER_CENTS / courses.wander_cents[pipe]) ** 2
+        usual = (courses.usual_cents / courses.wander_cents[pipe]) ** 2
         merit -= 0.5 * _PRIOR_TERMS * (usual - np.log(usual))
     return float(merit)
 
@@ -155,7 +155,7 @@ def _settle_wander(courses: Courses, pipe: int, nodes: Nodes) -> None:
     own = courses.covariance[pipe, 1:, pipe, 1:].diagonal()
     squares = float((courses.course[pipe, 1:] ** 2 / prior).sum())
     known = float((1.0 - np.clip(own / prior, 0.0, 1.0)).sum())
-    usual = (USUAL_WANDER_CENTS / courses.wander_cents[pipe]) ** 2
+    usual = (courses.usual_cents / courses.wander_cents[pipe]) ** 2
     factor = (squares + _PRIOR_TERMS * usual) / (known + _PRIOR_TERMS)
     courses.wander_cents[pipe] *= float(np.sqrt(np.clip(factor, 0.25, 4.0)))
     courses.wander_cents[pipe] = float(np.clip(courses.wander_cents[pipe], 1e-4, 3.0))

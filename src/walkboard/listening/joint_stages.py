@@ -19,8 +19,9 @@ from walkboard.listening.joint_bands import Band, bands_of
 from walkboard.listening.joint_courses import Courses, clear_bands, lowest_bands
 from walkboard.listening.joint_groups import group_partials
 from walkboard.listening.joint_model import merit_of, take_turn
-from walkboard.listening.joint_search import Candidate, search_one, search_two
+from walkboard.listening.joint_search import search_one, search_two
 from walkboard.listening.subbands import HoldSpectrum
+from walkboard.listening.wander import Movement
 
 FASTEST_HZ = 3.0
 _MOST_TERMS = 40
@@ -39,14 +40,40 @@ _UNFIT = 12.0  # factor on the room from which another place is tried
 
 
 @dataclass(frozen=True, slots=True)
+class Unrest:
+    """How the pipes and the room of a hold move, and how much a pipe usually wanders [cents]."""
+
+    movement: Movement
+    usual_cents: float
+
+
+STEADY = Unrest(Movement.usual(), 0.08)
+QUICK = Unrest(Movement(np.array([0.0, 3.0, 1.8, 2.0, -1.8])), 0.3)
+"""Recorded pipes that the single measurement fitted: 5 Hz, not .6; nearly all of it in the room."""
+
+
+@dataclass(frozen=True, slots=True)
 class Joint:
-    """The joint estimate of a hold before it is judged."""
+    """The joint estimate of a hold before it is judged.
+
+    Attributes
+    ----------
+    courses : Courses
+    bands : tuple of Band
+    chosen : tuple of int
+        Bands that were used.
+    merit : float
+        Logarithm of how likely the lower bands are.
+    """
 
     courses: Courses
     bands: tuple[Band, ...]
     chosen: tuple[int, ...]
-    candidates: dict[int, list[Candidate]]
     merit: float
+
+    def room(self, pipe: int) -> float:
+        """Factor on the room's variance that a pipe asks for (`room_asked`)."""
+        return room_asked(self.bands, self.chosen, self.courses, pipe)
 
 
 def unison_sets(hz: Sequence[float]) -> list[list[int]]:
@@ -104,18 +131,26 @@ def estimate_jointly(
     """
     shift = common_shift(spectrum, hz)
     centred = [value * shift for value in hz]
+    first = _estimate(spectrum, centred, window_s, STEADY)
+    if all(first.room(pipe) < _UNFIT for pipe in range(len(hz))):
+        return first
+    second = _estimate(spectrum, centred, window_s, QUICK)
+    return second if second.merit > first.merit else first
+
+
+def _estimate(
+    spectrum: HoldSpectrum, centred: Sequence[float], window_s: tuple[float, float], unrest: Unrest
+) -> Joint:
     groups = group_partials(centred, spectrum.sample_rate)
     seconds = window_s[1] - window_s[0]
     terms = max(3, min(_MOST_TERMS, int(2.0 * seconds * FASTEST_HZ)))
-    bands = bands_of(spectrum, groups, min(centred), window_s, terms)
+    bands = bands_of(spectrum, groups, min(centred), window_s, terms, unrest.movement)
     bands = tuple(b for b in bands if _loud(b))
-    if {p for b in bands for p in b.group.pipes} != set(range(len(hz))):
+    if {p for b in bands for p in b.group.pipes} != set(range(len(centred))):
         raise ValueError("a pipe has no group of partials that sounds and can be kept apart")
-    courses = Courses.start(centred, terms)
+    courses = Courses.start(centred, terms, unrest.usual_cents)
     waiting = unison_sets(centred)
     known: list[int] = []
-    candidates: dict[int, list[Candidate]] = {}
-    merit = -np.inf
     chosen: list[int] = []
     while waiting:
         best = max(waiting, key=lambda held: _open_to(bands, held, known))
@@ -123,15 +158,14 @@ def estimate_jointly(
         usable = _bands_for(bands, best, known)
         turns = 2 if waiting else _MOST_TURNS
         if len(best) == 2:
-            courses, merit, chosen = _pair(bands, usable, courses, (best[0], best[1]), known)
+            courses, _, chosen = _pair(bands, usable, courses, (best[0], best[1]), known)
             known += best
         else:
             for pipe in best:
                 found = search_one(bands, usable, courses, pipe, known, _REACH_CENTS)
                 courses.course[pipe, 0] = found[0].offset_hz
-                candidates[pipe] = found
             known += best
-            merit, chosen = refine(bands, courses, known, turns)
+            _, chosen = refine(bands, courses, known, turns)
     tried: set[int] = set()
     while len(tried) < len(known):
         unfit = {p: room_asked(bands, chosen, courses, p) for p in known if p not in tried}
@@ -140,9 +174,11 @@ def estimate_jointly(
             break
         tried.add(worst)
         courses, chosen = _another_place(bands, chosen, courses, worst, known)
+    low = [i for i, band in enumerate(bands) if band.group.centre_hz < _SEARCH_HZ]
+    merit = merit_of(bands, low or range(len(bands)), courses, known)
     # What was last seen of a band under other courses tells nothing of these.
     courses.components = {key: c for key, c in courses.components.items() if key[0] in chosen}
-    return Joint(courses, bands, tuple(chosen), candidates, merit)
+    return Joint(courses, bands, tuple(chosen), merit)
 
 
 def _pair(
