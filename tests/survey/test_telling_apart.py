@@ -33,19 +33,30 @@ def test_what_a_prototype_told_apart_may_be_drawn_at_tenor_c(multiples):
 @pytest.mark.parametrize(
     ("voices", "why"),
     [
-        ([voice(261.6), voice(262.0, Family.STOPPED)], "one pitch"),
+        ([voice(261.6), voice(262.0, rank="b")], "one pitch"),
+        ([voice(261.6), voice(262.0, Family.CHIMNEY)], "one pitch"),
+        ([voice(440.0), voice(440.3, Family.REED)], "one pitch"),
+        (
+            [voice(220.0), voice(220.1, Family.STOPPED), voice(220.2, Family.OPEN, rank="b")],
+            "of one pitch",
+        ),
         ([voice(261.6), voice(264.1, celeste=True)], "celeste"),
         ([voice(261.6), voice(784.0, celeste=True)], "celeste"),
         ([voice(261.6, Family.REED), voice(784.9, Family.STOPPED)], "loud pipe over a soft"),
         ([voice(261.6), voice(523.2, Family.STOPPED)], "hidden"),
         ([voice(100.0 * m) for m in (2, 3, 5, 7, 11, 13, 17)], "more than 6"),
-        ([voice(hz) for hz in (1000.0, 1300.0, 1700.0, 1900.0)], "above 1000 Hz"),
-        ([voice(hz) for hz in (2000.0, 2300.0, 2700.0)], "above 2000 Hz"),
+        ([voice(hz) for hz in (1000.0, 1300.0, 1500.0, 1700.0, 1900.0)], "above 1000 Hz"),
+        ([voice(hz) for hz in (2000.0, 2300.0, 2700.0, 3100.0)], "above 2000 Hz"),
         ([voice(100.0 * m) for m in (1, 2, 4, 8, 16)], "hidden under 4"),
     ],
 )
 def test_what_is_never_drawn_together(voices, why):
     assert why in (RULES.why_not(voices) or "")
+
+
+@pytest.mark.parametrize(("hz", "family"), [(523.3, Family.STOPPED), (130.8, Family.REED)])
+def test_unisons_that_their_kinds_tell_apart_may_be_drawn(hz, family):
+    assert RULES.why_not([voice(hz), voice(hz * 1.001, family)]) is None
 
 
 def test_a_wish_lifts_the_rules_of_pairs_for_two_ranks_only():

@@ -101,7 +101,7 @@ class CautiousRules:
     """
 
     most: int = 6
-    most_above: tuple[tuple[float, int], ...] = ((1000.0, 3), (2000.0, 2))
+    most_above: tuple[tuple[float, int], ...] = ((1000.0, 4), (2000.0, 3))
     unison_cents: float = 60.0
     most_apart_db: float = 12.0
     hidden_db: float = 4.0
@@ -120,17 +120,22 @@ class CautiousRules:
                 why = self._why_not_both(one, other)
                 if why is not None:
                     return why
+            if sum(self._unison(one, other) for other in voices) > 2:
+                return "three pipes of one pitch"
             hiders = sum(other is not one and _hides(other, one) for other in voices)
             if hiders > self.most_hiders:
                 return f"one pipe hidden under {hiders} others"
         return None
+
+    def _unison(self, one: Voice, other: Voice) -> bool:
+        return abs(1200.0 * math.log2(one.hz / other.hz)) <= self.unison_cents
 
     def _why_not_both(self, one: Voice, other: Voice) -> str | None:
         if frozenset({one.pipe.rank, other.pipe.rank}) in self.wished:
             return None
         if one.is_celeste or other.is_celeste:
             return "a celeste is drawn alone"
-        if abs(1200.0 * math.log2(one.hz / other.hz)) <= self.unison_cents:
+        if self._unison(one, other) and not _told_by_kind(one, other):
             return "two pipes of one pitch"
         if abs(one.usual_db - other.usual_db) > self.most_apart_db:
             return "a loud pipe over a soft one"
@@ -138,6 +143,17 @@ class CautiousRules:
             if _hides(low, high) and low.usual_db - high.usual_db > self.hidden_db:
                 return "a soft pipe hidden in a louder one's partials"
         return None
+
+
+_REED_TOLD_HZ = 300.0  # up to which partials enough tell a reed from an open flue; measured
+
+
+def _told_by_kind(one: Voice, other: Voice) -> bool:
+    """Whether the kinds of their spectra name two unisons; measured (docs/survey.md)."""
+    families = {one.family, other.family}
+    if families == {Family.OPEN, Family.STOPPED}:
+        return True
+    return families == {Family.OPEN, Family.REED} and max(one.hz, other.hz) <= _REED_TOLD_HZ
 
 
 _HIDING_CENTS = 30.0  # within which a partial counts as falling on another; own choice
