@@ -1,7 +1,8 @@
 """Which pipes may sound in one hold: the rules by which a survey is drawn, in one place.
 
-Every figure below is our own choice, to be measured. They stand until the joint measurement's own
-limits replace them: anything that answers `Separability.why_not` can be given to the planner.
+Limits by register and on unisons follow what the joint measurement was measured to tell apart
+(docs/survey.md); figures of loudness are our own choice. Anything that answers
+`Separability.why_not` can be given to the planner.
 """
 
 from __future__ import annotations
@@ -76,10 +77,10 @@ def voices_of(organ: Organ, pipes: Sequence[PipeRef]) -> tuple[Voice, ...]:
 
 @dataclass(frozen=True)
 class CautiousRules:
-    """Conservative rules; every figure is our own choice, to be measured.
+    """Rules on the safe side of what was measured (docs/survey.md).
 
-    What is allowed by them holds the registrations that a prototype told apart in holds of 4 s at
-    30 dB: 8+4+2⅔+2, 16+8+4, a cornet, a mixture of four rows, an open 8′ under a reed's octave.
+    What is allowed by them holds the registrations that were told apart in holds of 4 s at 30 dB:
+    8+4+2⅔+2, 16+8+4, a cornet, a mixture of four rows, an open 8′ under a reed's octave.
 
     Attributes
     ----------
@@ -88,7 +89,8 @@ class CautiousRules:
     most_above : tuple of (float, int)
         From a fundamental [Hz] upward, the most pipes that stand so high in one hold.
     unison_cents : float
-        Pipes whose targets lie within this are never drawn together. [cents]
+        Pipes whose targets lie within this [cents] are drawn together only where their kinds tell
+        them apart, and never three of them.
     most_apart_db : float
         Greatest difference of usual loudness in one hold; a reed beside a stopped flute is more.
     hidden_db : float
