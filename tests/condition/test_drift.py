@@ -151,7 +151,7 @@ def test_readings_of_any_order_of_ranks_and_visits_must_be_in_order(organ):
 
 
 def test_a_short_history_changes_nothing_and_a_long_one_is_learned_from(organ, years):
-    past = history_of(years)
+    past = history_of(years)[:8]
     assert learn(organ, past[:1]) is AS_USUAL
     learned = learn(organ, past)
     assert sum(learned.readings.values()) == sum(len(v.heard) for v in past)
