@@ -145,6 +145,7 @@ async def _lifespan(application: Starlette) -> AsyncIterator[None]:
         watching.cancel()
         await warming
         await desk.hub.close()
+        await asyncio.to_thread(desk.listening.stop)
         await asyncio.to_thread(desk.jobs.close)
         desk.book.close()
 

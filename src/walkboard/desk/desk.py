@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse
 
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.gate import Visitor
+from walkboard.desk.listening_live import LiveListening
 from walkboard.desk.page import Keep, Page
 from walkboard.desk.pairing import Pairing
 from walkboard.organ.model import Organ
@@ -47,6 +48,8 @@ class Desk:
     is_warm : threading.Event
         Set once the state of the organs has been worked out after the start; a page that wants it
         may show that it is on its way instead.
+    listening : LiveListening
+        The live session, if one runs.
     """
 
     book: SeenBook
@@ -58,6 +61,7 @@ class Desk:
     shared_address: str | None
     renderer: Renderer
     is_warm: threading.Event = field(default_factory=threading.Event)
+    listening: LiveListening = field(default_factory=LiveListening)
 
     def organ(self, request: Request) -> tuple[KeptOrgan, Organ]:
         """The organ that an address with ``{organ:int}`` means.

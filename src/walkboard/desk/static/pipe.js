@@ -1,7 +1,8 @@
 // At the pipe: works on the worklist that the page holds, so that it needs no link.
 //
 // A live measurement has its place in #measured; it learns of the pipe from the event
-// "walkboard:pipe" on the window, whose detail is the step: pipe, target_hz, cents, semitone …
+// "walkboard:pipe" on the window, whose detail is the step: pipe, target_hz, cents, state …; what
+// it heard in tune, and the desk has ticked, it tells as "walkboard:heard-done": { pipe, next }.
 import { live } from "./frame.js";
 import { outbox } from "./outbox.js";
 import { Ticks } from "./ticks.js";
@@ -61,9 +62,9 @@ function show() {
   place("state").hidden = state === "open";
   if (state !== "open") write("state", say(`state_${state}`));
   write("done", say(state === "done" ? "not_done" : "done"));
-  if (place("one").dataset.pipe !== step.pipe) {
-    place("one").dataset.pipe = step.pipe;
-    dispatchEvent(new CustomEvent("walkboard:pipe", { detail: step }));
+  if (place("one").dataset.pipe !== step.pipe || place("one").dataset.state !== state) {
+    Object.assign(place("one").dataset, { pipe: step.pipe, state });
+    dispatchEvent(new CustomEvent("walkboard:pipe", { detail: { ...step, state } }));
   }
 }
 
@@ -98,6 +99,15 @@ place("back").onclick = () => {
   go(work.steps[(here - 1 + work.steps.length) % work.steps.length]);
 };
 place("revisit").onclick = () => { isRevisiting = true; go(nextOpen(-1)); };
+
+export function goTo(pipe) { if (pipe !== at && indexOf(pipe) >= 0) go(work.steps[indexOf(pipe)]); }
+addEventListener("walkboard:heard-done", ({ detail }) => {
+  const step = work.steps[indexOf(detail.pipe)];
+  if (!step) return;
+  history.push({ pipe: step.pipe, was: "open" });
+  write("said", say("said_done", { key: step.key }));
+  go(work.steps[indexOf(detail.next)] ?? nextOpen(indexOf(step.pipe)));
+});
 
 // ---------------------------------------------------------------- faults
 const dialog = place("faults");

@@ -1,0 +1,49 @@
+"""Recordings of pipes of a worklist that stand so far off, to be played to the desk as if live."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import soundfile
+from playwright.sync_api import Page
+
+from tests.desk.conftest import Server
+from tests.listening.live_sounds import RATE, moved, still
+from walkboard.desk.live_start import tasks_of_groups
+from walkboard.work.seeing import opened_to_see
+from walkboard.work.tuning_values import Task
+from walkboard.work.worklist import work_groups
+
+
+def open_tasks(server: Server) -> tuple[Task, ...]:
+    """The pipes of the open visit that are not done, as a session takes them."""
+    with opened_to_see(server.book) as book:
+        return tasks_of_groups(work_groups(book, book.visits(1)[-1]) or ())
+
+
+def write(path: Path, *played: tuple[Task, float, float]) -> Path:
+    """A recording of pipes one after another: of each its task, cents off, and seconds."""
+    sounds = [
+        moved(
+            task.target_hz * 2.0 ** (cents / 1200.0),
+            still,
+            "flue",
+            np.random.default_rng(3),
+            seconds=seconds,
+            reverberation_s=1.0,
+        ).samples
+        for task, cents, seconds in played
+    ]
+    soundfile.write(path, np.concatenate(sounds), RATE, subtype="PCM_16")
+    return path
+
+
+def play(page: Page, server: Server, path: Path) -> None:
+    """Start a session on a recording."""
+    answer = page.request.post(
+        f"{server.address}/organ/1/live/play?name={path.name}",
+        data=path.read_bytes(),
+        headers={"Content-Type": "application/octet-stream"},
+    )
+    assert answer.status == 201, answer.text()
