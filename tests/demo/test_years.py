@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 from bench._organs import invented_organ
 from numpy.testing import assert_allclose
+from numpy.typing import NDArray
 
-from walkboard.demo.years import simulate_years
+from walkboard.demo.years import OrganYears, simulate_years
 from walkboard.demo.years_habits import YearsHabits
 from walkboard.demo.years_weather import quarterly
+from walkboard.organ.model import Organ
 
 
 @pytest.fixture(scope="module")
@@ -15,13 +17,15 @@ def organ():
     return invented_organ(800, 3)
 
 
-def years_of(organ, habits=None, visits=9, seed=1):
+def years_of(
+    organ: Organ, habits: YearsHabits | None = None, visits: int = 9, seed: int = 1
+) -> OrganYears:
     rng = np.random.default_rng(seed)
     weather = quarterly(organ, rng, visits)
     return simulate_years(organ, rng, weather, habits=habits or YearsHabits())
 
 
-def is_reed(years):
+def is_reed(years: OrganYears) -> NDArray[np.bool_]:
     return np.array([not years.organ.rank(p.rank).family.is_flue for p in years.pipes])
 
 
@@ -92,7 +96,7 @@ def test_a_tuned_pipe_is_left_near_where_it_was_meant_to(organ):
     tune_all = lambda at, _: np.where(np.isnan(at.cents), np.nan, 1.5)  # noqa: E731
     years = simulate_years(organ, rng, weather, tune=tune_all)
     reed = is_reed(years)
-    errors = {False: [], True: []}
+    errors: dict[bool, list[float]] = {False: [], True: []}
     for visit in years.visits:
         frame = np.array(
             [
