@@ -319,8 +319,11 @@ def _sheet_cell(sheet: object, value: Value) -> object:
     if isinstance(value, datetime):
         return value.replace(tzinfo=None)  # XLSX knows no time zone: UTC, as the CSV says
     if isinstance(value, str):
+        plain = ILLEGAL_CHARACTERS_RE.sub("", value)
+        if not plain.startswith("="):
+            return plain
         cell = WriteOnlyCell(sheet)
-        cell.value = ILLEGAL_CHARACTERS_RE.sub("", value)
-        cell.data_type = "s"  # whatever it begins with
+        cell.value = plain
+        cell.data_type = "s"  # the library would take it for a formula
         return cell
     return value
