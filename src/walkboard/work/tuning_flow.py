@@ -33,7 +33,7 @@ _FORECAST_S = 0.5
 _MOST_HEARD = 400
 _LONGEST_S = 1.2  # of a window: a pipe that cools moves by half a cent a second
 _LONG_ENOUGH_S = 0.4  # of a window: a shorter one may still be of the attack
-_MOVED_CENTS = 0.3
+_MOVED_CENTS = 0.4  # a pipe wanders by .15 at times; a second look must say the same
 _MOVED_SIGMAS = 4.0
 # What a hand or a tool leaves, by what is moved: common practice, no source. A spring or a cone is
 # reached with a tool; a stopper is held in the hand.
@@ -61,6 +61,7 @@ class _Work:
     before: LiveReading | None = None
     quiet_since_s: float = np.inf
     handled_s: float | None = None
+    strange: int = 0  # looks in a row that stand elsewhere than due
     moved: bool = False  # since the last advice
     asked_cents: float | None = None
     stood_cents: float | None = None
@@ -231,13 +232,15 @@ class TuningFlow:
         if reading.window_s < _LONG_ENOUGH_S:
             return False
         limit = max(_MOVED_CENTS, _MOVED_SIGMAS * reading.sigma_cents)
-        return abs(reading.cents - due) > limit
+        work.strange = work.strange + 1 if abs(reading.cents - due) > limit else 0
+        return work.strange >= 2
 
     def _moved(self, reading: LiveReading) -> None:
         work = self._work
         work.quiet_since_s = np.inf
         work.handled_s = reading.at_s
         work.moved = True
+        work.strange = 0
         work.heard.clear()
         work.forecast = None
         work.forecast_s = -np.inf
