@@ -159,7 +159,7 @@ def test_what_comes_no_more_is_dimmed_though_the_link_is_fresh(
     assert page.inner_text("#m-other") == "also heard: D4"
     page.wait_for_selector("#measured[data-old]", timeout=2000)
     assert page.get_attribute("html", "data-link") == "fresh"
-    page.wait_for_function("document.getElementById('m-words').textContent.startsWith('Nothing')")
+    eventually(lambda: page.inner_text("#m-words").startswith("Nothing new"))
     assert page.inner_text("#m-cents") == "–"
 
 

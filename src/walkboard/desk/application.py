@@ -146,6 +146,7 @@ async def _lifespan(application: Starlette) -> AsyncIterator[None]:
         await warming
         await desk.hub.close()
         await asyncio.to_thread(desk.listening.stop)
+        await asyncio.to_thread(desk.practising.stop)
         await asyncio.to_thread(desk.jobs.close)
         desk.book.close()
 

@@ -16,6 +16,7 @@ from walkboard.desk.gate import Visitor
 from walkboard.desk.listening_live import LiveListening
 from walkboard.desk.page import Keep, Page
 from walkboard.desk.pairing import Pairing
+from walkboard.desk.practising import Practising
 from walkboard.organ.model import Organ
 from walkboard.work.seeing import organ_in
 
@@ -50,6 +51,8 @@ class Desk:
         may show that it is on its way instead.
     listening : LiveListening
         The live session, if one runs.
+    practising : Practising
+        The practice organ, if it sounds.
     """
 
     book: SeenBook
@@ -62,6 +65,7 @@ class Desk:
     renderer: Renderer
     is_warm: threading.Event = field(default_factory=threading.Event)
     listening: LiveListening = field(default_factory=LiveListening)
+    practising: Practising = field(default_factory=Practising)
 
     def organ(self, request: Request) -> tuple[KeptOrgan, Organ]:
         """The organ that an address with ``{organ:int}`` means.

@@ -54,6 +54,8 @@ class LiveRun:
         Of the session's flow; told to the pages, which draw it.
     topic : str
         On which it is told.
+    seen : callable
+        Called with every update, from its thread.
     ended : callable
         Called once, from its thread, when it is over and kept.
     """
@@ -66,6 +68,7 @@ class LiveRun:
         *,
         tolerance_cents: float,
         topic: str = TOPIC,
+        seen: Callable[[Shown], None] = lambda _: None,
         ended: Callable[[Ended], None] = lambda _: None,
     ) -> None:
         self.session = session
@@ -73,6 +76,7 @@ class LiveRun:
         self._hub = hub
         self._topic = topic
         self._tolerance = tolerance_cents
+        self._seen = seen
         self._ended = ended
         self._asked: deque[Callable[[], object]] = deque()
         self._anchor_s = float("inf")
@@ -112,6 +116,14 @@ class LiveRun:
     def turn_to(self, pipe: PipeRef, *, is_open: bool) -> None:
         """The tuner goes to a pipe; one that was called done stays so unless it is open again."""
         self._asked.append(lambda: self._turn(pipe, is_open))
+
+    def skip(self) -> None:
+        """Leave the pipe at hand for later."""
+        self._asked.append(self.session.skip)
+
+    def undo(self) -> None:
+        """Take back what was last said of a pipe."""
+        self._asked.append(self.session.undo)
 
     def hear_beside(self, beside: BesideOf | None) -> None:
         """From now on a reference sounds with each pipe: which, `beside` says; None is none."""
@@ -196,7 +208,9 @@ class LiveRun:
         # Said for a while: of a topic only the newest value goes out, and this must not be missed.
         value["finished"] = self._finished
         self._hub.tell(self._topic, value)
-        self._tell_holder(shown)
+        self._seen(shown)
+        if self._topic == TOPIC:
+            self._tell_holder(shown)
 
     def _past_ticked(self, shown: Shown) -> Shown:
         """Go past the pipes that somebody ticked meanwhile; they are not asked for again."""

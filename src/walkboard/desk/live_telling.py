@@ -10,6 +10,7 @@ from walkboard.condition.moves import Advice
 from walkboard.condition.settling import Forecast
 from walkboard.listening.tracking_readings import LiveFlag, LiveReading
 from walkboard.organ.model import Organ
+from walkboard.sheets.wording import rank_words
 from walkboard.work.tuning_values import Result, Shown, Step, Task
 
 _OTHERS = (LiveFlag.OTHER_KEY, LiveFlag.NEIGHBOUR)
@@ -27,15 +28,15 @@ def told(shown: Shown, organ: Organ, meter: Meter) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``step``, ``pipe``, ``key`` (semitone), ``target``, ``done``, ``total``; of a reading
-        ``cents``, ``sigma``, ``beats``, ``window``, ``flags``, ``other`` (semitone of another key
-        that is heard) and ``beside``; ``move`` with ``words``, ``caution``, ``cents``; ``settling``
-        with ``settled``, ``sigma``, ``seconds``, ``known``, ``above``; ``level`` with ``db``,
-        ``clipped``, ``lost``, ``words``; ``finished`` with ``pipe``, ``before``, ``after``.
+        ``step``, ``pipe``, ``rank``, ``key`` (semitone), ``target``, ``done``, ``total``; of a
+        reading ``cents``, ``sigma``, ``beats``, ``window``, ``flags``, ``other`` (semitone of
+        another key that is heard) and ``beside``; ``move`` with ``words``, ``caution``, ``cents``;
+        ``settling`` with ``settled``, ``sigma``, ``seconds``, ``known``, ``above``; ``level`` with
+        ``db``, ``clipped``, ``lost``, ``words``; ``finished`` with ``pipe``, ``before``, ``after``.
     """
     return {
         "step": shown.step.value,
-        **_task(shown.task),
+        **_task(shown.task, organ),
         "done": shown.done,
         "total": shown.total,
         **_reading(shown.reading, shown.task, organ),
@@ -70,13 +71,14 @@ def key_state(shown: Shown) -> Mapping[str, Any] | None:
     return {"key": task.key.semitone, "state": state, "drawn": [task.stop]}
 
 
-def _task(task: Task | None) -> dict[str, Any]:
+def _task(task: Task | None, organ: Organ) -> dict[str, Any]:
     if task is None:
-        return {"pipe": None, "key": None, "target": None}
+        return {"pipe": None, "key": None, "target": None, "rank": ""}
     return {
         "pipe": str(task.pipe),
         "key": task.key.semitone,
         "target": round(task.target_hz, 3),
+        "rank": rank_words(organ, organ.rank(task.pipe.rank)),
     }
 
 

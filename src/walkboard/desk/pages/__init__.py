@@ -14,6 +14,7 @@ from walkboard.desk.pages import (
     organ,
     pair,
     pipe,
+    practice,
     rank,
     report,
     sharing,
@@ -38,5 +39,6 @@ PAGES: tuple[Page, ...] = (
     book.PAGE,
     sharing.PAGE,
     pair.PAGE,
+    practice.PAGE,
     ticking.PAGE,
 )

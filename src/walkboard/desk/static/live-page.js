@@ -6,6 +6,8 @@ const place = (id) => document.getElementById(id);
 const { place: at, runs, kind } = place("live").dataset;
 const MOST_WAITING = 100; // blocks of 20 ms that wait for the desk; older ones are lost, and counted
 
+const write = (id, words) => { if (place(id).textContent !== words) place(id).textContent = words; };
+
 function trouble(words) {
   place("live-trouble").hidden = !words;
   place("live-trouble").textContent = words;
@@ -23,11 +25,12 @@ async function post(door, body) {
   return null;
 }
 
-if (runs === "yes" && kind !== "browser") await import("./measured.js");
+let naming = runs === "yes" && kind !== "browser" ? await import("./measured.js") : null;
 
 live.on("listening", (told) => {
   if (told.on) {
     if (place("level")) place("level").value = Math.max(0, 60 + told.level.db);
+    if (place("live-at") && naming) write("live-at", told.pipe ? say("live_at", { rank: told.rank, key: naming.keyName(told.key), done: told.done, total: told.total }) : "");
     if (runs === "no" && !handing) location.reload(); // started from another window
   } else if (runs === "yes") location.reload();
 });
@@ -86,7 +89,7 @@ async function hand() {
 async function showRunning() {
   const page = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
   const found = page.getElementById("stop").closest("section");
-  place("choose").replaceWith(found, page.getElementById("measured"));
-  await import("./measured.js");
+  place("choose").replaceWith(found, page.getElementById("live-at"), page.getElementById("measured"));
+  naming = await import("./measured.js");
   place("beside").onchange = () => post(`reference?stop=${encodeURIComponent(place("beside").value)}`);
 }

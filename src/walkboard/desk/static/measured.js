@@ -8,7 +8,7 @@ const BLANK_MS = 4000;
 const COURSE_S = 20;
 const FINISHED_MS = 8000;
 const SCALES = [1, 3, 10, 30, 100];
-const WIDTH = 330, MIDDLE = 64, HALF = 56;
+const WIDTH = 330, MIDDLE = 52, HALF = 46;
 
 export function say(key, values = {}) {
   let text = setup.words[key];

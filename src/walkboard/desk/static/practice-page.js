@@ -1,0 +1,31 @@
+// Practice: what the hand and the key holder would do, on buttons.
+import { keyName, onMeasured } from "./measured.js";
+import { say } from "./words.js";
+
+const place = (id) => document.getElementById(id);
+const moves = JSON.parse(place("practice-moves").textContent);
+const write = (id, words) => { if (place(id).textContent !== words) place(id).textContent = words; };
+const post = (door) => fetch(`/practice/${door}`, { method: "POST" }).catch(() => {}); // said by the link's own words
+
+onMeasured((told, before) => {
+  if (!told.on) { if (before) location.reload(); return; }
+  write("practice-progress", say("practice_progress", { done: told.done, total: told.total }));
+  write("practice-rank", told.pipe ? say("practice_place", { rank: told.rank }) : say("practice_end"));
+  write("practice-key", told.pipe ? keyName(told.key) : "");
+  write("practice-target", told.pipe ? say("practice_target", { hz: told.target.toFixed(1) }) : "");
+  if (told.pipe === before?.pipe) return;
+  for (const button of document.querySelectorAll("[data-move]")) {
+    button.disabled = !told.pipe;
+    if (told.pipe) button.textContent = moves[told.pipe][button.dataset.words];
+  }
+});
+
+for (const button of document.querySelectorAll("[data-move]")) button.onclick = () => post(`move/${button.dataset.move}`);
+place("hold").onclick = () => {
+  const isHeld = place("hold").getAttribute("aria-pressed") !== "true";
+  place("hold").setAttribute("aria-pressed", String(isHeld));
+  write("hold", say(isHeld ? "practice_release" : "practice_hold"));
+  post(`do/${isHeld ? "hold" : "release"}`);
+};
+place("undo").onclick = () => post("do/undo");
+place("skip").onclick = () => post("do/skip");
