@@ -48,6 +48,11 @@ def main() -> None:
             f"{np.mean([t.moves for t in tuned]):8.1f}",
             flush=True,
         )
+        for one in tuned:
+            called = one.result is not None and one.result.outcome is Outcome.DONE
+            if not called or abs(one.after_cents) >= 0.5:
+                what = "done" if called else "not done"
+                print(f"    {one.task.pipe}: {what}, {one.after_cents:+.3f} cent", flush=True)
     spent = time.process_time() - begun
     print(f"{within} of {total} within half a cent at rest; the worst {worst:.3f} cent")
     print(f"{sound_s:.0f} s of sound in {spent:.0f} s of one core, five updates a second")
