@@ -117,8 +117,8 @@ def least_sigma_cents(clean: Note, hz: float, window_s: tuple[float, float]) -> 
     """Cramér–Rao bound of a note without its noise, 30 dB of which come to it [cents].
 
     A tone of peak amplitude A in noise of density S over T seconds: var f ≥ 3 S/(π² A² T³) (Kay
-    1993, Fundamentals of Statistical Signal Processing, eq. 3.41, from memory; S = 2σ²/rate); partials
-    add up their information, each with the square of its number.
+    1993, Fundamentals of Statistical Signal Processing, eq. 3.41, from memory; S = 2σ²/rate).
+    Partials add up their information, each with the square of its number.
     """
     first, last = (int(t * RATE) for t in window_s)
     seconds = (last - first) / RATE

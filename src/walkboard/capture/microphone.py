@@ -211,7 +211,7 @@ class Microphone:
             at_s += len(samples) / self.sample_rate
 
     def _reopen(self) -> None:
-        """Open the device again after it fell silent; if it is gone, leave it for the next second."""
+        """Open the device again after it fell silent; one that is gone is left for a second."""
         self.is_plugged = False
         self._shut()
         # PortAudio lists devices only when it starts; the binding has no public word for that.

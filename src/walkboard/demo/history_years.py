@@ -194,7 +194,7 @@ class _Tuner:
         if at.number >= len(self._visits):
             return left
         visit = self._visits[at.number]
-        heard = [self._reading(at, n) for n in np.flatnonzero(~np.isnan(at.cents))]
+        heard = [self._reading(at, int(n)) for n in np.flatnonzero(~np.isnan(at.cents))]
         plan = make_plan(
             self._organ,
             Condition(division_states(self._organ, heard, at.told_celsius), None),

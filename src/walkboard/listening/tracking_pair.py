@@ -19,7 +19,7 @@ from walkboard.listening.heard import Comb
 from walkboard.listening.joint_bands import Band, bands_of
 from walkboard.listening.joint_courses import Courses
 from walkboard.listening.joint_groups import Group, group_partials
-from walkboard.listening.joint_stages import estimate_jointly, refine, room_asked
+from walkboard.listening.joint_stages import STEADY, estimate_jointly, refine, room_asked
 from walkboard.listening.subbands import HoldSpectrum, spectrum_of_hold
 from walkboard.listening.tracking_readings import LiveFlag
 from walkboard.listening.tracking_ring import Ring
@@ -145,10 +145,10 @@ class PairTracker:
         seconds = times[1] - times[0]
         groups = _telling(group_partials(was, spectrum.sample_rate))
         terms = max(2, int(2.0 * seconds * _TERMS_HZ))
-        bands = bands_of(spectrum, groups, min(was), times, terms)
+        bands = bands_of(spectrum, groups, min(was), times, terms, STEADY.movement)
         if {p for band in bands for p in band.group.pipes} != {0, 1}:
             return None
-        courses = Courses.start(was, terms)
+        courses = Courses.start(was, terms, STEADY.usual_cents)
         _, chosen = refine(bands, courses, [0, 1], _WARM_TURNS)
         found = self._judged(courses, bands, chosen, times)
         if found is not None and self._hz is not None:
