@@ -75,7 +75,7 @@ def test_a_pipe_that_is_moved_is_followed_within_three_tenths_of_a_second() -> N
     assert LiveFlag.MOVING not in last.flags
 
 
-@pytest.mark.parametrize("away", [-12, -1, 2, 7, 12])
+@pytest.mark.parametrize("away", [-12, -1, 7, 12])
 def test_another_key_is_named_and_never_read_as_the_pipe(away: int) -> None:
     rng = np.random.default_rng(away + 100)
     made = moved(KEYS[13 + away].hz * 1.002, still, "flue", rng, seconds=1.4)
