@@ -21,6 +21,7 @@ from walkboard.work.tuning_values import Outcome, Shown, Step
 
 if TYPE_CHECKING:
     from walkboard.capture.source import Source
+    from walkboard.desk.laying import Laying
     from walkboard.desk.live import Hub
     from walkboard.listening.heard import Comb
     from walkboard.work.tuning import TuningSession
@@ -56,6 +57,10 @@ class LiveRun:
         On which it is told.
     seen : callable
         Called with every update, from its thread.
+    passes : callable, optional
+        Whether a pipe that comes next is passed by; by default one that is ticked in the book.
+    laying : Laying, optional
+        The bearings that are laid in it.
     ended : callable
         Called once, from its thread, when it is over and kept.
     """
@@ -69,6 +74,8 @@ class LiveRun:
         tolerance_cents: float,
         topic: str = TOPIC,
         seen: Callable[[Shown], None] = lambda _: None,
+        passes: Callable[[PipeRef], bool] | None = None,
+        laying: Laying | None = None,
         ended: Callable[[Ended], None] = lambda _: None,
     ) -> None:
         self.session = session
@@ -77,6 +84,8 @@ class LiveRun:
         self._topic = topic
         self._tolerance = tolerance_cents
         self._seen = seen
+        self._passes = passes or self._is_ticked
+        self.laying = laying
         self._ended = ended
         self._asked: deque[Callable[[], object]] = deque()
         self._anchor_s = float("inf")
@@ -214,12 +223,8 @@ class LiveRun:
 
     def _past_ticked(self, shown: Shown) -> Shown:
         """Go past the pipes that somebody ticked meanwhile; they are not asked for again."""
-        flow, place = self.session.flow, self.session.place
-        states = place.book.pipe_states(place.visit.id)
-        while flow.task is not None:
-            state = states.get(flow.task.pipe)
-            if state is None or state.state == TickState.OPEN.value:
-                break
+        flow = self.session.flow
+        while flow.task is not None and self._passes(flow.task.pipe):
             flow.skip()
         here = flow.show()
         step = Step.DONE if here.task is not None else Step.END
@@ -235,6 +240,11 @@ class LiveRun:
             here.total,
             shown.finished,
         )
+
+    def _is_ticked(self, pipe: PipeRef) -> bool:
+        place = self.session.place
+        state = place.book.pipe_states(place.visit.id).get(pipe)
+        return state is not None and state.state != TickState.OPEN.value
 
     def _tell_holder(self, shown: Shown) -> None:
         state = key_state(shown)

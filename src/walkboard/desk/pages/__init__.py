@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from walkboard.desk.page import Page
 from walkboard.desk.pages import (
+    bearings,
     book,
     calendar,
     card,
@@ -32,6 +33,7 @@ PAGES: tuple[Page, ...] = (
     pipe.PAGE,
     holding.PAGE,
     live.PAGE,
+    bearings.PAGE,
     faults.PAGE,
     report.PAGE,
     card.PAGE,

@@ -6,8 +6,8 @@ Topic ``listening``: see `walkboard.desk.live_telling`.
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from starlette.concurrency import run_in_threadpool
@@ -18,7 +18,7 @@ from walkboard.capture.source import Source
 from walkboard.desk import live_start
 from walkboard.desk.desk import desk_of
 from walkboard.desk.handed_sound import HandedSound
-from walkboard.desk.listening_live import TOPIC, LiveRun
+from walkboard.desk.listening_live import TOPIC, Ended, LiveRun
 from walkboard.desk.page import Access, Door, Page
 from walkboard.desk.pages.measured import setup
 from walkboard.desk.pages.visit_frame import AtVisit, surely_at_work, visit_at_work
@@ -75,20 +75,26 @@ def start(request: Request) -> Response:
         if not rate.isdigit():
             raise InputError(say("live.no_rate"))
         return _start(at, live_start.browser_microphone(int(rate)), live_start.BROWSER)
-    return _start(at, live_start.microphone(asked.get("device", "")), live_start.MICROPHONE)
+    source = live_start.microphone(asked.get("device", ""))
+    return _start(at, source, live_start.MICROPHONE)
 
 
 async def start_file(request: Request) -> Response:
     """Start a session on the recording that is the body, played as if it were heard now."""
     at = await run_in_threadpool(surely_at_work, request)
+    source = await played_body(request)
+    return await run_in_threadpool(_start, at, source, live_start.FILE)
+
+
+async def played_body(request: Request) -> Source:
+    """The recording that is the body of a request, played as if it were heard now."""
     name = request.query_params.get("name", "")[:80] or say("live.file_name")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"played{Path(name).suffix.lower()[:6]}"
         with path.open("wb") as stream:
             async for chunk in request.stream():
                 stream.write(chunk)
-        source = await run_in_threadpool(live_start.played, path, name)
-    return await run_in_threadpool(_start, at, source, live_start.FILE)
+        return await run_in_threadpool(live_start.played, path, name)
 
 
 def stop(request: Request) -> Response:
@@ -136,11 +142,18 @@ def _turn(request: Request, asked: _Turn) -> Response:
 
 
 def _start(at: AtVisit, source: Source, kind: str) -> Response:
+    return start_on(at, source, lambda ended: live_start.make_run(at, source, kind, ended))
+
+
+def start_on(
+    at: AtVisit, source: Source, make_run: Callable[[Callable[[Ended], None]], LiveRun]
+) -> Response:
+    """Start the session that `make_run` makes; the source is closed where it cannot be."""
     from walkboard.work.tuning import take_in_left_over  # noqa: PLC0415 - slow to load
 
-    def make(ended: Any) -> LiveRun:
+    def make(ended: Callable[[Ended], None]) -> LiveRun:
         take_in_left_over(at.desk.book, at.organ)
-        return live_start.make_run(at, source, kind, ended)
+        return make_run(ended)
 
     try:
         at.desk.listening.start(make)
