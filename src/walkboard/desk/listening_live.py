@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from walkboard.book.records import TickState
+from walkboard.desk.gathering import GatheredBlocks
 from walkboard.desk.live_telling import key_state, told
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import PipeRef
@@ -88,7 +89,7 @@ class LiveRun:
         self.laying = laying
         self._ended = ended
         self._asked: deque[Callable[[], object]] = deque()
-        self._anchor_s = float("inf")
+        self._blocks = GatheredBlocks(session.source)
         self._number = 0
         self._told_key: tuple[object, float] = (None, 0.0)
         self._finished: dict[str, Any] | None = None
@@ -158,7 +159,7 @@ class LiveRun:
     def _run(self) -> None:
         trouble = ""
         try:
-            for block in self.source.blocks():
+            for block in self._blocks:
                 self._do_asked()
                 self._see_beside()
                 for shown in self.session.hear(block):
@@ -196,8 +197,6 @@ class LiveRun:
         session = self.session
         if shown.finished is not None:
             shown = self._past_ticked(shown)
-        # The clock on the wall at the source's 0: the block that waited least tells it best.
-        self._anchor_s = min(self._anchor_s, time.time() - heard_s)
         at_s = heard_s if shown.reading is None else shown.reading.at_s
         self._number += 1
         value: dict[str, Any] = {
@@ -207,7 +206,7 @@ class LiveRun:
             "kind": self.kind,
             "source": self.source.name,
             "tolerance": self._tolerance,
-            "heard_ms": round(1e3 * (self._anchor_s + at_s), 1),
+            "heard_ms": round(1e3 * (self._blocks.zero_s + at_s), 1),
             **told(shown, session.place.organ, session.meter),
         }
         if value["finished"] is not None:

@@ -132,7 +132,7 @@ def _interval(interval: Interval, chosen: Preferences) -> dict[str, str]:
     name = interval.name.replace(" ", "_")
     return {
         "name": say(f"bearings.{name}"),
-        "keys": f"{chosen.key(interval.lower)}–{chosen.key(interval.upper)}",
+        "between": f"{chosen.key(interval.lower)}–{chosen.key(interval.upper)}",
         "beats": beats_words(interval.beat_hz),
     }
 
