@@ -28,7 +28,7 @@ def test_each_walk_says_what_to_draw_where_and_how_long(plan, sheet):
     assert text.count("[ ]") == len(plan.walks)
     for walk in plan.walks:
         assert f"--drawn {','.join(walk.drawn)}" in re.sub(r"\s+", " ", text)
-    assert "Great: draw Open Diapason 8′, Principal 4′ and Fifteenth 2′." in text
+    assert "Swell: draw Chimney Flute 8′ and Principal 4′." in text
     assert "4 s each" in text
     assert max(map(len, text.splitlines())) <= 88
 
