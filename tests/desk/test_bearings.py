@@ -51,7 +51,7 @@ def test_intervals_are_worked_out_of_the_keys_that_were_heard(
     eventually(lambda: octave_row.locator("[data-beat]").inner_text() == "still")
     # A–E of Young's second temperament is a sixth of the Pythagorean comma, 3.91 cents, narrow
     # (T. Young 1802): two cents wide of that leaves 1.91, at 2 · 331 Hz 0.73 beats a second.
-    eventually(lambda: fifth_row.locator("[data-off]").inner_text() == "▲ 2.0 cents wide")
+    eventually(lambda: fifth_row.locator("[data-off]").inner_text() == "▲ 2.0 wide")
     assert fifth_row.locator("[data-beat]").inner_text() == "0.7 narrow"
     assert page.inner_text("#bearings-key") == "E4"
     assert "fifth A3–E4" in fifth_row.inner_text()

@@ -152,6 +152,4 @@ PAGE = Page(
         Door(f"{_AT}/start", start, ("POST",), Access.DESK),
         Door(f"{_AT}/play", start_file, ("POST",), Access.DESK, LARGEST_FILE_BYTES),
     ),
-    place="/organ/{organ}/bearings",
-    rank=45,
 )

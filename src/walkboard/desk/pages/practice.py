@@ -116,4 +116,4 @@ def _doors() -> tuple[Door, ...]:
     )
 
 
-PAGE = Page("practice", _doors(), place="/practice", rank=75, access=Access.PAIRED)
+PAGE = Page("practice", _doors(), place="/practice", rank=95, access=Access.PAIRED)

@@ -27,11 +27,14 @@ async function post(door, body) {
 
 let naming = runs === "yes" && kind !== "browser" ? await import("./measured.js") : null;
 
+let firstSeen = null;
 live.on("listening", (told) => {
   if (told.on) {
     if (place("level")) place("level").value = Math.max(0, 60 + told.level.db);
     if (place("live-at") && naming) write("live-at", told.pipe ? say("live_at", { rank: told.rank, key: naming.keyName(told.key), done: told.done, total: told.total }) : "");
-    if (runs === "no" && !handing) location.reload(); // started from another window
+    // Started from another window; one value alone may be an old one.
+    if (runs === "no" && !handing && firstSeen !== null && told.n !== firstSeen) location.reload();
+    firstSeen ??= told.n;
   } else if (runs === "yes") location.reload();
 });
 
