@@ -79,21 +79,21 @@ def test_an_even_pace_holds_each_key_as_long(server: Server, open_page: Open) ->
 
 
 def test_a_key_says_how_it_was_heard(server: Server, open_page: Open) -> None:
-    """The book's Stopped Diapason has no value at its keys 11 and 34."""
-    page = walk(server, open_page, 2)
+    """The book's Oboe has no value at its pipes 11 and 34; its lowest key is C3."""
+    page = walk(server, open_page, 3)
     page.wait_for_selector("#only-missed:not([hidden])")
     assert page.inner_text("#heard") == "● Heard well"
     page.click("#only-missed")
-    assert (page.inner_text("#now"), page.inner_text("#next")) == ("A♯2", "A4")
+    assert (page.inner_text("#now"), page.inner_text("#next")) == ("A♯3", "A5")
     assert page.inner_text("#heard") == "× Not heard: hold it again"
     assert page.inner_text("#place") == "1 of 2"
     page.click("#only-missed")
-    assert page.inner_text("#place") == "1 of 54"
+    assert page.inner_text("#place") == "1 of 42"
 
 
 def test_who_listens_live_says_when_it_is_enough(server: Server, open_page: Open) -> None:
     page = walk(server, open_page, 1)
-    drawn = ["great.open8", "great.principal4", "great.fifteenth2"]
+    drawn = ["great.open8", "great.stopped8", "great.principal4", "great.fifteenth2"]
     tell(server, "holds.3", {"key": 36, "state": "more", "drawn": drawn})
     eventually(lambda: page.inner_text("#heard") == "Keep holding")
     tell(server, "holds.3", {"key": 36, "state": "enough", "drawn": drawn})
