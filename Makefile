@@ -3,13 +3,17 @@ PYTHON ?= python3
 UV_VERSION := 0.13.9
 BIN := .venv/bin
 
-.PHONY: demo test check bench lock format system clean
+.PHONY: demo test test-long check bench lock format system clean
 
 demo: .venv/.run
 	$(BIN)/walkboard demo
 
 test: .venv/.dev system check
 	$(BIN)/pytest -n 2
+
+# The tests that wait in real time or are heavy.
+test-long: .venv/.dev system
+	$(BIN)/pytest -n 2 -m long
 
 check: .venv/.dev
 	$(BIN)/ruff format --check .

@@ -117,7 +117,8 @@ def browser() -> Iterator[Browser]:
         pytest.skip("Debian's chromium is not installed: the pages are not tried in a browser")
     with sync_playwright() as playwright:
         launched = playwright.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-dev-shm-usage"]
+            executable_path=CHROMIUM,
+            args=["--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu"],
         )
         yield launched
         launched.close()

@@ -20,6 +20,8 @@ from walkboard.organ.reading import read_organ
 from walkboard.work.seeing import opened_to_see
 from walkboard.work.standing import latest_air
 
+pytestmark = pytest.mark.long
+
 
 def test_the_first_fifth_beats_as_in_every_table() -> None:
     organ = read_organ(examples.hall())

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import pytest
 import soundfile
 from playwright.sync_api import Browser
 
 from tests.desk.conftest import CHROMIUM, Server, eventually, wait_until_fresh
 from walkboard.work.tuning import FOLDER
+
+pytestmark = pytest.mark.long
 
 
 def test_what_the_browser_hears_comes_to_the_desk_whole(

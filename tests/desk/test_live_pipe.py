@@ -130,6 +130,7 @@ def test_the_desk_hears_the_pipe_that_the_tuner_goes_to(
     assert state_of(own_server, str(third.pipe)) in {None, "open"}
 
 
+@pytest.mark.long
 def test_what_comes_no_more_is_dimmed_though_the_link_is_fresh(
     own_server: Server, open_page: Open
 ) -> None:
@@ -165,6 +166,7 @@ def test_what_comes_no_more_is_dimmed_though_the_link_is_fresh(
     assert page.inner_text("#m-cents") == "–"
 
 
+@pytest.mark.long
 def test_without_a_microphone_it_is_said_and_nothing_breaks(
     own_server: Server, open_page: Open
 ) -> None:

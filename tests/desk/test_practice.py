@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
 from playwright.sync_api import Page
 
 from tests.desk.conftest import Open, Server, eventually
 from tests.desk.looking import PHONE, look_at
+
+pytestmark = pytest.mark.long
 
 
 def cents_on(page: Page) -> float:

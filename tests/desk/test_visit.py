@@ -104,6 +104,7 @@ def test_of_a_name_only_the_last_part_is_taken(sent: str, kept: str) -> None:
     assert incoming.plain_name(sent) == kept
 
 
+@pytest.mark.long
 def test_what_cannot_be_heard_says_why_and_survives_a_restart(
     own_server: Server, open_page: Open
 ) -> None:
