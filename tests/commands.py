@@ -28,6 +28,7 @@ class Ran:
 
 
 Run = Callable[..., Ran]
+Must = Callable[..., str]
 
 
 @pytest.fixture
@@ -40,6 +41,18 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> 
         captured = capsys.readouterr()
         code = ended.value.code
         return Ran(code if isinstance(code, int) else 0 if code is None else 1, *captured)
+
+    return running
+
+
+@pytest.fixture
+def must(run: Run) -> Must:
+    """A command that is to succeed; gives what it printed."""
+
+    def running(*words: object) -> str:
+        ran = run(*words)
+        assert ran.code == 0, ran.err
+        return ran.out
 
     return running
 

@@ -10,7 +10,7 @@ import mido
 import numpy as np
 import pytest
 
-from tests.commands import Run
+from tests.commands import Must, Run
 from tests.survey.organs import SMALL
 from walkboard.listening.heard import SoundInfo
 from walkboard.organ.model import Organ, PipeRef
@@ -140,14 +140,9 @@ def test_what_is_not_understood_is_told(
 
 
 def test_an_event_its_music_and_the_weights_are_kept_and_planned_for(
-    run: Run, organ_file: Path, music: Path, tmp_path: Path
+    run: Run, must: Must, organ_file: Path, music: Path, tmp_path: Path
 ) -> None:
     book = tmp_path / "book"
-
-    def must(*words: object) -> str:
-        ran = run(*words)
-        assert ran.code == 0, ran.err
-        return ran.out
 
     must("book", "new", book)
     must("book", "add", book, organ_file)

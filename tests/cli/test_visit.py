@@ -4,18 +4,13 @@ from pathlib import Path
 
 from pypdf import PdfReader
 
-from tests.commands import Run
+from tests.commands import Must, Run
 
 
 def test_a_visit_from_arrival_to_report(
-    run: Run, organ_file: Path, walk_file: Path, tmp_path: Path
+    run: Run, must: Must, organ_file: Path, walk_file: Path, tmp_path: Path
 ) -> None:
     book = tmp_path / "book"
-
-    def must(*words: object) -> str:
-        ran = run(*words)
-        assert ran.code == 0, ran.err
-        return ran.out
 
     must("book", "new", book)
     must("book", "add", book, organ_file)

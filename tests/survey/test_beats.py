@@ -7,7 +7,16 @@ import pytest
 from numpy.testing import assert_allclose
 
 from tests.commands import Run, run  # noqa: F401 - a fixture
-from tests.survey.test_identity import BRIGHT, OPEN, SECOND, alone, due_hz, partials, walk
+from tests.survey.test_identity import (
+    BRIGHT,
+    OPEN,
+    SECOND,
+    TWO_UNISONS,
+    alone,
+    due_hz,
+    partials,
+    walk,
+)
 from walkboard.organ.model import PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.quantities import ratio_of_cents
@@ -16,33 +25,9 @@ from walkboard.survey.beats import beats_of_keys, latest_readings, worst_beats
 from walkboard.survey.exchange import walk_to_json
 from walkboard.survey.heard import Reading
 
-DESCRIPTION = """
-format = 1
-name = "Two unisons"
-temperament = "equal"
-[pitch]
-a4_hz = 440.0
-at_celsius = 18.0
-[[division]]
-id = "great"
-name = "Great"
-keys = 61
-[[rank]]
-id = "great.open8"
-division = "great"
-name = "Open"
-family = "open"
-feet = "8"
-pipes = 61
-tuned_by = "slide"
-[[rank]]
-id = "great.second8"
-division = "great"
-name = "Second"
-family = "open"
-feet = "8"
-pipes = 61
-tuned_by = "slide"
+DESCRIPTION = (
+    TWO_UNISONS
+    + """
 [[rank]]
 id = "great.octave4"
 division = "great"
@@ -52,6 +37,7 @@ feet = "4"
 pipes = 61
 tuned_by = "cone"
 """
+)
 ORGAN = read_organ(DESCRIPTION)
 OCTAVE = "great.octave4"
 C4, E4, G4 = Key.parse("C4"), Key.parse("E4"), Key.parse("G4")

@@ -12,7 +12,7 @@ from walkboard.survey.heard import HeardWalk, Hold, Reading
 from walkboard.survey.identity import name_pipes
 from walkboard.survey.remembering import Memory
 
-ORGAN = read_organ("""
+TWO_UNISONS = """
 format = 1
 name = "Two unisons"
 temperament = "equal"
@@ -39,7 +39,8 @@ family = "open"
 feet = "8"
 pipes = 61
 tuned_by = "slide"
-""")
+"""
+ORGAN = read_organ(TWO_UNISONS)
 OPEN, SECOND = "great.open8", "great.second8"
 BRIGHT = (-20.0, -22.0, -24.0, -26.0, -27.0)
 DULL = (-20.0, -36.0, -46.0, -58.0, -66.0)

@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from datetime import datetime
 
 from sqlalchemy import Select, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from walkboard.book.models import EventRow
 from walkboard.book.records import KeptEvent
 from walkboard.book.storing import Storing
+from walkboard.book.superseding import standing
 from walkboard.book.values import instant, number, number_or_none
 from walkboard.planning.use import EventUse
 from walkboard.planning.use_exchange import use_from_json, use_to_json
@@ -151,9 +152,7 @@ class Events(Storing):
 
 
 def _newest_events(organ_id: int) -> Select[EventRow]:
-    newer = aliased(EventRow)
-    superseded = select(newer.id).where(newer.supersedes_id == EventRow.id)
-    return select(EventRow).where(EventRow.organ_id == organ_id, ~superseded.exists())
+    return standing(EventRow).where(EventRow.organ_id == organ_id)
 
 
 def _event_row(session: Session, organ_id: int, uid: str) -> EventRow | None:

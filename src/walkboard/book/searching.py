@@ -6,11 +6,12 @@ import unicodedata
 from collections.abc import Iterator
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from walkboard.book.models import EventRow, FaultRow, NoteRow, TickRow, VisitRow
 from walkboard.book.records import Found
 from walkboard.book.storing import Storing
+from walkboard.book.superseding import standing
 
 
 class Searching(Storing):
@@ -75,9 +76,7 @@ def _texts(session: Session) -> Iterator[Found]:
                 None if mending is None else mending.note,
             ),
         )
-    newer = aliased(EventRow)
-    superseded = select(newer.id).where(newer.supersedes_id == EventRow.id)
-    for event in session.scalars(select(EventRow).where(~superseded.exists())):
+    for event in session.scalars(standing(EventRow)):
         yield Found("event", event.id, event.organ_id, None, event.starts_at, event.title)
 
 

@@ -5,11 +5,21 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
+from typing import TypeVar
 
 from sqlalchemy import Select, select
 from sqlalchemy.orm import aliased
 
-from walkboard.book.models import HearingRow, HoldRow, ReadingRow
+from walkboard.book.models import EventRow, HearingRow, HoldRow, ReadingRow, WeightChangeRow
+
+Replaced = TypeVar("Replaced", EventRow, WeightChangeRow)
+
+
+def standing(kind: type[Replaced]) -> Select[Replaced]:
+    """The rows of a kind that no newer row has taken the place of."""
+    newer = aliased(kind)
+    superseded = select(newer.id).where(newer.supersedes_id == kind.id)
+    return select(kind).where(~superseded.exists())
 
 
 def current_hearings(as_of: datetime | None = None) -> Select[HearingRow]:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from sqlalchemy import Select, select
-from sqlalchemy.orm import aliased
 
 from walkboard.book.models import WeightChangeRow
 from walkboard.book.records import KeptWeight
 from walkboard.book.storing import Storing
+from walkboard.book.superseding import standing
 from walkboard.book.values import number
 
 
@@ -73,9 +73,7 @@ class Weights(Storing):
 
 
 def _newest(organ_id: int) -> Select[WeightChangeRow]:
-    newer = aliased(WeightChangeRow)
-    superseded = select(newer.id).where(newer.supersedes_id == WeightChangeRow.id)
-    return select(WeightChangeRow).where(WeightChangeRow.organ_id == organ_id, ~superseded.exists())
+    return standing(WeightChangeRow).where(WeightChangeRow.organ_id == organ_id)
 
 
 def _weight_of(row: WeightChangeRow, superseded_by: int | None) -> KeptWeight:

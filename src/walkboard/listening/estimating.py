@@ -87,8 +87,7 @@ def _first_phase(env: Envelopes) -> Floats:
     """
     count = env.values.shape[2]
     lag = env.values[:, :, 1:] * env.values[:, :, :-1].conj()
-    power = (np.abs(env.values) ** 2).mean(axis=2)
-    strong = power > 30.0 * env.noise
+    strong = env.power > 30.0 * env.noise
     if not strong.any():
         return np.zeros(count)
     number = np.broadcast_to(env.numbers, strong.shape)[strong][:, np.newaxis].astype(float)
@@ -114,8 +113,7 @@ def _nearby(env: Envelopes, basis: SlowBasis) -> float:
     The coarse search looks through a window that costs 3 dB; for a comb near the limit of hearing
     that can favour a neighbour. Plain ones need no second look.
     """
-    power = (env.values.real**2 + env.values.imag**2).mean(axis=2) / env.noise
-    if power.max() > _PLAIN:
+    if (env.power / env.noise).max() > _PLAIN:
         return 0.0
     offsets = np.linspace(-0.35, 0.35, 99) / basis.seconds
     nodes = basis.phase[:, 0]
@@ -154,7 +152,6 @@ class _Turned:
     mean: NDArray[np.complex128]
     ratio: Floats
     coherence: Floats
-    power: Floats
 
 
 def _turn_back(env: Envelopes, basis: SlowBasis, course: Floats) -> _Turned:
@@ -164,10 +161,9 @@ def _turn_back(env: Envelopes, basis: SlowBasis, course: Floats) -> _Turned:
     values = env.values * powers[env.numbers - 1]
     mean = values.mean(axis=2)
     steady = mean.real**2 + mean.imag**2
-    power = (values.real**2 + values.imag**2).mean(axis=2)
     ratio = steady * (values.shape[2] / env.noise)
-    coherence = steady / np.maximum(power - env.noise, 1e-300)
-    return _Turned(values, mean, ratio, coherence, power)
+    coherence = steady / np.maximum(env.power - env.noise, 1e-300)
+    return _Turned(values, mean, ratio, coherence)
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +179,7 @@ class _Usable:
 def _usable(env: Envelopes, turned: _Turned) -> _Usable:
     present = _presence(turned.ratio, env.numbers)
     usable = present > 0.05
-    usable &= (turned.coherence > _COHERENT) | (turned.power < 3.0 * env.noise)
+    usable &= (turned.coherence > _COHERENT) | (env.power < 3.0 * env.noise)
     usable.flat[np.argmax(turned.ratio)] = True
     if usable.sum() > _MOST_ROWS:
         merit = np.where(usable, env.numbers**2 * turned.ratio, 0.0)
@@ -219,11 +215,11 @@ def _rows(
 
 def _audible(env: Envelopes, turned: Sequence[_Turned]) -> NDArray[np.bool_]:
     """Partials that are worth carrying on with: steady under some course, or plainly loud."""
-    loud = turned[0].power > 1.5 * env.noise
+    loud = env.power > 1.5 * env.noise
     for trial in turned:
         loud |= trial.ratio > 3.0
     kept = np.asarray(loud.any(axis=0))
-    kept[int(np.argmax(turned[0].power.max(axis=0)))] = True
+    kept[int(np.argmax(env.power.max(axis=0)))] = True
     return kept
 
 

@@ -15,7 +15,7 @@ This takes the place of solving for the amplitudes with the full Gram matrix of 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import scipy.fft
@@ -84,6 +84,8 @@ class Envelopes:
         The window begins at `start_s` in the hold; node j stands at the middle of its j-th cell.
     mean_s : float
         Length b of each running mean.
+    power : ndarray, shape (channels, partials)
+        Mean square of each envelope; no phase course changes it.
     """
 
     values: NDArray[np.complex128]
@@ -93,6 +95,11 @@ class Envelopes:
     start_s: float
     spacing_s: float
     mean_s: float
+    power: NDArray[np.float64] = field(init=False)
+
+    def __post_init__(self) -> None:
+        power = (self.values.real**2 + self.values.imag**2).mean(axis=2)
+        object.__setattr__(self, "power", power)
 
     def response(self, offset_hz: NDArray[np.float64]) -> NDArray[np.float64]:
         """What is left of a slow movement of that frequency [-]."""

@@ -14,10 +14,10 @@ from walkboard.condition.state import Condition, DivisionState
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import Division, Organ, PipeRef, Rank
 from walkboard.sheets.rank_charts import STRAY_CENTS, Standing, rank_chart
-from walkboard.sheets.values import Mark, RankChart, VisitFacts
+from walkboard.sheets.values import Mark, RankChart
 from walkboard.survey.heard import Reading
 from walkboard.work.seeing import described, divisions, organ_at
-from walkboard.work.standing import latest_air
+from walkboard.work.standing import visit_facts
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
@@ -120,21 +120,10 @@ def faults_of_rank(organ: Organ, rank: Rank, faults: tuple[KeptFault, ...]) -> l
 
 def standing_of_visit(book: SeenBook, visit: KeptVisit) -> Standing:
     """What the charts of a visit need to know besides the readings."""
-    air = latest_air(visit)
     plan = book.current_plan(visit.id)
-    facts = VisitFacts(
-        day=visit.opened_at.astimezone().date(),
-        purpose=visit.purpose,
-        air_celsius=air.celsius,
-        humidity=air.humidity,
-        wind_mm=air.wind_mm,
-        event_air_celsius=None if plan is None else plan.event_air_celsius,
-        minutes=visit.minutes,
-        closing_note=visit.closing_note,
-    )
     kept_plan = None if plan is None else plan.plan
     condition = Condition(divisions(book, visit), None)
-    return Standing(facts, condition, kept_plan, STRAY_CENTS)
+    return Standing(visit_facts(book, visit), condition, kept_plan, STRAY_CENTS)
 
 
 def _overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:

@@ -14,7 +14,7 @@ from walkboard.sheets import values
 from walkboard.sheets.rank_charts import silent_pipes
 from walkboard.sheets.report import visit_report
 from walkboard.sheets.worklist import worklist_sheet
-from walkboard.work.standing import latest_air
+from walkboard.work.standing import visit_facts
 from walkboard.work.visiting import condition_of
 from walkboard.work.writing import write_file
 
@@ -38,7 +38,7 @@ def print_worklist(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path
             f"Visit {visit.id} has no plan.", mend="Make one with 'walkboard visit plan'."
         )
     return write_file(
-        render_pdf(worklist_sheet(organ, _facts(book, visit), work)), to, what="sheet"
+        render_pdf(worklist_sheet(organ, visit_facts(book, visit), work)), to, what="sheet"
     )
 
 
@@ -49,7 +49,7 @@ def print_report(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
     walks = [kept.walk for kept in book.recordings(visit.id)]
     sheet = visit_report(
         organ,
-        _facts(book, visit),
+        visit_facts(book, visit),
         [kept.reading for kept in book.readings(visit.id)],
         silent=tuple(dict.fromkeys(p for walk in walks for p in silent_pipes(organ, walk))),
         condition=condition_of(book, organ, visit),
@@ -84,21 +84,6 @@ def console_card(organ: str, address: str, day: date) -> bytes:
     # Typst reads files, which name their XML; pages have it inline and need none.
     named = square.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
     return render_pdf(card_of(organ, address, named, day))
-
-
-def _facts(book: Book, visit: KeptVisit) -> values.VisitFacts:
-    air = latest_air(visit)
-    plan = book.current_plan(visit.id)
-    return values.VisitFacts(
-        day=visit.opened_at.astimezone().date(),
-        purpose=visit.purpose,
-        air_celsius=air.celsius,
-        humidity=air.humidity,
-        wind_mm=air.wind_mm,
-        event_air_celsius=None if plan is None else plan.event_air_celsius,
-        minutes=visit.minutes,
-        closing_note=visit.closing_note,
-    )
 
 
 def _work(book: Book, visit: KeptVisit) -> values.Work | None:

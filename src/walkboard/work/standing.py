@@ -10,6 +10,7 @@ from walkboard.book.records import KeptReading, KeptVisit, Tick, TickState
 from walkboard.condition.gathering import standing_of
 from walkboard.condition.state import PipeCents
 from walkboard.organ.model import Organ
+from walkboard.sheets.values import VisitFacts
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -34,6 +35,22 @@ def latest_air(visit: KeptVisit) -> Air:
         wind_mm.update(noted.wind_mm)
         humidity = noted.humidity if noted.humidity is not None else humidity
     return Air(celsius, humidity, wind_mm)
+
+
+def visit_facts(book: Book, visit: KeptVisit) -> VisitFacts:
+    """What sheets and charts say of a visit as a whole."""
+    air = latest_air(visit)
+    plan = book.current_plan(visit.id)
+    return VisitFacts(
+        day=visit.opened_at.astimezone().date(),
+        purpose=visit.purpose,
+        air_celsius=air.celsius,
+        humidity=air.humidity,
+        wind_mm=air.wind_mm,
+        event_air_celsius=None if plan is None else plan.event_air_celsius,
+        minutes=visit.minutes,
+        closing_note=visit.closing_note,
+    )
 
 
 def standing_pipes(book: Book, organ: Organ, visit: KeptVisit) -> tuple[PipeCents, ...]:

@@ -1,10 +1,12 @@
 // Listening live, at the desk: choose what is listened to, see the level, stop.
 import { live } from "./frame.js";
+import { Microphone } from "./microphone.js";
 import { say } from "./words.js";
 
 const place = (id) => document.getElementById(id);
 const { place: at, runs, kind } = place("live").dataset;
-const MOST_WAITING = 100; // blocks of 20 ms that wait for the desk; older ones are lost, and counted
+const BLOCK_FRAMES = 960; // 20 ms at 48 kHz
+const MOST_WAITING = 100; // blocks that wait for the desk; older ones are lost, and counted
 
 const write = (id, words) => { if (place(id).textContent !== words) place(id).textContent = words; };
 
@@ -55,26 +57,14 @@ let handing = false;
 if (place("start-browser")) place("start-browser").onclick = () => hand().catch((error) => trouble(say("live_no_access", { why: error.message })));
 
 async function hand() {
-  const asked = { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 };
-  const stream = await navigator.mediaDevices.getUserMedia({ audio: asked });
-  const context = new AudioContext();
-  await context.audioWorklet.addModule("/static/live-worklet.js");
-  const node = new AudioWorkletNode(context, "handing", { numberOfOutputs: 0 });
-  const got = stream.getAudioTracks()[0].getSettings();
-  const end = () => { for (const track of stream.getTracks()) track.stop(); context.close(); };
+  const microphone = await Microphone.open();
   handing = true;
-  if (!await post(`start?source=browser&rate=${context.sampleRate}`)) { handing = false; end(); return; }
+  if (!await post(`start?source=browser&rate=${microphone.rate}`)) { handing = false; microphone.close(); return; }
   await showRunning();
-  if (got.echoCancellation || got.noiseSuppression || got.autoGainControl) trouble(say("live_filtered"));
+  if (microphone.isFiltered) trouble(say("live_filtered"));
   let waiting = []; // { first, block }
   let count = 0;
   let isSending = false;
-  node.port.onmessage = ({ data }) => {
-    waiting.push({ first: count, block: data });
-    count += data.length;
-    if (waiting.length > MOST_WAITING) waiting.shift();
-    if (!isSending) send();
-  };
   async function send() {
     isSending = true;
     while (waiting.length && handing) {
@@ -84,8 +74,13 @@ async function hand() {
     }
     isSending = false;
   }
-  context.createMediaStreamSource(stream).connect(node);
-  place("stop").onclick = async () => { handing = false; end(); await post("stop"); location.reload(); };
+  microphone.hand(BLOCK_FRAMES, (block) => {
+    waiting.push({ first: count, block });
+    count += block.length;
+    if (waiting.length > MOST_WAITING) waiting.shift();
+    if (!isSending) send();
+  });
+  place("stop").onclick = async () => { handing = false; microphone.close(); await post("stop"); location.reload(); };
 }
 
 // This page is the microphone, so it is not loaded anew: only its parts are.

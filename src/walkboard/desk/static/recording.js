@@ -1,32 +1,24 @@
 // Records a microphone at this machine, unfiltered, as WAV of 24 bit.
+import { Microphone } from "./microphone.js";
+
 const LOUDEST = 2 ** 23 - 1;
+const BLOCK_FRAMES = 4096;
 
 export class Recording {
   #blocks = [];
   #frames = 0;
   #peak = 0;
 
-  static isPossible() { return Boolean(navigator.mediaDevices?.getUserMedia && window.AudioWorkletNode); }
+  static isPossible() { return Microphone.isPossible(); }
 
   // Begins at once; `isFiltered` says that the browser changes the sound all the same.
   async start() {
-    const asked = { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 };
-    this.stream = await navigator.mediaDevices.getUserMedia({ audio: asked });
-    try {
-      this.context = new AudioContext();
-      await this.context.audioWorklet.addModule("/static/recorder-worklet.js");
-      const node = new AudioWorkletNode(this.context, "recorder", { numberOfOutputs: 0 });
-      node.port.onmessage = ({ data }) => this.#take(data);
-      this.context.createMediaStreamSource(this.stream).connect(node);
-    } catch (error) {
-      this.#release();
-      throw error;
-    }
-    const got = this.stream.getAudioTracks()[0].getSettings();
-    this.isFiltered = Boolean(got.echoCancellation || got.noiseSuppression || got.autoGainControl);
+    this.microphone = await Microphone.open();
+    this.microphone.hand(BLOCK_FRAMES, (block) => this.#take(block));
+    this.isFiltered = this.microphone.isFiltered;
   }
 
-  get seconds() { return this.context ? this.#frames / this.context.sampleRate : 0; }
+  get seconds() { return this.microphone ? this.#frames / this.microphone.rate : 0; }
 
   // The highest level since it was last asked [dB of full scale].
   takePeakDb() {
@@ -37,12 +29,12 @@ export class Recording {
 
   // Ends it and gives the file.
   finish(name) {
-    const rate = this.context.sampleRate;
-    this.#release();
+    const rate = this.microphone.rate;
+    this.microphone.close();
     return new File([header(rate, this.#frames), ...this.#blocks], name, { type: "audio/wav" });
   }
 
-  drop() { this.#release(); this.#blocks = []; }
+  drop() { this.microphone.close(); this.#blocks = []; }
 
   #take(block) {
     const bytes = new Uint8Array(3 * block.length);
@@ -55,11 +47,6 @@ export class Recording {
     });
     this.#blocks.push(bytes);
     this.#frames += block.length;
-  }
-
-  #release() {
-    for (const track of this.stream.getTracks()) track.stop();
-    this.context?.close();
   }
 }
 

@@ -1,7 +1,12 @@
-// Hands on what the microphone gives, as it is, in blocks of 960 samples: 20 ms at 48 kHz.
+// Hands on what the microphone gives, as it is, in blocks of so many samples.
 class Handing extends AudioWorkletProcessor {
-  #block = new Float32Array(960);
+  #block;
   #filled = 0;
+
+  constructor({ processorOptions }) {
+    super();
+    this.#block = new Float32Array(processorOptions.frames);
+  }
 
   process([input]) {
     const channel = input[0];
@@ -9,9 +14,10 @@ class Handing extends AudioWorkletProcessor {
     for (const sample of channel) {
       this.#block[this.#filled++] = sample;
       if (this.#filled === this.#block.length) {
-        this.port.postMessage(this.#block, [this.#block.buffer]);
-        this.#block = new Float32Array(960);
+        const full = this.#block;
+        this.#block = new Float32Array(full.length);
         this.#filled = 0;
+        this.port.postMessage(full, [full.buffer]);
       }
     }
     return true;
