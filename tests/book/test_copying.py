@@ -30,7 +30,7 @@ from walkboard.book.importing import import_book
 from walkboard.book.keeping import Book
 from walkboard.book.migrating import build_database
 from walkboard.book.models import Base
-from walkboard.book.records import Tick
+from walkboard.book.records import KeptSettling, Tick
 from walkboard.errors import BookError, InputError
 from walkboard.organ.model import PipeRef
 
@@ -40,6 +40,7 @@ def everything(book: Book) -> list[object]:
     found: list[object] = [book.organs()]
     for organ in book.organs():
         found += [book.organ_versions(organ.id), book.faults(organ.id), book.events(organ.id)]
+        found += [book.settlings(organ.id)]
         found += [book.event_versions(organ.id, e.uid) for e in book.events(organ.id)]
         for visit in book.visits(organ.id):
             recordings = book.recordings(visit.id)
@@ -66,6 +67,9 @@ def fill(book: Book, folder: Path) -> None:
     book.keep_event(organ.id, "e", MORNING, "Recital", stops=(PRINCIPAL,), air_celsius=19.5)
     book.cancel_event(organ.id, "e")
     book.keep_weight(organ.id, PRINCIPAL, 1.5, "the choir's")
+    book.keep_settlings(
+        [KeptSettling(visit.id, PipeRef(PRINCIPAL, 2), "stopper", 3.9, 0.2, 6.5, 0.3, MORNING)]
+    )
     book.add_note(visit.id, "cold")
     book.close_visit(visit.id, "done")
 

@@ -28,7 +28,7 @@ from tests.book.strategies import (
 )
 from walkboard.book import open_book
 from walkboard.book.keeping import Book
-from walkboard.book.records import Conditions, Tick
+from walkboard.book.records import Conditions, KeptSettling, Tick
 from walkboard.listening.heard import SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
@@ -112,6 +112,21 @@ def test_a_tick(shared, *, pipe, state, note, device, at):
     assert kept == dataclasses.replace(tick, at=in_utc(at))
     assert book.set_tick(tick) == kept
     assert book.ticks(visit_id).count(kept) == 1
+
+
+@few
+@given(pipe=pipes, heard=st.lists(st.tuples(numbers, numbers, numbers, numbers, instants)))
+def test_how_pipes_settled(shared, *, pipe, heard):
+    book, visit_id, count = shared
+    pipe = PipeRef(f"{pipe.rank} {next(count)}", pipe.number)
+    settlings = [KeptSettling(visit_id, pipe, "stopper", *one) for one in heard]
+    book.keep_settlings(settlings)
+    kept = set(book.settlings(1))
+    expected = {(one.heard_at.astimezone(UTC), one.pipe) for one in settlings}
+    assert expected <= {(one.heard_at, one.pipe) for one in kept}
+    for one in settlings[:1]:  # of the same pipe at the same time only the first is kept
+        assert dataclasses.replace(one, heard_at=in_utc(one.heard_at)) in kept
+    assert book.keep_settlings(settlings) == 0
 
 
 @few

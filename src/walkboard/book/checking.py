@@ -18,6 +18,7 @@ from walkboard.book.organs import Organs
 from walkboard.book.plans import Plans
 from walkboard.book.recordings import Recordings
 from walkboard.book.records import BookProblem
+from walkboard.book.settlings import Settlings
 from walkboard.book.sounds import sha256_of
 from walkboard.book.superseding import current_hearings
 from walkboard.book.ticks import Ticks
@@ -37,7 +38,7 @@ _UNREADABLE = (
 )
 
 
-class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events, Weights):
+class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events, Weights, Settlings):
     """Checking the book: it reads all that the other parts keep."""
 
     def refuse_damage(self) -> None:
@@ -67,7 +68,11 @@ class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events, Weights
                 for row in (OrganRow, VisitRow, RecordingRow)
             )
         readers: tuple[tuple[str, Sequence[int], tuple[Callable[[int], object], ...]], ...] = (
-            ("organ", organs, (self.organ_versions, self.faults, self.events, self.weights)),
+            (
+                "organ",
+                organs,
+                (self.organ_versions, self.faults, self.events, self.weights, self.settlings),
+            ),
             ("visit", visits, (self.visit, self.plans, self.ticks)),
             ("recording", recordings, (self.hearings,)),
         )

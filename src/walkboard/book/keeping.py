@@ -17,8 +17,8 @@ class Book(Checking, Readings, Searching, Copying):
     Every operation is whole: it is kept when it returns, safe against a killed program and a power
     cut, or nothing is changed and a `BookError` says why. Threads may share one book.
 
-    Each part stands in its own file: organs, visits, recordings, readings, plans, ticks, faults,
-    events, searching, checking, copying.
+    Each part stands in its own file: organs, visits, recordings, readings, plans, ticks, settlings,
+    faults, events, searching, checking, copying.
     """
 
     def close(self) -> None:

@@ -315,6 +315,23 @@ class TickRow(Base):
     device: Mapped[str] = mapped_column(server_default=text("''"))
 
 
+class SettlingRow(Base):
+    """How one pipe was heard settling after a hand was on it."""
+
+    __tablename__ = "settling"
+    __table_args__ = (UniqueConstraint("visit_id", "rank", "number", "heard_at"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"))
+    rank: Mapped[str]
+    number: Mapped[int]
+    tuned_by: Mapped[str]
+    log_tau: Mapped[float]
+    log_tau_sigma: Mapped[float]
+    offset_cents: Mapped[float]
+    offset_sigma_cents: Mapped[float]
+    heard_at: Mapped[datetime]
+
+
 class FaultRow(Base):
     """A fault as it was reported."""
 

@@ -222,6 +222,34 @@ class Tick:
 
 
 @dataclass(frozen=True, slots=True)
+class KeptSettling:
+    """How a pipe was heard settling after a hand was on it.
+
+    Attributes
+    ----------
+    visit_id : int
+    pipe : PipeRef
+    tuned_by : str
+        What was moved, one of `organ.model.TunedBy`.
+    log_tau, log_tau_sigma : float
+        ln(τ/s) of its cooling, with one standard deviation.
+    offset_cents, offset_sigma_cents : float
+        How far the hand left it above where it settled, with one standard deviation [cents].
+    heard_at : datetime
+        When it was called done.
+    """
+
+    visit_id: int
+    pipe: PipeRef
+    tuned_by: str
+    log_tau: float
+    log_tau_sigma: float
+    offset_cents: float
+    offset_sigma_cents: float
+    heard_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class WorklistLine:
     """One line of the worklist with the tick that counts; `tick` is None where there is none."""
 

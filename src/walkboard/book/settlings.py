@@ -1,0 +1,92 @@
+"""How pipes were heard settling after a hand was on them, for the pipes that are handled next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sqlalchemy import select
+
+from walkboard.book.models import SettlingRow, VisitRow
+from walkboard.book.records import KeptSettling
+from walkboard.book.storing import Storing
+from walkboard.book.values import instant, number
+from walkboard.organ.model import PipeRef
+
+
+class Settlings(Storing):
+    """Keeping what each handled pipe told of its cooling."""
+
+    def keep_settlings(self, settlings: Iterable[KeptSettling]) -> int:
+        """Keep several, all of them or none; one that is known is not kept twice.
+
+        Parameters
+        ----------
+        settlings : iterable of KeptSettling
+
+        Returns
+        -------
+        int
+            How many were new.
+
+        Raises
+        ------
+        BookError
+            When there is no such visit, it is closed, or a value is no number.
+        """
+        with self._writing() as session:
+            new = 0
+            for one in settlings:
+                self._visit_at_work(session, one.visit_id)
+                row = _row_of(one)
+                known = select(SettlingRow.id).where(
+                    SettlingRow.visit_id == row.visit_id,
+                    SettlingRow.rank == row.rank,
+                    SettlingRow.number == row.number,
+                    SettlingRow.heard_at == row.heard_at,
+                )
+                if session.scalar(known) is None:
+                    session.add(row)
+                    session.flush()
+                    new += 1
+            return new
+
+    def settlings(self, organ_id: int | None = None) -> tuple[KeptSettling, ...]:
+        """What was heard of pipes settling, oldest first.
+
+        Parameters
+        ----------
+        organ_id : int or None
+            Of one organ; None: of all in the book.
+        """
+        query = select(SettlingRow).order_by(SettlingRow.heard_at, SettlingRow.id)
+        if organ_id is not None:
+            query = query.join(VisitRow).where(VisitRow.organ_id == organ_id)
+        with self._reading() as session:
+            return tuple(_settling_of(row) for row in session.scalars(query))
+
+
+def _row_of(one: KeptSettling) -> SettlingRow:
+    return SettlingRow(
+        visit_id=one.visit_id,
+        rank=one.pipe.rank,
+        number=int(one.pipe.number),
+        tuned_by=one.tuned_by,
+        log_tau=number(one.log_tau, "A time constant"),
+        log_tau_sigma=number(one.log_tau_sigma, "The uncertainty of a time constant"),
+        offset_cents=number(one.offset_cents, "An offset"),
+        offset_sigma_cents=number(one.offset_sigma_cents, "The uncertainty of an offset"),
+        heard_at=instant(one.heard_at, "When a pipe was heard settling"),
+    )
+
+
+def _settling_of(row: SettlingRow) -> KeptSettling:
+    return KeptSettling(
+        visit_id=row.visit_id,
+        pipe=PipeRef(row.rank, row.number),
+        tuned_by=row.tuned_by,
+        log_tau=row.log_tau,
+        log_tau_sigma=row.log_tau_sigma,
+        offset_cents=row.offset_cents,
+        offset_sigma_cents=row.offset_sigma_cents,
+        heard_at=row.heard_at,
+    )
