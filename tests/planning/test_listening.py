@@ -16,7 +16,7 @@ from walkboard.demo.years import simulate_years
 from walkboard.demo.years_weather import quarterly
 from walkboard.organ.model import PipeRef
 from walkboard.planning.cost import badness
-from walkboard.planning.foreseen import foreseen
+from walkboard.planning.foreseen import foreseen, weights_of
 from walkboard.planning.listening import Hearings
 from walkboard.planning.listening_keys import choose_listening, offers_of
 from walkboard.planning.quick_look import quick_look
@@ -27,7 +27,9 @@ from walkboard.planning.readiness import (
     readiness_of,
     stop_readiness,
 )
+from walkboard.planning.standing import least_badness
 from walkboard.planning.use import EventUse
+from walkboard.planning.weighing import WeightChange
 from walkboard.planning.what_if import Question, prepare
 from walkboard.survey.surveying import plan_survey
 from walkboard.survey.walk_plan import Pace
@@ -167,6 +169,31 @@ def test_readiness_falls_with_time_and_rises_with_a_visit(organ, past, before):
     for one in (soon, late):
         for stop in (*one.as_it_is.stops, *one.visited.stops):
             assert 0.0 <= stop.chance <= 1.0
+
+
+def test_the_least_badness_is_that_of_the_whole_grid(situation):
+    """Reference: every reference of the plan's own grid."""
+    whole = (situation.badness * situation.weight).sum(axis=1).min()
+    assert_allclose(least_badness(situation), whole, rtol=1e-9)
+
+
+def test_the_quick_look_goes_where_the_weights_are(organ, past, before, offers):
+    """A division that the tuner left out is not asked after; before, all pipes counted alike."""
+    (when,) = figures(organ, [PastVisit(past[-1].at, past[-1].air_celsius, ())])
+    ahead = before.copy()
+    ahead.pass_to(when.year)
+    there = forecast(before, past[-1].at, past[-1].air_celsius)
+    quiet = organ.divisions[0].id
+    own = [rank.id for rank in organ.ranks if rank.division == quiet]
+    nothing = [WeightChange(name, 0.0) for name in own]
+
+    def heard_in_it(changes: list[WeightChange]) -> int:
+        weight = weights_of(organ, there, changes)
+        walks = quick_look(ahead, when, offers, weight, keys=12)
+        return sum(p.rank in own for walk in walks for p in walk.reads)
+
+    assert heard_in_it([]) > 0
+    assert heard_in_it(nothing) == 0
 
 
 def test_a_stop_of_steady_pipes_is_surer_than_one_that_wanders(organ):

@@ -39,6 +39,7 @@ from walkboard.organ.model import Organ
 
 _Sizes = TypeVar("_Sizes", Habits, CommonHabits)
 
+METHOD = 1  # raised whenever the same history would teach something else
 MOST_RANKS = 6  # of a kind: more tell little more of its sizes, and take longer
 FEWEST_READINGS = 60  # of fewer, a kind keeps the usual sizes
 HABITS_SPREAD = 0.35  # of the logarithm of a size about the usual

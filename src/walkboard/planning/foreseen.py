@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -11,9 +11,11 @@ import numpy as np
 from walkboard.condition.drift import Forecast
 from walkboard.condition.kinds import Role, roles
 from walkboard.condition.state import Condition, DivisionState, PipeCents
-from walkboard.organ.model import Organ
+from walkboard.organ.model import Organ, PipeRef
 from walkboard.planning.arrays import FloatArray
 from walkboard.planning.belief import Belief, PipeForecast
+from walkboard.planning.weighing import WeightChange
+from walkboard.planning.what_if import Question, prepare
 
 _LEAST_SIGMA_CENTS = 0.5  # of a division's shift: its ranks move as wholes
 
@@ -63,6 +65,25 @@ def foreseen(organ: Organ, forecast: Forecast, heard: Iterable[PipeCents] = ()) 
         if pipe not in known
     )
     return ForeseenState(condition_of(organ, forecast), forecasts)
+
+
+def weights_of(
+    organ: Organ, forecast: Forecast, changes: Sequence[WeightChange] = ()
+) -> dict[PipeRef, float]:
+    """What each pipe counts in a plan that rests on a forecast.
+
+    Parameters
+    ----------
+    organ : Organ
+    forecast : Forecast
+    changes : sequence of WeightChange
+        What the tuner changed of the weights.
+    """
+    known = foreseen(organ, forecast)
+    found = prepare(
+        organ, known.condition, (), forecasts=known.forecasts, changes=changes
+    ).situation(Question(minutes=0.0))
+    return {k.pipe: float(w) for k, w in zip(found.known, found.weight, strict=True)}
 
 
 def condition_of(organ: Organ, forecast: Forecast) -> Condition:

@@ -25,8 +25,10 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.planning.arrays import FloatArray
 from walkboard.planning.foreseen import condition_of, foreseen
+from walkboard.planning.standing import least_badness
 from walkboard.planning.use import EventUse, RegistrationUse
-from walkboard.planning.what_if import Question, prepare
+from walkboard.planning.weighing import WeightChange
+from walkboard.planning.what_if import Prepared, Question, prepare
 from walkboard.quantities import cents_of_ratio
 
 TOLERANCE_CENTS = 5.0  # own choice: about half of wholly out of tune in the middle of the keyboard
@@ -124,6 +126,7 @@ def readiness_of(
     minutes: float,
     *,
     tolerance_cents: float = TOLERANCE_CENTS,
+    changes: Sequence[WeightChange] = (),
 ) -> Readiness:
     """Readiness for one event.
 
@@ -138,8 +141,12 @@ def readiness_of(
     minutes : float
         Of a visit before the event.
     tolerance_cents : float
+    changes : sequence of WeightChange
+        What the tuner changed of the weights.
     """
-    ask = _Asking(drift, learned, occasion, minutes, tolerance_cents)
+    ask = _Asking(
+        drift, learned, occasion, minutes, tolerance_cents=tolerance_cents, changes=changes
+    )
     by = max(today, occasion.at - timedelta(days=1))
     return Readiness(
         occasion,
@@ -193,8 +200,11 @@ class _Asking:
         learned: Learned,
         occasion: Occasion,
         minutes: float,
+        *,
         tolerance_cents: float,
+        changes: Sequence[WeightChange],
     ) -> None:
+        self._changes = changes
         self._drift, self._learned, self._occasion = drift, learned, occasion
         self._minutes, self._tolerance = minutes, tolerance_cents
         self._organ = drift.organ
@@ -203,21 +213,23 @@ class _Asking:
         if not use.registrations and occasion.stops:
             use = EventUse((RegistrationUse(occasion.stops),))
         self._use = use
+        self._after: dict[date, OrganDrift] = {}
 
     def outcome(self, drift: OrganDrift, at: date) -> Outcome:
         there = self._forecast(drift, at)
-        known = foreseen(self._organ, there)
-        problem = prepare(self._organ, known.condition, (), forecasts=known.forecasts).problem(
-            Question(minutes=0.0, use=self._use)
-        )
+        found = self._prepared(there).situation(Question(minutes=0.0, use=self._use))
         stops = stop_readiness(self._organ, there, self._stops, self._tolerance)
-        return Outcome(float(problem.untouched.min()), stops)
+        return Outcome(least_badness(found), stops)
 
     def visited(self, on: date) -> OrganDrift:
         """The organ after a visit on a day, tuned on the forecast alone."""
+        if on not in self._after:
+            self._after[on] = self._visited(on)
+        return self._after[on]
+
+    def _visited(self, on: date) -> OrganDrift:
         there = self._forecast(self._drift, on)
-        known = foreseen(self._organ, there)
-        plan = prepare(self._organ, known.condition, (), forecasts=known.forecasts).plan(
+        plan = self._prepared(there).plan(
             Question(
                 minutes=self._minutes,
                 event_air_celsius=dict(self._occasion.air_celsius),
@@ -265,6 +277,12 @@ class _Asking:
         there = self._forecast(drift, at)
         stops = stop_readiness(self._organ, there, self._stops, self._tolerance)
         return all(stop.chance >= READY_CHANCE for stop in stops)
+
+    def _prepared(self, there: Forecast) -> Prepared:
+        known = foreseen(self._organ, there)
+        return prepare(
+            self._organ, known.condition, (), forecasts=known.forecasts, changes=self._changes
+        )
 
     def _forecast(self, drift: OrganDrift, at: date) -> Forecast:
         return forecast(drift, at, self._occasion.air_celsius, self._learned)

@@ -265,8 +265,26 @@ def situation(
     )
 
 
-def _badness(parts: Parts, beat_hz: FloatArray) -> FloatArray:
-    off = parts.cents - REFERENCES_CENTS[:, None]
+def least_badness(found: Situation) -> float:
+    """Weighted badness of all known pipes, none tuned, at the reference where it is least.
+
+    Every cent is tried, then every tenth about the best: the whole is smooth, and a fifth of the
+    work.
+    """
+
+    def whole(references: FloatArray) -> FloatArray:
+        badness: FloatArray = _badness(found.parts, found.beat_hz, references) @ found.weight
+        return badness
+
+    cent = round(1.0 / REFERENCE_STEP_CENTS)
+    best = cent * int(np.argmin(whole(REFERENCES_CENTS[::cent])))
+    return float(whole(REFERENCES_CENTS[max(0, best - cent) : best + cent + 1]).min())
+
+
+def _badness(
+    parts: Parts, beat_hz: FloatArray, references_cents: FloatArray = REFERENCES_CENTS
+) -> FloatArray:
+    off = parts.cents - references_cents[:, None]
     return parts.mean(expected_badness(off, parts.sigma_cents, parts.each(beat_hz)))
 
 

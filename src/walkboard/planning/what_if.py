@@ -201,6 +201,11 @@ class Prepared:
         outcome = self._walked(question, costed, problem)
         return certify(problem, outcome, capacity, costed.pitches)
 
+    def situation(self, question: Question) -> Situation:
+        """Every pipe that is known, weighed for the question's event, as arrays."""
+        question.check(self.organ)
+        return self._cost(question).situation
+
     def problem(self, question: Question) -> Problem:
         """The choice that a question poses, as arrays."""
         question.check(self.organ)

@@ -66,6 +66,7 @@ def coming_events(
     from walkboard.organ.reading import read_organ
     from walkboard.planning.readiness import readiness_of
     from walkboard.work import foreseeing, keeping
+    from walkboard.work.asking import changes_of
 
     with keeping.opened(folder) as book:
         kept = book.organ(organ_id)
@@ -73,15 +74,15 @@ def coming_events(
         events = next_events(book.events(organ_id), today)
         progress(0, len(events) + 1)
         seen = foreseeing.followed(book, kept, organ)
+        changes = changes_of(book, organ_id)
         told = [v.minutes for v in book.visits(organ_id) if v.minutes is not None]
     minutes = told[-1] if told else foreseeing.USUAL_MINUTES
     found = []
     for number, event in enumerate(events, start=1):
         progress(number, len(events) + 1)
         occasion = foreseeing.occasion_of(organ, event)
-        found.append(
-            _coming(event, readiness_of(seen.drift, seen.learned, occasion, today, minutes))
-        )
+        there = readiness_of(seen.drift, seen.learned, occasion, today, minutes, changes=changes)
+        found.append(_coming(event, there))
     return tuple(found)
 
 

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 from walkboard.book.records import KeptEvent, KeptOrgan, KeptVisit, TickState
 from walkboard.condition.drift import Forecast, at_visit, follow, forecast
 from walkboard.condition.drift_filter import OrganDrift
-from walkboard.condition.drift_fit import AS_USUAL, Learned, learn
+from walkboard.condition.drift_fit import AS_USUAL, Learned
 from walkboard.condition.drift_history import PastVisit, figures
 from walkboard.condition.gathering import standing_of
 from walkboard.condition.state import PipeCents
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
-from walkboard.planning.foreseen import foreseen
+from walkboard.planning.foreseen import foreseen, weights_of
 from walkboard.planning.listening_keys import ListeningChoice, choose_listening, offers_of
 from walkboard.planning.quick_look import quick_look
 from walkboard.planning.readiness import Occasion, Readiness, readiness_of
@@ -25,6 +25,8 @@ from walkboard.planning.what_if import Question, prepare
 from walkboard.quantities import cents_of_ratio
 from walkboard.survey.surveying import plan_survey
 from walkboard.survey.walk_plan import SurveyWalk
+from walkboard.work.asking import changes_of
+from walkboard.work.learned_drift import learned_of
 from walkboard.work.standing import latest_air
 
 if TYPE_CHECKING:
@@ -98,7 +100,8 @@ def followed(
     """The organ over its visits, or over those before one of them."""
     visits = [v for v in book.visits(kept.id) if before is None or v.id < before.id]
     past = tuple(sorted((past_visit(book, organ, visit) for visit in visits), key=lambda v: v.at))
-    learned = learn(organ, past) if len(past) >= FEWEST_TO_LEARN else AS_USUAL
+    enough = len(past) >= FEWEST_TO_LEARN
+    learned = learned_of(book.path, kept.description, organ, past) if enough else AS_USUAL
     return Followed(follow(organ, past, learned), learned, past)
 
 
@@ -129,28 +132,31 @@ def listening_for(
     here = past_visit(book, organ, visit)
     _, now = at_visit(seen.drift, here, seen.learned)
     known = foreseen(organ, now, here.heard)
-    problem = prepare(organ, known.condition, here.heard, forecasts=known.forecasts).problem(
-        Question(minutes=minutes)
-    )
+    found = prepare(
+        organ,
+        known.condition,
+        here.heard,
+        forecasts=known.forecasts,
+        changes=changes_of(book, kept.id),
+    ).situation(Question(minutes=minutes))
     heard = {pipe.pipe for pipe in here.heard}
     wanted = [pipe for pipe in organ.pipes() if pipe not in heard]
     offers = offers_of(organ, plan_survey(organ, pipes=wanted).walks)
-    return choose_listening(problem.situation, offers, minutes, listening_minutes=listening_minutes)
+    return choose_listening(found, offers, minutes, listening_minutes=listening_minutes)
 
 
 def first_keys(
     book: Book, kept: KeptOrgan, organ: Organ, at: date, keys: int
 ) -> tuple[SurveyWalk, ...]:
-    """The few keys that tell most about the organ's state on a day."""
+    """The few keys that tell most about the organ's state on a day, weighed as the plan weighs."""
     seen = followed(book, kept, organ)
     ahead = seen.drift.copy()
     at = max(at, seen.visits[-1].at) if seen.visits else at
-    (when,) = figures(
-        organ, [PastVisit(at, {d.id: organ.pitch.at_celsius for d in organ.divisions}, ())]
-    )
+    air = {d.id: organ.pitch.at_celsius for d in organ.divisions}
+    (when,) = figures(organ, [PastVisit(at, air, ())])
     ahead.pass_to(when.year)
-    offers = offers_of(organ, plan_survey(organ).walks)
-    return quick_look(ahead, when, offers, dict.fromkeys(organ.pipes(), 1.0), keys=keys)
+    weight = weights_of(organ, outlook(seen, at, air), changes_of(book, kept.id))
+    return quick_look(ahead, when, offers_of(organ, plan_survey(organ).walks), weight, keys=keys)
 
 
 def readiness(
@@ -161,13 +167,16 @@ def readiness(
     visits = book.visits(kept.id)
     usual = [visit.minutes for visit in visits if visit.minutes is not None]
     given = minutes if minutes is not None else usual[-1] if usual else USUAL_MINUTES
+    changes = changes_of(book, kept.id)
     coming = [
         event
         for event in book.events(kept.id)
         if not event.cancelled and event.starts_at.date() >= today
     ]
     return tuple(
-        readiness_of(seen.drift, seen.learned, occasion_of(organ, event), today, given)
+        readiness_of(
+            seen.drift, seen.learned, occasion_of(organ, event), today, given, changes=changes
+        )
         for event in sorted(coming, key=lambda e: e.starts_at)
     )
 
