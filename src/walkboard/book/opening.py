@@ -6,13 +6,11 @@ Light to import: SQLAlchemy loads when a book is opened, Alembic only when one i
 from __future__ import annotations
 
 import sqlite3
-from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard.book import trouble
 from walkboard.book.folder import (
-    APPLICATION_ID,
     DATABASE,
     HEAD_REVISION,
     RECORDINGS,
@@ -21,12 +19,11 @@ from walkboard.book.folder import (
     building,
     is_writable,
 )
+from walkboard.book.glance import revision_of
 from walkboard.errors import BookError
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
-
-_HEADER_BYTES = 100  # of every SQLite database (sqlite.org/fileformat, 1.3)
 
 
 def create_book(path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> Book:
@@ -74,7 +71,7 @@ def open_book(path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> Book:
         left as it was.
     """
     path = path.absolute()
-    revision = _revision_of(path)
+    revision = revision_of(path)
     if not (is_writable(path) and is_writable(path / DATABASE)):
         raise trouble.of_code(sqlite3.SQLITE_READONLY, path)
     if revision != HEAD_REVISION:
@@ -97,49 +94,3 @@ def open_book(path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> Book:
         book.close()
         raise
     return book
-
-
-def _revision_of(book: Path) -> str:
-    """The form of a book's tables, read without changing a byte of its folder."""
-    database = book / DATABASE
-    _refuse_no_book(book, database)
-    try:
-        # Never read as a plain file: to close that would drop the locks of every connection that
-        # this process has on it (sqlite.org/howtocorrupt, 2.2), and another program that closes
-        # the book would then take away the -wal that they still read.
-        if database.stat().st_size < _HEADER_BYTES:
-            raise trouble.of_code(sqlite3.SQLITE_NOTADB, book)
-        # Even a reader makes a -wal and a -shm file beside the database, unless it may take the
-        # file for one that nobody changes. What it then cannot see is what only the -wal holds.
-        wal = database.with_name(f"{DATABASE}-wal")
-        mode = "mode=ro" if wal.exists() and wal.stat().st_size else "immutable=1"
-        uri = f"{database.as_uri()}?{mode}"
-        with closing(sqlite3.connect(uri, uri=True)) as connection:
-            (application,) = connection.execute("PRAGMA application_id").fetchone()
-            if application != APPLICATION_ID:
-                raise BookError(
-                    f"The {DATABASE} in this folder is a database of some other program.",
-                    where=str(book),
-                    mend="Name the folder of a book.",
-                )
-            revisions = connection.execute("SELECT version_num FROM alembic_version").fetchall()
-    except sqlite3.Error as error:
-        raise trouble.of_sqlite(error, book) from error
-    except OSError as error:
-        raise trouble.of_disk(error, book) from error
-    if len(revisions) != 1:
-        raise trouble.of_code(sqlite3.SQLITE_CORRUPT, book)
-    return str(revisions[0][0])
-
-
-def _refuse_no_book(book: Path, database: Path) -> None:
-    if not book.exists():
-        what, mend = "There is no book here.", "Check the path, or make a new book."
-    elif not book.is_dir():
-        what, mend = "This is a file; a book is a folder.", "Name the folder that holds the book."
-    elif not database.is_file():
-        what = f"This folder is no book: it has no {DATABASE}."
-        mend = "Check the path, or make a new book."
-    else:
-        return
-    raise BookError(what, where=str(book), mend=mend)

@@ -13,9 +13,8 @@ from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
-from starlette.routing import BaseRoute, Mount, Route, WebSocketRoute
-from starlette.staticfiles import StaticFiles
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.routing import BaseRoute, Route, WebSocketRoute
+from starlette.types import Receive, Scope, Send
 from starlette.websockets import WebSocket
 
 from walkboard.desk import jobs, outbox, preferences
@@ -27,6 +26,7 @@ from walkboard.desk.page import Access, Keep, Page
 from walkboard.desk.pages import PAGES
 from walkboard.desk.pairing import Devices, Pairing
 from walkboard.desk.rendering import Renderer
+from walkboard.desk.static_files import static_door
 from walkboard.desk.wording import say
 from walkboard.errors import BookError, UnknownNameError, WalkboardError
 from walkboard.work.overview import overview, recall
@@ -96,9 +96,8 @@ def make_application(
 
 
 def _own_doors() -> list[Guarded]:
-    static = StaticFiles(packages=[("walkboard.desk", "static")])
     return [
-        Guarded(Mount("/static", _Fresh(static)), Access.OPEN),
+        static_door(),
         Guarded(WebSocketRoute("/live", _live), Access.PAIRED),
         Guarded(
             Route("/outbox", outbox.take, methods=["POST"]), Access.PAIRED, outbox.LARGEST_BYTES
@@ -114,23 +113,6 @@ def _doors_of(page: Page) -> list[Guarded]:
         route: BaseRoute = Route(door.path, door.endpoint, methods=list(door.methods))
         found.append(Guarded(route, door.access, door.largest_bytes))
     return found
-
-
-class _Fresh:
-    """Static files that a browser asks after each time: the server is in the same room."""
-
-    def __init__(self, app: ASGIApp) -> None:
-        self._app = app
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        async def sending(message: dict[str, object]) -> None:
-            if message["type"] == "http.response.start":
-                headers = message["headers"]
-                assert isinstance(headers, list)
-                headers.append((b"cache-control", b"no-cache"))
-            await send(message)
-
-        await self._app(scope, receive, sending)  # type: ignore[arg-type]
 
 
 @asynccontextmanager

@@ -18,8 +18,6 @@ from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from pydantic import BaseModel, TypeAdapter, ValidationError
-
 COOKIE = "walkboard_device"
 COOKIE_SECONDS = 180 * 86_400
 FILE = "paired-devices.json"
@@ -55,16 +53,6 @@ class Device:
     name: str
     hash: str
     paired_at: str
-
-
-class _Kept(BaseModel):
-    id: str
-    name: str
-    hash: str
-    paired_at: str
-
-
-_FILE_SHAPE = TypeAdapter(list[_Kept])
 
 
 class Devices:
@@ -119,10 +107,17 @@ class Devices:
 
     def _read(self) -> dict[str, Device]:
         try:
-            kept = _FILE_SHAPE.validate_json(self._path.read_bytes())
-        except (OSError, ValidationError):
-            return {}  # none there, or not ours: then every device pairs again
-        return {device.hash: Device(**device.model_dump()) for device in kept}
+            told = self._path.read_bytes()
+        except OSError:
+            return {}
+        # Not at the top: a desk without phones answers its first page before this has loaded.
+        from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415
+
+        try:
+            kept = TypeAdapter(list[Device]).validate_json(told)
+        except ValidationError:
+            return {}  # not ours: then every device pairs again
+        return {device.hash: device for device in kept}
 
     def _write(self, devices: dict[str, Device]) -> None:
         part = self._path.with_suffix(".part")

@@ -52,6 +52,11 @@ def preferences_of(request: Request) -> Preferences:
     )
 
 
+def told(preferences: Preferences) -> str:
+    """A browser's choice as its cookies say it."""
+    return f"look={preferences.look}; names={preferences.names}"
+
+
 async def choose(request: Request) -> Response:
     """Keep a choice and go back to where it was made."""
     form = await request.form()

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from walkboard.desk.desk import Desk
 
 MISSING = "–"
+ON_ITS_WAY = "on its way"  # in place of the book's number: the page then fetches its parts at once
 
 
 class Renderer:
@@ -50,7 +51,6 @@ class Renderer:
         key as this browser chose), ``organ_id`` (or None), ``visitor``, ``preferences``, ``places``
         (the navigation) and ``change`` (of the book).
         """
-        preferences = preferences_of(request)
         visitor: Visitor = request.state.visitor
         page = template.partition("/")[0].removesuffix(".html")
         organ_id = request.path_params.get("organ")
@@ -58,23 +58,31 @@ class Renderer:
             organs = desk.book.organs() if visitor.access > Access.OPEN else ()
             organ_id = organs[0].id if len(organs) == 1 else None
         frame = {
-            "language": LANGUAGE,
-            "page": page,
-            "preferences": preferences,
-            "looks": list(Look),
-            "name_styles": list(Names),
-            "key": preferences.key,
-            "visitor": visitor,
-            "is_desk": visitor.access is Access.DESK,
-            "is_paired": visitor.access > Access.OPEN,
+            **_frame(request, page),
             "organ_id": organ_id,
-            "path": request.url.path,
-            "back": _back(request),
             "places": self._navigation(request, organ_id, visitor),
-            "script_words": script_words(page),
             "change": f"{desk.hub.run}.{desk.book.change()}",
         }
         return self._environment.get_template(template).render({**frame, **values})
+
+    def opening(self, request: Request, organ_id: int, name: str) -> str:
+        """An organ's page while the desk still opens: its frame, and that the rest is coming.
+
+        Parameters
+        ----------
+        request : Request
+        organ_id : int
+        name : str
+            Of the organ.
+        """
+        frame = {
+            **_frame(request, "organ"),
+            "organ_id": organ_id,
+            "places": (),
+            "change": ON_ITS_WAY,
+            "is_opening": True,
+        }
+        return self._environment.get_template("opening.html").render(frame, name=name)
 
     def _navigation(
         self, request: Request, organ_id: int | None, visitor: Visitor
@@ -97,6 +105,27 @@ class Renderer:
                 }
             )
         return found
+
+
+def _frame(request: Request, page: str) -> dict[str, Any]:
+    """What every page has that needs no book."""
+    preferences = preferences_of(request)
+    visitor: Visitor = request.state.visitor
+    return {
+        "language": LANGUAGE,
+        "page": page,
+        "is_opening": False,
+        "preferences": preferences,
+        "looks": list(Look),
+        "name_styles": list(Names),
+        "key": preferences.key,
+        "visitor": visitor,
+        "is_desk": visitor.access is Access.DESK,
+        "is_paired": visitor.access > Access.OPEN,
+        "path": request.url.path,
+        "back": _back(request),
+        "script_words": script_words(page),
+    }
 
 
 def signed(value: float | None, decimals: int = 1) -> str:

@@ -9,8 +9,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import uvicorn
+from starlette.applications import Starlette
 
-from walkboard.desk.application import make_application
+from walkboard.desk.doorway import Doorway
 from walkboard.desk.network import bound
 from walkboard.errors import InputError
 
@@ -46,11 +47,22 @@ def serve(
     InputError
         When the port is taken.
     """
+    servers: list[uvicorn.Server] = []
+
+    def load() -> Starlette:
+        # Here, in the doorway's thread: what it loads takes longer than a first page should.
+        from walkboard.desk.application import make_application  # noqa: PLC0415
+
+        return make_application(folder, shared_address=shared_address)
+
+    def failed() -> None:
+        servers[0].should_exit = True
+
+    doorway = Doorway(folder, shared_address, load, failed)
     sockets = _sockets(port, shared_address)
     try:
-        application = make_application(folder, shared_address=shared_address)
         config = uvicorn.Config(
-            application,
+            doorway,
             log_level=logging.WARNING,
             access_log=False,
             server_header=False,
@@ -63,7 +75,10 @@ def serve(
         number = sockets[0].getsockname()[1]
         shared = None if shared_address is None else f"http://{shared_address}:{number}/"
         tell(f"http://{HOME}:{number}/", shared)
-        uvicorn.Server(config).run(sockets)
+        servers.append(uvicorn.Server(config))
+        servers[0].run(sockets)
+        if doorway.trouble is not None:
+            raise doorway.trouble
     finally:
         for listening in sockets:
             listening.close()

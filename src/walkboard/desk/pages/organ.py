@@ -12,12 +12,12 @@ from walkboard.book.records import KeptEvent
 from walkboard.desk.desk import desk_of
 from walkboard.desk.drawing import field
 from walkboard.desk.page import Door, Page
+from walkboard.desk.rendering import ON_ITS_WAY
 from walkboard.sheets.wording import rank_words
 from walkboard.work.overview import RankState, overview
 from walkboard.work.standing import latest_air
 
 _MOST_EVENTS = 3
-ON_ITS_WAY: dict[str, Any] = {"change": "on its way"}
 _PATIENCE_S, _PART_PATIENCE_S = 0.15, 30.0
 _MANY = 0.1  # of a rank's pipes astray: more than the odd one
 
@@ -30,6 +30,7 @@ def organ_page(request: Request) -> Response:
     # parts again has time to wait for them.
     is_part = "walkboard-part" in request.headers
     is_warm = desk.is_warm.wait(_PART_PATIENCE_S if is_part else _PATIENCE_S)
+    change: dict[str, Any] = {} if is_warm else {"change": ON_ITS_WAY}
     visits = desk.book.visits(kept.id)
     last = visits[-1] if visits else None
     divisions = []
@@ -62,8 +63,7 @@ def organ_page(request: Request) -> Response:
         noted=None if last is None or not last.conditions else last.conditions[-1].noted_at,
         events=_coming(desk.book.events(kept.id)),
         faults=desk.book.standing_faults(kept.id),
-        # Not the book's own number: then the page fetches its parts as soon as it has its link.
-        **({} if is_warm else ON_ITS_WAY),
+        **change,
     )
 
 

@@ -10,7 +10,7 @@ export const live = new Live(topics);
 
 live.onState((state, age) => {
   root.dataset.link = state;
-  write("link-words", state === "new" ? "" : say(`link_${state}`));
+  write("link-words", say(`link_${state}`));
   write("link-age", state === "behind" ? say("link_behind_by", { s: (age / 1000).toFixed(1) }) : "");
   if (state === "fresh" && outbox.pending().length) outbox.send();
 });
@@ -82,6 +82,8 @@ function isTypedIn(part) {
 function swap(part, next) {
   const focused = part.contains(document.activeElement) ? document.activeElement.id : "";
   part.replaceChildren(...next.childNodes);
+  // A page that came before the desk was there is live as a whole, and only once.
+  if (!next.hasAttribute("data-live")) part.removeAttribute("data-live");
   if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
 }
 

@@ -9,6 +9,7 @@ const GIVE_UP_MS = 1600; // without a fresh message: try a new connection
 const RETRY_MS = 300;
 const SLOW_RETRY_MS = 1000;
 const PATIENCE_MS = 60_000;
+const FIRST_MS = 8000; // for the first link: the desk may still be opening
 
 export class Live {
   #followers = new Map();
@@ -18,6 +19,7 @@ export class Live {
   #timer = 0;
   #freshAt = -Infinity; // when what we know was surely true
   #openedAt = 0;
+  #bornAt = Date.now();
   #lostAt = Date.now();
   #state = "new";
   #onState = [];
@@ -84,7 +86,8 @@ export class Live {
   #check() {
     const age = this.ageMs();
     const isOpen = this.#socket?.readyState === WebSocket.OPEN;
-    const state = age <= DIM_MS ? "fresh" : isOpen && age < 4000 ? "behind" : "off";
+    const isNew = age === Infinity && Date.now() - this.#bornAt < FIRST_MS;
+    const state = age <= DIM_MS ? "fresh" : isNew ? "new" : isOpen && age < 4000 ? "behind" : "off";
     if (state === "fresh" && this.#newest.size) return; // first show what is fresh
     if (state === "fresh") this.#lostAt = Date.now();
     else if (age > GIVE_UP_MS && Date.now() - this.#openedAt > GIVE_UP_MS && !this.#timer) this.connect();
