@@ -22,7 +22,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.scales.keys import Key
 from walkboard.survey.heard import HeardWalk, Reading
-from walkboard.survey.hearing import SPECTRUM
+from walkboard.survey.kinds import SPECTRUM
 
 _WORST_HZ = 4.0
 _MOST_PARTIALS = 16

@@ -20,17 +20,17 @@ from walkboard.listening.heard import (
     FoundHold,
     Partial,
     ReadingFlag,
-    Spectrum,
     Walk,
 )
 from walkboard.listening.measuring import measure_hold
 from walkboard.listening.sound import LONGEST_SPAN_S, Sound
-from walkboard.organ.model import Family, Organ, PipeRef
+from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_of_ratio
 from walkboard.scales.keys import Key
 from walkboard.survey.heard import HeardWalk, Hold, Reading
 from walkboard.survey.identity import name_pipes
+from walkboard.survey.kinds import SPECTRUM
 from walkboard.survey.playing import align_schedule
 from walkboard.survey.pulling import with_pulls
 from walkboard.survey.remembering import Memory
@@ -39,13 +39,6 @@ from walkboard.survey.schedule import Schedule
 Progress = Callable[[float, float], None]
 """Called with seconds of sound dealt with and seconds in all."""
 
-SPECTRUM = {
-    Family.OPEN: Spectrum.FULL,
-    Family.STOPPED: Spectrum.ODD,
-    Family.CHIMNEY: Spectrum.ODD,
-    Family.REED: Spectrum.BRIGHT,
-}
-"""The kind of spectrum that a family's pipes may be expected to have."""
 _FAR_CENTS = 50.0  # the interface's limit for a reading that is marked far
 _MOST_PARTIALS = 16  # kept of a reading
 _LOOKS_WRONG = 0.9  # a walk that fits less well than this makes other stops be tried
