@@ -12,8 +12,6 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import mido
-
 from walkboard.errors import InputError
 from walkboard.scales.keys import Key
 from walkboard.survey.walk_plan import Pace
@@ -91,6 +89,8 @@ def midi_of(schedule: Schedule, *, channel: int = 1, name: str = "") -> bytes:
     InputError
         When there is no such channel.
     """
+    import mido  # noqa: PLC0415 - a desk names schedules long before it reads or writes one
+
     if not 1 <= channel <= 16:
         raise InputError(f"MIDI has no channel {channel}.", mend="Give 1 to 16.")
     events = [(_ticks(p.up_s), 0, p.key.semitone) for p in schedule.presses]
@@ -136,6 +136,8 @@ def schedule_from_midi(data: bytes, *, where: str = "") -> Schedule:
     InputError
         When it is no such file, or plays no key.
     """
+    import mido  # noqa: PLC0415 - a desk names schedules long before it reads or writes one
+
     down: dict[int, list[float]] = defaultdict(list)
     presses = []
     at_s = 0.0

@@ -9,8 +9,6 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dateutil.tz import tzlocal
-
 from walkboard.book.records import KeptEvent, KeptOrgan
 from walkboard.errors import BookError, InputError
 from walkboard.organ.model import Organ
@@ -45,6 +43,8 @@ class Taken:
 
 def local_zone() -> tzinfo:
     """The time zone of this machine, with its summer time."""
+    from dateutil.tz import tzlocal
+
     here: tzinfo = tzlocal()
     return here
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import segno
 from markupsafe import Markup
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -45,6 +44,8 @@ def drawn_code(address: str) -> Markup:
     ----------
     address : str
     """
+    import segno  # noqa: PLC0415 - only who shares needs it
+
     code = segno.make(address, error="m", micro=False)
     drawing = code.svg_inline(scale=7, border=4, dark="#000", light="#fff", omitsize=True)
     return Markup(drawing)  # noqa: S704 - made of numbers alone by the library
