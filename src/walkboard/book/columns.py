@@ -59,12 +59,7 @@ class Numbers(TypeDecorator[tuple[float, ...]]):
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> tuple[float, ...] | None:  # noqa: ARG002
         """The numbers."""
-        if value is None:
-            return None
-        numbers = json.loads(value)
-        if not (isinstance(numbers, list) and all(isinstance(n, int | float) for n in numbers)):
-            raise ValueError(f"not a list of numbers: {value!r}")
-        return tuple(numbers)
+        return None if value is None else _numbers_of(value)
 
 
 @lru_cache(maxsize=1024)
@@ -74,3 +69,12 @@ def _words_of(text: str) -> tuple[str, ...]:
     if not (isinstance(words, list) and all(isinstance(word, str) for word in words)):
         raise ValueError(f"not a list of words: {text!r}")
     return tuple(words)
+
+
+@lru_cache(maxsize=64)
+def _numbers_of(text: str) -> tuple[float, ...]:
+    # Of the readings of single pipes nearly all are the empty list.
+    numbers = json.loads(text)
+    if not (isinstance(numbers, list) and all(isinstance(n, int | float) for n in numbers)):
+        raise ValueError(f"not a list of numbers: {text!r}")
+    return tuple(numbers)

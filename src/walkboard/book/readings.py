@@ -6,8 +6,9 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Select, and_, select
+from sqlalchemy import Row, Select, and_, select
 from sqlalchemy.orm import aliased
 
 from walkboard.book.models import (
@@ -23,7 +24,13 @@ from walkboard.book.ticks import counting_ticks
 from walkboard.book.walks import key_of, reading_of
 from walkboard.organ.model import PipeRef
 
-_Row = tuple[ReadingRow, HoldRow, HearingRow, RecordingRow, int | None, int | None]
+# Columns, not entities: a page asks for thousands of readings, and of each entity SQLAlchemy would
+# keep a changeable twin that nobody changes, at three times the cost.
+_READING = tuple(
+    column
+    for column in ReadingRow.__table__.columns
+    if column.name not in {"hold_id", "position", "supersedes_id"}
+)
 
 
 class Readings(Storing):
@@ -132,15 +139,25 @@ def _sigma(kept: KeptReading) -> float:
     return math.inf if sigma_cents is None else sigma_cents
 
 
-def _kept_readings(
-    as_of: datetime | None,
-) -> Select[ReadingRow, HoldRow, HearingRow, RecordingRow, int, int]:
+def _kept_readings(as_of: datetime | None) -> Select[Any]:
     newer_hearing, newer_reading = aliased(HearingRow), aliased(ReadingRow)
     takes_place = newer_hearing.supersedes_id == HearingRow.id
     if as_of is not None:
         takes_place = and_(takes_place, newer_hearing.heard_at <= as_of)
     query = (
-        select(ReadingRow, HoldRow, HearingRow, RecordingRow, newer_hearing.id, newer_reading.id)
+        select(
+            *_READING,
+            HoldRow.n,
+            HoldRow.semitone,
+            HearingRow.id.label("hearing_id"),
+            HearingRow.program_version,
+            RecordingRow.id.label("recording_id"),
+            RecordingRow.visit_id,
+            RecordingRow.recorded_at,
+            RecordingRow.kept_at,
+            newer_hearing.id.label("superseded_in"),
+            newer_reading.id.label("superseded_by"),
+        )
         .join(HoldRow, ReadingRow.hold_id == HoldRow.id)
         .join(HearingRow, HoldRow.hearing_id == HearingRow.id)
         .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
@@ -154,18 +171,17 @@ def _kept_readings(
     return query if as_of is None else query.where(HearingRow.heard_at <= as_of)
 
 
-def _kept_of(row: _Row) -> KeptReading:
-    reading, hold, hearing, recording, superseded_in, superseded_by = row
+def _kept_of(row: Row[Any]) -> KeptReading:
     return KeptReading(
-        id=reading.id,
-        recording_id=recording.id,
-        reading=reading_of(reading),
-        program_version=hearing.program_version,
-        superseded_by=superseded_by,
-        superseded_in=superseded_in,
-        visit_id=recording.visit_id,
-        hearing_id=hearing.id,
-        hold=hold.n,
-        key=key_of(hold),
-        sounded_at=recording.recorded_at or recording.kept_at,
+        id=row.id,
+        recording_id=row.recording_id,
+        reading=reading_of(row),
+        program_version=row.program_version,
+        superseded_by=row.superseded_by,
+        superseded_in=row.superseded_in,
+        visit_id=row.visit_id,
+        hearing_id=row.hearing_id,
+        hold=row.n,
+        key=key_of(row),
+        sounded_at=row.recorded_at or row.kept_at,
     )

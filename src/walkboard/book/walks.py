@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from sqlalchemy import Row
+
 from walkboard.book.models import HearingRow, HoldRow, ReadingRow
 from walkboard.book.values import number, number_or_none
 from walkboard.listening.heard import HoldFlag, Partial, ReadingFlag, SoundInfo
@@ -45,8 +49,8 @@ def walk_of(row: HearingRow) -> HeardWalk:
     )
 
 
-def reading_of(row: ReadingRow) -> Reading:
-    """The reading that a row was made of."""
+def reading_of(row: ReadingRow | Row[Any]) -> Reading:
+    """The reading that a row was made of; the row may be of the same columns alone."""
     return Reading(
         pipe=PipeRef(row.rank, row.number),
         hz=row.hz,
@@ -74,7 +78,7 @@ def _two_of(values: tuple[float, ...] | None) -> tuple[float, float] | None:
     return None if values is None else (values[0], values[1])
 
 
-def key_of(row: HoldRow) -> Key | None:
+def key_of(row: HoldRow | Row[Any]) -> Key | None:
     """The key of a hold."""
     return None if row.semitone is None else Key(row.semitone)
 
