@@ -2,10 +2,10 @@
 
 A hold with both gives two places and two spectra but no names. What tells:
 
-* the spectra against what is remembered of the two pipes, else against their kinds (the odds that
-  listening gives);
+* the spectra and levels beside each other, against what the ranks' other holds in the walk, the
+  pipes heard alone and the kinds of pipe let expect (`naming_along`); where there is only this one
+  hold, the odds that listening gives;
 * where a pipe stood when it sounded alone;
-* how loud it was alone, beside the other;
 * where its rank's neighbours stand: ranks move together.
 
 Each speaks as odds; they are multiplied, as if independent, and each is capped so that none decides
@@ -15,23 +15,23 @@ by itself when it is far out. The scatters are stated below.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from walkboard.listening.heard import Comb, ReadingFlag
-from walkboard.listening.joint_labels import odds_as_named
+from walkboard.listening.heard import ReadingFlag
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_of_ratio
-from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.survey.heard import HeardWalk, Reading
+from walkboard.survey.naming_along import odds_along
 from walkboard.survey.remembering import Memory
+from walkboard.survey.unison_pairs import heard_alone, named_pairs_of, pair_heard, pairs_of
 
 SURE = 0.98  # probability from which a name is given
 _MOST_ODDS = 6.0  # of one kind of evidence, logarithm: 400 to 1
 _UNSTEADY_CENTS = 0.5  # from hold to hold: thirds of a recorded real note differ by so much
-_LEVEL_DB = 6.0  # of a difference of two pipes' levels, from hold to hold; own choice
 _LEAST_SPREAD_CENTS = 0.7  # of a rank about its neighbours; own choice
 _LEAST_NEIGHBOURS = 3
 
@@ -42,19 +42,18 @@ class Evidence:
 
     Attributes
     ----------
-    spectrum, alone, level, neighbours : float
-        From the partials, from where the pipes stood alone, from their levels, from their ranks.
+    spectra, alone, neighbours : float
+        From levels and partials, from where the pipes stood alone, from their ranks.
     """
 
-    spectrum: float = 0.0
+    spectra: float = 0.0
     alone: float = 0.0
-    level: float = 0.0
     neighbours: float = 0.0
 
     @property
     def odds(self) -> float:
         """All together, each capped."""
-        parts = (self.spectrum, self.alone, self.level, self.neighbours)
+        parts = (self.spectra, self.alone, self.neighbours)
         return sum(min(max(part, -_MOST_ODDS), _MOST_ODDS) for part in parts)
 
     @property
@@ -77,28 +76,81 @@ def name_pipes(organ: Organ, walk: HeardWalk, memory: Memory) -> HeardWalk:
     def target(pipe: PipeRef) -> float:
         return target_hz(organ, pipe, walk.air_celsius)
 
+    spectra = _by_spectra(organ, walk, memory, target)
     holds = []
-    for hold in walk.holds:
+    for at, hold in enumerate(walk.holds):
         readings = list(hold.readings)
         for i, j in pairs_of(hold):
-            readings[i], readings[j] = name_pair(readings[i], readings[j], memory, target)
+            evidence = weigh(readings[i], readings[j], spectra[at, i, j], memory, target)
+            readings[i], readings[j] = name_pair(readings[i], readings[j], evidence, target)
+        for i, j in named_pairs_of(hold):
+            evidence = weigh(readings[i], readings[j], spectra[at, i, j], memory, target)
+            if evidence.sureness < 1.0 - SURE:
+                sureness = evidence.sureness
+                readings[i], readings[j] = _unnamed(readings[i], readings[j], sureness)
         holds.append(replace(hold, readings=tuple(readings)))
     return replace(walk, holds=tuple(holds))
 
 
-def pairs_of(hold: Hold) -> list[tuple[int, int]]:
-    """Readings of a hold that share two places."""
-    found = []
-    for i, one in enumerate(hold.readings):
-        for j in range(i + 1, len(hold.readings)):
-            other = hold.readings[j]
-            if one.either_hz is not None and one.either_hz[::-1] == other.either_hz:
-                found.append((i, j))
-    return found
+def _by_spectra(
+    organ: Organ, walk: HeardWalk, memory: Memory, target: Callable[[PipeRef], float]
+) -> dict[tuple[int, int, int], float]:
+    """Odds that the spectra give on each pair of the walk, by (hold, reading, reading)."""
+    by_ranks: dict[tuple[str, str], list[tuple[int, int, int]]] = {}
+    for at, hold in enumerate(walk.holds):
+        for i, j in (*pairs_of(hold), *named_pairs_of(hold)):
+            ranks = hold.readings[i].pipe.rank, hold.readings[j].pipe.rank
+            by_ranks.setdefault(ranks, []).append((at, i, j))
+    odds: dict[tuple[int, int, int], float] = {}
+    for ranks, places in by_ranks.items():
+        pairs = heard_alone(organ, target, memory, ranks)
+        before = len(pairs)
+        for at, i, j in places:
+            one, other = walk.holds[at].readings[i], walk.holds[at].readings[j]
+            known = weigh(one, other, 0.0, memory, target).odds
+            pairs.append(pair_heard(organ, target, one, other, known))
+        along = odds_along(pairs)[before:]
+        for (at, i, j), value in zip(places, along, strict=True):
+            by_itself = len(pairs) == 1
+            odds[at, i, j] = _of_listening(walk.holds[at].readings[i]) if by_itself else value
+    return odds
+
+
+def _of_listening(reading: Reading) -> float:
+    if reading.name_sureness is None:
+        return 0.0
+    held = min(max(reading.name_sureness, 1e-9), 1.0 - 1e-9)
+    return math.log(held / (1.0 - held))
+
+
+def _unnamed(one: Reading, other: Reading, sureness: float) -> tuple[Reading, Reading]:
+    """Two readings whose names the walk speaks against: both places, neither named."""
+    if one.hz is None or other.hz is None:
+        return one, other
+    sigmas = one.sigma_cents or 0.0, other.sigma_cents or 0.0
+    bound = 0.5 * abs(cents_of_ratio(one.hz / other.hz)) + 2.0 * max(sigmas)
+    places = one.hz, other.hz
+
+    def taken_back(reading: Reading, order: int) -> Reading:
+        return replace(
+            reading,
+            hz=None,
+            sigma_cents=None,
+            cents=None,
+            wander_cents=None,
+            flags=tuple(dict.fromkeys((*reading.flags, ReadingFlag.MERGED))),
+            near_hz=math.sqrt(places[0] * places[1]),
+            bound_cents=bound,
+            either_hz=(places[order], places[1 - order]),
+            either_sigma_cents=(sigmas[order], sigmas[1 - order]),
+            name_sureness=sureness,
+        )
+
+    return taken_back(one, 0), taken_back(other, 1)
 
 
 def name_pair(
-    one: Reading, other: Reading, memory: Memory, target: Callable[[PipeRef], float]
+    one: Reading, other: Reading, evidence: Evidence, target: Callable[[PipeRef], float]
 ) -> tuple[Reading, Reading]:
     """Two readings that share two places, each at its own where that is sure, else as they were.
 
@@ -107,7 +159,6 @@ def name_pair(
     target : callable
         A pipe's target [Hz].
     """
-    evidence = weigh(one, other, memory, target)
     if one.either_hz is None or one.either_sigma_cents is None:
         return one, other
     if max(evidence.sureness, 1.0 - evidence.sureness) < SURE:
@@ -139,24 +190,36 @@ def name_pair(
 
 
 def weigh(
-    one: Reading, other: Reading, memory: Memory, target: Callable[[PipeRef], float]
+    one: Reading,
+    other: Reading,
+    spectra: float,
+    memory: Memory,
+    target: Callable[[PipeRef], float],
 ) -> Evidence:
-    """What speaks for the two names as given."""
-    if one.either_hz is None or one.either_sigma_cents is None:
+    """What speaks for the two names as given, beside what the spectra say."""
+    places = _places(one, other)
+    if places is None:
         return Evidence()
-    first, second = one.either_hz
-    sigma = max(one.either_sigma_cents)
+    first, second, sigma = places
     alone = neighbours = 0.0
     for pipe, here, there in ((one.pipe, first, second), (other.pipe, second, first)):
         known = memory.alone.get(pipe)
-        if known is not None and known.hz is not None:
+        if known is not None and known.hz is not None and known.name_sureness is None:
             spread = math.hypot(sigma, known.sigma_cents or 0.0, _UNSTEADY_CENTS)
             alone += _nearer(here / known.hz, there / known.hz, 0.0, spread)
         else:
             due = target(pipe)
             neighbours += _by_neighbours(memory, pipe, here / due, there / due)
-    spectrum = _by_spectrum(one, other, memory)
-    return Evidence(spectrum, alone, _by_level(one, other, memory), neighbours)
+    return Evidence(spectra, alone, neighbours)
+
+
+def _places(one: Reading, other: Reading) -> tuple[float, float, float] | None:
+    """Where the two stand as named, and the greater sigma [cents]."""
+    if one.either_hz is not None and one.either_sigma_cents is not None:
+        return (*one.either_hz, max(one.either_sigma_cents))
+    if one.hz is None or other.hz is None:
+        return None
+    return one.hz, other.hz, max(one.sigma_cents or 0.0, other.sigma_cents or 0.0)
 
 
 def _nearer(here: float, there: float, due_cents: float, spread_cents: float) -> float:
@@ -174,31 +237,3 @@ def _by_neighbours(memory: Memory, pipe: PipeRef, here: float, there: float) -> 
     spread = 1.4826 * float(np.median(np.abs(np.array(cents) - middle)))
     spread = math.hypot(max(spread, _LEAST_SPREAD_CENTS), spread / math.sqrt(len(cents)))
     return _nearer(here, there, middle, spread)
-
-
-def _by_level(one: Reading, other: Reading, memory: Memory) -> float:
-    due = memory.level_db(one.pipe), memory.level_db(other.pipe)
-    heard = one.level_db, other.level_db
-    if None in due or None in heard:
-        return 0.0
-    return 2.0 * _apart(due) * _apart(heard) / _LEVEL_DB**2
-
-
-def _apart(levels_db: Sequence[float | None]) -> float:
-    return (levels_db[0] or 0.0) - (levels_db[1] or 0.0)
-
-
-def _by_spectrum(one: Reading, other: Reading, memory: Memory) -> float:
-    """From remembered partials of both, else what listening made of their kinds."""
-    due = memory.partials_db(one.pipe), memory.partials_db(other.pipe)
-    if due[0] is not None and due[1] is not None and one.partials and other.partials:
-        combs = [
-            Comb(str(reading.pipe), 440.0, levels_db=levels)
-            for reading, levels in zip((one, other), due, strict=True)
-        ]
-        heard = [{p.number: p.level_db for p in reading.partials} for reading in (one, other)]
-        return odds_as_named(combs[0], combs[1], heard[0], heard[1])
-    if one.name_sureness is None:
-        return 0.0
-    held = min(max(one.name_sureness, 1e-9), 1.0 - 1e-9)
-    return math.log(held / (1.0 - held))
