@@ -11,6 +11,7 @@ WalkboardError
 
 from __future__ import annotations
 
+import copyreg
 from dataclasses import dataclass
 
 
@@ -32,6 +33,10 @@ class WalkboardError(Exception):
         self.where = where
         self.mend = mend
         super().__init__(what)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        # As it is, whatever a subclass is made from: errors come back from other processes.
+        return copyreg.__newobj__, (type(self), *self.args), self.__dict__  # type: ignore[attr-defined]
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""

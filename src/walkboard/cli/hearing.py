@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
+from walkboard.cli.options import AT_ONCE
 from walkboard.cli.printing import number, print_json, print_table, say
-from walkboard.cli.progress import Bar
+from walkboard.cli.progress import FilesBar
 
 if TYPE_CHECKING:
     from walkboard.survey.heard import HeardWalk, Reading
@@ -40,31 +42,55 @@ def listen(
         help="What 'listen --json' printed in this visit of ranks that sounded without each other: "
         "names unisons, tells which pull each other; may be repeated.",
     ),
+    at_once: int | None = AT_ONCE,
     as_json: bool = typer.Option(False, "--json", help="Print JSON (a list for several sounds)."),
 ) -> None:
     """Hear every hold of a walk and read every pipe in it."""
-    from walkboard.survey.exchange import walk_to_json
     from walkboard.work.choosing import load_walks
-    from walkboard.work.describing import load_organ
-    from walkboard.work.listening import hear_file
+    from walkboard.work.describing import load_organ, read_text
+    from walkboard.work.hearing_files import ToHear, hear_files
     from walkboard.work.surveying import load_schedule
 
-    described = load_organ(organ)
+    load_organ(organ)  # says every fault of the description, with its place
+    description = read_text(organ)
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
     schedule = None if played is None else load_schedule(played)
     earlier = load_walks(alone)
-    walks = []
-    for sound in sounds:
-        with Bar(f"Listening to {sound.name}") as bar:
-            heard = hear_file(
-                sound, described, stops, air, played=schedule, alone=earlier, progress=bar
+    walks: list[HeardWalk] = []
+
+    def keep(number: int, walk: HeardWalk) -> None:
+        walks.append(walk)
+        for warning in walk.warnings:
+            say(f"{sounds[number].name}: {warning}")
+
+    try:
+        with FilesBar(listening_title(sounds), [sound.name for sound in sounds]) as bar:
+            hear_files(
+                [
+                    ToHear(sound, description, tuple(stops), air, schedule, tuple(earlier))
+                    for sound in sounds
+                ],
+                keep,
+                processes=at_once,
+                progress=bar.of_file,
             )
-        walks.append(heard)
-        for warning in walks[-1].warnings:
-            say(f"{sound.name}: {warning}")
+    finally:  # what was heard is printed, though another recording cannot be, or Ctrl-C was pressed
+        _print_walks(walks, as_json=as_json, alone=len(sounds) == 1)
+
+
+def listening_title(sounds: Sequence[Path]) -> str:
+    """What a bar says while these are heard."""
+    return f"Listening to {sounds[0].name if len(sounds) == 1 else f'{len(sounds)} recordings'}"
+
+
+def _print_walks(walks: Sequence[HeardWalk], *, as_json: bool, alone: bool) -> None:
+    if not walks:
+        return
     if as_json:
+        from walkboard.survey.exchange import walk_to_json
+
         values = [walk_to_json(walk) for walk in walks]
-        print_json(values[0] if len(values) == 1 else values)
+        print_json(values[0] if alone else values)
         return
     for walk in walks:
         print_walk(walk)

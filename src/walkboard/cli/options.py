@@ -7,3 +7,10 @@ ORGAN = typer.Option(
     None, "--organ", metavar="NAME", help="Which organ, where the book has several."
 )
 VISIT = typer.Option(None, "--visit", help="Number of the visit; else the open one, or the last.")
+AT_ONCE = typer.Option(
+    None,
+    "--at-once",
+    min=1,
+    metavar="N",
+    help="Recordings heard at the same time; else as many as there are cores.",
+)

@@ -18,12 +18,14 @@ from walkboard.cli.asking import (
     WITHIN,
     asked_of,
 )
-from walkboard.cli.options import BOOK, ORGAN, VISIT
+from walkboard.cli.hearing import listening_title
+from walkboard.cli.options import AT_ONCE, BOOK, ORGAN, VISIT
 from walkboard.cli.printing import number, print_json, print_table, say
-from walkboard.cli.progress import Bar
+from walkboard.cli.progress import FilesBar
 from walkboard.errors import InputError
 
 if TYPE_CHECKING:
+    from walkboard.book.records import KeptRecording
     from walkboard.organ.model import Organ
     from walkboard.work.visiting import Tried
 
@@ -121,29 +123,40 @@ def take(
         None, "--air-now", help="Air of these pipes [°C], where it differs from what was noted."
     ),
     organ: str | None = ORGAN,
+    at_once: int | None = AT_ONCE,
 ) -> None:
     """Take in recordings: hear them, keep them and their readings."""
     from walkboard.work import faulting, keeping, visiting
 
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
     with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
+        kept, _ = keeping.organ_of(opened, organ)
         visit = keeping.visit_at_work(opened, kept)
-        for sound in sounds:
-            with Bar(f"Listening to {sound.name}") as bar:
-                recording = visiting.take_in(
-                    opened, described, visit, sound, stops, air_celsius=air, progress=bar
-                )
+
+        def tell(recording: KeptRecording) -> None:
             walk = recording.walk
             read = sum(r.cents is not None for hold in walk.holds for r in hold.readings)
-            typer.echo(f"Kept {sound.name}: {len(walk.holds)} holds, {read} readings.")
+            typer.echo(f"Kept {walk.file}: {len(walk.holds)} holds, {read} readings.")
             for warning in walk.warnings:
-                say(f"{sound.name}: {warning}")
+                say(f"{walk.file}: {warning}")
             for kind, stop, key in faulting.suspected(recording):
                 typer.echo(
                     f"  {key}: {kind.value}? Note it: walkboard fault report {book} "
                     f"--kind '{kind.value}' --stop {stop} --key '{key}'"
                 )
+
+        with FilesBar(listening_title(sounds), [sound.name for sound in sounds]) as bar:
+            visiting.take_in(
+                opened,
+                kept,
+                visit,
+                sounds,
+                stops,
+                taken=tell,
+                air_celsius=air,
+                processes=at_once,
+                progress=bar.of_file,
+            )
 
 
 @app.command("readings", epilog="Example: walkboard visit readings BOOK --json")

@@ -8,11 +8,8 @@ the truth that only the synthesiser knows.
 from __future__ import annotations
 
 import json
-import multiprocessing
 import shutil
 from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -28,7 +25,8 @@ from walkboard.survey.exchange import walk_to_json
 from walkboard.survey.heard import HeardWalk
 from walkboard.work import faulting, keeping, printing, visiting
 from walkboard.work.describing import load_organ
-from walkboard.work.listening import hear_file
+from walkboard.work.hearing_files import ToHear, hear_walk_file
+from walkboard.work.processes import Progress, finished
 
 MINUTES = 120.0
 EVENT_CELSIUS = 20.0
@@ -116,7 +114,7 @@ def build(
         for plan, heard, comparison in _recorded_and_heard(
             plans,
             state=state,
-            description=description,
+            description=examples.hall(),
             seed=seed,
             folder=recordings,
             processes=processes,
@@ -155,39 +153,32 @@ def _recorded_and_heard(
     plans: tuple[WalkPlan, ...],
     *,
     state: HallState,
-    description: Path,
+    description: str,
     seed: int,
     folder: Path,
     processes: int,
 ) -> Iterator[tuple[WalkPlan, HeardWalk, Comparison]]:
-    # Fresh processes: what has threads (decoders, the linear algebra) must not be forked.
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, mp_context=context) as pool, _cancelling(pool):
-        waiting = {
-            pool.submit(_record_and_hear, plan, state, description, seed + n, folder): plan
-            for n, plan in enumerate(plans)
-        }
-        for done in as_completed(waiting):
-            heard, comparison = done.result()
-            yield waiting[done], heard, comparison
+    tasks = [_ToRecord(plan, state, description, seed + n, folder) for n, plan in enumerate(plans)]
+    for number, done in finished(_record_and_hear, tasks, processes=processes):
+        heard, comparison = done.result()
+        yield plans[number], heard, comparison
 
 
-@contextmanager
-def _cancelling(pool: ProcessPoolExecutor) -> Iterator[None]:
-    """Drop what was not begun when the work is interrupted."""
-    try:
-        yield
-    except BaseException:
-        pool.shutdown(wait=False, cancel_futures=True)
-        raise
+@dataclass(frozen=True, eq=False)
+class _ToRecord:
+    plan: WalkPlan
+    state: HallState
+    description: str
+    seed: int
+    folder: Path
 
 
-def _record_and_hear(
-    plan: WalkPlan, state: HallState, description: Path, seed: int, folder: Path
-) -> tuple[HeardWalk, Comparison]:
-    recorded = record(plan, state, seed, folder)
-    air_celsius = state.thermometer_celsius[plan.division]
-    heard = hear_file(recorded.path, load_organ(description), plan.drawn, air_celsius)
+def _record_and_hear(progress: Progress, asked: _ToRecord) -> tuple[HeardWalk, Comparison]:
+    recorded = record(asked.plan, asked.state, asked.seed, asked.folder)
+    air_celsius = asked.state.thermometer_celsius[asked.plan.division]
+    heard = hear_walk_file(
+        progress, ToHear(recorded.path, asked.description, asked.plan.drawn, air_celsius)
+    )
     return heard, compare(heard, recorded.truth)
 
 

@@ -19,9 +19,10 @@ from typing import TYPE_CHECKING
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from walkboard.desk.jobs import Job, Progress
+from walkboard.desk.jobs import Job
 from walkboard.errors import InputError
 from walkboard.survey.heard import HeardWalk
+from walkboard.work.hearing_files import ToHear, hear_walk_file
 
 if TYPE_CHECKING:
     from walkboard.book.records import KeptVisit
@@ -189,24 +190,7 @@ def hear(desk: Desk, visit: KeptVisit, coming: Incoming) -> Job:
         KIND,
         coming.name,
         hear_walk_file,
-        coming.path,
-        description,
-        coming.drawn,
-        coming.air_celsius,
+        ToHear(coming.path, description, coming.drawn, coming.air_celsius),
         then=keep,
         subject=coming.subject,
     )
-
-
-def hear_walk_file(
-    progress: Progress,
-    path: Path,
-    description: str,
-    drawn: tuple[str, ...],
-    air_celsius: float | None,
-) -> HeardWalk:
-    """What the other process does."""
-    from walkboard.organ.reading import read_organ  # noqa: PLC0415 - slow to load
-    from walkboard.work.listening import hear_file  # noqa: PLC0415 - slow to load
-
-    return hear_file(path, read_organ(description), drawn, air_celsius, progress=progress)

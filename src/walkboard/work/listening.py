@@ -36,13 +36,7 @@ def hear_file(
     """
     from walkboard.listening.sound import open_sound
 
-    if air_celsius is not None and not -10.0 <= air_celsius <= 45.0:
-        raise InputError(
-            f"Air of {air_celsius:g} °C is not to be found in a church.",
-            mend="Give the air in the organ in degrees Celsius, as 17.5.",
-        )
-    for stop in drawn:
-        organ.stop(stop)
+    check_asked(organ, drawn, air_celsius)
     try:
         with path.open("rb") as stream:
             sound = open_sound(stream, path.name)
@@ -61,3 +55,22 @@ def hear_file(
     except WalkboardError as error:
         error.where = error.where or str(path)
         raise
+
+
+def check_asked(organ: Organ, drawn: Sequence[str], air_celsius: float | None) -> None:
+    """Raise where a walk cannot be heard whatever its recording holds.
+
+    Raises
+    ------
+    UnknownNameError
+        When the organ has not such a stop.
+    InputError
+        When the air cannot be right.
+    """
+    if air_celsius is not None and not -10.0 <= air_celsius <= 45.0:
+        raise InputError(
+            f"Air of {air_celsius:g} °C is not to be found in a church.",
+            mend="Give the air in the organ in degrees Celsius, as 17.5.",
+        )
+    for stop in drawn:
+        organ.stop(stop)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from walkboard import __version__
 from walkboard.book.records import (
     Conditions,
+    KeptOrgan,
     KeptPlan,
     KeptRecording,
     KeptVisit,
@@ -21,14 +22,15 @@ from walkboard.condition.assessing import assess
 from walkboard.condition.state import Condition
 from walkboard.errors import BookError, InputError
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.reading import read_organ
 from walkboard.planning.curve import EVERY_MINUTES
 from walkboard.planning.plan import Plan
 from walkboard.planning.what_if import EventAir, Prepared, Question, prepare
 from walkboard.survey.heard import HeardWalk
-from walkboard.survey.hearing import Progress
 from walkboard.work.asking import Asked, air_courses, changes_of, with_faults
+from walkboard.work.hearing_files import ToHear, hear_files
 from walkboard.work.keeping import now
-from walkboard.work.listening import hear_file
+from walkboard.work.processes import ProgressOfEach
 from walkboard.work.standing import latest_air, standing_pipes
 
 if TYPE_CHECKING:
@@ -92,26 +94,48 @@ def air_of_stops(organ: Organ, visit: KeptVisit, drawn: Sequence[str]) -> float 
 
 def take_in(
     book: Book,
-    organ: Organ,
+    kept: KeptOrgan,
     visit: KeptVisit,
-    path: Path,
+    paths: Sequence[Path],
     drawn: Sequence[str],
     *,
+    taken: Callable[[KeptRecording], None],
     air_celsius: float | None = None,
-    progress: Progress | None = None,
-) -> KeptRecording:
-    """Hear a recording and keep it with its readings, all of it or nothing.
+    processes: int | None = None,
+    progress: ProgressOfEach | None = None,
+) -> None:
+    """Hear recordings of the same stops and keep each with its readings, all of it or nothing.
 
     Parameters
     ----------
+    book : Book
+    kept : KeptOrgan
+    visit : KeptVisit
+    paths : sequence of Path
+    drawn : sequence of str
+    taken : callable
+        Called with each as soon as the book has it, in the order of the paths.
     air_celsius : float or None
         The air of these pipes [°C]; None takes what the visit noted.
+    processes, progress : see `walkboard.work.hearing_files.hear_files`
+
+    Raises
+    ------
+    BookError
+        When the visit is closed.
+    InputError
+        When some cannot be heard, after the others were kept.
     """
     if not visit.is_open:
         raise BookError(f"Visit {visit.id} is closed.", mend="Open a new one.")
-    air = air_of_stops(organ, visit, drawn) if air_celsius is None else air_celsius
-    walk = hear_file(path, organ, drawn, air, progress=progress)
-    return keep_heard(book, visit, path, walk)
+    if air_celsius is None:
+        air_celsius = air_of_stops(read_organ(kept.description), visit, drawn)
+    recordings = [ToHear(path, kept.description, tuple(drawn), air_celsius) for path in paths]
+
+    def keep(number: int, walk: HeardWalk) -> None:
+        taken(keep_heard(book, visit, paths[number], walk))
+
+    hear_files(recordings, keep, processes=processes, progress=progress)
 
 
 def keep_heard(book: Book, visit: KeptVisit, path: Path, walk: HeardWalk) -> KeptRecording:
