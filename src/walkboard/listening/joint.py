@@ -19,13 +19,16 @@ from walkboard.listening.subbands import HoldSpectrum
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
 
 _WORST_SIGMA_CENTS = 0.3  # beyond, what is left is no longer normal
+_WORST_WIDENED_CENTS = 0.2  # of sigma as it grew where the model fits badly
 _FAR_CENTS = 50.0
 _WITHIN_CENTS = 28.0  # of the pipes' common shift; beyond, groups are cut
 _UNSTEADY_CENTS = 3.0
 _PRESENT = 30.0  # power over variance of a partial that counts as heard
 _STANDS_OUT = 300.0  # the same for at least one, where a dead pipe's place is another's skirt
+_HALF_HEARD = 30.0  # the same from which a pipe that does not stand out is not silent either
 _PLAIN = 4_000.0  # the same from which sigma stands as it is; below, it grows with the root
-_WORST_ROOM = 30.0  # factor on the room's variance, from which the model does not hold
+_WORST_ROOM = 250.0  # factor on the room's variance, from which the model does not hold
+_HARD_ROOM = 30.0  # the same from which sigma as it grew must be small
 _EASY_ROOM = 10.0  # the same up to which sigma stands as it is; beyond, it grows with the root
 _MOST_EXCESS = 100.0  # power of a partial over all in its group, from which two cancel each other
 _RANGE_DB = 35.0  # below a pipe's loudest partial, in which its own must be heard
@@ -110,6 +113,13 @@ def _readings(
     readings = [
         _judged(spectrum, joint, comb, pipe, times_s, shared) for pipe, comb in enumerate(combs)
     ]
+    # One that is half heard may stand elsewhere, and a pipe whose every partial is also its own
+    # partial may stand in its place.
+    half = [p for p in range(len(combs)) if _HALF_HEARD <= _standing_out(joint, p) < _STANDS_OUT]
+    for pipe in range(len(combs)):
+        theirs = [band.group.pipes for band in joint.bands if pipe in band.group.pipes]
+        if any(all(p in pipes for pipes in theirs) for p in half if p != pipe):
+            readings[pipe] = withheld(readings[pipe])
     for held in unison_sets([comb.hz for comb in combs]):
         if len(held) == 2:
             pair = name_unisons(combs, joint, readings, (held[0], held[1]))
@@ -184,13 +194,16 @@ def _judged(  # noqa: PLR0917
     room = joint.room(pipe)
     trusted = True
     standing_out = _standing_out(joint, pipe)
-    if _cancelling(joint, pipe):
+    widened_cents = sigma_cents * float(
+        np.sqrt(max(1.0, room / _EASY_ROOM) * max(1.0, _PLAIN / max(standing_out, 1.0)))
+    )
+    if _cancelling(joint, pipe) or joint.misplaced(pipe):
         flags.append(ReadingFlag.MERGED)
         trusted = False
     elif standing_out < _STANDS_OUT:
         flags.append(ReadingFlag.SILENT if own else ReadingFlag.MERGED)
         trusted = False
-    elif room > _WORST_ROOM:
+    elif room > _WORST_ROOM or (room > _HARD_ROOM and widened_cents > _WORST_WIDENED_CENTS):
         flags.append(ReadingFlag.MERGED)
         trusted = False
     elif sigma_cents > _WORST_SIGMA_CENTS or away_cents > _WITHIN_CENTS:
@@ -199,14 +212,13 @@ def _judged(  # noqa: PLR0917
     elif float(courses.wander_cents[pipe]) > _UNSTEADY_CENTS - 0.1:
         flags.append(ReadingFlag.UNSTEADY)
         trusted = False
-    sigma_cents *= np.sqrt(max(1.0, room / _EASY_ROOM) * max(1.0, _PLAIN / standing_out))
     if trusted and abs(cents_of_ratio(hz / comb.hz)) > _FAR_CENTS:
         flags.append(ReadingFlag.FAR)
     level = 10.0 * np.log10(sum(10.0 ** (x / 10.0) for x in levels.values())) if levels else None
     return CombReading(
         comb.label,
         hz if trusted else None,
-        float(sigma_cents) if trusted else None,
+        float(widened_cents) if trusted else None,
         None if level is None else float(level),
         times_s[0],
         times_s[1],

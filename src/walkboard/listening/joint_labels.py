@@ -16,7 +16,8 @@ import numpy as np
 from walkboard.listening.heard import Comb, Spectrum
 
 _SCATTER_DB = 6.0  # of a partial about the shape of its kind; common practice, no source
-_REMEMBERED_DB = 3.0  # about what was heard of the pipe before: rooms and microphones differ
+# About what was heard of a pipe or its neighbour before, at another place in the room.
+_REMEMBERED_DB = 6.5
 _OUTLIER = 0.02
 _RANGE_DB = 60.0
 

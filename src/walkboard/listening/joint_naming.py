@@ -13,7 +13,7 @@ from walkboard.listening.joint_labels import odds_as_named
 from walkboard.listening.joint_stages import Joint
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
 
-SURE_ODDS = 5.0  # logarithm: 99.3 in 100
+SURE_ODDS = 3.9  # logarithm: 98 in 100
 
 
 def name_unisons(

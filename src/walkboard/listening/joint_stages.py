@@ -35,7 +35,9 @@ _MOST_TURNS = 12
 _FIRST_TURNS = 3  # after which only the likeliest starts of two unisons go on
 _MOST_ENDS = 2
 _HOPELESS = 60.0  # behind the likeliest by so much in the logarithm
-_ENOUGH_OWN = 3
+_ENOUGH_OWN = 2
+_BADLY_UNFIT = 30.0
+_FAR_WORSE = 5.0
 _UNFIT = 12.0  # factor on the room from which another place is tried
 
 
@@ -74,6 +76,17 @@ class Joint:
     def room(self, pipe: int) -> float:
         """Factor on the room's variance that a pipe asks for (`room_asked`)."""
         return room_asked(self.bands, self.chosen, self.courses, pipe)
+
+    def misplaced(self, pipe: int) -> bool:
+        """Whether what a pipe has to itself fits far worse than what it shares with others.
+
+        Then it follows another's partials. A room that swallows some partial spares neither.
+        """
+        own, shared = rooms_asked(self.bands, self.chosen, self.courses, pipe)
+        if len(own) < _ENOUGH_OWN or not shared:
+            return False
+        alone = float(np.median(own))
+        return alone > _BADLY_UNFIT and alone > _FAR_WORSE * max(1.0, float(np.median(shared)))
 
 
 def unison_sets(hz: Sequence[float]) -> list[list[int]]:
@@ -303,17 +316,24 @@ def room_asked(bands: Sequence[Band], chosen: Sequence[int], courses: Courses, p
     the pipe has to itself are asked by themselves, too: one that follows another pipe's partials
     fits those that they share.
     """
-    every = []
-    own = []
+    own, shared = rooms_asked(bands, chosen, courses, pipe)
+    every = own + shared
+    asked = float(np.median(every)) if every else 1.0
+    return max(asked, float(np.median(own))) if len(own) >= _ENOUGH_OWN else asked
+
+
+def rooms_asked(
+    bands: Sequence[Band], chosen: Sequence[int], courses: Courses, pipe: int
+) -> tuple[list[float], list[float]]:
+    """Factors on the room's variance in the groups a pipe has to itself, and in those it shares."""
+    own: list[float] = []
+    shared: list[float] = []
     for i in chosen:
         for j, member in enumerate(bands[i].members):
             part = courses.components.get((i, j))
             if member.pipe == pipe and part is not None:
-                every.append(part.room)
-                if len(bands[i].members) == 1:
-                    own.append(part.room)
-    asked = float(np.median(every)) if every else 1.0
-    return max(asked, float(np.median(own))) if len(own) >= _ENOUGH_OWN else asked
+                (own if len(bands[i].members) == 1 else shared).append(part.room)
+    return own, shared
 
 
 def _another_place(

@@ -152,7 +152,9 @@ def _unnamed(one: Reading, other: Reading, sureness: float) -> tuple[Reading, Re
 def name_pair(
     one: Reading, other: Reading, evidence: Evidence, target: Callable[[PipeRef], float]
 ) -> tuple[Reading, Reading]:
-    """Two readings that share two places, each at its own where that is sure, else as they were.
+    """Two readings that share two places, each at its own where that is sure, else unnamed.
+
+    Unnamed, they have their likelier place first and say how sure that is.
 
     Parameters
     ----------
@@ -161,8 +163,6 @@ def name_pair(
     """
     if one.either_hz is None or one.either_sigma_cents is None:
         return one, other
-    if max(evidence.sureness, 1.0 - evidence.sureness) < SURE:
-        return one, other
     places = list(zip(one.either_hz, one.either_sigma_cents, strict=True))
     spectra = [(one.level_db, one.partials), (other.level_db, other.partials)]
     sureness = evidence.sureness
@@ -170,23 +170,26 @@ def name_pair(
         places.reverse()
         spectra.reverse()
         sureness = 1.0 - sureness
-    named = []
-    for reading, (hz, sigma_cents), (level_db, partials) in zip(
-        (one, other), places, spectra, strict=True
-    ):
-        named.append(
-            replace(
-                reading,
+    likelier = []
+    for order, reading in enumerate((one, other)):
+        hz, sigma_cents = places[order]
+        level_db, partials = spectra[order]
+        heard = replace(reading, level_db=level_db, partials=partials, name_sureness=sureness)
+        if sureness >= SURE:
+            heard = replace(
+                heard,
                 hz=hz,
                 sigma_cents=sigma_cents,
                 cents=cents_of_ratio(hz / target(reading.pipe)),
-                level_db=level_db,
-                partials=partials,
                 flags=tuple(flag for flag in reading.flags if flag is not ReadingFlag.MERGED),
-                name_sureness=sureness,
             )
-        )
-    return named[0], named[1]
+        else:
+            mate_hz, mate_sigma_cents = places[1 - order]
+            heard = replace(
+                heard, either_hz=(hz, mate_hz), either_sigma_cents=(sigma_cents, mate_sigma_cents)
+            )
+        likelier.append(heard)
+    return likelier[0], likelier[1]
 
 
 def weigh(
