@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 
 from walkboard.condition.state import PipeCents
 from walkboard.errors import InputError
@@ -100,3 +101,16 @@ def _must_be_of(organ: Organ, walk: HeardWalk) -> None:
                     where=walk.file,
                     mend="Listen again with the present description.",
                 )
+
+
+def told_celsius(organ: Organ, pipes: Sequence[PipeCents]) -> float:
+    """The air that the readings of a division are given at: the commonest of its flues [°C].
+
+    Parameters
+    ----------
+    organ : Organ
+    pipes : sequence of PipeCents
+        All of one division, at least one; those of its reeds count where there are no flues.
+    """
+    flues = [p.air_celsius for p in pipes if organ.rank(p.pipe.rank).family.is_flue]
+    return Counter(flues or [p.air_celsius for p in pipes]).most_common(1)[0][0]

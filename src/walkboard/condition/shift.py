@@ -8,12 +8,12 @@ both are given, and where they disagree neither is bent to the other.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from walkboard.condition.gathering import told_celsius
 from walkboard.condition.kinds import Role
 from walkboard.condition.location import Location, Spread, locate
 from walkboard.condition.state import DivisionState, PipeCents
@@ -68,7 +68,7 @@ def division_state(
     rows of mixtures do, for their cents are against pure targets. Readings that were taken against
     targets at different air are brought to the commonest of them first.
     """
-    told = _told_celsius(organ, pipes)
+    told = told_celsius(organ, pipes)
     flues, reeds = _Group([], [], []), _Group([], [], [])
     number = {rank.id: index for index, rank in enumerate(organ.ranks)}
     for pipe in pipes:
@@ -106,11 +106,6 @@ def air_cents(from_celsius: float, to_celsius: float) -> float:
     if from_celsius == to_celsius:
         return 0.0
     return cents_of_ratio(pitch_ratio(from_celsius, to_celsius))
-
-
-def _told_celsius(organ: Organ, pipes: Sequence[PipeCents]) -> float:
-    flues = [p.air_celsius for p in pipes if organ.rank(p.pipe.rank).family.is_flue]
-    return Counter(flues or [p.air_celsius for p in pipes]).most_common(1)[0][0]
 
 
 def _locate(group: _Group, spread: Spread) -> Location | None:

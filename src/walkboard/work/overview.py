@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from walkboard.book.records import KeptFault, KeptOrgan, KeptReading, KeptVisit, TickState
-from walkboard.condition.state import Condition, DivisionState
+from walkboard.condition.state import DivisionState
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import Division, Organ, PipeRef, Rank
 from walkboard.sheets.rank_charts import STRAY_CENTS, Standing, rank_chart
 from walkboard.sheets.values import Mark, RankChart
 from walkboard.survey.heard import Reading
-from walkboard.work.seeing import described, divisions, organ_at
+from walkboard.work.seeing import described, divisions, organ_at, told_air
 from walkboard.work.standing import visit_facts
 
 if TYPE_CHECKING:
@@ -82,7 +82,7 @@ def recall(book: SeenBook, kept: KeptOrgan) -> None:
     """Bring to mind what a rank's page shows of the visits before, so that it need not wait."""
     for visit in book.visits(kept.id)[-_VISITS_RECALLED:]:
         _of_ranks(book, visit)
-        divisions(book, visit)
+        told_air(book, visit)
 
 
 def rank_state(book: SeenBook, kept: KeptOrgan, rank_id: str) -> RankState:
@@ -122,8 +122,11 @@ def standing_of_visit(book: SeenBook, visit: KeptVisit) -> Standing:
     """What the charts of a visit need to know besides the readings."""
     plan = book.current_plan(visit.id)
     kept_plan = None if plan is None else plan.plan
-    condition = Condition(divisions(book, visit), None)
-    return Standing(visit_facts(book, visit), condition, kept_plan, STRAY_CENTS)
+    # Charts ask for the air alone, which takes a hundredth of how the divisions stand: a page of a
+    # rank must not wait for that, least of all for the visits before.
+    facts = visit_facts(book, visit)
+    told = {**facts.air_celsius, **told_air(book, visit)}
+    return Standing(replace(facts, air_celsius=told), None, kept_plan, STRAY_CENTS)
 
 
 def _overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
@@ -166,10 +169,10 @@ def _rank_state(
     marks = book.marks(visit.id)
     # Of the ticks only the rank's own, and what they did to its division: then a tick costs little.
     ticks = {p: t for p, t in book.pipe_states(visit.id).items() if p.rank == rank.id}
-    state = divisions(book, visit).get(rank.division)
+    told = told_air(book, visit).get(rank.division)
     key: tuple[Hashable, ...]
     key = ("rank", visit.id, kept.version, rank.id, marks.hearings, marks.plans, marks.conditions)
-    key += (tuple(ticks.values()), state, faults)
+    key += (tuple(ticks.values()), told, faults)
 
     def work_out() -> RankState:
         own = _of_ranks(book, visit)[rank.id]

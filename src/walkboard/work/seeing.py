@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptOrgan, KeptVisit
+from walkboard.condition.gathering import told_celsius
 from walkboard.condition.state import Condition, DivisionState, PipeCents
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
@@ -58,6 +59,26 @@ def standing(book: SeenBook, visit: KeptVisit) -> Mapping[PipeRef, PipeCents]:
     return book.memory.get(key, work_out)
 
 
+def told_air(book: SeenBook, visit: KeptVisit) -> Mapping[str, float]:
+    """The air that each division's readings of a visit are given at [°C]."""
+    marks = book.marks(visit.id)
+    key = ("told", visit.id, marks.hearings, marks.ticks)
+
+    def work_out() -> Mapping[str, float]:
+        organ = organ_at(book, visit)
+        heard = _by_division(book, visit, organ)
+        return {division: told_celsius(organ, pipes) for division, pipes in heard.items()}
+
+    return book.memory.get(key, work_out)
+
+
+def _by_division(book: SeenBook, visit: KeptVisit, organ: Organ) -> dict[str, list[PipeCents]]:
+    heard: dict[str, list[PipeCents]] = {}
+    for pipe in standing(book, visit).values():
+        heard.setdefault(organ.rank(pipe.pipe.rank).division, []).append(pipe)
+    return heard
+
+
 def divisions(book: SeenBook, visit: KeptVisit) -> Mapping[str, DivisionState]:
     """How each division stood at a visit, without the temperament: fast.
 
@@ -70,11 +91,8 @@ def divisions(book: SeenBook, visit: KeptVisit) -> Mapping[str, DivisionState]:
         from walkboard.condition.assessing import division_states
 
         organ, told = organ_at(book, visit), latest_air(visit).celsius
-        heard: dict[str, list[PipeCents]] = {}
-        for pipe in standing(book, visit).values():
-            heard.setdefault(organ.rank(pipe.pipe.rank).division, []).append(pipe)
         found: dict[str, DivisionState] = {}
-        for division, pipes in heard.items():
+        for division, pipes in _by_division(book, visit, organ).items():
             thermometer = {division: told[division]} if division in told else {}
             own = (
                 visit.organ_id,
