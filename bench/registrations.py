@@ -1,13 +1,14 @@
 """Several pipes in one hold: errors by registration, by octave and by length of the hold.
 
-Scenes of `tests.signals`: one phase course a pipe, each wandering by itself, all in one room of
-2.5 s of reverberation, 30 dB of signal to noise, detunings of σ 4 cents clipped at ±15. Two kinds:
-levels over 18 dB and wander to .1 cent ("plain"), and to 25 dB and .3 cent ("hard"); and plain
-ones in which one pipe is dead, which must be flagged. Asked of plain ones: median .01 cent, 95 %
-within .05, at most .5 % wrong by over a cent, .1 % of the unflagged; of hard ones at most 2 %
-wrong, .3 % of the unflagged, 15 % flagged; 2σ covers 92 to 98 %. "wrong" counts what a flag withholds too
-only where a value was given in spite of it, so it is the share of all pipes with a value that is
-off. Every hold by itself: what the other holds of a walk tell of names is in `bench.names`. Run: python -m bench registrations
+Scenes of `tests.registrations`: one phase course a pipe, each wandering by itself, all in one room
+of 2.5 s of reverberation, 30 dB of signal to noise, detunings of σ 4 cents clipped at ±15. Two
+kinds: levels over 18 dB and wander to .1 cent ("plain"), and to 25 dB and .3 cent ("hard"); and
+plain ones in which one pipe is dead, which must be flagged. Asked of plain ones: median .01 cent,
+95 % within .05, at most .5 % wrong by over a cent, .1 % of the unflagged; of hard ones at most 2 %
+wrong, .3 % of the unflagged, 15 % flagged; 2σ covers 92 to 98 %. "wrong" counts what a flag
+withholds too only where a value was given in spite of it, so it is the share of all pipes with a
+value that is off. Every hold by itself: what the other holds of a walk tell of names is in
+`bench.names`. Run: python -m bench registrations
 """
 
 from __future__ import annotations
