@@ -69,47 +69,56 @@ def study(
     name: str, holds: int, *, seconds: float, hard: bool, dead: bool = False
 ) -> tuple[list[Outcome], float]:
     """Outcomes of so many holds, and computing time over the sound's."""
-    made = REGISTRATIONS[name]
     outcomes = []
     spent = 0.0
     for turn in range(holds):
-        seed = [SEED, list(REGISTRATIONS).index(name), turn, round(seconds), hard, dead]
-        rng = np.random.default_rng(seed)
-        base = BASES_HZ[turn % len(BASES_HZ)]
-        due = tuple(m * base for m in made.multiples or rows_of_mixture(base))
-        silent = int(rng.integers(len(due))) if dead else None
-        samples, courses = scene(
-            due,
-            made.kinds,
-            rng,
-            seconds=seconds,
-            faintest_db=-25.0 if hard else -18.0,
-            wander_cents=0.3 if hard else 0.1,
-            dead=silent,
-        )
-        combs = [
-            Comb(str(n), hz, HINT[k]) for n, (hz, k) in enumerate(zip(due, made.kinds, strict=True))
-        ]
-        begun = time.process_time()
-        readings = measure_hold(samples, RATE, combs)
-        spent += time.process_time() - begun
-        for pipe, reading in enumerate(readings):
-            error = None
-            if reading.hz is not None:
-                error = float(
-                    1200.0
-                    * np.log2(reading.hz / mean_hz(courses[pipe], reading.start_s, reading.end_s))
-                )
-            outcomes.append(
-                Outcome(
-                    error,
-                    reading.sigma_cents or np.nan,
-                    base,
-                    tuple(reading.flags),
-                    pipe != silent,
-                )
-            )
+        read, took = read_hold(name, turn, seconds=seconds, hard=hard, dead=dead)
+        outcomes += read
+        spent += took
     return outcomes, spent / (holds * seconds)
+
+
+def read_hold(
+    name: str, turn: int, *, seconds: float, hard: bool, dead: bool = False
+) -> tuple[list[Outcome], float]:
+    """Outcomes of one hold, and computing time [s]."""
+    made = REGISTRATIONS[name]
+    seed = [SEED, list(REGISTRATIONS).index(name), turn, round(seconds), hard, dead]
+    rng = np.random.default_rng(seed)
+    base = BASES_HZ[turn % len(BASES_HZ)]
+    due = tuple(m * base for m in made.multiples or rows_of_mixture(base))
+    silent = int(rng.integers(len(due))) if dead else None
+    samples, courses = scene(
+        due,
+        made.kinds,
+        rng,
+        seconds=seconds,
+        faintest_db=-25.0 if hard else -18.0,
+        wander_cents=0.3 if hard else 0.1,
+        dead=silent,
+    )
+    combs = [
+        Comb(str(n), hz, HINT[k]) for n, (hz, k) in enumerate(zip(due, made.kinds, strict=True))
+    ]
+    begun = time.process_time()
+    readings = measure_hold(samples, RATE, combs)
+    spent = time.process_time() - begun
+    outcomes = []
+    for pipe, reading in enumerate(readings):
+        error = None
+        if reading.hz is not None:
+            true_hz = mean_hz(courses[pipe], reading.start_s, reading.end_s)
+            error = float(1200.0 * np.log2(reading.hz / true_hz))
+        outcomes.append(
+            Outcome(
+                error,
+                reading.sigma_cents or np.nan,
+                base,
+                tuple(reading.flags),
+                pipe != silent,
+            )
+        )
+    return outcomes, spent
 
 
 def line(title: str, outcomes: list[Outcome], speed: float | None = None) -> str:

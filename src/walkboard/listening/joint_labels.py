@@ -16,8 +16,7 @@ import numpy as np
 from walkboard.listening.heard import Comb, Spectrum
 
 _SCATTER_DB = 6.0  # of a partial about the shape of its kind; common practice, no source
-# About what was heard of a pipe or its neighbour before, at another place in the room.
-_REMEMBERED_DB = 6.5
+_BELIEVED = 0.5  # of what was heard of a pipe before beyond its kind: the room changes half of it
 _OUTLIER = 0.02
 _RANGE_DB = 60.0
 
@@ -27,9 +26,21 @@ def expected_levels_db(comb: Comb, numbers: list[int]) -> list[float | None]:
 
     None where what is remembered does not reach. The shapes are common practice, no source.
     """
-    if comb.levels_db is not None:
-        known = dict(enumerate(comb.levels_db, start=1))
-        return [known.get(number) for number in numbers]
+    kind = _levels_of_kind(comb, numbers)
+    if comb.levels_db is None:
+        return list(kind)
+    known = dict(enumerate(comb.levels_db, start=1))
+    beyond = {n: known[n] - due for n, due in zip(numbers, kind, strict=True) if n in known}
+    if not beyond:
+        return [None] * len(numbers)
+    middle = float(np.median(list(beyond.values())))
+    return [
+        due + _BELIEVED * (beyond[n] - middle) if n in beyond else None
+        for n, due in zip(numbers, kind, strict=True)
+    ]
+
+
+def _levels_of_kind(comb: Comb, numbers: list[int]) -> list[float]:
     octaves = [float(np.log2(number)) for number in numbers]
     if comb.spectrum is Spectrum.ODD:
         return [-11.0 * o - 20.0 * (n % 2 == 0) for n, o in zip(numbers, octaves, strict=True)]
@@ -49,9 +60,8 @@ def likeness(comb: Comb, levels_db: Mapping[int, float]) -> float:
     if len(pairs) < 2:
         return 0.0
     away = np.array([heard - d for heard, d in pairs])
-    scatter = _SCATTER_DB if comb.levels_db is None else _REMEMBERED_DB
-    away = (away - np.median(away)) / scatter
-    density = (1.0 - _OUTLIER) * np.exp(-0.5 * away**2) + _OUTLIER * scatter / _RANGE_DB
+    away = (away - np.median(away)) / _SCATTER_DB
+    density = (1.0 - _OUTLIER) * np.exp(-0.5 * away**2) + _OUTLIER * _SCATTER_DB / _RANGE_DB
     return float(np.log(density).sum())
 
 

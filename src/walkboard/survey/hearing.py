@@ -92,7 +92,7 @@ def hear_walk(
         raise InputError("No stop is drawn.", where=file, mend="Name at least one stop.")
     keys = organ.keys_of(drawn)
     memory = Memory.of(alone)
-    expected = _as_remembered(expected_keys(organ, drawn, air_celsius), memory)
+    expected = expected_keys(organ, drawn, air_celsius)
     total_s = sound.info.seconds
 
     def tell(done_s: float) -> None:
@@ -159,20 +159,6 @@ def hear_walk(
     # Pipes of this walk whose names are sure tell of their neighbours, too.
     known = Memory.of([heard_walk, *alone])
     return with_pulls(name_pipes(organ, heard_walk, known), memory)[0]
-
-
-def _as_remembered(expected: Sequence[ExpectedKey], memory: Memory) -> tuple[ExpectedKey, ...]:
-    """The keys with what is remembered of each pipe's partials."""
-    return tuple(
-        replace(
-            key,
-            combs=tuple(
-                replace(comb, levels_db=memory.partials_db(PipeRef.parse(comb.label)))
-                for comb in key.combs
-            ),
-        )
-        for key in expected
-    )
 
 
 def _put_right(
