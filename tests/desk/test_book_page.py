@@ -101,10 +101,27 @@ def test_every_table_can_be_taken_along(at_home: TestClient) -> None:
         rows = list(csv.reader(io.StringIO(answer.text, newline="")))
         assert tuple(rows[0]) == TABLES[name][0]
         assert len(rows) > 1
-    workbook = at_home.get("/organ/1/book/export/book.xlsx").content
-    assert openpyxl.load_workbook(io.BytesIO(workbook)).sheetnames == list(TABLES)
-    document = json.loads(at_home.get("/organ/1/book/export/book.json").content)
-    assert document["format"] == "walkboard book"
+
+
+def test_the_whole_book_is_made_elsewhere_and_handed_over(server: Server, open_page: Open) -> None:
+    page = open_page(f"{server.address}/organ/1/book")
+    with page.expect_download() as handed_over:
+        page.click(f"#export-xlsx button:has-text('{say('book.make')}')")
+    made = openpyxl.load_workbook(io.BytesIO(handed_over.value.path().read_bytes()))
+    assert made.sheetnames == list(TABLES)
+    with opened_to_see(server.book) as book:
+        readings = sum(len(book.readings(visit.id)) for visit in book.visits(1))
+    assert made["readings"].max_row == 1 + readings
+    page.wait_for_selector(f"#export-xlsx :text('{say('book.xlsx')}')")
+    with page.expect_download() as handed_over:
+        page.click(f"#export-json button:has-text('{say('book.make')}')")
+    assert json.loads(handed_over.value.path().read_bytes())["format"] == "walkboard book"
+
+
+def test_what_was_not_made_cannot_be_had(at_home: TestClient) -> None:
+    assert at_home.get("/organ/1/book/export/book.xlsx").status_code == 404
+    assert at_home.post("/organ/1/book/make/exe").status_code == 404
+    assert at_home.post("/organ/9/book/make/xlsx").status_code == 404
 
 
 @pytest.mark.parametrize(

@@ -121,7 +121,7 @@ def test_readiness_is_worked_out_when_asked_and_says_when_to_come(
     assert "● ready" in row or ("◇ not ready" in row and ("from" in row or "by" in row))
     look_at(page, "calendar-readiness")
     with opened_to_see(own_server.book) as book:
-        book.report_fault(1, "rattle", "something else changed")
+        book.keep_event(1, "two", SUNDAYS + timedelta(days=21), "Another recital")
     page.wait_for_selector(f"text={say('calendar.worked_old')}")
 
 

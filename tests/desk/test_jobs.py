@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 
 from tests.desk.conftest import eventually
-from tests.desk.labour import break_off, count, fail, sleep
+from tests.desk.labour import break_off, count, fail, niceness, sleep
 from walkboard.desk.jobs import Job, Jobs, JobState
 
 
@@ -66,3 +66,17 @@ def test_stopped_work_leaves_nothing_and_cleans_up(jobs: Jobs) -> None:
     eventually(lambda: cleaned == ["waiting", "running"])
     assert results == []
     assert state(jobs, running) is state(jobs, waiting) is JobState.STOPPED
+
+
+def test_what_nobody_asked_for_gives_way(jobs: Jobs) -> None:
+    results: list[int] = []
+    background = jobs.start_in_background("sleep", "Of its own accord", sleep)
+    behind = jobs.start_in_background("count", "So too", count, 3, then=results.append)
+    eventually(lambda: jobs.all()[0].share == 0.5)
+    asked = jobs.start("niceness", "Asked for", niceness, then=results.append)
+    eventually(lambda: state(jobs, asked) is JobState.DONE)
+    assert state(jobs, background) is state(jobs, behind) is JobState.STOPPED
+    assert jobs.are_idle()
+    after = jobs.start_in_background("niceness", "Again", niceness, then=results.append)
+    eventually(lambda: state(jobs, after) is JobState.DONE)
+    assert results[1] > results[0], "it runs at a lower priority than what was asked for"

@@ -25,10 +25,12 @@ from walkboard.desk.live import Hub
 from walkboard.desk.page import Access, Keep, Page
 from walkboard.desk.pages import PAGES
 from walkboard.desk.pairing import Devices, Pairing
+from walkboard.desk.readiness import Readiness, keep_worked_out
 from walkboard.desk.rendering import Renderer
 from walkboard.desk.static_files import static_door
 from walkboard.desk.wording import say
 from walkboard.errors import BookError, UnknownNameError, WalkboardError
+from walkboard.work.calendar import today
 from walkboard.work.overview import overview, recall
 from walkboard.work.seeing import opened_to_see
 
@@ -69,6 +71,7 @@ def make_application(
         pairing=Pairing(devices),
         shared_address=shared_address,
         renderer=Renderer(tuple(pages)),
+        readiness=Readiness(book.path),
     )
     guarded = [*_own_doors(), *(g for page in pages for g in _doors_of(page))]
     routes = [g.route for g in guarded]
@@ -120,16 +123,19 @@ async def _lifespan(application: Starlette) -> AsyncIterator[None]:
     desk: Desk = application.state.desk
     desk.hub.attach()
     watching = asyncio.create_task(_watch(desk))
+    working_out = asyncio.create_task(keep_worked_out(desk, today))
     warming = asyncio.create_task(asyncio.to_thread(_warm, desk))
     try:
         yield
     finally:
         watching.cancel()
+        working_out.cancel()
         await warming
         await desk.hub.close()
         await asyncio.to_thread(desk.listening.stop)
         await asyncio.to_thread(desk.practising.stop)
         await asyncio.to_thread(desk.jobs.close)
+        desk.exports.close()
         desk.book.close()
 
 

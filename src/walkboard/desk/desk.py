@@ -12,6 +12,7 @@ from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse
 
 from walkboard.book.records import KeptOrgan
+from walkboard.desk.exports import Exports
 from walkboard.desk.gate import Visitor
 from walkboard.desk.listening_live import LiveListening
 from walkboard.desk.page import Keep, Page
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
     from walkboard.desk.jobs import Jobs
     from walkboard.desk.live import Hub
+    from walkboard.desk.readiness import Readiness
     from walkboard.desk.rendering import Renderer
 
 
@@ -49,6 +51,10 @@ class Desk:
     is_warm : threading.Event
         Set once the state of the organs has been worked out after the start; a page that wants it
         may show that it is on its way instead.
+    readiness : Readiness
+        What is known of how the organs will stand at the next events.
+    exports : Exports
+        Files of the whole book that were made to download.
     listening : LiveListening
         The live session, if one runs.
     practising : Practising
@@ -63,6 +69,8 @@ class Desk:
     pairing: Pairing
     shared_address: str | None
     renderer: Renderer
+    readiness: Readiness
+    exports: Exports = field(default_factory=Exports)
     is_warm: threading.Event = field(default_factory=threading.Event)
     listening: LiveListening = field(default_factory=LiveListening)
     practising: Practising = field(default_factory=Practising)

@@ -1,11 +1,13 @@
 """Long work in a process of its own, with progress, and stopped when asked.
 
-One job runs at a time, the others wait: two cores of a laptop have the pages to serve too.
+One job runs at a time, the others wait: two cores of a laptop have the pages to serve too. What
+the desk does of its own accord gives way to what somebody asked for.
 """
 
 from __future__ import annotations
 
 import multiprocessing
+import os
 import pickle
 import secrets
 import threading
@@ -22,6 +24,7 @@ from walkboard.errors import WalkboardError
 Progress = Callable[[float, float], None]
 TOPIC = "jobs"
 _KEPT_ENDED = 50  # jobs that are over and still listed
+_PATIENT = 15  # of a background job's process, as `nice` counts
 
 
 class JobState(StrEnum):
@@ -72,6 +75,7 @@ class _Task:
     arguments: tuple[Any, ...]
     then: Callable[[Any], None]
     finally_: Callable[[], None]
+    gives_way: bool = False
     process: BaseProcess | None = None
 
 
@@ -121,22 +125,31 @@ class Jobs:
             remove the uploaded file there.
         """
         job = Job(secrets.token_hex(6), kind, title, subject=subject)
-        with self._lock:
-            task = _Task(job, function, arguments, then, finally_)
-            self._all[job.id] = task
-            self._waiting.append(task)
-            self._drop_old()
-            if self._thread is None:
-                self._thread = threading.Thread(target=self._run_all, daemon=True, name="jobs")
-                self._thread.start()
-            self._lock.notify_all()
-        self._tell()
-        return job
+        for other in self._giving_way():
+            self.stop(other.id)
+        return self._add(_Task(job, function, arguments, then, finally_))
+
+    def start_in_background(
+        self,
+        kind: str,
+        title: str,
+        function: Callable[..., Any],
+        *arguments: Any,
+        then: Callable[[Any], None] = lambda _: None,
+        subject: str = "",
+    ) -> Job:
+        """The same for work that nobody asked for: slow, and stopped as soon as somebody does."""
+        job = Job(secrets.token_hex(6), kind, title, subject=subject)
+        return self._add(_Task(job, function, arguments, then, lambda: None, gives_way=True))
 
     def all(self) -> tuple[Job, ...]:
         """Every job, oldest first; those that are over stay listed for a while."""
         with self._lock:
             return tuple(task.job for task in self._all.values())
+
+    def are_idle(self) -> bool:
+        """Whether nothing runs nor waits."""
+        return all(job.is_over for job in self.all())
 
     def job(self, job_id: str) -> Job | None:
         """One job by its id."""
@@ -171,6 +184,22 @@ class Jobs:
         if self._thread is not None:
             self._thread.join(timeout=5.0)
 
+    def _add(self, task: _Task) -> Job:
+        with self._lock:
+            self._all[task.job.id] = task
+            self._waiting.append(task)
+            self._drop_old()
+            if self._thread is None:
+                self._thread = threading.Thread(target=self._run_all, daemon=True, name="jobs")
+                self._thread.start()
+            self._lock.notify_all()
+        self._tell()
+        return task.job
+
+    def _giving_way(self) -> list[Job]:
+        with self._lock:
+            return [t.job for t in self._all.values() if t.gives_way and not t.job.is_over]
+
     def _run_all(self) -> None:
         while True:
             with self._lock:
@@ -192,7 +221,9 @@ class Jobs:
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe(duplex=False)
         process = context.Process(
-            target=_work, args=(theirs, task.function, task.arguments), daemon=True
+            target=_work,
+            args=(theirs, task.function, task.arguments, _PATIENT if task.gives_way else 0),
+            daemon=True,
         )
         with self._lock:
             if task.job.is_over:
@@ -250,8 +281,12 @@ class Jobs:
         self._changed(self.all())
 
 
-def _work(theirs: Connection, function: Callable[..., Any], arguments: tuple[Any, ...]) -> None:
+def _work(
+    theirs: Connection, function: Callable[..., Any], arguments: tuple[Any, ...], niceness: int
+) -> None:
     """What the other process runs."""
+    if niceness and hasattr(os, "nice"):
+        os.nice(niceness)
     told = -1.0
 
     def progress(done: float, total: float) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -47,6 +47,11 @@ def local_zone() -> tzinfo:
 
     here: tzinfo = tzlocal()
     return here
+
+
+def today() -> date:
+    """The day by this machine's calendar."""
+    return now().astimezone(local_zone()).date()
 
 
 def take_in_calendar(

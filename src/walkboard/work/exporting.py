@@ -81,16 +81,27 @@ def as_csv(one: Table) -> bytes:
     return text.getvalue().encode("utf-8")
 
 
-def as_workbook(book: Book, kept: KeptOrgan) -> bytes:
-    """Every table of an organ as a sheet of one XLSX file; texts are texts, never formulas."""
+def as_workbook(
+    book: Book, kept: KeptOrgan, progress: Callable[[float, float], None] = lambda *_: None
+) -> bytes:
+    """Every table of an organ as a sheet of one XLSX file; texts are texts, never formulas.
+
+    Parameters
+    ----------
+    book : Book
+    kept : KeptOrgan
+    progress : callable
+        Given rows written and rows in all.
+    """
     from openpyxl import Workbook
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Font
 
+    tables = [table(book, kept, name) for name in TABLES]
+    rows, done = sum(len(one.rows) for one in tables), 0
     made = Workbook(write_only=True)
-    for name in TABLES:
-        one = table(book, kept, name)
-        sheet = made.create_sheet(name)
+    for one in tables:
+        sheet = made.create_sheet(one.name)
         sheet.freeze_panes = "A2"
         heads = [WriteOnlyCell(sheet, column) for column in one.columns]
         for head in heads:
@@ -98,9 +109,39 @@ def as_workbook(book: Book, kept: KeptOrgan) -> bytes:
         sheet.append(heads)
         for row in one.rows:
             sheet.append([_sheet_cell(sheet, value) for value in row])
+            done += 1
+            progress(done, rows + 1)  # the last step is to pack them
     data = io.BytesIO()
     made.save(data)
+    progress(rows + 1, rows + 1)
     return data.getvalue()
+
+
+def write_export(
+    progress: Callable[[float, float], None], folder: Path, organ_id: int, to: Path
+) -> None:
+    """Write the workbook (.xlsx) or the whole book (.json) in another process.
+
+    Parameters
+    ----------
+    progress : callable
+        Given how much is done, and how much there is to do.
+    folder : Path
+        The book's; it is opened here.
+    organ_id : int
+    to : Path
+        By its ending.
+    """
+    from walkboard.work import keeping
+
+    with keeping.opened(folder) as book:
+        if to.suffix == ".json":
+            progress(0, 1)
+            data = as_json(book)
+        else:
+            data = as_workbook(book, book.organ(organ_id), progress)
+    write_file(data, to, what="export")
+    progress(1, 1)
 
 
 def as_json(book: Book) -> bytes:

@@ -14,6 +14,7 @@ from walkboard.book.records import Found, KeptOrgan, KeptVisit, TickState
 from walkboard.desk.desk import desk_of
 from walkboard.desk.fault_forms import place_words, plain, word_of
 from walkboard.desk.page import Door, Page
+from walkboard.desk.pages.book_export import export, export_rows, make
 from walkboard.desk.preferences import preferences_of
 from walkboard.desk.wording import say
 from walkboard.errors import InputError
@@ -23,11 +24,6 @@ from walkboard.work.standing import latest_air
 
 LONGEST_SEARCH, LONGEST_NOTE = 200, 4000
 MOST_FOUND = 200
-_TYPES = {
-    "csv": "text/csv; charset=utf-8",
-    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    "json": "application/json",
-}
 
 
 def book(request: Request) -> Response:
@@ -46,6 +42,7 @@ def book(request: Request) -> Response:
         found_all=len(found),
         descriptions=desk.book.organ_versions(kept.id),
         longest_search=LONGEST_SEARCH,
+        exports=export_rows(desk, kept),
     )
 
 
@@ -100,28 +97,6 @@ async def note(request: Request) -> Response:
     """Add a note to a visit, open or closed."""
     given = await request.form(max_files=0, max_fields=4)
     return await run_in_threadpool(_note, request, given)
-
-
-def export(request: Request) -> Response:
-    """The book or a table of it as a file."""
-    from walkboard.work import exporting  # noqa: PLC0415 - not wanted when the desk opens
-
-    desk = desk_of(request)
-    kept, _ = desk.organ(request)
-    name, _, ending = request.path_params["file"].rpartition(".")
-    if (name, ending) == ("book", "xlsx"):
-        data = exporting.as_workbook(desk.book, kept)
-    elif (name, ending) == ("book", "json"):
-        data = exporting.as_json(desk.book)
-    elif ending == "csv" and name in exporting.TABLES:
-        data = exporting.as_csv(exporting.table(desk.book, kept, name))
-    else:
-        raise HTTPException(404)
-    return Response(
-        data,
-        media_type=_TYPES[ending],
-        headers={"Content-Disposition": f'attachment; filename="{name}.{ending}"'},
-    )
 
 
 def _note(request: Request, given: FormData) -> Response:
@@ -196,6 +171,7 @@ PAGE = Page(
         Door("/organ/{organ:int}/book/visit/{visit:int}", visit),
         Door("/organ/{organ:int}/book/visit/{visit:int}/note", note, ("POST",)),
         Door("/organ/{organ:int}/book/export/{file}", export),
+        Door("/organ/{organ:int}/book/make/{ending}", make, ("POST",)),
     ),
     place="/organ/{organ}/book",
     rank=80,

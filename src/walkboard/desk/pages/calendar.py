@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import FormData, State, UploadFile
+from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -16,28 +15,18 @@ from walkboard.book.records import KeptEvent, KeptOrgan
 from walkboard.desk.calendar_strip import StripEvent, strip_of
 from walkboard.desk.desk import Desk, desk_of
 from walkboard.desk.fault_forms import choices, plain
-from walkboard.desk.jobs import Job
 from walkboard.desk.page import Door, Page
+from walkboard.desk.readiness import rests_on
 from walkboard.desk.wording import say
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.sheets.wording import day_words
 from walkboard.work import calendar as work
-from walkboard.work.coming import MOST_EVENTS, ComingEvent, coming_events
+from walkboard.work.coming import MOST_EVENTS, ComingEvent
 
-_KIND = "readiness"
 _PAST_SHOWN = 30
 _MOST_STOPS = 400
 _LARGEST_UPLOAD = (2 << 20) + 65_536
-
-
-@dataclass(frozen=True, slots=True)
-class _Worked:
-    """What was worked out, for which change of the book, and when."""
-
-    found: tuple[ComingEvent, ...]
-    change: int
-    at: datetime
 
 
 def calendar(request: Request) -> Response:
@@ -102,23 +91,8 @@ def work_out(request: Request) -> Response:
     """Work out the readiness for the next events; the page follows how far it is."""
     desk = desk_of(request)
     kept, _ = desk.organ(request)
-    if _working(desk, kept) is None:
-        state, change = request.app.state, desk.book.change()
-        today = _today()
-
-        def keep_found(found: tuple[ComingEvent, ...]) -> None:
-            _known(state)[kept.id] = _Worked(found, change, datetime.now(UTC))
-
-        desk.jobs.start(
-            _KIND,
-            say("calendar.working"),
-            coming_events,
-            desk.book.path,
-            kept.id,
-            today,
-            then=keep_found,
-            subject=f"organ.{kept.id}",
-        )
+    if desk.readiness.working(desk, kept.id) is None:
+        desk.readiness.work_out(desk, kept, work.today())
     return _back(kept)
 
 
@@ -186,16 +160,16 @@ def _draw(
     every = desk.book.events(kept.id)
     ahead = [e for e in every if e.starts_at >= present and not e.cancelled]
     past = [e for e in every if e.starts_at < present and not e.cancelled]
-    worked = _known(request.app.state).get(kept.id)
+    worked = desk.readiness.known(kept.id)
     found = {} if worked is None else {one.event_id: one for one in worked.found}
     return desk.render(
         request,
         "calendar.html",
         status=status,
         has_visits=bool(desk.book.visits(kept.id)),
-        working=_working(desk, kept),
+        working=desk.readiness.working(desk, kept.id),
         worked=worked,
-        is_old=worked is not None and worked.change != desk.book.change(),
+        is_old=worked is not None and worked.rests_on != rests_on(desk.book, kept),
         stop_names=_stops_of(organ),
         most=MOST_EVENTS,
         day_words=day_words,
@@ -226,7 +200,7 @@ def _strip(
     found: Mapping[int, ComingEvent],
 ) -> Any:
     zone = work.local_zone()
-    today = _today()
+    today = work.today()
     events = [
         StripEvent(
             (day := e.starts_at.astimezone(zone).date()),
@@ -257,23 +231,6 @@ def _strip(
 
 def _short(day: date) -> str:
     return f"{day.day} {_months()[day.month - 1]}"
-
-
-def _today() -> date:
-    return datetime.now(UTC).astimezone(work.local_zone()).date()
-
-
-def _known(state: State) -> dict[int, _Worked]:
-    """What was worked out since the desk was opened, by organ."""
-    if not hasattr(state, "coming"):
-        state.coming = {}
-    known: dict[int, _Worked] = state.coming
-    return known
-
-
-def _working(desk: Desk, kept: KeptOrgan) -> Job | None:
-    mine = [j for j in desk.jobs.all() if j.kind == _KIND and j.subject == f"organ.{kept.id}"]
-    return next((job for job in mine if not job.is_over), None)
 
 
 def _months() -> list[str]:
