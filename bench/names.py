@@ -32,6 +32,8 @@ SEED = 31_415
 KEYS = range(1, 44, 3)
 PAIRS = (("reed", "flue"), ("stopped", "flue"), ("flue", "flue"))
 FAMILY = {"flue": "open", "reed": "reed", "stopped": "stopped"}
+TUNED_BY = {"flue": "slide", "reed": "spring", "stopped": "stopper"}
+FEET = ("8", "8", "4")
 WAYS = ("each hold by itself", "with the walk", "and alone at the C's")
 REGISTERS = ((60.0, 300.0), (300.0, 500.0), (500.0, 800.0))
 BINS = ((0.5, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 0.98), (0.98, 0.995), (0.995, 1.0))
@@ -57,7 +59,7 @@ class Outcome:
 
 
 def organ_of(kinds: tuple[str, ...]) -> Organ:
-    """An organ of these ranks: two 8′ and a 4′."""
+    """An organ of these ranks: two 8′ and perhaps a 4′."""
     text = """
 format = 1
 name = "Bench"
@@ -70,7 +72,7 @@ id = "great"
 name = "Great"
 keys = 61
 """
-    for number, (kind, feet) in enumerate(zip(kinds, ("8", "8", "4"), strict=True)):
+    for number, (kind, feet) in enumerate(zip(kinds, FEET[: len(kinds)], strict=True)):
         text += f"""
 [[rank]]
 id = "great.rank{number}"
@@ -79,12 +81,13 @@ name = "Rank {number}"
 family = "{FAMILY[kind]}"
 feet = "{feet}"
 pipes = 61
-tuned_by = "{"spring" if kind == "reed" else "slide"}"
+tuned_by = "{TUNED_BY[kind]}"
 """
     return read_organ(text)
 
 
 def as_reading(pipe: PipeRef, heard: CombReading, due_hz: float) -> Reading:
+    """What `survey` keeps of a reading."""
     odds = heard.name_odds
     return Reading(
         pipe,
@@ -211,10 +214,10 @@ def _alone(  # noqa: PLR0917
     )
     (heard,) = measure_hold(sound, RATE, [Comb(str(pipe), due_hz)])
     reading = as_reading(pipe, heard, due_hz)
-    return Hold(1, None, pipe.number, 0.0, 4.0, (_at_level(reading, made[0]),))
+    return Hold(1, None, pipe.number, 0.0, 4.0, (at_level(reading, made[0]),))
 
 
-def _at_level(reading: Reading, loudness_db: float) -> Reading:
+def at_level(reading: Reading, loudness_db: float) -> Reading:
     partials = tuple(Partial(p.number, p.level_db + loudness_db) for p in reading.partials)
     level = None if reading.level_db is None else reading.level_db + loudness_db
     return replace(reading, partials=partials, level_db=level)

@@ -20,13 +20,19 @@ from numpy.typing import NDArray
 from tests.registrations import RATE, mean_hz, scene
 from tests.signals import partial_levels
 
-from walkboard.listening.heard import Comb, CombReading, Spectrum
+from bench.names import INFO, as_reading, at_level, organ_of
+from walkboard.listening.heard import Comb
 from walkboard.listening.measuring import measure_hold
+from walkboard.organ.model import PipeRef
+from walkboard.organ.targets import target_hz
+from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.survey.identity import name_pipes
+from walkboard.survey.kinds import SPECTRUM
+from walkboard.survey.remembering import Memory
 
 APART_CENTS = (0.1, 0.2, 0.5, 2.0, 8.0)
-BASES_HZ = (98.0, 196.0, 392.0)
+KEYS = (8, 20, 32)  # 98, 196 and 392 Hz
 SEED = 16_180
-HINT = {"flue": Spectrum.FULL, "reed": Spectrum.BRIGHT, "stopped": Spectrum.ODD}
 
 
 @dataclass(frozen=True)
@@ -48,84 +54,122 @@ CASES = (
 )
 
 
-def remembered_db(
-    hz: float, kind: str, shape: NDArray[np.float64], rng: np.random.Generator
-) -> tuple[float, ...] | None:
-    """Partials of a pipe heard alone, from 1 to the first that is missing."""
+def heard_alone(  # noqa: PLR0917
+    pipe: PipeRef,
+    due_hz: float,
+    kind: str,
+    cents: float,
+    shape: NDArray[np.float64],
+    level_db: float,
+    rng: np.random.Generator,
+) -> Hold:
+    """The pipe by itself, in a room drawn anew, up to .2 cent (σ) from where it stands beside."""
     sound, _ = scene(
-        (hz,), (kind,), rng, seconds=4.0, faintest_db=0.0, wander_cents=0.1, shapes=[shape]
+        (due_hz,),
+        (kind,),
+        rng,
+        seconds=4.0,
+        faintest_db=0.0,
+        wander_cents=0.1,
+        cents=(cents + rng.normal(0.0, 0.2),),
+        shapes=[shape],
     )
-    (heard,) = measure_hold(sound, RATE, [Comb("", hz)])
-    levels = {partial.number: partial.level_db for partial in heard.partials}
-    known: list[float] = []
-    while len(known) + 1 in levels:
-        known.append(levels[len(known) + 1])
-    return tuple(known) if len(known) > 1 else None
+    (heard,) = measure_hold(sound, RATE, [Comb(str(pipe), due_hz)])
+    reading = at_level(as_reading(pipe, heard, due_hz), level_db)
+    return Hold(1, None, pipe.number, 0.0, 4.0, (reading,))
 
 
-def places_of(readings: tuple[CombReading, ...]) -> tuple[float, float] | None:
+def read_pair(case: Case, turn: int, apart_cents: float) -> tuple[tuple[Reading, ...], list[float]]:
+    """Readings of both and true frequencies."""
+    rng = np.random.default_rng([SEED, turn, round(10 * apart_cents)])
+    organ = organ_of(case.kinds)
+    key = KEYS[turn % len(KEYS)]
+    pipes = [PipeRef(f"great.rank{n}", key) for n in (0, 1)]
+    due_hz = target_hz(organ, pipes[0], None)
+    shapes = [partial_levels(kind, due_hz, rng, 10_000.0) for kind in case.kinds]
+    cents = (0.0, apart_cents * (-1.0) ** turn)
+    samples, courses = scene(
+        (due_hz, due_hz),
+        case.kinds,
+        rng,
+        seconds=4.0,
+        faintest_db=0.0,
+        wander_cents=0.1,
+        cents=cents,
+        levels_db=case.levels_db,
+        shapes=shapes,
+    )
+    combs = [Comb(str(pipe), due_hz, SPECTRUM[organ.rank(pipe.rank).family]) for pipe in pipes]
+    heard = measure_hold(samples, RATE, combs)
+    truths = [mean_hz(c, r.start_s, r.end_s) for c, r in zip(courses, heard, strict=True)]
+    readings = tuple(as_reading(p, r, due_hz) for p, r in zip(pipes, heard, strict=True))
+    walk = walk_of([Hold(1, None, key, 0.0, 4.0, readings)])
+    if case.remembered:
+        solos = [
+            heard_alone(
+                pipes[n], due_hz, case.kinds[n], cents[n], shapes[n], case.levels_db[n], rng
+            )
+            for n in (0, 1)
+        ]
+        walk = name_pipes(organ, walk, Memory.of([walk_of(solos)]))
+    return walk.holds[0].readings, truths
+
+
+def walk_of(holds: list[Hold]) -> HeardWalk:
+    return HeardWalk("", INFO, "", ("great.rank0", "great.rank1"), None, tuple(holds), ())
+
+
+def places_of(readings: tuple[Reading, ...]) -> tuple[float, float] | None:
+    """Where the two stand, named or not."""
     one, other = readings
     if one.hz is not None and other.hz is not None:
         return one.hz, other.hz
     return one.either_hz
 
 
+def bound_holds(reading: Reading, truth_hz: float) -> bool | None:
+    """Whether the truth lies within a merged reading's bound; None where there is none."""
+    if reading.hz is not None or reading.near_hz is None or reading.bound_cents is None:
+        return None
+    return bool(abs(1200.0 * np.log2(truth_hz / reading.near_hz)) <= reading.bound_cents)
+
+
 def study(case: Case, holds: int) -> None:
-    print(f"\n{case.title}")
-    head = f"{'apart':>8s}{'told apart %':>14s}{'95 %':>9s}{'named %':>9s}{'wrong name %':>14s}"
-    print(f"{head}{'bound holds %':>15s}")
+    """Read so many holds at each distance and print the table."""
+    print(HEAD.format(case.title))
     for apart in APART_CENTS:
-        errors, crossed, held, told = [], [], [], 0
-        for turn in range(holds):
-            rng = np.random.default_rng([SEED, turn, round(10 * apart)])
-            hz = BASES_HZ[turn % len(BASES_HZ)]
-            shapes = [partial_levels(kind, hz, rng, 10_000.0) for kind in case.kinds]
-            samples, courses = scene(
-                (hz, hz),
-                case.kinds,
-                rng,
-                seconds=4.0,
-                faintest_db=0.0,
-                wander_cents=0.1,
-                cents=(0.0, apart * (-1.0) ** turn),
-                levels_db=case.levels_db,
-                shapes=shapes,
-            )
-            combs = [
-                Comb(
-                    kind,
-                    hz,
-                    HINT[kind],
-                    remembered_db(hz, kind, shape, rng) if case.remembered else None,
-                )
-                for kind, shape in zip(case.kinds, shapes, strict=True)
+        print(line(apart, [read_pair(case, turn, apart) for turn in range(holds)]), flush=True)
+
+
+HEAD = (
+    f"\n{{}}\n{'apart':>8s}{'told apart %':>14s}{'95 %':>9s}{'named %':>9s}{'wrong name %':>14s}"
+    f"{'bound holds %':>15s}"
+)
+
+
+def line(apart_cents: float, read: list[tuple[tuple[Reading, ...], list[float]]]) -> str:
+    """A row of the table."""
+    errors: list[float] = []
+    crossed, held, told = [], [], 0
+    for readings, truths in read:
+        places = places_of(readings)
+        if places is not None:
+            told += 1
+            errors += [
+                abs(1200.0 * np.log2(place / truth))
+                for place, truth in zip(sorted(places), sorted(truths), strict=True)
             ]
-            readings = measure_hold(samples, RATE, combs)
-            truths = [
-                mean_hz(c, r.start_s, r.end_s) for c, r in zip(courses, readings, strict=True)
-            ]
-            places = places_of(readings)
-            if places is not None:
-                told += 1
-                errors += [
-                    abs(1200.0 * np.log2(place / truth))
-                    for place, truth in zip(sorted(places), sorted(truths), strict=True)
-                ]
             if readings[0].hz is not None:
-                crossed.append((readings[0].hz < hz_of(readings[1])) != (truths[0] < truths[1]))
-            for reading, truth in zip(readings, truths, strict=True):
-                if reading.near_hz is not None and reading.bound_cents is not None:
-                    away = abs(1200.0 * np.log2(truth / reading.near_hz))
-                    held.append(away <= reading.bound_cents)
-        row = f"{apart:8.1f}{100.0 * told / holds:14.0f}"
-        row += f"{np.quantile(errors, 0.95):9.4f}" if errors else " " * 9
-        row += f"{100.0 * len(crossed) / holds:9.0f}"
-        row += f"{100.0 * np.mean(crossed):14.1f}" if crossed else " " * 14
-        print(row + (f"{100.0 * np.mean(held):15.0f}" if held else ""), flush=True)
-
-
-def hz_of(reading: CombReading) -> float:
-    return np.nan if reading.hz is None else reading.hz
+                crossed.append((places[0] < places[1]) != (truths[0] < truths[1]))
+        for reading, truth in zip(readings, truths, strict=True):
+            inside = bound_holds(reading, truth)
+            if inside is not None:
+                held.append(inside)
+    row = f"{apart_cents:8.1f}{100.0 * told / len(read):14.0f}"
+    row += f"{np.quantile(errors, 0.95):9.4f}" if errors else " " * 9
+    row += f"{100.0 * len(crossed) / len(read):9.0f}"
+    row += f"{100.0 * np.mean(crossed):14.1f}" if crossed else " " * 14
+    return row + (f"{100.0 * np.mean(held):15.0f}" if held else "")
 
 
 def main(holds: int = 24) -> None:
