@@ -20,13 +20,27 @@ def desk(
     address: str = typer.Option(
         None, "--address", help="Which of this machine's addresses to share at, if it has several."
     ),
+    https: bool = typer.Option(
+        False,
+        "--https",
+        help="Share encrypted, with a certificate of the desk's own: phones then have microphone "
+        "and wake lock.",
+    ),
 ) -> None:
     """Serve the pages of a book until Ctrl-C; no internet is used."""
     from walkboard.desk.network import address_to_share
     from walkboard.desk.serving import serve
 
-    shared = address_to_share(address) if share or address else None
-    serve(book, port=port, shared_address=shared, tell=tell)
+    shared = address_to_share(address) if share or address or https else None
+    certificate = None
+    if https and shared is not None:
+        from walkboard.book.glance import revision_of
+        from walkboard.desk.certificate import certificate_for
+        from walkboard.work.keeping import now
+
+        revision_of(book)  # into a folder that holds no book no key is written
+        certificate = certificate_for(book, shared, now())
+    serve(book, port=port, shared_address=shared, certificate=certificate, tell=tell)
 
 
 def tell(home: str, shared: str | None) -> None:

@@ -39,7 +39,11 @@ BOOK_TOPIC = "book"
 
 
 def make_application(
-    folder: Path, *, shared_address: str | None = None, pages: Sequence[Page] = PAGES
+    folder: Path,
+    *,
+    shared_address: str | None = None,
+    fingerprint: str = "",
+    pages: Sequence[Page] = PAGES,
 ) -> Starlette:
     """The desk of a book as an ASGI application.
 
@@ -49,6 +53,8 @@ def make_application(
         The book's.
     shared_address : str or None
         The address of the local network that it is shared at; None: this machine only.
+    fingerprint : str
+        Of the certificate that it shows there; empty where nothing is encrypted.
     pages : sequence of Page
 
     Raises
@@ -70,6 +76,7 @@ def make_application(
         jobs=Jobs(lambda all_: hub.tell(jobs.TOPIC, [_told(job) for job in all_])),
         pairing=Pairing(devices),
         shared_address=shared_address,
+        fingerprint=fingerprint,
         renderer=Renderer(tuple(pages)),
         readiness=Readiness(book.path),
     )

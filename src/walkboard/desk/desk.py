@@ -47,6 +47,8 @@ class Desk:
     pairing : Pairing
     shared_address : str or None
         Where phones reach the desk; None while it is not shared.
+    fingerprint : str
+        Of the certificate that the desk shows there; empty where nothing is encrypted.
     renderer : Renderer
     is_warm : threading.Event
         Set once the state of the organs has been worked out after the start; a page that wants it
@@ -68,6 +70,7 @@ class Desk:
     jobs: Jobs
     pairing: Pairing
     shared_address: str | None
+    fingerprint: str
     renderer: Renderer
     readiness: Readiness
     exports: Exports = field(default_factory=Exports)
@@ -87,6 +90,12 @@ class Desk:
         if all(kept.id != organ_id for kept in self.book.organs()):
             raise HTTPException(404)
         return organ_in(self.book, organ_id)
+
+    def address_for_phones(self, request: Request) -> str:
+        """Where others on the network find the desk, without the last stroke."""
+        port = (request.scope.get("server") or ("", 80))[1]
+        scheme = "https" if self.fingerprint else "http"
+        return f"{scheme}://{self.shared_address or '127.0.0.1'}:{port}"
 
     def device_name(self, request: Request) -> str:
         """Name of the paired device that asks; empty at the desk itself."""

@@ -27,7 +27,7 @@ CODE_LENGTH = 8
 _LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 _READ_AS = str.maketrans({"O": "0", "I": "1", "L": "1", "-": None, " ": None})
 _MOST_TRIES = 5  # at one code, from whatever device
-_LONGEST_NAME = 40
+LONGEST_NAME = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ class Devices:
     def add(self, name: str) -> tuple[Device, str]:
         """Pair a device; the token is for its cookie and is kept nowhere."""
         token = secrets.token_urlsafe(32)
-        plain = " ".join(name.split())[:_LONGEST_NAME]
+        plain = " ".join(name.split())[:LONGEST_NAME]
         now = datetime.now(UTC).isoformat(timespec="seconds")
         device = Device(secrets.token_hex(6), plain, _hash(token), now)
         with self._lock:
@@ -88,7 +88,7 @@ class Devices:
 
     def rename(self, device_id: str, name: str) -> None:
         """Give a device another name."""
-        plain = " ".join(name.split())[:_LONGEST_NAME]
+        plain = " ".join(name.split())[:LONGEST_NAME]
         with self._lock:
             self._write(
                 {

@@ -59,9 +59,8 @@ def renew(request: Request) -> Response:
 
 def _address(request: Request, organ_id: int) -> str:
     desk = desk_of(request)
-    port = (request.scope.get("server") or ("", 80))[1]
     token = console_cards.token_of(desk.book.path, organ_id)
-    return f"http://{desk.shared_address or '127.0.0.1'}:{port}/report/{token}"
+    return f"{desk.address_for_phones(request)}/report/{token}"
 
 
 PAGE = Page(

@@ -11,7 +11,9 @@ from starlette.responses import RedirectResponse, Response
 
 from walkboard.desk.desk import desk_of
 from walkboard.desk.page import Access, Door, Page
-from walkboard.desk.pairing import CODE_SECONDS, Code
+from walkboard.desk.pairing import CODE_SECONDS, LONGEST_NAME, Code
+from walkboard.desk.wording import say
+from walkboard.errors import InputError
 
 
 def sharing(request: Request) -> Response:
@@ -37,6 +39,20 @@ async def revoke(request: Request) -> Response:
     return RedirectResponse("/sharing", 303)
 
 
+async def rename(request: Request) -> Response:
+    """Give a device another name."""
+    desk = desk_of(request)
+    form = await request.form()
+    device = str(form.get("device", ""))
+    if all(known.id != device for known in desk.pairing.devices.all()):
+        raise HTTPException(404)
+    name = " ".join(str(form.get("name", "")).split())
+    if not name:
+        raise InputError(say("sharing.no_name"), mend=say("sharing.no_name_mend"))
+    desk.pairing.devices.rename(device, name)
+    return RedirectResponse("/sharing", 303)
+
+
 def drawn_code(address: str) -> Markup:
     """A QR code (ISO/IEC 18004) as inline SVG, dark on light in every look.
 
@@ -53,19 +69,19 @@ def drawn_code(address: str) -> Markup:
 
 def _draw(request: Request, code: Code | None) -> Response:
     desk = desk_of(request)
-    port = (request.scope.get("server") or ("", 80))[1]
-    address = f"http://{desk.shared_address}:{port}/pair"
+    address = f"{desk.address_for_phones(request)}/pair"
     return desk.render(
         request,
         "sharing.html",
         shared=desk.shared_address is not None,
         address=address,
-        folder=desk.book.path,
+        fingerprint=desk.fingerprint,
         code=code,
         letters="" if code is None else f"{code.letters[:4]} {code.letters[4:]}",
         drawing=None if code is None else drawn_code(f"{address}#{code.letters}"),
         seconds=math.ceil(CODE_SECONDS),
         devices=desk.pairing.devices.all(),
+        longest_name=LONGEST_NAME,
     )
 
 
@@ -74,6 +90,7 @@ PAGE = Page(
     (
         Door("/sharing", sharing, access=Access.DESK),
         Door("/sharing/code", show_code, ("POST",), Access.DESK),
+        Door("/sharing/rename", rename, ("POST",), Access.DESK),
         Door("/sharing/revoke", revoke, ("POST",), Access.DESK),
     ),
     place="/sharing",

@@ -1,5 +1,6 @@
 // The key to hold: by hand, by an even pace, or as the tuner goes on.
 import { live } from "./frame.js";
+import { stayAwake } from "./awake.js";
 import { say } from "./words.js";
 
 const place = (id) => document.getElementById(id);
@@ -156,16 +157,7 @@ addEventListener("walkboard:refreshed", () => {
 });
 
 // ---------------------------------------------------------------- the screen stays on where it may
-async function stayAwake() {
-  try {
-    await navigator.wakeLock.request("screen");
-    write("wake", say("stays_awake"));
-  } catch {
-    write("wake", say("may_sleep"));
-  }
-}
-document.addEventListener("visibilitychange", () => document.hidden || stayAwake());
-stayAwake();
+stayAwake(place("wake"));
 
 if (isWalk) { at = Math.min(Number(sessionStorage.getItem(KEPT)) || 0, steps.length - 1); show(); showMissed(); }
 else follow();

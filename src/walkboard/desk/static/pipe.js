@@ -3,6 +3,7 @@
 // A live measurement has its place in #measured; it learns of the pipe from the event
 // "walkboard:pipe" on the window, whose detail is the step: pipe, target_hz, cents, state …; what
 // it heard in tune, and the desk has ticked, it tells as "walkboard:heard-done": { pipe, next }.
+import { stayAwake } from "./awake.js";
 import { live } from "./frame.js";
 import { outbox } from "./outbox.js";
 import { Ticks } from "./ticks.js";
@@ -154,3 +155,5 @@ addEventListener("walkboard:refreshed", () => {
 ticks.addEventListener("change", show);
 if (indexOf(at) < 0 || stateOf(current()) !== "open") at = nextOpen(-1)?.pipe ?? "";
 go(current());
+
+stayAwake(place("wake"));
