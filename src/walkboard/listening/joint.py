@@ -23,6 +23,8 @@ _WORST_WIDENED_CENTS = 0.2  # of sigma as it grew where the model fits badly
 _FAR_CENTS = 50.0
 _WITHIN_CENTS = 28.0  # of the pipes' common shift; beyond, groups are cut
 _UNSTEADY_CENTS = 3.0
+_RESTLESS_CENTS = 0.6  # wander from which a pipe is asked why it moves so much more than the others
+_RESTLESS_TIMES = 4.0
 _PRESENT = 30.0  # power over variance of a partial that counts as heard
 _STANDS_OUT = 300.0  # the same for at least one, where a dead pipe's place is another's skirt
 _HALF_HEARD = 30.0  # the same from which a pipe that does not stand out is not silent either
@@ -164,6 +166,14 @@ def _cancelling(joint: Joint, pipe: int) -> bool:
     return excess > _MOST_EXCESS
 
 
+def _restless(joint: Joint, pipe: int) -> bool:
+    """Whether a pipe wanders much, and far more than those that sound with it on the same wind."""
+    wander_cents = joint.courses.wander_cents
+    others = [float(cents) for other, cents in enumerate(wander_cents) if other != pipe]
+    limit = max(_RESTLESS_CENTS, _RESTLESS_TIMES * float(np.median(others)) if others else np.inf)
+    return bool(wander_cents[pipe] > limit)
+
+
 def _standing_out(joint: Joint, pipe: int) -> float:
     """How far the pipe's plainest partial is above what its neighbours' sound leaves unsure [-]."""
     return max(
@@ -211,6 +221,10 @@ def _judged(  # noqa: PLR0917
         trusted = False
     elif float(courses.wander_cents[pipe]) > _UNSTEADY_CENTS - 0.1:
         flags.append(ReadingFlag.UNSTEADY)
+        trusted = False
+    elif _restless(joint, pipe):
+        # A course that takes up what it should have left to another's partials.
+        flags.append(ReadingFlag.UNSTEADY if own else ReadingFlag.MERGED)
         trusted = False
     if trusted and abs(cents_of_ratio(hz / comb.hz)) > _FAR_CENTS:
         flags.append(ReadingFlag.FAR)
