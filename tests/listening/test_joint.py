@@ -135,6 +135,43 @@ def test_a_dull_flute_under_a_rich_unison_is_never_silently_wrong(seed):
         assert value_or_flag_is_honest(reading, error)
 
 
+@pytest.mark.parametrize(
+    ("base_hz", "multiples", "first", "seed"),
+    [
+        # The hidden octave's partials are the stopped pipe's even ones, far louder than its own.
+        (261.6, (1, 2, 4), "stopped", [7_007, 6, 20, 4, 1, 0]),
+        # Half heard, the octave stands elsewhere, and the fifteenth in its place.
+        (740.0, (1, 2, 3, 4), "flue", [7_007, 0, 15, 4, 1, 0]),
+        # The octave seems to wander by 1.4 cents: it has taken up the fifteenth.
+        (740.0, (1, 2, 3, 4), "flue", [5_150, 0, 7, 4, 0, 0]),
+    ],
+)
+def test_a_pipe_on_another_ones_partials_gets_no_value(base_hz, multiples, first, seed):
+    faintest, wander = (-25.0, 0.3) if seed[4] else (-18.0, 0.1)
+    kinds = (first, *("flue",) * (len(multiples) - 1))
+    readings, errors, _ = read(
+        base_hz, multiples, kinds, seed, faintest_db=faintest, wander_cents=wander
+    )
+    assert any(error is None for error in errors)
+    for reading, error in zip(readings, errors, strict=True):
+        assert value_or_flag_is_honest(reading, error)
+
+
+def test_a_partial_in_a_null_of_the_room_does_not_cost_the_value():
+    """The 2 2/3' at 1,570 Hz: what the room does is fifty times the usual, sigma says so."""
+    readings, errors, _ = read(
+        523.3,
+        (1, 2, 3, 4),
+        ("flue",) * 4,
+        [7_007, 0, 22, 4, 1, 0],
+        faintest_db=-25.0,
+        wander_cents=0.3,
+    )
+    assert errors[2] is not None
+    assert readings[2].sigma_cents is not None
+    assert abs(errors[2]) < 2.0 * readings[2].sigma_cents < 0.2
+
+
 @pytest.mark.parametrize("dead", [1, 2, 3])
 def test_a_dead_pipe_gets_no_value(dead):
     readings, errors, _ = read(130.8, (1, 2, 3, 4), ("flue",) * 4, [dead, 7], dead=dead)
