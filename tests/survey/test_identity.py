@@ -142,6 +142,29 @@ def test_remembered_spectra_of_neighbours_name_them(crosswise):
     assert one.partials == partials(BRIGHT)
 
 
+def test_a_name_that_the_walk_speaks_against_is_taken_back():
+    """Listening took the dull spectrum for the bright pipe's; both were heard alone near by."""
+    wrong = [
+        alone(rank, 20, cents, partials=partials(shape), name_sureness=0.99)
+        for rank, cents, shape in ((OPEN, 3.0, DULL), (SECOND, -2.0, BRIGHT))
+    ]
+    bright = [alone(OPEN, number, 0.0, partials=partials(BRIGHT)) for number in (17, 22)]
+    dull = [alone(SECOND, number, 0.0, partials=partials(DULL)) for number in (18, 24)]
+    one, two = named(wrong, bright, dull)
+    assert one.hz is None
+    assert two.hz is None
+    assert one.either_hz == (wrong[0].hz, wrong[1].hz)
+    assert two.either_hz == (wrong[1].hz, wrong[0].hz)
+    assert one.name_sureness is not None
+    assert one.name_sureness < 0.02
+    assert ReadingFlag.MERGED in one.flags
+    right = [
+        alone(rank, 20, cents, partials=partials(shape), name_sureness=0.99)
+        for rank, cents, shape in ((OPEN, 3.0, BRIGHT), (SECOND, -2.0, DULL))
+    ]
+    assert named(right, bright, dull) == tuple(right)
+
+
 def test_a_soft_rank_beside_a_loud_one_is_named_by_level():
     both = pair(20, (3.0, -2.0), levels_db=(-38.0, -22.0))
     loud = [alone(OPEN, 20 + n, 0.0, -20.0) for n in (-2, 2)]
