@@ -16,7 +16,7 @@ import numpy as np
 from walkboard.listening.heard import Comb, Spectrum
 
 _SCATTER_DB = 6.0  # of a partial about the shape of its kind; common practice, no source
-_BELIEVED = 0.5  # of what was heard of a pipe before beyond its kind: the room changes half of it
+_BELIEVED = 0.25  # of what was heard of a pipe before beyond its kind: rooms and places differ
 _OUTLIER = 0.02
 _RANGE_DB = 60.0
 
