@@ -21,14 +21,17 @@ from numpy.typing import NDArray
 
 from walkboard.listening.subbands import Envelopes
 from walkboard.listening.wander import (
+    ROOM_SIZE,
     Floats,
     Movement,
     Posterior,
     Rows,
     SlowBasis,
     building_up_excess,
+    deviation,
     evidence,
     fit_movement,
+    larger,
     posterior,
     without,
 )
@@ -43,6 +46,9 @@ _EXPECTED = 5.0  # power over noise at which a partial beside a sure one is like
 _ALONE = 10.0  # the same where no neighbour is sure
 _PLAIN = 30.0  # power over noise of an envelope value from which the place needs no second look
 _MOST_ROWS = 40
+_ROOM_STEP = 1.5  # standard deviations between the sizes of the room that are averaged over
+_NEGLIGIBLE = 6.0  # of log evidence below the best: not worth averaging over its rooms
+_TELLING_SHARE = 0.01  # of a cause, from which its variance is worked out in full
 _ROOM_MEMORY_S = 0.25
 _ROOM_DELAY_S = 0.08  # mean delay of direct sound and reverberation together
 _ROOM_DELAY_SIGMA_S = 0.06  # dry rooms 0, a church of 4 s and little direct sound 0.2
@@ -273,25 +279,39 @@ def estimate(env: Envelopes) -> Estimate:
 def _averaged(
     rows: Rows, basis: SlowBasis, movement: Movement, found: Posterior
 ) -> tuple[float, float]:
-    """Mean frequency and its variance, over what may move: nothing, the room only, or all.
+    """Mean frequency and its variance, over what may move: the room only, or the pipe too.
 
     Each is as likely beforehand; the recording's evidence weighs them (Bayesian model averaging:
-    Hoeting et al. 1999, Statistical Science 14:382; from memory).
+    Hoeting et al. 1999, Statistical Science 14:382; from memory). Few partials say little of how
+    much of the room was still missing, so that size is averaged over too.
+    That the room has no part at all is left out: every room has, and where noise hides it a value
+    would claim to be surer than it is.
     """
-    log_weight, centre, variance = [], [], []
-    for left_out in ((), ("wander_cents",), ("wander_cents", "build_up")):
-        trial = without(movement, *left_out)
-        seen = posterior(rows, basis, trial) if left_out else found
-        hz, spread, functional = before_the_room(seen.course, seen.covariance, basis.seconds)
-        excess = building_up_excess(rows, basis, trial, seen, functional)
-        spread = max(spread + excess, 0.25 * spread)
-        log_weight.append(evidence(trial, seen))
-        centre.append(hz)
-        variance.append(spread)
-    weight = np.exp(np.array(log_weight) - max(log_weight))
-    weight /= weight.sum()
-    mean = float(weight @ centre)
-    return mean, float(weight @ (np.array(variance) + (np.array(centre) - mean) ** 2))
+    still = without(movement, "wander_cents")
+    causes = [(movement, found), (still, posterior(rows, basis, still))]
+    weights = [evidence(sizes, seen, ROOM_SIZE) for sizes, seen in causes]
+    step = _ROOM_STEP * deviation(found, ROOM_SIZE)
+    for (sizes, _), weight in zip(tuple(causes), tuple(weights), strict=True):
+        if weight < max(weights) - _NEGLIGIBLE:
+            continue
+        for by in (-step, step):
+            room = larger(sizes, ROOM_SIZE, by)
+            seen = posterior(rows, basis, room)
+            causes.append((room, seen))
+            weights.append(evidence(room, seen, ROOM_SIZE))
+    share = np.exp(np.array(weights) - max(weights))
+    share /= share.sum()
+    centre = np.zeros(len(causes))
+    variance = np.zeros(len(causes))
+    for n, (sizes, seen) in enumerate(causes):
+        centre[n], variance[n], functional = before_the_room(
+            seen.course, seen.covariance, basis.seconds
+        )
+        if share[n] > _TELLING_SHARE:
+            excess = building_up_excess(rows, basis, sizes, seen, functional)
+            variance[n] = max(variance[n] + excess, 0.25 * variance[n])
+    mean = float(share @ centre)
+    return mean, float(share @ (variance + (centre - mean) ** 2))
 
 
 def _slipped_cycles(coherence: float, wander_hz: float) -> float:
