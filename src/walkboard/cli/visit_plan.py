@@ -1,0 +1,127 @@
+"""``walkboard visit``: the worklist and its ticks."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from walkboard.cli.asking import (
+    EVENT_AIR,
+    LEAVE_RISKY,
+    MUST,
+    MUST_NOT,
+    OUT_OF_REACH,
+    TIE,
+    WITHIN,
+    asked_of,
+)
+from walkboard.cli.options import BOOK, ORGAN
+from walkboard.cli.printing import print_json
+from walkboard.errors import InputError
+
+if TYPE_CHECKING:
+    from walkboard.work.visiting import Tried
+
+
+def plan(
+    book: Path = BOOK,
+    minutes: float | None = typer.Option(None, "--minutes", help="Minutes left; else the visit's."),
+    event: str | None = typer.Option(
+        None, "--event", metavar="UID", help="The event of the calendar that the visit is for."
+    ),
+    event_within: float | None = typer.Option(
+        None, "--event-within", metavar="CENTS", help="How near their pitch it needs its stops."
+    ),
+    event_air: list[str] = EVENT_AIR,
+    must: list[str] = MUST,
+    must_not: list[str] = MUST_NOT,
+    out_of_reach: list[str] = OUT_OF_REACH,
+    within: list[str] = WITHIN,
+    tie: float = TIE,
+    leave_risky: bool = LEAVE_RISKY,
+    faults: bool = typer.Option(
+        False, "--faults", help="See to every pipe with a standing fault in any case."
+    ),
+    only_try: bool = typer.Option(
+        False, "--try", help="Show what the plan would be, and keep nothing."
+    ),
+    organ: str | None = ORGAN,
+    as_json: bool = typer.Option(False, "--json", help="Print JSON."),
+) -> None:
+    """Make the worklist and keep it; a new plan supersedes the last."""
+    from walkboard.cli.choosing import print_plan
+    from walkboard.planning.exchange import plan_to_json
+    from walkboard.work import keeping, visiting
+    from walkboard.work.asking import event_named
+
+    with keeping.opened(book) as opened:
+        kept, described = keeping.organ_of(opened, organ)
+        visit = keeping.visit_at_work(opened, kept)
+        asked = asked_of(
+            described,
+            event_air=event_air,
+            must=must,
+            must_not=must_not,
+            out_of_reach=out_of_reach,
+            within=within,
+            tie=tie,
+            leave_risky=leave_risky,
+        )
+        if event is not None:
+            asked = asked.for_event(event_named(opened, kept.id, event), event_within)
+        elif event_within is not None:
+            raise InputError(
+                "Nobody says which event needs its stops.", mend="Give --event UID too."
+            )
+        if only_try:
+            tried = visiting.try_plan(opened, described, visit, minutes, asked, faults_too=faults)
+            made = tried.plan
+        else:
+            made = visiting.plan_visit(
+                opened, described, visit, minutes, None, asked=asked, faults_too=faults
+            ).plan
+    if as_json:
+        print_json({**plan_to_json(made), "kept": not only_try})
+        return
+    print_plan(made)
+    if only_try:
+        _print_tried(tried)
+
+
+def _print_tried(tried: Tried) -> None:
+    if tried.standing is not None:
+        parts = [
+            f"{count} pipe{'' if count == 1 else 's'} {word}"
+            for count, word in ((tried.more, "more"), (tried.fewer, "fewer"))
+            if count
+        ]
+        typer.echo(
+            f"Against the plan that stands: {', '.join(parts) or 'the same pipes'}; badness left "
+            f"{tried.plan.cost_after:.1f} in place of {tried.standing.cost_after:.1f}."
+        )
+    typer.echo("Nothing was kept.")
+
+
+def tick(
+    book: Path = BOOK,
+    pipes: list[str] = typer.Argument(..., metavar="PIPE...", help="As rank:number."),
+    state: str = typer.Option("done", "--state", help="done, skipped or open (undo)."),
+    note: str = typer.Option("", "--note", help="A few words."),
+    organ: str | None = ORGAN,
+) -> None:
+    """Tick pipes of the worklist."""
+    from walkboard.book.records import TickState
+    from walkboard.organ.model import PipeRef
+    from walkboard.work import keeping, visiting
+
+    if state not in {s.value for s in TickState}:
+        raise InputError(f"A pipe cannot be {state!r}.", mend="Say done, skipped or open.")
+    refs = [PipeRef.parse(pipe) for pipe in pipes]
+    with keeping.opened(book) as opened:
+        kept, described = keeping.organ_of(opened, organ)
+        visit = keeping.visit_at_work(opened, kept)
+        for ref in refs:
+            visiting.tick(opened, described, visit, ref, state=TickState(state), note=note)
+            typer.echo(f"{ref}: {state}.")

@@ -1,0 +1,183 @@
+"""``walkboard visit``: what was heard, and what it says of the organ."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from walkboard.cli.hearing import listening_title
+from walkboard.cli.options import AT_ONCE, BOOK, ORGAN, VISIT
+from walkboard.cli.printing import number, print_json, print_table, say
+from walkboard.cli.progress import FilesBar
+
+if TYPE_CHECKING:
+    from walkboard.book.records import KeptRecording
+
+
+def take(
+    book: Path = BOOK,
+    sounds: list[Path] = typer.Argument(
+        ..., metavar="SOUND...", help="Recordings of one walk each."
+    ),
+    drawn: str = typer.Option(
+        ..., "--drawn", metavar="STOP[,STOP...]", help="Ids of the stops drawn."
+    ),
+    air: float | None = typer.Option(
+        None, "--air-now", help="Air of these pipes [°C], where it differs from what was noted."
+    ),
+    organ: str | None = ORGAN,
+    at_once: int | None = AT_ONCE,
+) -> None:
+    """Take in recordings: hear them, keep them and their readings."""
+    from walkboard.work import faulting, keeping, visiting
+
+    stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
+    with keeping.opened(book) as opened:
+        kept, _ = keeping.organ_of(opened, organ)
+        visit = keeping.visit_at_work(opened, kept)
+
+        def tell(recording: KeptRecording) -> None:
+            walk = recording.walk
+            read = sum(r.cents is not None for hold in walk.holds for r in hold.readings)
+            typer.echo(f"Kept {walk.file}: {len(walk.holds)} holds, {read} readings.")
+            for warning in walk.warnings:
+                say(f"{walk.file}: {warning}")
+            for kind, stop, key in faulting.suspected(recording):
+                typer.echo(
+                    f"  {key}: {kind.value}? Note it: walkboard fault report {book} "
+                    f"--kind '{kind.value}' --stop {stop} --key '{key}'"
+                )
+
+        with FilesBar(listening_title(sounds), [sound.name for sound in sounds]) as bar:
+            visiting.take_in(
+                opened,
+                kept,
+                visit,
+                sounds,
+                stops,
+                taken=tell,
+                air_celsius=air,
+                processes=at_once,
+                progress=bar.of_file,
+            )
+
+
+def readings(
+    book: Path = BOOK,
+    visit: int | None = VISIT,
+    organ: str | None = ORGAN,
+    as_json: bool = typer.Option(False, "--json", help="Print JSON."),
+) -> None:
+    """Show where each pipe stands by the visit's recordings."""
+    from walkboard.work import keeping
+
+    with keeping.opened(book) as opened:
+        kept, _ = keeping.organ_of(opened, organ)
+        meant = keeping.visit_of(opened, kept, visit)
+        best = opened.best_readings(meant.id)
+        files = {r.id: r.file_name for r in opened.recordings(meant.id)}
+    if as_json:
+        print_json(
+            {
+                "format": 1,
+                "visit": meant.id,
+                "organ": kept.name,
+                "readings": [
+                    {
+                        "pipe": str(pipe),
+                        "hz": found.reading.hz,
+                        "cents": found.reading.cents,
+                        "sigma_cents": found.reading.sigma_cents,
+                        "level_db": found.reading.level_db,
+                        "flags": [flag.value for flag in found.reading.flags],
+                        "recording": files[found.recording_id],
+                        "start_s": found.reading.start_s,
+                        "end_s": found.reading.end_s,
+                        "program_version": found.program_version,
+                    }
+                    for pipe, found in best.items()
+                ],
+            }
+        )
+        return
+    print_table(
+        ["pipe", "Hz", "cents", "± (2σ)", "recording", "at s", "notes"],
+        [
+            [
+                str(pipe),
+                number(found.reading.hz, ".3f"),
+                number(found.reading.cents, "+.2f"),
+                number(
+                    None if found.reading.sigma_cents is None else 2 * found.reading.sigma_cents,
+                    ".2f",
+                ),
+                files[found.recording_id],
+                f"{found.reading.start_s:.1f}",
+                ", ".join(flag.value for flag in found.reading.flags),
+            ]
+            for pipe, found in best.items()
+        ],
+        right="lrrrlrl",
+    )
+
+
+def state(
+    book: Path = BOOK,
+    visit: int | None = VISIT,
+    organ: str | None = ORGAN,
+    as_json: bool = typer.Option(False, "--json", help="Print JSON."),
+) -> None:
+    """Show each division's shift, the air that it implies, and the temperament heard."""
+    from walkboard.condition.exchange import condition_to_json
+    from walkboard.work import keeping, visiting
+
+    with keeping.opened(book) as opened:
+        kept, described = keeping.organ_of(opened, organ)
+        meant = keeping.visit_of(opened, kept, visit)
+        found = visiting.condition_of(opened, described, meant)
+    if as_json:
+        print_json({"format": 1, "visit": meant.id, "organ": kept.name, **condition_to_json(found)})
+        return
+    print_table(
+        [
+            "division",
+            "flues",
+            "shift",
+            "±",
+            "implied °C",
+            "±",
+            "thermometer",
+            "agrees",
+            "reeds",
+            "shift",
+        ],
+        [
+            [
+                d.division,
+                str(d.flues),
+                number(d.shift_cents, "+.1f"),
+                number(d.shift_sigma_cents, ".1f"),
+                number(d.implied_celsius, ".1f"),
+                number(d.implied_sigma_celsius, ".1f"),
+                number(d.thermometer_celsius, ".1f"),
+                "–" if d.agrees is None else ("yes" if d.agrees else "no"),
+                str(d.reeds),
+                number(d.reed_shift_cents, "+.1f"),
+            ]
+            for d in found.divisions.values()
+        ],
+        right="lrrrrrrlrr",
+    )
+    if found.temperament is not None:
+        claimed = found.temperament.claimed
+        if claimed is not None:
+            typer.echo(
+                f"Temperament heard: {' = '.join(claimed.names)} ({claimed.probability:.0%})."
+            )
+        else:
+            likely = ", ".join(
+                f"{c.names[0]} {c.probability:.0%}" for c in found.temperament.candidates[:4]
+            )
+            typer.echo(f"The temperament cannot be told yet; likeliest: {likely}.")
