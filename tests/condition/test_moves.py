@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from walkboard.condition.moves import Hand, MoveSeen, advise, learn_hand
+from walkboard.condition.moves import Hand, MoveSeen, advise, learn_hand, tongue_mm
+from walkboard.organ.model import Rank
+from walkboard.organ.reading import read_organ
 
 
 @pytest.mark.parametrize(
@@ -50,3 +52,62 @@ def test_moves_that_can_harm_come_with_a_caution() -> None:
     assert advise("slide", 2.0, 440.0, 343.0, told="historic: leave it").caution == (
         "historic: leave it"
     )
+
+
+def reed_rank(tongues: str) -> Rank:
+    text = f"""format = 1
+name = "Harbour Hall"
+temperament = "equal"
+[pitch]
+a4_hz = 440.0
+at_celsius = 18.0
+[[division]]
+id = "great"
+name = "Great"
+keys = 61
+[[rank]]
+id = "great.trumpet8"
+division = "great"
+name = "Trumpet"
+family = "reed"
+feet = "8"
+pipes = 61
+tuned_by = "spring"
+{tongues}
+"""
+    return read_organ(text).rank("great.trumpet8")
+
+
+def test_a_reed_is_told_millimetres_of_the_tongue_that_was_measured() -> None:
+    rank = reed_rank("tongue_mm = {1 = 70.0, 13 = 42.0}")
+    tongue = tongue_mm(rank, 13, 130.8)
+    assert tongue == (42.0, 42.0, False)
+    move = advise("spring", 6.0, 130.8, 343.0, tongue=tongue).movement
+    # 42 mm: 6 cents are 42 · 6 / 1731.2 mm where f goes as 1/L (Plitnik and Knox 1995), half of
+    # that for an ideal bar (Euler and Bernoulli); to a thousandth
+    assert move.most_mm == pytest.approx(0.1456, rel=0.01)
+    assert move.least_mm == pytest.approx(0.0728, rel=0.01)
+    assert move.distance == "0.07 to 0.15 mm"
+
+
+def test_a_tongue_is_carried_along_the_rank_and_less_surely_the_farther() -> None:
+    rank = reed_rank("tongue_mm = {13 = 42.0}")
+    near, far = tongue_mm(rank, 15, 146.8), tongue_mm(rank, 49, 1046.5)
+    assert near[0] < 42.0 * (146.8 / 130.8) ** -0.7 < near[1]
+    assert (far[1] - far[0]) / far[0] > 2.0 * (near[1] - near[0]) / near[0]
+    assert not far[2]
+
+
+def test_an_unmeasured_reed_is_told_what_is_usual_and_how_it_compares_with_the_last_move() -> None:
+    tongue = tongue_mm(reed_rank(""), 13, 130.8)
+    assert tongue[2]
+    plain = advise("spring", 6.0, 130.8, 343.0, tongue=tongue)
+    assert plain.words.endswith(" mm on a usual tongue")
+    hand = learn_hand([MoveSeen(8.0, 9.0), MoveSeen(-4.0, -3.0)])
+    again = advise("spring", 6.0, 130.8, 343.0, hand, tongue=tongue)
+    assert again.words.endswith("on a usual tongue, about twice your last move")
+    assert advise("cone", 1.5, 440.0, 343.0, hand).words == (
+        "open the top with the cone, about half of your last move"
+    )
+    # where a law gives millimetres they say it
+    assert "last move" not in advise("slide", 1.5, 440.0, 343.0, hand).words

@@ -7,7 +7,8 @@ import pytest
 import scipy.optimize
 
 from tests.signals import slow_noise
-from walkboard.condition.settling import USUAL, Forecast, PastSettling, forecast, learn_warmth
+from walkboard.condition.settling import USUAL, Forecast, Warmth, forecast, mean_of
+from walkboard.condition.settling_learned import PastSettling, learn_warmth
 
 
 def heard(
@@ -104,6 +105,43 @@ def test_kinds_are_learned_from_pipes_that_were_heard() -> None:
     assert learned["stopper"].spread < USUAL.spread
     assert learned["slide"].tau_s == pytest.approx(USUAL.tau_s, rel=0.02)
     assert set(learned) == {"stopper", "slide"}
+
+
+def test_a_tool_that_warms_more_than_is_usual_is_learned_and_waited_for() -> None:
+    usual = Warmth(tau_s=50.0, spread=0.6, offset_cents=0.2)
+    past = [PastSettling("spring", math.log(40.0), 0.2, 4.0, 0.3) for _ in range(8)]
+    past += [PastSettling("slide", math.log(40.0), 0.2)] * 8  # kept before offsets were
+    learned = learn_warmth(past, usual)
+    # root mean square of 8 times 4 cents and 3 times 0.2 (arithmetic)
+    assert learned["spring"].offset_cents == pytest.approx(3.42, abs=0.02)
+    assert learned["slide"].offset_cents == usual.offset_cents
+    times = np.linspace(0.5, 3.0, 6)
+    cents = 4.0 * np.exp(-times / 40.0)
+    believed = forecast(times, cents, np.full(6, 0.05), usual)
+    doubted = forecast(times, cents, np.full(6, 0.05), learned["spring"])
+    assert believed.sigma_cents < 0.25
+    assert doubted.sigma_cents > 1.0
+
+
+def test_what_the_hand_left_is_told_to_learn_from() -> None:
+    seen = heard(np.random.default_rng(11), 3.0, tau_s=40.0, offset=8.0, settled=1.0)
+    assert seen.offset_cents == pytest.approx(8.0, abs=3.0 * seen.offset_sigma_cents)
+    assert seen.offset_sigma_cents < 0.5
+
+
+def test_an_untouched_pipe_is_where_its_readings_are_on_the_mean() -> None:
+    rng = np.random.default_rng(12)
+    inside = []
+    for _ in range(200):
+        times = np.arange(1.0, 6.0, 0.25)
+        cents = 0.1 * slow_noise(len(times), 4.0, 0.5, rng) + rng.normal(0.0, 0.05, len(times))
+        mean, sigma = mean_of(times, cents, np.full(len(times), 0.05))
+        assert sigma < 0.06
+        inside.append(abs(mean) < 2.0 * sigma)
+    assert np.mean(inside) >= 0.9
+    assert mean_of([0.0], [0.3], [0.1]) == pytest.approx((0.3, math.hypot(0.1, 0.1)))
+    with pytest.raises(ValueError, match="equally many"):
+        mean_of([0.0], [0.3, 0.4], [0.1])
 
 
 def test_nonsense_is_refused() -> None:

@@ -52,6 +52,17 @@ def test_a_slide_moved_by_what_physics_says_moves_the_pitch_so_far() -> None:
     assert at.pipes[PIPE].at_rest_cents == pytest.approx(0.0, abs=0.02)
 
 
+def test_a_spring_moved_by_millimetres_moves_the_pitch_by_the_tongues_law() -> None:
+    at = organ(0.0)
+    at.pipes[PIPE].tongue_mm, at.pipes[PIPE].exponent = 30.0, 1.0
+    # −1731.2/30 = −57.7 cents a millimetre of tongue for f ∝ 1/L (Plitnik and Knox 1995)
+    at.move_mm(PIPE, 0.1)
+    assert at.pipes[PIPE].at_rest_cents == pytest.approx(-5.77, abs=0.02)
+    at.pipes[PIPE].exponent = 2.0
+    at.move_mm(PIPE, -0.1)  # −115.4 for the ideal bar
+    assert at.pipes[PIPE].at_rest_cents == pytest.approx(5.77, abs=0.06)
+
+
 def test_a_hand_warms_a_pipe_and_it_falls_back_with_its_time_constant() -> None:
     at = organ(0.0)
     at.touch(PIPE)

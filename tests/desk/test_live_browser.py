@@ -7,7 +7,7 @@ import soundfile
 from playwright.sync_api import Browser
 
 from tests.desk.conftest import CHROMIUM, Server, eventually, wait_until_fresh
-from walkboard.work.tuning import FOLDER
+from walkboard.work.tuning_values import FOLDER
 
 pytestmark = pytest.mark.long
 

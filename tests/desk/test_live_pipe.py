@@ -126,8 +126,26 @@ def test_the_desk_hears_the_pipe_that_the_tuner_goes_to(
         os.kill(own_server.process.pid, signal.SIGCONT)
     wait_until_fresh(page)
     page.wait_for_selector("#measured:not([data-old])")
-    stop(page, own_server)
     assert state_of(own_server, str(third.pipe)) in {None, "open"}
+    # the reference that was chosen is still shown when the page is loaded again
+    desk = open_page(f"{own_server.address}/organ/1/live")
+    chosen = str(desk.get_attribute("#beside option:nth-child(3)", "value"))
+    with desk.expect_response("**/reference*"):
+        desk.select_option("#beside", chosen)
+    desk.reload()
+    assert desk.input_value("#beside") == chosen
+    # a desk that is killed: the recording is in the book when it is started again
+    before = recordings_of(own_server)
+    own_server.process.kill()
+    own_server.process.wait()
+    assert recordings_of(own_server) == before
+    own_server.start()
+    eventually(lambda: recordings_of(own_server) == before + 1)
+
+
+def recordings_of(server: Server) -> int:
+    with opened_to_see(server.book) as book:
+        return len(book.recordings(3))
 
 
 @pytest.mark.long

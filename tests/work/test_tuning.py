@@ -15,8 +15,11 @@ from walkboard.organ.model import PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.planning.plan import PlanItem
 from walkboard.work import keeping
-from walkboard.work.tuning import FOLDER, Place, TuningSession, take_in_left_over, tasks_of
-from walkboard.work.tuning_values import Step, Task
+from walkboard.work.tuning import Place, TuningSession, tasks_of
+from walkboard.work.tuning_left_over import take_in_left_over
+from walkboard.work.tuning_log import Heard, Line, Settled
+from walkboard.work.tuning_values import FOLDER, Step, Task
+from walkboard.work.tuning_warmth import learned_warmth, usual_warmth
 
 PIPES = [PipeRef("great.octave4", n) for n in (13, 14)]
 
@@ -91,8 +94,10 @@ def test_undo_takes_the_tick_back_and_the_reading_out(place: Place) -> None:
     assert shown.task is not None
     assert shown.task.pipe == PIPES[0]
     assert place.book.pipe_states(place.visit.id)[PIPES[0]].state == TickState.OPEN
-    assert at.close() is None
-    assert place.book.recordings(place.visit.id) == ()
+    kept = at.close()
+    assert kept is not None
+    assert kept.walk.holds == ()
+    assert place.book.best_readings(place.visit.id) == {}
 
 
 def test_skip_and_a_fault_stand_in_the_book(place: Place) -> None:
@@ -107,14 +112,82 @@ def test_skip_and_a_fault_stand_in_the_book(place: Place) -> None:
     at.close()
 
 
+def killed(at: TuningSession) -> None:
+    """As the system leaves a session whose program was killed: never closed, its lock gone."""
+    at._berth.release()
+
+
 def test_what_a_killed_session_left_is_taken_in(place: Place) -> None:
     at = session(place, 0.2)
     at.run(lambda _: None)
-    # killed: never closed; the recording's file is as libsndfile left it
-    kept = take_in_left_over(place.book, place.organ)
+    assert take_in_left_over(place.book) == ()  # it runs
+    killed(at)
+    kept = take_in_left_over(place.book, place.visit.id)
     assert len(kept) == 1
     assert kept[0].walk.holds[0].readings[0].pipe == PIPES[0]
-    assert take_in_left_over(place.book, place.organ) == ()
+    assert take_in_left_over(place.book) == ()
+    assert list((place.book.path / FOLDER).iterdir()) == []
+
+
+def test_a_session_in_which_nothing_was_done_is_kept_too(place: Place) -> None:
+    quiet = np.full(RATE // 2, 1e-4)
+    for _ in range(2):  # the same sound twice is two recordings
+        at = TuningSession(place, PlayedSound(quiet, RATE, NoWait()), tasks(place))
+        at.run(lambda _: None)
+        kept = at.close()
+        assert kept is not None
+        assert kept.walk.holds == ()
+        assert kept.walk.drawn == (tasks(place)[0].stop,)
+        assert kept.walk.sound.seconds == pytest.approx(0.5)
+    assert len(place.book.recordings(place.visit.id)) == 2
+    assert place.book.check() == ()
+
+
+def test_how_pipes_settled_is_kept_and_the_next_session_waits_by_it(place: Place) -> None:
+    rank = place.organ.rank(PIPES[0].rank)
+    for minute in range(6):
+        at = TuningSession(place, PlayedSound(np.zeros(RATE // 5), RATE, NoWait()), tasks(place))
+        at.run(lambda _: None)
+        heard = Heard(
+            hz=523.0, sigma_cents=0.1, level_db=-20.0, start_s=60.0 * minute, end_s=60.0 * minute
+        )
+        told = Settled(
+            log_tau=float(np.log(100.0)),
+            log_tau_sigma=0.1,
+            offset_cents=12.0,
+            offset_sigma_cents=0.5,
+        )
+        at._log.add(Line(pipe=str(PIPES[minute % 2]), stop=rank.id, after=heard, settling=told))
+        at.close()
+    kept = place.book.settlings(place.kept.id)
+    assert len(kept) == 6
+    assert {one.tuned_by for one in kept} == {rank.tuned_by.value}
+    warmth = session(place, 0.2).flow._work.warmth
+    usual = usual_warmth(rank)
+    assert 80.0 < warmth.tau_s < 100.0
+    assert warmth.spread < usual.spread
+    assert warmth.offset_cents > 9.0
+    # another rank of the kind learns of it as well, a rank of another kind nothing
+    learned = learned_warmth(place.organ, kept, kept)
+    kinds = {place.organ.rank(known).tuned_by for known in learned}
+    assert kinds == {rank.tuned_by}
+    assert len(learned) > 1
+    assert all(w.tau_s <= learned[rank.id].tau_s for w in learned.values())
+
+
+def test_a_log_of_a_session_before_settlings_were_kept_is_still_read(place: Place) -> None:
+    at = session(place, 0.2)
+    at.run(lambda _: None)
+    killed(at)
+    log = at._log.path
+    lines = [
+        line.replace(',"settling":null', "").replace(',"stop":""', "")
+        for line in log.read_text(encoding="utf-8").splitlines()
+    ]
+    assert all("settling" not in line for line in lines)
+    log.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    assert len(take_in_left_over(place.book)) == 1
+    assert place.book.settlings() == ()
 
 
 def test_without_a_plan_or_an_open_visit_there_is_no_session(place: Place) -> None:

@@ -54,6 +54,8 @@ class Recorder:
             self._file = soundfile.SoundFile(
                 str(path), "w", sample_rate, channels, "PCM_24", format="FLAC"
             )
+            # Of its own, so that two takes of silence are two recordings where contents are hashed.
+            self._file.comment = path.stem
         except (soundfile.LibsndfileError, OSError) as error:
             raise InputError(
                 f"The recording cannot be written: {error}.", where=str(path)

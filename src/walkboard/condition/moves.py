@@ -14,12 +14,29 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.physics.moving import Device, Movement, movement
+from walkboard.organ.model import Rank
+from walkboard.physics.moving import Device, Movement, movement, spring_movement_between
+from walkboard.physics.reed import usual_tongue_mm
 
 _LEAST_CENTS = 0.3  # a smaller move tells nothing of the hand
 _PRIOR_CENTS = 6.0  # moves of so many cents together count as much as the usual factor
 _LEAST_GAIN, _MOST_GAIN = 0.25, 4.0
 _BIG_CENTS = 25.0
+_NEAR_TONGUE = 0.05  # of a tongue's length: measured at its neighbours in the rank
+_FAR_TONGUE = 0.15  # measured elsewhere in the rank
+_NEAR_PIPES = 12
+# How a move compares with the last one: up to which ratio, in what words.
+_LIKE_LAST = (
+    (0.15, "only a little of your last move"),
+    (0.29, "about a quarter of your last move"),
+    (0.41, "about a third of your last move"),
+    (0.58, "about half of your last move"),
+    (0.85, "about three quarters of your last move"),
+    (1.2, "about as much as your last move"),
+    (1.75, "about one and a half times your last move"),
+    (2.5, "about twice your last move"),
+    (3.5, "about three times your last move"),
+)
 
 # Common practice, no source: what can go wrong at a move, besides the cautions on the sheets.
 _HARM = {
@@ -51,11 +68,14 @@ class Hand:
         Of that, from move to move, robust [-].
     moves : int
         That it was learned from.
+    last_cents : float
+        What the last move made, without its sign [cents]; 0 before there was one.
     """
 
     gain: float = 1.0
     spread: float = 0.5
     moves: int = 0
+    last_cents: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,17 +90,21 @@ class Advice:
         By how much the pitch is to change, + is sharper.
     caution : str
         What the move can do harm to; may be empty.
+    like_last : str
+        How much that is of the last move in the rank; empty where millimetres say it, or nothing
+        was moved yet.
     """
 
     movement: Movement
     cents: float
     caution: str
+    like_last: str = ""
 
     @property
     def words(self) -> str:
-        """As ``slide down, about 0.45 mm``."""
-        distance = self.movement.distance
-        return f"{self.movement.words}, {distance}" if distance else self.movement.words
+        """As ``slide down, about 0.45 mm`` or ``spring up, about half of your last move``."""
+        parts = (self.movement.words, self.movement.distance, self.like_last)
+        return ", ".join(part for part in parts if part)
 
 
 def learn_hand(seen: Sequence[MoveSeen]) -> Hand:
@@ -93,7 +117,36 @@ def learn_hand(seen: Sequence[MoveSeen]) -> Hand:
     size[:-1] = np.minimum(size[:-1], 10.0)  # one great move is one move
     gain = float(np.clip(_weighted_median(ratio, size), _LEAST_GAIN, _MOST_GAIN))
     spread = 1.4826 * _weighted_median(np.abs(ratio - gain), size)
-    return Hand(gain, max(0.05, float(spread)), len(told))
+    return Hand(gain, max(0.05, float(spread)), len(told), abs(told[-1].got_cents))
+
+
+def tongue_mm(rank: Rank, number: int, hz: float) -> tuple[float, float, bool]:
+    """Between what lengths the tongue of a reed pipe lies, and whether that is only usual [mm].
+
+    Parameters
+    ----------
+    rank : Rank
+    number : int
+        Of the pipe, from 1.
+    hz : float
+        That it sounds [Hz].
+
+    Returns
+    -------
+    tuple of (float, float, bool)
+        From the tongues that the description gives, carried along the rank by the usual scale from
+        the nearest measured; the usual of its pitch where none is given (`usual_tongue_mm`).
+    """
+    usual = usual_tongue_mm(hz)
+    if not rank.tongues_mm:
+        return *usual, True
+    near = min(rank.tongues_mm, key=lambda other: abs(other - number))
+    length_mm = rank.tongues_mm[near]
+    if near == number:
+        return length_mm, length_mm, False
+    length_mm *= usual[0] / usual_tongue_mm(hz * 2.0 ** ((near - number) / 12.0))[0]
+    spread = _NEAR_TONGUE if abs(near - number) <= _NEAR_PIPES else _FAR_TONGUE
+    return length_mm * (1.0 - spread), length_mm * (1.0 + spread), False
 
 
 def advise(  # noqa: PLR0917
@@ -103,6 +156,7 @@ def advise(  # noqa: PLR0917
     speed_m_s: float,
     hand: Hand = Hand(),
     told: str = "",
+    tongue: tuple[float, float, bool] | None = None,
 ) -> Advice:
     """Which way and how far, the hand's factor counted in.
 
@@ -120,19 +174,36 @@ def advise(  # noqa: PLR0917
         From `learn_hand`, of this rank.
     told : str
         A caution of the pipe's own, as that it is historic; comes first.
+    tongue : (float, float, bool), optional
+        Of a reed, from `tongue_mm`.
 
     Raises
     ------
     ValueError
         As `physics.moving.movement`.
     """
-    move = movement(device, cents / hand.gain, hz=hz, speed_m_s=speed_m_s)
+    if tongue is not None and Device(device) is Device.SPRING:
+        least_mm, most_mm, is_usual = tongue
+        move = spring_movement_between(
+            cents / hand.gain, least_mm=least_mm, most_mm=most_mm, is_usual=is_usual
+        )
+    else:
+        move = movement(device, cents / hand.gain, hz=hz, speed_m_s=speed_m_s)
     cautions = [told] if told else []
     if abs(cents) > _BIG_CENTS:
         cautions.append("far off: is it the right pipe, and does it speak as it should?")
     if move.device in _HARM:
         cautions.append(_HARM[move.device])
-    return Advice(move, cents, "; ".join(cautions))
+    like_last = "" if move.least_mm is not None and not move.is_usual else _like_last(cents, hand)
+    return Advice(move, cents, "; ".join(cautions), like_last)
+
+
+def _like_last(cents: float, hand: Hand) -> str:
+    """How much of the last move in the rank would make these cents."""
+    if hand.last_cents < _LEAST_CENTS:
+        return ""
+    ratio = abs(cents) / hand.last_cents
+    return next((words for most, words in _LIKE_LAST if ratio < most), "much more than the last")
 
 
 def _weighted_median(values: np.ndarray, weight: np.ndarray) -> float:

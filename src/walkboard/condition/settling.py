@@ -11,7 +11,7 @@ all their errors count more, never less.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +26,6 @@ _FAR_CENTS = 100.0  # standard deviation of where a pipe may settle, before it i
 _MOST_READINGS = 160
 _WITHIN_CENTS = 0.5
 _KNOWN_TAUS = 1.4  # python -m bench settling: 95 % within half a cent
-_LEAST_KNOWN = 3.0  # past pipes that the usual time constant counts for
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +73,8 @@ class Forecast:
         From now until it is within half a cent of where it settles, and sure to be [s].
     known_in_s : float
         From now until the forecast itself will do: 1.4 time constants after the hand went off [s].
+    offset_cents, offset_sigma_cents : float
+        How far above that it stood when the hand went off, to learn from [cents].
     """
 
     settled_cents: float
@@ -84,6 +85,8 @@ class Forecast:
     log_tau_sigma: float
     seconds: float
     known_in_s: float = 0.0
+    offset_cents: float = 0.0
+    offset_sigma_cents: float = 0.0
 
     @property
     def is_settled(self) -> bool:
@@ -165,9 +168,7 @@ def _summed(  # noqa: PLR0917
     place: float,
     warmth: Warmth,
 ) -> Forecast:
-    noise = _WANDER_CENTS**2 * np.exp(-np.abs(np.subtract.outer(t, t)) / _WANDER_MEMORY_S)
-    noise[np.diag_indices(len(t))] += sigma**2
-    root = np.linalg.cholesky(noise)
+    root = np.linalg.cholesky(_noise(t, sigma))
     rest = np.exp(-np.divide.outer(t, _GRID_S))  # (n, grid)
     columns = np.linalg.solve(root, np.column_stack([y, np.ones(len(t)), rest]))
     heard, one, falling = columns[:, 0], columns[:, 1], columns[:, 2:]
@@ -189,6 +190,7 @@ def _summed(  # noqa: PLR0917
     variance = precision[2] / det
     centre = float(weight @ settled)
     total = float(weight @ (variance + (settled - centre) ** 2))
+    left_cents = float(weight @ offset)
     above = offset * np.exp(-now_s / _GRID_S)
     log_mean = float(weight @ log_tau)
     log_sigma = math.sqrt(max(0.0, float(weight @ (log_tau - log_mean) ** 2)))
@@ -212,7 +214,50 @@ def _summed(  # noqa: PLR0917
         log_tau_sigma=log_sigma,
         seconds=float(waits[order[min(at, len(order) - 1)]]),
         known_in_s=max(0.0, _KNOWN_TAUS * median - now_s),
+        offset_cents=left_cents,
+        offset_sigma_cents=math.sqrt(
+            float(weight @ (precision[0] / det + (offset - left_cents) ** 2))
+        ),
     )
+
+
+def mean_of(
+    times_s: Sequence[float] | NDArray[np.float64],
+    cents: Sequence[float] | NDArray[np.float64],
+    sigma_cents: Sequence[float] | NDArray[np.float64],
+) -> tuple[float, float]:
+    """Where a pipe stands that no hand was on, with one standard deviation [cents].
+
+    The weighted mean of its readings, each with its own error and all with the pipe's slow wander
+    (generalised least squares; textbook). Scatter beyond that makes it less sure, as in `forecast`.
+
+    Parameters
+    ----------
+    times_s, cents, sigma_cents : sequence of float, shape (n,)
+        As for `forecast`.
+
+    Raises
+    ------
+    ValueError
+        When there is no reading or the lengths differ.
+    """
+    t, y, sigma = (np.asarray(v, dtype=np.float64) for v in (times_s, cents, sigma_cents))
+    if not (len(t) == len(y) == len(sigma) > 0):
+        raise ValueError("times, cents and sigmas must be equally many, one or more")
+    t, y, sigma = _thinned(t, y, sigma)
+    both = np.linalg.solve(np.linalg.cholesky(_noise(t, sigma)), np.stack([y, np.ones(len(t))]).T)
+    precision = float(both[:, 1] @ both[:, 1])
+    mean = float(both[:, 1] @ both[:, 0]) / precision
+    left = float(((both[:, 0] - mean * both[:, 1]) ** 2).sum())
+    scale = max(1.0, left / (len(t) - 1.0)) if len(t) > 4 else 1.0
+    return mean, math.sqrt(scale / precision)
+
+
+def _noise(t: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Covariance of readings: a pipe's own wander and each one's error."""
+    noise = _WANDER_CENTS**2 * np.exp(-np.abs(np.subtract.outer(t, t)) / _WANDER_MEMORY_S)
+    noise[np.diag_indices(len(t))] += sigma**2
+    return np.asarray(noise)
 
 
 def _solve(
@@ -237,45 +282,3 @@ def _solve(
     offset = (a * q - b * p) / det
     left = float(heard @ heard) - settled * p - offset * q
     return left, (a, b, c), (settled, offset)
-
-
-@dataclass(frozen=True, slots=True)
-class PastSettling:
-    """A pipe that has been heard settling: its kind, and ln(τ/s) with one standard deviation."""
-
-    kind: str
-    log_tau: float
-    log_tau_sigma: float
-
-
-def learn_warmth(past: Iterable[PastSettling], usual: Warmth = USUAL) -> Mapping[str, Warmth]:
-    """The time constants of each kind of pipe that has been heard settling.
-
-    A kind's centre and spread are a weighted mean of what its pipes told, each by how sure it was,
-    and of `usual`, which counts for three pipes.
-
-    Parameters
-    ----------
-    past : iterable of PastSettling
-    usual : Warmth
-        Of a kind that nobody heard.
-
-    Returns
-    -------
-    mapping of kind to Warmth
-        Without the kinds that were not heard; take `usual` for them.
-    """
-    kinds: dict[str, list[PastSettling]] = {}
-    for pipe in past:
-        kinds.setdefault(pipe.kind, []).append(pipe)
-    learned = {}
-    for kind, pipes in kinds.items():
-        value = np.array([p.log_tau for p in pipes])
-        own = np.array([p.log_tau_sigma for p in pipes])
-        weight = usual.spread**2 / (usual.spread**2 + own**2)  # an unsure pipe tells little
-        total = _LEAST_KNOWN + float(weight.sum())
-        centre = (_LEAST_KNOWN * math.log(usual.tau_s) + float(weight @ value)) / total
-        scatter = np.maximum((value - centre) ** 2 - own**2, 0.0)
-        variance = (_LEAST_KNOWN * usual.spread**2 + float(weight @ scatter)) / total
-        learned[kind] = Warmth(math.exp(centre), math.sqrt(variance), usual.offset_cents)
-    return learned

@@ -9,6 +9,8 @@ towards an offset of its own with a time constant of a few seconds, and off the 
 with that pipe's τ; a slide or stopper sticks, so each move comes out a little otherwise than meant;
 a blown pipe wanders by a tenth of a cent. Slides and stoppers follow the half and quarter wave: the
 length that the pitch asks for, so c/2f or c/4f (textbook physics; ends left out, they do not move).
+A tongue's pitch goes as its length to a power of its own between −1 and −2 (Plitnik and Knox 1995;
+Euler and Bernoulli).
 """
 
 from __future__ import annotations
@@ -56,6 +58,10 @@ class PracticePipe:
         Of its cooling.
     stick : float
         Relative error of a move, one standard deviation.
+    tongue_mm : float or None
+        Of a reed, at its target [mm].
+    exponent : float
+        By which the tongue's pitch goes with its length [-].
     """
 
     voice: PipeVoice
@@ -66,6 +72,8 @@ class PracticePipe:
     tau_s: float = 45.0
     stick: float = 0.15
     warm_cents: float = 0.0
+    tongue_mm: float | None = None
+    exponent: float = 1.0
     _now_cents: float = field(default=0.0, init=False)
     _wander_cents: float = field(default=0.0, init=False)
 
@@ -162,7 +170,7 @@ class PracticeOrgan:
             moved.cents += cents * (1.0 + moved.stick * float(self._rng.standard_normal()))
 
     def move_mm(self, pipe: PipeRef, mm: float) -> None:
-        """Move slide or stopper so that the pipe gets so much longer, + is longer and flatter [mm].
+        """Move slide, stopper or spring so that what sounds gets so much longer and flatter [mm].
 
         Raises
         ------
@@ -170,10 +178,15 @@ class PracticeOrgan:
             When the pipe is not tuned by its length.
         """
         moved = self.pipes[pipe]
+        ratio = 2.0 ** (moved.cents / 1200.0)
+        if moved.tongue_mm is not None:
+            length_mm = moved.tongue_mm * ratio ** (-1.0 / moved.exponent)
+            longer = float(np.log2((length_mm + mm) / length_mm))
+            self.move_cents(pipe, -1200.0 * moved.exponent * longer)
+            return
         if moved.waves is None:
             raise ValueError(f"pipe {pipe} is not tuned by its length")
-        hz = moved.target_hz * 2.0 ** (moved.cents / 1200.0)
-        length_mm = 1000.0 * _SPEED_M_S / (moved.waves * hz)
+        length_mm = 1000.0 * _SPEED_M_S / (moved.waves * moved.target_hz * ratio)
         self.move_cents(pipe, -1200.0 * float(np.log2((length_mm + mm) / length_mm)))
 
     def blocks(self) -> Iterator[Block]:

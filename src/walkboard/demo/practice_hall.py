@@ -23,6 +23,10 @@ _WARMTH_CENTS = {
     TunedBy.STOPPER: (3.0, 12.0),
 }
 _TAU_S = (20.0, 80.0)
+# Tongues of reeds, longest and shortest for a pitch alike, and by what power their pitch goes with
+# their length: common practice, no source; the power between the ideal bar's and the measured.
+_TONGUE_MM, _TONGUE_HZ, _TONGUE_SLOPE, _TONGUE_SPREAD = 70.0, 65.4, 0.7, 0.2
+_EXPONENT = (1.0, 1.6)
 _WAVES = {TunedBy.SLIDE: 2.0, TunedBy.STOPPER: 4.0, TunedBy.CAP: 4.0}
 
 
@@ -42,6 +46,7 @@ def practice_pipes(
     made = {}
     for ref in pipes:
         device = organ.rank(ref.rank).tuned_by
+        is_reed = device is TunedBy.SPRING
         least, most = _WARMTH_CENTS[device]
         tau_s = float(np.exp(rng.uniform(np.log(_TAU_S[0]), np.log(_TAU_S[1]))))
         made[ref] = PracticePipe(
@@ -51,5 +56,12 @@ def practice_pipes(
             waves=_WAVES.get(device),
             warmth_cents=float(rng.uniform(least, most)),
             tau_s=tau_s,
+            tongue_mm=_tongue_mm(state.pipes[ref].target_hz, rng) if is_reed else None,
+            exponent=float(rng.uniform(*_EXPONENT)) if is_reed else 1.0,
         )
     return made
+
+
+def _tongue_mm(hz: float, rng: np.random.Generator) -> float:
+    usual_mm = _TONGUE_MM * (_TONGUE_HZ / hz) ** _TONGUE_SLOPE
+    return float(usual_mm * np.exp(rng.normal(0.0, _TONGUE_SPREAD)))

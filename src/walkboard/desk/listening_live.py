@@ -64,6 +64,11 @@ class LiveRun:
         The bearings that are laid in it.
     ended : callable
         Called once, from its thread, when it is over and kept.
+
+    Attributes
+    ----------
+    reference : str
+        Id of the stop that sounds beside; empty where none does.
     """
 
     def __init__(
@@ -94,6 +99,7 @@ class LiveRun:
         self._told_key: tuple[object, float] = (None, 0.0)
         self._finished: dict[str, Any] | None = None
         self._finished_s = 0.0
+        self.reference = ""
         self._beside: BesideOf | None = None
         self._beside_pipe: PipeRef | None = None
         self._thread = threading.Thread(target=self._run, daemon=True, name="live session")
@@ -135,8 +141,12 @@ class LiveRun:
         """Take back what was last said of a pipe."""
         self._asked.append(self.session.undo)
 
-    def hear_beside(self, beside: BesideOf | None) -> None:
-        """From now on a reference sounds with each pipe: which, `beside` says; None is none."""
+    def hear_beside(self, beside: BesideOf | None, reference: str = "") -> None:
+        """From now on a reference sounds with each pipe: which, `beside` says; None is none.
+
+        `reference` is the id of its stop, so that a page that is loaded again shows it.
+        """
+        self.reference = reference
 
         def do() -> None:
             self._beside, self._beside_pipe = beside, None

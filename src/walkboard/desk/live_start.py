@@ -14,10 +14,11 @@ from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import Family, Organ, PipeRef, Stop
 from walkboard.organ.targets import target_hz
 from walkboard.work.standing import latest_air
-from walkboard.work.tuning_values import Task
+from walkboard.work.tuning_values import FOLDER, Task
 from walkboard.work.worklist import WorkGroup, work_groups
 
 if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
     from walkboard.capture.microphone import Device
     from walkboard.capture.source import Source
     from walkboard.desk.pages.visit_frame import AtVisit
@@ -56,6 +57,15 @@ def played(path: Path, name: str) -> Source:
     source = play_file(path, RealTime())
     source.name = name
     return source
+
+
+def take_in_killed(book: Book, visit_id: int | None = None) -> None:
+    """Keep the recordings of sessions that were killed, of one visit or of all."""
+    if not any((book.path / FOLDER).glob("*.jsonl")):
+        return
+    from walkboard.work.tuning_left_over import take_in_left_over  # noqa: PLC0415 - slow to load
+
+    take_in_left_over(book, visit_id)
 
 
 def make_run(at: AtVisit, source: Source, kind: str, ended: Callable[[Ended], None]) -> LiveRun:

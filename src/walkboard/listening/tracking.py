@@ -7,7 +7,8 @@ what is heard instead.
 Each update makes two looks at what lies in the ring. A *quick* one (`tracking_quick`, the last
 0.2 s or six periods) follows a pipe that is being moved and tells when it began to move; a *steady*
 one (`tracking_steady`: the machinery of `estimating`) covers what has been heard since then, so the
-reading tightens as the hold lasts. Beside a reference both pipes are read jointly
+reading tightens as the hold lasts. For a high pipe whose room still fills `tracking_room` tells the
+two apart. Beside a reference both pipes are read jointly
 (`tracking_pair`). What else sounds is named by `tracking_recognition`.
 """
 
@@ -20,6 +21,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from walkboard.listening import tracking_room as room
 from walkboard.listening.heard import Comb
 from walkboard.listening.tracking_pair import PairTracker
 from walkboard.listening.tracking_quick import Quick, quick_look
@@ -48,6 +50,7 @@ _RECOGNISE_S = 0.15  # between two looks at what else sounds
 _UNEXPLAINED = 0.06  # share of the power from which something else sounds
 _CLIPPED = 0.999
 _ROOM_FILLS_S = 0.25
+_AGREE_SIGMAS = 4.0  # that two ways of looking may differ by
 _ONSET_S = 0.15  # a quick look at a hold that has just begun is as short
 _WORST_SIGMA_CENTS = 3.0
 
@@ -228,19 +231,50 @@ class Tracker:
                 flags.append(LiveFlag.MOVING)
             sigma = float(np.hypot(look.sigma_cents, look.room_cents))
             return self._reading(now_s, look.hz, sigma, look.seconds, level, flags, heard)
+        seen = self._through_room(now_s, hold, steady)
+        if seen is not None:
+            hold.steady, hold.hz = seen, seen.hz
+            return self._reading(
+                now_s, seen.hz, seen.sigma_cents, steady.seconds, level, flags, heard
+            )
         hold.steady = steady
         hold.hz = steady.hz
         # While the room still fills, or still holds the pitch before a move, σ says so.
         filled_s = now_s - steady.seconds - hold.quiet_since_s
-        room = hold.room_cents * float(np.exp(-max(0.0, filled_s) / _ROOM_FILLS_S))
-        sigma = float(np.hypot(steady.sigma_cents, room))
+        filling = hold.room_cents * float(np.exp(-max(0.0, filled_s) / _ROOM_FILLS_S))
+        sigma = float(np.hypot(steady.sigma_cents, filling))
         return self._reading(now_s, steady.hz, sigma, steady.seconds, level, flags, heard)
+
+    def _through_room(self, now_s: float, hold: _Hold, steady: Steady) -> Steady | None:
+        """A high pipe whose room fills, told apart from it; None where that is not the case."""
+        into_s = now_s - hold.began_s
+        is_high = self.expected.pipe.hz >= room.LOWEST_HZ
+        if hold.moved or into_s > room.UNTIL_S or not is_high:
+            return None
+        window_s = now_s - self._begin_s(now_s, hold)
+        if into_s > room.LONGEST_S and window_s > room.LONGEST_S - 0.3:
+            return None
+        sound = self._ring.since(max(hold.began_s, now_s - room.LONGEST_S))
+        seen = room.room_look(
+            sound,
+            self.sample_rate,
+            steady.hz,
+            window_s,
+            from_onset=into_s <= room.LONGEST_S,
+        )
+        if seen is None:
+            return None
+        sure = float(np.hypot(np.hypot(seen.sigma_cents, steady.sigma_cents), hold.room_cents))
+        return seen if abs(cents_between(steady.hz, seen.hz)) < _AGREE_SIGMAS * sure else None
+
+    def _begin_s(self, now_s: float, hold: _Hold) -> float:
+        """From when on a steady look is made: the room fills, so the beginning is left out."""
+        into_s = now_s - hold.quiet_since_s
+        return max(hold.quiet_since_s + min(1.0, into_s / 3.0), now_s - self.longest_s)
 
     def _steady(self, now_s: float, hold: _Hold) -> Steady | None:
         hz = self.expected.pipe.hz
-        # The room fills: of a longer hold the beginning is left out.
-        into_s = now_s - hold.quiet_since_s
-        begin_s = max(hold.quiet_since_s + min(1.0, into_s / 3.0), now_s - self.longest_s)
+        begin_s = self._begin_s(now_s, hold)
         if now_s - begin_s < max(_STEADY_S, _STEADY_PERIODS / hz):
             return None
         return steady_look(self._ring.since(begin_s), self.sample_rate, hold.hz)

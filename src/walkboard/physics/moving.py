@@ -48,6 +48,8 @@ class Movement:
     least_mm, most_mm : float or None
         How far, as a positive distance [mm]; the two differ where the law is known only within
         limits (reeds). None where no law gives it.
+    is_usual : bool
+        Whether the distance is that of a usual pipe, for this one was not measured.
     """
 
     device: Device
@@ -55,6 +57,7 @@ class Movement:
     words: str
     least_mm: float | None = None
     most_mm: float | None = None
+    is_usual: bool = False
 
     def __post_init__(self) -> None:
         if (self.least_mm is None) != (self.most_mm is None):
@@ -62,12 +65,15 @@ class Movement:
 
     @property
     def distance(self) -> str:
-        """The distance in words, ``about 0.45 mm`` or ``0.06 to 0.12 mm``; empty where unknown."""
+        """The distance in words; empty where unknown.
+
+        As ``about 0.45 mm``, ``0.06 to 0.12 mm`` or ``0.04 to 0.15 mm on a usual tongue``.
+        """
         if self.least_mm is None or self.most_mm is None:
             return ""
         least, most = _written(self.least_mm), _written(self.most_mm)
         if least != most:
-            return f"{least} to {most} mm"
+            return f"{least} to {most} mm{' on a usual tongue' if self.is_usual else ''}"
         return f"{least} mm" if least.startswith("under") else f"about {least} mm"
 
 
@@ -145,6 +151,35 @@ def spring_movement(cents: float, *, tongue_mm: float, exponent: float | None = 
     exponents = (IDEAL_EXPONENT, MEASURED_EXPONENT) if exponent is None else (exponent, exponent)
     distances = sorted(abs(tongue_mm_for_cents(tongue_mm, cents, n)) for n in exponents)
     return Movement(kind, sense, words, distances[0], distances[1])
+
+
+def spring_movement_between(
+    cents: float, *, least_mm: float, most_mm: float, is_usual: bool = False
+) -> Movement:
+    """What to do to the spring of a reed whose tongue is known only within limits.
+
+    Parameters
+    ----------
+    cents : float
+        By how much the pitch is to rise [cents]; negative to fall, not 0.
+    least_mm, most_mm : float
+        Between what lengths the speaking part of its tongue lies [mm].
+    is_usual : bool
+        Whether these are those of a usual reed (`physics.reed.usual_tongue_mm`).
+
+    Raises
+    ------
+    ValueError
+        When the change is 0 or no number, or a length is not positive.
+
+    Notes
+    -----
+    The shorter tongue by n = 2 moves least, the longer by n = 1 most; see `spring_movement`.
+    """
+    kind, sense, words = _sense_of(Device.SPRING, cents)
+    least = abs(tongue_mm_for_cents(least_mm, cents, IDEAL_EXPONENT))
+    most = abs(tongue_mm_for_cents(most_mm, cents, MEASURED_EXPONENT))
+    return Movement(kind, sense, words, least, most, is_usual)
 
 
 def _sense_of(device: str, cents: float) -> tuple[Device, Sense, str]:

@@ -21,6 +21,9 @@ BRASS_DENSITY_KG_M3 = 8500.0  # kg/m³; handbooks give 8400 to 8600; from memory
 BRASS_YOUNG_PER_K = -4e-4  # relative change of Young's modulus a kelvin, ±30 %; from memory
 BRASS_EXPANSION_PER_K = 1.9e-5  # relative change of length a kelvin; from memory
 
+_USUAL_HZ, _USUAL_THICKNESS_MM = 65.4, 0.7
+_THICKNESS_SLOPE = math.log(0.2 / 0.7) / math.log(1046.5 / 65.4)
+
 
 def ideal_tongue_hz(
     thickness_mm: float,
@@ -99,6 +102,36 @@ def tongue_mm_for_cents(
     """
     _check(length_mm, exponent)
     return length_mm * (ratio_of_cents(-cents / exponent) - 1.0)
+
+
+def usual_tongue_mm(hz: float) -> tuple[float, float]:
+    """Between what lengths the speaking part of a reed's tongue mostly lies [mm].
+
+    Parameters
+    ----------
+    hz : float
+        That the pipe sounds [Hz].
+
+    Raises
+    ------
+    ValueError
+        When the frequency is not positive.
+
+    Notes
+    -----
+    The ideal bar of `ideal_tongue_hz` solved for its length, at thicknesses of 0.7 mm at 65 Hz to
+    0.2 mm at 1 kHz and half as far again to either side (common practice, no source; from memory).
+    An order of size: scales, weights and curves of tongues differ from builder to builder.
+    """
+    if not hz > 0.0:
+        raise ValueError(f"a frequency must be positive, not {hz!r} Hz")
+    usual_mm = _USUAL_THICKNESS_MM * (hz / _USUAL_HZ) ** _THICKNESS_SLOPE
+    speed_m_s = math.sqrt(BRASS_YOUNG_PA / BRASS_DENSITY_KG_M3)
+    lengths = [
+        1e3 * math.sqrt(BAR_CONSTANT * 1e-3 * usual_mm * factor * speed_m_s / hz)
+        for factor in (1.0 / 1.5, 1.5)
+    ]
+    return lengths[0], lengths[1]
 
 
 def exponent_of_readings(before_mm: float, after_mm: float, cents: float) -> float:

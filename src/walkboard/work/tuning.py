@@ -1,8 +1,9 @@
 """A live session at the pipes, bound to the book: what a page drives and a script can.
 
 The session records what it hears as it goes and logs each pipe beside it. When it is closed the
-recording is kept in the book with a hold for each pipe called done; where it stood before is in the
-tick's note. What a killed session left is taken in by `take_in_left_over`. Ticks go into the book
+recording is kept in the book, also where nothing was done, with a hold for each pipe called done;
+where it stood before is in the tick's note. How pipes settled is kept too, and read by the next
+session. What a killed session left is taken in by `work.tuning_left_over`. Ticks go into the book
 at once.
 """
 
@@ -13,15 +14,13 @@ import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from walkboard import __version__
 from walkboard.book.records import KeptFault, KeptOrgan, KeptRecording, KeptVisit, Tick, TickState
-from walkboard.capture.recording import Recorder, mend_recording
+from walkboard.capture.recording import Recorder
 from walkboard.capture.source import Block, Meter, Source
-from walkboard.errors import BookError, InputError, SoundError
-from walkboard.listening.heard import Comb, SoundInfo
+from walkboard.errors import BookError, InputError
+from walkboard.listening.heard import Comb
 from walkboard.listening.tracking import UPDATE_S
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.planning.plan import PlanItem
@@ -30,13 +29,13 @@ from walkboard.work import faulting
 from walkboard.work.keeping import now
 from walkboard.work.standing import latest_air
 from walkboard.work.tuning_flow import TOLERANCE_CENTS, TuningFlow
-from walkboard.work.tuning_log import Head, Line, SessionLog, line_of, read_log, walk_of_lines
+from walkboard.work.tuning_left_over import Berth, take_in
+from walkboard.work.tuning_log import Head, Line, SessionLog, line_of
 from walkboard.work.tuning_values import Outcome, Result, Shown, Task
+from walkboard.work.tuning_warmth import learned_warmth
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
-
-FOLDER = ".live"  # in the book's folder: recordings that are not in it yet
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,15 +134,30 @@ class TuningSession:
         divisions = {place.organ.rank(task.pipe.rank).division for task in chosen}
         told = {air.get(division) for division in divisions}
         self.flow = TuningFlow(
-            place.organ, chosen, source.sample_rate, air, tolerance_cents, update_s=update_s
+            place.organ,
+            chosen,
+            source.sample_rate,
+            air,
+            tolerance_cents,
+            learned_warmth(
+                place.organ, place.book.settlings(), place.book.settlings(place.kept.id)
+            ),
+            update_s,
         )
-        folder = place.book.path / FOLDER
-        folder.mkdir(exist_ok=True)
-        name = uuid.uuid4().hex
-        self._recorder = Recorder(folder / f"{name}.flac", source.sample_rate, source.channels)
+        self._berth = Berth(place.book.path)
         one_air = told.pop() if len(told) == 1 else None
-        head = Head(visit_id=place.visit.id, recorded_at=clock(), air_celsius=one_air)
-        self._log = SessionLog(folder / f"{name}.jsonl", head)
+        head = Head(
+            visit_id=place.visit.id,
+            recorded_at=clock(),
+            air_celsius=one_air,
+            stop=chosen[0].stop if chosen else "",
+        )
+        try:
+            self._recorder = Recorder(self._berth.sound, source.sample_rate, source.channels)
+            self._log = SessionLog(self._berth.log, head)
+        except BaseException:
+            self._berth.give_up()
+            raise
         self._closed = False
 
     def run(self, tell: Callable[[Shown], None]) -> None:
@@ -227,7 +241,7 @@ class TuningSession:
             self.flow.hear_beside(reference)
 
     def close(self) -> KeptRecording | None:
-        """End the session and keep its recording; None where nothing was called done in it."""
+        """End the session and keep its recording; None where nothing was heard in it."""
         with self._lock:
             if self._closed:
                 return None
@@ -235,7 +249,12 @@ class TuningSession:
         self.source.close()
         with self._lock:
             self._recorder.close()
-            return _keep(self.place.book, self.place.organ, self._recorder.path, self._log.path)
+            try:
+                kept = take_in(self.place.book, self.place.organ, self._berth.sound, self._log.path)
+            finally:
+                self._berth.release()
+            self._berth.give_up()
+            return kept
 
     def _keep_done(self, result: Result) -> None:
         self._log.add(line_of(result))
@@ -258,56 +277,6 @@ class TuningSession:
         self.place.book.set_tick(
             Tick(uuid.uuid4().hex, self.place.visit.id, pipe, state.value, note, at, "at the pipe")
         )
-
-
-def take_in_left_over(book: Book, organ: Organ) -> tuple[KeptRecording, ...]:
-    """Keep what sessions left that were killed before they were closed.
-
-    One that cannot be kept, as that its visit is closed, stays where it is.
-
-    Parameters
-    ----------
-    book : Book
-    organ : Organ
-        Of the visits that they were made at.
-    """
-    kept = []
-    for log in sorted((book.path / FOLDER).glob("*.jsonl")):
-        try:
-            one = _keep(book, organ, log.with_suffix(".flac"), log)
-        except (BookError, InputError):
-            continue
-        if one is not None:
-            kept.append(one)
-    return tuple(kept)
-
-
-def _keep(book: Book, organ: Organ, sound_path: Path, log_path: Path) -> KeptRecording | None:
-    head, lines = read_log(log_path)
-    kept = None
-    try:
-        seconds = mend_recording(sound_path)
-    except SoundError:
-        seconds = 0.0  # killed before the first frame was whole
-    if seconds and lines:
-        import soundfile
-
-        about = soundfile.info(str(sound_path))
-        sound = SoundInfo(seconds, about.samplerate, about.channels, "FLAC, 24 bit")
-        day = head.recorded_at.astimezone().strftime("%Y-%m-%d-%H%M")
-        walk = walk_of_lines(organ, head, lines, f"live-{day}.flac", sound)
-        if walk.holds:
-            kept = book.keep_recording(
-                head.visit_id,
-                sound_path,
-                walk,
-                program_version=__version__,
-                # When it ended: what it holds of a pipe was heard after that pipe was ticked.
-                recorded_at=head.recorded_at + timedelta(seconds=seconds),
-            )
-    sound_path.unlink(missing_ok=True)
-    log_path.unlink(missing_ok=True)
-    return kept
 
 
 def _open_tasks(place: Place) -> tuple[Task, ...]:

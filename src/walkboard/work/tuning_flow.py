@@ -1,73 +1,39 @@
 """The flow at the pipe: the worklist in order, heard live; pages or a script drive it.
 
 Nothing here touches a book, a clock or a device: blocks with their times come in, `Shown` goes out.
-A pipe is called done when where it will settle is inside the tolerance, sure enough, and it has not
-been moved for a second and a half.
+A pipe is called done when where it will settle is inside the tolerance with two of its σ, and it
+has not been moved for a second and a half. Where it may be in or out it is heard for longer; it is
+to be moved only where it is surely worth it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from walkboard.condition.moves import Advice, MoveSeen, advise, learn_hand
-from walkboard.condition.settling import Forecast, PastSettling, Warmth, forecast
+from walkboard.condition.moves import Advice, MoveSeen, advise, learn_hand, tongue_mm
+from walkboard.condition.settling import Warmth
+from walkboard.condition.settling_learned import PastSettling
 from walkboard.errors import UnknownNameError
 from walkboard.listening.heard import Comb, Spectrum
 from walkboard.listening.tracking import UPDATE_S, Expected, Tracker
 from walkboard.listening.tracking_readings import LiveFlag, LiveReading
-from walkboard.organ.model import Family, Organ, PipeRef, Rank, TunedBy
+from walkboard.organ.model import Family, Organ, PipeRef, TunedBy
 from walkboard.organ.targets import target_hz
 from walkboard.physics.air import Air, speed_of_sound_m_s
+from walkboard.work.tuning_pipe import SURE_CENTS, AtPipe
 from walkboard.work.tuning_values import Outcome, Result, Shown, Step, Task
+from walkboard.work.tuning_warmth import usual_warmth
 
 TOLERANCE_CENTS = 0.5
 _QUIET_S = 1.5  # unmoved, before a pipe can be done or a move is advised again
-_SURE_CENTS = 0.15  # of the reading itself
 _STEADY_SIGMA_CENTS = 0.4
-_MARGIN = 0.7  # of the tolerance, within which its settled place must be believed
-_FORECAST_S = 0.5
-_MOST_HEARD = 400
+_INSIDE_SIGMAS = 2.0
+_MARGIN = 0.7  # of the tolerance, from where on a pipe that is surely there is moved
+_WORTH_SIGMAS = 2.0  # that it must stand from its target, to be moved
 _LONGEST_S = 1.2  # of a window: a pipe that cools moves by half a cent a second
-_LONG_ENOUGH_S = 0.4  # of a window: a shorter one may still be of the attack
-_MOVED_CENTS = 0.4  # a pipe wanders by .15 at times; a second look must say the same
-_MOVED_SIGMAS = 4.0
-# What a hand or a tool leaves, by what is moved: common practice, no source. A spring or a cone is
-# reached with a tool; a stopper is held in the hand.
-_OFFSET_CENTS = {
-    TunedBy.SPRING: 0.2,
-    TunedBy.CONE: 3.0,
-    TunedBy.SLIDE: 5.0,
-    TunedBy.ROLL: 3.0,
-    TunedBy.SHADE: 3.0,
-    TunedBy.EARS: 4.0,
-    TunedBy.CAP: 8.0,
-    TunedBy.STOPPER: 8.0,
-}
-
-
-def usual_warmth(rank: Rank) -> Warmth:
-    """What is thought of a rank's pipes before any was heard settling."""
-    return Warmth(tau_s=50.0, spread=0.6, offset_cents=_OFFSET_CENTS[rank.tuned_by])
-
-
-@dataclass(slots=True)
-class _Work:
-    """What has been heard of the pipe at hand."""
-
-    before: LiveReading | None = None
-    quiet_since_s: float = np.inf
-    handled_s: float | None = None
-    strange: int = 0  # looks in a row that stand elsewhere than due
-    moved: bool = False  # since the last advice
-    asked_cents: float | None = None
-    stood_cents: float | None = None
-    forecast: Forecast | None = None
-    forecast_s: float = -np.inf
-    heard: list[tuple[float, float, float]] = field(default_factory=list)
 
 
 class TuningFlow:
@@ -83,8 +49,8 @@ class TuningFlow:
     air_celsius : mapping of division to float
         [°C]; the organ's pitch temperature where it is not in it.
     tolerance_cents : float
-    warmth : mapping of `TunedBy` word to Warmth
-        Learned from past pipes (`condition.settling.learn_warmth`); the usual where it is not in.
+    warmth : mapping of rank id to Warmth
+        Learned from past pipes (`work.tuning_warmth.learned_warmth`); the usual where it is not in.
     update_s : float
         Between two updates [s].
     """
@@ -107,9 +73,8 @@ class TuningFlow:
         self._results: dict[PipeRef, Result] = {}
         self._order: list[PipeRef] = []
         self._moves: dict[str, list[MoveSeen]] = {}
-        self._past: list[PastSettling] = []
         self._reference: Comb | None = None
-        self._work = _Work()
+        self._work = AtPipe(Warmth())
         self._at = 0
         first = tasks[0] if tasks else None
         comb = Comb("", 440.0) if first is None else Comb(str(first.pipe), first.target_hz)
@@ -130,7 +95,8 @@ class TuningFlow:
     @property
     def settlings(self) -> tuple[PastSettling, ...]:
         """What was learned of how pipes settle, by what they are tuned by."""
-        return tuple(self._past)
+        found = (result.settling for result in self.results)
+        return tuple(settling for settling in found if settling is not None)
 
     def hear_beside(self, reference: Comb | None) -> None:
         """Expect a reference pipe to sound together with the pipe at hand, or none."""
@@ -194,90 +160,38 @@ class TuningFlow:
         if reading.cents is None or reading.sigma_cents is None:
             return self._shown(Step.HOLD, reading, self._missing(task, reading))
         work = self._work
-        if LiveFlag.MOVING in reading.flags or self._has_moved(reading):
-            self._moved(reading)
+        if LiveFlag.MOVING in reading.flags or work.has_moved(reading):
+            work.move(reading)
             return self._shown(Step.MOVE, reading, "moving")
-        if not np.isfinite(work.quiet_since_s):
-            work.quiet_since_s = reading.at_s
+        quiet_s = work.rest(reading)
         if reading.sigma_cents > _STEADY_SIGMA_CENTS:
             return self._shown(Step.LISTEN, reading, "listening")
-        if work.before is None and _is_sure(reading):
-            work.before = reading
-        self._remember(reading)
-        quiet_s = reading.at_s - work.quiet_since_s
-        if quiet_s < _QUIET_S or reading.sigma_cents > _SURE_CENTS:
+        work.remember(reading)
+        is_new = work.handled_s is not None and work.forecast is None
+        if quiet_s < _QUIET_S or reading.sigma_cents > SURE_CENTS or is_new:
             return self._shown(Step.LISTEN, reading, "listening")
         self._learn_move()
-        settled, sigma = self._settled(reading)
-        if work.handled_s is not None and work.forecast is not None and sigma > self._tolerance / 2:
-            # It may still go anywhere: to move it now would be to chase it.
-            if abs(settled) > 3.0 * sigma + self._tolerance:
-                return self._advised(reading, settled)
-            return self._shown(Step.WAIT, reading, f"hand off; {work.forecast.words}")
-        if abs(settled) < _MARGIN * self._tolerance and sigma < self._tolerance / 2:
+        return self._judge(task, reading)
+
+    def _judge(self, task: Task, reading: LiveReading) -> Shown:
+        """Whether a pipe that stands is done, to be moved, or to be heard for longer."""
+        settled, sigma = self._work.settled(reading)
+        tolerance, told = self._tolerance, self._work.forecast
+        if abs(settled) + _INSIDE_SIGMAS * sigma < tolerance:
             return self._finish(task, reading, settled, sigma)
-        return self._advised(reading, settled)
-
-    def _has_moved(self, reading: LiveReading) -> bool:
-        """Whether it stands elsewhere than a pipe does that nobody touched."""
-        work = self._work
-        assert reading.cents is not None
-        assert reading.sigma_cents is not None
-        if work.forecast is not None:
-            due = work.forecast.settled_cents + work.forecast.above_cents
-        elif work.before is not None and work.before.cents is not None and work.handled_s is None:
-            due = work.before.cents
-        else:
-            return False
-        if reading.window_s < _LONG_ENOUGH_S:
-            return False
-        limit = max(_MOVED_CENTS, _MOVED_SIGMAS * reading.sigma_cents)
-        work.strange = work.strange + 1 if abs(reading.cents - due) > limit else 0
-        return work.strange >= 2
-
-    def _moved(self, reading: LiveReading) -> None:
-        work = self._work
-        work.quiet_since_s = np.inf
-        work.handled_s = reading.at_s
-        work.moved = True
-        work.strange = 0
-        work.heard.clear()
-        work.forecast = None
-        work.forecast_s = -np.inf
-
-    def _remember(self, reading: LiveReading) -> None:
-        work = self._work
-        if work.handled_s is None or reading.cents is None or reading.sigma_cents is None:
-            return
-        middle_s = reading.at_s - 0.5 * reading.window_s - work.handled_s
-        last_s = work.heard[-1][0] if work.heard else -np.inf
-        if middle_s - last_s >= 0.25 and middle_s >= 0.0:
-            work.heard.append((middle_s, reading.cents, reading.sigma_cents))
-            del work.heard[:-_MOST_HEARD]
-        if reading.at_s - work.forecast_s >= _FORECAST_S and len(work.heard) > 2:
-            times, cents, sigma = np.array(work.heard).T
-            work.forecast = forecast(times, cents, sigma, self._warmth_of_pipe())
-            work.forecast_s = reading.at_s
-
-    def _warmth_of_pipe(self) -> Warmth:
-        task = self.task
-        assert task is not None
-        rank = self._organ.rank(task.pipe.rank)
-        return self._warmth.get(rank.tuned_by.value, usual_warmth(rank))
-
-    def _settled(self, reading: LiveReading) -> tuple[float, float]:
-        """Where the pipe will stand against its target, and how sure that is [cents]."""
-        assert reading.cents is not None
-        assert reading.sigma_cents is not None
-        told = self._work.forecast
-        if self._work.handled_s is None or told is None:
-            return reading.cents, reading.sigma_cents
-        return told.settled_cents, told.sigma_cents
+        if told is not None and sigma > tolerance / 2:
+            # It may still go anywhere: to move it now would be to chase it.
+            if abs(settled) > 3.0 * sigma + tolerance:
+                return self._advised(reading, settled)
+            return self._shown(Step.WAIT, reading, f"hand off; {told.words}")
+        if abs(settled) > max(_MARGIN * tolerance, _WORTH_SIGMAS * sigma):
+            return self._advised(reading, settled)
+        return self._shown(Step.LISTEN, reading, "listening: it is close")
 
     def _learn_move(self) -> None:
         """Compare what the last move was asked to do with what it did."""
         work, task = self._work, self.task
-        if not work.moved or work.asked_cents is None or work.stood_cents is None:
+        if not work.is_moved or work.asked_cents is None or work.stood_cents is None:
             return
         assert task is not None
         told = work.forecast
@@ -285,20 +199,23 @@ class TuningFlow:
             return
         seen = MoveSeen(work.asked_cents, told.settled_cents - work.stood_cents)
         self._moves.setdefault(task.pipe.rank, []).append(seen)
-        work.asked_cents, work.moved = None, False
+        work.asked_cents, work.is_moved = None, False
 
     def _advised(self, reading: LiveReading, settled_cents: float) -> Shown:
         task, work = self.task, self._work
         assert task is not None
         assert reading.hz is not None
         rank = self._organ.rank(task.pipe.rank)
-        if not work.moved:
+        if not work.is_moved:
             work.asked_cents, work.stood_cents = -settled_cents, settled_cents
         celsius = self._air.get(rank.division, self._organ.pitch.at_celsius)
         speed = speed_of_sound_m_s(Air(celsius))
         told = "historic: ask the organ's adviser before you move it" if rank.historic else ""
         hand = learn_hand(self._moves.get(rank.id, ()))
-        advice = advise(rank.tuned_by.value, -settled_cents, reading.hz, speed, hand, told)
+        tongue = None
+        if rank.tuned_by is TunedBy.SPRING:
+            tongue = tongue_mm(rank, task.pipe.number, reading.hz)
+        advice = advise(rank.tuned_by.value, -settled_cents, reading.hz, speed, hand, told, tongue)
         return self._shown(Step.MOVE, reading, advice.words, advice)
 
     def _finish(
@@ -306,9 +223,6 @@ class TuningFlow:
     ) -> Shown:
         result = self._put(task, Outcome.DONE, reading, settled_cents, sigma_cents)
         told = self._work.forecast
-        if told is not None and told.log_tau_sigma < _TOLD_TAU:
-            kind = self._organ.rank(task.pipe.rank).tuned_by.value
-            self._past.append(PastSettling(kind, told.log_tau, told.log_tau_sigma))
         left = "as it was" if self._work.handled_s is None else "done"
         self._go_on()
         return Shown(
@@ -334,8 +248,18 @@ class TuningFlow:
     ) -> Result:
         self._forget(task.pipe)
         work = self._work
+        told, settling = work.forecast, None
+        was_asked = work.stood_cents is not None  # else it only wandered, or was jostled
+        if outcome is Outcome.DONE and told is not None and was_asked:
+            settling = PastSettling(
+                self._organ.rank(task.pipe.rank).tuned_by.value,
+                told.log_tau,
+                told.log_tau_sigma,
+                told.offset_cents,
+                told.offset_sigma_cents,
+            )
         result = Result(
-            task, outcome, work.before, after, settled_cents, sigma_cents, work.handled_s
+            task, outcome, work.before, after, settled_cents, sigma_cents, work.handled_s, settling
         )
         self._results[task.pipe] = result
         self._order.append(task.pipe)
@@ -358,8 +282,10 @@ class TuningFlow:
 
     def _turn_to(self, index: int) -> None:
         self._at = index
-        self._work = _Work()
-        self._expect(self._tasks[index])
+        task = self._tasks[index]
+        rank = self._organ.rank(task.pipe.rank)
+        self._work = AtPipe(self._warmth.get(rank.id) or usual_warmth(rank))
+        self._expect(task)
 
     def _expect(self, task: Task) -> None:
         rank = self._organ.rank(task.pipe.rank)
@@ -410,10 +336,3 @@ class TuningFlow:
 
 
 _TOLD_MOVE = 0.3  # of what was asked, from which the forecast tells what a move did
-_TOLD_TAU = 0.5  # of ln τ, from which a pipe tells something of its kind
-
-
-def _is_sure(reading: LiveReading) -> bool:
-    """Whether a reading can stand for where the pipe is."""
-    sigma = reading.sigma_cents
-    return sigma is not None and sigma < _SURE_CENTS and reading.window_s >= _LONG_ENOUGH_S

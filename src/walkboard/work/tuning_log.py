@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from walkboard.book.records import KeptSettling
+from walkboard.condition.settling_learned import PastSettling
 from walkboard.errors import InputError
 from walkboard.listening.heard import SoundInfo
 from walkboard.listening.tracking_readings import LiveReading
@@ -32,6 +34,16 @@ class Heard(BaseModel):
     end_s: float
 
 
+class Settled(BaseModel):
+    """How a pipe was heard settling."""
+
+    model_config = _STRICT
+    log_tau: float
+    log_tau_sigma: float
+    offset_cents: float
+    offset_sigma_cents: float
+
+
 class Line(BaseModel):
     """One pipe called done; or, with `undone`, taken back."""
 
@@ -41,15 +53,17 @@ class Line(BaseModel):
     before: Heard | None = None
     after: Heard | None = None
     undone: bool = False
+    settling: Settled | None = None
 
 
 class Head(BaseModel):
-    """The first line."""
+    """The first line; `stop` is the one that sounds the first pipe."""
 
     model_config = _STRICT
     visit_id: int
     recorded_at: datetime
     air_celsius: float | None
+    stop: str = ""
 
 
 class SessionLog:
@@ -113,7 +127,21 @@ def line_of(result: Result) -> Line:
     before = None
     if result.before is not None and result.handled_s is not None:
         before = _heard(result.before, result.before.hz, result.before.sigma_cents)
-    return Line(pipe=str(result.task.pipe), stop=result.task.stop, before=before, after=after)
+    pipe, stop = str(result.task.pipe), result.task.stop
+    return Line(
+        pipe=pipe, stop=stop, before=before, after=after, settling=_settled(result.settling)
+    )
+
+
+def _settled(past: PastSettling | None) -> Settled | None:
+    if past is None or past.offset_cents is None or past.offset_sigma_cents is None:
+        return None
+    return Settled(
+        log_tau=past.log_tau,
+        log_tau_sigma=past.log_tau_sigma,
+        offset_cents=past.offset_cents,
+        offset_sigma_cents=past.offset_sigma_cents,
+    )
 
 
 def _heard(reading: LiveReading, hz: float | None, sigma_cents: float | None) -> Heard | None:
@@ -134,13 +162,9 @@ def walk_of_lines(
     """A session as a walk that the book can keep: a hold for each pipe called done, as it settles.
 
     What stood before is in the log and in the note of the tick; as a reading it would count as
-    where the pipe stands after it was tuned.
+    where the pipe stands after it was tuned. A session in which nothing was done has no holds.
     """
-    standing: dict[str, Line] = {}
-    for line in lines:
-        standing.pop(line.pipe, None)
-        if not line.undone:
-            standing[line.pipe] = line
+    standing = _standing(lines)
     heard = sorted(
         ((line.after, line) for line in standing.values() if line.after is not None),
         key=lambda pair: pair[0].start_s,
@@ -162,4 +186,38 @@ def walk_of_lines(
         number = organ.division(rank.division).key_number(key)
         holds.append(Hold(n, key, number, part.start_s, part.end_s, (reading,)))
     drawn = tuple(dict.fromkeys(line.stop for line in standing.values()))
+    if not drawn and head.stop:
+        drawn = (head.stop,)
     return HeardWalk(file, sound, organ.name, drawn, head.air_celsius, tuple(holds), ())
+
+
+def settlings_of_lines(organ: Organ, head: Head, lines: Sequence[Line]) -> tuple[KeptSettling, ...]:
+    """How the pipes of a session that stand as done were heard settling, for the book."""
+    found = []
+    for line in _standing(lines).values():
+        if line.settling is None or line.after is None:
+            continue
+        pipe = PipeRef.parse(line.pipe)
+        found.append(
+            KeptSettling(
+                visit_id=head.visit_id,
+                pipe=pipe,
+                tuned_by=organ.rank(pipe.rank).tuned_by.value,
+                log_tau=line.settling.log_tau,
+                log_tau_sigma=line.settling.log_tau_sigma,
+                offset_cents=line.settling.offset_cents,
+                offset_sigma_cents=line.settling.offset_sigma_cents,
+                heard_at=head.recorded_at + timedelta(seconds=line.after.end_s),
+            )
+        )
+    return tuple(found)
+
+
+def _standing(lines: Sequence[Line]) -> dict[str, Line]:
+    """The last line of each pipe that was not taken back."""
+    standing: dict[str, Line] = {}
+    for line in lines:
+        standing.pop(line.pipe, None)
+        if not line.undone:
+            standing[line.pipe] = line
+    return standing

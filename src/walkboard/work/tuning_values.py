@@ -7,9 +7,12 @@ from enum import StrEnum
 
 from walkboard.condition.moves import Advice
 from walkboard.condition.settling import Forecast
+from walkboard.condition.settling_learned import PastSettling
 from walkboard.listening.tracking_readings import LiveReading
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
+
+FOLDER = ".live"  # in the book's folder: recordings of live sessions that are not in it yet
 
 
 class Step(StrEnum):
@@ -66,6 +69,8 @@ class Result:
         Where it will stand at rest.
     handled_s : float or None
         When the hand was last off it, by the source's clock.
+    settling : PastSettling or None
+        What it told of its cooling, where it was handled.
     """
 
     task: Task
@@ -75,6 +80,7 @@ class Result:
     settled_cents: float | None
     settled_sigma_cents: float | None
     handled_s: float | None
+    settling: PastSettling | None = None
 
 
 @dataclass(frozen=True, slots=True)

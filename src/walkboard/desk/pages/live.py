@@ -49,6 +49,8 @@ def live(request: Request) -> Response:
     if at is None or not groups:
         return desk.render(request, "live/nothing.html", organ=organ, has_visit=at is not None)
     run = desk.listening.run
+    if run is None:
+        live_start.take_in_killed(desk.book, at.visit.id)
     found, trouble = ((), "") if run is not None else live_start.devices()
     return desk.render(
         request,
@@ -120,7 +122,7 @@ def reference(request: Request) -> Response:
     at = surely_at_work(request)
     run = _run_of(at)
     stop_id = request.query_params.get("stop", "")
-    run.hear_beside(live_start.beside(at, stop_id) if stop_id else None)
+    run.hear_beside(live_start.beside(at, stop_id) if stop_id else None, stop_id)
     return JSONResponse({"stop": stop_id})
 
 
@@ -149,14 +151,8 @@ def start_on(
     at: AtVisit, source: Source, make_run: Callable[[Callable[[Ended], None]], LiveRun]
 ) -> Response:
     """Start the session that `make_run` makes; the source is closed where it cannot be."""
-    from walkboard.work.tuning import take_in_left_over  # noqa: PLC0415 - slow to load
-
-    def make(ended: Callable[[Ended], None]) -> LiveRun:
-        take_in_left_over(at.desk.book, at.organ)
-        return make_run(ended)
-
     try:
-        at.desk.listening.start(make)
+        at.desk.listening.start(make_run)
     except BaseException:
         source.close()
         raise

@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.desk import incoming
+from walkboard.desk.live_start import take_in_killed
 from walkboard.desk.pages.visit_frame import (
     asked_visit,
     render_step,
@@ -53,6 +54,11 @@ async def close(request: Request) -> Response:
 
 def _close(request: Request, note: str) -> Response:
     at = surely_at_work(request)
+    # What was heard live belongs to the visit; once it is closed, nothing more comes to it.
+    run = at.desk.listening.run
+    if run is not None and run.visit_id == at.visit.id:
+        at.desk.listening.stop()
+    take_in_killed(at.desk.book, at.visit.id)
     at.desk.book.close_visit(at.visit.id, note)
     return RedirectResponse(f"/organ/{at.kept.id}/visit/{at.visit.id}/closed", 303)
 
