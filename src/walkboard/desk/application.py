@@ -22,6 +22,7 @@ from walkboard.desk.desk import Desk, desk_of, visitor_of
 from walkboard.desk.gate import Gate, Guarded, TooMuchError, safe_headers
 from walkboard.desk.jobs import Job, Jobs
 from walkboard.desk.live import Hub
+from walkboard.desk.live_start import take_in_killed
 from walkboard.desk.page import Access, Keep, Page
 from walkboard.desk.pages import PAGES
 from walkboard.desk.pairing import Devices, Pairing
@@ -154,6 +155,8 @@ def _warm(desk: Desk) -> None:
                 overview(desk.book, kept)
     finally:
         desk.is_warm.set()
+    with suppress(WalkboardError):
+        take_in_killed(desk.book)
     with suppress(WalkboardError):
         for kept in desk.book.organs():
             recall(desk.book, kept)

@@ -19,6 +19,7 @@ from starlette.responses import JSONResponse, Response
 from walkboard.book.records import FaultKind, KeptVisit
 from walkboard.desk.desk import Desk, desk_of
 from walkboard.desk.listening_live import TOPIC
+from walkboard.desk.live_start import take_in_killed
 from walkboard.desk.outbox import Setting
 from walkboard.desk.page import Door, Page
 from walkboard.desk.pages.measured import setup
@@ -63,6 +64,8 @@ def at_the_pipe(request: Request) -> Response:
     desk = desk_of(request)
     _, organ = desk.organ(request)
     at = visit_at_work(request)
+    if at is not None and desk.listening.run is None:
+        take_in_killed(desk.book, at.visit.id)
     chosen = preferences_of(request)
     shown = replace(chosen, look=Look.DARK) if chosen.look is Look.AUTO else chosen
     groups = None if at is None else work_groups(desk.book, at.visit)
