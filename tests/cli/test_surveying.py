@@ -23,6 +23,7 @@ def test_a_plan_is_printed_written_and_made_for_the_machine(
 def test_json_holds_the_walks(run: Run, organ_file: Path) -> None:
     ran = run("survey-plan", organ_file, "--keys", "C,F#", "--hold", 3, "--json")
     assert ran.json["hold_s"] == 3.0
+    assert ran.json["alone_s"] == 2.0
     assert {key[:-1] for walk in ran.json["walks"] for key in walk["keys"]} == {"C", "F#"}
     assert ran.json["bound_minutes"] == pytest.approx(ran.json["minutes"], rel=1e-4)
 

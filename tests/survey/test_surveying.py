@@ -133,9 +133,33 @@ def test_longer_holds_take_longer_by_just_that():
     assert_allclose(long.minutes - usual.minutes, usual.holds * 4.0 / 60.0, rtol=1e-6)
 
 
+def test_where_one_pipe_sounds_at_a_time_the_keys_are_held_shorter():
+    usual, quick = plan_survey(VILLAGE), plan_survey(VILLAGE, pace=Pace(alone_s=1.0))
+    assert_sound(VILLAGE, quick)
+    for walk in quick.walks:
+        one = all(len(VILLAGE.sounding(walk.drawn, key)) == 1 for key in walk.keys)
+        assert quick.pace_of(walk).hold_s == (1.0 if one else 4.0)
+    assert any(walk.alone for walk in quick.walks)
+    # No more than the usual plan with its walks of one pipe held shorter, and proven the least.
+    shorter_s = 3.0 * sum(len(walk.keys) for walk in usual.walks if walk.alone)
+    assert quick.minutes <= usual.minutes - shorter_s / 60.0 + 1e-9
+    assert quick.bound_minutes == pytest.approx(quick.minutes, rel=1e-4)
+
+
+def test_drawing_a_stop_alone_is_worth_it_only_where_it_is_held_much_shorter():
+    """At half a second a rank by itself takes less than two ranks at 4 s, the setting counted."""
+    quick = plan_survey(VILLAGE, pace=Pace(alone_s=0.5))
+    usual = plan_survey(VILLAGE)
+    assert sum(w.alone for w in quick.walks) > sum(w.alone for w in usual.walks)
+    assert quick.bound_minutes is not None
+    assert quick.bound_minutes <= quick.minutes + 1e-9
+    assert quick.minutes < usual.minutes
+
+
 def test_the_exchanged_plan_holds_what_the_plan_holds():
     plan = plan_survey(VILLAGE)
     given_away = survey_plan_to_json(plan)
     assert given_away["format"] == 1
     assert [walk["drawn"] for walk in given_away["walks"]] == [list(w.drawn) for w in plan.walks]
     assert sum(len(walk["keys"]) for walk in given_away["walks"]) == given_away["holds"]
+    assert {walk["hold_s"] for walk in given_away["walks"]} == {4.0}

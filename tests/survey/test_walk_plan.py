@@ -39,3 +39,11 @@ def test_runs_hold_every_key_once_and_upward(semitones):
 def test_a_walk_of_61_keys_takes_its_holds_and_its_setting():
     # by hand: 61 × (4 + 0.3) s = 262.3 s = 4.3717 min, and 0.3 min
     assert_allclose(Pace().minutes(1, 61), 4.6717, atol=1e-4)
+
+
+def test_one_pipe_alone_may_be_held_shorter_and_never_longer():
+    # by hand: 61 × (2 + 0.3) s = 140.3 s = 2.3383 min, and 0.3 min
+    assert_allclose(Pace(alone_s=2.0).of_one_pipe.minutes(1, 61), 2.6383, atol=1e-4)
+    assert Pace().of_one_pipe == Pace()
+    with pytest.raises(ValueError, match="no longer than several"):
+        Pace(3.0, alone_s=4.0)

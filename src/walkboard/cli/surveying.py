@@ -26,6 +26,9 @@ def survey_plan(
         None, "--pipes", metavar="FILE|PIPE,...", help="Only these: rank:number, or whole ranks."
     ),
     hold: float = typer.Option(4.0, "--hold", help="How long each key is held [s]."),
+    alone: float = typer.Option(
+        2.0, "--hold-alone", help="How long where one pipe sounds at a time, if that is less [s]."
+    ),
     gap: float = typer.Option(0.3, "--gap", help="From one key to the next [s]."),
     together: list[str] = typer.Option(
         [],
@@ -50,7 +53,7 @@ def survey_plan(
     from walkboard.work import surveying
     from walkboard.work.describing import load_organ
 
-    if not 0.5 <= hold <= 60.0 or not 0.0 <= gap <= 60.0:
+    if not (0.5 <= hold <= 60.0 and 0.5 <= alone <= 60.0 and 0.0 <= gap <= 60.0):
         raise InputError("No key is held so.", mend="Hold 0.5 to 60 seconds, with 0 to 60 between.")
     described = load_organ(organ)
     pairs = [tuple(pair.strip() for pair in words.split("+")) for words in together]
@@ -63,7 +66,7 @@ def survey_plan(
         described,
         choose=KeysWanted() if keys is None else KeysWanted.parse(keys),
         pipes=None if pipes is None else surveying.pipes_named(described, pipes),
-        pace=Pace(hold, gap),
+        pace=Pace(hold, gap, alone_s=min(alone, hold)),
         rules=CautiousRules(wished=frozenset(frozenset(pair) for pair in pairs)),
         minutes=minutes,
     )

@@ -121,7 +121,7 @@ def _line(organ: Organ, plan: SurveyPlan, walk: SurveyWalk, order: int) -> WalkL
         draw=tuple(stop_words(organ, organ.stop(stop)) for stop in walk.drawn),
         keys=tuple(str(run).replace("#", "♯") for run in walk.runs),
         count=counted(len(walk.keys), "key"),
-        hold=f"{plan.pace.hold_s:g} s each",
+        hold=f"{plan.pace_of(walk).hold_s:g} s each",
         minutes=minutes(plan.minutes_of(walk)),
         note="".join(f"Doubtful: {doubt}. " for doubt in walk.doubts).strip().replace("#", "♯"),
         stops=",".join(walk.drawn),
@@ -130,12 +130,15 @@ def _line(organ: Organ, plan: SurveyPlan, walk: SurveyWalk, order: int) -> WalkL
 
 def _facts(plan: SurveyPlan) -> tuple[Fact, ...]:
     given = "" if plan.minutes_given is None else f" of {minutes(plan.minutes_given)}"
+    held = f"{plan.pace.hold_s:g} s"
+    if plan.pace.of_one_pipe != plan.pace:
+        held += f", or {plan.pace.of_one_pipe.hold_s:g} s where one pipe sounds alone"
     facts = [
         Fact("Time in all", f"{minutes(plan.minutes)}{given}"),
         Fact("Pipes read", f"{len(plan.wanted)} in {counted(plan.holds, 'hold')}"),
         Fact(
             "Each key",
-            f"held {plan.pace.hold_s:g} s, then {plan.pace.gap_s:g} s; "
+            f"held {held}, then {plan.pace.gap_s:g} s; "
             f"{minutes(plan.pace.setting_minutes)} to set each walk",
         ),
         Fact("Rank by rank", f"would take {minutes(plan.by_rank_minutes)}"),

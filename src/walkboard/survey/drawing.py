@@ -3,14 +3,14 @@
 A weighted set cover with set-ups. A registration r, once drawn, costs a setting; each key k held
 with it costs a hold, and reads the wanted pipes that the two sound:
 
-    minimise  Σ setting·y[r] + Σ hold·b[k, r]
+    minimise  Σ setting·y[r] + Σ hold[r]·b[k, r]
     subject to  Σ b[k, r] ≥ 1 over all (k, r) that sound pipe p, for every wanted p;  b[k, r] ≤ y[r]
 
-with y and b 0 or 1. A pipe that sounds at several keys or keyboards (an extended or borrowed rank)
-is wanted once. Keys that share pipes are taken together; sets of keys that are alike in all that
-matters are solved once and counted as often as they occur, which keeps the problem small. The
-solver (HiGHS, through scipy) gives the solution and a proven bound; where it gives up, a greedy
-cover and the solver's bound stand.
+with y and b 0 or 1. Where one pipe sounds at a time, a hold may take less. A pipe that sounds at
+several keys or keyboards (an extended or borrowed rank) is wanted once. Keys that share pipes are
+taken together; sets of keys that are alike in all that matters are solved once and counted as often
+as they occur, which keeps the problem small. The solver (HiGHS, through scipy) gives the solution
+and a proven bound; where it gives up, a greedy cover and the solver's bound stand.
 """
 
 from __future__ import annotations
@@ -58,6 +58,19 @@ class Cover:
     bound_minutes: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Costs:
+    """What a registration takes to set, and each key with a registration, by its number [min]."""
+
+    setting_minutes: float
+    key_minutes: tuple[float, ...]
+
+    @classmethod
+    def of(cls, choices: Sequence[Registration], pace: Pace) -> _Costs:
+        keys = (pace.of_one_pipe if one.alone else pace for one in choices)
+        return cls(pace.setting_minutes, tuple(of.key_minutes for of in keys))
+
+
 Reads = Mapping[int, frozenset[PipeRef]]
 """What each registration, by its number, reads at one place."""
 
@@ -80,8 +93,9 @@ def cover(
     reads = _reads(organ, choices, wanted)
     held: dict[int, list[Key]] = defaultdict(list)
     bound = 0.0
+    costs = _Costs.of(choices, pace)
     for group in _linked(_alike(reads)):
-        chosen, least = _solve(group, pace)
+        chosen, least = _solve(group, costs)
         bound += least
         for kind, picks in zip(group, chosen, strict=True):
             for places in kind.copies:
@@ -100,7 +114,7 @@ def least_minutes(
     groups = _linked(_alike(_reads(organ, choices, wanted)))
     bound = 0.0
     for group in groups:
-        found = _model(group, pace).solve(whole=0, gap=_GAP)
+        found = _model(group, _Costs.of(choices, pace)).solve(whole=0, gap=_GAP)
         bound += 0.0 if found.x is None else float(found.fun)
     return bound
 
@@ -234,24 +248,24 @@ class _Model:
         )
 
 
-def _model(group: Sequence[_Kind], pace: Pace) -> _Model:
+def _model(group: Sequence[_Kind], costs: _Costs) -> _Model:
     choices = sorted(frozenset[int]().union(*(kind.choices for kind in group)))
     number = {choice: i for i, choice in enumerate(choices)}
-    cost = [pace.setting_minutes] * len(choices)
+    cost = [costs.setting_minutes] * len(choices)
     where: list[tuple[int, int, tuple[int, ...]]] = []
     rows: list[list[tuple[int, float]]] = []
     for k, kind in enumerate(group):
         readers: dict[int, list[tuple[int, float]]] = defaultdict(list)
         for n, place in enumerate(kind.places):
-            ways: dict[frozenset[int], list[int]] = defaultdict(list)
+            ways: dict[tuple[frozenset[int], float], list[int]] = defaultdict(list)
             for choice, read in place:
-                ways[read].append(choice)
-            for read, able in ways.items():
+                ways[read, costs.key_minutes[choice]].append(choice)
+            for (read, key_minutes), able in ways.items():
                 for pipe in read:
                     readers[pipe].append((len(cost), 1.0))
                 rows.append([*((number[c], 1.0) for c in able), (len(cost), -1.0)])
                 where.append((k, n, tuple(able)))
-                cost.append(pace.key_minutes * len(kind.copies))
+                cost.append(key_minutes * len(kind.copies))
         rows += readers.values()
     entries = [(r, column, value) for r, row in enumerate(rows) for column, value in row]
     at_row, at_column, values = (np.array(part) for part in zip(*entries, strict=True))
@@ -264,11 +278,11 @@ def _model(group: Sequence[_Kind], pace: Pace) -> _Model:
     )
 
 
-def _solve(group: Sequence[_Kind], pace: Pace) -> tuple[Picks, float]:
+def _solve(group: Sequence[_Kind], costs: _Costs) -> tuple[Picks, float]:
     """The least-time picks of one group, and a proven bound of their minutes."""
-    model = _model(group, pace)
+    model = _model(group, costs)
     found = model.solve(whole=1, gap=_GAP if model.cost.size <= _SMALL else _GAP_LARGE)
-    greedy = _greedy(group, pace)
+    greedy = _greedy(group, costs)
     bound = 0.0 if found.mip_dual_bound is None else max(0.0, float(found.mip_dual_bound))
     if found.x is None:
         return greedy, bound
@@ -277,17 +291,21 @@ def _solve(group: Sequence[_Kind], pace: Pace) -> tuple[Picks, float]:
     for (k, n, able), value in zip(model.where, found.x[len(model.choices) :], strict=True):
         if value > 0.5:
             picks[k].append((n, next(choice for choice in able if choice in drawn)))
-    best = min((picks, greedy), key=lambda p: _minutes(group, p, pace))
-    return best, min(bound, _minutes(group, best, pace))
+    best = min((picks, greedy), key=lambda p: _minutes(group, p, costs))
+    return best, min(bound, _minutes(group, best, costs))
 
 
-def _minutes(group: Sequence[_Kind], picks: Picks, pace: Pace) -> float:
+def _minutes(group: Sequence[_Kind], picks: Picks, costs: _Costs) -> float:
     used = {choice for of_kind in picks for _, choice in of_kind}
-    holds = sum(len(kind.copies) * len(p) for kind, p in zip(group, picks, strict=True))
-    return pace.minutes(len(used), holds)
+    holds = sum(
+        len(kind.copies) * costs.key_minutes[choice]
+        for kind, of_kind in zip(group, picks, strict=True)
+        for _, choice in of_kind
+    )
+    return len(used) * costs.setting_minutes + holds
 
 
-def _greedy(group: Sequence[_Kind], pace: Pace) -> Picks:
+def _greedy(group: Sequence[_Kind], costs: _Costs) -> Picks:
     """A cover by always taking the registration that reads most new pipes for its minutes."""
     missing = [{p for place in kind.places for _, read in place for p in read} for kind in group]
     picks: Picks = [[] for _ in group]
@@ -306,7 +324,8 @@ def _greedy(group: Sequence[_Kind], pace: Pace) -> Picks:
                         trial[-1].append((n, choice))
                         new += len(gained) * len(kind.copies)
                         holds += len(kind.copies)
-            worth = new / (pace.minutes(1, holds) or 1.0)
+            minutes = costs.setting_minutes + holds * costs.key_minutes[choice]
+            worth = new / (minutes or 1.0)
             if new and worth > best[0]:
                 best = (worth, trial)
         for k, of_kind in enumerate(best[1]):

@@ -18,6 +18,7 @@ def survey_plan_to_json(plan: SurveyPlan) -> dict[str, Any]:
         "format": FORMAT,
         "organ": plan.organ,
         "hold_s": plan.pace.hold_s,
+        "alone_s": plan.pace.of_one_pipe.hold_s,
         "gap_s": plan.pace.gap_s,
         "setting_minutes": plan.pace.setting_minutes,
         "minutes_given": plan.minutes_given,
@@ -38,6 +39,7 @@ def survey_plan_to_json(plan: SurveyPlan) -> dict[str, Any]:
                     for run in walk.runs
                 ],
                 "keys": [key.name for key in walk.keys],
+                "hold_s": plan.pace_of(walk).hold_s,
                 "minutes": plan.minutes_of(walk),
                 "reads": [str(pipe) for pipe in walk.reads],
                 "doubts": list(walk.doubts),

@@ -24,11 +24,14 @@ class Registration:
     keys : frozenset of Key
         Where all that they sound can be told apart; for a single stop every key that it sounds at,
         since nothing less can be drawn.
+    alone : bool
+        Whether one pipe sounds at each of them.
     """
 
     division: str
     stops: tuple[str, ...]
     keys: frozenset[Key]
+    alone: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +42,14 @@ class Registrations:
     ----------
     found : tuple of Registration
         None of them lies wholly within another, stops and keys.
+    alone : tuple of Registration
+        Those of one pipe at a time that do: worth drawing only where they are held shorter.
     complete : bool
         Whether every possible one was looked at.
     """
 
     found: tuple[Registration, ...]
+    alone: tuple[Registration, ...]
     complete: bool
 
 
@@ -105,11 +111,10 @@ def registrations(
                 break
         feasible |= above
         level = above
-    found = [
-        Registration(division, drawn, frozenset(k for k in good if _any(sounds, drawn, k)))
-        for drawn, good in feasible.items()
-    ]
-    return Registrations(tuple(_worthwhile(found)), complete)
+    found = [_registration(division, drawn, good, sounds) for drawn, good in feasible.items()]
+    kept = tuple(_worthwhile(found))
+    alone = tuple(one for one in found if one.alone and one not in kept)
+    return Registrations(kept, alone, complete)
 
 
 Sounds = Mapping[str, Mapping[Key, tuple[PipeRef, ...]]]
@@ -120,8 +125,12 @@ def _sounding(organ: Organ, stop: str, keys: Sequence[Key]) -> dict[Key, tuple[P
     return {key: pipes for key, pipes in found.items() if pipes}
 
 
-def _any(sounds: Sounds, drawn: Sequence[str], key: Key) -> bool:
-    return any(key in sounds[stop] for stop in drawn)
+def _registration(
+    division: str, drawn: tuple[str, ...], good: frozenset[Key], sounds: Sounds
+) -> Registration:
+    pipes = {key: {pipe for stop in drawn for pipe in sounds[stop].get(key, ())} for key in good}
+    keys = frozenset(key for key in good if pipes[key])
+    return Registration(division, drawn, keys, all(len(pipes[key]) == 1 for key in keys))
 
 
 def _voices(organ: Organ) -> Callable[[tuple[PipeRef, ...]], tuple[Voice, ...]]:

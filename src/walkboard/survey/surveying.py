@@ -139,6 +139,8 @@ class _Task:
             stops = _giving(organ, division, keys[division.id], frozenset(wanted))
             found = registrations(organ, division.id, stops, keys[division.id], self.rules)
             choices += found.found
+            if self.pace.of_one_pipe != self.pace:
+                choices += found.alone
             complete = complete and found.complete
         unheard = tuple(pipe for pipe in whole if pipe not in at_all)
         return _Possible(organ, wanted, unheard, tuple(choices), complete)
@@ -157,7 +159,9 @@ class _Task:
             left_out=(),
             every=1,
             bound_minutes=found.bound_minutes if possible.complete else None,
-            by_rank_minutes=pace.minutes(len({pipe.rank for pipe in wanted}), len(wanted)),
+            by_rank_minutes=pace.of_one_pipe.minutes(
+                len({pipe.rank for pipe in wanted}), len(wanted)
+            ),
             minutes_given=self.minutes,
         )
 
@@ -204,7 +208,14 @@ def _walks(
         reads = tuple(sorted(new))
         seen |= new
         walks.append(
-            SurveyWalk(choice.division, drawn, keys, reads, _doubts(organ, drawn, keys, rules))
+            SurveyWalk(
+                choice.division,
+                drawn,
+                keys,
+                reads,
+                _doubts(organ, drawn, keys, rules),
+                alone=all(len(organ.sounding(drawn, key)) == 1 for key in keys),
+            )
         )
     return tuple(walks)
 

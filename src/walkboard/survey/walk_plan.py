@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import NOTE_NAMES, Key
@@ -19,20 +19,30 @@ class Pace:
         A key held, and from its going up to the next one's going down [s].
     setting_minutes : float
         To draw the stops, say so and start recording [min]; own choice, to be measured.
+    alone_s : float or None
+        A key held in a walk in which one pipe sounds at a time [s]; None: as long as the others.
     """
 
     hold_s: float = 4.0
     gap_s: float = 0.3
     setting_minutes: float = 0.3
+    alone_s: float | None = None
 
     def __post_init__(self) -> None:
         if not (self.hold_s > 0.0 and self.gap_s >= 0.0 and self.setting_minutes >= 0.0):
             raise ValueError("a key is held for a positive time, and other times are not negative")
+        if self.alone_s is not None and not 0.0 < self.alone_s <= self.hold_s:
+            raise ValueError("one pipe alone is held for a positive time, no longer than several")
 
     @property
     def key_minutes(self) -> float:
         """One key, with the gap after it [min]."""
         return (self.hold_s + self.gap_s) / 60.0
+
+    @property
+    def of_one_pipe(self) -> Pace:
+        """The pace of a walk in which one pipe sounds at a time."""
+        return self if self.alone_s is None else replace(self, hold_s=self.alone_s)
 
     def minutes(self, walks: int, holds: int) -> float:
         """So many walks with so many holds in all [min]."""
@@ -116,6 +126,8 @@ class SurveyWalk:
         The wanted pipes that it sounds.
     doubts : tuple of str
         Why not all that sounds can be told apart, where one stop alone sounds too much.
+    alone : bool
+        Whether one pipe sounds at a time, which may be held shorter.
     """
 
     division: str
@@ -123,6 +135,7 @@ class SurveyWalk:
     keys: tuple[Key, ...]
     reads: tuple[PipeRef, ...]
     doubts: tuple[str, ...] = ()
+    alone: bool = False
 
     def __post_init__(self) -> None:
         if not self.drawn or not self.keys:
@@ -179,7 +192,7 @@ class SurveyPlan:
     @property
     def minutes(self) -> float:
         """Of all walks, with the drawing of stops [min]."""
-        return self.pace.minutes(len(self.walks), self.holds)
+        return sum(self.minutes_of(walk) for walk in self.walks)
 
     @property
     def gap(self) -> float | None:
@@ -188,6 +201,10 @@ class SurveyPlan:
             return None if self.walks else 0.0
         return max(0.0, 1.0 - self.bound_minutes / self.minutes)
 
+    def pace_of(self, walk: SurveyWalk) -> Pace:
+        """How the keys of one of its walks are held."""
+        return self.pace.of_one_pipe if walk.alone else self.pace
+
     def minutes_of(self, walk: SurveyWalk) -> float:
         """Of one of its walks [min]."""
-        return self.pace.minutes(1, len(walk.keys))
+        return self.pace_of(walk).minutes(1, len(walk.keys))

@@ -75,7 +75,7 @@ def write_midi(plan: SurveyPlan, folder: Path, *, channel: int = 1) -> tuple[Pat
         (
             folder / f"walk-{n:02}-{walk.division}.mid",
             midi_of(
-                schedule_of(walk.keys, plan.pace),
+                schedule_of(walk.keys, plan.pace_of(walk)),
                 channel=channel,
                 name=f"{n} {walk.division}: {', '.join(walk.drawn)}",
             ),
