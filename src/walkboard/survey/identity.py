@@ -110,9 +110,11 @@ def _by_spectra(
             known = weigh(one, other, 0.0, memory, target).odds
             pairs.append(pair_heard(organ, target, one, other, known))
         along = odds_along(pairs)[before:]
+        if len(pairs) == 1:
+            at, i, _ = places[0]
+            along = [_of_listening(walk.holds[at].readings[i])]
         for (at, i, j), value in zip(places, along, strict=True):
-            by_itself = len(pairs) == 1
-            odds[at, i, j] = _of_listening(walk.holds[at].readings[i]) if by_itself else value
+            odds[at, i, j] = value
     return odds
 
 
@@ -233,7 +235,7 @@ def _nearer(here: float, there: float, due_cents: float, spread_cents: float) ->
 
 
 def _by_neighbours(memory: Memory, pipe: PipeRef, here: float, there: float) -> float:
-    cents = [r.cents for r in memory.near(pipe, itself=False) if r.cents is not None]
+    cents = [r.cents for r in memory.neighbours(pipe) if r.cents is not None]
     if len(cents) < _LEAST_NEIGHBOURS:
         return 0.0
     middle = float(np.median(cents))
