@@ -113,8 +113,7 @@ def _by_spectra(
         if len(pairs) == 1:
             at, i, _ = places[0]
             along = [_of_listening(walk.holds[at].readings[i])]
-        for (at, i, j), value in zip(places, along, strict=True):
-            odds[at, i, j] = value
+        odds |= dict(zip(places, along, strict=True))
     return odds
 
 
