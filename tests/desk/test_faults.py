@@ -265,6 +265,9 @@ def test_the_list_follows_what_others_tell(own_server: Server, open_page: Open) 
     with opened_to_see(own_server.book) as book:
         told = book.report_fault(1, FaultKind.RATTLE, "the grille of the swell box")
     page.wait_for_selector(f"#fault-{told.id}", timeout=5000)
+    with opened_to_see(own_server.book) as book:
+        standing = len(book.standing_faults(1))
+    page.wait_for_selector(f"#places .count:text-is('{standing}')")
     look_at(page, "faults")
 
 

@@ -29,6 +29,7 @@ from walkboard.desk.pairing import Devices, Pairing
 from walkboard.desk.readiness import Readiness, keep_worked_out
 from walkboard.desk.rendering import Renderer
 from walkboard.desk.static_files import static_door
+from walkboard.desk.translating import told
 from walkboard.desk.wording import say
 from walkboard.errors import BookError, UnknownNameError, WalkboardError
 from walkboard.work.calendar import today
@@ -204,7 +205,7 @@ async def _of_ours(request: Request, error: Exception) -> Response:
     status = 404 if isinstance(error, UnknownNameError) else 400
     if isinstance(error, BookError):
         status = 409
-    return _trouble(request, status, error.what, error.mend)
+    return _trouble(request, status, told(error.what), told(error.mend))
 
 
 async def _of_http(request: Request, error: Exception) -> Response:

@@ -8,6 +8,7 @@ from typing import Any
 from walkboard.capture.source import Meter
 from walkboard.condition.moves import Advice
 from walkboard.condition.settling import Forecast
+from walkboard.desk import translating
 from walkboard.listening.tracking_readings import LiveFlag, LiveReading
 from walkboard.organ.model import Organ
 from walkboard.sheets.wording import rank_words
@@ -53,7 +54,7 @@ def level(meter: Meter) -> dict[str, Any]:
         "db": round(max(meter.peak_db, -120.0), 1),
         "clipped": meter.clipped,
         "lost": meter.lost,
-        "words": meter.words,
+        "words": translating.told(meter.words),
     }
 
 
@@ -108,7 +109,11 @@ def _other(reading: LiveReading, task: Task | None, organ: Organ) -> int | None:
 def _move(advice: Advice | None) -> dict[str, Any] | None:
     if advice is None:
         return None
-    return {"words": advice.words, "caution": advice.caution, "cents": round(advice.cents, 1)}
+    return {
+        "words": translating.told(advice.words),
+        "caution": translating.told(advice.caution),
+        "cents": round(advice.cents, 1),
+    }
 
 
 def _settling(forecast: Forecast | None) -> dict[str, Any] | None:
@@ -120,7 +125,7 @@ def _settling(forecast: Forecast | None) -> dict[str, Any] | None:
         "seconds": round(forecast.seconds),
         "known": round(forecast.known_in_s),
         "above": _rounded(forecast.above_cents),
-        "words": forecast.words,
+        "words": translating.told(forecast.words),
     }
 
 

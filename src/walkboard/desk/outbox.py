@@ -17,6 +17,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from walkboard.desk.desk import Desk, desk_of
+from walkboard.desk.translating import told
 from walkboard.desk.wording import say
 from walkboard.errors import BookError, WalkboardError
 
@@ -73,9 +74,9 @@ def keep(desk: Desk, setting: Setting, device: str) -> Outcome:
         # What the database or the disk refuses now it may take in a minute.
         cause = error.__cause__
         is_passing = isinstance(getattr(cause, "orig", cause), (sqlite3.Error, OSError))
-        return Outcome("later" if is_passing else "refused", str(error))
+        return Outcome("later" if is_passing else "refused", told(str(error)))
     except (WalkboardError, ValueError) as error:
-        return Outcome("refused", str(error))
+        return Outcome("refused", told(str(error)))
     return Outcome("kept")
 
 

@@ -20,6 +20,8 @@ Endpoint: TypeAlias = Callable[[Request], Response] | Callable[[Request], Awaita
 Keep: TypeAlias = "Callable[[Desk, Setting, str], None]"
 """Keeps one setting of a device in the book; a `WalkboardError` refuses it for good."""
 
+Count: TypeAlias = "Callable[[Desk, int], int]"
+
 LARGEST_BODY_BYTES = 1 << 20
 
 
@@ -71,6 +73,9 @@ class Page:
         What a browser's outbox may set, and how it is kept.
     access : Access
         Who sees its place in the navigation.
+    count : callable or None
+        Of the desk and the organ's number: how many wait there, shown at its place in the
+        navigation; the words for them are ``NAME.place_count``.
     """
 
     name: str
@@ -79,3 +84,4 @@ class Page:
     rank: int = 100
     settings: Mapping[str, Keep] = field(default_factory=lambda: MappingProxyType({}))
     access: Access = Access.PAIRED
+    count: Count | None = None

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.requests import Request
 
+from walkboard.desk import wording as catalogue_of
 from walkboard.desk.gate import Visitor
 from walkboard.desk.page import Access, Page
 from walkboard.desk.preferences import Look, Names, preferences_of
-from walkboard.desk.wording import LANGUAGE, say, script_words
+from walkboard.desk.translating import told
+from walkboard.desk.wording import say, script_words
 from walkboard.sheets import wording
 
 if TYPE_CHECKING:
@@ -39,7 +41,14 @@ class Renderer:
         )
         self._environment.globals.update(say=say, MISSING=MISSING)
         self._environment.filters.update(
-            signed=signed, celsius=_celsius, hertz=_hertz, minutes=_minutes, day=day, clock=clock
+            signed=signed,
+            celsius=_celsius,
+            hertz=_hertz,
+            minutes=_minutes,
+            day=day,
+            clock=clock,
+            date_words=date_words,
+            told=told,
         )
         places = [page for page in pages if page.place is not None]
         self._places = sorted(places, key=lambda page: page.rank)
@@ -60,7 +69,7 @@ class Renderer:
         frame = {
             **_frame(request, page),
             "organ_id": organ_id,
-            "places": self._navigation(request, organ_id, visitor),
+            "places": self._navigation(desk, request, organ_id, visitor),
             "change": f"{desk.hub.run}.{desk.book.change()}",
         }
         return self._environment.get_template(template).render({**frame, **values})
@@ -85,9 +94,10 @@ class Renderer:
         return self._environment.get_template("opening.html").render(frame, name=name)
 
     def _navigation(
-        self, request: Request, organ_id: int | None, visitor: Visitor
+        self, desk: Desk, request: Request, organ_id: int | None, visitor: Visitor
     ) -> list[dict[str, Any]]:
         found = []
+        is_known = any(kept.id == organ_id for kept in desk.book.organs())
         for page in self._places:
             assert page.place is not None
             if visitor.access < max(page.access, Access.PAIRED):
@@ -96,10 +106,15 @@ class Renderer:
                 continue
             address = page.place.format(organ=organ_id)
             here = request.url.path
+            count = 0
+            if page.count is not None and organ_id is not None and is_known:
+                count = page.count(desk, organ_id)
             found.append(
                 {
                     "address": address,
                     "words": say(f"{page.name}.place"),
+                    "count": count,
+                    "count_words": say(f"{page.name}.place_count", n=count) if count else "",
                     "is_here": here == address,
                     "is_within": here.startswith(f"{address}/") and page.rank > 0,
                 }
@@ -112,7 +127,7 @@ def _frame(request: Request, page: str) -> dict[str, Any]:
     preferences = preferences_of(request)
     visitor: Visitor = request.state.visitor
     return {
-        "language": LANGUAGE,
+        "language": catalogue_of.LANGUAGE,
         "page": page,
         "is_opening": False,
         "preferences": preferences,
@@ -135,7 +150,13 @@ def signed(value: float | None, decimals: int = 1) -> str:
 
 def day(value: datetime | None) -> str:
     """``14 March 2026`` in the machine's own time; a dash where there is none."""
-    return MISSING if value is None else wording.day_words(value.astimezone().date())
+    return MISSING if value is None else date_words(value.astimezone().date())
+
+
+def date_words(value: date) -> str:
+    """The same of a date."""
+    months = say("frame.months").split()
+    return say("frame.day", day=value.day, month=months[value.month - 1], year=value.year)
 
 
 def clock(value: datetime) -> str:

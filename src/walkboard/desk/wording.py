@@ -20,7 +20,7 @@ class MissingWordsError(KeyError):
 
 
 @cache
-def catalogue(language: str = LANGUAGE) -> Mapping[str, str | Mapping[str, str]]:
+def catalogue(language: str) -> Mapping[str, str | Mapping[str, str]]:
     """Every text of a language by its whole key; one that has plural forms is a mapping."""
     found: dict[str, str | Mapping[str, str]] = {}
     folder = files("walkboard.desk").joinpath("words", language)
@@ -46,7 +46,7 @@ def say(key: str, /, **values: object) -> str:
     MissingWordsError
         When there is no such text.
     """
-    text = catalogue().get(key)
+    text = catalogue(LANGUAGE).get(key)
     if text is None:
         raise MissingWordsError(key)
     if not isinstance(text, str):
@@ -58,7 +58,7 @@ def script_words(page: str) -> dict[str, Any]:
     """The texts that a page's scripts use: the sections ``script`` of the frame and of the page."""
     wanted = ("frame.script.", f"{page}.script.")
     found: dict[str, Any] = {}
-    for key, text in catalogue().items():
+    for key, text in catalogue(LANGUAGE).items():
         for prefix in wanted:
             if key.startswith(prefix):
                 found[key.removeprefix(prefix)] = text if isinstance(text, str) else dict(text)

@@ -20,7 +20,6 @@ from walkboard.desk.readiness import rests_on
 from walkboard.desk.wording import say
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
-from walkboard.sheets.wording import day_words
 from walkboard.work import calendar as work
 from walkboard.work.coming import MOST_EVENTS, ComingEvent
 
@@ -172,7 +171,6 @@ def _draw(
         is_old=worked is not None and worked.rests_on != rests_on(desk.book, kept),
         stop_names=_stops_of(organ),
         most=MOST_EVENTS,
-        day_words=day_words,
         organ_name=kept.name,
         rows=[_row(organ, e) | {"coming": found.get(e.id)} for e in ahead],
         past=[_row(organ, e) for e in past[: -_PAST_SHOWN - 1 : -1]],

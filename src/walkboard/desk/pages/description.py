@@ -9,6 +9,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.desk import Desk, desk_of
 from walkboard.desk.page import Door, Page
+from walkboard.desk.translating import told
 from walkboard.desk.wording import say
 from walkboard.errors import BookError, DescriptionError, Problem
 from walkboard.organ.model import Organ
@@ -104,7 +105,7 @@ def _checked(text: str) -> dict[str, object]:
     except DescriptionError as error:
         return {
             "problems": [
-                {"line": p.line, "field": p.field, "what": p.what, "mend": p.mend}
+                {"line": p.line, "field": p.field, "what": told(p.what), "mend": told(p.mend)}
                 for p in error.problems
             ],
             "size": "",

@@ -25,6 +25,7 @@ from walkboard.desk.page import Door, Page
 from walkboard.desk.pages.measured import setup
 from walkboard.desk.pages.visit_frame import AtVisit, surely_at_work, visit_at_work
 from walkboard.desk.preferences import Look, Preferences, preferences_of
+from walkboard.desk.translating import told
 from walkboard.desk.wording import say
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import PipeRef
@@ -128,16 +129,16 @@ def _step(group: WorkGroup, step: WorkStep, chosen: Preferences) -> dict[str, An
         "pipe": str(step.item.pipe),
         "number": step.item.pipe.number,
         "rank": group.heading,
-        "draw": group.draw,
+        "draw": told(group.draw),
         "key": "" if held is None else chosen.key(held.key),
         "semitone": None if held is None else held.key.semitone,
         "division": "" if held is None else held.stop.division,
         "hz": hertz(step.item.target_hz),
         "target_hz": step.item.target_hz,
         "cents": round(step.item.cents, 1),
-        "move": step.item.move,
-        "hand": step.hand,
-        "why": step.item.why,
+        "move": told(step.item.move),
+        "hand": told(step.hand),
+        "why": told(step.item.why),
         "minutes": step.item.minutes,
         "state": step.state.value,
     }

@@ -12,6 +12,7 @@ from walkboard.desk.drawing import RankDrawing, bar, rank_drawing
 from walkboard.desk.drawing_pipe import spectrum_drawing
 from walkboard.desk.page import Door, Page
 from walkboard.desk.preferences import preferences_of
+from walkboard.desk.translating import told
 from walkboard.desk.wording import say
 from walkboard.errors import WalkboardError
 from walkboard.organ.model import Organ, PipeRef, Rank
@@ -90,7 +91,7 @@ def _pipe(
         "ref": ref,
         "key": state.rank.key_of(number),
         "history": found,
-        "flags": {r.id: flag_words(r.reading) for v in found for r in v.readings},
+        "flags": {r.id: told(flag_words(r.reading)) for v in found for r in v.readings},
         "last": last,
         "spectrum": None,
         "trouble": "",
@@ -98,11 +99,11 @@ def _pipe(
         "line_hz": None,
     }
     if state.visit is not None and state.chart is not None:
-        told = standing_of_visit(desk.book, state.visit).told_celsius(organ, state.rank.division)
+        air = standing_of_visit(desk.book, state.visit).told_celsius(organ, state.rank.division)
         line = state.chart.lines[0]
-        shown["told"] = told
+        shown["told"] = air
         shown["line"] = line
-        shown["line_hz"] = target_hz(organ, ref, told) * ratio_of_cents(line.cents)
+        shown["line_hz"] = target_hz(organ, ref, air) * ratio_of_cents(line.cents)
         shown["beats"] = [
             {
                 "of": beat,
@@ -130,7 +131,7 @@ def _heard(desk: Desk, last: KeptReading) -> dict[str, object]:
             recording = desk.book.recording(last.recording_id)
             found = spectrum(cut(desk.book, recording, hold_of(recording, last.hold)))
         except WalkboardError as error:
-            return {"trouble": f"{error.what} {error.mend}"}
+            return {"trouble": f"{told(error.what)} {told(error.mend)}"}
         drawing = None if found is None else spectrum_drawing(found, hz)
         return {"spectrum": drawing, "trouble": ""}
 
@@ -177,9 +178,9 @@ def _state_words(state: RankState, point: ChartPoint, number: int) -> str:
     if point.cents is None:
         if number in state.tuned_since:
             return say("rank.tuned_since")
-        return say("rank.no_value", why=point.word)
+        return say("rank.no_value", why=told(point.word))
     if point.mark is Mark.CARE:
-        return say("rank.care", why=point.word)
+        return say("rank.care", why=told(point.word))
     return say(f"rank.{point.mark.value}")
 
 

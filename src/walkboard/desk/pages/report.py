@@ -20,7 +20,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import FaultKind, KeptOrgan
-from walkboard.desk import console_cards
+from walkboard.desk import console_cards, translating
 from walkboard.desk.allowance import Allowance
 from walkboard.desk.desk import desk_of
 from walkboard.desk.fault_forms import LONGEST_NAME, LONGEST_WORDS, choices, plain
@@ -100,7 +100,7 @@ def _take(request: Request, given: FormData) -> Response:
             again = replace(told, uid=None)
             faulting.report_from_console(desk.book, kept, organ, again)
     except WalkboardError as error:
-        return _draw(request, organ, values, str(error), status=400)
+        return _draw(request, organ, values, translating.told(str(error)), status=400)
     return _thanked(request)
 
 

@@ -22,6 +22,7 @@ from walkboard.desk.pages.visit_frame import (
     to_visit,
     visit_at_work,
 )
+from walkboard.desk.translating import told
 from walkboard.desk.visit_drawing import NARROW, curve_drawing
 from walkboard.desk.wording import say
 from walkboard.errors import InputError, WalkboardError
@@ -134,7 +135,7 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
         "references": [
             {
                 "name": at.organ.division(r.division).name,
-                "words": against(r.shift_cents, say("visit.own_pitch")),
+                "words": told(against(r.shift_cents, say("visit.own_pitch"))),
                 "air": r.air_celsius,
             }
             for r in made.reference

@@ -64,6 +64,9 @@ export async function refresh() {
       const next = page.getElementById(part.id);
       if (next && next.innerHTML !== part.innerHTML && !isTypedIn(part)) swap(part, next);
     }
+    const [places, nextPlaces] = [document, page].map((one) => one.getElementById("places"));
+    if (places && nextPlaces && !places.contains(document.activeElement) && places.innerHTML !== nextPlaces.innerHTML)
+      swap(places, nextPlaces);
     shown = target;
     dispatchEvent(new CustomEvent("walkboard:refreshed"));
   } catch {

@@ -1,0 +1,150 @@
+"""Writes what the packages below the pages tell the user, for a translator to put into words.
+
+``python builders/words.py LANGUAGE`` writes ``words/LANGUAGE/told.toml``: the English on the left,
+to be translated on the right. What is translated already stays. Collected are the words of every
+error, those of the modules that put things into words, and the names of kinds. A sentence that is
+put together has its gaps as {a}, {b} …; a translation may turn them round. English needs no such
+file, for it is what the packages tell.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import json
+import re
+import string
+import sys
+import tomllib
+from collections.abc import Iterator, Mapping
+from enum import Enum
+from functools import cache
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+SOURCE = ROOT / "src" / "walkboard"
+WORDS = SOURCE / "desk" / "words"
+APART = {"cli", "demo", "desk"}  # the pages' own words stand in the catalogue; the others are none
+WORD_MODULES = (
+    "sheets/wording.py", "sheets/cautions.py", "sheets/keyholder.py", "sheets/rank_charts.py",
+    "sheets/worklist.py", "sheets/values.py", "planning/words.py", "planning/risk.py",
+    "organ/wording.py", "organ/checking.py", "organ/checking_pitch.py", "organ/checking_ranks.py",
+    "organ/checking_stops.py", "organ/building.py", "organ/shape.py", "organ/syntax.py",
+    "physics/moving.py", "condition/moves.py", "condition/settling.py", "capture/source.py",
+    "listening/heard.py", "work/worklist.py", "work/pipe_history.py", "work/describing.py",
+    "work/tuning.py", "work/tuning_flow.py", "work/tuning_values.py", "work/asking.py",
+)  # fmt: skip
+KINDS = (
+    "walkboard.organ.model.Family",
+    "walkboard.organ.model.TunedBy",
+    "walkboard.listening.heard.ReadingFlag",
+    "walkboard.listening.heard.HoldFlag",
+)
+_WORD = re.compile(r"[^\W\d_]{2}")
+_CODE = re.compile(r"[a-z0-9_.\-/]*[_./][a-z0-9_.\-/]*|%[-\w. %:]+|[\w.]*\\.*")
+_HEAD = "# What the packages below the pages tell; renewed by builders/words.py.\n"
+
+
+@cache
+def sentences() -> tuple[str, ...]:
+    """Every text, once, in order."""
+    found: set[str] = set()
+    for path in sorted(SOURCE.rglob("*.py")):
+        inside = path.relative_to(SOURCE)
+        if inside.parts[0] in APART:
+            continue
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        if str(inside.as_posix()) in WORD_MODULES:
+            found.update(_texts(_without_docstrings(tree)))
+        else:
+            for node in ast.walk(tree):
+                if isinstance(node, ast.Call) and _name(node.func).endswith(("Error", "Finding")):
+                    found.update(_texts(node))
+    for kind in KINDS:
+        module, _, name = kind.rpartition(".")
+        values: type[Enum] = getattr(importlib.import_module(module), name)
+        found.update(str(one.value) for one in values)
+    return tuple(sorted(found))
+
+
+def _texts(tree: ast.AST) -> Iterator[str]:
+    inner = {
+        id(part)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.JoinedStr)
+        for part in node.values
+    }
+    for node in ast.walk(tree):
+        yield from _counted(node)
+        text = ""
+        if isinstance(node, ast.JoinedStr):
+            text = _pattern(node)
+        elif isinstance(node, ast.Constant) and id(node) not in inner:
+            text = _plain(node.value) if isinstance(node.value, str) else ""
+        plain = re.sub(r"\{[a-z]\}", "", text)
+        if _WORD.search(plain) and not _CODE.fullmatch(text.strip()):
+            yield text
+
+
+def _counted(node: ast.AST) -> Iterator[str]:
+    """The words of ``counted(n, "pipe")``, which makes the many by itself."""
+    if isinstance(node, ast.Call) and _name(node.func) == "counted":
+        given = (a.value for a in node.args[1:] if isinstance(a, ast.Constant))
+        words = [word for word in given if isinstance(word, str)]
+        yield from (
+            f"{{a}} {one}" for one in (words if len(words) > 1 else [*words, f"{words[0]}s"])
+        )
+
+
+def _pattern(node: ast.JoinedStr) -> str:
+    letters = iter(string.ascii_lowercase)
+    parts = []
+    for part in node.values:
+        if isinstance(part, ast.Constant):
+            parts.append(_plain(str(part.value)))
+        else:
+            parts.append(f"{{{next(letters)}}}")
+    return "".join(parts)
+
+
+def _plain(text: str) -> str:
+    return text.replace("{", "{{").replace("}", "}}")
+
+
+def _name(node: ast.expr) -> str:
+    return node.attr if isinstance(node, ast.Attribute) else getattr(node, "id", "")
+
+
+def _without_docstrings(tree: ast.Module) -> ast.Module:
+    for node in ast.walk(tree):
+        body = getattr(node, "body", None)
+        if isinstance(body, list) and body and isinstance(body[0], ast.Expr):
+            node.body = [  # type: ignore[attr-defined]
+                n
+                for n in body
+                if not (isinstance(n, ast.Expr) and isinstance(n.value, ast.Constant))
+            ]
+    return tree
+
+
+def written(known: Mapping[str, str]) -> str:
+    """The whole file, with what is translated already."""
+    quoted = [
+        [json.dumps(words, ensure_ascii=False) for words in (text, known.get(text, text))]
+        for text in sentences()
+    ]
+    return _HEAD + "".join(f"{text} = {words}\n" for text, words in quoted)
+
+
+def main() -> None:
+    if len(sys.argv) != 2 or sys.argv[1] == "en":
+        sys.exit("Name the language to translate into: python builders/words.py de")
+    target = WORDS / sys.argv[1] / "told.toml"
+    known = tomllib.loads(target.read_text(encoding="utf-8")) if target.exists() else {}
+    target.parent.mkdir(exist_ok=True)
+    target.write_text(written(known), encoding="utf-8")
+    print(f"wrote {target.relative_to(ROOT)}")
+
+
+if __name__ == "__main__":
+    main()
