@@ -7,7 +7,7 @@ from numpy.testing import assert_allclose
 from tests.listening.live_sounds import BLOCK, RATE, moved, still
 from tests.signals import note
 from walkboard.listening.heard import Comb
-from walkboard.listening.tracking import Expected, Tracker
+from walkboard.listening.tracking import UPDATE_S, Expected, Tracker
 from walkboard.listening.tracking_readings import LiveFlag, LiveReading, beats_against
 
 KEYS = tuple(Comb(str(k), 261.6 * 2.0 ** (k / 12.0)) for k in range(-13, 14))
@@ -15,20 +15,26 @@ C4 = KEYS[13]
 OTHERS = tuple(comb for comb in KEYS if comb is not C4)
 
 
-def follow(samples: np.ndarray, expected: Expected) -> list[LiveReading]:
-    tracker = Tracker(RATE, expected)
+def follow(
+    samples: np.ndarray, expected: Expected, update_s: float = 2.0 * UPDATE_S
+) -> list[LiveReading]:
+    """What is read of a sound; half as often as live, where that is not what is tested."""
+    tracker = Tracker(RATE, expected, update_s)
     readings: list[LiveReading] = []
     for first in range(0, len(samples), BLOCK):
         readings += tracker.take(samples[first : first + BLOCK], first / RATE)
     return readings
 
 
-@pytest.mark.parametrize(("hz", "kind", "within"), [(65.4, "flue", 0.1), (261.6, "flue", 0.03)])
+@pytest.mark.parametrize(
+    ("hz", "kind", "within"), [(65.4, "flue", 0.1), (261.6, "flue", 0.03), (1046.5, "reed", 0.03)]
+)
 def test_half_a_second_of_a_realistic_note_is_exact(hz: float, kind: str, within: float) -> None:
     rng = np.random.default_rng([7, round(hz)])
     made = note(hz * 2.0 ** (7.0 / 1200.0), kind, rng, seconds=3.0)
-    seen = [r for r in follow(made.samples, Expected(Comb("", hz))) if 0.45 < r.window_s < 0.65]
-    assert len(seen) >= 4
+    readings = follow(made.samples[: 2 * RATE], Expected(Comb("", hz)))
+    seen = [r for r in readings if 0.45 < r.window_s < 0.65]
+    assert len(seen) >= 3
     for reading in seen:
         assert reading.hz is not None
         truth = made.mean_hz(reading.at_s - reading.window_s - 0.16, reading.at_s)
@@ -37,7 +43,7 @@ def test_half_a_second_of_a_realistic_note_is_exact(hz: float, kind: str, within
 
 def test_a_reading_comes_within_150_ms_twenty_times_a_second_and_tightens() -> None:
     made = moved(C4.hz, still, "flue", np.random.default_rng(2), seconds=2.5, lead_s=0.5)
-    readings = follow(made.samples, Expected(C4))
+    readings = follow(made.samples, Expected(C4), UPDATE_S)
     rate = len(readings) / (readings[-1].at_s - readings[0].at_s)
     assert 18.0 < rate < 22.0
     first = next(r for r in readings if r.hz is not None)
@@ -46,10 +52,6 @@ def test_a_reading_comes_within_150_ms_twenty_times_a_second_and_tightens() -> N
     assert readings[-1].sigma_cents is not None
     assert readings[-1].sigma_cents < 0.1 * first.sigma_cents
     assert readings[0].flags == (LiveFlag.SILENT,)
-
-
-def _raised_by_15_cents(times: np.ndarray) -> np.ndarray:
-    return np.asarray(-12.0 + 10.0 * np.clip(times - 1.5, 0.0, 1.5))
 
 
 def test_a_pipe_that_is_moved_is_followed_within_three_tenths_of_a_second() -> None:
@@ -67,7 +69,7 @@ def test_a_pipe_that_is_moved_is_followed_within_three_tenths_of_a_second() -> N
         for r in readings
         if r.cents is not None and 1.9 < r.at_s - 0.3 < 3.0
     ]
-    assert len(late) > 15
+    assert len(late) > 8
     assert np.quantile(late, 0.95) < 0.3
     assert any(LiveFlag.MOVING in r.flags for r in readings)
     last = readings[-1]
@@ -112,7 +114,7 @@ def test_noise_is_no_pipe_and_silence_is_silence() -> None:
     loud = 0.05 * rng.standard_normal(RATE)
     readings = follow(np.concatenate([quiet, loud]), Expected(C4, None, OTHERS))
     assert all(r.hz is None for r in readings)
-    assert readings[12].flags == (LiveFlag.SILENT,)
+    assert readings[6].flags == (LiveFlag.SILENT,)
     assert readings[-1].flags == (LiveFlag.NOISE,)
 
 

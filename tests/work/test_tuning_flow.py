@@ -32,7 +32,7 @@ def sounded(at: TuningFlow, pipe: PipeRef, cents: float, start_s: float) -> list
 
 def test_who_follows_the_screen_leaves_pipes_in_tune() -> None:
     # reeds, for their springs are reached with a tool and do not warm; all kinds: bench practice
-    pipes = strays(ORGAN, STATE, {TunedBy.SPRING: 2})
+    pipes = strays(ORGAN, STATE, {TunedBy.SPRING: 1})
     for tuned in tune(ORGAN, STATE, pipes, 5, room_s=0.8):
         assert abs(tuned.before_cents) > 1.5
         assert abs(tuned.after_cents) < 0.5
