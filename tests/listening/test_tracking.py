@@ -26,9 +26,7 @@ def follow(
     return readings
 
 
-@pytest.mark.parametrize(
-    ("hz", "kind", "within"), [(65.4, "flue", 0.1), (261.6, "flue", 0.03), (1046.5, "reed", 0.03)]
-)
+@pytest.mark.parametrize(("hz", "kind", "within"), [(65.4, "flue", 0.1), (261.6, "flue", 0.03)])
 def test_half_a_second_of_a_realistic_note_is_exact(hz: float, kind: str, within: float) -> None:
     rng = np.random.default_rng([7, round(hz)])
     made = note(hz * 2.0 ** (7.0 / 1200.0), kind, rng, seconds=3.0)
