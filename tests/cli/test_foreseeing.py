@@ -3,6 +3,7 @@
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
+import pypdf
 import pytest
 
 from tests.commands import Run
@@ -65,3 +66,18 @@ def test_readiness_goes_along_the_calendar(run: Run, book: Path, tmp_path: Path)
     assert [event["title"] for event in told] == ["Evensong"]
     assert told[0]["badness_visited"] < told[0]["badness"]
     assert ET.fromstring(chart.read_text(encoding="utf-8")).tag.endswith("svg")
+
+
+def test_the_outlook_is_a_sheet_with_its_charts(run: Run, book: Path, tmp_path: Path) -> None:
+    added = run("event", "add", book, "evensong", "--at", "2090-05-01 19:00", "--title", "Evensong")
+    assert added.code == 0, added.err
+    rank = read_organ(SMALL).ranks[0]
+    to = tmp_path / "outlook.pdf"
+    assert run("sheet", "outlook", book, "--to", to, "--rank", rank.id).code == 0
+    told = " ".join(page.extract_text() for page in pypdf.PdfReader(to).pages)
+    assert "Evensong" in told
+    assert "1 May 2090" in told
+    assert "Nothing was heard of this organ yet" in told
+    wrong = run("sheet", "outlook", book, "--to", to, "--rank", "great.nothing")
+    assert wrong.code == 2
+    assert "great.nothing" in wrong.err

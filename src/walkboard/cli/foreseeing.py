@@ -56,11 +56,11 @@ def outlook(
         if rank is None:
             raise InputError("Which rank is to be drawn?", mend="Give --rank.")
         from walkboard.sheets.drift_chart import draw_drift
-        from walkboard.work.drawing_drift import drift_course
+        from walkboard.work.drawing_drift import drift_courses
         from walkboard.work.writing import write_file
 
-        drawn = draw_drift(drift_course(seen, rank, day, celsius))
-        write_file(drawn.encode(), chart, what="chart")
+        (course,) = drift_courses(seen, [described.rank(rank).id], day, celsius)
+        write_file(draw_drift(course).encode(), chart, what="chart")
     if rank is not None:
         described.rank(rank)
         rows = [n for n, r in enumerate(ranks) if r == rank]
@@ -189,10 +189,12 @@ def readiness(
         kept, described = keeping.organ_of(opened, organ)
         found = foreseeing.readiness(opened, kept, described, _day(None), minutes)
     if chart is not None:
+        from walkboard.sheets.outlook import calendar_chart
         from walkboard.sheets.readiness_chart import draw_readiness
         from walkboard.work.writing import write_file
 
-        write_file(draw_readiness(found).encode(), chart, what="chart")
+        drawn = draw_readiness(calendar_chart(_day(None), found))
+        write_file(drawn.encode(), chart, what="chart")
     if as_json:
         print_json({"format": 1, "events": [_readiness_json(one) for one in found]})
         return

@@ -41,3 +41,28 @@ def report(
         kept, described = keeping.organ_of(opened, organ)
         meant = keeping.visit_of(opened, kept, visit)
         typer.echo(f"Wrote {printing.print_report(opened, described, meant, to)}.")
+
+
+@app.command(
+    "outlook", epilog="Example: walkboard sheet outlook BOOK --to outlook.pdf --minutes 240"
+)
+def outlook(
+    book: Path = BOOK,
+    to: Path = typer.Option(Path("outlook.pdf"), "--to", help="The PDF to write."),
+    minutes: float | None = typer.Option(
+        None, "--minutes", help="Of a visit before each event; as the last one's."
+    ),
+    rank: list[str] = typer.Option(
+        [], "--rank", help="A rank to draw; may be given again. Else the least sure ones."
+    ),
+    organ: str | None = ORGAN,
+) -> None:
+    """Whether the organ will be ready along the calendar, and how its ranks drift."""
+    from walkboard.work import keeping, printing
+
+    with keeping.opened(book) as opened:
+        kept, described = keeping.organ_of(opened, organ)
+        made = printing.print_outlook(
+            opened, kept, described, keeping.now().date(), to, minutes=minutes, ranks=rank
+        )
+        typer.echo(f"Wrote {made}.")

@@ -19,6 +19,9 @@ _TEXT_MM = 3.4
 Place: TypeAlias = tuple[float, float]
 """Across and down from the upper left corner [mm]."""
 _MOST_RULES = 8
+# White about letters that stand on the rules.
+_HALO = ' stroke="#fff" stroke-width="1.2" stroke-linejoin="round" paint-order="stroke"'
+_MINUTES = (10.0, 20.0, 30.0, 60.0, 120.0)  # between the marks of time
 
 
 def draw_plan_curve(curve: PlanCurve) -> str:
@@ -31,7 +34,8 @@ def draw_plan_curve(curve: PlanCurve) -> str:
     """
     last = max(point.minutes for point in curve.points)
     top = max(point.cost for point in curve.points)
-    across, up = _step(max(last, 1.0)), _step(max(top, 1.0))
+    across = next((s for s in _MINUTES if last <= _MOST_RULES * s), _step(max(last, 1.0)))
+    up = _step(max(top, 1.0))
     right = max(math.ceil(last / across - 1e-9) * across, across)
     high = max(math.ceil(top / up - 1e-9) * up, up)
 
@@ -77,7 +81,7 @@ def _visit(curve: PlanCurve, x: float, y: float) -> list[str]:
     return [
         _line((x, y), (x, _BOTTOM), 0.3, dashed="1.6 1.2"),
         f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.5" fill="#fff" stroke="#000" stroke-width="0.5"/>',
-        _text(beside, max(y - 2.2, _TOP + 2.0), curve.words, anchor),
+        _text(beside, max(y - 2.2, _TOP + 2.0), curve.words, anchor, _HALO),
     ]
 
 
@@ -101,5 +105,5 @@ def _line(start: Place, end: Place, weight: float, shade: str = "#000", dashed: 
     )
 
 
-def _text(x: float, y: float, words: str, anchor: str) -> str:
-    return f'<text x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}">{escape(words)}</text>'
+def _text(x: float, y: float, words: str, anchor: str, more: str = "") -> str:
+    return f'<text x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}"{more}>{escape(words)}</text>'

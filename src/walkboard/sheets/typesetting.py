@@ -15,8 +15,11 @@ import typst
 
 from walkboard.sheets.chart import draw_chart
 from walkboard.sheets.console_card import ConsoleCard
+from walkboard.sheets.drift_chart import DriftCourse, draw_drift
 from walkboard.sheets.key_sheet import KeySheet
+from walkboard.sheets.outlook import OutlookSheet
 from walkboard.sheets.plan_chart import draw_plan_curve
+from walkboard.sheets.readiness_chart import CalendarChart, draw_readiness
 from walkboard.sheets.values import PlanCurve, RankChart, VisitReport, WorklistSheet
 
 MISSING = "▯"  # stands where the built-in letters have no shape
@@ -36,7 +39,7 @@ def render_pdf(sheet: object) -> bytes:
 
     Parameters
     ----------
-    sheet : WorklistSheet, KeySheet, VisitReport or ConsoleCard
+    sheet : WorklistSheet, KeySheet, VisitReport, OutlookSheet or ConsoleCard
 
     Raises
     ------
@@ -59,6 +62,11 @@ def _(sheet: KeySheet) -> bytes:
 @render_pdf.register
 def _(sheet: VisitReport) -> bytes:
     return _compiled("report.typ", _plain(sheet), sheet.day)
+
+
+@render_pdf.register
+def _(sheet: OutlookSheet) -> bytes:
+    return _compiled("outlook.typ", _plain(sheet), sheet.day)
 
 
 @render_pdf.register
@@ -134,6 +142,21 @@ def _plain(value: object) -> Any:
             "caption": _printable(value.caption),
             "alt": f"Chart: {_printable(value.heading)}. {_printable(value.caption)}",
             "svg": draw_plan_curve(drawn),
+        }
+    if isinstance(value, CalendarChart):
+        rows = tuple(dataclasses.replace(r, title=_printable(r.title)) for r in value.rows)
+        return {
+            "heading": _printable(value.heading),
+            "alt": f"Chart: {_printable(value.heading)}. {_printable(value.caption)}",
+            "svg": draw_readiness(dataclasses.replace(value, rows=rows)),
+        }
+    if isinstance(value, DriftCourse):
+        return {
+            "title": _printable(value.title),
+            "caption": _printable(value.caption),
+            "alt": f"Chart of {_printable(value.title)} over the visits. "
+            f"{_printable(value.caption)}",
+            "svg": draw_drift(value),
         }
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {f.name: _plain(getattr(value, f.name)) for f in dataclasses.fields(value)}

@@ -163,19 +163,30 @@ def readiness(
     book: Book, kept: KeptOrgan, organ: Organ, today: date, minutes: float | None = None
 ) -> tuple[Readiness, ...]:
     """Readiness for every coming event of the calendar that was not called off."""
-    seen = followed(book, kept, organ)
-    visits = book.visits(kept.id)
-    usual = [visit.minutes for visit in visits if visit.minutes is not None]
-    given = minutes if minutes is not None else usual[-1] if usual else USUAL_MINUTES
+    given = usual_minutes(book, kept) if minutes is None else minutes
+    return readiness_by(followed(book, kept, organ), book, kept, today, given)
+
+
+def usual_minutes(book: Book, kept: KeptOrgan) -> float:
+    """Minutes of the last visit of which it was told, or what is usual."""
+    told = [visit.minutes for visit in book.visits(kept.id) if visit.minutes is not None]
+    return told[-1] if told else USUAL_MINUTES
+
+
+def readiness_by(
+    seen: Followed, book: Book, kept: KeptOrgan, today: date, minutes: float
+) -> tuple[Readiness, ...]:
+    """Readiness for every coming event, where the organ is followed already."""
     changes = changes_of(book, kept.id)
     coming = [
         event
         for event in book.events(kept.id)
         if not event.cancelled and event.starts_at.date() >= today
     ]
+    organ = seen.drift.organ
     return tuple(
         readiness_of(
-            seen.drift, seen.learned, occasion_of(organ, event), today, given, changes=changes
+            seen.drift, seen.learned, occasion_of(organ, event), today, minutes, changes=changes
         )
         for event in sorted(coming, key=lambda e: e.starts_at)
     )

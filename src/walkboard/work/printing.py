@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
+from collections.abc import Sequence
+from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from walkboard.book.records import KeptFault, KeptVisit, TickState
+from walkboard.book.records import KeptFault, KeptOrgan, KeptVisit, TickState
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
@@ -20,6 +21,8 @@ from walkboard.work.writing import write_file
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
+
+_AHEAD_DAYS = 180  # of an outlook, where no event is coming
 
 
 def print_worklist(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
@@ -60,6 +63,64 @@ def print_report(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
             if fault.stands or fault.mended_in_visit == visit.id
         ],
         notices=[f"{walk.file}: {warning}" for walk in walks for warning in walk.warnings],
+    )
+    return write_file(render_pdf(sheet), to, what="sheet")
+
+
+RANKS_DRAWN = 8  # in an outlook, unless they are named
+
+
+def print_outlook(
+    book: Book,
+    kept: KeptOrgan,
+    organ: Organ,
+    today: date,
+    to: Path,
+    *,
+    minutes: float | None = None,
+    ranks: Sequence[str] = (),
+) -> Path:
+    """Write the outlook as PDF: readiness along the calendar, and how ranks drift.
+
+    Parameters
+    ----------
+    book : Book
+    kept : KeptOrgan
+    organ : Organ
+    today : date
+    to : Path
+    minutes : float or None
+        Of the visit before each event; None: as the last one's.
+    ranks : sequence of str
+        To be drawn; empty: those of which most pipes are to be expected out of tolerance.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be written.
+    UnknownNameError
+        When the organ has no such rank.
+    """
+    from walkboard.sheets.outlook import outlook_sheet
+    from walkboard.sheets.typesetting import render_pdf
+    from walkboard.work import foreseeing
+    from walkboard.work.drawing_drift import drift_courses, least_sure_ranks
+
+    seen = foreseeing.followed(book, kept, organ)
+    given = foreseeing.usual_minutes(book, kept) if minutes is None else minutes
+    found = foreseeing.readiness_by(seen, book, kept, today, given)
+    until = max([one.occasion.at for one in found], default=today + timedelta(days=_AHEAD_DAYS))
+    celsius = organ.pitch.at_celsius
+    drawn = [organ.rank(rank).id for rank in ranks] or least_sure_ranks(
+        seen, until, celsius, RANKS_DRAWN
+    )
+    sheet = outlook_sheet(
+        organ,
+        today,
+        found,
+        drift_courses(seen, drawn, until, celsius),
+        visits=len(seen.visits),
+        visit_minutes=given,
     )
     return write_file(render_pdf(sheet), to, what="sheet")
 

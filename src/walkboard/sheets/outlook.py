@@ -1,0 +1,195 @@
+"""Builds the outlook: whether the organ will be ready for what is coming; its ranks' drift."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from walkboard.organ.model import Organ
+from walkboard.planning.readiness import READY_CHANCE, TOLERANCE_CENTS, Outcome, Readiness
+from walkboard.sheets.drift_chart import DriftCourse
+from walkboard.sheets.readiness_chart import CalendarChart, CalendarRow, Stand
+from walkboard.sheets.values import Passage
+from walkboard.sheets.wording import counted, day_words, listed, minutes
+
+_MOST_STOPS = 5  # named of an event
+
+
+@dataclass(frozen=True, slots=True)
+class EventRow:
+    """One event of the table; every field in words."""
+
+    day: str
+    title: str
+    badness: str
+    come: str
+    short: str
+
+
+@dataclass(frozen=True, slots=True)
+class OutlookSheet:
+    """The outlook on paper.
+
+    Attributes
+    ----------
+    title, heading, organ : str
+    day : date
+        On which it was worked out.
+    strip : str
+        One line for the head of every page.
+    summary : tuple of Passage
+    calendar : CalendarChart or None
+        None where no event is coming.
+    events : tuple of EventRow
+    courses : tuple of DriftCourse
+    courses_heading, courses_words : str
+        Over the charts of the ranks.
+    language : str
+        BCP 47.
+    """
+
+    title: str
+    heading: str
+    organ: str
+    day: date
+    strip: str
+    summary: tuple[Passage, ...]
+    calendar: CalendarChart | None
+    events: tuple[EventRow, ...]
+    courses: tuple[DriftCourse, ...]
+    courses_heading: str
+    courses_words: str
+    language: str = "en"
+
+
+def outlook_sheet(
+    organ: Organ,
+    day: date,
+    found: Sequence[Readiness],
+    courses: Sequence[DriftCourse],
+    *,
+    visits: int,
+    visit_minutes: float,
+) -> OutlookSheet:
+    """The outlook for an organ.
+
+    Parameters
+    ----------
+    organ : Organ
+    day : date
+        Today.
+    found : sequence of Readiness
+        Of the coming events, by date.
+    courses : sequence of DriftCourse
+    visits : int
+        That the forecast rests on.
+    visit_minutes : float
+        Of the visit before each event that is reckoned with.
+    """
+    return OutlookSheet(
+        title=f"Outlook for {organ.name}, {day_words(day)}",
+        heading=f"Outlook, {day_words(day)}",
+        organ=organ.name,
+        day=day,
+        strip=f"A4 = {organ.pitch.a4_hz:g} Hz at {organ.pitch.at_celsius:g} °C",
+        summary=_summary(found, visits, visit_minutes),
+        calendar=calendar_chart(day, found) if found else None,
+        events=tuple(_event_row(organ, one) for one in found),
+        courses=tuple(courses),
+        courses_heading="The ranks over the visits",
+        courses_words=(
+            "All brought to the air that is named, so that what the air does is out of it. The "
+            "grey runs from visit to visit: where nine pipes in ten were to be expected by what "
+            "was known then. Nought is where the rank's pipes are meant to stand."
+        ),
+    )
+
+
+def calendar_chart(today: date, found: Sequence[Readiness]) -> CalendarChart:
+    """The coming events, ready to be drawn."""
+    rows = tuple(
+        CalendarRow(
+            at=one.occasion.at,
+            day=day_words(one.occasion.at),
+            title=one.occasion.title,
+            stand=stand_of(one),
+            ready_until=one.ready_until,
+            visit_from=one.visit_from,
+            visit_by=one.visit_by,
+            stops=_ready(one.as_it_is),
+            visited=_ready(one.visited),
+        )
+        for one in found
+    )
+    caption = " ".join(
+        f"{row.title}, {row.day}: {row.stand.value}, {row.stops} stops, after a visit "
+        f"{row.visited}."
+        for row in rows
+    )
+    return CalendarChart(today, rows, "Along the calendar", caption)
+
+
+def stand_of(one: Readiness) -> Stand:
+    """How an event's stops stand on its day."""
+    if one.as_it_is.is_ready:
+        return Stand.READY
+    return Stand.AFTER_VISIT if one.visited.is_ready else Stand.NOT_READY
+
+
+def _ready(outcome: Outcome) -> str:
+    ready = sum(stop.chance >= READY_CHANCE for stop in outcome.stops)
+    return f"{ready}/{len(outcome.stops)}"
+
+
+def _summary(found: Sequence[Readiness], visits: int, visit_minutes: float) -> tuple[Passage, ...]:
+    if not found:
+        first = "No event is on the calendar."
+    else:
+        counts = {stand: sum(stand_of(one) is stand for one in found) for stand in Stand}
+        told = [f"{counts[stand]} {stand.value}" for stand in Stand if counts[stand]]
+        first = f"Of {counted(len(found), 'coming event')}: {listed(told)}."
+    rests = (
+        f"It rests on {counted(visits, 'visit')} and nothing heard since."
+        if visits
+        else "Nothing was heard of this organ yet: all of it is what is usual of such pipes."
+    )
+    meant = (
+        f"A stop is ready where at most one in twenty of its pipes stands more than "
+        f"{TOLERANCE_CENTS:g} cents from its division's flues, with a chance of at least "
+        f"{100.0 * READY_CHANCE:.0f} %."
+    )
+    visit = (
+        f"The visit that is reckoned with has {minutes(visit_minutes)}, falls on the day before "
+        "and is tuned by the forecast alone. Who listens first does better."
+    )
+    return (
+        Passage("In short", (first, rests)),
+        Passage("How it is counted", (meant, visit) if found else (meant,)),
+    )
+
+
+def _event_row(organ: Organ, one: Readiness) -> EventRow:
+    weak = sorted(
+        (stop for stop in one.visited.stops if stop.chance < READY_CHANCE), key=lambda s: s.chance
+    )
+    if one.as_it_is.is_ready:
+        come = "no need"
+    elif one.visit_from is None:
+        come = f"by {day_words(one.visit_by)}, and a longer visit"
+    elif one.visit_from == one.visit_by:
+        come = f"on {day_words(one.visit_by)}"
+    else:
+        come = f"{day_words(one.visit_from)} to {day_words(one.visit_by)}"
+    return EventRow(
+        day=day_words(one.occasion.at),
+        title=one.occasion.title,
+        badness=f"{one.as_it_is.badness:.0f} → {one.visited.badness:.0f}",
+        come=come,
+        short=listed([_named(organ, stop.stop) for stop in weak], _MOST_STOPS) or "none",
+    )
+
+
+def _named(organ: Organ, stop_id: str) -> str:
+    stop = organ.stop(stop_id)
+    return f"{organ.division(stop.division).name} {stop.name}"
