@@ -170,7 +170,9 @@ def _restless(joint: Joint, pipe: int) -> bool:
     """Whether a pipe wanders much, and far more than those that sound with it on the same wind."""
     wander_cents = joint.courses.wander_cents
     others = [float(cents) for other, cents in enumerate(wander_cents) if other != pipe]
-    limit = max(_RESTLESS_CENTS, _RESTLESS_TIMES * float(np.median(others)) if others else np.inf)
+    if len(others) < 2:
+        return False  # recorded pairs: one often moves so much more than the other
+    limit = max(_RESTLESS_CENTS, _RESTLESS_TIMES * float(np.median(others)))
     return bool(wander_cents[pipe] > limit)
 
 
