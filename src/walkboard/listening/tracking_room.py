@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from walkboard.listening.tracking_steady import Steady
 from walkboard.quantities import CENTS_PER_NEPER
 
-LOWEST_HZ = 600.0  # below it the many partials tell the room from the pipe by themselves
+LOWEST_HZ = 800.0  # below it the many partials tell the room from the pipe by themselves
 LONGEST_S = 1.3  # of sound that is looked at
 UNTIL_S = 1.8  # into a hold: then the room is as good as filled
 _STEP_S = 0.02
