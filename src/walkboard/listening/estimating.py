@@ -13,6 +13,7 @@ low to high partials.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -22,6 +23,7 @@ from numpy.typing import NDArray
 from walkboard.listening.subbands import Envelopes
 from walkboard.listening.wander import (
     ROOM_SIZE,
+    WANDER_SIZE,
     Floats,
     Movement,
     Posterior,
@@ -44,9 +46,12 @@ _SETTLED = 0.05  # of σ: when to stop
 _COHERENT = 0.55  # share of a partial's power that the course must make steady
 _EXPECTED = 5.0  # power over noise at which a partial beside a sure one is likely there
 _ALONE = 10.0  # the same where no neighbour is sure
+_UNDOUBTED = 25.0  # the same where no partial of the last so many numbers is sure
+_GAP = 8
 _PLAIN = 30.0  # power over noise of an envelope value from which the place needs no second look
 _MOST_ROWS = 40
-_ROOM_STEP = 1.5  # standard deviations between the sizes of the room that are averaged over
+_STEP = 1.5  # standard deviations between the sizes that are averaged over
+_SURE = 0.3  # prior standard deviations to which a size needs no averaging
 _NEGLIGIBLE = 6.0  # of log evidence below the best: not worth averaging over its rooms
 _TELLING_SHARE = 0.01  # of a cause, from which its variance is worked out in full
 _ROOM_MEMORY_S = 0.25
@@ -144,9 +149,17 @@ def _presence(ratio: Floats, numbers: NDArray[np.int64]) -> Floats:
     sure one has to prove itself, the more the higher it is.
     """
     alone = _ALONE + 2.0 * np.log(np.maximum(1.0, numbers / 4.0))
-    sure = np.pad((ratio > alone).any(axis=0), 2)
-    near = sure[:-4] | sure[1:-3] | sure[2:-2] | sure[3:-1] | sure[4:]
-    needed = np.where(near, _EXPECTED, alone)
+    best = ratio.max(axis=0)
+    sure = np.zeros(int(numbers[-1]) + 5, bool)  # by number, from −2
+    reach = _GAP
+    for place in np.flatnonzero(best > alone):
+        # The spectrum of a pipe does not end and begin again: what stands by itself far above
+        # the last sure partial is likelier a line of the noise that drew the course to itself.
+        if numbers[place] <= reach or best[place] > _UNDOUBTED:
+            sure[numbers[place] + 2] = True
+            reach = int(numbers[place]) + _GAP
+    near = (sure[:-4] | sure[1:-3] | sure[2:-2] | sure[3:-1] | sure[4:])[numbers]
+    needed = np.where(near, _EXPECTED, np.where(numbers <= reach, alone, _UNDOUBTED))
     return np.asarray(1.0 / (1.0 + np.exp(np.clip(2.0 * (needed - ratio), -50.0, 50.0))))
 
 
@@ -282,36 +295,74 @@ def _averaged(
     """Mean frequency and its variance, over what may move: the room only, or the pipe too.
 
     Each is as likely beforehand; the recording's evidence weighs them (Bayesian model averaging:
-    Hoeting et al. 1999, Statistical Science 14:382; from memory). Few partials say little of how
-    much of the room was still missing, so that size is averaged over too.
-    That the room has no part at all is left out: every room has, and where noise hides it a value
-    would claim to be surer than it is.
+    Hoeting et al. 1999, Statistical Science 14:382; from memory). Few partials, or much noise, say
+    little of how much of the room was still missing or how far the pipe wanders, so where these
+    sizes are unsure they are averaged over too. That the room has no part at all is left out:
+    every room has, and where noise hides it a value would claim to be surer than it is.
     """
-    still = without(movement, "wander_cents")
-    causes = [(movement, found), (still, posterior(rows, basis, still))]
-    weights = [evidence(sizes, seen, ROOM_SIZE) for sizes, seen in causes]
-    step = _ROOM_STEP * deviation(found, ROOM_SIZE)
-    for (sizes, _), weight in zip(tuple(causes), tuple(weights), strict=True):
-        if weight < max(weights) - _NEGLIGIBLE:
-            continue
-        for by in (-step, step):
-            room = larger(sizes, ROOM_SIZE, by)
-            seen = posterior(rows, basis, room)
-            causes.append((room, seen))
-            weights.append(evidence(room, seen, ROOM_SIZE))
-    share = np.exp(np.array(weights) - max(weights))
+    causes = _causes(rows, basis, movement, found)
+    weight = np.array([cause.log_weight for cause in causes])
+    share = np.exp(weight - weight.max())
     share /= share.sum()
     centre = np.zeros(len(causes))
     variance = np.zeros(len(causes))
-    for n, (sizes, seen) in enumerate(causes):
+    for n, cause in enumerate(causes):
+        seen = cause.seen
         centre[n], variance[n], functional = before_the_room(
             seen.course, seen.covariance, basis.seconds
         )
         if share[n] > _TELLING_SHARE:
-            excess = building_up_excess(rows, basis, sizes, seen, functional)
+            excess = building_up_excess(rows, basis, cause.movement, seen, functional)
             variance[n] = max(variance[n] + excess, 0.25 * variance[n])
     mean = float(share @ centre)
     return mean, float(share @ (variance + (centre - mean) ** 2))
+
+
+@dataclass(frozen=True, slots=True)
+class _Cause:
+    """Sizes of what moves, what is then known of the course, and how likely that is."""
+
+    movement: Movement
+    seen: Posterior
+    log_weight: float
+
+
+def _causes(
+    rows: Rows, basis: SlowBasis, movement: Movement, found: Posterior
+) -> tuple[_Cause, ...]:
+    """The sizes as found, with the pipe still, and each with an unsure size smaller and larger."""
+
+    def cause(sizes: Movement, log_share: float) -> _Cause:
+        seen = found if sizes is movement else posterior(rows, basis, sizes)
+        return _Cause(sizes, seen, log_share + evidence(sizes, seen, (ROOM_SIZE, WANDER_SIZE)))
+
+    room_steps, room_share = _steps(found, ROOM_SIZE)
+    wander_steps, wander_share = _steps(found, WANDER_SIZE)
+    moving = cause(movement, room_share + wander_share)
+    still = cause(without(movement, WANDER_SIZE), room_share)
+    likeliest = max(moving.log_weight, still.log_weight)
+    causes = [moving, still]
+    if moving.log_weight > likeliest - _NEGLIGIBLE:
+        tried = [larger(movement, ROOM_SIZE, by) for by in room_steps]
+        tried += [larger(movement, WANDER_SIZE, by) for by in wander_steps]
+        causes += [cause(sizes, room_share + wander_share) for sizes in tried]
+    if still.log_weight > likeliest - _NEGLIGIBLE:
+        tried = [larger(still.movement, ROOM_SIZE, by) for by in room_steps]
+        causes += [cause(sizes, room_share) for sizes in tried]
+    return tuple(causes)
+
+
+def _steps(found: Posterior, size: str) -> tuple[tuple[float, ...], float]:
+    """Steps from a size as found at which to try it too, and the logarithm of each one's share.
+
+    The share is the width of a step under the prior; a size that is sure is taken as found, its
+    width by Laplace's approximation.
+    """
+    unsure = deviation(found, size)
+    if unsure < _SURE:
+        return (), math.log(unsure)
+    step = _STEP * unsure
+    return (-step, step), math.log(step) - 0.5 * math.log(2.0 * math.pi)
 
 
 def _slipped_cycles(coherence: float, wander_hz: float) -> float:

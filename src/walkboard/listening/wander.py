@@ -26,6 +26,7 @@ posterior (Louis 1982, J. R. Statist. Soc. B 44:226).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -47,7 +48,7 @@ _UNSURE_ROOM = 1.35
 
 # Weak priors on the logarithms of the sizes: centre and standard deviation.
 _NAMES = ("wander_cents", "corner_hz", "smear", "build_up", "room_s")
-ROOM_SIZE = "build_up"
+WANDER_SIZE, ROOM_SIZE = "wander_cents", "build_up"
 _CENTRE = np.log([0.05, 0.6, 0.4, 0.03, 0.3])
 _SPREAD = np.array([1.5, 0.7, 0.5, 1.5, 0.5])
 _NOTHING = -12.0
@@ -366,15 +367,15 @@ def deviation(found: Posterior, name: str) -> float:
     return 1.0 / math.sqrt(1.0 + float(found.information[place, place]))
 
 
-def evidence(movement: Movement, found: Posterior, given: str) -> float:
-    """Logarithm of the likelihood of the rows, over all sizes but one that is given.
+def evidence(movement: Movement, found: Posterior, given: Sequence[str]) -> float:
+    """Logarithm of the likelihood of the rows, over all sizes but those that are given.
 
-    Integrated by Laplace's approximation; sizes left out (`without`) do not count, the given one
-    is taken at its value.
+    Integrated by Laplace's approximation; sizes left out (`without`) do not count, the given ones
+    are taken at their value.
     """
     free = movement.standard > 0.5 * _NOTHING
     log_prior = -0.5 * float((movement.standard[free] ** 2).sum())
-    free[_NAMES.index(given)] = False
+    free[[_NAMES.index(name) for name in given]] = False
     curvature = found.information[np.ix_(free, free)] + np.eye(int(free.sum()))
     return found.merit + log_prior - 0.5 * float(np.linalg.slogdet(curvature)[1])
 
