@@ -10,7 +10,7 @@ import numpy as np
 
 from bench._organs import invented_organ
 from bench.drift import history_of
-from walkboard.condition.drift import Forecast, at_visit, follow
+from walkboard.condition.drift import Forecast, at_visit, follow, forecast
 from walkboard.condition.drift_filter import OrganDrift
 from walkboard.condition.drift_history import PastVisit, figures
 from walkboard.condition.state import PipeCents
@@ -18,11 +18,11 @@ from walkboard.demo.years import OrganYears, simulate_years
 from walkboard.demo.years_weather import quarterly
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.planning.cost import expected_badness
-from walkboard.planning.foreseen import foreseen
+from walkboard.planning.foreseen import foreseen, weights_of
 from walkboard.planning.listening_keys import Offer, choose_listening, offers_of
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.plan import Plan
-from walkboard.planning.quick_look import QUICK_KEYS, quick_look
+from walkboard.planning.quick_look import keys_to_begin_with, quick_look
 from walkboard.planning.standing import REFERENCES_CENTS
 from walkboard.planning.what_if import Prepared, Question, prepare
 from walkboard.scales.keys import Key
@@ -31,6 +31,8 @@ from walkboard.survey.walk_plan import Pace, SurveyWalk
 
 PIPES, EARLIER = 2400, 12  # visits before the one that is planned
 SEEDS = range(1, 4)
+# of the cold start: other organs than those on which the number of first keys was chosen (1 to 6)
+COLD_SEEDS = range(7, 13)
 ROUNDS = (0.4, 0.3, 0.2, 0.1)  # of the minutes for listening
 SINGLY = Pace(hold_s=6.0, gap_s=0.0, setting_minutes=0.0)  # a pipe at a time, setting free
 
@@ -169,11 +171,14 @@ def first_look(
     (seen,) = figures(case.organ, [replace(case.visit, heard=())])
     ahead = before.copy()
     ahead.pass_to(seen.year)
-    weight = dict.fromkeys(case.organ.pipes(), 1.0)
+    weight = weights_of(case.organ, forecast(before, case.visit.at, case.visit.air_celsius))
+    keys = keys_to_begin_with(before)
     if pace.setting_minutes > 0.0:
-        return quick_look(ahead, seen, offers, weight)
-    # a pipe at a time: as many pipes as twenty keys of three ranks let hear, at most a quarter
-    pipes = min(3 * QUICK_KEYS, int(0.25 * (listening or 0.0) / pace.key_minutes))
+        return quick_look(ahead, seen, offers, weight, keys=keys)
+    # a pipe at a time: as many pipes as so many keys of three ranks let hear, at most a quarter of
+    # the listening, of an organ never heard a third
+    most = 0.25 if before.year is not None else 1.0 / 3.0
+    pipes = min(3 * keys, int(most * (listening or 0.0) / pace.key_minutes))
     return quick_look(ahead, seen, offers, weight, keys=pipes, at_once=2)
 
 
@@ -203,7 +208,11 @@ def _all(case: Case):
 
 
 def table(cases: Sequence[Case]) -> None:
-    print(f"Share of the benefit of hearing all that is kept, {len(cases)} organs of {PIPES} pipes")
+    cold_cases = [case(seed) for seed in COLD_SEEDS]
+    print(
+        f"Share of the benefit of hearing all that is kept, {len(cases)} organs of {PIPES} pipes, "
+        f"{len(cold_cases)} at the cold start"
+    )
     print(f"{'':34s} {'mean':>6s} {'least':>6s} {'choice s':>8s}")
     for name, minutes, share, cold in (
         ("150 min, nothing heard", 150.0, 0.0, False),
@@ -213,7 +222,9 @@ def table(cases: Sequence[Case]) -> None:
         ("300 min, 25 % heard", 300.0, 0.25, False),
         ("150 min, cold start, 15 % heard", 150.0, 0.15, True),
     ):
-        found = [kept(c, () if cold else c.past, minutes, share) for c in cases]
+        found = [
+            kept(c, () if cold else c.past, minutes, share) for c in (cold_cases if cold else cases)
+        ]
         values = [f[0] for f in found]
         print(
             f"{name:34s} {np.mean(values):6.3f} {min(values):6.3f} {max(f[1] for f in found):8.2f}",

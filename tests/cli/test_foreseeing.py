@@ -47,6 +47,8 @@ def test_the_first_keys_are_as_many_as_asked_for(run: Run, book: Path) -> None:
     walks = run("first-keys", book, "--keys", "8", "--json").json["walks"]
     assert sum(len(walk["keys"]) for walk in walks) == 8
     assert "hold" in run("first-keys", book).out
+    never_heard = run("first-keys", book, "--json").json["walks"]
+    assert sum(len(walk["keys"]) for walk in never_heard) == 40
 
 
 def test_the_next_keys_want_an_open_visit_and_keep_to_its_minutes(run: Run, book: Path) -> None:

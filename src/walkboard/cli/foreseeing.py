@@ -124,7 +124,9 @@ def outlook(
 def first_keys(
     book: Path = BOOK,
     organ: str = ORGAN,
-    keys: int = typer.Option(20, "--keys", help="How many keys."),
+    keys: int | None = typer.Option(
+        None, "--keys", help="How many keys; 20 unless told, 40 of an organ never heard."
+    ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """The few keys that tell most about the organ's state."""

@@ -22,6 +22,9 @@ from walkboard.planning.listening_keys import Offer
 from walkboard.survey.walk_plan import SurveyWalk
 
 QUICK_KEYS = 20
+# Where nothing was heard of an organ before, twice as many: with sixty pipes heard a division's
+# pitch was wrong by 1 cent at times, with 120 by 0.3 (`bench/listening_choice.py`).
+UNHEARD_KEYS = 40
 AT_ONCE = 4  # keys of one registration: setting stops takes as long as holding four keys
 
 
@@ -46,8 +49,9 @@ def quick_look(
     weight : mapping of PipeRef to float
         What each pipe counts.
     keys, at_once : int
-        Keys in all, and of one registration.
+        Keys in all, and of one registration; more of each where there are few registrations.
     """
+    at_once = max(at_once, -(-keys // max(1, len(offers))))
     uncertainty = _Uncertainty(drift, when, weight)
     chosen: dict[int, list[int]] = {}
     left = keys
@@ -68,6 +72,11 @@ def quick_look(
         uncertainty.take([p for n in best_keys for p in offers[best].pipes[n]])
         left -= len(best_keys)
     return tuple(_walk(offers[number], sorted(chosen[number])) for number in sorted(chosen))
+
+
+def keys_to_begin_with(drift: OrganDrift) -> int:
+    """How many keys a visit should begin with: twice as many of an organ never heard before."""
+    return UNHEARD_KEYS if drift.year is None else QUICK_KEYS
 
 
 class _Uncertainty:

@@ -19,7 +19,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.planning.foreseen import foreseen, weights_of
 from walkboard.planning.listening_keys import ListeningChoice, choose_listening, offers_of
-from walkboard.planning.quick_look import quick_look
+from walkboard.planning.quick_look import keys_to_begin_with, quick_look
 from walkboard.planning.readiness import Occasion, Readiness, readiness_of
 from walkboard.planning.what_if import Question, prepare
 from walkboard.quantities import cents_of_ratio
@@ -146,17 +146,21 @@ def listening_for(
 
 
 def first_keys(
-    book: Book, kept: KeptOrgan, organ: Organ, at: date, keys: int
+    book: Book, kept: KeptOrgan, organ: Organ, at: date, keys: int | None = None
 ) -> tuple[SurveyWalk, ...]:
-    """The few keys that tell most about the organ's state on a day, weighed as the plan weighs."""
+    """The few keys that tell most about the organ's state on a day, weighed as the plan weighs.
+
+    Without `keys` there are twenty, or forty of an organ that was never heard.
+    """
     seen = followed(book, kept, organ)
+    count = keys_to_begin_with(seen.drift) if keys is None else keys
     ahead = seen.drift.copy()
     at = max(at, seen.visits[-1].at) if seen.visits else at
     air = {d.id: organ.pitch.at_celsius for d in organ.divisions}
     (when,) = figures(organ, [PastVisit(at, air, ())])
     ahead.pass_to(when.year)
     weight = weights_of(organ, outlook(seen, at, air), changes_of(book, kept.id))
-    return quick_look(ahead, when, offers_of(organ, plan_survey(organ).walks), weight, keys=keys)
+    return quick_look(ahead, when, offers_of(organ, plan_survey(organ).walks), weight, keys=count)
 
 
 def readiness(
