@@ -37,7 +37,9 @@ _REGULATED_DB = 2.5  # of two pipes' levels against their ranks'; own choice
 _REMEMBERED_DB = 6.0  # the same of pipes that were not heard in one hold; own choice
 _SCATTERS_DB = (4.0, 6.0, 8.5, 12.0)  # of a partial's difference: voicing and room
 _WHOLE_SHARE = 0.4  # of a partial's scatter that a level of several has
-_MOST_ODDS = 4.0  # that a hold's names are believed with when it tells of others
+# That a hold is believed with when it tells of others. Not much less: a doubt of one in fifty, of a
+# turn by eighty decibels, would drown what is known of the ranks.
+_MOST_ODDS = 12.0
 
 
 @dataclass(frozen=True, slots=True)
