@@ -66,6 +66,27 @@ def test_a_missing_partial_counts_as_no_louder_than_the_faintest():
     assert_allclose([found[n] for n in (1, 2, 3)], [-2.0, 11.0, 6.0])
 
 
+STOPPED_BESIDE_OPEN = {
+    0: (1, -42, 1, None, -11, -18, -5, -32, -9, -20),
+    3: (9, -9, 16, -34, 5, -19, -10, -24, None, -14),
+    6: (2, -17, 12, -36, 6, -30, 6, -27, -13, None),
+    9: (5, -9, 10, -34, 6, -29, -1, -30, -2, -20),
+    12: (3, -31, 6, -36, -8, -27, -3, -24, -23, -23),
+    15: (6, -46, 4, -31, -11, -31, 5, -25, -1, -23),
+    18: (2, -42, 10, -39, -11, -19, -7, -34, -4, -25),
+}
+"""Levels over the open flue's [dB] of partials 1 to 10, by key: a walk of the bench, rounded."""
+
+
+def test_even_partials_that_are_missing_at_every_key_leave_no_doubt():
+    walk = []
+    for key, differences in STOPPED_BESIDE_OPEN.items():
+        due = pair(key, (Spectrum.ODD, OPEN), 0.0).due_db
+        found = {n: float(x) for n, x in enumerate(differences, start=1) if x is not None}
+        walk.append(PairHeard(float(key), found, due))
+    assert min(odds_along(walk)) > SURE
+
+
 def heard(levels_db: np.ndarray, rng: np.random.Generator) -> list[Partial]:
     """Partials through a room of more reverberant than direct sound."""
     tail = rng.normal(size=(2, len(levels_db))).T @ [1.0, 1j]
