@@ -64,11 +64,10 @@ def main() -> None:
                 os.kill(process, signal.SIGCONT)
             row("renderer stopped 90 s", page, woken_ms)
             page = watched(browser, server)
-            assert server.process is not None
-            server.process.send_signal(signal.SIGSTOP)
+            server.signal(signal.SIGSTOP)
             time.sleep(STALLED_S)
             woken_ms = 1e3 * time.time()
-            server.process.send_signal(signal.SIGCONT)
+            server.signal(signal.SIGCONT)
             row("server silent 15 s", page, woken_ms)
             page = watched(browser, server)
             server.stop()

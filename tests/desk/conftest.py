@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import shutil
 import signal
-import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from urllib.request import urlopen
 
+import anyio
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_playwright
 
+from tests.desk import serving
 from tests.desk.books import make_book
 from tests.desk.looking import LAPTOP, PHONE
 from walkboard.organ import examples
@@ -23,7 +25,13 @@ from walkboard.organ.reading import read_organ
 from walkboard.work import keeping
 
 CHROMIUM = shutil.which("chromium")
-ROOT = Path(__file__).resolve().parents[2]
+# anyio loads its parts when they are first used, and pytest rewrites them: deep in a call, beside
+# the browser's loop, that fails in Python 3.11 ("AST constructor recursion depth mismatch").
+anyio.open_file  # noqa: B018
+# Every desk is a process of its own, forked from one that has loaded what a desk loads: that takes
+# longer than most of what is tried on it.
+_SERVERS = multiprocessing.get_context("forkserver")
+_SERVERS.set_forkserver_preload(["tests.desk.serving", "walkboard.book.seen"])
 
 
 @dataclass
@@ -39,43 +47,71 @@ class Server:
 
     book: Path
     port: int = 0
-    process: subprocess.Popen[str] | None = field(default=None, repr=False)
+    process: BaseProcess | None = field(default=None, repr=False)
 
     @property
     def address(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
     def start(self) -> None:
-        module = "tests.desk.serving"
-        self.process = subprocess.Popen(
-            [sys.executable, "-m", module, str(self.book), str(self.port)],
-            cwd=ROOT,
-            env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        assert self.process.stdout is not None
-        line = self.process.stdout.readline()
-        assert line.startswith("http://"), line
-        self.port = int(line.rstrip("/\n").rpartition(":")[2])
-        with urlopen(f"{self.address}/organs", timeout=20) as answer:
+        ours, theirs = _SERVERS.Pipe(duplex=False)
+        # No daemon, for a desk starts processes of its own.
+        self.process = _SERVERS.Process(target=serving.serve, args=(self.book, self.port, theirs))
+        self.process.start()
+        theirs.close()
+        self.port = ours.recv()
+        ours.close()
+        with urlopen(f"{self.address}/organs", timeout=60) as answer:
             assert answer.status == 200
+
+    @property
+    def pid(self) -> int:
+        assert self.process is not None
+        assert self.process.pid is not None
+        return self.process.pid
+
+    def signal(self, number: signal.Signals) -> None:
+        """Send its process a signal."""
+        os.kill(self.pid, number)
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        self.signal(signal.SIGKILL)
+        self.stop()
 
     def stop(self) -> None:
         if self.process is not None:
-            self.process.send_signal(signal.SIGTERM)
-            self.process.wait(timeout=20)
-            assert self.process.stdout is not None
-            self.process.stdout.close()
+            self.process.terminate()
+            self.process.join(timeout=30)
+            assert self.process.exitcode is not None, "the desk does not end"
+            self.process.close()
             self.process = None
 
 
 @pytest.fixture(scope="session")
 def village_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of a book with three visits to the village organ; copy it before changing it."""
-    folder = tmp_path_factory.mktemp("desk") / "village"
-    make_book(folder, examples.village())
-    return folder
+    folder = _made_once(tmp_path_factory) / "village"
+    copy = tmp_path_factory.mktemp("desk") / "village"
+    shutil.copytree(folder, copy)
+    return copy
+
+
+def _made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the books lie that all workers of a run copy; the first worker makes them."""
+    is_worker = "PYTEST_XDIST_WORKER" in os.environ
+    base = tmp_path_factory.getbasetemp()
+    shared = (base.parent if is_worker else base) / "books"
+    try:
+        shared.with_suffix(".making").mkdir()
+    except FileExistsError:
+        eventually(shared.exists, within_s=120.0)
+    else:
+        part = shared.with_suffix(".part")
+        part.mkdir()
+        make_book(part / "village", examples.village())
+        part.rename(shared)
+    return shared
 
 
 @pytest.fixture(scope="session")

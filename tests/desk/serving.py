@@ -1,11 +1,11 @@
-"""A desk for tests: ``python -m tests.desk.serving BOOK PORT`` (0: any), with a clock to follow."""
+"""A desk for tests, with a clock to follow."""
 
 from __future__ import annotations
 
 import json
-import sys
 import threading
 import time
+from multiprocessing.connection import Connection
 from pathlib import Path
 
 import uvicorn
@@ -51,13 +51,14 @@ def tell_the_time(desk: Desk) -> None:
         time.sleep(1.0 / A_SECOND)
 
 
-def main() -> None:
+def serve(book: Path, port: int, told: Connection) -> None:
+    """Serve a book; its port is told once it listens."""
     application = make_application(
-        Path(sys.argv[1]),
+        book,
         pages=(*PAGES, Page("clock", (Door("/clock", clock), Door("/tell", tell, ("POST",))))),
     )
     threading.Thread(target=tell_the_time, args=(application.state.desk,), daemon=True).start()
-    listening = bound("127.0.0.1", int(sys.argv[2]))
+    listening = bound("127.0.0.1", port)
     config = uvicorn.Config(
         application,
         log_level="warning",
@@ -67,10 +68,6 @@ def main() -> None:
         ws_max_size=4096,
         timeout_graceful_shutdown=1,
     )
-    sys.stdout.write(f"http://127.0.0.1:{listening.getsockname()[1]}/\n")
-    sys.stdout.flush()
+    told.send(listening.getsockname()[1])
+    told.close()
     uvicorn.Server(config).run([listening])
-
-
-if __name__ == "__main__":
-    main()

@@ -6,12 +6,13 @@ import asyncio
 import json
 import shutil
 import threading
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import httpx2 as httpx
 import pytest
@@ -29,6 +30,7 @@ from walkboard.errors import BookError
 from walkboard.work.keeping import opened
 
 HOME = "http://127.0.0.1:8740"
+T = TypeVar("T")
 KEPT = "<!doctype html><title>kept</title>"
 
 
@@ -80,6 +82,12 @@ async def begun(folder: Path) -> AsyncIterator[Life]:
     await life.end()
 
 
+def run(told: Coroutine[Any, Any, T]) -> T:
+    """Run it in a thread of its own: that of the tests may have the browser's loop already."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, told).result(60)
+
+
 @pytest.fixture
 def folder(village_book: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(village_book, tmp_path / "book"))
@@ -97,7 +105,7 @@ def test_what_was_kept_is_shown_before_the_desk_is_there(folder: Path) -> None:
                 assert answer.headers[name] == value
             assert (await browser.get("/static/desk.css")).status_code == 200
 
-    asyncio.run(go())
+    run(go())
 
 
 @pytest.mark.parametrize(
@@ -122,7 +130,7 @@ def test_what_is_true_no_more_is_not_shown(
             assert KEPT not in answer
             assert "The desk is opening" in answer
 
-    asyncio.run(go())
+    run(go())
 
 
 def test_a_page_is_kept_when_the_desk_closes_and_is_the_desks_own(folder: Path) -> None:
@@ -137,13 +145,13 @@ def test_a_page_is_kept_when_the_desk_closes_and_is_the_desks_own(folder: Path) 
         async with begun(folder) as life, life.asking() as browser:
             return (await browser.get("/organ/1")).text
 
-    shown = asyncio.run(first())
+    shown = run(first())
     assert (folder / FILE).stat().st_mode & 0o077 == 0
     assert 'class="ranks"' in shown
-    assert asyncio.run(second()) == shown
+    assert run(second()) == shown
     with opened(folder) as book:
         book.add_note(book.visits(1)[-1].id, "The blower hums.")
-    assert "The desk is opening" in asyncio.run(second())
+    assert "The desk is opening" in run(second())
 
 
 def test_strangers_wait_for_the_desk_and_tricks_are_refused_at_once(folder: Path) -> None:
@@ -165,7 +173,7 @@ def test_strangers_wait_for_the_desk_and_tricks_are_refused_at_once(folder: Path
                 assert (await waiting).status_code == 401
                 assert (await posting).status_code == 405
 
-    asyncio.run(go())
+    run(go())
 
 
 @pytest.mark.parametrize(
@@ -196,7 +204,7 @@ def test_a_desk_that_does_not_come_says_so(folder: Path) -> None:
         assert isinstance(life.doorway.trouble, BookError)
         await life.end()
 
-    asyncio.run(go())
+    run(go())
 
 
 def test_a_folder_without_a_book_is_told_before_anything_listens(tmp_path: Path) -> None:

@@ -150,13 +150,12 @@ def test_a_stalled_link_is_told_and_comes_back_fresh(own_server: Server, open_pa
     page = open_page(f"{own_server.address}/clock")
     page.evaluate(_WATCH)
     eventually(lambda: page.evaluate("window.pictures.length") > 20)
-    assert own_server.process is not None
-    own_server.process.send_signal(signal.SIGSTOP)
+    own_server.signal(signal.SIGSTOP)
     page.wait_for_selector("html[data-link=behind]")
     assert page.inner_text("#link-words") == "Behind"
     page.wait_for_selector("html[data-link=off]")
     woken_ms = 1000.0 * time.time()
-    own_server.process.send_signal(signal.SIGCONT)
+    own_server.signal(signal.SIGCONT)
     wait_until_fresh(page)
     assert_nothing_stale_looked_fresh(page, woken_ms)
 

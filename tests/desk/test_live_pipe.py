@@ -5,7 +5,6 @@ The sounds are made by `tests.signals`, which shares no code with Walkboard: the
 
 from __future__ import annotations
 
-import os
 import re
 import signal
 from pathlib import Path
@@ -115,15 +114,14 @@ def test_the_desk_hears_the_pipe_that_the_tuner_goes_to(
     eventually(lambda: abs(cents_on(page) + 4.0) < TOLERANCE_CENTS)
     assert (page.inner_text("#m-sign"), page.inner_text("#m-word")) == ("▼", "cents flat")
     # a server that falls silent: what is shown is dimmed after 0.7 s
-    assert own_server.process is not None
-    own_server.process.send_signal(signal.SIGSTOP)
+    own_server.signal(signal.SIGSTOP)
     try:
         page.wait_for_selector("#measured[data-old]", timeout=3000)
         assert (
             page.evaluate("getComputedStyle(document.getElementById('m-cents')).opacity") == "0.45"
         )
     finally:
-        os.kill(own_server.process.pid, signal.SIGCONT)
+        own_server.signal(signal.SIGCONT)
     wait_until_fresh(page)
     page.wait_for_selector("#measured:not([data-old])")
     assert state_of(own_server, str(third.pipe)) in {None, "open"}
@@ -136,8 +134,7 @@ def test_the_desk_hears_the_pipe_that_the_tuner_goes_to(
     assert desk.input_value("#beside") == chosen
     # a desk that is killed: the recording is in the book when it is started again
     before = recordings_of(own_server)
-    own_server.process.kill()
-    own_server.process.wait()
+    own_server.kill()
     assert recordings_of(own_server) == before
     own_server.start()
     eventually(lambda: recordings_of(own_server) == before + 1)

@@ -60,13 +60,11 @@ export async function refresh() {
     const answer = await fetch(location.href, { headers: { Accept: "text/html", "Walkboard-Part": "1" } });
     if (!answer.ok) return;
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    for (const part of document.querySelectorAll("[data-live]")) {
+    // The navigation too: it says how many faults stand.
+    for (const part of document.querySelectorAll("[data-live], #places")) {
       const next = page.getElementById(part.id);
       if (next && next.innerHTML !== part.innerHTML && !isTypedIn(part)) swap(part, next);
     }
-    const [places, nextPlaces] = [document, page].map((one) => one.getElementById("places"));
-    if (places && nextPlaces && !places.contains(document.activeElement) && places.innerHTML !== nextPlaces.innerHTML)
-      swap(places, nextPlaces);
     shown = target;
     dispatchEvent(new CustomEvent("walkboard:refreshed"));
   } catch {
@@ -79,6 +77,7 @@ export async function refresh() {
 
 function isTypedIn(part) {
   const active = document.activeElement;
+  if (part.id === "places") return part.contains(active); // a link that is stood on stays
   return part.contains(active) && active.matches("input:not([type=checkbox]):not([type=radio]), textarea, select");
 }
 
