@@ -141,7 +141,7 @@ def line(title: str, errors: Sequence[float | None], spent_s: float, holds: int)
     )
 
 
-def main(holds: int = 16) -> None:
+def main(holds: int = 8) -> None:
     print(
         f"{'':14}{'pipes':>6}{'median':>9}{'95 %':>9}{'>.1 c %':>9}{'>1 c %':>8}{'withheld %':>11}"
         f"{'ms a hold':>10}"

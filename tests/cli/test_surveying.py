@@ -1,10 +1,16 @@
 """``survey-plan``, ``play-walk`` and ``listen --played`` as a user types them."""
 
+import json
 from pathlib import Path
 
 import pytest
 
 from tests.commands import Run
+from walkboard.listening.heard import ReadingFlag, SoundInfo
+from walkboard.organ.model import PipeRef
+from walkboard.scales.keys import Key
+from walkboard.survey.exchange import walk_to_json
+from walkboard.survey.heard import HeardWalk, Hold, Reading
 
 
 def test_a_plan_is_printed_written_and_made_for_the_machine(
@@ -26,6 +32,43 @@ def test_json_holds_the_walks(run: Run, organ_file: Path) -> None:
     assert ran.json["alone_s"] == 2.0
     assert {key[:-1] for walk in ran.json["walks"] for key in walk["keys"]} == {"C", "F#"}
     assert ran.json["bound_minutes"] == pytest.approx(ran.json["minutes"], rel=1e-4)
+
+
+def test_what_was_not_read_is_walked_again_each_stop_by_itself(
+    run: Run, organ_file: Path, tmp_path: Path
+) -> None:
+    """Three ranks at C2 and C#2: of the first hold one pipe was read, of the second two."""
+    read = [("great.principal8", True, True), ("great.octave4", False, True),
+            ("great.twelfth", False, False)]  # fmt: skip
+    holds = [
+        Hold(
+            n + 1, Key.parse("C2").up(n), n + 1, 5.0 * n, 5.0 * n + 4.0,
+            tuple(
+                Reading(
+                    PipeRef(rank, n + 1), hz=100.0 if has[n] else None,
+                    sigma_cents=0.1 if has[n] else None, cents=0.0 if has[n] else None,
+                    level_db=-20.0, start_s=5.0 * n, end_s=5.0 * n + 4.0, wander_cents=None,
+                    flags=() if has[n] else (ReadingFlag.MERGED,),
+                )
+                for rank, *has in read
+            ),
+        )
+        for n in range(2)
+    ]  # fmt: skip
+    walk = HeardWalk(
+        "walk.flac", SoundInfo(10.0, 48_000, 1, "FLAC"), "Invented chapel",
+        tuple(rank for rank, *_ in read), 18.0, tuple(holds), (),
+    )  # fmt: skip
+    path = tmp_path / "walk.json"
+    path.write_text(json.dumps(walk_to_json(walk)), encoding="utf-8")
+    ran = run("survey-plan", organ_file, "--not-read", path, "--json")
+    assert [(w["drawn"], w["keys"]) for w in ran.json["walks"]] == [
+        (["great.twelfth"], ["C2", "C#2"]), (["great.octave4"], ["C2"]),
+    ]  # fmt: skip
+    assert {w["hold_s"] for w in ran.json["walks"]} == {2.0}
+    both = run("survey-plan", organ_file, "--not-read", path, "--pipes", "great.twelfth")
+    assert both.code == 2
+    assert "--not-read says itself" in both.err
 
 
 @pytest.mark.parametrize(

@@ -25,6 +25,13 @@ def survey_plan(
     pipes: str | None = typer.Option(
         None, "--pipes", metavar="FILE|PIPE,...", help="Only these: rank:number, or whole ranks."
     ),
+    not_read: list[Path] = typer.Option(
+        [],
+        "--not-read",
+        metavar="FILE",
+        help="What 'listen --json' printed: only the pipes that sounded and have a value in none "
+        "of these, each by itself; may be repeated.",
+    ),
     hold: float = typer.Option(4.0, "--hold", help="How long each key is held [s]."),
     alone: float = typer.Option(
         2.0, "--hold-alone", help="How long where one pipe sounds at a time, if that is less [s]."
@@ -51,6 +58,7 @@ def survey_plan(
     from walkboard.survey.telling_apart import CautiousRules
     from walkboard.survey.walk_plan import Pace
     from walkboard.work import surveying
+    from walkboard.work.choosing import load_walks
     from walkboard.work.describing import load_organ
 
     if not (0.5 <= hold <= 60.0 and 0.5 <= alone <= 60.0 and 0.0 <= gap <= 60.0):
@@ -62,12 +70,22 @@ def survey_plan(
             raise InputError(f"{'+'.join(pair)!r} is no pair of ranks.", mend="Write RANK+RANK.")
         for rank in pair:
             described.rank(rank)
+    wished = frozenset(frozenset(pair) for pair in pairs)
+    wanted = None if pipes is None else surveying.pipes_named(described, pipes)
+    rules = CautiousRules(wished=wished)
+    if not_read:
+        if wanted is not None or pairs:
+            raise InputError(
+                "--not-read says itself which pipes, each alone.",
+                mend="Leave out --pipes and --together.",
+            )
+        wanted, rules = surveying.pipes_not_read(load_walks(not_read)), CautiousRules(most=1)
     plan = plan_survey(
         described,
         choose=KeysWanted() if keys is None else KeysWanted.parse(keys),
-        pipes=None if pipes is None else surveying.pipes_named(described, pipes),
+        pipes=wanted,
         pace=Pace(hold, gap, alone_s=min(alone, hold)),
-        rules=CautiousRules(wished=frozenset(frozenset(pair) for pair in pairs)),
+        rules=rules,
         minutes=minutes,
     )
     day = datetime.now().astimezone().date()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date
 from pathlib import Path
 from types import ModuleType
@@ -11,6 +11,7 @@ from typing import Any
 
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.survey.heard import HeardWalk
 from walkboard.survey.schedule import VELOCITY, Schedule, midi_of, schedule_from_midi, schedule_of
 from walkboard.survey.walk_plan import SurveyPlan
 from walkboard.work.describing import cannot_read, read_text
@@ -53,6 +54,22 @@ def pipes_named(organ: Organ, text: str) -> tuple[PipeRef, ...]:
         else:
             pipes += [PipeRef(name, n) for n in range(1, organ.rank(name).pipes + 1)]
     return tuple(dict.fromkeys(pipes))
+
+
+def pipes_not_read(walks: Iterable[HeardWalk]) -> tuple[PipeRef, ...]:
+    """The pipes that sounded in these walks and have a value in none of them.
+
+    Raises
+    ------
+    InputError
+        When every pipe has one.
+    """
+    readings = [r for walk in walks for hold in walk.holds for r in hold.readings]
+    read = {reading.pipe for reading in readings if reading.hz is not None}
+    left = tuple(sorted({reading.pipe for reading in readings} - read))
+    if not left:
+        raise InputError("Every pipe of these walks was read.", mend="There is nothing to walk.")
+    return left
 
 
 def print_key_sheet(organ: Organ, plan: SurveyPlan, day: date, to: Path) -> Path:
