@@ -1,15 +1,13 @@
 // Keeps the screen on where the browser may: on encrypted pages and at the desk itself.
-import { say } from "./words.js";
-
-export function stayAwake(place) {
+export function stayAwake(tell) {
   const ask = async () => {
-    let words = "stays_awake";
+    let isOn = true;
     try {
       await navigator.wakeLock.request("screen");
     } catch {
-      words = "may_sleep";
+      isOn = false;
     }
-    if (place.textContent !== say(words)) place.textContent = say(words);
+    tell(isOn);
   };
   document.addEventListener("visibilitychange", () => document.hidden || ask());
   return ask();

@@ -20,6 +20,13 @@ function write(id, words) {
   if (place.textContent !== words) place.textContent = words;
 }
 
+// On a phone the navigation is wider than the screen: the page that one is on stands in view.
+const here = document.querySelector("#places [aria-current]");
+if (here) {
+  const row = document.getElementById("places");
+  row.scrollLeft = here.offsetLeft - (row.clientWidth - here.offsetWidth) / 2;
+}
+
 function showOutbox() {
   const n = outbox.pending().length;
   write("unsent", n ? say("unsent", { n }) : "");

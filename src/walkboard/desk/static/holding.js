@@ -157,7 +157,7 @@ addEventListener("walkboard:refreshed", () => {
 });
 
 // ---------------------------------------------------------------- the screen stays on where it may
-stayAwake(place("wake"));
+stayAwake((isOn) => write("wake", say(isOn ? "stays_awake" : "may_sleep")));
 
 if (isWalk) { at = Math.min(Number(sessionStorage.getItem(KEPT)) || 0, steps.length - 1); show(); showMissed(); }
 else follow();

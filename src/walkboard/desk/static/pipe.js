@@ -156,4 +156,5 @@ ticks.addEventListener("change", show);
 if (indexOf(at) < 0 || stateOf(current()) !== "open") at = nextOpen(-1)?.pipe ?? "";
 go(current());
 
-stayAwake(place("wake"));
+// Told only where it matters: there is little room.
+stayAwake((isOn) => { place("wake").textContent = isOn ? "" : say("may_sleep"); });
