@@ -129,7 +129,7 @@ def starts(folder: Path) -> None:
     )
     print(f"importing numpy: {numpy_s():.2f} s of the processor\n")
     print(
-        "| first page, medians of 5 | on the clock s | processor s | whole desk, clock s "
+        f"| first page, medians of {STARTS} | on the clock s | processor s | whole desk, clock s "
         "| processor s |\n" + "| --- " * 5 + "|"
     )
     desk, _ = started(folder, expected=b"")  # keeps the page when it ends

@@ -79,10 +79,13 @@ def overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
 
 
 def recall(book: SeenBook, kept: KeptOrgan) -> None:
-    """Bring to mind what a rank's page shows of the visits before, so that it need not wait."""
-    for visit in book.visits(kept.id)[-_VISITS_RECALLED:]:
+    """Bring to mind what pages show of the last visits, so that they need not wait."""
+    visits = book.visits(kept.id)[-_VISITS_RECALLED:]
+    for visit in visits:
         _of_ranks(book, visit)
         told_air(book, visit)
+    for visit in visits[-1:]:
+        book.recordings(visit.id)
 
 
 def rank_state(book: SeenBook, kept: KeptOrgan, rank_id: str) -> RankState:
