@@ -175,10 +175,10 @@ def first_look(
     keys = keys_to_begin_with(before)
     if pace.setting_minutes > 0.0:
         return quick_look(ahead, seen, offers, weight, keys=keys)
-    # a pipe at a time: as many pipes as so many keys of three ranks let hear, at most a quarter of
-    # the listening, of an organ never heard a third
+    # a pipe at a time: as many pipes as so many keys of three ranks let hear, at most two of a rank
+    # and a quarter of the listening, of an organ never heard a third
     most = 0.25 if before.year is not None else 1.0 / 3.0
-    pipes = min(3 * keys, int(most * (listening or 0.0) / pace.key_minutes))
+    pipes = min(3 * keys, 2 * len(offers), int(most * (listening or 0.0) / pace.key_minutes))
     return quick_look(ahead, seen, offers, weight, keys=pipes, at_once=2)
 
 

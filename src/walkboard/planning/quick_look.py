@@ -22,8 +22,8 @@ from walkboard.planning.listening_keys import Offer
 from walkboard.survey.walk_plan import SurveyWalk
 
 QUICK_KEYS = 20
-# Where nothing was heard of an organ before, twice as many: with sixty pipes heard a division's
-# pitch was wrong by 1 cent at times, with 120 by 0.3 (`bench/listening_choice.py`).
+# Where nothing was heard of an organ before, twice as many: with 60 pipes heard the pitch of the
+# divisions was wrong by 0.6 cent (root mean square), with two of every rank, 92, by 0.4.
 UNHEARD_KEYS = 40
 AT_ONCE = 4  # keys of one registration: setting stops takes as long as holding four keys
 
