@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import math
 import time
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from itertools import permutations
 
@@ -148,6 +149,7 @@ def main(holds: int = 8) -> None:
     )
     finders: dict[str, Finder] = {"long FFT": by_peaks, "ESPRIT": by_esprit}
     everything: dict[str, list[float | None]] = {}
+    spent_in_all: dict[str, float] = defaultdict(float)
     for row, (name, made) in enumerate(REGISTRATIONS.items()):
         errors: dict[str, list[float | None]] = {}
         spent: dict[str, float] = dict.fromkeys(("joint", *finders), 0.0)
@@ -181,10 +183,11 @@ def main(holds: int = 8) -> None:
         print(name)
         for title, of in errors.items():
             everything.setdefault(title, []).extend(of)
+            spent_in_all[title] += spent[title]
             print(line(title, of, spent[title], holds), flush=True)
     print("all")
     for title, of in everything.items():
-        print(line(title, of, 0.0, 1), flush=True)
+        print(line(title, of, spent_in_all[title], holds * len(REGISTRATIONS)), flush=True)
 
 
 if __name__ == "__main__":

@@ -16,9 +16,6 @@ FREE = replace(CAUTIOUS, most_above=(), most=10)
 RULES = {
     "no limit by register, 10 pipes": FREE,
     "and all unisons told apart": replace(FREE, unison_cents=-1.0),
-    "and any difference of level": replace(
-        FREE, unison_cents=-1.0, most_apart_db=99.0, hidden_db=99.0, most_hiders=99
-    ),
 }
 ONE_LENGTH = Pace(4.0)
 USUAL = Pace(4.0, alone_s=2.0)
