@@ -16,6 +16,7 @@ WIDTH_MM, HEIGHT_MM = 178.0, 62.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 19.0, 172.0, 6.0, 48.0  # of the plot [mm]
 _FONT = "DejaVu Sans Mono"
 _TEXT_MM = 3.4
+_ADVANCE = 0.602  # em, of every letter of the font
 Place: TypeAlias = tuple[float, float]
 """Across and down from the upper left corner [mm]."""
 _MOST_RULES = 8
@@ -77,11 +78,15 @@ def draw_plan_curve(curve: PlanCurve) -> str:
 
 def _visit(curve: PlanCurve, x: float, y: float) -> list[str]:
     """Where this visit stands on the curve: a ring, a line down, and its words."""
-    beside, anchor = (x - 2.0, "end") if x > 0.7 * _RIGHT else (x + 2.0, "start")
+    # The curve falls: its words are clear of it above to the right, or below to the left.
+    if x + 2.0 + _ADVANCE * _TEXT_MM * len(curve.words) <= WIDTH_MM - 2.0:
+        words = _text(x + 2.0, max(y - 2.2, _TOP + 2.0), curve.words, "start", _HALO)
+    else:
+        words = _text(x - 2.4, min(y + 5.0, _BOTTOM - 1.2), curve.words, "end", _HALO)
     return [
         _line((x, y), (x, _BOTTOM), 0.3, dashed="1.6 1.2"),
         f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.5" fill="#fff" stroke="#000" stroke-width="0.5"/>',
-        _text(beside, max(y - 2.2, _TOP + 2.0), curve.words, anchor, _HALO),
+        words,
     ]
 
 
