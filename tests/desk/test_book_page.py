@@ -8,6 +8,7 @@ import json
 
 import openpyxl
 import pytest
+from pypdf import PdfReader
 from starlette.testclient import TestClient
 
 from tests.desk.conftest import Open, Server
@@ -111,11 +112,17 @@ def test_the_whole_book_is_made_elsewhere_and_handed_over(server: Server, open_p
     assert made.sheetnames == list(TABLES)
     with opened_to_see(server.book) as book:
         readings = sum(len(book.readings(visit.id)) for visit in book.visits(1))
+        name = book.organ(1).name
     assert made["readings"].max_row == 1 + readings
     page.wait_for_selector(f"#export-xlsx :text('{say('book.xlsx')}')")
     with page.expect_download() as handed_over:
         page.click(f"#export-json button:has-text('{say('book.make')}')")
     assert json.loads(handed_over.value.path().read_bytes())["format"] == "walkboard book"
+    page.wait_for_selector(f"#export-json :text('{say('book.json')}')")
+    with page.expect_download() as handed_over:
+        page.click(f"#export-pdf button:has-text('{say('book.make')}')")
+    outlook = PdfReader(handed_over.value.path()).pages[0].extract_text()
+    assert name in outlook
 
 
 def test_what_was_not_made_cannot_be_had(at_home: TestClient) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from walkboard.desk.desk import Desk
 
 KIND = "export"
-ENDINGS = ("xlsx", "json")
+ENDINGS = ("xlsx", "json", "pdf")  # of the pdf: the outlook
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,18 +68,23 @@ class Exports:
         mine = [job for job in desk.jobs.all() if job.kind == KIND and job.subject == subject]
         return mine[-1].trouble if mine else ""
 
-    def make(self, desk: Desk, kept: KeptOrgan, ending: str) -> None:
-        """Begin to make one, unless that is being done."""
+    def make(self, desk: Desk, kept: KeptOrgan, ending: str, today: date) -> None:
+        """Begin to make one, unless that is being done; an outlook is from today on."""
         if self.working(desk, kept.id, ending) is not None:
             return
         if self._folder is None:
             self._folder = Path(tempfile.mkdtemp(prefix="walkboard-"))
         file = self._folder / f"organ-{kept.id}.{ending}"
         change = desk.book.change()
+        making: Callable[..., object] = write_export
+        if ending == "pdf":
+            from walkboard.work.printing import write_outlook  # noqa: PLC0415 - late: sheets are heavy
+
+            making = partial(write_outlook, today=today)
         desk.jobs.start(
             KIND,
             say("book.making"),
-            write_export,
+            making,
             desk.book.path,
             kept.id,
             file,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -170,3 +170,28 @@ def _fault(organ: Organ, fault: KeptFault) -> values.Fault:
         mended=None if fault.mended_at is None else fault.mended_at.astimezone().date(),
         mended_note=fault.mended_note,
     )
+
+
+def write_outlook(
+    progress: Callable[[float, float], None], folder: Path, organ_id: int, to: Path, today: date
+) -> None:
+    """Write the outlook as PDF in another process.
+
+    Parameters
+    ----------
+    progress : callable
+        Given how much is done, and how much there is to do.
+    folder : Path
+        The book's; it is opened here.
+    organ_id : int
+    to : Path
+    today : date
+    """
+    from walkboard.organ.reading import read_organ
+    from walkboard.work import keeping
+
+    progress(0, 1)
+    with keeping.opened(folder) as book:
+        kept = book.organ(organ_id)
+        print_outlook(book, kept, read_organ(kept.description, where=kept.name), today, to)
+    progress(1, 1)

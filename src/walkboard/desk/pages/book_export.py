@@ -11,11 +11,13 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.desk import Desk, desk_of
 from walkboard.desk.exports import ENDINGS
+from walkboard.work import calendar
 
 _TYPES = {
     "csv": "text/csv; charset=utf-8",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "json": "application/json",
+    "pdf": "application/pdf",
 }
 
 
@@ -43,7 +45,7 @@ def make(request: Request) -> Response:
     ending = request.path_params["ending"]
     if ending not in ENDINGS:
         raise HTTPException(404)
-    desk.exports.make(desk, kept, ending)
+    desk.exports.make(desk, kept, ending, calendar.today())
     return RedirectResponse(f"/organ/{kept.id}/book#export-{ending}", 303)
 
 
