@@ -132,6 +132,25 @@ def test_pipe_and_reference_are_told_apart(ratio: float, off: float) -> None:
     assert_allclose(np.array([r.beats_per_second for r in values], float), beat, atol=0.05)
 
 
+@pytest.mark.parametrize(("apart", "turn"), [(1.0, 0), (3.0, 0)])
+def test_an_octave_is_not_taken_for_its_references_own_partials(apart: float, turn: int) -> None:
+    # Every partial of the pipe falls on one of the reference: single updates split them wrongly,
+    # by 1 and by 6 cents here, with a σ of hundredths.
+    rng = np.random.default_rng([37, turn, 262])
+    reference = moved(261.6, still, "flue", rng, seconds=3.0)
+    pipe = moved(523.2 * 2.0 ** (apart / 1200.0), still, "stopped", rng, seconds=3.0)
+    tracker = Tracker(RATE, Expected(Comb("pipe", 523.2), Comb("reference", 261.6)))
+    sound = reference.samples + pipe.samples
+    given = [
+        reading.cents
+        for first in range(0, len(sound), BLOCK)
+        for reading in tracker.take(sound[first : first + BLOCK], first / RATE)
+        if reading.cents is not None
+    ]
+    assert len(given) > 5
+    assert_allclose(given, apart, atol=0.3)
+
+
 def test_two_that_do_not_part_by_a_turn_are_merged_within_a_bound() -> None:
     rng = np.random.default_rng(9)
     reference = moved(65.4, still, "stopped", rng, seconds=3.0)

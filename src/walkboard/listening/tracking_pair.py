@@ -11,7 +11,7 @@ then the reading is `merged` and the mean place of both is all that is known.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -41,6 +41,8 @@ _WORST_SIGMA_CENTS = 1.5
 _QUIET = 1e-4
 _ONSET = 8.0  # of the power, by which a hold begins
 _PRESENT = 30.0
+_AGREE_CENTS = 0.1
+_AGREE_SIGMAS = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +82,7 @@ class PairTracker:
     _reference_hz: float = field(init=False, default=0.0)
     _cold_s: float = field(init=False, default=-np.inf)
     _parted_last: bool = field(init=False, default=True)
+    _lately: list[float] = field(init=False, default_factory=list)
 
     def __post_init__(self) -> None:
         self._reference_hz = self.reference.hz
@@ -88,6 +91,7 @@ class PairTracker:
         """Find the way anew, as after a gap."""
         self._hz, self._since_s, self._bad = None, -np.inf, 0
         self._cold_s = -np.inf
+        self._lately.clear()
 
     def read(self, ring: Ring, now_s: float) -> PairReading | None:
         """Both pipes now, or None where they are not heard (yet)."""
@@ -128,7 +132,32 @@ class PairTracker:
             self._bad += 1
             if self._bad > 2:
                 self._hz, self._bad = None, 0
-        return found
+            return None
+        return self._confirmed(found)
+
+    def _confirmed(self, found: PairReading) -> PairReading:
+        """The reading, without the pipe's value where the one before does not bear it out.
+
+        Where partials of one pipe fall on the other's, an update can settle on the wrong split, and
+        it looks as good as the right one; it does so once. A pipe that is moved goes on from where
+        it was, or stays where it was put.
+        """
+        if found.hz is None or found.sigma_cents is None:
+            self._lately.clear()
+            return found
+        lately = self._lately
+        lately.append(found.hz)
+        del lately[:-3]
+        near = max(_AGREE_CENTS, _AGREE_SIGMAS * found.sigma_cents)
+        stands = len(lately) > 1 and abs(cents_between(lately[-2], found.hz)) < near
+        goes_on = False
+        if len(lately) > 2:
+            step = cents_between(lately[0], lately[1])
+            goes_on = abs(cents_between(lately[1], found.hz) - step) < near
+        if stands or goes_on:
+            return found
+        flags = (*found.flags, LiveFlag.MERGED)
+        return replace(found, hz=None, sigma_cents=None, flags=flags)
 
     def _cold(
         self, spectrum: HoldSpectrum, times: tuple[float, float], now_s: float
