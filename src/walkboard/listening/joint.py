@@ -25,6 +25,7 @@ _WITHIN_CENTS = 28.0  # of the pipes' common shift; beyond, groups are cut
 _UNSTEADY_CENTS = 3.0
 _RESTLESS_CENTS = 0.6  # wander from which a pipe is asked why it moves so much more than the others
 _RESTLESS_TIMES = 4.0
+_UNSURE_CENTS = 0.05
 _PRESENT = 30.0  # power over variance of a partial that counts as heard
 _STANDS_OUT = 300.0  # the same for at least one, where a dead pipe's place is another's skirt
 _HALF_HEARD = 30.0  # the same from which a pipe that does not stand out is not silent either
@@ -122,6 +123,13 @@ def _readings(
         theirs = [band.group.pipes for band in joint.bands if pipe in band.group.pipes]
         if any(all(p in pipes for pipes in theirs) for p in half if p != pipe):
             readings[pipe] = withheld(readings[pipe])
+    lost = [p for p, reading in enumerate(readings) if ReadingFlag.MERGED in reading.flags]
+    for pipe, reading in enumerate(readings):
+        # Unsure, and with no partial free of a pipe that found no place: it may have that one's.
+        theirs = [band.group.pipes for band in joint.bands if pipe in band.group.pipes]
+        beside_lost = any(all(p in pipes for pipes in theirs) for p in lost if p != pipe)
+        if beside_lost and (reading.sigma_cents or 0.0) > _UNSURE_CENTS:
+            readings[pipe] = withheld(reading)
     for held in unison_sets([comb.hz for comb in combs]):
         if len(held) == 2:
             pair = name_unisons(combs, joint, readings, (held[0], held[1]))
