@@ -2,6 +2,9 @@
 PYTHON ?= python3
 UV_VERSION := 0.13.9
 BIN := .venv/bin
+# Tests run on as many cores as there are; threads of the linear algebra would wait for each other.
+export OPENBLAS_NUM_THREADS := 1
+export OMP_NUM_THREADS := 1
 # Bytecode once, now: where nothing may be written later, every start would compile all it loads
 # again, which takes the desk three times as long.
 COMPILED := $(BIN)/python -m compileall -q -j 2 -x '/(tests?|pip|setuptools)/' .venv/lib src
