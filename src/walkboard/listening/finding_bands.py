@@ -79,16 +79,18 @@ class Reader:
     def peaks(
         self, frames: NDArray[np.float32]
     ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]:
-        """Frame, place [cents] and level [dB] of the peaks of a batch, shape (frames, size)."""
+        """Frame, place [cents] and level [dB] of the peaks of a batch."""
         if self.high - self.low < 8:
             return np.zeros(0, np.int64), np.zeros(0), np.zeros(0)
-        power = np.full((len(frames), self.high - self.low + 3), 1e-14, np.float32)
-        for start in range(0, len(power), _FFT_FRAMES):
-            some = slice(start, start + _FFT_FRAMES)
-            spectrum = scipy.fft.rfft(frames[some] * self.window, axis=1, overwrite_x=True)
-            parts = spectrum[:, self.low - 1 : self.high + 2].view(np.float32)
-            parts = parts * parts
-            power[some] += parts[:, 0::2] + parts[:, 1::2]
+        power = np.zeros((frames.shape[1], self.high - self.low + 3), np.float32)
+        for channel in frames:
+            for start in range(0, len(power), _FFT_FRAMES):
+                some = slice(start, start + _FFT_FRAMES)
+                spectrum = scipy.fft.rfft(channel[some] * self.window, axis=1, overwrite_x=True)
+                parts = spectrum[:, self.low - 1 : self.high + 2].view(np.float32)
+                parts = parts * parts
+                power[some] += parts[:, 0::2] + parts[:, 1::2]
+        power += np.float32(1e-14)
         row, column = self._above_floor(power)
         here = power[row, column]
         is_peak = (here > power[row, column - 1]) & (here >= power[row, column + 1])

@@ -12,9 +12,8 @@ with the discrete Fourier transform", Proc. IEEE 66, 1978, table 1; value from m
 within 55 dB below a stronger line is a ghost of it. A peak's place and level come from the
 parabola through three points of the log spectrum: within 0.02 bin, which is 2 cents at 16 Hz, 0.5
 at 140 Hz, 0.3 at 560.
-Of several channels the loudest is read: adding them would let channels out of phase cancel, and
-reading all would cost as much again for each, while a hold that one microphone hears can be found.
-Measuring uses them all.
+Powers of channels are added, so channels out of phase do not cancel; one channel alone was tried,
+and what its nulls of the room hide cost holds and faults.
 """
 
 from __future__ import annotations
@@ -35,7 +34,6 @@ _CENTS_STEP = 0.2
 _CENTIBEL = 0.01
 _CLIPPED_AT = 0.9995
 _TWIN_CENTS = 25.0
-_LOUDER = 2.0  # energy over that of the channel that is read, from which another is read instead
 
 FloatArray = NDArray[np.float64]
 
@@ -137,41 +135,41 @@ def gather_features(
 class _Stream:
     """Samples waiting to be framed; frame i is centred at sample i·hop."""
 
-    def __init__(self, hop: int, longest: int) -> None:
+    def __init__(self, hop: int, longest: int, channels: int) -> None:
         self._hop = hop
         self._lead = longest // 2 + 1
-        self._held: NDArray[np.float32] = np.zeros(self._lead, np.float32)
+        self._held: NDArray[np.float32] = np.zeros((channels, self._lead), np.float32)
         self._coming: list[NDArray[np.float32]] = []
         self._length = self._lead
 
     def push(self, samples: NDArray[np.float32]) -> None:
         self._coming.append(samples)
-        self._length += len(samples)
+        self._length += int(samples.shape[1])
 
     def ready(self) -> int:
         """Frames whose whole window has come."""
         return max(0, (self._length - 2 * self._lead) // self._hop + 1)
 
     def frames(self, count: int, size: int) -> NDArray[np.float32]:
-        """The next frames of one window length, shape (count, size)."""
+        """The next frames of one window length, shape (channels, count, size)."""
         self._join()
         start = self._lead - size // 2
-        view = np.lib.stride_tricks.sliding_window_view(self._held[start:], size)
-        return view[:: self._hop][:count]
+        view = np.lib.stride_tricks.sliding_window_view(self._held[:, start:], size, axis=1)
+        return view[:, :: self._hop][:, :count]
 
     def drop(self, count: int) -> None:
         self._join()
-        self._held = self._held[count * self._hop :]
-        self._length = len(self._held)
+        self._held = self._held[:, count * self._hop :]
+        self._length = int(self._held.shape[1])
 
     def _join(self) -> None:
         # Only when frames are read: joining at every push would copy all that waits each time.
         if self._coming:
-            self._held = np.concatenate([self._held, *self._coming])
+            self._held = np.concatenate([self._held, *self._coming], axis=1)
             self._coming = []
 
     def pad(self) -> None:
-        self.push(np.zeros(self._lead, np.float32))
+        self.push(np.zeros((len(self._held), self._lead), np.float32))
 
 
 def _once(
@@ -213,11 +211,9 @@ class _Gatherer:
         padded[: len(taps)] = taps
         self._filter = padded.reshape(phases, self._factor).T.copy()
         self._half = half
-        self._full = _Stream(self._hop, self._readers[2].size)
-        self._low = _Stream(self._hop_low, self._readers[0].size)
-        self._tail: NDArray[np.float32] = np.zeros(half, np.float32)
-        self._ear = 0
-        self._energy = np.zeros(0)
+        self._full: _Stream | None = None
+        self._low: _Stream | None = None
+        self._tail: NDArray[np.float32] = np.zeros((0, 0), np.float32)
         self._clipped_counts: list[NDArray[np.int64]] = []
         self._clip_rest: NDArray[np.bool_] = np.zeros(0, bool)
         self._cents: list[NDArray[np.uint16]] = []
@@ -240,41 +236,38 @@ class _Gatherer:
             self._take_piece(np.ascontiguousarray(samples[start : start + piece].T))
 
     def _take_piece(self, samples: NDArray[np.float32]) -> None:
+        if self._full is None:
+            channels = samples.shape[0]
+            self._full = _Stream(self._hop, self._readers[2].size, channels)
+            self._low = _Stream(self._hop_low, self._readers[0].size, channels)
+            self._tail = np.zeros((channels, self._half), np.float32)
         self._note_clipping(samples)
-        heard = samples[self._loudest(samples)]
-        self._full.push(heard)
-        self._push_low(heard)
+        self._full.push(samples)
+        self._push_low(samples)
         while self._ready() >= _BATCH_FRAMES:
             self._read(_BATCH_FRAMES)
 
-    def _loudest(self, samples: NDArray[np.float32]) -> int:
-        """Which channel to read: the one that has carried most so far."""
-        energy = np.array([float(channel @ channel) for channel in samples])
-        self._energy = energy + (self._energy if len(self._energy) else 0.0)
-        most = int(np.argmax(self._energy))
-        if self._energy[most] > _LOUDER * self._energy[self._ear]:
-            self._ear = most
-        return self._ear
-
     def _push_low(self, samples: NDArray[np.float32]) -> None:
-        joined = np.concatenate([self._tail, samples])
+        assert self._low is not None
+        joined = np.concatenate([self._tail, samples], axis=1)
         phases = self._filter.shape[1]
-        rows = len(joined) // self._factor
+        rows = joined.shape[1] // self._factor
         count = rows - phases + 1
         if count <= 0:
             self._tail = joined
             return
-        used = joined[: rows * self._factor].reshape(rows, self._factor)
+        used = joined[:, : rows * self._factor].reshape(len(joined), rows, self._factor)
         # One product for all taps of a phase, then the sum along its diagonals. In pieces so small
         # that each stays on one thread: two waiting for each other cost a hundredfold.
         parts = np.concatenate(
-            [used[i : i + _PRODUCT_ROWS] @ self._filter for i in range(0, rows, _PRODUCT_ROWS)]
+            [used[:, i : i + _PRODUCT_ROWS] @ self._filter for i in range(0, rows, _PRODUCT_ROWS)],
+            axis=1,
         )
-        low = np.zeros(count, np.float32)
+        low = np.zeros((len(joined), count), np.float32)
         for phase in range(phases):
-            low += parts[phase : phase + count, phase]
+            low += parts[:, phase : phase + count, phase]
         self._low.push(low)
-        self._tail = joined[count * self._factor :]
+        self._tail = joined[:, count * self._factor :]
 
     def _note_clipping(self, samples: NDArray[np.float32]) -> None:
         hit = (np.abs(samples) >= _CLIPPED_AT).any(axis=0)
@@ -285,9 +278,13 @@ class _Gatherer:
         self._clip_rest = joined[whole * self._hop :]
 
     def _ready(self) -> int:
+        assert self._full is not None
+        assert self._low is not None
         return min(self._full.ready(), self._low.ready())
 
     def _read(self, count: int) -> None:
+        assert self._full is not None
+        assert self._low is not None
         found = []
         for reader in self._readers:
             stream = self._low if reader.band.decimated else self._full
@@ -308,8 +305,8 @@ class _Gatherer:
 
     def finish(self) -> WalkFeatures:
         frames = 0
-        if self.samples:
-            self._push_low(np.zeros(self._half + self._factor, np.float32))
+        if self._full is not None and self._low is not None:
+            self._push_low(np.zeros((len(self._tail), self._half + self._factor), np.float32))
             self._full.pad()
             self._low.pad()
             while (ready := self._ready()) > 0:
