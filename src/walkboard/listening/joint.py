@@ -120,15 +120,12 @@ def _readings(
     # partial may stand in its place.
     half = [p for p in range(len(combs)) if _HALF_HEARD <= _standing_out(joint, p) < _STANDS_OUT]
     for pipe in range(len(combs)):
-        theirs = [band.group.pipes for band in joint.bands if pipe in band.group.pipes]
-        if any(all(p in pipes for pipes in theirs) for p in half if p != pipe):
+        if _shares_all(joint, pipe, half):
             readings[pipe] = withheld(readings[pipe])
     lost = [p for p, reading in enumerate(readings) if ReadingFlag.MERGED in reading.flags]
     for pipe, reading in enumerate(readings):
         # Unsure, and with no partial free of a pipe that found no place: it may have that one's.
-        theirs = [band.group.pipes for band in joint.bands if pipe in band.group.pipes]
-        beside_lost = any(all(p in pipes for pipes in theirs) for p in lost if p != pipe)
-        if beside_lost and (reading.sigma_cents or 0.0) > _UNSURE_CENTS:
+        if (reading.sigma_cents or 0.0) > _UNSURE_CENTS and _shares_all(joint, pipe, lost):
             readings[pipe] = withheld(reading)
     for held in unison_sets([comb.hz for comb in combs]):
         if len(held) == 2:
@@ -138,6 +135,12 @@ def _readings(
             for pipe in held:
                 readings[pipe] = withheld(readings[pipe])
     return readings
+
+
+def _shares_all(joint: Joint, pipe: int, others: Sequence[int]) -> bool:
+    """Whether every partial of a pipe falls on one of a single pipe among the others."""
+    theirs = [band.group.pipes for band in joint.bands if pipe in band.group.pipes]
+    return any(all(p in pipes for pipes in theirs) for p in others if p != pipe)
 
 
 def _heard_partials(spectrum: HoldSpectrum, joint: Joint, pipe: int) -> dict[int, float]:
