@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 import soundfile
-from playwright.sync_api import Page
+from playwright.sync_api import Page, Route
 
 from tests.desk.conftest import Open, Server, eventually, wait_until_fresh
 from tests.desk.live_playing import open_tasks, play, write
@@ -128,8 +128,16 @@ def test_the_desk_hears_the_pipe_that_the_tuner_goes_to(
     # the reference that was chosen is still shown when the page is loaded again
     desk = open_page(f"{own_server.address}/organ/1/live")
     chosen = str(desk.get_attribute("#beside option:nth-child(3)", "value"))
+    # a choice is taken at once, though what shows the readings is still on its way
+    slow: list[Route] = []
+    desk.route("**/measured.js*", lambda route: slow.append(route))  # noqa: PLW0108 - its name is read
+    desk.reload(wait_until="domcontentloaded")
+    wait_until_fresh(desk)
     with desk.expect_response("**/reference*"):
         desk.select_option("#beside", chosen)
+    assert slow
+    for route in slow:
+        route.continue_()
     desk.reload()
     assert desk.input_value("#beside") == chosen
     # a desk that is killed: the recording is in the book when it is started again

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from playwright.sync_api import Page
+from collections.abc import Callable
+
+from playwright.sync_api import Page, Route
 
 from tests.desk.conftest import Open, Server, eventually, wait_until_fresh
 from tests.desk.looking import PHONE, look_at
@@ -154,3 +156,31 @@ def test_the_holder_follows_the_tuner(own_server: Server, open_page: Open) -> No
     assert holder.inner_text("#place") == ahead
     holder.check("#follow")
     eventually(lambda: holder.inner_text("#now") == tuner.inner_text("#key"))
+
+
+def test_the_newest_place_stands_though_an_older_one_is_slow(
+    own_server: Server, open_page: Open
+) -> None:
+    tuner = open_page(f"{own_server.address}/organ/1/pipe", size=PHONE)
+    holder = open_page(f"{own_server.address}/organ/1/holding/worklist")
+    eventually(lambda: holder.inner_text("#now") == tuner.inner_text("#key"))
+    slow: list[Route] = []
+    tuner.route("**/pipe/at", lambda route: route.continue_() if slow else slow.append(route))
+    tuner.click("#next")
+    _let_it_run(tuner, lambda: bool(slow))
+    tuner.click("#next")
+    tuner.wait_for_timeout(500.0)  # the second would be there by now, if it did not wait
+    slow[0].continue_()
+    _let_it_run(tuner, lambda: holder.inner_text("#now") == tuner.inner_text("#key"))
+    tuner.wait_for_timeout(500.0)
+    assert holder.inner_text("#now") == tuner.inner_text("#key")
+
+
+def _let_it_run(page: Page, what: Callable[[], bool]) -> None:
+    """Wait as `eventually` does, and let what was routed be answered meanwhile."""
+
+    def looked() -> bool:
+        page.wait_for_timeout(20.0)
+        return what()
+
+    eventually(looked)

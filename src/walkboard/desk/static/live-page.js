@@ -27,7 +27,7 @@ async function post(door, body) {
   return null;
 }
 
-let naming = runs === "yes" && kind !== "browser" ? await import("./measured.js") : null;
+let naming = null; // what shows the pipe's reading; comes last, so that no press waits for it
 
 let firstSeen = null;
 live.on("listening", (told) => {
@@ -82,6 +82,8 @@ async function hand() {
   });
   place("stop").onclick = async () => { handing = false; microphone.close(); await post("stop"); location.reload(); };
 }
+
+if (runs === "yes" && kind !== "browser") naming = await import("./measured.js");
 
 // This page is the microphone, so it is not loaded anew: only its parts are.
 async function showRunning() {

@@ -18,6 +18,7 @@ const history = []; // { pipe, was }
 let at = localStorage.getItem(KEPT);
 let isRevisiting = false;
 let toldOf = "";
+const TELL_WAIT_MS = 4000; // for an answer
 
 const stateOf = (step) => ticks.stateOf(step.pipe, step.state);
 const indexOf = (pipe) => work.steps.findIndex((step) => step.pipe === pipe);
@@ -73,6 +74,7 @@ function go(step) {
   at = step?.pipe ?? "";
   localStorage.setItem(KEPT, at);
   show();
+  toldOf = "";
   tell();
 }
 
@@ -126,23 +128,33 @@ dialog.addEventListener("click", ({ target }) => {
 });
 
 // ---------------------------------------------------------------- where the tuner stands
-// Not through the outbox: of a place only the newest counts.
+// Not through the outbox: of a place only the newest counts. One at a time, for two that are under
+// way together may arrive in the other order, and the older one would stay.
+let telling = false;
 async function tell() {
-  const pipe = at;
-  if (!pipe) return;
+  if (telling) return;
+  telling = true;
   try {
-    const answer = await fetch(work.place, {
-      method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ pipe }),
-    });
-    if (answer.ok) toldOf = pipe;
+    while (at && toldOf !== at) {
+      const pipe = at;
+      const answer = await fetch(work.place, {
+        method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ pipe }),
+        signal: AbortSignal.timeout(TELL_WAIT_MS),
+      });
+      if (!answer.ok) break;
+      toldOf = pipe;
+    }
   } catch {
     // told again when the link is back
+  } finally {
+    telling = false;
   }
 }
 let wasFresh = true;
 live.onState((state) => {
   const isFresh = state === "fresh";
-  if (isFresh && (!wasFresh || toldOf !== at)) tell();
+  if (isFresh && !wasFresh) toldOf = ""; // the desk may have been started again
+  if (isFresh) tell();
   wasFresh = isFresh;
 });
 
