@@ -5,7 +5,9 @@ import { say } from "./words.js";
 const place = (id) => document.getElementById(id);
 const moves = JSON.parse(place("practice-moves").textContent);
 const write = (id, words) => { if (place(id).textContent !== words) place(id).textContent = words; };
-const post = (door) => fetch(`/practice/${door}`, { method: "POST" }).catch(() => {}); // said by the link's own words
+// One after the other: what is pressed first arrives first. A lost link says so in its own words.
+let last = Promise.resolve();
+const post = (door) => { last = last.then(() => fetch(`/practice/${door}`, { method: "POST" })).catch(() => {}); };
 
 onMeasured((told, before) => {
   if (!told.on) { if (before) location.reload(); return; }
