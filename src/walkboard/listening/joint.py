@@ -13,6 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from walkboard.listening.heard import Comb, CombReading, Partial, ReadingFlag
+from walkboard.listening.joint_hidden import with_bounds
 from walkboard.listening.joint_naming import name_unisons, withheld
 from walkboard.listening.joint_stages import Joint, estimate_jointly, unison_sets
 from walkboard.listening.subbands import HoldSpectrum
@@ -79,6 +80,7 @@ def measure_jointly(
     found = _readings(spectrum, joint, sounding, (start, end), shared)
     # Under another pipe's partials it may sound and not be heard.
     found = [withheld(r) if p in lone else r for p, r in enumerate(found)]
+    found = with_bounds(joint, sounding, found)
     by_comb = {id(comb): reading for comb, reading in zip(sounding, found, strict=True)}
     return tuple(by_comb.get(id(comb)) or nothing(comb, ReadingFlag.SILENT) for comb in combs)
 
