@@ -76,6 +76,8 @@ class Result:
     pipes: set[PipeRef] = field(default_factory=set)
     errors: dict[PipeRef, tuple[float, float]] = field(default_factory=dict)
     flags: dict[PipeRef, tuple[str, ...]] = field(default_factory=dict)
+    bounds: dict[PipeRef, tuple[float, float]] = field(default_factory=dict)
+    lost: list[str] = field(default_factory=list)
     sound_s: float = 0.0
     cpu_s: float = 0.0
     clock_s: float = 0.0
@@ -182,12 +184,18 @@ def _compare(result: Result, walk: HeardWalk, walked: Walked) -> None:
         hold = min(near, key=lambda h: abs(h.start_s - true.start_s), default=None)
         if hold is None or hold.key != true.key:
             result.misnamed += 1
+            named = "not found" if hold is None else f"named {hold.key}"
+            result.lost.append(f"{walked.plan.file} {'+'.join(walk.drawn)} {true.key}: {named}")
             continue
         for reading in hold.readings:
             if reading.pipe not in walked.reads:
                 continue
             if reading.hz is None or reading.sigma_cents is None:
                 result.flags.setdefault(reading.pipe, _why(reading, hold.flags))
+                if reading.near_hz is not None and reading.bound_cents is not None:
+                    true_hz = true.mean_hz(reading.pipe, reading.start_s, reading.end_s)
+                    away_cents = cents_of_ratio(reading.near_hz / true_hz)
+                    result.bounds[reading.pipe] = away_cents, reading.bound_cents
                 continue
             true_hz = true.mean_hz(reading.pipe, reading.start_s, reading.end_s)
             error = cents_of_ratio(reading.hz / true_hz)
@@ -250,6 +258,15 @@ def print_rest(result: Result, holds: int) -> None:
     most = ", ".join(f"{rank} {n}" for rank, n in ranks.most_common(8))
     wrong = f"holds not found or under another key: {result.misnamed} of {holds}"
     print(f"    not read: {dict(kinds)}, most of {most}; {wrong}")
+    for lost in result.lost:
+        print(f"      {lost}")
+    bounds = {p: b for p, b in result.bounds.items() if p not in result.errors}
+    if bounds:
+        away, bound = np.array(list(bounds.values())).T
+        print(
+            f"    bounded: {len(bounds)}, {100 * np.mean(np.abs(away) < bound):.1f} % within, "
+            f"median ±{np.median(bound):.2f}, 95 % ±{np.quantile(bound, 0.95):.2f} cent"
+        )
     worst = sorted(result.errors.items(), key=lambda e: -abs(e[1][0]))[:5]
     words = (f"{p} {error:+.3f} ± {2 * sigma:.3f}" for p, (error, sigma) in worst)
     print(f"    furthest off: {', '.join(words)}", flush=True)

@@ -48,7 +48,7 @@ def _bounded(joint: Joint, comb: Comb, pipe: int, reading: CombReading) -> CombR
     low = max((band.group.centre_hz - band.group.even_hz) / number for band, number in telling)
     high = min((band.group.centre_hz + band.group.even_hz) / number for band, number in telling)
     count = int(cents_of_ratio(high / low) / _STEP_CENTS)
-    places = low * ratio_of_cents(_STEP_CENTS) ** np.arange(count)
+    places = np.asarray(low * ratio_of_cents(_STEP_CENTS) ** np.arange(count), np.float64)
     empty = np.zeros(count, int)
     for band, number in telling:
         empty += _share(band, places * number - band.group.centre_hz) < _SOFTEST
