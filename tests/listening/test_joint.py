@@ -194,3 +194,24 @@ def test_groups_hold_each_partial_of_a_registration_once():
     assert by_place[1].pipes == {0}
     for below, above in pairwise(groups):
         assert below.centre_hz + below.even_hz < above.centre_hz - above.even_hz
+
+
+@pytest.mark.parametrize(
+    "due_hz",
+    [(4186.0, 4186.0), (2093.0, 4186.0, 4186.0), (4186.0, 4186.0, 8372.0)],
+    ids=["two 2' at c'''''", "with a 4'", "with a 1'"],
+)
+def test_two_unisons_at_the_top_of_the_compass(due_hz):
+    cents = (0.0, 6.0, 3.0)[: len(due_hz)]
+    rng = np.random.default_rng(3)
+    kinds = ("flue",) * len(due_hz)
+    samples, courses = scene(
+        due_hz, kinds, rng, seconds=4.0, faintest_db=-12.0, wander_cents=0.1, cents=cents
+    )
+    combs = [Comb(str(n), hz, Spectrum.FULL) for n, hz in enumerate(due_hz)]
+    readings = measure_hold(samples, RATE, combs)
+    for reading, cycles in zip(readings, courses, strict=True):
+        true_hz = mean_hz(cycles, reading.start_s, reading.end_s)
+        places = reading.either_hz or (reading.hz,)
+        nearest = min(abs(1200.0 * np.log2(hz / true_hz)) for hz in places if hz is not None)
+        assert nearest < 0.1

@@ -221,7 +221,8 @@ def _pair(
     beside = search_one(bands, usable, alone, high, [*known, low], _REACH_CENTS, most=2)
     starts += [(float(alone.course[low, 0]), second.offset_hz) for second in beside]
     asked = [i for i in usable if bands[i].group.pipes <= {*known, *pair}]
-    asked = [i for i in asked if bands[i].group.centre_hz < _SEARCH_HZ]
+    low_bands = [i for i in asked if bands[i].group.centre_hz < _SEARCH_HZ]
+    asked = low_bands or asked or list(usable)  # at the top of a 2′ all bands are high
     both = [*known, *pair]
     trials = []
     for a, b in starts:
