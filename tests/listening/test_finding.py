@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -150,6 +151,17 @@ def test_several_ranks_are_one_key():
     sound = sound_of(steps(keys), multiples=(1.0, 2.0, 3.0))
     walk = listen(sound, expected(keys, (1.0, 2.0, 3.0)))
     assert names(walk, keys) == list(keys)
+
+
+def test_keys_an_octave_apart_are_told_apart_where_sixteen_and_eight_foot_sound():
+    """A walk of every sixth key with gaps, one 16' slipped by 22 cents: the octave is no refuge."""
+    held, slipped = [36, 42, 60, 66, 84, 90, 96], 42
+    unison = sound_of(steps(held), multiples=(1.0,))
+    strokes = [replace(s, cents=-22.0) if s.semitone == slipped else s for s in steps(held)]
+    sound = unison + sound_of(strokes, multiples=(0.5,))
+    keys = range(36, 97)
+    walk = listen(sound, expected(keys, (0.5, 1.0), Spectrum.BRIGHT))
+    assert names(walk, keys) == held
 
 
 def test_another_stop_explains_less():

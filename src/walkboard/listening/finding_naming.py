@@ -5,7 +5,8 @@ where the key should stand; the fundamental is the one that most lines agree upo
 nats, like negative log probabilities) are
 - what no comb explains: 14 for all of it, and much more beyond three tenths, by the lines' weight
   (power to the 0.35, so that weak partials count and the strongest line does not decide alone);
-- a comb whose matched partials are all multiples of 2, 3 or 5: then it is another's comb;
+- a comb whose matched partials are all multiples of 2, 3 or 5: then it is another's comb; where
+  several ranks sound this counts in full, for it is all that tells a key from its octave;
 - a missing fundamental, where the kind of pipe should have one;
 - how far the pipe lies from where the rank as a whole lies: most within 8 cents, some anywhere
   within 60;
@@ -39,6 +40,9 @@ _RINGING = 0.3
 _STRAY_CENTS = 50.0
 _VOTING_LINES = 8
 _REACH_CENTS = 75.0
+_OTHERS = 0.05  # of a comb's weight that only it explains; below, it has but others' lines
+_ONLY_OTHERS = 3.0  # cost of such a comb
+_LEFT_OVER = 0.05  # of an event's weight that is worth another look
 _OVERTONE_COST = {
     Spectrum.FULL: {2: 5.0, 3: 6.5},
     Spectrum.ODD: {2: 7.5, 3: 5.0},
@@ -142,9 +146,9 @@ def read_event(
     ranks = board.base.shape[1]
     heard = np.zeros((board.states, ranks), bool)
     measure = np.zeros((board.states, len(weight)))
-    for rank in range(ranks):
+    combs, placed = _fit_combs(event.cents, weight, tolerance, board.base, shift_cents)
+    for rank, (found, fits, number) in enumerate(combs):
         base = board.base[:, rank : rank + 1]
-        found, fits, number = _fit_comb(event.cents, weight, tolerance, base, shift_cents)
         # High partials lie so close that any line fits one: they tell little.
         told = weight / (1.0 + (number / _TELLING_PARTIALS) ** 2)
         mass = np.where(fits, told, 0.0).sum(axis=1)
@@ -169,9 +173,12 @@ def read_event(
             # heard is likelier than a comb that does not fit.
             cost += np.where(np.isfinite(base[:, 0]), np.minimum(comb_cost, 3.0) / ranks, 0.0)
             cost += np.where(np.isfinite(base[:, 0]) & ~sounding, 4.0 / ranks, 0.0)
+            # A key lower by what the ranks stand apart has but one comb of another's lines.
+            cost += np.where(sounding & (odd > 0.0), _ONLY_OTHERS, 0.0)
         heard[:, rank] = sounding
         if rank == 0:
-            offset = found
+            # Of most lines, so that one pipe that strayed does not move the others of its key.
+            offset = placed
             measure = told
         else:
             measure = np.maximum(measure, told)
@@ -182,6 +189,47 @@ def read_event(
     cost += _UNEXPLAINED * unmet + _UNLIKE * np.maximum(0.0, unmet - _UNMET_USUAL)
     cost += np.where(heard.any(axis=1), 0.0, 20.0)
     return Reading(cost, explained, energy, offset, leave)
+
+
+Fit = tuple[FloatArray, NDArray[np.bool_], IntArray]
+"""The offset [cents] that most lines agree upon, which lines fit it, their partial numbers."""
+
+
+def _fit_combs(
+    cents: FloatArray,
+    weight: FloatArray,
+    tolerance: FloatArray,
+    base: FloatArray,
+    shift_cents: float,
+) -> tuple[list[Fit], FloatArray]:
+    """Every rank's fit, each for all states, and the first's offset before any looked again.
+
+    Of ranks in octaves and fifths each finds lines of the others. One that found nothing else
+    looks among what all leave over: a pipe that strayed lies there, not dead.
+    """
+    fitted = [
+        _fit_comb(cents, weight, tolerance, base[:, rank : rank + 1], shift_cents)
+        for rank in range(base.shape[1])
+    ]
+    placed = fitted[0][0].copy()
+    for rank in range(len(fitted)) if len(fitted) > 1 else ():
+        others = np.logical_or.reduce([fits for r, (_, fits, _) in enumerate(fitted) if r != rank])
+        offset, fits, _ = fitted[rank]
+        left = np.where(others | fits, 0.0, weight)
+        lacks = np.where(fits & ~others, weight, 0.0).sum(axis=1) < _OTHERS * np.where(
+            fits, weight, 0.0
+        ).sum(axis=1)
+        lacks &= np.isfinite(base[:, rank])
+        lacks &= left.sum(axis=1) > _LEFT_OVER * weight.sum()
+        rows = np.flatnonzero(lacks)
+        if len(rows) == 0:
+            continue
+        again = _fit_comb(cents, left[rows], tolerance, base[rows, rank : rank + 1], shift_cents)
+        won = np.where(again[1], left[rows], 0.0)
+        better = (won.sum(axis=1) > _LEFT_OVER * weight.sum()) & ((won > 0.0).sum(axis=1) > 1)
+        offset[rows[better]] = again[0][better]
+        fits[rows[better]] = again[1][better]
+    return fitted, placed
 
 
 def _fit_comb(
@@ -199,11 +247,17 @@ def _fit_comb(
     away = cents - safe - 1200.0 * np.log2(number)
     votes = proper & (number <= _VOTING_PARTIALS) & (np.abs(away - shift_cents) < _REACH_CENTS)
     count = min(_VOTING_LINES, len(cents))
-    candidate = away[:, :count]
+    if weight.ndim == 1:
+        first = np.broadcast_to(np.arange(count), (len(base), count))
+        mine = weight[np.newaxis, np.newaxis, :]
+    else:
+        first = np.argsort(-weight * votes, axis=1, kind="stable")[:, :count]
+        mine = weight[:, np.newaxis, :]
+    candidate = np.take_along_axis(away, first, axis=1)
     near = np.abs(away[:, np.newaxis, :] - candidate[:, :, np.newaxis]) < tolerance
-    support = np.where(near & votes[:, np.newaxis, :], weight, 0.0).sum(axis=2)
+    support = np.where(near & votes[:, np.newaxis, :], mine, 0.0).sum(axis=2)
     support *= 1.0 - 0.003 * np.abs(candidate - shift_cents)
-    support = np.where(votes[:, :count], support, -1.0)
+    support = np.where(np.take_along_axis(votes, first, axis=1), support, -1.0)
     best = np.argmax(support, axis=1)
     rows = np.arange(len(base))
     offset = candidate[rows, best]
