@@ -26,7 +26,6 @@ _WITHIN_CENTS = 28.0  # of the pipes' common shift; beyond, groups are cut
 _UNSTEADY_CENTS = 3.0
 _RESTLESS_CENTS = 0.6  # wander from which a pipe is asked why it moves so much more than the others
 _RESTLESS_TIMES = 4.0
-_UNSURE_CENTS = 0.05
 _PRESENT = 30.0  # power over variance of a partial that counts as heard
 _STANDS_OUT = 300.0  # the same for at least one, where a dead pipe's place is another's skirt
 _HALF_HEARD = 30.0  # the same from which a pipe that does not stand out is not silent either
@@ -81,6 +80,7 @@ def measure_jointly(
     # Under another pipe's partials it may sound and not be heard.
     found = [withheld(r) if p in lone else r for p, r in enumerate(found)]
     found = with_bounds(joint, sounding, found)
+    found = _without_lines_of_the_lost(joint, sounding, found)
     by_comb = {id(comb): reading for comb, reading in zip(sounding, found, strict=True)}
     return tuple(by_comb.get(id(comb)) or nothing(comb, ReadingFlag.SILENT) for comb in combs)
 
@@ -124,11 +124,6 @@ def _readings(
     for pipe in range(len(combs)):
         if _shares_all(joint, pipe, half):
             readings[pipe] = withheld(readings[pipe])
-    lost = [p for p, reading in enumerate(readings) if ReadingFlag.MERGED in reading.flags]
-    for pipe, reading in enumerate(readings):
-        # Unsure, and with no partial free of a pipe that found no place: it may have that one's.
-        if (reading.sigma_cents or 0.0) > _UNSURE_CENTS and _shares_all(joint, pipe, lost):
-            readings[pipe] = withheld(reading)
     for held in unison_sets([comb.hz for comb in combs]):
         if len(held) == 2:
             pair = name_unisons(combs, joint, readings, (held[0], held[1]))
@@ -137,6 +132,37 @@ def _readings(
             for pipe in held:
                 readings[pipe] = withheld(readings[pipe])
     return readings
+
+
+def _without_lines_of_the_lost(
+    joint: Joint, combs: Sequence[Comb], readings: Sequence[CombReading]
+) -> list[CombReading]:
+    """The readings, those withheld whose line may be that of a pipe which found no place.
+
+    Such a value rests only on groups with a pipe that is merged, and that pipe may stand there.
+    """
+    lost = [p for p, r in enumerate(readings) if ReadingFlag.MERGED in r.flags and not r.either_hz]
+
+    def may_stand_there(hz: float, pipe: int, other: int) -> bool:
+        near_hz, bound_cents = readings[other].near_hz, readings[other].bound_cents
+        if near_hz is None or bound_cents is None:
+            return True
+        apart = cents_of_ratio(hz / combs[pipe].hz) - cents_of_ratio(near_hz / combs[other].hz)
+        return abs(apart) < bound_cents
+
+    kept = list(readings)
+    for pipe, reading in enumerate(readings):
+        if reading.hz is None:
+            continue
+        rivals = {p for p in lost if may_stand_there(reading.hz, pipe, p)}
+        rests_on = [
+            joint.bands[index].group.pipes
+            for (index, j), part in joint.courses.components.items()
+            if joint.bands[index].members[j].pipe == pipe and part.ratio.max() > _STANDS_OUT
+        ]
+        if all(pipes & rivals for pipes in rests_on):
+            kept[pipe] = withheld(reading)
+    return kept
 
 
 def _shares_all(joint: Joint, pipe: int, others: Sequence[int]) -> bool:
