@@ -61,7 +61,7 @@ def study(count: int) -> None:
 
 
 def main() -> None:
-    study(90)
+    study(300)
 
 
 if __name__ == "__main__":
