@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -74,6 +75,19 @@ def test_marks_tell_sharp_flat_care_and_unread() -> None:
         ("E2", "overblows"),
         ("F2", "silent"),
     ]
+
+
+def test_a_pipe_that_was_not_told_apart_has_its_bound_in_the_list_and_one_word_in_the_chart() -> (
+    None
+):
+    organ = village_organ()
+    merged = replace(
+        reading(PipeRef(OPEN8, 5), None, ReadingFlag.MERGED), near_hz=523.12, bound_cents=0.83
+    )
+    report = visit_report(organ, facts(organ), [reading(PipeRef(OPEN8, 1), 2.9), merged])
+    assert [row.why for row in report.flags] == ["merged, within ±0.8 cents of 523.1 Hz"]
+    assert report.charts[0].points[1].word == "merged"
+    assert "within±0.8centsof523.1Hz" in unspaced(text(render_pdf(report)))
 
 
 def test_flues_are_drawn_against_the_pitch_that_they_are_tuned_to() -> None:

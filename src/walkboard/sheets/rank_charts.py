@@ -143,8 +143,11 @@ def rank_chart(
 
 
 def flag_words(reading: Reading) -> str:
-    """Every flag of a reading in one word each."""
-    return ", ".join(FLAG_WORDS[flag] for flag in reading.flags)
+    """Every flag of a reading in one word each, and where one without a value stands at most."""
+    words = [FLAG_WORDS[flag] for flag in reading.flags]
+    if reading.hz is None and reading.near_hz is not None and reading.bound_cents is not None:
+        words.append(f"within ±{reading.bound_cents:.1f} cents of {reading.near_hz:.1f} Hz")
+    return ", ".join(words)
 
 
 def _point(
