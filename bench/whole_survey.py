@@ -81,7 +81,6 @@ class Result:
     sound_s: float = 0.0
     cpu_s: float = 0.0
     clock_s: float = 0.0
-    misnamed: int = 0
 
 
 def _record(progress: Progress, asked: _ToRecord) -> WalkTruth:
@@ -183,21 +182,19 @@ def _compare(result: Result, walk: HeardWalk, walked: Walked) -> None:
         near = [h for h in walk.holds if abs(h.start_s - true.start_s) < _NEAR_S]
         hold = min(near, key=lambda h: abs(h.start_s - true.start_s), default=None)
         if hold is None or hold.key != true.key:
-            result.misnamed += 1
             named = "not found" if hold is None else f"named {hold.key}"
             result.lost.append(f"{walked.plan.file} {'+'.join(walk.drawn)} {true.key}: {named}")
             continue
         for reading in hold.readings:
             if reading.pipe not in walked.reads:
                 continue
+            true_hz = true.mean_hz(reading.pipe, reading.start_s, reading.end_s)
             if reading.hz is None or reading.sigma_cents is None:
                 result.flags.setdefault(reading.pipe, _why(reading, hold.flags))
                 if reading.near_hz is not None and reading.bound_cents is not None:
-                    true_hz = true.mean_hz(reading.pipe, reading.start_s, reading.end_s)
                     away_cents = cents_of_ratio(reading.near_hz / true_hz)
                     result.bounds[reading.pipe] = away_cents, reading.bound_cents
                 continue
-            true_hz = true.mean_hz(reading.pipe, reading.start_s, reading.end_s)
             error = cents_of_ratio(reading.hz / true_hz)
             result.errors[reading.pipe] = error, reading.sigma_cents
 
@@ -256,7 +253,7 @@ def print_rest(result: Result, holds: int) -> None:
     )
     ranks = Counter(pipe.rank for pipe in result.flags if pipe not in result.errors)
     most = ", ".join(f"{rank} {n}" for rank, n in ranks.most_common(8))
-    wrong = f"holds not found or under another key: {result.misnamed} of {holds}"
+    wrong = f"holds not found or under another key: {len(result.lost)} of {holds}"
     print(f"    not read: {dict(kinds)}, most of {most}; {wrong}")
     for lost in result.lost:
         print(f"      {lost}")
