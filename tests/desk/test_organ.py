@@ -212,23 +212,21 @@ def test_the_checker_speaks_beside_the_line(own_server: Server, open_page: Open)
     eventually(lambda: page.locator("#problems li").count() == 1)
     assert page.inner_text("#problems button") == f"Line {line}"
     assert "tuned_by" in page.inner_text("#problems li")
-    page.click("#problems button")
-    chosen = page.evaluate(
-        "(t => t.value.slice(t.selectionStart, t.selectionEnd))(document.getElementById('text'))"
-    )
-    assert chosen == wrong.split("\n")[line - 1]
-    where = page.evaluate(
+    # Pressed and read in one step: the message must have moved before the scroll event comes.
+    chosen, text_px, item_px, scrolled_px, line_px = page.evaluate(
         """() => {
           const text = document.getElementById("text");
           const item = document.querySelector("#problems li");
-          return [text.getBoundingClientRect().top, item.getBoundingClientRect().top];
+          item.querySelector("button").click();
+          return [text.value.slice(text.selectionStart, text.selectionEnd),
+                  text.getBoundingClientRect().top, item.getBoundingClientRect().top,
+                  text.scrollTop, parseFloat(getComputedStyle(text).lineHeight)];
         }"""
     )
-    line_px = page.evaluate(
-        "parseFloat(getComputedStyle(document.getElementById('text')).lineHeight)"
-    )
-    seen_line = line - page.evaluate("document.getElementById('text').scrollTop") / line_px
-    assert where[1] - where[0] == pytest.approx((seen_line - 1.0) * line_px, abs=1.5 * line_px)
+    assert chosen == wrong.split("\n")[line - 1]
+    assert scrolled_px > 0.0
+    line_top_px = (line - 1.0) * line_px - scrolled_px
+    assert item_px - text_px == pytest.approx(line_top_px, abs=1.5 * line_px)
     page.click("form button.main")  # refused, and nothing typed is lost
     page.wait_for_selector("#problems li")
     assert page.input_value("#text") == wrong

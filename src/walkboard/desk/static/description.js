@@ -72,6 +72,7 @@ list.addEventListener("click", (event) => {
   text.setSelectionRange(start, start + (lines[line - 1] ?? "").length);
   const height = parseFloat(getComputedStyle(text).lineHeight);
   text.scrollTop = Math.max(0, (line - 4) * height);
+  place(); // now, not when the scroll event comes a frame later
 });
 text.addEventListener("input", () => { clearTimeout(timer); timer = setTimeout(check, 350); });
 text.addEventListener("scroll", place);
