@@ -4,7 +4,6 @@ import json
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,10 +13,9 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
 from tests.listening.walks import RATE_HZ, Stroke, expected, key_hz, sound_of, steps
+from tests.shared_files import shared
 from walkboard.listening.finding import find_events, gather_features, name_holds
 from walkboard.listening.heard import Comb, ExpectedKey, HoldFlag, Spectrum, Walk
-
-SOUNDS = Path(__file__).parents[3] / "shared" / "sounds"
 
 
 def listen(sound: NDArray[np.float64], keys: Sequence[ExpectedKey], rate_hz: int = RATE_HZ) -> Walk:
@@ -229,10 +227,9 @@ def test_no_expected_key_is_refused():
 
 @cache
 def real_walk(name: str, multiples: tuple[float, ...]) -> tuple[dict[str, Any], list[int], Walk]:
-    if not SOUNDS.exists():
-        pytest.skip(f"the recordings of real pipes are not at {SOUNDS}")
-    told = json.loads((SOUNDS / f"{name}.json").read_text())
-    sound, rate = soundfile.read(SOUNDS / f"{name}.flac", dtype="float32", always_2d=True)
+    sounds = shared("sounds")
+    told = json.loads((sounds / f"{name}.json").read_text())
+    sound, rate = soundfile.read(sounds / f"{name}.flac", dtype="float32", always_2d=True)
     keys = list(told["keys_expected"])
     walk = listen(sound, expected(keys, multiples, Spectrum.ODD), rate)
     return told, keys, walk

@@ -5,17 +5,15 @@ measurement alone. Single notes have a truth with a tolerance of their own, as r
 """
 
 import json
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 import soundfile
 
+from tests.shared_files import shared
 from walkboard.listening.heard import Comb, CombReading, ReadingFlag, Spectrum
 from walkboard.listening.measuring import measure_hold
-
-SOUNDS = Path(__file__).parents[3] / "shared" / "sounds"
 
 
 def value(given: float | None) -> float:
@@ -24,10 +22,9 @@ def value(given: float | None) -> float:
 
 
 def read_pipes(name: str) -> list[tuple[dict[str, Any], CombReading]]:
-    if not SOUNDS.exists():
-        pytest.skip(f"the recordings of real pipes are not at {SOUNDS}")
-    told = json.loads((SOUNDS / f"{name}.json").read_text())
-    sound, rate = soundfile.read(SOUNDS / f"{name}.flac", always_2d=True)
+    sounds = shared("sounds")
+    told = json.loads((sounds / f"{name}.json").read_text())
+    sound, rate = soundfile.read(sounds / f"{name}.flac", always_2d=True)
     readings = []
     for event in told["events"]:
         hold = sound[int(event["onset_s"] * rate) : int(event["keyup_s"] * rate)]
@@ -64,10 +61,9 @@ RANKS = {"8ft": 1.0, "4ft": 2.0, "2 2/3ft": 3.0}
 
 def read_ranks(name: str) -> list[list[tuple[dict[str, Any], CombReading]]]:
     """Hold by hold, each rank that sounds with its reading; all are stopped flutes."""
-    if not SOUNDS.exists():
-        pytest.skip(f"the recordings of real pipes are not at {SOUNDS}")
-    told = json.loads((SOUNDS / f"{name}.json").read_text())
-    sound, rate = soundfile.read(SOUNDS / f"{name}.flac", always_2d=True)
+    sounds = shared("sounds")
+    told = json.loads((sounds / f"{name}.json").read_text())
+    sound, rate = soundfile.read(sounds / f"{name}.flac", always_2d=True)
     holds = []
     for event in told["events"]:
         hold = sound[int(event["onset_s"] * rate) : int(event["keyup_s"] * rate)]

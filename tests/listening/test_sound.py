@@ -25,9 +25,8 @@ from tests.listening.recordings import (
     written,
     written_plainly,
 )
+from tests.shared_files import shared
 from walkboard.listening.sound import BLOCK_FRAMES, LONGEST_SPAN_S, Sound, open_sound
-
-SOUNDS = Path("/work/shared/sounds")
 
 
 def opened(data: bytes, name: str = "walk.wav") -> Sound:
@@ -244,9 +243,7 @@ def test_an_mp3_without_a_length_is_read_to_its_end(tmp_path: Path) -> None:
 
 
 def test_recorded_pipes_open_with_the_length_that_their_truth_tells() -> None:
-    if not SOUNDS.is_dir():
-        pytest.skip("the shared recordings of real pipes are not here")
-    recordings = sorted(SOUNDS.glob("*.flac"))
+    recordings = sorted(shared("sounds").glob("*.flac"))
     assert recordings
     for path in recordings:
         truth = json.loads(path.with_suffix(".json").read_text())

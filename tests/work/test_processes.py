@@ -14,6 +14,8 @@ from walkboard.work.processes import Progress, finished, usable_cores
 
 ROOT = Path(__file__).parents[2]
 INTERRUPTED = """
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job starts with it ignored
 from tests.work.test_processes import slept
 from walkboard.work.processes import finished
 try:
@@ -75,7 +77,11 @@ def test_interrupted_it_gives_what_was_done_and_ends_the_rest() -> None:
         assert process.stdout is not None
         number, worker = process.stdout.readline().split()
         process.send_signal(signal.SIGINT)
-        rest, said = process.communicate(timeout=120)
+        try:
+            rest, said = process.communicate(timeout=120)
+        except subprocess.TimeoutExpired:
+            process.kill()  # or leaving the block would wait for it for ever
+            raise
     assert number == "0"
     assert rest == "interrupted\n"
     assert not said
