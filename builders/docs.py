@@ -1,8 +1,9 @@
 """Writes the generated parts of the documents, or checks that they are as generated.
 
 ``python builders/docs.py`` writes; ``--check`` exits 1 and names what is stale. Generated are the
-command reference (docs/commands.md, from the program's own help) and the list of packages in
-ARCHITECTURE.md (from the first line of each package's docstring).
+command reference (docs/commands.md, from the program's own help), the fields of the organ
+description (docs/organ-fields.md, from its models) and the list of packages in ARCHITECTURE.md
+(from the first line of each package's docstring).
 """
 
 import os
@@ -14,6 +15,7 @@ from pathlib import Path
 import typer.main
 
 from walkboard.cli.main import app
+from walkboard.organ.reference import fields_page
 
 ROOT = Path(__file__).resolve().parent.parent
 SOURCE = ROOT / "src" / "walkboard"
@@ -97,6 +99,7 @@ def architecture_page() -> str:
 def main() -> int:
     pages = {
         ROOT / "docs" / "commands.md": commands_page(),
+        ROOT / "docs" / "organ-fields.md": fields_page(),
         ROOT / "ARCHITECTURE.md": architecture_page(),
     }
     stale = [

@@ -7,7 +7,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from walkboard.organ.checking_ranks import TUNED_BY
+from walkboard.organ.checking_builds import TUNED_BY
 from walkboard.organ.model import Family, Organ
 from walkboard.organ.reading import read_organ
 from walkboard.scales.keys import Key

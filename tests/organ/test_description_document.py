@@ -11,18 +11,6 @@ import pytest
 
 from tests.strategies import toml
 from walkboard.errors import DescriptionError
-from walkboard.organ.checking_ranks import TUNED_BY
-from walkboard.organ.description import (
-    ChestTable,
-    Description,
-    DivisionTable,
-    PitchTable,
-    PlaysTable,
-    RankTable,
-    StopTable,
-    TemperamentTable,
-    TravelTable,
-)
 from walkboard.organ.reading import read_organ
 from walkboard.scales.temperament import known
 
@@ -61,39 +49,6 @@ def test_fragment_is_right_within_the_whole(fragment: str) -> None:
 def test_a_wrong_fragment_would_be_seen() -> None:
     with pytest.raises(DescriptionError):
         read_organ(completed(FRAGMENTS[0].replace("interval = 15", "interval = 18")))
-
-
-def section(title: str) -> str:
-    return TEXT.partition(f"### {title}\n")[2].partition("\n## ")[0].partition("\n### ")[0]
-
-
-TABLES: list[tuple[str, list[Any]]] = [
-    ("Head of the file", [Description, PitchTable]),
-    ("`[[division]]`", [DivisionTable]),
-    ("`[[rank]]`", [RankTable]),
-    ("`[[stop]]`", [StopTable, PlaysTable]),
-    ("`[[chest]]` and `[[travel]]`", [ChestTable, TravelTable]),
-    ("`[temperament]`", [TemperamentTable]),
-]
-
-
-@pytest.mark.parametrize(("title", "models"), TABLES)
-def test_every_field_is_in_its_table(title: str, models: list[Any]) -> None:
-    cells = [row.split("|")[1] for row in section(title).split("\n") if row.startswith("|")]
-    told = set(re.findall(r"`(\w+)`", " ".join(cells)))
-    fields = {info.alias or name for model in models for name, info in model.model_fields.items()}
-    tables = {"division", "rank", "stop", "chest", "travel", "pitch"}
-    if models[0] is Description:
-        fields -= tables
-    assert told >= fields
-    extra = told - fields - {"plays"}
-    assert extra <= {family.value for family in TUNED_BY}, "the document names a field we have not"
-
-
-def test_ways_of_tuning_are_those_of_the_program() -> None:
-    rows = re.findall(r"^\| `(\w+)` \| (`.*) \|$", section("`[[rank]]`"), re.MULTILINE)
-    told = {family: set(re.findall(r"`(\w+)`", ways)) for family, ways in rows}
-    assert told == {f.value: {way.value for way in ways} for f, ways in TUNED_BY.items()}
 
 
 def test_temperaments_that_are_named_are_known() -> None:

@@ -1,36 +1,42 @@
-"""Builds the frozen organ from a description that was found to be without fault."""
+"""Builds the frozen organ from a description in which no fault was found."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 
+from walkboard.organ.building_stops import Span, build_plays
+from walkboard.organ.console import Coupler, Toy, Tremulant
 from walkboard.organ.description import (
-    BreakTable,
+    CouplerTable,
     Description,
     DivisionTable,
+    OrganTable,
     PlaysTable,
-    RankTable,
     StopTable,
     TemperamentTable,
 )
-from walkboard.organ.model import Chest, Division, Organ, Pitch, Plays, Rank, Stop
+from walkboard.organ.keyboards import is_regular, keyboard, rank_keys
+from walkboard.organ.kinds import Celeste, Change, Part, Standing
+from walkboard.organ.model import Chest, Division, Instrument, Organ, Pitch, Rank, Stop
+from walkboard.organ.rank_tables import BreakTable, RankTable
 from walkboard.scales.harmonics import multiple_of_feet, multiple_of_interval
 from walkboard.scales.keys import Key
 from walkboard.scales.temperament import Temperament, from_fifths, known
 
 
 def build_organ(description: Description) -> Organ:
-    """The organ of a description that `walkboard.organ.checking` found no fault in."""
+    """The organ of a description in which `walkboard.organ.checking` found no fault."""
     divisions = {d.id: build_division(d) for d in description.division}
     ranks = {r.id: build_rank(r, divisions[r.division]) for r in description.rank}
-    spans = {r.id: Span(r.id, r.division, r.from_key, r.pipes) for r in ranks.values()}
+    spans = {r.id: Span(r.id, r.division, r.keys) for r in ranks.values()}
     tables = [*description.stop, *stops_of_their_own(description)]
+    pitch = Pitch(description.pitch.a4_hz, description.pitch.at_celsius)
+    temperament = build_temperament(description.temperament)
     return Organ(
         name=description.name.strip(),
-        pitch=Pitch(description.pitch.a4_hz, description.pitch.at_celsius),
-        temperament=build_temperament(description.temperament),
+        pitch=pitch,
+        temperament=temperament,
         divisions=tuple(divisions.values()),
         chests=_chests(description, ranks),
         ranks=tuple(ranks.values()),
@@ -42,6 +48,13 @@ def build_organ(description: Description) -> Organ:
                 for pair in ((way.from_chest, way.to_chest), (way.to_chest, way.from_chest))
             }
         ),
+        couplers=tuple(map(_build_coupler, description.coupler)),
+        tremulants=tuple(
+            Tremulant(t.id, t.name.strip(), tuple(t.divisions), tuple(t.ranks), t.rate_hz)
+            for t in description.tremulant
+        ),
+        toys=tuple(Toy(t.id, t.name.strip(), t.kind) for t in description.toy),
+        instruments=tuple(_build_instrument(o, pitch, temperament) for o in description.organ),
     )
 
 
@@ -52,8 +65,18 @@ def build_temperament(given: str | TemperamentTable) -> Temperament:
 
 def build_division(table: DivisionTable) -> Division:
     """Division of its table."""
+    lowest = Key.parse(table.lowest)
+    keys = keyboard(lowest, table)
     return Division(
-        table.id, table.name.strip(), table.keys, Key.parse(table.lowest), table.enclosed
+        table.id,
+        table.name.strip(),
+        table.keys,
+        lowest,
+        table.enclosed,
+        () if is_regular(keys) else keys,
+        table.floating,
+        table.organ,
+        table.octave,
     )
 
 
@@ -64,6 +87,7 @@ def build_rank(table: RankTable, division: Division) -> Rank:
         multiples: tuple[tuple[Key, Fraction], ...] = ((from_key, multiple_of_feet(table.feet)),)
     else:
         multiples = tuple((Key.parse(b.from_key), _multiple(b)) for b in table.breaks or ())
+    keys = rank_keys(division.all_keys, from_key, table.pipes, table.missing)
     return Rank(
         id=table.id,
         division=table.division,
@@ -71,7 +95,7 @@ def build_rank(table: RankTable, division: Division) -> Rank:
         chest=table.chest or table.division,
         family=table.family,
         tuned_by=table.tuned_by,
-        from_key=from_key,
+        from_key=keys[0],
         pipes=table.pipes,
         multiples=multiples,
         minutes=table.minutes,
@@ -80,6 +104,17 @@ def build_rank(table: RankTable, division: Division) -> Rank:
         historic=table.historic,
         diameters_mm=_by_pipe(table.diameter_mm),
         tongues_mm=_by_pipe(table.tongue_mm),
+        layout=() if is_regular(keys) else keys,
+        parts=tuple(
+            Part(Key.parse(p.from_key), p.family, p.tuned_by, p.build, (p.name or "").strip())
+            for p in table.parts
+        ),
+        build=table.build,
+        celeste=_build_celeste(table),
+        a4_hz=table.a4_hz,
+        enclosed=table.enclosed,
+        standing=_build_standing(table),
+        changes=tuple(Change(c.year, c.what, c.was, c.was_first) for c in table.changes),
     )
 
 
@@ -93,53 +128,49 @@ def stops_of_their_own(description: Description) -> list[StopTable]:
     ]
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
-    """The keys that a rank's own pipes stand for.
-
-    Attributes
-    ----------
-    rank, division : str
-    from_key : Key
-    pipes : int
-    """
-
-    rank: str
-    division: str
-    from_key: Key
-    pipes: int
-
-
-def first_key(table: PlaysTable, division: Division, span: Span) -> Key:
-    """The lowest key at which a stop sounds a rank.
-
-    Told by ``from``; else the division's lowest key, or the rank's own first key where that is
-    higher and either the rank is the division's own or the stop plays it at the rank's own keys.
-    """
-    if table.from_key is not None:
-        return Key.parse(table.from_key)
-    if span.division == division.id or table.first_pipe is None:
-        return max(division.lowest, span.from_key)
-    return division.lowest
-
-
-def build_plays(table: PlaysTable, division: Division, span: Span) -> Plays:
-    """What a stop of a division draws from a rank, clipped to the keys and pipes there are."""
-    low = first_key(table, division, span)
-    first = table.first_pipe
-    if first is None:
-        first = low.semitone - span.from_key.semitone + 1
-    if table.to_key is not None:
-        high = Key.parse(table.to_key)
-    else:
-        last = low.semitone + span.pipes - first
-        high = Key(min(division.highest.semitone, last))
-    return Plays(span.rank, low, high, first)
-
-
 def _build_stop(table: StopTable, division: Division, spans: dict[str, Span]) -> Stop:
     plays = tuple(build_plays(p, division, spans[p.rank]) for p in table.plays)
     return Stop(table.id, table.name.strip(), table.division, plays)
+
+
+def _build_coupler(table: CouplerTable) -> Coupler:
+    return Coupler(
+        table.id,
+        table.name.strip(),
+        table.from_division,
+        table.to_division,
+        12 * table.octave,
+        table.keys,
+        table.unison_off,
+    )
+
+
+def _build_instrument(table: OrganTable, pitch: Pitch, temperament: Temperament) -> Instrument:
+    own = table.pitch
+    return Instrument(
+        table.id,
+        table.name.strip(),
+        pitch if own is None else Pitch(own.a4_hz, own.at_celsius),
+        temperament if table.temperament is None else known(table.temperament),
+    )
+
+
+def _build_celeste(table: RankTable) -> Celeste | None:
+    given = table.celeste
+    if given is None:
+        return None if table.beats is None else Celeste(beats_hz=((Key(69), table.beats),))
+    beats = {Key.parse(name): hz for name, hz in (given.beats or {}).items()}
+    return Celeste(given.cents, tuple(sorted(beats.items())), given.partner)
+
+
+def _build_standing(table: RankTable) -> Standing:
+    front = table.front
+    return Standing(
+        table.order,
+        table.toe_board,
+        None if front is None else (Key.parse(front.from_key), Key.parse(front.to_key)),
+        table.dumb,
+    )
 
 
 def _chests(description: Description, ranks: dict[str, Rank]) -> tuple[Chest, ...]:

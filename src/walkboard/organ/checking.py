@@ -7,21 +7,35 @@ from typing import Any
 
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.building import build_division
+from walkboard.organ.checking_console import (
+    check_console,
+    check_links_between_ranks,
+    check_organs,
+    check_temperament_name,
+)
 from walkboard.organ.checking_ranks import HIGHEST_KEY, check_ranks
 from walkboard.organ.checking_stops import check_stops
 from walkboard.organ.description import (
     ChestTable,
+    CouplerTable,
     DivisionTable,
-    RankTable,
+    OrganTable,
     StopTable,
     TemperamentTable,
+    ToyTable,
     TravelTable,
+    TremulantTable,
 )
-from walkboard.organ.findings import Findings, did_you_mean, likeliest
+from walkboard.organ.findings import Findings
+from walkboard.organ.keyboards import keyboard
 from walkboard.organ.model import Division
+from walkboard.organ.nearest import did_you_mean
+from walkboard.organ.positions import Path
+from walkboard.organ.rank_tables import RankTable
 from walkboard.organ.shape import Draft, Row
 from walkboard.quantities import PYTHAGOREAN_COMMA_CENTS
-from walkboard.scales.temperament import from_fifths, known, names
+from walkboard.scales.keys import Key
+from walkboard.scales.temperament import from_fifths
 
 
 def check_description(draft: Draft, findings: Findings) -> None:
@@ -33,6 +47,11 @@ def check_description(draft: Draft, findings: Findings) -> None:
     tables: tuple[Sequence[Row[Any]], ...] = (divisions, chests, ranks, stops)
     for rows in tables:
         check_doubles(rows, findings)
+    check_doubles(draft.rows(CouplerTable, "coupler"), findings)
+    check_doubles(draft.rows(TremulantTable, "tremulant"), findings)
+    check_doubles(draft.rows(ToyTable, "toy"), findings)
+    check_doubles(draft.rows(OrganTable, "organ"), findings)
+    check_organs(draft, findings)
     _check_temperament(draft, findings)
     built = _check_divisions(divisions, findings)
     known_divisions = {row.table.id for row in divisions if row.has("id")}
@@ -44,6 +63,8 @@ def check_description(draft: Draft, findings: Findings) -> None:
     _check_travel(draft, chest_divisions, findings)
     spans = check_ranks(draft, ranks, built, chest_divisions, findings)
     check_stops(draft, stops, built, spans, findings)
+    check_links_between_ranks(draft, spans, findings)
+    check_console(draft, known_divisions, spans, findings)
 
 
 def check_doubles(rows: Iterable[Row[Any]], findings: Findings) -> None:
@@ -64,13 +85,7 @@ def check_doubles(rows: Iterable[Row[Any]], findings: Findings) -> None:
 def _check_temperament(draft: Draft, findings: Findings) -> None:
     given = draft.raw.get("temperament")
     if isinstance(given, str):
-        try:
-            known(given)
-        except UnknownNameError as error:
-            likely = likeliest(given, names())
-            mend = error.mend if likely is None else f"Did you mean {likely}?"
-            what = f"there is no temperament {given}."
-            findings.note(("temperament",), what, mend)
+        check_temperament_name(("temperament",), given, findings)
         return
     row = draft.row(TemperamentTable, "temperament")
     if row is not None and row.has("fifths"):
@@ -110,23 +125,36 @@ def _check_divisions(rows: Iterable[Row[DivisionTable]], findings: Findings) -> 
     """The divisions whose compass is right, by id."""
     built: dict[str, Division] = {}
     for row in rows:
-        if not row.has("keys", "lowest"):
+        if not row.has("keys", "lowest", "octave", "missing", "split"):
             continue
-        try:
-            division = build_division(row.table)
-        except UnknownNameError as error:
-            findings.note((*row.path, "lowest"), error.what, error.mend)
+        if not _are_keys(row, findings):
             continue
-        if division.lowest.semitone + division.keys - 1 > HIGHEST_KEY.semitone:
+        lowest = Key.parse(row.table.lowest)
+        if len(keyboard(lowest, row.table)) < row.table.keys:
             findings.note(
                 (*row.path, "keys"),
-                f"{division.keys} keys from {division.lowest} go past {HIGHEST_KEY}, the highest "
-                "there is.",
-                f"Write at most {HIGHEST_KEY.semitone - division.lowest.semitone + 1}.",
+                f"{row.table.keys} keys from {lowest} go past {HIGHEST_KEY}, the highest there is.",
+                f"Write at most {len(keyboard(lowest, row.table))}.",
             )
         elif row.has("id"):
-            built.setdefault(division.id, division)
+            built.setdefault(row.table.id, build_division(row.table))
     return built
+
+
+def _are_keys(row: Row[DivisionTable], findings: Findings) -> bool:
+    """Whether the keys that a division names are on a keyboard; noted where not."""
+    table = row.table
+    named: list[tuple[Path, str]] = [(("lowest",), table.lowest)]
+    named += [(("missing", n), name) for n, name in enumerate(table.missing)]
+    named += [(("split", n), name) for n, name in enumerate(table.split) if name[-1].isdigit()]
+    right = True
+    for place, name in named:
+        try:
+            Key.parse(name)
+        except UnknownNameError as error:
+            findings.note((*row.path, *place), error.what, error.mend)
+            right = False
+    return right
 
 
 def _check_division_of(row: Row[Any], there_are: set[str], findings: Findings) -> None:

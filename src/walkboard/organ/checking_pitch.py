@@ -6,10 +6,10 @@ import math
 from fractions import Fraction
 
 from walkboard.errors import InputError, UnknownNameError
-from walkboard.organ.building import Span
-from walkboard.organ.description import BreakTable, RankTable
+from walkboard.organ.building_stops import Span
 from walkboard.organ.findings import Findings
 from walkboard.organ.positions import Path
+from walkboard.organ.rank_tables import BreakTable, RankTable
 from walkboard.organ.shape import Draft, Row
 from walkboard.quantities import CENTS_PER_NEPER
 from walkboard.scales.harmonics import feet_of_multiple, multiple_of_feet, multiple_of_interval
@@ -98,7 +98,7 @@ def _break_key(path: Path, name: str, span: Span | None, findings: Findings) -> 
         return None
     if span is None:
         return key
-    last = span.from_key.up(span.pipes - 1)
+    last = span.to_key
     if not span.from_key <= key <= last:
         findings.note(
             path,
@@ -155,7 +155,7 @@ def _check_hearing(steps: list[Step], span: Span, findings: Findings) -> None:
         return
     ends = [
         *(key.semitone - 1 for key in starts[1:] if key),
-        span.from_key.semitone + span.pipes - 1,
+        span.to_key.semitone,
     ]
     for (path, start, multiple), end in zip(steps, ends, strict=True):
         if start is None or multiple is None:

@@ -5,23 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from walkboard.errors import UnknownNameError
-from walkboard.organ.building import Span
+from walkboard.organ.building_stops import Span
+from walkboard.organ.checking_builds import check_builds
 from walkboard.organ.checking_pitch import check_pitch
-from walkboard.organ.description import RankTable
-from walkboard.organ.findings import Findings, did_you_mean
-from walkboard.organ.model import Division, Family, TunedBy
+from walkboard.organ.findings import Findings
+from walkboard.organ.keyboards import rank_keys
+from walkboard.organ.kinds import Family
+from walkboard.organ.model import Division
+from walkboard.organ.nearest import did_you_mean
 from walkboard.organ.positions import Path
+from walkboard.organ.rank_tables import RankTable
 from walkboard.organ.shape import Draft, Row
 from walkboard.scales.keys import Key
 
-# What is moved on which kind of pipe. Common practice, no source.
-TUNED_BY: Mapping[Family, tuple[TunedBy, ...]] = {
-    Family.OPEN: (TunedBy.SLIDE, TunedBy.CONE, TunedBy.ROLL, TunedBy.SHADE),
-    Family.STOPPED: (TunedBy.STOPPER, TunedBy.CAP, TunedBy.EARS),
-    Family.CHIMNEY: (TunedBy.CAP, TunedBy.EARS, TunedBy.STOPPER),
-    Family.REED: (TunedBy.SPRING, TunedBy.ROLL),
-}
-HIGHEST_KEY = Key(127)  # the end of the numbering of keys
+HIGHEST_KEY = Key(Key.HIGHEST)  # the end of the numbering of keys
 
 
 def check_ranks(
@@ -39,9 +36,9 @@ def check_ranks(
         if row.has("id"):
             spans.setdefault(row.table.id, span)
         _check_chest(draft, row, chests, findings)
-        _check_tuning(row, findings)
         _check_measures(row, findings)
         check_pitch(draft, row, span, findings)
+        check_builds(draft, row, span, findings)
     return spans
 
 
@@ -54,15 +51,27 @@ def _span(row: Row[RankTable], division: Division | None, findings: Findings) ->
         start = division.lowest
     if start is None or division is None or not row.has("pipes"):
         return None
-    most = HIGHEST_KEY.semitone - start.semitone + 1
-    if row.table.pipes > most:
+    if not row.has("missing"):
+        return None
+    for place, name in enumerate(row.table.missing):
+        path = (*row.path, "missing", place)
+        key = key_in_compass(path, name, division, findings)
+        if key is not None and key not in division.all_keys:
+            findings.note(
+                path, f"{division.id} has no key {name} anyway.", "Take it out of the list."
+            )
+    try:
+        keys = rank_keys(division.all_keys, start, row.table.pipes, row.table.missing)
+    except UnknownNameError:
+        return None  # noted above
+    if len(keys) < row.table.pipes:
         findings.note(
             (*row.path, "pipes"),
             f"{row.table.pipes} pipes from {start} go past the highest key there is.",
-            f"Write at most {most}, and describe the pipes above as a rank of their own.",
+            f"Write at most {len(keys)}, and describe the pipes above as a rank of their own.",
         )
         return None
-    return Span(row.table.id, division.id, start, row.table.pipes)
+    return Span(row.table.id, division.id, keys)
 
 
 def key_in_compass(
@@ -104,18 +113,6 @@ def _check_chest(
             (*row.path, "chest"),
             f"the chest {chest} belongs to {stands_in}, the rank to {division}.",
             f"Name a chest of {division}, or correct the division.",
-        )
-
-
-def _check_tuning(row: Row[RankTable], findings: Findings) -> None:
-    if not row.has("family", "tuned_by"):
-        return
-    family, tuned_by = row.table.family, row.table.tuned_by
-    if tuned_by not in TUNED_BY[family]:
-        ways = " or ".join(TUNED_BY[family])
-        kind = "a reed" if family is Family.REED else f"a pipe of the family {family}"
-        findings.note(
-            (*row.path, "tuned_by"), f"{kind} is not tuned by {tuned_by}.", f"Write {ways}."
         )
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from walkboard.organ.building import Span, build_plays
+from walkboard.organ.building_stops import Span, build_plays
 from walkboard.organ.checking_ranks import key_in_compass
 from walkboard.organ.description import PlaysTable, StopTable
-from walkboard.organ.findings import Findings, did_you_mean
+from walkboard.organ.findings import Findings
 from walkboard.organ.model import Division, Plays
+from walkboard.organ.nearest import did_you_mean
 from walkboard.organ.positions import Path
 from walkboard.organ.shape import Draft, Row
 
@@ -84,7 +85,7 @@ def _check_reach(
     row: Row[PlaysTable], division: Division, span: Span, findings: Findings
 ) -> Plays | None:
     """Note where a stop asks for pipes that the rank has not."""
-    rank_end = span.from_key.up(span.pipes - 1)
+    rank_end = span.to_key
     if (
         row.table.from_key is None
         and row.table.first_pipe is None
@@ -111,6 +112,16 @@ def _check_reach(
             "Write from and to upward.",
         )
         return None
+    if plays.by_key is not None:
+        end = max(plays.by_key)
+        if plays.to_key > end:
+            findings.note(
+                (*row.path, "to"),
+                f"the rank {span.rank} has no pipe for the keys above {end}.",
+                f'Write to = "{end}", or leave it out.',
+            )
+            return None
+        return plays
     last = plays.first_pipe + plays.to_key.semitone - plays.from_key.semitone
     if last > span.pipes:
         end = plays.from_key.up(span.pipes - plays.first_pipe)
@@ -127,11 +138,9 @@ def _check_double(
     row: Row[PlaysTable], made: Plays, drawn: Iterable[Plays], findings: Findings
 ) -> None:
     """Note where one stop draws the same pipes twice on the same keys."""
+    sounds = set(made.sounds())
     for other in drawn:
-        same = other.rank == made.rank and other.from_key.semitone - other.first_pipe == (
-            made.from_key.semitone - made.first_pipe
-        )
-        if same and made.from_key <= other.to_key and other.from_key <= made.to_key:
+        if other.rank == made.rank and sounds.intersection(other.sounds()):
             findings.note(
                 row.path,
                 f"the stop draws the same pipes of {made.rank} twice.",

@@ -1,6 +1,6 @@
 """The shape of an organ description: which tables and fields there are and what each may hold.
 
-These models know one field at a time; what one table says of another is checked in
+These models know one field at a time; what one table says about another is checked in
 `walkboard.organ.checking`. Unknown fields are refused. The field descriptions are those of the JSON
 Schema that is shipped (`walkboard.organ.schema`).
 """
@@ -9,61 +9,23 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Discriminator,
-    Field,
-    Tag,
-    WithJsonSchema,
+from pydantic import Discriminator, Field, Tag
+
+from walkboard.organ.console import CoupledKeys, ToyKind
+from walkboard.organ.fields import (
+    ChestId,
+    DivisionId,
+    Id,
+    KeyName,
+    Name,
+    OrganId,
+    RankId,
+    SplitName,
+    Table,
 )
+from walkboard.organ.rank_tables import RankTable
 
-from walkboard.organ.model import Family, TunedBy
-
-FORMAT = 1
-KEY_PATTERN = r"^[A-Ga-g][#♯b♭]?-?[0-9]$"
 NAMED, OWN = "a name", "a table"  # the two ways to give a temperament
-
-Id = Annotated[
-    str,
-    Field(
-        pattern=r"^[^\s:,]+$",
-        description="Its id: no spaces, commas or colons, as great.principal8.",
-        examples=["great.principal8"],
-    ),
-]
-Name = Annotated[
-    str,
-    Field(
-        pattern=r"^[^\r\n]*[^\s][^\r\n]*$",
-        description="Its name as the players read it, on one line.",
-        examples=["Principal 8"],
-    ),
-]
-KeyName = Annotated[str, Field(pattern=KEY_PATTERN, examples=["C2", "F#3", "Bb4"])]
-DivisionId = Annotated[str, Field(examples=["great"])]
-RankId = Annotated[str, Field(examples=["great.principal8"])]
-ChestId = Annotated[str, Field(examples=["great.front"])]
-PipeNumber = Annotated[str, Field(pattern=r"^[1-9][0-9]*$")]
-
-
-def _feet_as_text(given: object) -> object:
-    """``feet = 8`` is taken as ``feet = "8"``."""
-    return str(given) if isinstance(given, int) and not isinstance(given, bool) else given
-
-
-Feet = Annotated[
-    str,
-    BeforeValidator(_feet_as_text),
-    WithJsonSchema({"type": ["string", "integer"], "examples": ["8", "2 2/3", "1 3/5"]}),
-]
-
-
-class Table(BaseModel):
-    """What all tables have in common: nothing unknown, no conversion of types."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 class PitchTable(Table):
@@ -101,6 +63,41 @@ class DivisionTable(Table):
     keys: int = Field(examples=[61], ge=1, le=88, description="How many keys.")
     lowest: KeyName = Field(default="C2", description="Its lowest key.")
     enclosed: bool = Field(default=False, description="Whether it stands in a box.")
+    octave: Literal["short", "broken"] | None = Field(
+        default=None,
+        examples=["short"],
+        description="Where its lowest octave is short (no C#, D#, F#, G#) or broken (no C#, D#).",
+    )
+    missing: list[KeyName] = Field(
+        default_factory=list, examples=[["C#2"]], description="Keys that it does not have."
+    )
+    split: list[SplitName] = Field(
+        default_factory=list,
+        examples=[["Eb", "G#"]],
+        description="Sharps split into two keys: a note in every octave, or one key. The second "
+        "half is written with a star, as Ab3*.",
+    )
+    floating: bool = Field(
+        default=False, description="Whether it has no keyboard of its own, only couplers."
+    )
+    organ: OrganId | None = Field(
+        default=None, description="The id of its organ, where the building has several."
+    )
+
+
+class OrganTable(Table):
+    """One of several organs in a building that are played together."""
+
+    id: Annotated[Id, Field(examples=["gallery"])]
+    name: Annotated[Name, Field(examples=["Gallery organ"])]
+    pitch: PitchTable | None = Field(
+        default=None, description="Its pitch, where it is not that at the head of the file."
+    )
+    temperament: str | None = Field(
+        default=None,
+        examples=["vallotti"],
+        description="Its temperament by name, where it is not that at the head of the file.",
+    )
 
 
 class ChestTable(Table):
@@ -119,73 +116,6 @@ class TravelTable(Table):
     from_chest: ChestId = Field(alias="from", description="A chest's id.")
     to_chest: ChestId = Field(alias="to", description="Another chest's id.")
     minutes: float = Field(examples=[2.0], ge=0.0, le=480.0, description="To get there [min].")
-
-
-class BreakTable(Table):
-    """From a key upward, the pitch of one row of a mixture."""
-
-    model_config = ConfigDict(
-        json_schema_extra={"oneOf": [{"required": ["interval"]}, {"required": ["feet"]}]}
-    )
-
-    from_key: KeyName = Field(alias="from", description="The key at which it begins.")
-    interval: int | None = Field(
-        default=None, description="Interval above the key's 8′ pitch, as 15, 19, 22."
-    )
-    feet: Feet | None = Field(default=None, description="The same in feet, as 2, 1 1/3, 1.")
-
-
-class RankTable(Table):
-    """A rank: one row of pipes, one a key."""
-
-    model_config = ConfigDict(
-        json_schema_extra={"oneOf": [{"required": ["feet"]}, {"required": ["breaks"]}]}
-    )
-
-    id: Id
-    division: DivisionId = Field(description="The id of the division whose chest and air it has.")
-    name: Name
-    family: Family = Field(examples=["open"], strict=False, description="How its pipes sound.")
-    feet: Feet | None = Field(
-        default=None,
-        description="Pitch at its lowest pipe, as a stop on the lowest key. Or give breaks.",
-    )
-    breaks: list[BreakTable] | None = Field(
-        default=None, min_length=1, description="For a row of a mixture that breaks back."
-    )
-    pipes: int = Field(examples=[61], ge=1, le=109, description="How many pipes.")
-    tuned_by: TunedBy = Field(
-        examples=["slide"], strict=False, description="What is moved to tune a pipe."
-    )
-    from_key: KeyName | None = Field(
-        default=None, alias="from", description="The key its first pipe plays, if not the lowest."
-    )
-    minutes: float | None = Field(
-        default=None,
-        gt=0.0,
-        le=60.0,
-        description="To tune one pipe [min], where it differs from the usual for its kind.",
-    )
-    beats: float | None = Field(
-        default=None,
-        ge=-15.0,
-        le=15.0,
-        description="For a celeste: beats a second against its partner; positive: sharp.",
-    )
-    chest: ChestId | None = Field(
-        default=None, description="The chest's id, if not the division's."
-    )
-    wind_mm: float | None = Field(
-        default=None, ge=20.0, le=2600.0, description="Wind pressure [mm of water]."
-    )
-    historic: bool = Field(default=False, description="Leave it to the organ's adviser.")
-    diameter_mm: dict[PipeNumber, Annotated[float, Field(gt=1.0, le=900.0)]] = Field(
-        default_factory=dict, description="Inside diameters [mm] by number of the pipe."
-    )
-    tongue_mm: dict[PipeNumber, Annotated[float, Field(gt=1.0, le=600.0)]] = Field(
-        default_factory=dict,
-        description="Lengths of the speaking part of the tongue [mm] by number of the pipe.",
-    )
 
 
 class PlaysTable(Table):
@@ -218,6 +148,60 @@ class StopTable(Table):
     )
 
 
+class CouplerTable(Table):
+    """A coupler: brings the stops of one division to the keys of another, or of the same."""
+
+    id: Annotated[Id, Field(examples=["swell-to-great"])]
+    name: Annotated[Name, Field(examples=["Swell to Great"])]
+    from_division: DivisionId = Field(
+        alias="from", examples=["swell"], description="The division whose stops it makes sound."
+    )
+    to_division: DivisionId = Field(
+        alias="to", examples=["great"], description="The division whose keys play it."
+    )
+    octave: int = Field(
+        default=0, ge=-2, le=2, description="1 for an octave coupler, -1 for a suboctave coupler."
+    )
+    keys: CoupledKeys = Field(
+        default=CoupledKeys.ALL,
+        strict=False,
+        examples=["highest"],
+        description="all; highest for a melody coupler, lowest for a bass coupler.",
+    )
+    unison_off: bool = Field(
+        default=False, description="Whether it silences the division at the key itself."
+    )
+
+
+class TremulantTable(Table):
+    """A tremulant."""
+
+    id: Annotated[Id, Field(examples=["swell.tremulant"])]
+    name: Annotated[Name, Field(examples=["Tremulant"])]
+    divisions: list[DivisionId] = Field(
+        min_length=1, examples=[["swell"]], description="The divisions whose wind it shakes."
+    )
+    ranks: list[RankId] = Field(
+        default_factory=list, description="The ranks it shakes, if not all of the divisions."
+    )
+    rate_hz: float | None = Field(
+        default=None, ge=0.5, le=15.0, examples=[6.0], description="Shakes a second."
+    )
+
+
+class ToyTable(Table):
+    """A toy counter: drawn like a stop, with nothing to tune."""
+
+    id: Annotated[Id, Field(examples=["bell-star"])]
+    name: Annotated[Name, Field(examples=["Bell star"])]
+    kind: ToyKind = Field(
+        default=ToyKind.OTHER,
+        strict=False,
+        examples=["bell star"],
+        description="bell star, bird, drum, bells or other.",
+    )
+
+
 class Description(Table):
     """A whole organ description."""
 
@@ -233,3 +217,7 @@ class Description(Table):
     travel: list[TravelTable] = Field(default_factory=list)
     rank: list[RankTable] = Field(min_length=1)
     stop: list[StopTable] = Field(default_factory=list)
+    coupler: list[CouplerTable] = Field(default_factory=list)
+    tremulant: list[TremulantTable] = Field(default_factory=list)
+    toy: list[ToyTable] = Field(default_factory=list)
+    organ: list[OrganTable] = Field(default_factory=list)

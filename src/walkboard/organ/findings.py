@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from difflib import get_close_matches
 from typing import Any
 
 from walkboard.errors import Problem
@@ -62,22 +60,3 @@ class Findings:
         if isinstance(id_, str) and id_:
             return f"{kind} {id_}"
         return f"{kind} no. {number + 1}"
-
-
-def did_you_mean(word: str, there_are: Iterable[str], kind: str) -> str:
-    """A mend that names the likeliest word, or else what there is."""
-    words = list(there_are)
-    likely = likeliest(word, words)
-    if likely is not None:
-        return f"Did you mean {likely}?"
-    if not words:
-        return f"There is no {kind} yet: add it."
-    shown = ", ".join(words[:12]) + (" …" if len(words) > 12 else "")
-    return f"Write one of: {shown}."
-
-
-def likeliest(word: str, there_are: Iterable[str]) -> str | None:
-    """The word that was most likely meant, if any is near."""
-    by_small = {candidate.lower(): candidate for candidate in there_are}
-    near = get_close_matches(word.lower(), by_small, n=1, cutoff=0.6)
-    return by_small[near[0]] if near else None

@@ -16,21 +16,32 @@ from pydantic import ValidationError
 from walkboard.organ.description import (
     NAMED,
     OWN,
-    BreakTable,
     ChestTable,
+    CouplerTable,
     Description,
     DivisionTable,
+    OrganTable,
     PitchTable,
     PlaysTable,
-    RankTable,
     StopTable,
-    Table,
     TemperamentTable,
+    ToyTable,
     TravelTable,
+    TremulantTable,
 )
-from walkboard.organ.findings import Findings, likeliest
+from walkboard.organ.fields import Table
+from walkboard.organ.findings import Findings
+from walkboard.organ.nearest import likeliest
 from walkboard.organ.positions import Path
-from walkboard.organ.wording import Slip, unknown_field, wording
+from walkboard.organ.rank_tables import (
+    BreakTable,
+    CelesteTable,
+    ChangeTable,
+    FrontTable,
+    PartTable,
+    RankTable,
+)
+from walkboard.organ.wording import Slip, inner_table, unknown_field, wording
 
 T = TypeVar("T", bound=Table)
 
@@ -53,6 +64,14 @@ _FILLING: Mapping[type[Table], Mapping[str, object]] = {
         "tuned_by": "slide",
     },
     PlaysTable: {"rank": "-"},
+    PartTable: {"from": "C2", "family": "open", "tuned_by": "slide"},
+    CelesteTable: {},
+    FrontTable: {"from": "C2", "to": "C2"},
+    ChangeTable: {"year": 2000, "what": "revoiced"},
+    CouplerTable: {"id": "-", "name": "-", "from": "-", "to": "-"},
+    TremulantTable: {"id": "-", "name": "-", "divisions": ["-"]},
+    ToyTable: {"id": "-", "name": "-"},
+    OrganTable: {"id": "-", "name": "-"},
     StopTable: {"id": "-", "name": "-", "division": "-", "plays": [{"rank": "-"}]},
 }
 
@@ -120,10 +139,11 @@ class Draft:
         unsure = {str(p[-1]) for p in self.unsure if p[:-1] == path}
         unknown = frozenset(raw).difference(fields)
         unsure |= {likeliest(name, fields) or name for name in unknown}
+        unsure |= {name for name in raw if self._is_broken(model, (*path, name))}
         kept = {
             name: self._cleaned(value, (*path, name))
             for name, value in raw.items()
-            if name not in unsure and not isinstance(value, list)  # lists are rows of their own
+            if name not in unsure and not _is_rows(value)
         }
         table = model.model_validate({**_FILLING[model], **kept})
         return Row(path, table, frozenset(raw), frozenset(unsure), unknown)
@@ -133,6 +153,15 @@ class Draft:
         return not any(
             path[0] == kind and (len(path) < 3 or path[2:] == ("id",)) for path in self.unsure
         )
+
+    def _is_broken(self, model: type[Table], path: Path) -> bool:
+        """Whether something within a list of words, or within a table of fixed fields, is wrong."""
+        value = self._value(path)
+        if isinstance(value, dict) and inner_table(model, str(path[-1])) is None:
+            return False  # a table of free keys: its wrong entries are left out one by one
+        if not isinstance(value, dict | list) or _is_rows(value):
+            return False
+        return any(p[: len(path)] == path for p in self.unsure)
 
     def _value(self, path: Path) -> Any:
         value: Any = self.raw
@@ -148,6 +177,11 @@ class Draft:
         if not isinstance(value, dict):
             return value
         return {k: v for k, v in value.items() if (*path, k) not in self.unsure}
+
+
+def _is_rows(value: object) -> bool:
+    """Whether a value is a list of tables, which are rows of their own."""
+    return isinstance(value, list) and any(isinstance(one, dict) for one in value)
 
 
 def check_shape(raw: dict[str, Any], findings: Findings) -> Draft:

@@ -11,8 +11,9 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from walkboard.organ.description import FORMAT, KEY_PATTERN, Description
-from walkboard.organ.findings import did_you_mean, likeliest
+from walkboard.organ.description import Description
+from walkboard.organ.fields import FORMAT, KEY_PATTERN, SPLIT_PATTERN
+from walkboard.organ.nearest import did_you_mean, likeliest
 from walkboard.organ.positions import Path
 
 _WANTED = {
@@ -107,6 +108,8 @@ def _pattern_wording(slip: Slip, shown: str) -> tuple[str, str]:
             f"{shown} is not the name of a key.",
             "Write a letter, # or b where needed, and the octave: C2, F#3, Bb4.",
         )
+    if slip.context["pattern"] == SPLIT_PATTERN:
+        return f"{shown} is not a sharp.", 'Name the sharps that are split: ["Eb", "G#"].'
     if slip.path[-1] == "id":
         mend = "Write it without spaces, commas and colons, as great.principal8."
         return f"{shown} is no id.", mend
@@ -173,6 +176,14 @@ def _fields(path: Path) -> list[str]:
     """Names of the fields of the table at a path."""
     model = _model(path)
     return [] if model is None else [f.alias or name for name, f in model.model_fields.items()]
+
+
+def inner_table(model: type[BaseModel], field: str) -> type[BaseModel] | None:
+    """The table that a field of another table holds, as the file spells it; None if it is none."""
+    for name, info in model.model_fields.items():
+        if field == (info.alias or name):
+            return _inner_model(info.annotation)
+    return None
 
 
 def _field(path: Path) -> FieldInfo | None:

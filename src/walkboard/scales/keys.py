@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Self
+from typing import ClassVar, Self
 
 from walkboard.errors import UnknownNameError
 
 NOTE_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 _LETTER = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ACCIDENTAL = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
-_NAME = re.compile(r"^([A-Ga-g])([#♯b♭]?)(-?\d)$")
+_NAME = re.compile(r"^([A-Ga-g])([#♯b♭]?)(-?\d{1,2})(\*?)$")
+# How the second half of a split sharp is spelled: whichever the usual twelve notes leave out.
+_SECOND_HALF = {1: "Db", 3: "D#", 6: "Gb", 8: "Ab", 10: "A#"}
 _HELMHOLTZ = re.compile(r"^([A-Ga-g])([#♯b♭]?)(?:([1-5])|([′']*)|([͵,]*))$")
 
 
@@ -27,17 +29,26 @@ class Key:
     ----------
     semitone : int
         Semitones with C4 (middle C) = 60 and A4 = 69, the numbering that MIDI 1.0 uses.
+    split : bool
+        Whether it is the second half of a split sharp: the D♯ beside an E♭, the A♭ beside a G♯.
     """
 
     semitone: int
+    split: bool = False
+
+    HIGHEST: ClassVar[int] = 143  # B10: the last pipe of a long unit rank; chosen
 
     def __post_init__(self) -> None:
-        if not 0 <= self.semitone <= 127:
-            raise ValueError(f"a key's semitone runs from 0 to 127, not {self.semitone}")
+        if not 0 <= self.semitone <= self.HIGHEST:
+            raise ValueError(f"a key's semitone runs from 0 to {self.HIGHEST}, not {self.semitone}")
+        if self.split and self.semitone % 12 not in _SECOND_HALF:
+            raise ValueError("only a sharp can be split")
 
     @classmethod
     def parse(cls, name: str) -> Self:
         """Key of a scientific name such as ``C2``, ``F#3`` or ``Bb4``.
+
+        ``Ab3*`` is the second half of a split sharp, whose first half is ``G#3``.
 
         Raises
         ------
@@ -50,11 +61,15 @@ class Key:
                 f"{name!r} is not the name of a key.",
                 mend="Write a letter, # or b where needed, and the octave: C2, F#3, Bb4.",
             )
-        letter, accidental, octave = match.groups()
+        letter, accidental, octave, star = match.groups()
         semitone = 12 * (int(octave) + 1) + _LETTER[letter.upper()] + _ACCIDENTAL[accidental]
-        if not 0 <= semitone <= 127:
-            raise UnknownNameError(f"{name!r} lies off any keyboard.", mend="Use C-1 to G9.")
-        return cls(semitone)
+        if not 0 <= semitone <= cls.HIGHEST:
+            raise UnknownNameError(f"{name!r} lies off any keyboard.", mend="Use C-1 to B10.")
+        if star and semitone % 12 not in _SECOND_HALF:
+            raise UnknownNameError(
+                f"{name!r} is not a sharp, so it cannot be split.", mend="Leave out the star."
+            )
+        return cls(semitone, bool(star))
 
     @classmethod
     def from_helmholtz(cls, name: str) -> Self:
@@ -93,20 +108,25 @@ class Key:
     @property
     def name(self) -> str:
         """Scientific name with sharps, as ``F#3``."""
-        return f"{NOTE_NAMES[self.pitch_class]}{self.semitone // 12 - 1}"
+        octave = self.semitone // 12 - 1
+        if self.split:
+            return f"{_SECOND_HALF[self.pitch_class]}{octave}*"
+        return f"{NOTE_NAMES[self.pitch_class]}{octave}"
 
     @property
     def helmholtz(self) -> str:
         """Helmholtz name: C2 is ``C``, C3 is ``c``, C4 is ``c′``."""
-        note = NOTE_NAMES[self.pitch_class].replace("#", "♯")
+        note = _SECOND_HALF[self.pitch_class] if self.split else NOTE_NAMES[self.pitch_class]
+        note = note.replace("#", "♯").replace("b", "♭")
         octave = self.semitone // 12 - 1
+        star = "*" if self.split else ""
         if octave >= 3:
-            return note.lower() + "′" * (octave - 3)
-        return note + "͵" * (2 - octave)
+            return note.lower() + "′" * (octave - 3) + star
+        return note + "͵" * (2 - octave) + star
 
     def up(self, semitones: int) -> Key:
-        """The key so many semitones above (below where negative)."""
-        return Key(self.semitone + semitones)
+        """The key that many semitones up (or down); octaves of a split key stay split."""
+        return Key(self.semitone + semitones, self.split and semitones % 12 == 0)
 
     def __str__(self) -> str:
         return self.name
