@@ -7,7 +7,7 @@ import numpy as np
 from walkboard.condition.state import PipeCents
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
-from walkboard.planning.use import EventUse, Note, RegistrationUse, from_notes
+from walkboard.planning.value.use import EventUse, Note, RegistrationUse, from_notes
 
 _DIVISIONS = ("great", "swell", "positive", "pedal", "solo", "echo")
 _FLUES = (

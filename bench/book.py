@@ -19,11 +19,11 @@ import numpy as np
 from walkboard.book import create_book, open_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import Tick
-from walkboard.listening.heard import SoundInfo
+from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
 VISITS, RECORDINGS, RANKS, KEYS = 40, 10, 4, 61
 SOUND_BYTES = 200_000

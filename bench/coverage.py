@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from tests.signals import KINDS, note
 
-from walkboard.listening.heard import Comb
-from walkboard.listening.measuring import measure_hold
+from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.types import Comb
 
 PITCHES_HZ = (16.35, 32.7, 65.4, 130.8, 261.6, 523.3, 1046.5, 2093.0, 4186.0, 8372.0)
 WANDERS_CENTS = (0.0, 0.05, 0.1, 0.2, 0.5)

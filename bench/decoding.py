@@ -27,7 +27,7 @@ _FORMATS = {
 }
 _CHILD = """
 import sys, time, resource
-from walkboard.listening.sound import open_sound
+from walkboard.listening.sound.recording import open_sound
 began = time.process_time()
 with open(sys.argv[1], "rb") as stream:
     sound = open_sound(stream, sys.argv[1])

@@ -22,10 +22,10 @@ from tests.desk.books import make_book
 
 from walkboard.book.opening import open_book
 from walkboard.book.records import Tick
-from walkboard.desk.first_page import FILE
+from walkboard.desk.server.early_page import FILE
 from walkboard.organ import examples
 from walkboard.organ.model import PipeRef
-from walkboard.work.keeping import now
+from walkboard.work.open_book import now
 
 PAGES = (
     "/organ/1",

@@ -13,7 +13,7 @@ from typing import Any
 from playwright.sync_api import Browser, Page, sync_playwright
 from tests.desk.books import make_book
 from tests.desk.conftest import Server, eventually
-from tests.desk.test_live import _WATCH, renderers
+from tests.desk.live.test_hub import _WATCH, renderers
 
 from walkboard.organ import examples
 

@@ -10,15 +10,15 @@ import numpy as np
 from scipy.optimize import minimize
 
 from bench._organs import invented_organ
-from walkboard.condition.drift_filter import OrganDrift, Surprises
-from walkboard.condition.drift_fit import AS_USUAL, Learned, learn, spread_of
-from walkboard.condition.drift_history import PastVisit, VisitFigures, figures
-from walkboard.condition.drift_kinds import DriftKind
-from walkboard.condition.normal_parts import NormalParts
+from walkboard.condition.drift.filter import OrganDrift, Surprises
+from walkboard.condition.drift.fit import AS_USUAL, Learned, learn, spread_of
+from walkboard.condition.drift.history import PastVisit, VisitFigures, figures
+from walkboard.condition.drift.kinds import DriftKind
+from walkboard.condition.mixtures import NormalParts
 from walkboard.condition.state import PipeCents
-from walkboard.demo.years import OrganYears, simulate_years
-from walkboard.demo.years_habits import RESTLESS_RANKS, USUAL_YEARS, YearsHabits
-from walkboard.demo.years_weather import quarterly
+from walkboard.demo.years.course import OrganYears, simulate_years
+from walkboard.demo.years.habits import RESTLESS_RANKS, USUAL_YEARS, YearsHabits
+from walkboard.demo.years.weather import quarterly
 
 PIPES, VISITS = 2400, 40
 LEARNED_FROM = 24  # visits; the other 16 are forecast with what these taught

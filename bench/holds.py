@@ -26,8 +26,8 @@ from walkboard.demo.synthesiser import (
     WalkTruth,
     render_rank_walk,
 )
-from walkboard.listening.finding import WalkFeatures, gather_features, name_holds
-from walkboard.listening.heard import Comb, ExpectedKey, FoundHold, HoldFlag, Spectrum, Walk
+from walkboard.listening.types import Comb, ExpectedKey, FoundHold, HoldFlag, Spectrum, Walk
+from walkboard.listening.walk.holds import WalkFeatures, gather_features, name_holds
 from walkboard.scales.keys import Key
 
 WALKS = 50

@@ -10,24 +10,24 @@ import numpy as np
 
 from bench._organs import invented_organ
 from bench.drift import history_of
-from walkboard.condition.drift import Forecast, at_visit, follow, forecast
-from walkboard.condition.drift_filter import OrganDrift
-from walkboard.condition.drift_history import PastVisit, figures
+from walkboard.condition.drift.filter import OrganDrift
+from walkboard.condition.drift.forecast import Forecast, at_visit, follow, forecast
+from walkboard.condition.drift.history import PastVisit, figures
 from walkboard.condition.state import PipeCents
-from walkboard.demo.years import OrganYears, simulate_years
-from walkboard.demo.years_weather import quarterly
+from walkboard.demo.years.course import OrganYears, simulate_years
+from walkboard.demo.years.weather import quarterly
 from walkboard.organ.model import Organ, PipeRef
-from walkboard.planning.cost import expected_badness
-from walkboard.planning.foreseen import foreseen, weights_of
-from walkboard.planning.listening_keys import Offer, choose_listening, offers_of
+from walkboard.planning.listen.keys import Offer, choose_listening, offers_of
+from walkboard.planning.listen.quick_look import keys_to_begin_with, quick_look
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.plan import Plan
-from walkboard.planning.quick_look import keys_to_begin_with, quick_look
-from walkboard.planning.standing import REFERENCES_CENTS
+from walkboard.planning.value.cost import expected_badness
+from walkboard.planning.value.foreseen import foreseen, weights_of
+from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS
 from walkboard.planning.what_if import Prepared, Question, prepare
 from walkboard.scales.keys import Key
-from walkboard.survey.surveying import plan_survey
-from walkboard.survey.walk_plan import Pace, SurveyWalk
+from walkboard.survey.plan.make_survey import plan_survey
+from walkboard.survey.plan.walk_plan import Pace, SurveyWalk
 
 PIPES, EARLIER = 2400, 12  # visits before the one that is planned
 SEEDS = range(1, 4)

@@ -19,11 +19,11 @@ from tests.listening.live_sounds import BLOCK, RATE, moved, still
 from tests.signals import KINDS, note, partial_levels
 
 from walkboard.listening.bounds import harmonic_sigma_cents
-from walkboard.listening.heard import Comb
-from walkboard.listening.subbands import running_mean_s
-from walkboard.listening.tracking import Expected, Tracker
-from walkboard.listening.tracking_readings import LiveFlag, LiveReading
-from walkboard.listening.tracking_steady import steady_look
+from walkboard.listening.hold.spectrum import running_mean_s
+from walkboard.listening.live.readings import LiveFlag, LiveReading
+from walkboard.listening.live.steady import steady_look
+from walkboard.listening.live.tracker import Expected, Tracker
+from walkboard.listening.types import Comb
 
 PITCHES_HZ = (32.7, 65.4, 130.8, 261.6, 1046.5, 4186.0)
 EDGE_S = 0.16

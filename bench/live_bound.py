@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from tests.signals import KINDS, note, partial_levels, slow_noise
 
-from walkboard.listening.tracking_room import room_look
-from walkboard.listening.tracking_steady import steady_look
+from walkboard.listening.live.reverberation import room_look
+from walkboard.listening.live.steady import steady_look
 
 RATE = 48_000
 STEP_S = 0.02

@@ -19,13 +19,13 @@ import soundfile
 from tests.listening.live_sounds import RATE, moved, still
 
 from walkboard.capture.source import Block
-from walkboard.desk.live_telling import told
+from walkboard.desk.live.messages import told
 from walkboard.organ import examples
 from walkboard.organ.model import PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.planning.plan import PlanItem
-from walkboard.work import keeping
-from walkboard.work.tuning import Place, TuningSession, tasks_of
+from walkboard.work import open_book
+from walkboard.work.live.session import Place, TuningSession, tasks_of
 
 MINUTES = 60
 EVERY = 10
@@ -77,9 +77,9 @@ def main() -> None:
         folder = Path(temporary)
         text = folder / "hall.toml"
         text.write_text(examples.hall(), encoding="utf-8")
-        book = keeping.new(folder / "book")
-        kept = keeping.add_organ(book, text)
-        _, organ = keeping.organ_of(book, None)
+        book = open_book.new(folder / "book")
+        kept = open_book.add_organ(book, text)
+        _, organ = open_book.organ_of(book, None)
         visit = book.open_visit(kept.id, purpose="an hour", minutes=60.0)
         items = [
             PlanItem(n, pipe, 3.0, target_hz(organ, pipe, None), "flatter", 0.6, "")

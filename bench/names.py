@@ -18,15 +18,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from tests.registrations import RATE, Voice, mean_hz, scene
 
-from walkboard.listening.heard import Comb, CombReading, Partial, SoundInfo
-from walkboard.listening.measuring import measure_hold
+from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.types import Comb, CombReading, Partial, SoundInfo
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
-from walkboard.survey.heard import HeardWalk, Hold, Reading
-from walkboard.survey.identity import name_pipes
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.identity import name_pipes
+from walkboard.survey.hear.memory import Memory
 from walkboard.survey.kinds import SPECTRUM
-from walkboard.survey.remembering import Memory
 
 SEED = 31_415
 KEYS = range(1, 44, 3)

@@ -18,10 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 from tests.registrations import Voice
 
-from walkboard.listening.heard import Comb, Partial, Spectrum
-from walkboard.listening.joint_labels import expected_levels_db
-from walkboard.survey.naming_along import PairHeard, odds_along
-from walkboard.survey.unison_pairs import level_differences
+from walkboard.listening.joint.labels import expected_levels_db
+from walkboard.listening.types import Comb, Partial, Spectrum
+from walkboard.survey.hear.names import PairHeard, odds_along
+from walkboard.survey.hear.unison_pairs import level_differences
 
 SEED = 14_142
 PAIRS = (("reed", "flue"), ("stopped", "flue"), ("flue", "flue"))

@@ -24,8 +24,8 @@ import scipy.fft
 from numpy.typing import NDArray
 from tests.signals import KINDS, Note, note
 
-from walkboard.listening.heard import Comb
-from walkboard.listening.measuring import measure_hold
+from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.types import Comb
 from walkboard.quantities import CENTS_PER_NEPER
 
 PITCHES_HZ = (16.35, 32.7, 65.4, 130.8, 261.6, 1046.5, 4186.0, 8372.0)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from walkboard.planning.air_course import AirCourse
-from walkboard.planning.route import BEAMS, Route, Stint, shortest
+from walkboard.planning.route.shortest import BEAMS, Route, Stint, shortest
 
 CASES = 8
 DIVISIONS = ("great", "swell", "positive", "solo", "echo", "pedal")

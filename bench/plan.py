@@ -13,24 +13,24 @@ import highspy
 import numpy as np
 
 from bench._organs import a_season_later, an_event, invented_organ
-from walkboard.condition.assessing import assess
+from walkboard.condition.assess import assess
 from walkboard.condition.state import PipeCents
 from walkboard.errors import NotEnoughMinutesError
 from walkboard.organ.model import Organ
-from walkboard.planning.choosing import choose
-from walkboard.planning.continuous import certify
-from walkboard.planning.curve import cost_curve
-from walkboard.planning.demands import Demands
-from walkboard.planning.layout import Layout
-from walkboard.planning.minutes import in_steps
+from walkboard.planning.choose.certify import choose
+from walkboard.planning.choose.continuous import certify
+from walkboard.planning.choose.curve import cost_curve
+from walkboard.planning.choose.demands import Demands
+from walkboard.planning.choose.problem import Problem, pose
+from walkboard.planning.choose.task import Level, Parts, Task
 from walkboard.planning.pitch import DivisionPitch, division_pitches
-from walkboard.planning.problem import Problem, pose
-from walkboard.planning.standing import REFERENCES_CENTS, situation
-from walkboard.planning.task import Level, Parts, Task
-from walkboard.planning.use import EventUse
-from walkboard.planning.walked import choose_and_walk
-from walkboard.planning.walking import QUICK
-from walkboard.planning.weighing import weigh
+from walkboard.planning.route.minutes import in_steps
+from walkboard.planning.route.ways import QUICK
+from walkboard.planning.route.with_choice import choose_and_walk
+from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS, situation
+from walkboard.planning.value.use import EventUse
+from walkboard.planning.value.weight import weigh
 from walkboard.planning.what_if import Prepared, Question, prepare
 
 SMALL_CASES = 200

@@ -13,7 +13,7 @@ import numpy as np
 from tests.work.practising import hall, strays, tune
 
 from walkboard.organ.model import TunedBy
-from walkboard.work.tuning_values import Outcome
+from walkboard.work.live.values import Outcome
 
 PIPES = {
     TunedBy.SPRING: 24,

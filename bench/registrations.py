@@ -19,8 +19,8 @@ from dataclasses import dataclass
 import numpy as np
 from tests.registrations import RATE, mean_hz, scene
 
-from walkboard.listening.heard import Comb, Spectrum
-from walkboard.listening.measuring import measure_hold
+from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.types import Comb, Spectrum
 
 SEED = 6_174  # thresholds were fitted on 31, 2_001, 5_150 and 7_007
 BASES_HZ = (65.4, 92.5, 130.8, 185.0, 261.6, 370.0, 523.3, 740.0)

@@ -13,7 +13,7 @@ import time
 import numpy as np
 from tests.signals import slow_noise
 
-from walkboard.condition.settling import forecast
+from walkboard.condition.settling.forecast import forecast
 
 
 def main() -> None:

@@ -21,7 +21,7 @@ from walkboard.sheets.report import visit_report
 from walkboard.sheets.typesetting import render_pdf
 from walkboard.sheets.values import VisitFacts, VisitReport, Work, WorklistSheet
 from walkboard.sheets.worklist import worklist_sheet
-from walkboard.survey.heard import Reading
+from walkboard.survey.hear.heard_walk import Reading
 
 _VISIT = VisitFacts(date(2026, 3, 14), "Bench", event_air_celsius=21.0)
 

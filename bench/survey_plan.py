@@ -6,10 +6,10 @@ from dataclasses import replace
 from walkboard.organ import examples
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
-from walkboard.survey.key_choice import KeysWanted
-from walkboard.survey.surveying import every_key, plan_survey
-from walkboard.survey.telling_apart import CautiousRules
-from walkboard.survey.walk_plan import Pace
+from walkboard.survey.plan.key_choice import KeysWanted
+from walkboard.survey.plan.make_survey import every_key, plan_survey
+from walkboard.survey.plan.rules import CautiousRules
+from walkboard.survey.plan.walk_plan import Pace
 
 CAUTIOUS = CautiousRules()
 FREE = replace(CAUTIOUS, most_above=(), most=10)

@@ -21,14 +21,14 @@ from tests.registrations import RATE, mean_hz, scene
 from tests.signals import partial_levels
 
 from bench.names import INFO, as_reading, at_level, organ_of
-from walkboard.listening.heard import Comb
-from walkboard.listening.measuring import measure_hold
+from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.types import Comb
 from walkboard.organ.model import PipeRef
 from walkboard.organ.targets import target_hz
-from walkboard.survey.heard import HeardWalk, Hold, Reading
-from walkboard.survey.identity import name_pipes
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.identity import name_pipes
+from walkboard.survey.hear.memory import Memory
 from walkboard.survey.kinds import SPECTRUM
-from walkboard.survey.remembering import Memory
 
 APART_CENTS = (0.1, 0.2, 0.5, 2.0, 8.0)
 KEYS = (8, 20, 32)  # 98, 196 and 392 Hz

@@ -12,8 +12,8 @@ import numpy as np
 from tests.signals import tone
 
 from walkboard.listening.bounds import harmonic_omega_variance
-from walkboard.listening.heard import Comb
-from walkboard.listening.measuring import measure_hold
+from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.types import Comb
 
 PITCHES_HZ = (16.35, 65.4, 440.0, 2093.0, 8372.0)
 SNRS_DB = (-20, -10, 0, 10, 20, 30, 40, 50, 60)

@@ -20,7 +20,7 @@ os.sched_setaffinity(0, {0})
 from pathlib import Path
 from walkboard.organ import examples
 from walkboard.organ.reading import read_organ
-from walkboard.work.listening import hear_file
+from walkboard.work.hear_recording import hear_file
 organ = read_organ(examples.hall())
 path, stop = Path(sys.argv[1]), sys.argv[2]
 base = resource.getrusage(resource.RUSAGE_SELF)
@@ -38,7 +38,7 @@ import json, os, sys, time
 os.sched_setaffinity(0, {0})
 import numpy as np
 from scipy import fft
-from walkboard.listening.sound import open_sound
+from walkboard.listening.sound.recording import open_sound
 with open(sys.argv[1], "rb") as stream:
     sound = open_sound(stream, "walk")
     begun = time.process_time()

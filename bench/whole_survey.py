@@ -29,16 +29,16 @@ import numpy as np
 from walkboard.demo.hall import HallState, hall_state
 from walkboard.demo.synthesiser import KeyHolder, WalkTruth
 from walkboard.demo.walks import WalkPlan, plan_walk, record
-from walkboard.listening.heard import HoldFlag
+from walkboard.listening.types import HoldFlag
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.quantities import cents_of_ratio
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk, Reading
-from walkboard.survey.surveying import plan_survey
-from walkboard.survey.walk_plan import Pace, SurveyPlan
-from walkboard.work.hearing_files import ToHear, hear_files
+from walkboard.survey.hear.heard_walk import HeardWalk, Reading
+from walkboard.survey.plan.make_survey import plan_survey
+from walkboard.survey.plan.walk_plan import Pace, SurveyPlan
+from walkboard.work.hear_recordings import ToHear, hear_files
 from walkboard.work.processes import Progress, finished
 
 SEED = 4_711

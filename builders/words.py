@@ -37,8 +37,8 @@ WORD_MODULES = (
 KINDS = (
     "walkboard.organ.model.Family",
     "walkboard.organ.model.TunedBy",
-    "walkboard.listening.heard.ReadingFlag",
-    "walkboard.listening.heard.HoldFlag",
+    "walkboard.listening.types.ReadingFlag",
+    "walkboard.listening.types.HoldFlag",
 )
 _WORD = re.compile(r"[^\W\d_]{2}")
 _CODE = re.compile(r"[a-z0-9_.\-/]*[_./][a-z0-9_.\-/]*|%[-\w. %:]+|[\w.]*\\.*")

@@ -4,11 +4,11 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from walkboard.listening.heard import ReadingFlag, SoundInfo
+from walkboard.listening.types import ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
 MORNING = datetime(2031, 3, 1, 9, 0, tzinfo=UTC)
 DESCRIPTION = 'format = 1\nname = "Harbour Hall"\n'

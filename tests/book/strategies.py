@@ -7,12 +7,12 @@ from typing import TypeVar
 from hypothesis import strategies as st
 
 from walkboard.book.records import Conditions, TickState
-from walkboard.listening.heard import HoldFlag, Partial, ReadingFlag, SoundInfo
+from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
-from walkboard.planning.use import EventUse, RegistrationUse
+from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
 T = TypeVar("T")
 

@@ -19,7 +19,7 @@ from walkboard.book.folder import sync_folder
 from walkboard.book.keeping import Book
 from walkboard.book.sounds import SoundFolder
 from walkboard.errors import BookError
-from walkboard.survey.heard import HeardWalk
+from walkboard.survey.hear.heard_walk import HeardWalk
 
 ROOT = Path(__file__).resolve().parents[2]
 KEYS = 61

@@ -17,7 +17,7 @@ from walkboard.book.keeping import Book
 from walkboard.book.records import KeptRecording, KeptVisit, Tick
 from walkboard.errors import BookError
 from walkboard.organ.model import PipeRef
-from walkboard.survey.heard import Reading
+from walkboard.survey.hear.heard_walk import Reading
 
 PIPE = PipeRef(PRINCIPAL, 1)
 

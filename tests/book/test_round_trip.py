@@ -29,12 +29,12 @@ from tests.book.strategies import (
 from walkboard.book import open_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import Conditions, KeptSettling, Tick
-from walkboard.listening.heard import SoundInfo
+from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
-from walkboard.planning.use import EventUse, RegistrationUse
+from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
 few = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 

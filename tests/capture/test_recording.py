@@ -13,7 +13,7 @@ from walkboard.capture.playing import NoWait, PlayedSound, RealTime, play_file
 from walkboard.capture.recording import Recorder, mend_recording
 from walkboard.capture.source import Block
 from walkboard.errors import InputError, SoundError
-from walkboard.listening.sound import open_sound
+from walkboard.listening.sound.recording import open_sound
 
 KILLED = """
 import os, signal, sys

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from tests.condition.organs import readings, small_organ
-from walkboard.condition.assessing import assess, surest
+from walkboard.condition.assess import assess, surest
 from walkboard.condition.state import PipeCents
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import PipeRef

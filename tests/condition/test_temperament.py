@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from tests.condition.organs import readings, small_organ
 from tests.published.rows import rows
-from walkboard.condition.assessing import assess
+from walkboard.condition.assess import assess
 from walkboard.condition.candidates import candidates
 from walkboard.condition.temperament import NONE_OF_THESE, temperament_of
 from walkboard.scales.temperament import known

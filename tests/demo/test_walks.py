@@ -12,7 +12,7 @@ from numpy.testing import assert_allclose
 from walkboard.demo.hall import hall_state
 from walkboard.demo.synthesiser import Faults, Slip
 from walkboard.demo.walks import WalkPlan, plan_walk, record, render, walks
-from walkboard.demo.writing import write
+from walkboard.demo.write_files import write
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.examples import hall
 from walkboard.organ.model import Family

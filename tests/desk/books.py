@@ -15,7 +15,7 @@ import soundfile
 from walkboard.book.keeping import Book
 from walkboard.book.opening import create_book
 from walkboard.book.records import Conditions, FaultKind, KeptVisit, Tick, TickState
-from walkboard.listening.heard import ReadingFlag, SoundInfo
+from walkboard.listening.types import ReadingFlag, SoundInfo
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
@@ -23,7 +23,7 @@ from walkboard.organ.targets import target_hz
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
 VERSION = "0.0.0"
 FIRST_DAY = datetime(2031, 3, 4, 9, 0, tzinfo=UTC)

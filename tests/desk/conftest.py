@@ -22,7 +22,7 @@ from tests.desk.books import make_book
 from tests.desk.looking import LAPTOP, PHONE
 from walkboard.organ import examples
 from walkboard.organ.reading import read_organ
-from walkboard.work import keeping
+from walkboard.work import open_book
 
 CHROMIUM = shutil.which("chromium")
 # anyio loads its parts when they are first used, and pytest rewrites them: deep in a call, beside
@@ -127,7 +127,7 @@ def server(village_book: Path) -> Iterator[Server]:
 def empty_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """A desk of a book that has an organ and nothing else; for reading only."""
     folder = tmp_path_factory.mktemp("empty") / "book"
-    with keeping.new(folder) as book:
+    with open_book.new(folder) as book:
         description = examples.village()
         book.add_organ(read_organ(description).name, description)
     running = Server(folder)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import time
 
-from walkboard.desk.jobs import Progress
+from walkboard.desk.background.jobs import Progress
 from walkboard.errors import InputError
 
 

@@ -10,9 +10,9 @@ from playwright.sync_api import Page
 
 from tests.desk.conftest import Server
 from tests.listening.live_sounds import RATE, moved, still
-from walkboard.desk.live_start import tasks_of_groups
-from walkboard.work.seeing import opened_to_see
-from walkboard.work.tuning_values import Task
+from walkboard.desk.live.start import tasks_of_groups
+from walkboard.work.live.values import Task
+from walkboard.work.snapshot import opened_to_see
 from walkboard.work.worklist import work_groups
 
 

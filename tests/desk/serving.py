@@ -12,12 +12,12 @@ import uvicorn
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from walkboard.desk.application import make_application
-from walkboard.desk.desk import Desk
-from walkboard.desk.network import bound
-from walkboard.desk.page import Door, Page
 from walkboard.desk.pages import PAGES
-from walkboard.desk.wording import script_words
+from walkboard.desk.server.application import make_application
+from walkboard.desk.server.catalogue import script_words
+from walkboard.desk.server.desk import Desk
+from walkboard.desk.server.network import bound
+from walkboard.desk.server.page import Door, Page
 
 TOPIC = "clock"
 A_SECOND = 20  # how often the clock tells the time

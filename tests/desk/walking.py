@@ -10,7 +10,7 @@ import soundfile
 from tests.survey.organs import SMALL, rendered_walk
 from walkboard.book.opening import create_book
 from walkboard.organ.reading import read_organ
-from walkboard.work.keeping import now
+from walkboard.work.open_book import now
 
 STOP, KEYS, DEAD = "great.principal8", 8, "F#3"
 

@@ -13,7 +13,7 @@ import numpy as np
 import scipy.signal
 from numpy.typing import NDArray
 
-from walkboard.listening.heard import Comb, ExpectedKey, Spectrum
+from walkboard.listening.types import Comb, ExpectedKey, Spectrum
 
 RATE_HZ = 24_000
 

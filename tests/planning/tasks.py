@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from walkboard.planning.cost import expected_badness
-from walkboard.planning.task import Level, Task
+from walkboard.planning.choose.task import Level, Task
+from walkboard.planning.value.cost import expected_badness
 
 
 def groups(members: int, count: int, steps: tuple[int, int], rng: np.random.Generator) -> Level:

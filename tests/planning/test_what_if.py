@@ -10,22 +10,22 @@ from numpy.testing import assert_allclose
 
 from tests.condition.organs import readings, small_organ
 from tests.planning.states import a_state
-from walkboard.condition.assessing import assess
+from walkboard.condition.assess import assess
 from walkboard.organ.model import PipeRef
 from walkboard.planning.air_course import REST_MINUTES, AirCourse, course_of
-from walkboard.planning.belief import Belief, PipeForecast
-from walkboard.planning.choosing import choose
-from walkboard.planning.continuous import certify
-from walkboard.planning.cost import expected_badness
-from walkboard.planning.demands import Demands
-from walkboard.planning.minutes import in_steps
+from walkboard.planning.choose.certify import choose
+from walkboard.planning.choose.continuous import certify
+from walkboard.planning.choose.demands import Demands
+from walkboard.planning.make_plan import make_plan
 from walkboard.planning.pitch import division_pitches
-from walkboard.planning.planning import make_plan
-from walkboard.planning.risk import RiskyPipes
-from walkboard.planning.standing import unheard_pull
-from walkboard.planning.use import EventUse, RegistrationUse
-from walkboard.planning.walked import choose_and_walk
-from walkboard.planning.weighing import WeightChange
+from walkboard.planning.route.minutes import in_steps
+from walkboard.planning.route.with_choice import choose_and_walk
+from walkboard.planning.value.belief import Belief, PipeForecast
+from walkboard.planning.value.cost import expected_badness
+from walkboard.planning.value.pipe_offsets import unheard_pull
+from walkboard.planning.value.risk import RiskyPipes
+from walkboard.planning.value.use import EventUse, RegistrationUse
+from walkboard.planning.value.weight import WeightChange
 from walkboard.planning.what_if import Question, prepare
 
 ORGAN = small_organ()

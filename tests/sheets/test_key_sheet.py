@@ -10,7 +10,7 @@ from tests.sheets.visits import DAY, pages, village_organ
 from walkboard.organ.model import PipeRef
 from walkboard.sheets.key_sheet import key_sheet, key_sheet_text
 from walkboard.sheets.typesetting import render_pdf
-from walkboard.survey.surveying import plan_survey
+from walkboard.survey.plan.make_survey import plan_survey
 
 
 @pytest.fixture(scope="module")

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from tests.sheets.visits import hall_organ, text, unspaced
-from walkboard.planning.readiness import Occasion, Outcome, Readiness, StopReadiness
-from walkboard.planning.use import EventUse
+from walkboard.planning.listen.readiness import Occasion, Outcome, Readiness, StopReadiness
+from walkboard.planning.value.use import EventUse
 from walkboard.sheets.drift_chart import Band, DriftCourse, draw_drift
 from walkboard.sheets.outlook import calendar_chart, outlook_sheet, stand_of
 from walkboard.sheets.readiness_chart import WIDTH_MM, Stand, draw_readiness

@@ -23,14 +23,14 @@ from tests.sheets.visits import (
 )
 from walkboard.condition.state import TemperamentCandidate, TemperamentFinding
 from walkboard.errors import UnknownNameError
-from walkboard.listening.heard import ReadingFlag, SoundInfo
+from walkboard.listening.types import ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
 from walkboard.sheets.rank_charts import best_of_each, silent_pipes
 from walkboard.sheets.report import visit_report
 from walkboard.sheets.typesetting import render_pdf
 from walkboard.sheets.values import Fault, Mark, Ticked, TickState, VisitReport, Work
-from walkboard.survey.heard import HeardWalk
+from walkboard.survey.hear.heard_walk import HeardWalk
 
 OPEN8 = "great.open8"
 

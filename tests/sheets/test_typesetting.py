@@ -24,7 +24,7 @@ from tests.sheets.visits import (
     village_organ,
     work,
 )
-from walkboard.listening.heard import ReadingFlag
+from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import PipeRef
 from walkboard.sheets.report import visit_report
 from walkboard.sheets.typesetting import MISSING, render_pdf

@@ -10,7 +10,7 @@ from functools import cache
 import pypdf
 
 from walkboard.condition.state import Condition, DivisionState
-from walkboard.listening.heard import ReadingFlag
+from walkboard.listening.types import ReadingFlag
 from walkboard.organ.examples import hall, village
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.reading import read_organ
@@ -18,7 +18,7 @@ from walkboard.organ.targets import target_hz
 from walkboard.planning.plan import Plan, PlanItem, Reference
 from walkboard.quantities import ratio_of_cents
 from walkboard.sheets.values import VisitFacts, Work
-from walkboard.survey.heard import Reading
+from walkboard.survey.hear.heard_walk import Reading
 
 DAY = date(2026, 3, 14)
 AIR_CELSIUS = 17.0

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from tests.commands import Run, run  # noqa: F401 - a fixture
-from tests.survey.test_identity import (
+from tests.survey.hear.test_identity import (
     BRIGHT,
     OPEN,
     SECOND,
@@ -22,8 +22,8 @@ from walkboard.organ.reading import read_organ
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.keys import Key
 from walkboard.survey.beats import beats_of_keys, latest_readings, worst_beats
-from walkboard.survey.exchange import walk_to_json
-from walkboard.survey.heard import Reading
+from walkboard.survey.hear.heard_walk import Reading
+from walkboard.survey.hear.to_json import walk_to_json
 
 DESCRIPTION = (
     TWO_UNISONS

@@ -9,13 +9,13 @@ import numpy as np
 from tests.survey.organs import SMALL
 from walkboard.book.opening import create_book
 from walkboard.book.records import Conditions
-from walkboard.listening.heard import SoundInfo
+from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
-from walkboard.survey.heard import HeardWalk, Hold, Reading
-from walkboard.work.keeping import now
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.work.open_book import now
 
 AIR_CELSIUS, EVENT_CELSIUS = 18.0, 21.0
 RANKS = ("great.principal8", "great.octave4", "great.trumpet8")

@@ -8,13 +8,13 @@ import numpy as np
 
 from walkboard.capture.playing import NoWait
 from walkboard.demo.hall import HallState, hall_state
-from walkboard.demo.practice import PracticeOrgan
-from walkboard.demo.practice_hall import practice_pipes
+from walkboard.demo.practice.hall import practice_pipes
+from walkboard.demo.practice.organ import PracticeOrgan
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef, TunedBy
 from walkboard.organ.reading import read_organ
-from walkboard.work.tuning_flow import TuningFlow
-from walkboard.work.tuning_values import Outcome, Result, Shown, Step, Task
+from walkboard.work.live.flow import TuningFlow
+from walkboard.work.live.values import Outcome, Result, Shown, Step, Task
 
 MOST_S = 240.0  # that the tuner gives a pipe
 HANDLED_S = 1.2  # that a hand stays on a pipe for one move

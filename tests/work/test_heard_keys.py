@@ -6,11 +6,11 @@ from dataclasses import replace
 
 from tests.survey.organs import SMALL
 from tests.work.chapel import heard_rank
-from walkboard.listening.heard import ReadingFlag
+from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk
+from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.work.heard_keys import Enough, keys_heard
 
 ORGAN = read_organ(SMALL)

@@ -10,10 +10,10 @@ from types import MappingProxyType
 
 import pytest
 
-from walkboard.condition import drift_fit
-from walkboard.condition.drift_fit import AS_USUAL, Learned
-from walkboard.condition.drift_history import PastVisit
-from walkboard.condition.drift_kinds import CommonHabits, DriftKind
+from walkboard.condition.drift import fit
+from walkboard.condition.drift.fit import AS_USUAL, Learned
+from walkboard.condition.drift.history import PastVisit
+from walkboard.condition.drift.kinds import CommonHabits, DriftKind
 from walkboard.condition.state import PipeCents
 from walkboard.organ.examples import village
 from walkboard.organ.model import Organ, PipeRef
@@ -94,7 +94,7 @@ def test_it_is_learned_again_by_another_program_or_of_another_organ(
     learned_of(tmp_path, village() + "\n# changed", organ, [VISIT])
     monkeypatch.setattr(learned_drift, "__version__", "0.0.99")
     learned_of(tmp_path, village(), organ, [VISIT])
-    monkeypatch.setattr(drift_fit, "METHOD", drift_fit.METHOD + 1)
+    monkeypatch.setattr(fit, "METHOD", fit.METHOD + 1)
     learned_of(tmp_path, village(), organ, [VISIT])
     assert learned_times == [0, 1, 2, 3]
 

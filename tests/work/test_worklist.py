@@ -14,9 +14,9 @@ from walkboard.organ.model import PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.planning.plan import Plan, PlanItem, Reference
 from walkboard.scales.keys import Key
-from walkboard.work.keeping import now
-from walkboard.work.replanning import Wish, kept
-from walkboard.work.seeing import opened_to_see
+from walkboard.work.open_book import now
+from walkboard.work.plan_trials import Wish, kept
+from walkboard.work.snapshot import opened_to_see
 from walkboard.work.worklist import groups_of, progress_of, work_groups
 
 ORGAN = read_organ(SMALL)

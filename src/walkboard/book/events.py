@@ -14,8 +14,8 @@ from walkboard.book.records import KeptEvent
 from walkboard.book.storing import Storing
 from walkboard.book.superseding import standing
 from walkboard.book.values import instant, number, number_or_none
-from walkboard.planning.use import EventUse
-from walkboard.planning.use_exchange import use_from_json, use_to_json
+from walkboard.planning.value.use import EventUse
+from walkboard.planning.value.use_json import use_from_json, use_to_json
 
 
 class Events(Storing):

@@ -17,7 +17,7 @@ from walkboard.book.superseding import current_hearings, supersede_readings
 from walkboard.book.values import instant
 from walkboard.book.walks import fill_hearing, walk_of
 from walkboard.errors import BookError
-from walkboard.survey.heard import HeardWalk
+from walkboard.survey.hear.heard_walk import HeardWalk
 
 _WHOLE_WALK = (
     selectinload(HearingRow.recording).selectinload(RecordingRow.sound),

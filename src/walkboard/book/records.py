@@ -15,9 +15,9 @@ from types import MappingProxyType
 
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import Plan, PlanItem
-from walkboard.planning.use import EventUse
+from walkboard.planning.value.use import EventUse
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 
 
 @dataclass(frozen=True, slots=True)

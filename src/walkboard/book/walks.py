@@ -8,10 +8,10 @@ from sqlalchemy import Row
 
 from walkboard.book.models import HearingRow, HoldRow, ReadingRow
 from walkboard.book.values import number, number_or_none
-from walkboard.listening.heard import HoldFlag, Partial, ReadingFlag, SoundInfo
+from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
 
 def fill_hearing(row: HearingRow, walk: HeardWalk) -> None:

@@ -98,7 +98,7 @@ def play_file(path: Path, pace: Pace) -> PlayedSound:
     InputError
         When the file cannot be opened.
     """
-    from walkboard.listening.sound import open_sound  # noqa: PLC0415 - decoders load late
+    from walkboard.listening.sound.recording import open_sound  # noqa: PLC0415 - decoders load late
 
     try:
         with path.open("rb") as stream:

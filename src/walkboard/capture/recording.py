@@ -115,7 +115,7 @@ def mend_recording(path: Path) -> float:
     InputError
         When the file cannot be read or written.
     """
-    from walkboard.listening.sound import open_sound  # noqa: PLC0415 - decoders load late
+    from walkboard.listening.sound.recording import open_sound  # noqa: PLC0415 - decoders load late
 
     try:
         with path.open("rb") as stream:

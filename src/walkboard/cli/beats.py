@@ -29,8 +29,8 @@ def beats(
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """Name the worst beats of a registration or a chord, from readings of its pipes."""
-    from walkboard.work.beating import beats_to_json, worst_of_files
-    from walkboard.work.describing import load_organ
+    from walkboard.work.beats import beats_to_json, worst_of_files
+    from walkboard.work.organ_files import load_organ
 
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
     keys = None if chord is None else [key.strip() for key in chord.split(",") if key.strip()]

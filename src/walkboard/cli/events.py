@@ -7,8 +7,8 @@ from pathlib import Path
 
 import typer
 
-from walkboard.cli.asking import MUSIC, ON, REGISTRATION, airs, stops_of, use_of
 from walkboard.cli.options import BOOK, ORGAN
+from walkboard.cli.plan_options import MUSIC, ON, REGISTRATION, airs, stops_of, use_of
 from walkboard.cli.printing import number, print_json, print_table
 from walkboard.errors import InputError
 
@@ -31,7 +31,7 @@ def add(
     organ: str | None = ORGAN,
 ) -> None:
     """Add an event, or change what was said of it."""
-    from walkboard.work import keeping
+    from walkboard.work import open_book
 
     try:
         begins = datetime.fromisoformat(at).astimezone()
@@ -39,8 +39,8 @@ def add(
         raise InputError(
             f"{at!r} is no day and time.", mend="Write it as 2031-10-05 10:30."
         ) from None
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
         named = stops_of(stops)
         for stop in named:
             described.stop(stop)
@@ -65,11 +65,11 @@ def use(
     organ: str | None = ORGAN,
 ) -> None:
     """Say how an event uses the organ: registrations, music, and air by division."""
-    from walkboard.work import keeping
+    from walkboard.work import open_book
 
     by_division = airs("--air", air)
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
         for division in by_division:
             described.division(division)
         told = use_of(described, event_stops, music, on)
@@ -95,10 +95,10 @@ def use(
 @app.command("cancel", epilog="Example: walkboard event cancel BOOK harvest")
 def cancel(book: Path = BOOK, uid: str = UID, organ: str | None = ORGAN) -> None:
     """Call an event off; adding it again brings it back."""
-    from walkboard.work import keeping
+    from walkboard.work import open_book
 
-    with keeping.opened(book) as opened:
-        kept, _ = keeping.organ_of(opened, organ)
+    with open_book.opened(book) as opened:
+        kept, _ = open_book.organ_of(opened, organ)
         opened.cancel_event(kept.id, uid)
     typer.echo(f"{uid} is called off.")
 
@@ -110,11 +110,11 @@ def list_(
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """List the calendar by its days."""
-    from walkboard.planning.use_exchange import use_to_json
-    from walkboard.work import keeping
+    from walkboard.planning.value.use_json import use_to_json
+    from walkboard.work import open_book
 
-    with keeping.opened(book) as opened:
-        kept, _ = keeping.organ_of(opened, organ)
+    with open_book.opened(book) as opened:
+        kept, _ = open_book.organ_of(opened, organ)
         events = opened.events(kept.id)
     if as_json:
         print_json(

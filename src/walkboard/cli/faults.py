@@ -28,10 +28,11 @@ def report(
 ) -> None:
     """Keep a fault as it is reported."""
     from walkboard.organ.model import PipeRef
-    from walkboard.work import faulting, keeping
+    from walkboard.work import faults as faulting
+    from walkboard.work import open_book
 
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
         fault = faulting.report(
             opened,
             kept,
@@ -53,10 +54,10 @@ def list_(
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """List the faults that stand."""
-    from walkboard.work import keeping
+    from walkboard.work import open_book
 
-    with keeping.opened(book) as opened:
-        kept, _ = keeping.organ_of(opened, organ)
+    with open_book.opened(book) as opened:
+        kept, _ = open_book.organ_of(opened, organ)
         faults = opened.faults(kept.id) if every else opened.standing_faults(kept.id)
     if as_json:
         print_json(
@@ -105,10 +106,10 @@ def mend(
     organ: str | None = ORGAN,
 ) -> None:
     """Say that a fault is mended, in the open visit where there is one."""
-    from walkboard.work import keeping
+    from walkboard.work import open_book
 
-    with keeping.opened(book) as opened:
-        kept, _ = keeping.organ_of(opened, organ)
+    with open_book.opened(book) as opened:
+        kept, _ = open_book.organ_of(opened, organ)
         visit = opened.visit_in_progress(kept.id)
         opened.mend_fault(fault, visit_id=None if visit is None else visit.id, note=note)
     typer.echo(f"Fault {fault} is mended.")

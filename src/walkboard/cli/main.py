@@ -10,19 +10,19 @@ import typer
 from walkboard import __version__
 from walkboard.cli import (
     beats,
-    calendars,
-    choosing,
-    demonstrating,
-    desking,
+    book,
+    calendar,
+    demo,
+    desk,
     events,
     faults,
-    foreseeing,
-    hearing,
-    instrument,
-    keeping,
+    listen,
+    organ,
+    outlook,
+    plan,
     sheets,
-    surveying,
-    visits,
+    survey,
+    visit,
     weights,
 )
 from walkboard.errors import WalkboardError
@@ -37,27 +37,27 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-app.add_typer(instrument.app, name="organ")
-app.command("targets", epilog=instrument.TARGETS_EXAMPLE)(instrument.targets)
-app.command("survey-plan", epilog=surveying.PLAN_EXAMPLE)(surveying.survey_plan)
-app.command("play-walk", epilog=surveying.PLAY_EXAMPLE)(surveying.play_walk)
-app.command("listen", epilog=hearing.EXAMPLE)(hearing.listen)
+app.add_typer(organ.app, name="organ")
+app.command("targets", epilog=organ.TARGETS_EXAMPLE)(organ.targets)
+app.command("survey-plan", epilog=survey.PLAN_EXAMPLE)(survey.survey_plan)
+app.command("play-walk", epilog=survey.PLAY_EXAMPLE)(survey.play_walk)
+app.command("listen", epilog=listen.EXAMPLE)(listen.listen)
 app.command("beats", epilog=beats.EXAMPLE)(beats.beats)
-app.command("plan", epilog=choosing.EXAMPLE)(choosing.plan)
-app.add_typer(keeping.app, name="book")
-app.add_typer(visits.app, name="visit")
+app.command("plan", epilog=plan.EXAMPLE)(plan.plan)
+app.add_typer(book.app, name="book")
+app.add_typer(visit.app, name="visit")
 app.add_typer(faults.app, name="fault")
 app.add_typer(events.app, name="event")
-events.app.command("take", epilog=calendars.TAKE_EXAMPLE)(calendars.take)
-events.app.command("give", epilog=calendars.GIVE_EXAMPLE)(calendars.give)
+events.app.command("take", epilog=calendar.TAKE_EXAMPLE)(calendar.take)
+events.app.command("give", epilog=calendar.GIVE_EXAMPLE)(calendar.give)
 app.add_typer(weights.app, name="weight")
 app.add_typer(sheets.app, name="sheet")
-app.command("desk", epilog=desking.EXAMPLE)(desking.desk)
-app.command("outlook", epilog=foreseeing.OUTLOOK_EXAMPLE)(foreseeing.outlook)
-app.command("first-keys", epilog=foreseeing.FIRST_EXAMPLE)(foreseeing.first_keys)
-app.command("next-keys", epilog=foreseeing.NEXT_EXAMPLE)(foreseeing.next_keys)
-app.command("readiness", epilog=foreseeing.READINESS_EXAMPLE)(foreseeing.readiness)
-app.command("demo", epilog=demonstrating.EXAMPLE)(demonstrating.demo)
+app.command("desk", epilog=desk.EXAMPLE)(desk.desk)
+app.command("outlook", epilog=outlook.OUTLOOK_EXAMPLE)(outlook.outlook)
+app.command("first-keys", epilog=outlook.FIRST_EXAMPLE)(outlook.first_keys)
+app.command("next-keys", epilog=outlook.NEXT_EXAMPLE)(outlook.next_keys)
+app.command("readiness", epilog=outlook.READINESS_EXAMPLE)(outlook.readiness)
+app.command("demo", epilog=demo.EXAMPLE)(demo.demo)
 
 
 def _version(wanted: bool) -> None:

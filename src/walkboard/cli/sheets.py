@@ -19,12 +19,12 @@ def worklist(
     organ: str | None = ORGAN,
 ) -> None:
     """The worklist: large print, tick boxes, targets, which way to move, cautions."""
-    from walkboard.work import keeping, printing
+    from walkboard.work import open_book, print_sheets
 
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
-        meant = keeping.visit_of(opened, kept, visit)
-        typer.echo(f"Wrote {printing.print_worklist(opened, described, meant, to)}.")
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        meant = open_book.visit_of(opened, kept, visit)
+        typer.echo(f"Wrote {print_sheets.print_worklist(opened, described, meant, to)}.")
 
 
 @app.command("report", epilog="Example: walkboard sheet report BOOK --to report.pdf")
@@ -35,12 +35,12 @@ def report(
     organ: str | None = ORGAN,
 ) -> None:
     """The visit report for the venue, with a chart of each rank."""
-    from walkboard.work import keeping, printing
+    from walkboard.work import open_book, print_sheets
 
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
-        meant = keeping.visit_of(opened, kept, visit)
-        typer.echo(f"Wrote {printing.print_report(opened, described, meant, to)}.")
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        meant = open_book.visit_of(opened, kept, visit)
+        typer.echo(f"Wrote {print_sheets.print_report(opened, described, meant, to)}.")
 
 
 @app.command(
@@ -58,11 +58,11 @@ def outlook(
     organ: str | None = ORGAN,
 ) -> None:
     """Whether the organ will be ready along the calendar, and how its ranks drift."""
-    from walkboard.work import keeping, printing
+    from walkboard.work import open_book, print_sheets
 
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
-        made = printing.print_outlook(
-            opened, kept, described, keeping.now().date(), to, minutes=minutes, ranks=rank
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        made = print_sheets.print_outlook(
+            opened, kept, described, open_book.now().date(), to, minutes=minutes, ranks=rank
         )
         typer.echo(f"Wrote {made}.")

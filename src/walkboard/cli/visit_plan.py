@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from walkboard.cli.asking import (
+from walkboard.cli.options import BOOK, ORGAN
+from walkboard.cli.plan_options import (
     EVENT_AIR,
     LEAVE_RISKY,
     MUST,
@@ -17,12 +18,11 @@ from walkboard.cli.asking import (
     WITHIN,
     asked_of,
 )
-from walkboard.cli.options import BOOK, ORGAN
 from walkboard.cli.printing import print_json
 from walkboard.errors import InputError
 
 if TYPE_CHECKING:
-    from walkboard.work.visiting import Tried
+    from walkboard.work.visit import Tried
 
 
 def plan(
@@ -51,14 +51,15 @@ def plan(
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """Make the worklist and keep it; a new plan supersedes the last."""
-    from walkboard.cli.choosing import print_plan
-    from walkboard.planning.exchange import plan_to_json
-    from walkboard.work import keeping, visiting
-    from walkboard.work.asking import event_named
+    from walkboard.cli.plan import print_plan
+    from walkboard.planning.to_json import plan_to_json
+    from walkboard.work import open_book
+    from walkboard.work import visit as visiting
+    from walkboard.work.plan_request import event_named
 
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
-        visit = keeping.visit_at_work(opened, kept)
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        visit = open_book.visit_at_work(opened, kept)
         asked = asked_of(
             described,
             event_air=event_air,
@@ -114,14 +115,15 @@ def tick(
     """Tick pipes of the worklist."""
     from walkboard.book.records import TickState
     from walkboard.organ.model import PipeRef
-    from walkboard.work import keeping, visiting
+    from walkboard.work import open_book
+    from walkboard.work import visit as visiting
 
     if state not in {s.value for s in TickState}:
         raise InputError(f"A pipe cannot be {state!r}.", mend="Say done, skipped or open.")
     refs = [PipeRef.parse(pipe) for pipe in pipes]
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
-        visit = keeping.visit_at_work(opened, kept)
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        visit = open_book.visit_at_work(opened, kept)
         for ref in refs:
             visiting.tick(opened, described, visit, ref, state=TickState(state), note=note)
             typer.echo(f"{ref}: {state}.")

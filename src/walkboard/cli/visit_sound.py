@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from walkboard.cli.hearing import listening_title
+from walkboard.cli.listen import listening_title
 from walkboard.cli.options import AT_ONCE, BOOK, ORGAN, VISIT
 from walkboard.cli.printing import number, print_json, print_table, say
 from walkboard.cli.progress import FilesBar
@@ -31,12 +31,13 @@ def take(
     at_once: int | None = AT_ONCE,
 ) -> None:
     """Take in recordings: hear them, keep them and their readings."""
-    from walkboard.work import faulting, keeping, visiting
+    from walkboard.work import faults, open_book
+    from walkboard.work import visit as visiting
 
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
-    with keeping.opened(book) as opened:
-        kept, _ = keeping.organ_of(opened, organ)
-        visit = keeping.visit_at_work(opened, kept)
+    with open_book.opened(book) as opened:
+        kept, _ = open_book.organ_of(opened, organ)
+        visit = open_book.visit_at_work(opened, kept)
 
         def tell(recording: KeptRecording) -> None:
             walk = recording.walk
@@ -44,7 +45,7 @@ def take(
             typer.echo(f"Kept {walk.file}: {len(walk.holds)} holds, {read} readings.")
             for warning in walk.warnings:
                 say(f"{walk.file}: {warning}")
-            for kind, stop, key in faulting.suspected(recording):
+            for kind, stop, key in faults.suspected(recording):
                 typer.echo(
                     f"  {key}: {kind.value}? Note it: walkboard fault report {book} "
                     f"--kind '{kind.value}' --stop {stop} --key '{key}'"
@@ -71,11 +72,11 @@ def readings(
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """Show where each pipe stands by the visit's recordings."""
-    from walkboard.work import keeping
+    from walkboard.work import open_book
 
-    with keeping.opened(book) as opened:
-        kept, _ = keeping.organ_of(opened, organ)
-        meant = keeping.visit_of(opened, kept, visit)
+    with open_book.opened(book) as opened:
+        kept, _ = open_book.organ_of(opened, organ)
+        meant = open_book.visit_of(opened, kept, visit)
         best = opened.best_readings(meant.id)
         files = {r.id: r.file_name for r in opened.recordings(meant.id)}
     if as_json:
@@ -130,12 +131,13 @@ def state(
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """Show each division's shift, the air that it implies, and the temperament heard."""
-    from walkboard.condition.exchange import condition_to_json
-    from walkboard.work import keeping, visiting
+    from walkboard.condition.to_json import condition_to_json
+    from walkboard.work import open_book
+    from walkboard.work import visit as visiting
 
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
-        meant = keeping.visit_of(opened, kept, visit)
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        meant = open_book.visit_of(opened, kept, visit)
         found = visiting.condition_of(opened, described, meant)
     if as_json:
         print_json({"format": 1, "visit": meant.id, "organ": kept.name, **condition_to_json(found)})

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import typer
 
-from walkboard.cli.asking import EVENT_AIR, airs
 from walkboard.cli.options import BOOK, ORGAN
+from walkboard.cli.plan_options import EVENT_AIR, airs
 from walkboard.cli.printing import print_table
 
 app = typer.Typer(
@@ -24,21 +24,21 @@ def set_(
     organ: str | None = ORGAN,
 ) -> None:
     """Let a stop, a rank or a pipe count more or less."""
-    from walkboard.work import keeping, weighing
+    from walkboard.work import open_book, weights
 
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
-        weighing.change(opened, kept, described, name, factor=factor, words=why)
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        weights.change(opened, kept, described, name, factor=factor, words=why)
     typer.echo(f"{name} counts {factor:g} times as much.")
 
 
 @app.command("list", epilog="Example: walkboard weight list BOOK")
 def list_(book: Path = BOOK, organ: str | None = ORGAN) -> None:
     """List what was changed."""
-    from walkboard.work import keeping
+    from walkboard.work import open_book
 
-    with keeping.opened(book) as opened:
-        kept, _ = keeping.organ_of(opened, organ)
+    with open_book.opened(book) as opened:
+        kept, _ = open_book.organ_of(opened, organ)
         changed = opened.weights(kept.id)
     print_table(
         ["what", "factor", "since", "why"],
@@ -61,14 +61,14 @@ def explain(
     organ: str | None = ORGAN,
 ) -> None:
     """Say in one sentence why a pipe costs what it does, as it stands at the open visit."""
-    from walkboard.work import keeping, weighing
-    from walkboard.work.asking import Asked, event_named
+    from walkboard.work import open_book, weights
+    from walkboard.work.plan_request import Asked, event_named
 
     asked = Asked(event_air_celsius=airs("--event-air", event_air))
-    with keeping.opened(book) as opened:
-        kept, described = keeping.organ_of(opened, organ)
-        visit = keeping.visit_at_work(opened, kept)
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        visit = open_book.visit_at_work(opened, kept)
         if event is not None:
             asked = asked.for_event(event_named(opened, kept.id, event))
-        for sentence in weighing.explained(opened, described, visit, names, asked):
+        for sentence in weights.explained(opened, described, visit, names, asked):
             typer.echo(sentence)

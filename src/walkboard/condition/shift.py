@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.condition.gathering import told_celsius
+from walkboard.condition.gather import told_celsius
 from walkboard.condition.kinds import Role
 from walkboard.condition.location import Location, Spread, locate
 from walkboard.condition.state import DivisionState, PipeCents

@@ -14,18 +14,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from walkboard.book.records import Conditions, FaultKind
-from walkboard.demo.comparing import Comparison, compare
+from walkboard.demo.compare import Comparison, compare
 from walkboard.demo.hall import HallState, hall_state
-from walkboard.demo.history import write_history
+from walkboard.demo.history.book import write_history
 from walkboard.demo.walks import WalkPlan, record, walks
 from walkboard.errors import InputError
 from walkboard.organ import examples
 from walkboard.planning.plan import Plan
-from walkboard.survey.exchange import walk_to_json
-from walkboard.survey.heard import HeardWalk
-from walkboard.work import faulting, keeping, printing, visiting
-from walkboard.work.describing import load_organ
-from walkboard.work.hearing_files import ToHear, hear_walk_file
+from walkboard.survey.hear.heard_walk import HeardWalk
+from walkboard.survey.hear.to_json import walk_to_json
+from walkboard.work import faults, open_book, print_sheets
+from walkboard.work import visit as visiting
+from walkboard.work.hear_recordings import ToHear, hear_walk_file
+from walkboard.work.organ_files import load_organ
 from walkboard.work.processes import Progress, finished
 
 MINUTES = 120.0
@@ -96,12 +97,12 @@ def build(
     tell(f"{organ.name}: {sum(r.pipes for r in organ.ranks)} pipes in {len(organ.ranks)} ranks.")
     tell("Three years of earlier visits are written into its book.")
     state = write_history(
-        folder / "book", examples.hall(), hall_state(organ, seed), seed=seed, now=keeping.now()
+        folder / "book", examples.hall(), hall_state(organ, seed), seed=seed, now=open_book.now()
     )
     plans = walks(organ)
 
-    with keeping.opened(folder / "book") as book:
-        kept, _ = keeping.organ_of(book, None)
+    with open_book.opened(folder / "book") as book:
+        kept, _ = open_book.organ_of(book, None)
         visit = book.open_visit(
             kept.id,
             "before the recital",
@@ -123,15 +124,15 @@ def build(
             (recordings / plan.file).with_suffix(".json").write_text(
                 json.dumps(walk_to_json(heard), ensure_ascii=False, indent=1), encoding="utf-8"
             )
-            for kind, stop, key in faulting.suspected(recording):
-                faulting.report(book, kept, organ, kind, _words(kind), stop=stop, key=key.name)
+            for kind, stop, key in faults.suspected(recording):
+                faults.report(book, kept, organ, kind, _words(kind), stop=stop, key=key.name)
             comparisons[plan.file] = comparison
             sound_seconds += heard.sound.seconds
             progress(len(comparisons), len(plans))
         tell(f"A worklist for {MINUTES:g} minutes is planned.")
         made = visiting.plan_visit(book, organ, visit, MINUTES, EVENT_CELSIUS).plan
-        worklist = printing.print_worklist(book, organ, visit, folder / "worklist.pdf")
-        report = printing.print_report(book, organ, visit, folder / "report.pdf")
+        worklist = print_sheets.print_worklist(book, organ, visit, folder / "worklist.pdf")
+        report = print_sheets.print_report(book, organ, visit, folder / "report.pdf")
     return Demo(
         folder=folder,
         description=description,

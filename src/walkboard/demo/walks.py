@@ -19,7 +19,7 @@ from walkboard.demo.synthesiser import (
     WalkTruth,
     render_walk,
 )
-from walkboard.demo.writing import write
+from walkboard.demo.write_files import write
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.scales.keys import Key
 

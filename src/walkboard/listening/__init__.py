@@ -1,1 +1,9 @@
-"""Sound in, holds and frequencies out: knows arrays and expected combs, no organ."""
+"""Sound in, holds and frequencies out: knows arrays and expected combs, no organ.
+
+- `types`: what listening is asked to expect, and what it returns
+- `sound`: a recording opened, decoded, and checked for damage
+- `walk`: the holds of a recording: which key was held, and when
+- `hold`: one pipe in one hold: its frequency and how sure it is
+- `joint`: several pipes in one hold at once
+- `live`: one pipe, or a pair, followed while it is tuned
+"""

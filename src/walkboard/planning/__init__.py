@@ -1,1 +1,10 @@
-"""What a pipe out of tune costs the listener, and how to spend a visit's minutes."""
+"""What a pipe out of tune costs the listener, and how to spend a visit's minutes.
+
+- `value`: what a pipe out of tune costs
+- `choose`: which pipes to tune, with a proof
+- `route`: the order of work and the way through the case
+- `listen`: what to listen to, and whether an organ will be ready
+- `air_course`, `pitch`: the air during the visit, and where the flues are in it
+- `make_plan`, `what_if`: the plan of a visit, and plans under changing questions
+- `plan`, `items`, `reasons`: the result, its lines and their reasons; `to_json` its exchange form
+"""

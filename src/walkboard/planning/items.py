@@ -9,13 +9,13 @@ from walkboard.condition.kinds import Role
 from walkboard.condition.shift import air_cents
 from walkboard.organ.model import Organ
 from walkboard.planning.air_course import AirCourse
-from walkboard.planning.minutes import RANK_MINUTES
-from walkboard.planning.ordering import in_order, reference_rank, visit_of
 from walkboard.planning.pitch import DivisionPitch
 from walkboard.planning.plan import PlanItem
-from walkboard.planning.standing import Standing
-from walkboard.planning.walking import Leg
-from walkboard.planning.words import move, why
+from walkboard.planning.reasons import move, why
+from walkboard.planning.route.minutes import RANK_MINUTES
+from walkboard.planning.route.order import in_order, reference_rank, visit_of
+from walkboard.planning.route.ways import Leg
+from walkboard.planning.value.pipe_offsets import Standing
 from walkboard.quantities import ratio_of_cents
 
 WARMER_CELSIUS = 0.1  # from here on the air's course is counted in a target: 0.3 cent

@@ -78,7 +78,7 @@ class Plan:
     items : tuple of PlanItem
         In the order of work.
     cost_before, cost_after, cost_bound : float
-        Audible badness (see `walkboard.planning.cost`) before, after, and a proven lower bound for
+        Audible badness (see `planning.value.cost`) before, after, and a proven lower bound for
         the same minutes.
     minutes_used : float
         Including reaching ranks and opening panels [min].

@@ -17,29 +17,29 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from walkboard.condition.assessing import surest
+from walkboard.condition.assess import surest
 from walkboard.condition.state import Condition, PipeCents
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
-from walkboard.planning import tied
 from walkboard.planning.air_course import AirCourse
-from walkboard.planning.arrays import FloatArray
-from walkboard.planning.belief import Belief, PipeForecast
-from walkboard.planning.continuous import Continuous, certify
-from walkboard.planning.curve import cost_curve, in_steps_within
-from walkboard.planning.demands import Demands
+from walkboard.planning.choose import tied
+from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.choose.continuous import Continuous, certify
+from walkboard.planning.choose.curve import cost_curve, in_steps_within
+from walkboard.planning.choose.demands import Demands
+from walkboard.planning.choose.problem import Problem, pose
 from walkboard.planning.items import items_of, ordered_work
-from walkboard.planning.layout import Layout
-from walkboard.planning.minutes import in_minutes
 from walkboard.planning.pitch import DivisionPitch, division_pitches
 from walkboard.planning.plan import CurvePoint, Plan, Reference
-from walkboard.planning.problem import Problem, pose
-from walkboard.planning.route import BEAMS
-from walkboard.planning.standing import Situation, Standing, situation, unheard_pull
-from walkboard.planning.use import EventUse
-from walkboard.planning.walked import Outcome, choose_and_walk
-from walkboard.planning.walking import QUICK, Ways, Weather
-from walkboard.planning.weighing import WeightChange, weigh
+from walkboard.planning.route.minutes import in_minutes
+from walkboard.planning.route.shortest import BEAMS
+from walkboard.planning.route.ways import QUICK, Ways, Weather
+from walkboard.planning.route.with_choice import Outcome, choose_and_walk
+from walkboard.planning.value.belief import Belief, PipeForecast
+from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.pipe_offsets import Situation, Standing, situation, unheard_pull
+from walkboard.planning.value.use import EventUse
+from walkboard.planning.value.weight import WeightChange, weigh
 
 _EVENTS_REMEMBERED = 4
 # Of a pipe that must be seen to and that nobody heard: it may stand anywhere. Own choice.
@@ -171,7 +171,7 @@ class Prepared:
         )
 
     def standings(self, question: Question) -> tuple[Standing, ...]:
-        """Every pipe that is known, with what it costs; for `walkboard.planning.words.explain`."""
+        """Every pipe that is known, with what it costs; for `planning.reasons.explain`."""
         question.check(self.organ)
         found = self._cost(question).situation
         return tuple(found.standing(index) for index in range(len(found.known)))
@@ -304,7 +304,7 @@ def prepare(
     ----------
     organ : Organ
     condition : Condition
-        From `walkboard.condition.assessing.assess`, of the same readings; brings the thermometers.
+        From `walkboard.condition.assess.assess`, of the same readings; brings the thermometers.
     pipes : sequence of PipeCents
         Where pipes stand; of several readings of one pipe the surest counts.
     forecasts : sequence of PipeForecast

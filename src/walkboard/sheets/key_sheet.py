@@ -12,7 +12,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.keyholder import stop_words
 from walkboard.sheets.values import Fact
 from walkboard.sheets.wording import counted, day_words, listed, minutes, rank_words
-from walkboard.survey.walk_plan import SurveyPlan, SurveyWalk
+from walkboard.survey.plan.walk_plan import SurveyPlan, SurveyWalk
 
 HOW = (
     "Draw the stops of a walk and no others. Boxes open, tremulants and couplers off.",

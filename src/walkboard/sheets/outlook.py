@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from walkboard.organ.model import Organ
-from walkboard.planning.readiness import READY_CHANCE, TOLERANCE_CENTS, Outcome, Readiness
+from walkboard.planning.listen.readiness import READY_CHANCE, TOLERANCE_CENTS, Outcome, Readiness
 from walkboard.sheets.drift_chart import DriftCourse
 from walkboard.sheets.readiness_chart import CalendarChart, CalendarRow, Stand
 from walkboard.sheets.values import Passage

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from walkboard.condition.state import Condition
-from walkboard.listening.heard import ReadingFlag
+from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.physics.air import pitch_ratio
 from walkboard.planning.plan import Plan
@@ -17,7 +17,7 @@ from walkboard.quantities import cents_of_ratio
 from walkboard.sheets.keyholder import key_labels
 from walkboard.sheets.values import ChartLine, ChartPoint, Mark, RankChart, VisitFacts
 from walkboard.sheets.wording import celsius, counted, listed, rank_words, signed
-from walkboard.survey.heard import HeardWalk, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 
 STRAY_CENTS = 3.0  # from its line, for a pipe to be called out: about 1 °C of air. Own choice.
 _MOST_NAMED = 6  # strays in a caption; the chart shows them all

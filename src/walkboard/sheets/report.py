@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from walkboard.condition.state import Condition
-from walkboard.listening.heard import ReadingFlag
+from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets import summary
 from walkboard.sheets.keyholder import key_labels
@@ -28,7 +28,7 @@ from walkboard.sheets.values import (
     Work,
 )
 from walkboard.sheets.wording import celsius, day_words, minutes, rank_words, signed
-from walkboard.survey.heard import Reading
+from walkboard.survey.hear.heard_walk import Reading
 
 
 def visit_report(

@@ -15,13 +15,13 @@ from itertools import combinations
 
 import numpy as np
 
-from walkboard.listening.beating import Beat, beats_between
-from walkboard.listening.heard import Comb
-from walkboard.listening.joint_labels import expected_levels_db
+from walkboard.listening.hold.beats import Beat, beats_between
+from walkboard.listening.joint.labels import expected_levels_db
+from walkboard.listening.types import Comb
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 from walkboard.survey.kinds import SPECTRUM
 
 _WORST_HZ = 4.0

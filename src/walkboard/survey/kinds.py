@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from types import MappingProxyType
 
-from walkboard.listening.heard import Spectrum
+from walkboard.listening.types import Spectrum
 from walkboard.organ.model import Family
 
 SPECTRUM = MappingProxyType(

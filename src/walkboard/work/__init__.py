@@ -1,1 +1,12 @@
-"""The use cases: the only place that joins book, listening and sheets."""
+"""The use cases: the only place that joins book, listening and sheets.
+
+- `organ_files`, `open_book`: organs from files; the tuning book
+- `hear_recording`, `hear_recordings`, `hold_audio`: recordings heard and played again
+- `surveys`, `heard_keys`: walks planned, played, and what was missed
+- `visit`, `worklist`, `faults`: a visit from arrival to closing
+- `plan_request`, `plan_trials`, `plan_from_files`, `weights`: plans
+- `live`: a session at the pipes
+- `calendar`, `outlook`, `learned_drift`, `drift_course`: looking ahead and back
+- `snapshot`, `overview`, `pipe_history`, `pipe_offsets`: what pages see of a book
+- `print_sheets`, `export`, `write_files`, `processes`, `beats`, `targets`
+"""

@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.scales.keys import Key
-from walkboard.survey.heard import HeardWalk, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 
 ENOUGH_SIGMA_CENTS = 0.5  # to tell a stray of 3 cents with six standard deviations. Own choice.
 

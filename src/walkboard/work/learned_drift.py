@@ -22,10 +22,10 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from walkboard import __version__
-from walkboard.condition import drift_fit
-from walkboard.condition.drift_fit import AS_USUAL, Learned, learn
-from walkboard.condition.drift_history import PastVisit
-from walkboard.condition.drift_kinds import CommonHabits, DriftKind, Habits, Recalibration
+from walkboard.condition.drift import fit
+from walkboard.condition.drift.fit import AS_USUAL, Learned, learn
+from walkboard.condition.drift.history import PastVisit
+from walkboard.condition.drift.kinds import CommonHabits, DriftKind, Habits, Recalibration
 from walkboard.organ.model import Organ
 
 FOLDER = "worked-out"
@@ -101,7 +101,7 @@ def _hash(description: str, past: Sequence[PastVisit]) -> str:
 
 def _rests_on(description: str, past: Sequence[PastVisit]) -> Iterator[str]:
     yield __version__
-    yield str(drift_fit.METHOD)
+    yield str(fit.METHOD)
     yield repr((AS_USUAL.habits, AS_USUAL.common, AS_USUAL.recalibration))
     yield json.dumps(description)
     for visit in past:

@@ -15,9 +15,9 @@ from walkboard.errors import UnknownNameError
 from walkboard.organ.model import Division, Organ, PipeRef, Rank
 from walkboard.sheets.rank_charts import STRAY_CENTS, Standing, rank_chart
 from walkboard.sheets.values import Mark, RankChart
-from walkboard.survey.heard import Reading
-from walkboard.work.seeing import described, divisions, organ_at, told_air
-from walkboard.work.standing import visit_facts
+from walkboard.survey.hear.heard_walk import Reading
+from walkboard.work.pipe_offsets import visit_facts
+from walkboard.work.snapshot import described, divisions, organ_at, told_air
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook

@@ -13,7 +13,7 @@ from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.beats import beat_of_frequencies, pure_ratio
 from walkboard.scales.keys import Key
-from walkboard.work.seeing import described, organ_at, standing
+from walkboard.work.snapshot import described, organ_at, standing
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook

@@ -13,7 +13,7 @@ from walkboard.planning.plan import Plan, PlanItem
 from walkboard.sheets.keyholder import Held, draw_words, held_keys
 from walkboard.sheets.wording import rank_words, stands
 from walkboard.sheets.worklist import hand_words
-from walkboard.work.seeing import organ_at
+from walkboard.work.snapshot import organ_at
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from walkboard.desk.page import Page
 from walkboard.desk.pages import (
     bearings,
     book,
@@ -21,15 +20,16 @@ from walkboard.desk.pages import (
     sharing,
     start,
     ticking,
-    visit,
 )
+from walkboard.desk.pages.visit import doors
+from walkboard.desk.server.page import Page
 
 PAGES: tuple[Page, ...] = (
     start.PAGE,
     organ.PAGE,
     description.PAGE,
     rank.PAGE,
-    visit.PAGE,
+    doors.PAGE,
     pipe.PAGE,
     holding.PAGE,
     live.PAGE,

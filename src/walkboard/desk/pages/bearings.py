@@ -14,20 +14,20 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from walkboard.capture.source import Source
-from walkboard.desk import live_start
-from walkboard.desk.desk import desk_of
-from walkboard.desk.laying import Laying, bearing_stops
-from walkboard.desk.listening_live import TOPIC, Ended, LiveRun
-from walkboard.desk.page import Access, Door, Page
+from walkboard.desk.live import start as live_start
+from walkboard.desk.live.bearings import Laying, bearing_stops
+from walkboard.desk.live.session import TOPIC, Ended, LiveRun
 from walkboard.desk.pages.live import LARGEST_FILE_BYTES, played_body, start_on
 from walkboard.desk.pages.measured import setup
-from walkboard.desk.pages.visit_frame import AtVisit, surely_at_work, visit_at_work
-from walkboard.desk.preferences import Preferences, preferences_of
-from walkboard.desk.wording import say
+from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_work
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import desk_of
+from walkboard.desk.server.page import Access, Door, Page
+from walkboard.desk.server.preferences import Preferences, preferences_of
 from walkboard.scales.bearings import Interval
 from walkboard.sheets.keyholder import stop_words
-from walkboard.work.standing import latest_air
-from walkboard.work.tuning_values import Shown
+from walkboard.work.live.values import Shown
+from walkboard.work.pipe_offsets import latest_air
 
 BEARINGS_TOPIC = "bearings"
 _AT = "/organ/{organ:int}/bearings"
@@ -90,8 +90,8 @@ def _start(request: Request, at: AtVisit, source: Source, kind: str) -> Response
 def _make(
     at: AtVisit, source: Source, kind: str, stop_id: str, ended: Callable[[Ended], None]
 ) -> LiveRun:
-    from walkboard.work.tuning import Place, TuningSession  # noqa: PLC0415 - slow to load
-    from walkboard.work.tuning_flow import TOLERANCE_CENTS  # noqa: PLC0415 - slow to load
+    from walkboard.work.live.flow import TOLERANCE_CENTS  # noqa: PLC0415 - slow to load
+    from walkboard.work.live.session import Place, TuningSession  # noqa: PLC0415 - slow to load
 
     laying = Laying(at.organ, at.organ.stop(stop_id), latest_air(at.visit).celsius)
     hub = at.desk.hub

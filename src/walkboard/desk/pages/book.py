@@ -11,16 +11,16 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import Found, KeptOrgan, KeptVisit, TickState
-from walkboard.desk.desk import desk_of
-from walkboard.desk.fault_forms import place_words, plain, word_of
-from walkboard.desk.page import Door, Page
 from walkboard.desk.pages.book_export import export, export_rows, make
-from walkboard.desk.preferences import preferences_of
-from walkboard.desk.wording import say
+from walkboard.desk.pages.fault_forms import place_words, plain, word_of
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import desk_of
+from walkboard.desk.server.page import Door, Page
+from walkboard.desk.server.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
-from walkboard.work.seeing import organ_at
-from walkboard.work.standing import latest_air
+from walkboard.work.pipe_offsets import latest_air
+from walkboard.work.snapshot import organ_at
 
 LONGEST_SEARCH, LONGEST_NOTE = 200, 4000
 MOST_FOUND = 200

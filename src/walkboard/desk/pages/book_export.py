@@ -9,9 +9,9 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, RedirectResponse, Response
 
 from walkboard.book.records import KeptOrgan
-from walkboard.desk.desk import Desk, desk_of
-from walkboard.desk.exports import ENDINGS
-from walkboard.work import calendar
+from walkboard.desk.background.exports import ENDINGS
+from walkboard.desk.server.desk import Desk, desk_of
+from walkboard.work.calendar import events
 
 _TYPES = {
     "csv": "text/csv; charset=utf-8",
@@ -45,7 +45,7 @@ def make(request: Request) -> Response:
     ending = request.path_params["ending"]
     if ending not in ENDINGS:
         raise HTTPException(404)
-    desk.exports.make(desk, kept, ending, calendar.today())
+    desk.exports.make(desk, kept, ending, events.today())
     return RedirectResponse(f"/organ/{kept.id}/book#export-{ending}", 303)
 
 
@@ -61,7 +61,7 @@ def export(request: Request) -> Response:
         if made is None:
             raise HTTPException(404)
         return FileResponse(made.file, media_type=_TYPES[ending], headers=headers)
-    from walkboard.work import exporting  # noqa: PLC0415 - not wanted when the desk opens
+    from walkboard.work import export as exporting  # noqa: PLC0415 - not wanted when the desk opens
 
     if ending != "csv" or name not in exporting.TABLES:
         raise HTTPException(404)

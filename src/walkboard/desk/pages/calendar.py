@@ -12,16 +12,16 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import KeptEvent, KeptOrgan
-from walkboard.desk.calendar_strip import StripEvent, strip_of
-from walkboard.desk.desk import Desk, desk_of
-from walkboard.desk.fault_forms import choices, plain
-from walkboard.desk.page import Door, Page
-from walkboard.desk.readiness import rests_on
-from walkboard.desk.wording import say
+from walkboard.desk.background.readiness import rests_on
+from walkboard.desk.drawing.calendar_strip import StripEvent, strip_of
+from walkboard.desk.pages.fault_forms import choices, plain
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import Desk, desk_of
+from walkboard.desk.server.page import Door, Page
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
-from walkboard.work import calendar as work
-from walkboard.work.coming import MOST_EVENTS, ComingEvent
+from walkboard.work.calendar import events as work
+from walkboard.work.calendar.coming import MOST_EVENTS, ComingEvent
 
 _PAST_SHOWN = 30
 _MOST_STOPS = 400

@@ -8,10 +8,10 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.desk import console_cards
-from walkboard.desk.desk import desk_of
-from walkboard.desk.page import Access, Door, Page
 from walkboard.desk.pages.sharing import drawn_code
+from walkboard.desk.server import console_cards
+from walkboard.desk.server.desk import desk_of
+from walkboard.desk.server.page import Access, Door, Page
 
 
 def card(request: Request) -> Response:
@@ -34,7 +34,7 @@ def card(request: Request) -> Response:
 
 def card_pdf(request: Request) -> Response:
     """The card as PDF."""
-    from walkboard.work.printing import console_card  # noqa: PLC0415 - typesetting loads late
+    from walkboard.work.print_sheets import console_card  # noqa: PLC0415 - typesetting loads late
 
     desk = desk_of(request)
     if desk.shared_address is None:

@@ -7,10 +7,10 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from walkboard.book.records import KeptOrgan
-from walkboard.desk.desk import Desk, desk_of
-from walkboard.desk.page import Door, Page
-from walkboard.desk.translating import told
-from walkboard.desk.wording import say
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import Desk, desk_of
+from walkboard.desk.server.page import Door, Page
+from walkboard.desk.server.translate import told
 from walkboard.errors import BookError, DescriptionError, Problem
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ

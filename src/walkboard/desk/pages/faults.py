@@ -15,8 +15,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import FaultKind, KeptFault, KeptOrgan
-from walkboard.desk.desk import Desk, desk_of
-from walkboard.desk.fault_forms import (
+from walkboard.desk.pages.fault_forms import (
     GROUPS,
     LONGEST_NAME,
     LONGEST_WORDS,
@@ -25,13 +24,14 @@ from walkboard.desk.fault_forms import (
     plain,
     word_of,
 )
-from walkboard.desk.outbox import Setting
-from walkboard.desk.page import Door, Page
-from walkboard.desk.preferences import preferences_of
-from walkboard.desk.wording import say
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import Desk, desk_of
+from walkboard.desk.server.outbox import Setting
+from walkboard.desk.server.page import Door, Page
+from walkboard.desk.server.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
-from walkboard.work import faulting
+from walkboard.work import faults as faulting
 
 _MENDED_SHOWN = 30
 

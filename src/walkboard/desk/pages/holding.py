@@ -15,17 +15,17 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from walkboard.book.records import KeptVisit
-from walkboard.desk.desk import Desk, desk_of
-from walkboard.desk.page import Door, Page
+from walkboard.desk.background.surveys import survey_of
+from walkboard.desk.drawing.visit import keyboard_drawing, runs_words
 from walkboard.desk.pages.pipe import steps_for_script, topic_of
-from walkboard.desk.pages.visit_frame import open_visit
-from walkboard.desk.preferences import preferences_of
-from walkboard.desk.surveys import survey_of
-from walkboard.desk.visit_drawing import keyboard_drawing, runs_words
-from walkboard.desk.wording import say
+from walkboard.desk.pages.visit.frame import open_visit
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import Desk, desk_of
+from walkboard.desk.server.page import Door, Page
+from walkboard.desk.server.preferences import preferences_of
 from walkboard.organ.model import Organ
 from walkboard.sheets.keyholder import stop_words
-from walkboard.survey.walk_plan import SurveyWalk
+from walkboard.survey.plan.walk_plan import SurveyWalk
 from walkboard.work.heard_keys import Enough, keys_heard
 from walkboard.work.worklist import progress_of, work_groups
 

@@ -1,6 +1,6 @@
 """Live: at the desk, what the session listens to; on the phone, where the tuner is.
 
-Topic ``listening``: see `walkboard.desk.live_telling`.
+Topic ``listening``: see `walkboard.desk.live.messages`.
 """
 
 from __future__ import annotations
@@ -15,15 +15,15 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from walkboard.capture.source import Source
-from walkboard.desk import live_start
-from walkboard.desk.desk import desk_of
-from walkboard.desk.handed_sound import HandedSound
-from walkboard.desk.listening_live import TOPIC, Ended, LiveRun
-from walkboard.desk.page import Access, Door, Page
+from walkboard.desk.live import start as live_start
+from walkboard.desk.live.browser_source import HandedSound
+from walkboard.desk.live.session import TOPIC, Ended, LiveRun
 from walkboard.desk.pages.measured import setup
-from walkboard.desk.pages.visit_frame import AtVisit, surely_at_work, visit_at_work
-from walkboard.desk.preferences import preferences_of
-from walkboard.desk.wording import say
+from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_work
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import desk_of
+from walkboard.desk.server.page import Access, Door, Page
+from walkboard.desk.server.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.organ.model import PipeRef
 from walkboard.sheets.keyholder import stop_words

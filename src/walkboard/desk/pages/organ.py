@@ -9,13 +9,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from walkboard.book.records import KeptEvent
-from walkboard.desk.desk import desk_of
-from walkboard.desk.drawing import field
-from walkboard.desk.page import Door, Page
-from walkboard.desk.rendering import ON_ITS_WAY
+from walkboard.desk.drawing.rank import field
+from walkboard.desk.server.desk import desk_of
+from walkboard.desk.server.page import Door, Page
+from walkboard.desk.server.rendering import ON_ITS_WAY
 from walkboard.sheets.wording import rank_words
 from walkboard.work.overview import RankState, overview
-from walkboard.work.standing import latest_air
+from walkboard.work.pipe_offsets import latest_air
 
 _MOST_EVENTS = 3
 _PATIENCE_S, _PART_PATIENCE_S = 0.15, 30.0

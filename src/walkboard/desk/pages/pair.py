@@ -5,10 +5,10 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.desk.desk import desk_of
-from walkboard.desk.page import Access, Door, Page
-from walkboard.desk.pairing import COOKIE, COOKIE_SECONDS
-from walkboard.desk.wording import say
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import desk_of
+from walkboard.desk.server.page import Access, Door, Page
+from walkboard.desk.server.pairing import COOKIE, COOKIE_SECONDS
 
 _LARGEST_BYTES = 4096
 

@@ -17,21 +17,21 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from walkboard.book.records import FaultKind, KeptVisit
-from walkboard.desk.desk import Desk, desk_of
-from walkboard.desk.listening_live import TOPIC
-from walkboard.desk.live_start import take_in_killed
-from walkboard.desk.outbox import Setting
-from walkboard.desk.page import Door, Page
+from walkboard.desk.live.session import TOPIC
+from walkboard.desk.live.start import take_in_killed
 from walkboard.desk.pages.measured import setup
-from walkboard.desk.pages.visit_frame import AtVisit, surely_at_work, visit_at_work
-from walkboard.desk.preferences import Look, Preferences, preferences_of
-from walkboard.desk.translating import told
-from walkboard.desk.wording import say
+from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_work
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import Desk, desk_of
+from walkboard.desk.server.outbox import Setting
+from walkboard.desk.server.page import Door, Page
+from walkboard.desk.server.preferences import Look, Preferences, preferences_of
+from walkboard.desk.server.translate import told
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import PipeRef
 from walkboard.sheets.wording import hertz
-from walkboard.work import faulting
-from walkboard.work.seeing import organ_at, organ_in
+from walkboard.work import faults
+from walkboard.work.snapshot import organ_at, organ_in
 from walkboard.work.worklist import WorkGroup, WorkStep, work_groups
 
 # The words a tuner reaches for inside the organ; the rest of the vocabulary is on the desk.
@@ -154,7 +154,7 @@ def keep_fault(desk: Desk, setting: Setting, device: str) -> None:
         raise UnknownNameError(f"There is no pipe {pipe}.", mend="Load the page again.")
     kept, _ = organ_in(desk.book, visit.organ_id)
     words = body.words or say("pipe.fault_words")
-    faulting.report(
+    faults.report(
         desk.book, kept, organ, body.kind, words, pipe=pipe, uid=setting.uid, reporter=device
     )
 

@@ -1,6 +1,6 @@
 """Practice: the whole flow on an organ that is made up, with its slides and springs on the page.
 
-Topic ``practice``: as ``listening``, see `walkboard.desk.live_telling`.
+Topic ``practice``: as ``listening``, see `walkboard.desk.live.messages`.
 """
 
 from __future__ import annotations
@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from walkboard.desk.desk import Desk, desk_of
-from walkboard.desk.page import Access, Door, Page
+from walkboard.desk.live.practice import MOVES_CENTS, TOPIC
 from walkboard.desk.pages.measured import setup
-from walkboard.desk.practising import MOVES_CENTS, TOPIC
-from walkboard.desk.preferences import preferences_of
-from walkboard.desk.wording import say
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import Desk, desk_of
+from walkboard.desk.server.page import Access, Door, Page
+from walkboard.desk.server.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.physics.air import Air, speed_of_sound_m_s
 
 if TYPE_CHECKING:
-    from walkboard.demo.practice_lesson import Lesson
+    from walkboard.demo.practice.lesson import Lesson
 
 _WAYS = {"flatter": -1.0, "sharper": 1.0}
 _DO = {"skip", "undo", "hold", "release"}

@@ -7,13 +7,13 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from walkboard.book.records import KeptOrgan, KeptReading, KeptVisit
-from walkboard.desk.desk import Desk, desk_of
-from walkboard.desk.drawing import RankDrawing, bar, rank_drawing
-from walkboard.desk.drawing_pipe import spectrum_drawing
-from walkboard.desk.page import Door, Page
-from walkboard.desk.preferences import preferences_of
-from walkboard.desk.translating import told
-from walkboard.desk.wording import say
+from walkboard.desk.drawing.rank import RankDrawing, bar, rank_drawing
+from walkboard.desk.drawing.spectrum import spectrum_drawing
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import Desk, desk_of
+from walkboard.desk.server.page import Door, Page
+from walkboard.desk.server.preferences import preferences_of
+from walkboard.desk.server.translate import told
 from walkboard.errors import WalkboardError
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.targets import target_hz
@@ -21,9 +21,9 @@ from walkboard.quantities import ratio_of_cents
 from walkboard.sheets.rank_charts import flag_words
 from walkboard.sheets.values import ChartPoint, Mark
 from walkboard.sheets.wording import rank_words
+from walkboard.work.hold_audio import cut, hold_of, spectrum, wav
 from walkboard.work.overview import RankState, earlier_readings, rank_state, standing_of_visit
 from walkboard.work.pipe_history import companions, history, neighbours
-from walkboard.work.sounding import cut, hold_of, spectrum, wav
 
 _INTERVAL_WORDS = {0: "same", 4: "third", 5: "fourth", 7: "fifth", 12: "octave"}
 

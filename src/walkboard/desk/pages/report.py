@@ -20,18 +20,18 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import FaultKind, KeptOrgan
-from walkboard.desk import console_cards, translating
-from walkboard.desk.allowance import Allowance
-from walkboard.desk.desk import desk_of
-from walkboard.desk.fault_forms import LONGEST_NAME, LONGEST_WORDS, choices, plain
-from walkboard.desk.page import Access, Door, Page
-from walkboard.desk.preferences import preferences_of
-from walkboard.desk.wording import say
+from walkboard.desk.pages.fault_forms import LONGEST_NAME, LONGEST_WORDS, choices, plain
+from walkboard.desk.server import console_cards, translate
+from walkboard.desk.server.allowance import Allowance
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import desk_of
+from walkboard.desk.server.page import Access, Door, Page
+from walkboard.desk.server.preferences import preferences_of
 from walkboard.errors import BookError, InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
-from walkboard.work import faulting
-from walkboard.work.seeing import organ_in
+from walkboard.work import faults
+from walkboard.work.snapshot import organ_in
 
 EACH, ALL, WINDOW_S = 6, 60, 600.0  # reports in ten minutes: from one address, and in all
 _LARGEST_BYTES = 16_384
@@ -83,7 +83,7 @@ def _take(request: Request, given: FormData) -> Response:
     if given.get("website"):  # seen by no person: thanked like everyone, and kept nowhere
         return _thanked(request)
     try:
-        told = faulting.ConsoleReport(
+        told = faults.ConsoleReport(
             kind=plain(given.get("kind", ""), 40) or FaultKind.OTHER,
             words=plain(given.get("words", ""), LONGEST_WORDS),
             stop=plain(given.get("stop", ""), 200),
@@ -94,13 +94,13 @@ def _take(request: Request, given: FormData) -> Response:
         if told.kind == FaultKind.OTHER and not told.words and not told.stop:
             raise InputError(say("report.nothing"))
         try:
-            faulting.report_from_console(desk.book, kept, organ, told)
+            faults.report_from_console(desk.book, kept, organ, told)
         except BookError:
             # Sent, then gone back to and changed: another report. What is lasting fails again.
             again = replace(told, uid=None)
-            faulting.report_from_console(desk.book, kept, organ, again)
+            faults.report_from_console(desk.book, kept, organ, again)
     except WalkboardError as error:
-        return _draw(request, organ, values, translating.told(str(error)), status=400)
+        return _draw(request, organ, values, translate.told(str(error)), status=400)
     return _thanked(request)
 
 

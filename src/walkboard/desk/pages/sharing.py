@@ -9,10 +9,10 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.desk.desk import desk_of
-from walkboard.desk.page import Access, Door, Page
-from walkboard.desk.pairing import CODE_SECONDS, LONGEST_NAME, Code
-from walkboard.desk.wording import say
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import desk_of
+from walkboard.desk.server.page import Access, Door, Page
+from walkboard.desk.server.pairing import CODE_SECONDS, LONGEST_NAME, Code
 from walkboard.errors import InputError
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.desk.desk import desk_of
-from walkboard.desk.page import Door, Page
+from walkboard.desk.server.desk import desk_of
+from walkboard.desk.server.page import Door, Page
 
 
 def start(request: Request) -> Response:

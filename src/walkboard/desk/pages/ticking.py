@@ -7,12 +7,12 @@ from types import MappingProxyType
 from pydantic import BaseModel, ConfigDict, Field
 
 from walkboard.book.records import Tick, TickState
-from walkboard.desk.desk import Desk
-from walkboard.desk.outbox import Setting
-from walkboard.desk.page import Page
+from walkboard.desk.server.desk import Desk
+from walkboard.desk.server.outbox import Setting
+from walkboard.desk.server.page import Page
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import PipeRef
-from walkboard.work.seeing import organ_at
+from walkboard.work.snapshot import organ_at
 
 
 class _Body(BaseModel):

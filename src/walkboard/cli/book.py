@@ -1,0 +1,192 @@
+"""``walkboard book``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from walkboard.cli.options import BOOK, ORGAN
+from walkboard.cli.printing import print_json, print_table, say
+
+app = typer.Typer(
+    help="The tuning book: a folder with one database and the recordings.", no_args_is_help=True
+)
+
+
+@app.command("new", epilog="Example: walkboard book new ~/harbour-hall")
+def new(book: Path = BOOK) -> None:
+    """Make a new, empty book."""
+    from walkboard.work import open_book
+
+    with open_book.new(book) as made:
+        typer.echo(f"Made {made.path}. Add an organ: walkboard book add {book} ORGAN.toml")
+
+
+@app.command("add", epilog="Example: walkboard book add ~/harbour-hall hall.toml")
+def add(
+    book: Path = BOOK,
+    organ: Path = typer.Argument(..., metavar="ORGAN.toml", help="The description."),
+) -> None:
+    """Add an organ, or a newer description of one that is there."""
+    from walkboard.work import open_book
+
+    with open_book.opened(book) as opened:
+        kept = open_book.add_organ(opened, organ)
+    typer.echo(f"{kept.name}, description {kept.version}, is in the book.")
+
+
+@app.command("show", epilog="Example: walkboard book show ~/harbour-hall")
+def show(
+    book: Path = BOOK, as_json: bool = typer.Option(False, "--json", help="Print JSON.")
+) -> None:
+    """Show what is in the book: organs, visits, recordings, faults that stand."""
+    from walkboard.work import open_book
+
+    with open_book.opened(book) as opened:
+        organs = [
+            {
+                "name": organ.name,
+                "description": organ.version,
+                "visits": [
+                    {
+                        "visit": visit.id,
+                        "purpose": visit.purpose,
+                        "opened_at": visit.opened_at.isoformat(),
+                        "closed_at": None
+                        if visit.closed_at is None
+                        else visit.closed_at.isoformat(),
+                        "recordings": len(opened.recordings(visit.id)),
+                    }
+                    for visit in opened.visits(organ.id)
+                ],
+                "standing_faults": len(opened.standing_faults(organ.id)),
+            }
+            for organ in opened.organs()
+        ]
+    if as_json:
+        print_json({"format": 1, "book": str(book), "organs": organs})
+        return
+    if not organs:
+        typer.echo("The book is empty. Add an organ with 'walkboard book add'.")
+    for organ in organs:
+        typer.echo(
+            f"{organ['name']} (description {organ['description']}), "
+            f"faults that stand: {organ['standing_faults']}"
+        )
+        visits = organ["visits"]
+        assert isinstance(visits, list)
+        if visits:
+            print_table(
+                ["visit", "opened", "closed", "recordings", "purpose"],
+                [
+                    [
+                        str(v["visit"]),
+                        v["opened_at"][:16].replace("T", " "),
+                        "open" if v["closed_at"] is None else v["closed_at"][:16].replace("T", " "),
+                        str(v["recordings"]),
+                        v["purpose"],
+                    ]
+                    for v in visits
+                ],
+                right="rllrl",
+            )
+
+
+@app.command("check", epilog="Example: walkboard book check ~/harbour-hall")
+def check(book: Path = BOOK) -> None:
+    """Check every recording's hash and every record; exit 1 where something is wrong."""
+    from walkboard.work import open_book
+
+    with open_book.opened(book) as opened:
+        problems = opened.check()
+    for problem in problems:
+        typer.echo(str(problem))
+    if problems:
+        raise typer.Exit(1)
+    typer.echo("Everything in the book is whole.")
+
+
+@app.command("search", epilog="Example: walkboard book search ~/harbour-hall cipher trumpet")
+def search(
+    book: Path = BOOK,
+    words: list[str] = typer.Argument(..., metavar="WORD...", help="All of them must be there."),
+) -> None:
+    """Find words in faults, notes, visits, ticks and events, newest first."""
+    from walkboard.work import open_book
+
+    with open_book.opened(book) as opened:
+        found = opened.search(" ".join(words))
+    print_table(
+        ["when", "what", "", "words"],
+        [[f"{f.at:%Y-%m-%d}", f.kind, str(f.id), f.words] for f in found],
+        right="llrl",
+    )
+    if not found:
+        say("Nothing has all of these words.")
+
+
+@app.command(
+    "export",
+    epilog="Example: walkboard book export ~/harbour-hall harbour-hall.json; or ... readings.csv "
+    "--table readings",
+)
+def export(
+    book: Path = BOOK,
+    to: Path = typer.Argument(
+        ..., metavar="FILE", help="Its ending says what: .json, .xlsx, .csv, .ics."
+    ),
+    table: str | None = typer.Option(
+        None,
+        "--table",
+        help="Of a .csv: visits, conditions, readings, works, faults or events.",
+    ),
+    organ: str | None = ORGAN,
+) -> None:
+    """Write every record as JSON, or an organ's tables or calendar; recordings stay in the book."""
+    from walkboard.work import export as exporting
+    from walkboard.work import open_book
+
+    with open_book.opened(book) as opened:
+        if to.suffix.lower() == ".json":
+            opened.export_json(to)
+        else:
+            kept, _ = open_book.organ_of(opened, organ)
+            exporting.export_file(opened, kept, to, table_name=table)
+    typer.echo(f"Wrote {to}.")
+
+
+@app.command(
+    "import",
+    epilog="Example: walkboard book import harbour-hall.json ~/copy "
+    "--recordings ~/harbour-hall/recordings",
+)
+def import_(
+    source: Path = typer.Argument(..., metavar="FILE", help="What 'book export' wrote."),
+    book: Path = BOOK,
+    recordings: Path | None = typer.Option(
+        None, "--recordings", help="The old book's recordings folder."
+    ),
+) -> None:
+    """Make a new book of an export."""
+    from walkboard.book.importing import import_book
+    from walkboard.work import open_book
+
+    with import_book(source, book, clock=open_book.now, recordings=recordings) as made:
+        typer.echo(f"Made {made.path}.")
+
+
+@app.command("copy", epilog="Example: walkboard book copy ~/harbour-hall /media/stick/harbour-hall")
+def copy(
+    book: Path = BOOK, to: Path = typer.Argument(..., metavar="FOLDER", help="Not there yet.")
+) -> None:
+    """Copy the whole book to a new folder while it is in use; every recording is checked."""
+    from walkboard.work import open_book
+
+    with open_book.opened(book) as opened:
+        problems = opened.copy_to(to)
+    for problem in problems:
+        typer.echo(str(problem))
+    if problems:
+        raise typer.Exit(1)
+    typer.echo(f"Copied to {to}.")

@@ -1,0 +1,50 @@
+"""``walkboard desk``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from walkboard.cli.options import BOOK
+
+EXAMPLE = "Example: walkboard desk ~/harbour-hall --share"
+
+
+def desk(
+    book: Path = BOOK,
+    port: int = typer.Option(None, "--port", help="Port; else the first free one from 8740."),
+    share: bool = typer.Option(
+        False, "--share", help="Let paired phones on the local network in; else this machine only."
+    ),
+    address: str = typer.Option(
+        None, "--address", help="Which of this machine's addresses to share at, if it has several."
+    ),
+    https: bool = typer.Option(
+        False,
+        "--https",
+        help="Share encrypted, with a certificate of the desk's own: phones then have microphone "
+        "and wake lock.",
+    ),
+) -> None:
+    """Serve the pages of a book until Ctrl-C; no internet is used."""
+    from walkboard.desk.server.network import address_to_share
+    from walkboard.desk.server.serving import serve
+
+    shared = address_to_share(address) if share or address or https else None
+    certificate = None
+    if https and shared is not None:
+        from walkboard.book.glance import revision_of
+        from walkboard.desk.server.certificate import certificate_for
+        from walkboard.work.open_book import now
+
+        revision_of(book)  # into a folder that holds no book no key is written
+        certificate = certificate_for(book, shared, now())
+    serve(book, port=port, shared_address=shared, certificate=certificate, tell=tell)
+
+
+def tell(home: str, shared: str | None) -> None:
+    """Say where the desk is open."""
+    typer.echo(f"The desk is open at {home} (Ctrl-C closes it).")
+    if shared is not None:
+        typer.echo(f"Phones reach it at {shared} once they are paired: {home}sharing shows how.")

@@ -1,0 +1,147 @@
+"""``walkboard listen``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from walkboard.cli.options import AT_ONCE
+from walkboard.cli.printing import number, print_json, print_table, say
+from walkboard.cli.progress import FilesBar
+
+if TYPE_CHECKING:
+    from walkboard.survey.hear.heard_walk import HeardWalk, Reading
+
+EXAMPLE = (
+    "Example: walkboard listen walk.flac --organ hall.toml --drawn great.principal4 --air 17.2"
+)
+
+
+def listen(
+    sounds: list[Path] = typer.Argument(
+        ..., metavar="SOUND...", help="Recordings of one walk each."
+    ),
+    organ: Path = typer.Option(..., "--organ", metavar="ORGAN.toml", help="The description."),
+    drawn: str = typer.Option(
+        ..., "--drawn", metavar="STOP[,STOP...]", help="Ids of the stops drawn."
+    ),
+    air: float | None = typer.Option(None, "--air", help="Air in the organ [°C]."),
+    played: Path | None = typer.Option(
+        None,
+        "--played",
+        metavar="FILE.mid",
+        help="What the machine played, where it held the keys.",
+    ),
+    alone: list[Path] = typer.Option(
+        [],
+        "--alone",
+        metavar="FILE",
+        help="What 'listen --json' printed in this visit of ranks that sounded without each other: "
+        "names unisons, tells which pull each other; may be repeated.",
+    ),
+    at_once: int | None = AT_ONCE,
+    as_json: bool = typer.Option(False, "--json", help="Print JSON (a list for several sounds)."),
+) -> None:
+    """Hear every hold of a walk and read every pipe in it."""
+    from walkboard.work.hear_recordings import ToHear, hear_files
+    from walkboard.work.organ_files import load_organ, read_text
+    from walkboard.work.plan_from_files import load_walks
+    from walkboard.work.surveys import load_schedule
+
+    load_organ(organ)  # says every fault of the description, with its place
+    description = read_text(organ)
+    stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
+    schedule = None if played is None else load_schedule(played)
+    earlier = load_walks(alone)
+    walks: list[HeardWalk] = []
+
+    def keep(number: int, walk: HeardWalk) -> None:
+        walks.append(walk)
+        for warning in walk.warnings:
+            say(f"{sounds[number].name}: {warning}")
+
+    try:
+        with FilesBar(listening_title(sounds), [sound.name for sound in sounds]) as bar:
+            hear_files(
+                [
+                    ToHear(sound, description, tuple(stops), air, schedule, tuple(earlier))
+                    for sound in sounds
+                ],
+                keep,
+                processes=at_once,
+                progress=bar.of_file,
+            )
+    finally:  # what was heard is printed, though another recording cannot be, or Ctrl-C was pressed
+        _print_walks(walks, as_json=as_json, alone=len(sounds) == 1)
+
+
+def listening_title(sounds: Sequence[Path]) -> str:
+    """What a bar says while these are heard."""
+    return f"Listening to {sounds[0].name if len(sounds) == 1 else f'{len(sounds)} recordings'}"
+
+
+def _print_walks(walks: Sequence[HeardWalk], *, as_json: bool, alone: bool) -> None:
+    if not walks:
+        return
+    if as_json:
+        from walkboard.survey.hear.to_json import walk_to_json
+
+        values = [walk_to_json(walk) for walk in walks]
+        print_json(values[0] if alone else values)
+        return
+    for walk in walks:
+        print_walk(walk)
+
+
+def reading_notes(reading: Reading) -> list[str]:
+    """Flags of a reading in words, with what is known of a pipe that was not told apart."""
+    notes = [flag.value for flag in reading.flags]
+    if reading.either_hz is not None and reading.hz is None:
+        first, second = reading.either_hz
+        sure = "" if reading.name_sureness is None else f" ({reading.name_sureness:.0%})"
+        notes.append(f"at {first:.2f} Hz{sure}, else at {second:.2f} Hz")
+    elif reading.near_hz is not None and reading.bound_cents is not None:
+        notes.append(f"within ±{reading.bound_cents:.2f} cent of {reading.near_hz:.2f} Hz")
+    elif reading.hz is not None and reading.name_sureness is not None:
+        notes.append(f"name {reading.name_sureness:.1%} sure")
+    if reading.beat_hz is not None:
+        notes.append(f"beats {reading.beat_hz:.2f}/s")
+    return notes
+
+
+def print_walk(walk: HeardWalk) -> None:
+    """Print a heard walk as a table, a reading a line."""
+    air = "air not told" if walk.air_celsius is None else f"air {walk.air_celsius:g} °C"
+    typer.echo(
+        f"{walk.file}: {walk.sound.seconds:.1f} s, {walk.sound.sample_rate} Hz, "
+        f"{walk.sound.format}. Drawn: {', '.join(walk.drawn)}; {air}."
+    )
+    rows = []
+    for hold in walk.holds:
+        start = [str(hold.n), "?" if hold.key is None else hold.key.name, f"{hold.start_s:.1f}"]
+        notes = [flag.value for flag in hold.flags]
+        if not hold.readings:
+            rows.append([*start, "–", "–", "–", "–", "–", ", ".join(notes)])
+        for reading in hold.readings:
+            sigma = reading.sigma_cents
+            rows.append(
+                [
+                    *start,
+                    str(reading.pipe),
+                    number(reading.hz, ".3f"),
+                    number(reading.cents, "+.2f"),
+                    number(None if sigma is None else 2.0 * sigma, ".2f"),
+                    number(reading.level_db, ".1f"),
+                    ", ".join([*notes, *reading_notes(reading)]),
+                ]
+            )
+    print_table(
+        ["hold", "key", "at s", "pipe", "Hz", "cents", "± (2σ)", "dB", "notes"],
+        rows,
+        right="rlrlrrrrl",
+    )
+    if walk.silent_keys:
+        typer.echo(f"Not heard: {', '.join(key.name for key in walk.silent_keys)}.")

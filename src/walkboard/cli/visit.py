@@ -1,0 +1,171 @@
+"""``walkboard visit``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from walkboard.cli.options import BOOK, ORGAN, VISIT
+from walkboard.cli.printing import print_table
+from walkboard.cli.visit_plan import plan, tick
+from walkboard.cli.visit_sound import readings, state, take
+from walkboard.errors import InputError
+
+if TYPE_CHECKING:
+    from walkboard.organ.model import Organ
+
+app = typer.Typer(help="A visit, from arrival to closing.", no_args_is_help=True)
+AIR = typer.Option(
+    [], "--air", metavar="[DIVISION=]C", help="Air [°C] of a division, or of all; may be repeated."
+)
+WIND = typer.Option(
+    [], "--wind", metavar="[DIVISION=]MM", help="Wind [mm of water] of a division, or of all."
+)
+HUMIDITY = typer.Option(None, "--humidity", metavar="PERCENT", help="Relative humidity [%].")
+
+
+def _by_division(organ: Organ, given: Sequence[str], option: str) -> Mapping[str, float]:
+    values: dict[str, float] = {}
+    for text in given:
+        division, equals, figure = text.rpartition("=")
+        try:
+            value = float(figure)
+        except ValueError:
+            raise InputError(
+                f"{option} {text!r} is not understood.",
+                mend=f"Write {option} great=17.6, or {option} 17.6 for all.",
+            ) from None
+        names = [division] if equals else [d.id for d in organ.divisions]
+        values.update(dict.fromkeys(names, value))
+    return values
+
+
+@app.command(
+    "open",
+    epilog="Example: walkboard visit open BOOK --purpose 'before the recital' --minutes 120 "
+    "--air great=17.6 --air swell=18.4 --humidity 52",
+)
+def open_(
+    book: Path = BOOK,
+    purpose: str = typer.Option("", "--purpose", help="What the visit is for."),
+    minutes: float | None = typer.Option(None, "--minutes", help="Minutes for tuning."),
+    air: list[str] = AIR,
+    humidity: float | None = HUMIDITY,
+    wind: list[str] = WIND,
+    organ: str | None = ORGAN,
+) -> None:
+    """Open a visit with its conditions on arrival."""
+    from walkboard.work import open_book
+    from walkboard.work import visit as visiting
+
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        conditions = visiting.checked_conditions(
+            described,
+            _by_division(described, air, "--air"),
+            None if humidity is None else humidity / 100.0,
+            _by_division(described, wind, "--wind"),
+        )
+        visit = opened.open_visit(kept.id, purpose, minutes=minutes, conditions=conditions)
+    typer.echo(f"Visit {visit.id} to {kept.name} is open.")
+
+
+@app.command("conditions", epilog="Example: walkboard visit conditions BOOK --air great=18.1")
+def conditions(
+    book: Path = BOOK,
+    air: list[str] = AIR,
+    humidity: float | None = HUMIDITY,
+    wind: list[str] = WIND,
+    organ: str | None = ORGAN,
+) -> None:
+    """Note air, humidity or wind again; what was noted before stays."""
+    from walkboard.work import open_book
+    from walkboard.work import visit as visiting
+
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        visit = open_book.visit_at_work(opened, kept)
+        noted = visiting.checked_conditions(
+            described,
+            _by_division(described, air, "--air"),
+            None if humidity is None else humidity / 100.0,
+            _by_division(described, wind, "--wind"),
+        )
+        opened.note_conditions(visit.id, noted)
+    typer.echo(f"Noted for visit {visit.id}.")
+
+
+app.command(
+    "take", epilog="Example: walkboard visit take BOOK principal.flac --drawn great.principal8"
+)(take)
+app.command("readings", epilog="Example: walkboard visit readings BOOK --json")(readings)
+app.command("state", epilog="Example: walkboard visit state BOOK")(state)
+app.command(
+    "plan",
+    epilog="Example: walkboard visit plan BOOK --minutes 120 --event-air 20 "
+    "--within great.trumpet8=3 --out-of-reach pedal",
+)(plan)
+app.command(
+    "tick", epilog="Example: walkboard visit tick BOOK great.trumpet8:18 great.trumpet8:19"
+)(tick)
+
+
+@app.command("note", epilog="Example: walkboard visit note BOOK 'Swell box left open'")
+def note(
+    book: Path = BOOK,
+    words: str = typer.Argument(..., help="The note."),
+    visit: int | None = VISIT,
+    organ: str | None = ORGAN,
+) -> None:
+    """Add a note to a visit, open or closed."""
+    from walkboard.work import open_book
+
+    with open_book.opened(book) as opened:
+        kept, _ = open_book.organ_of(opened, organ)
+        meant = open_book.visit_of(opened, kept, visit)
+        opened.add_note(meant.id, words)
+    typer.echo(f"Noted for visit {meant.id}.")
+
+
+@app.command("close", epilog="Example: walkboard visit close BOOK --note 'Reeds want cleaning'")
+def close(
+    book: Path = BOOK,
+    note: str = typer.Option("", "--note", help="The tuner's closing words."),
+    organ: str | None = ORGAN,
+) -> None:
+    """Close the visit for good; it can then be read, printed and noted on."""
+    from walkboard.work import open_book
+    from walkboard.work.live.leftovers import take_in_left_over
+
+    with open_book.opened(book) as opened:
+        kept, _ = open_book.organ_of(opened, organ)
+        visit = open_book.visit_at_work(opened, kept)
+        take_in_left_over(opened, visit.id)
+        opened.close_visit(visit.id, note)
+    typer.echo(f"Visit {visit.id} is closed.")
+
+
+@app.command("list", epilog="Example: walkboard visit list BOOK")
+def list_(book: Path = BOOK, organ: str | None = ORGAN) -> None:
+    """List the visits to an organ."""
+    from walkboard.work import open_book
+
+    with open_book.opened(book) as opened:
+        kept, _ = open_book.organ_of(opened, organ)
+        visits = opened.visits(kept.id)
+    print_table(
+        ["visit", "opened", "closed", "purpose"],
+        [
+            [
+                str(v.id),
+                f"{v.opened_at.astimezone():%Y-%m-%d %H:%M}",
+                "open" if v.closed_at is None else f"{v.closed_at.astimezone():%Y-%m-%d %H:%M}",
+                v.purpose,
+            ]
+            for v in visits
+        ],
+        right="rlll",
+    )

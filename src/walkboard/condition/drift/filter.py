@@ -1,0 +1,188 @@
+"""The whole organ over its visits: every rank's joint normal, and what they have in common."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from walkboard.condition.drift.common import CommonDrift
+from walkboard.condition.drift.history import IntArray, VisitFigures
+from walkboard.condition.drift.kinds import (
+    USUAL_COMMON,
+    CommonHabits,
+    DriftKind,
+    Habits,
+    drift_kind,
+)
+from walkboard.condition.drift.rank import Foreseen, RankDrift, Summary, shared_terms
+from walkboard.condition.mixtures import FloatArray
+from walkboard.organ.model import Organ
+
+
+@dataclass(frozen=True, eq=False)
+class Surprises:
+    """Readings of one visit beside what had been foreseen of them, before they were taken in.
+
+    Attributes
+    ----------
+    rank, pipe : (m,) arrays of int
+        From 0.
+    cents : (m,) array
+        Reading less forecast [cents].
+    sigma_cents : (m,) array
+        As foreseen for a pipe that did not slip, the reading's own uncertainty in it.
+    slipped : (m,) array
+        Chance of a slip, as foreseen.
+    """
+
+    rank: IntArray
+    pipe: IntArray
+    cents: FloatArray
+    sigma_cents: FloatArray
+    slipped: FloatArray
+
+
+class OrganDrift:
+    """What is known of an organ's pipes; it changes with each visit taken in.
+
+    Parameters
+    ----------
+    organ : Organ
+    habits : mapping of DriftKind to Habits
+    common : CommonHabits
+    """
+
+    def __init__(
+        self,
+        organ: Organ,
+        habits: Mapping[DriftKind, Habits],
+        common: CommonHabits = USUAL_COMMON,
+    ) -> None:
+        self.organ = organ
+        self.habits = habits
+        divisions = {d.id: n for n, d in enumerate(organ.divisions)}
+        self.division_of = [divisions[rank.division] for rank in organ.ranks]
+        self.kinds = [drift_kind(rank) for rank in organ.ranks]
+        self.ranks = [
+            RankDrift(rank.pipes, habits[kind], is_flue=rank.family.is_flue)
+            for rank, kind in zip(organ.ranks, self.kinds, strict=True)
+        ]
+        self.common = CommonDrift(len(divisions), common)
+        self.year: float | None = None
+        # of each rank at the last visit: the common part before it, by all other ranks, and what
+        # the rank itself said of it
+        self.last_common: dict[int, tuple[tuple[float, float], tuple[float, float]]] = {}
+        self.last_said: dict[int, Summary] = {}
+
+    def copy(self) -> OrganDrift:
+        """The same, to go on with alone."""
+        other = OrganDrift.__new__(OrganDrift)
+        other.__dict__.update(self.__dict__)
+        other.ranks = [rank.copy() for rank in self.ranks]
+        other.common = self.common.copy()
+        return other
+
+    def pass_to(self, year: float) -> None:
+        """Let time pass to a date; never backward."""
+        if self.year is not None:
+            elapsed = max(0.0, year - self.year)
+            for rank in self.ranks:
+                rank.pass_time(elapsed)
+            self.common.pass_time(elapsed)
+        self.year = year if self.year is None else max(year, self.year)
+
+    def take_in(self, visit: VisitFigures) -> Surprises:
+        """Take in a visit: what was heard, then what was tuned."""
+        self.pass_to(visit.year)
+        self.common.begin_visit(self.told(visit.air_cents))
+        surprises = self._surprises(visit)
+        self.hear(visit)
+        for at, own in visit.ranks.items():
+            if len(own.tuned):
+                rank = self.ranks[at]
+                error = np.full(len(own.tuned), rank.habits.left_cents)
+                rank.leave(own.tuned, own.left_cents, error, self.shared(visit, at))
+        return surprises
+
+    def told(self, air_cents: Mapping[str, float | None]) -> tuple[bool, ...]:
+        """Of each division whether its air was told."""
+        return tuple(air_cents.get(d.id) is not None for d in self.organ.divisions)
+
+    def hear(self, visit: VisitFigures) -> None:
+        """Take in readings within the visit that was begun last."""
+        terms = {at: self.shared(visit, at) for at in visit.ranks}
+        met = {
+            at: self.ranks[at].meet(
+                own.heard, own.cents, own.error_cents, terms[at], self._standing(at)
+            )
+            for at, own in visit.ranks.items()
+            if len(own.heard)
+        }
+        said = {at: m.summary() for at, m in met.items() if self.ranks[at].is_flue}
+        flues = {at: self.division_of[at] for at in visit.ranks if self.ranks[at].is_flue}
+        self.last_said = said
+        before = {at: self._standing(at) for at in visit.ranks}
+        others = self.common.hear(said, flues)
+        self.last_common = {at: (before[at], others.get(at, (0.0, 0.0))) for at in visit.ranks}
+        for at in visit.ranks:
+            common = others.get(at, (0.0, 0.0))
+            if at in met:
+                self.ranks[at].hear(met[at], terms[at], common)
+            else:
+                self.ranks[at].unheard(common)
+
+    def _standing(self, rank: int) -> tuple[float, float]:
+        if not self.ranks[rank].is_flue:
+            return 0.0, 0.0
+        return self.common.standing(self.division_of[rank])
+
+    def shared(self, visit: VisitFigures, rank: int) -> FloatArray:
+        """What multiplies a rank's shared terms at a visit."""
+        air = visit.air_cents.get(self.organ.ranks[rank].division)
+        return shared_terms(0.0 if air is None else air, visit.year)
+
+    def foresee(self, rank: int, when: VisitFigures) -> Foreseen:
+        """A rank's pipes as they stand, lasting common movement included."""
+        seen = self.ranks[rank].foresee(self.shared(when, rank))
+        if not self.ranks[rank].is_flue:
+            return seen
+        mean, variance = self.common.lasting(self.division_of[rank])
+        sigma = np.sqrt(seen.sigma_cents**2 + variance)
+        return Foreseen(seen.cents + mean, sigma, seen.slipped)
+
+    def read_now(self, rank: int, when: VisitFigures) -> Foreseen:
+        """A rank's pipes as they would read at the visit that was taken in last.
+
+        What a visit's readings have in common moves the reference, not the plan, so its remaining
+        uncertainty is left out.
+        """
+        shared = self.shared(when, rank)
+        if rank in when.ranks:
+            return self.ranks[rank].foresee_readings(shared)
+        seen = self.ranks[rank].foresee(shared)
+        mean, _ = self._standing(rank)
+        return Foreseen(seen.cents + mean, seen.sigma_cents, seen.slipped)
+
+    def _surprises(self, visit: VisitFigures) -> Surprises:
+        parts = []
+        for at, own in visit.ranks.items():
+            if not len(own.heard):
+                continue
+            seen = self.ranks[at].foresee(self.shared(visit, at))
+            mean, variance = self._standing(at)
+            sigma = np.sqrt(seen.sigma_cents[own.heard] ** 2 + variance + own.error_cents**2)
+            parts.append(
+                (
+                    np.full(len(own.heard), at),
+                    own.heard,
+                    own.cents - seen.cents[own.heard] - mean,
+                    sigma,
+                    seen.slipped[own.heard],
+                )
+            )
+        if not parts:
+            nothing = np.zeros(0)
+            return Surprises(nothing.astype(np.int64), nothing.astype(np.int64), *[nothing] * 3)
+        return Surprises(*(np.concatenate(column) for column in zip(*parts, strict=True)))

@@ -1,0 +1,116 @@
+"""From the readings of many walks to one standing of each pipe."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+
+from walkboard.condition.state import PipeCents
+from walkboard.errors import InputError
+from walkboard.listening.types import HoldFlag, ReadingFlag
+from walkboard.organ.model import Organ
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+
+_LEAST_SURE = 0.5  # a hold whose key is less sure than this tells nothing of a certain pipe
+_UNUSABLE = frozenset({ReadingFlag.SILENT, ReadingFlag.MERGED, ReadingFlag.OCTAVE})
+
+
+def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, ...]:
+    """The best reading of each pipe: of several, the one with the smallest uncertainty.
+
+    Parameters
+    ----------
+    organ : Organ
+    walks : iterable of HeardWalk
+        All of this organ.
+
+    Returns
+    -------
+    tuple of PipeCents
+        Rank by rank, upward. Pipes without a trustworthy reading are left out.
+
+    Raises
+    ------
+    InputError
+        When a walk is of another organ, or of pipes that this organ has not.
+    """
+    best: dict[tuple[str, int], PipeCents] = {}
+    for walk in walks:
+        _must_be_of(organ, walk)
+        air = organ.pitch.at_celsius if walk.air_celsius is None else walk.air_celsius
+        for hold in walk.holds:
+            if not _names_its_key(hold):
+                continue
+            for reading in hold.readings:
+                standing = standing_of(reading, air)
+                if standing is None:
+                    continue
+                place = (reading.pipe.rank, reading.pipe.number)
+                if place not in best or standing.sigma_cents < best[place].sigma_cents:
+                    best[place] = standing
+    order = {rank.id: index for index, rank in enumerate(organ.ranks)}
+    return tuple(best[place] for place in sorted(best, key=lambda p: (order[p[0]], p[1])))
+
+
+def told_air(organ: Organ, walks: Iterable[HeardWalk]) -> Mapping[str, float]:
+    """Air that was told for each division's walks, the mean of several [°C]."""
+    told: dict[str, list[float]] = {}
+    for walk in walks:
+        if walk.air_celsius is None:
+            continue
+        divisions = {
+            organ.rank(plays.rank).division
+            for stop in walk.drawn
+            for plays in organ.stop(stop).plays
+        }
+        for division in divisions:
+            told.setdefault(division, []).append(walk.air_celsius)
+    return {division: sum(values) / len(values) for division, values in told.items()}
+
+
+def _names_its_key(hold: Hold) -> bool:
+    return (
+        hold.key is not None
+        and hold.sureness >= _LEAST_SURE
+        and HoldFlag.UNKNOWN_KEY not in hold.flags
+    )
+
+
+def standing_of(reading: Reading, air_celsius: float) -> PipeCents | None:
+    """Where a pipe stands by one reading; None where the reading cannot be trusted for that."""
+    if reading.cents is None or reading.sigma_cents is None or _UNUSABLE & set(reading.flags):
+        return None
+    return PipeCents(
+        reading.pipe, reading.cents, reading.sigma_cents, reading.level_db, air_celsius
+    )
+
+
+def _must_be_of(organ: Organ, walk: HeardWalk) -> None:
+    if walk.organ != organ.name:
+        raise InputError(
+            f"These readings are of {walk.organ!r}, the organ given is {organ.name!r}.",
+            where=walk.file,
+            mend="Give the readings with the organ that they were taken on.",
+        )
+    for hold in walk.holds:
+        for reading in hold.readings:
+            rank = organ.rank(reading.pipe.rank)
+            if reading.pipe.number > rank.pipes:
+                raise InputError(
+                    f"The readings have pipe {reading.pipe}, but the rank has {rank.pipes} pipes.",
+                    where=walk.file,
+                    mend="Listen again with the present description.",
+                )
+
+
+def told_celsius(organ: Organ, pipes: Sequence[PipeCents]) -> float:
+    """The air that the readings of a division are given at: the commonest of its flues [°C].
+
+    Parameters
+    ----------
+    organ : Organ
+    pipes : sequence of PipeCents
+        All of one division, at least one; those of its reeds count where there are no flues.
+    """
+    flues = [p.air_celsius for p in pipes if organ.rank(p.pipe.rank).family.is_flue]
+    return Counter(flues or [p.air_celsius for p in pipes]).most_common(1)[0][0]

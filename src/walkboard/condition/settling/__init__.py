@@ -1,0 +1,6 @@
+"""Where a pipe settles after a hand has touched it.
+
+- `forecast`: from the first seconds after the hand has left
+- `learned`: what past pipes of the kind and rank showed
+- `moves`: how far a hand's moves go in a rank
+"""

@@ -1,0 +1,85 @@
+"""What past pipes tell of how the next of their kind, or of their rank, will settle."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from walkboard.condition.settling.forecast import USUAL, Warmth
+
+_LEAST_KNOWN = 3.0  # past pipes that the usual time constant and offset count for
+_TOLD_TAU = 0.5  # of ln τ: a pipe less sure tells nothing of its kind's time constant
+_LEAST_OFFSET_CENTS = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class PastSettling:
+    """A pipe that has been heard settling.
+
+    Attributes
+    ----------
+    kind : str
+        What it is learned for: the device that it is tuned by, or its rank.
+    log_tau, log_tau_sigma : float
+        ln(τ/s) with one standard deviation.
+    offset_cents, offset_sigma_cents : float or None
+        How far the hand left it above where it settled [cents]; None where it is not known.
+    """
+
+    kind: str
+    log_tau: float
+    log_tau_sigma: float
+    offset_cents: float | None = None
+    offset_sigma_cents: float | None = None
+
+
+def learn_warmth(past: Iterable[PastSettling], usual: Warmth = USUAL) -> Mapping[str, Warmth]:
+    """The time constant and the offset of each kind of pipe that has been heard settling.
+
+    A kind's centre and spread of ln τ are a weighted mean of what its pipes told, each by how sure
+    it was, and of `usual`, which counts for three pipes; a pipe that leaves ln τ open by more than
+    .5 tells nothing of it. The offset's mean square is that of its pipes, what is open of each
+    counted in, and of `usual` for three. So a kind that tools warm more than is usual is waited
+    for from the next session on.
+
+    Parameters
+    ----------
+    past : iterable of PastSettling
+    usual : Warmth
+        Of a kind that nobody heard.
+
+    Returns
+    -------
+    mapping of kind to Warmth
+        Without the kinds that were not heard; take `usual` for them.
+    """
+    kinds: dict[str, list[PastSettling]] = {}
+    for pipe in past:
+        kinds.setdefault(pipe.kind, []).append(pipe)
+    learned = {}
+    for kind, pipes in kinds.items():
+        told = [pipe for pipe in pipes if pipe.log_tau_sigma < _TOLD_TAU]
+        value = np.array([pipe.log_tau for pipe in told])
+        own = np.array([pipe.log_tau_sigma for pipe in told])
+        weight = usual.spread**2 / (usual.spread**2 + own**2)  # an unsure pipe tells little
+        total = _LEAST_KNOWN + float(weight.sum())
+        centre = (_LEAST_KNOWN * math.log(usual.tau_s) + float(weight @ value)) / total
+        scatter = np.maximum((value - centre) ** 2 - own**2, 0.0)
+        variance = (_LEAST_KNOWN * usual.spread**2 + float(weight @ scatter)) / total
+        offset = _offset_cents(pipes, usual.offset_cents)
+        learned[kind] = Warmth(math.exp(centre), math.sqrt(variance), offset)
+    return learned
+
+
+def _offset_cents(pipes: Iterable[PastSettling], usual_cents: float) -> float:
+    """Root mean square of what hands left."""
+    squares = [
+        pipe.offset_cents**2 + (pipe.offset_sigma_cents or 0.0) ** 2
+        for pipe in pipes
+        if pipe.offset_cents is not None
+    ]
+    mean = (_LEAST_KNOWN * usual_cents**2 + sum(squares)) / (_LEAST_KNOWN + len(squares))
+    return max(_LEAST_OFFSET_CENTS, math.sqrt(mean))

@@ -1,0 +1,224 @@
+"""Three invented years of the invented hall: ten visits, and where they leave its pipes today.
+
+The organ's movement is `walkboard.demo.years`; what was tuned is what the program's own plan of
+each visit asked for. The last step leads to the visit that the demo records, so that the history
+and the recordings are of one organ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property
+
+import numpy as np
+
+from walkboard.condition.assess import division_states
+from walkboard.condition.state import Condition, PipeCents
+from walkboard.demo.hall import HallState
+from walkboard.demo.years.course import AtHand, OrganYears, simulate_years
+from walkboard.demo.years.state import BoolArray, FloatArray
+from walkboard.demo.years.weather import Weather, weather_on
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.targets import target_hz
+from walkboard.planning.make_plan import make_plan
+from walkboard.planning.plan import Plan
+from walkboard.quantities import cents_of_ratio, ratio_of_cents
+
+MOST_DRAWN = 3  # stops of flues that are walked at once
+NO_CURVE_MINUTES = 1e9  # what more minutes would have bought at a past visit helps nobody
+
+
+@dataclass(frozen=True, slots=True)
+class VisitToTell:
+    """One visit of the history.
+
+    Attributes
+    ----------
+    months_ago : int
+        Before the March that the hall is recorded in.
+    purpose : str
+    minutes : float
+    stops : tuple of str
+        Walked; empty for all.
+    event_celsius : float
+    note : str
+        On closing.
+    """
+
+    months_ago: int
+    purpose: str
+    minutes: float
+    stops: tuple[str, ...]
+    event_celsius: float
+    note: str
+
+
+@dataclass(frozen=True, eq=False)
+class HallYears:
+    """The hall over its years.
+
+    Attributes
+    ----------
+    years : OrganYears
+        The last visit of it is the present one: nothing is heard or tuned at it yet.
+    plans : tuple of Plan
+        Of every visit but the last.
+    skipped : tuple of set of PipeRef
+        Pipes on each plan that the tuner passed over.
+    """
+
+    years: OrganYears
+    plans: tuple[Plan, ...]
+    skipped: tuple[set[PipeRef], ...]
+
+    @cached_property
+    def index(self) -> dict[PipeRef, int]:
+        """Place of each pipe in the arrays."""
+        return {pipe: n for n, pipe in enumerate(self.years.pipes)}
+
+
+def march_before(today: date) -> date:
+    """The last 20th of March that is not after a day."""
+    this = today.replace(month=3, day=20)
+    return this if this <= today else this.replace(year=today.year - 1)
+
+
+def months_before(at: date, months: int) -> date:
+    """The same day so many months earlier, the 28th at the latest."""
+    count = at.year * 12 + at.month - 1 - months
+    return date(count // 12, count % 12 + 1, min(at.day, 28))
+
+
+def stops_walked(organ: Organ, visit: VisitToTell) -> tuple[str, ...]:
+    """Stops walked at a visit; where that is all, those that sound what none before them did."""
+    if visit.stops:
+        return visit.stops
+    seen: set[PipeRef] = set()
+    walked = []
+    for stop in organ.stops:
+        pipes = {p for key in organ.keys_of([stop.id]) for p in stop.pipes_at(key)}
+        if pipes - seen:
+            walked.append(stop.id)
+        seen |= pipes
+    return tuple(walked)
+
+
+def registrations(organ: Organ, visit: VisitToTell) -> tuple[tuple[str, ...], ...]:
+    """The same stops as they were drawn: reeds alone, others up to three of one keyboard."""
+    groups: list[list[str]] = []
+    for stop in stops_walked(organ, visit):
+        alone = _has_reed(organ, [stop])
+        last = groups[-1] if groups else []
+        same = last and organ.stop(last[0]).division == organ.stop(stop).division
+        if same and not alone and len(last) < MOST_DRAWN and not _has_reed(organ, last):
+            last.append(stop)
+        else:
+            groups.append([stop])
+    return tuple(tuple(group) for group in groups)
+
+
+def _has_reed(organ: Organ, stops: Sequence[str]) -> bool:
+    plays = [p for stop in stops for p in organ.stop(stop).plays]
+    return any(not organ.rank(p.rank).family.is_flue for p in plays)
+
+
+def hall_years(
+    organ: Organ, seed: int, state: HallState, visits: Sequence[VisitToTell], present: date
+) -> HallYears:
+    """The hall over some visits, up to the present one.
+
+    Parameters
+    ----------
+    organ : Organ
+    seed : int
+    state : HallState
+        Brings the air of the present visit, and how loud every pipe is.
+    visits : sequence of VisitToTell
+        Oldest first.
+    present : date
+        The March of the present visit.
+    """
+    # The year does not count but for leap days: the same seed gives the same years on any day.
+    nominal = present.replace(year=2031)
+    rng = np.random.default_rng([seed, 3])
+    weather = [weather_on(organ, months_before(nominal, visit.months_ago), rng) for visit in visits]
+    weather.append(Weather(nominal, state.air_celsius, 0.52))
+    tuner = _Tuner(organ, state, visits)
+    years = simulate_years(organ, rng, weather, listen=tuner.listen, tune=tuner.tune)
+    dated = tuple(
+        replace(v, weather=replace(v.weather, at=at))
+        for v, at in zip(
+            years.visits,
+            [*(months_before(present, v.months_ago) for v in visits), present],
+            strict=True,
+        )
+    )
+    return HallYears(replace(years, visits=dated), tuple(tuner.plans), tuple(tuner.skipped))
+
+
+def hall_after(state: HallState, years: OrganYears) -> HallState:
+    """The hall as the years have left it: the same voices, standing elsewhere."""
+    last = years.visits[-1]
+    pipes = {}
+    for pipe, cents in zip(years.pipes, last.true_cents, strict=True):
+        was = state.pipes[pipe]
+        hz = was.target_hz * ratio_of_cents(float(cents))
+        pipes[pipe] = replace(was, voice=replace(was.voice, hz=hz))
+    return replace(state, thermometer_celsius=last.told_celsius, pipes=pipes)
+
+
+class _Tuner:
+    """Walks what the history says, tunes by the plan, and passes over a pipe now and then."""
+
+    def __init__(self, organ: Organ, state: HallState, visits: Sequence[VisitToTell]) -> None:
+        self._organ, self._state, self._visits = organ, state, visits
+        self._pipes = tuple(organ.pipes())
+        self._index = {pipe: n for n, pipe in enumerate(self._pipes)}
+        self.plans: list[Plan] = []
+        self.skipped: list[set[PipeRef]] = []
+
+    def listen(self, at: AtHand, rng: np.random.Generator) -> BoolArray:
+        heard = np.zeros(len(self._pipes), dtype=np.bool_)
+        if at.number < len(self._visits):
+            for stop in stops_walked(self._organ, self._visits[at.number]):
+                for key in self._organ.keys_of([stop]):
+                    for pipe in self._organ.sounding([stop], key):
+                        # about one reading in sixty is not to be trusted, and has no value
+                        heard[self._index[pipe]] |= rng.random() > 0.016
+        return heard
+
+    def tune(self, at: AtHand, rng: np.random.Generator) -> FloatArray:
+        left = np.full(len(self._pipes), np.nan)
+        if at.number >= len(self._visits):
+            return left
+        visit = self._visits[at.number]
+        heard = [self._reading(at, int(n)) for n in np.flatnonzero(~np.isnan(at.cents))]
+        plan = make_plan(
+            self._organ,
+            Condition(division_states(self._organ, heard, at.told_celsius), None),
+            heard,
+            visit.minutes,
+            event_air_celsius=visit.event_celsius,
+            curve_every_minutes=NO_CURVE_MINUTES,
+        )
+        skipped = {item.pipe for item in plan.items if rng.random() < 0.04}
+        for item in plan.items:
+            if item.pipe not in skipped:
+                told = at.told_celsius[self._organ.rank(item.pipe.rank).division]
+                target = target_hz(self._organ, item.pipe, told)
+                left[self._index[item.pipe]] = cents_of_ratio(item.target_hz / target)
+        self.plans.append(plan)
+        self.skipped.append(skipped)
+        return left
+
+    def _reading(self, at: AtHand, n: int) -> PipeCents:
+        pipe = self._pipes[n]
+        return PipeCents(
+            pipe,
+            float(at.cents[n]),
+            float(at.sigma_cents[n]),
+            self._state.voice(pipe).level_db,
+            at.told_celsius[self._organ.rank(pipe.rank).division],
+        )

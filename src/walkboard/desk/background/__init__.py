@@ -1,0 +1,8 @@
+"""Long work beside the pages.
+
+- `jobs`: work in a process of its own, with progress
+- `upload_queue`: recordings that have arrived and are not yet heard
+- `exports`: files of the whole book
+- `readiness`: whether the organ will be ready, kept and renewed
+- `surveys`: what to draw together
+"""

@@ -1,0 +1,105 @@
+"""Files of the whole book to download: made in a process of their own, and given out when done."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import KeptOrgan
+from walkboard.desk.background.jobs import Job
+from walkboard.desk.server.catalogue import say
+from walkboard.work.export import write_export
+
+if TYPE_CHECKING:
+    from walkboard.desk.server.desk import Desk
+
+KIND = "export"
+ENDINGS = ("xlsx", "json", "pdf")  # of the pdf: the outlook
+
+
+@dataclass(frozen=True, slots=True)
+class Export:
+    """A file that was made.
+
+    Attributes
+    ----------
+    file : Path
+    change : int
+        Of the book that it was made from.
+    at : datetime
+    """
+
+    file: Path
+    change: int
+    at: datetime
+
+    @property
+    def bytes(self) -> int:
+        """Its size."""
+        return self.file.stat().st_size
+
+
+class Exports:
+    """The files that were made since the desk was opened; they go when it closes."""
+
+    def __init__(self) -> None:
+        self._folder: Path | None = None
+        self._made: dict[tuple[int, str], Export] = {}
+
+    def made(self, organ_id: int, ending: str) -> Export | None:
+        """The file of an ending that was made last."""
+        return self._made.get((organ_id, ending))
+
+    def working(self, desk: Desk, organ_id: int, ending: str) -> Job | None:
+        """The work that is under way for one."""
+        subject = _subject(organ_id, ending)
+        mine = (job for job in desk.jobs.all() if job.kind == KIND and job.subject == subject)
+        return next((job for job in mine if not job.is_over), None)
+
+    def trouble(self, desk: Desk, organ_id: int, ending: str) -> str:
+        """Why the last try failed; empty where it did not."""
+        subject = _subject(organ_id, ending)
+        mine = [job for job in desk.jobs.all() if job.kind == KIND and job.subject == subject]
+        return mine[-1].trouble if mine else ""
+
+    def make(self, desk: Desk, kept: KeptOrgan, ending: str, today: date) -> None:
+        """Begin to make one, unless that is being done; an outlook is from today on."""
+        if self.working(desk, kept.id, ending) is not None:
+            return
+        if self._folder is None:
+            self._folder = Path(tempfile.mkdtemp(prefix="walkboard-"))
+        file = self._folder / f"organ-{kept.id}.{ending}"
+        change = desk.book.change()
+        making: Callable[..., object] = write_export
+        if ending == "pdf":
+            from walkboard.work.print_sheets import write_outlook  # noqa: PLC0415 - late: sheets are heavy
+
+            making = partial(write_outlook, today=today)
+        desk.jobs.start(
+            KIND,
+            say("book.making"),
+            making,
+            desk.book.path,
+            kept.id,
+            file,
+            then=partial(self._keep, kept.id, ending, file, change),
+            subject=_subject(kept.id, ending),
+        )
+
+    def close(self) -> None:
+        """Remove the files."""
+        if self._folder is not None:
+            shutil.rmtree(self._folder, ignore_errors=True)
+
+    def _keep(self, organ_id: int, ending: str, file: Path, change: int, _: object) -> None:
+        self._made[organ_id, ending] = Export(file, change, datetime.now(UTC))
+
+
+def _subject(organ_id: int, ending: str) -> str:
+    return f"organ.{organ_id}.{ending}"

@@ -1,0 +1,196 @@
+"""Recordings that came in and are not heard yet, kept in the book's folder until they are.
+
+A restart of the desk loses none: what lies there is heard when the visit is next looked at. What
+cannot be heard stays with its reason, to be tried with other stops or put away.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import secrets
+import shutil
+import threading
+from collections.abc import AsyncIterator
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from walkboard.desk.background.jobs import Job
+from walkboard.errors import InputError
+from walkboard.survey.hear.heard_walk import HeardWalk
+from walkboard.work.hear_recordings import ToHear, hear_walk_file
+
+if TYPE_CHECKING:
+    from walkboard.book.records import KeptVisit
+    from walkboard.desk.server.desk import Desk
+
+FOLDER = "not-yet-heard"
+KIND = "walk"
+_TOLD = "walk.json"
+_SOUND = "sound"
+_LONGEST_NAME = 120
+_starting = threading.Lock()
+
+
+class _Told(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    visit: int
+    name: str
+    drawn: tuple[str, ...]
+    air_celsius: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """One recording that waits to be heard.
+
+    Attributes
+    ----------
+    id : str
+    visit_id : int
+    name : str
+        Of the file, as whoever sent it called it.
+    drawn : tuple of str
+    air_celsius : float or None
+        Of these pipes; None: as the visit noted it [°C].
+    folder : Path
+    """
+
+    id: str
+    visit_id: int
+    name: str
+    drawn: tuple[str, ...]
+    air_celsius: float | None
+    folder: Path
+
+    @property
+    def path(self) -> Path:
+        """Of the sound."""
+        return self.folder / _SOUND / self.name
+
+    @property
+    def subject(self) -> str:
+        """Of its job."""
+        return f"visit.{self.visit_id}.{self.id}"
+
+
+def plain_name(name: str) -> str:
+    """The last part of a file's name, without what has no place in one.
+
+    Parameters
+    ----------
+    name : str
+        As a browser sent it.
+    """
+    last = re.split(r"[/\\]", name)[-1]
+    kept = "".join(c for c in last if c.isprintable() and c not in '<>:"|?*').strip(" .")
+    return kept[-_LONGEST_NAME:] or "recording"
+
+
+def coming_in(
+    book: Path, visit_id: int, name: str, *, drawn: tuple[str, ...], air_celsius: float | None
+) -> Incoming:
+    """A recording that is about to come in; nothing is kept of it yet."""
+    id_ = secrets.token_hex(8)
+    return Incoming(id_, visit_id, plain_name(name), drawn, air_celsius, book / FOLDER / id_)
+
+
+async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
+    """Keep what comes in as a file of the book's folder.
+
+    Raises
+    ------
+    InputError
+        When nothing came, or the disk does not take it.
+    """
+    folder = coming.folder
+    try:
+        (folder / _SOUND).mkdir(parents=True)
+        size = 0
+        with coming.path.open("wb") as file:
+            async for chunk in stream:
+                size += len(chunk)
+                file.write(chunk)
+        if not size:
+            raise InputError("The recording is empty.", where=coming.name, mend="Record again.")
+        told = _Told(
+            visit=coming.visit_id,
+            name=coming.name,
+            drawn=coming.drawn,
+            air_celsius=coming.air_celsius,
+        )
+        # Last, so that what has it is whole.
+        (folder / _TOLD).write_text(told.model_dump_json(), encoding="utf-8")
+    except BaseException as error:
+        shutil.rmtree(folder, ignore_errors=True)
+        if isinstance(error, OSError):
+            raise InputError(
+                f"The recording cannot be kept: {error.strerror}.",
+                where=str(folder),
+                mend="Make room on the disk, and send it again.",
+            ) from None
+        raise
+
+
+def waiting(book: Path, visit_id: int) -> tuple[Incoming, ...]:
+    """The recordings of a visit that are not heard yet, in the order in which they came."""
+    found: list[tuple[float, Incoming]] = []
+    for told_at in (book / FOLDER).glob(f"*/{_TOLD}"):
+        with suppress(OSError, ValidationError, json.JSONDecodeError):
+            told = _Told.model_validate_json(told_at.read_text(encoding="utf-8"))
+            if told.visit == visit_id:
+                folder = told_at.parent
+                coming = Incoming(
+                    folder.name,
+                    told.visit,
+                    plain_name(told.name),
+                    told.drawn,
+                    told.air_celsius,
+                    folder,
+                )
+                found.append((told_at.stat().st_mtime, coming))
+    return tuple(coming for _, coming in sorted(found, key=lambda pair: (pair[0], pair[1].id)))
+
+
+def put_away(coming: Incoming) -> None:
+    """Forget a recording that waits."""
+    shutil.rmtree(coming.folder, ignore_errors=True)
+
+
+def job_of(desk: Desk, coming: Incoming) -> Job | None:
+    """The newest job that hears a recording, as far as this run of the desk knows one."""
+    found = [job for job in desk.jobs.all() if job.subject == coming.subject]
+    return found[-1] if found else None
+
+
+def start_waiting(desk: Desk, visit: KeptVisit) -> None:
+    """Begin to hear what waits and has no job in this run of the desk."""
+    with _starting:
+        for coming in waiting(desk.book.path, visit.id):
+            if job_of(desk, coming) is None:
+                hear(desk, visit, coming)
+
+
+def hear(desk: Desk, visit: KeptVisit, coming: Incoming) -> Job:
+    """Hear a recording in a process of its own, and keep it with what was heard."""
+    versions = desk.book.organ_versions(visit.organ_id)
+    description = next(v for v in versions if v.version == visit.organ_version).description
+
+    def keep(walk: HeardWalk) -> None:
+        from walkboard.work.visit import keep_heard  # noqa: PLC0415 - slow to load
+
+        keep_heard(desk.book, visit, coming.path, walk)
+        put_away(coming)
+
+    return desk.jobs.start(
+        KIND,
+        coming.name,
+        hear_walk_file,
+        ToHear(coming.path, description, coming.drawn, coming.air_celsius),
+        then=keep,
+        subject=coming.subject,
+    )

@@ -1,0 +1,207 @@
+"""The plan: what the minutes buy, tried out as a slider moves, and the one that is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from functools import partial
+from typing import Any
+
+import numpy as np
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, QueryParams
+from starlette.requests import Request
+from starlette.responses import Response
+
+from walkboard.book.records import KeptEvent
+from walkboard.desk.drawing.visit import NARROW, curve_drawing
+from walkboard.desk.pages.visit.frame import (
+    AtVisit,
+    number_in,
+    render_step,
+    surely_at_work,
+    to_visit,
+    visit_at_work,
+)
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.translate import told
+from walkboard.errors import InputError, WalkboardError
+from walkboard.planning.plan import CurvePoint, Plan
+from walkboard.sheets.wording import against
+from walkboard.work.plan_trials import LONGEST_MINUTES, Wish, curve, kept, tried
+from walkboard.work.snapshot import standing
+from walkboard.work.worklist import groups_of
+
+Asked = QueryParams | FormData
+_USUAL_MINUTES = 120.0
+_NO_EVENT = "none"
+_EVENTS_SHOWN = 12
+
+
+def plan(request: Request) -> Response:
+    """The slider and what else is asked for; the script then asks for the plan itself.
+
+    The first plan of new readings takes a second or so on a large organ, and a page does not wait.
+    """
+    at = visit_at_work(request)
+    if at is None:
+        return to_visit(request)
+    if not standing(at.desk.book, at.visit):
+        return render_step(request, at, "plan", "visit/plan_nothing.html")
+    try:
+        wish, trouble = _wish(at, request.query_params), None
+    except WalkboardError as error:
+        wish, trouble = Wish(_usual_minutes(at)), error
+    status = 200 if trouble is None else 400
+    return _render(request, at, "visit/plan.html", wish, status=status, trouble=trouble, made=None)
+
+
+def try_plan(request: Request) -> Response:
+    """Only what changes as the slider moves: the drawing, the figures, the ranks."""
+    at = surely_at_work(request)
+    return _draw(request, at, request.query_params, "visit/plan_tried.html")
+
+
+async def keep_plan(request: Request) -> Response:
+    """Make this plan the worklist."""
+    form = await request.form()
+    return await run_in_threadpool(_keep, request, form)
+
+
+def _keep(request: Request, form: FormData) -> Response:
+    at = surely_at_work(request)
+    try:
+        kept(at.desk.book, at.visit, _wish(at, form))
+    except WalkboardError as error:
+        return _draw(request, at, form, "visit/plan.html", error)
+    return to_visit(request, "work")
+
+
+def _draw(
+    request: Request,
+    at: AtVisit,
+    asked: Asked,
+    template: str,
+    trouble: WalkboardError | None = None,
+) -> Response:
+    status = 200 if trouble is None else 400
+    try:
+        wish = _wish(at, asked)
+        made: Plan | None = tried(at.desk.book, at.visit, wish)
+    except WalkboardError as error:
+        wish, made, trouble = Wish(_usual_minutes(at)), None, trouble or error
+        status = 400
+    figures = {} if made is None else _figures(at, wish, made)
+    return _render(
+        request, at, template, wish, status=status, trouble=trouble, made=made, **figures
+    )
+
+
+def _render(request: Request, at: AtVisit, template: str, wish: Wish, **values: Any) -> Response:
+    return render_step(
+        request,
+        at,
+        "plan",
+        template,
+        wish=wish,
+        events=_events(at),
+        ranks=_ranks(at),
+        longest=_longest(at),
+        is_kept=at.desk.book.current_plan(at.visit.id) is not None,
+        **values,
+    )
+
+
+def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
+    points = curve(at.desk.book, at.visit, wish)
+    left = made.cost_after / made.cost_before if made.cost_before else 0.0
+    more = _cost_at(points, wish.minutes) - _cost_at(points, wish.minutes + 10.0)
+    buys = more / made.cost_before if made.cost_before else 0.0
+    words = {
+        "title": say("visit.curve_title", minutes=f"{wish.minutes:.0f}", left=f"{100 * left:.0f}"),
+        "minutes": say("visit.curve_minutes"),
+    }
+    here = CurvePoint(wish.minutes, made.cost_after)
+    drawn = partial(
+        curve_drawing, points, here, made.cost_before, longest=_longest(at), words=words
+    )
+    return {
+        "left_percent": 100.0 * left,
+        "next_percent": max(0.0, 100.0 * buys),
+        "gap_percent": 100.0 * made.gap,
+        "drawing": drawn(),
+        "small_drawing": drawn(plot=NARROW),
+        "groups": groups_of(at.organ, made),
+        "references": [
+            {
+                "name": at.organ.division(r.division).name,
+                "words": told(against(r.shift_cents, say("visit.own_pitch"))),
+                "air": r.air_celsius,
+            }
+            for r in made.reference
+        ],
+    }
+
+
+def _cost_at(points: Sequence[CurvePoint], minutes: float) -> float:
+    if not points:
+        return 0.0
+    return float(np.interp(minutes, [p.minutes for p in points], [p.cost for p in points]))
+
+
+def _wish(at: AtVisit, asked: Asked) -> Wish:
+    """What is asked for; what is not said is as the last plan had it, or as is usual."""
+    minutes = number_in(str(asked.get("minutes", "")), say("visit.minutes"))
+    air = number_in(str(asked.get("air", "")), say("visit.event_air"))
+    out = frozenset(str(rank) for rank in asked.getlist("out"))
+    if minutes is None:
+        minutes = _usual_minutes(at)
+    event = _event(at, str(asked["event"]) if "event" in asked else None)
+    last = at.desk.book.current_plan(at.visit.id)
+    if "air" not in asked and event is None and last is not None:
+        air = last.event_air_celsius
+    faults = at.desk.book.standing_faults(at.kept.id) if "faults" in asked else ()
+    return Wish(minutes, event, air, out, tuple(faults))
+
+
+def _usual_minutes(at: AtVisit) -> float:
+    last = at.desk.book.current_plan(at.visit.id)
+    if last is not None:
+        return last.plan.minutes
+    return _USUAL_MINUTES if at.visit.minutes is None else at.visit.minutes
+
+
+def _longest(at: AtVisit) -> float:
+    """Where the slider ends [min]."""
+    return min(max(120.0, 2.0 * (at.visit.minutes or 0.0)), LONGEST_MINUTES)
+
+
+def _event(at: AtVisit, asked: str | None) -> KeptEvent | None:
+    events = _events(at)
+    if asked is None:
+        return events[0] if events else None
+    if asked in {"", _NO_EVENT}:
+        return None
+    for event in events:
+        if str(event.id) == asked:
+            return event
+    raise InputError(say("visit.no_event_what"), mend=say("visit.no_event_mend"))
+
+
+def _events(at: AtVisit) -> list[KeptEvent]:
+    """What is to come, the next first."""
+    now = datetime.now(UTC)
+    coming = [e for e in at.desk.book.events(at.kept.id) if not e.cancelled and e.starts_at >= now]
+    return sorted(coming, key=lambda e: e.starts_at)[:_EVENTS_SHOWN]
+
+
+def _ranks(at: AtVisit) -> list[dict[str, Any]]:
+    """Ranks that were heard, by division, to be left out."""
+    heard = {pipe.rank for pipe in standing(at.desk.book, at.visit)}
+    return [
+        {
+            "name": d.name,
+            "ranks": [r for r in at.organ.ranks if r.division == d.id and r.id in heard],
+        }
+        for d in at.organ.divisions
+    ]

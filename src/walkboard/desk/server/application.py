@@ -1,0 +1,233 @@
+"""The application: pages, gate, live channel and outbox put together around one book."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Sequence
+from contextlib import asynccontextmanager, suppress
+from dataclasses import asdict
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import BaseRoute, Route, WebSocketRoute
+from starlette.types import Receive, Scope, Send
+from starlette.websockets import WebSocket
+
+from walkboard.desk.background import jobs
+from walkboard.desk.background.jobs import Job, Jobs
+from walkboard.desk.background.readiness import Readiness, keep_worked_out
+from walkboard.desk.live.hub import Hub
+from walkboard.desk.live.start import take_in_killed
+from walkboard.desk.pages import PAGES
+from walkboard.desk.server import outbox, preferences
+from walkboard.desk.server.catalogue import say
+from walkboard.desk.server.desk import Desk, desk_of, visitor_of
+from walkboard.desk.server.gate import Gate, Guarded, TooMuchError, safe_headers
+from walkboard.desk.server.page import Access, Keep, Page
+from walkboard.desk.server.pairing import Devices, Pairing
+from walkboard.desk.server.rendering import Renderer
+from walkboard.desk.server.static_files import static_door
+from walkboard.desk.server.translate import told
+from walkboard.errors import BookError, UnknownNameError, WalkboardError
+from walkboard.work.calendar.events import today
+from walkboard.work.overview import overview, recall
+from walkboard.work.snapshot import opened_to_see
+
+_LOOK_S = 0.2  # how often the desk sees whether the book has changed
+BOOK_TOPIC = "book"
+
+
+def make_application(
+    folder: Path,
+    *,
+    shared_address: str | None = None,
+    fingerprint: str = "",
+    pages: Sequence[Page] = PAGES,
+) -> Starlette:
+    """The desk of a book as an ASGI application.
+
+    Parameters
+    ----------
+    folder : Path
+        The book's.
+    shared_address : str or None
+        The address of the local network that it is shared at; None: this machine only.
+    fingerprint : str
+        Of the certificate that it shows there; empty where nothing is encrypted.
+    pages : sequence of Page
+
+    Raises
+    ------
+    BookError
+        When there is no book, or it cannot be used.
+    """
+    book = opened_to_see(folder)
+    hub = Hub()
+    devices = Devices(book.path)
+    keepers: dict[str, Keep] = {}
+    for page in pages:
+        keepers.update(page.settings)
+    desk = Desk(
+        book=book,
+        pages=tuple(pages),
+        keepers=keepers,
+        hub=hub,
+        jobs=Jobs(lambda all_: hub.tell(jobs.TOPIC, [_told(job) for job in all_])),
+        pairing=Pairing(devices),
+        shared_address=shared_address,
+        fingerprint=fingerprint,
+        renderer=Renderer(tuple(pages)),
+        readiness=Readiness(book.path),
+    )
+    guarded = [*_own_doors(), *(g for page in pages for g in _doors_of(page))]
+    routes = [g.route for g in guarded]
+    application = Starlette(
+        routes=routes,
+        lifespan=_lifespan,
+        middleware=[
+            Middleware(
+                Gate,
+                guarded=guarded,
+                devices=devices,
+                shared_address=shared_address,
+                stranger=_stranger,
+            )
+        ],
+        exception_handlers={
+            WalkboardError: _of_ours,
+            TooMuchError: _too_much,
+            HTTPException: _of_http,
+            Exception: _unforeseen,
+        },
+    )
+    application.state.desk = desk
+    return application
+
+
+def _own_doors() -> list[Guarded]:
+    return [
+        static_door(),
+        Guarded(WebSocketRoute("/live", _live), Access.PAIRED),
+        Guarded(
+            Route("/outbox", outbox.take, methods=["POST"]), Access.PAIRED, outbox.LARGEST_BYTES
+        ),
+        Guarded(Route("/preferences", preferences.choose, methods=["POST"]), Access.OPEN),
+        Guarded(Route("/jobs/{job}/stop", _stop_job, methods=["POST"]), Access.PAIRED),
+    ]
+
+
+def _doors_of(page: Page) -> list[Guarded]:
+    found = []
+    for door in page.doors:
+        route: BaseRoute = Route(door.path, door.endpoint, methods=list(door.methods))
+        found.append(Guarded(route, door.access, door.largest_bytes))
+    return found
+
+
+@asynccontextmanager
+async def _lifespan(application: Starlette) -> AsyncIterator[None]:
+    desk: Desk = application.state.desk
+    desk.hub.attach()
+    watching = asyncio.create_task(_watch(desk))
+    working_out = asyncio.create_task(keep_worked_out(desk, today))
+    warming = asyncio.create_task(asyncio.to_thread(_warm, desk))
+    try:
+        yield
+    finally:
+        watching.cancel()
+        working_out.cancel()
+        await warming
+        await desk.hub.close()
+        await asyncio.to_thread(desk.listening.stop)
+        await asyncio.to_thread(desk.practising.stop)
+        await asyncio.to_thread(desk.jobs.close)
+        desk.exports.close()
+        desk.book.close()
+
+
+def _warm(desk: Desk) -> None:
+    """Work out what the first pages show, while the browser is still opening."""
+    try:
+        with suppress(WalkboardError):
+            for kept in desk.book.organs():
+                overview(desk.book, kept)
+    finally:
+        desk.is_warm.set()
+    with suppress(WalkboardError):
+        take_in_killed(desk.book)
+    with suppress(WalkboardError):
+        for kept in desk.book.organs():
+            recall(desk.book, kept)
+
+
+async def _watch(desk: Desk) -> None:
+    """Tell pages when the book has changed, whoever changed it."""
+    known = -1
+    while True:
+        with suppress(BookError):  # the disk is away for a moment, say; the next look will tell
+            change = desk.book.change()
+            if change != known:
+                known = change
+                desk.hub.tell(BOOK_TOPIC, f"{desk.hub.run}.{change}")
+        await asyncio.sleep(_LOOK_S)
+
+
+async def _live(socket: WebSocket) -> None:
+    desk = desk_of(socket)
+    topics = socket.query_params.get("topics", "").split(",")
+    await desk.hub.serve(socket, topics, visitor_of(socket).device)
+
+
+async def _stop_job(request: Request) -> Response:
+    stopped = desk_of(request).jobs.stop(request.path_params["job"])
+    return JSONResponse({"stopped": stopped}, 200 if stopped else 404)
+
+
+def _told(job: Job) -> dict[str, object]:
+    return {**asdict(job), "state": job.state.value}
+
+
+async def _stranger(scope: Scope, receive: Receive, send: Send) -> None:
+    request = Request(scope, receive)
+    is_paired = visitor_of(request).access > Access.OPEN
+    key = "desk_only" if is_paired else "stranger"
+    answer = _trouble(
+        request, 403 if is_paired else 401, say(f"frame.{key}_what"), say(f"frame.{key}_mend")
+    )
+    await answer(scope, receive, send)
+
+
+async def _of_ours(request: Request, error: Exception) -> Response:
+    assert isinstance(error, WalkboardError)
+    status = 404 if isinstance(error, UnknownNameError) else 400
+    if isinstance(error, BookError):
+        status = 409
+    return _trouble(request, status, told(error.what), told(error.mend))
+
+
+async def _of_http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    key = "not_found" if error.status_code == 404 else "not_so"
+    return _trouble(request, error.status_code, say(f"frame.{key}_what"), say(f"frame.{key}_mend"))
+
+
+async def _too_much(request: Request, _: Exception) -> Response:
+    return _trouble(request, 413, say("frame.too_much_what"), say("frame.too_much_mend"))
+
+
+async def _unforeseen(request: Request, _: Exception) -> Response:
+    answer = _trouble(request, 500, say("frame.unforeseen_what"), say("frame.unforeseen_mend"))
+    answer.headers.update(safe_headers(request.headers.get("host", "")))  # the gate is passed by
+    return answer
+
+
+def _trouble(request: Request, status: int, what: str, mend: str) -> Response:
+    wants_page = "text/html" in request.headers.get("accept", "")
+    if not wants_page:
+        return JSONResponse({"trouble": what, "mend": mend}, status)
+    desk = desk_of(request)
+    return desk.render(request, "trouble.html", status=status, what=what, mend=mend)

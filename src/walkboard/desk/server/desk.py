@@ -1,0 +1,122 @@
+"""The desk: what every page is given to work with."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import HTTPConnection, Request
+from starlette.responses import HTMLResponse
+
+from walkboard.book.records import KeptOrgan
+from walkboard.desk.background.exports import Exports
+from walkboard.desk.live.practice import Practising
+from walkboard.desk.live.session import LiveListening
+from walkboard.desk.server.gate import Visitor
+from walkboard.desk.server.page import Keep, Page
+from walkboard.desk.server.pairing import Pairing
+from walkboard.organ.model import Organ
+from walkboard.work.snapshot import organ_in
+
+if TYPE_CHECKING:
+    from walkboard.book.seen import SeenBook
+    from walkboard.desk.background.jobs import Jobs
+    from walkboard.desk.background.readiness import Readiness
+    from walkboard.desk.live.hub import Hub
+    from walkboard.desk.server.rendering import Renderer
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """One book on the desk.
+
+    Attributes
+    ----------
+    book : SeenBook
+        Open for as long as the desk is.
+    pages : tuple of Page
+    keepers : mapping of kind to Keep
+        What the outbox may set.
+    hub : Hub
+        Tells pages what is new. Whoever changes the book need not: the desk sees it by itself and
+        tells the topic ``book``.
+    jobs : Jobs
+    pairing : Pairing
+    shared_address : str or None
+        Where phones reach the desk; None while it is not shared.
+    fingerprint : str
+        Of the certificate that the desk shows there; empty where nothing is encrypted.
+    renderer : Renderer
+    is_warm : threading.Event
+        Set once the state of the organs has been worked out after the start; a page that wants it
+        may show that it is on its way instead.
+    readiness : Readiness
+        What is known of how the organs will stand at the next events.
+    exports : Exports
+        Files of the whole book that were made to download.
+    listening : LiveListening
+        The live session, if one runs.
+    practising : Practising
+        The practice organ, if it sounds.
+    """
+
+    book: SeenBook
+    pages: tuple[Page, ...]
+    keepers: Mapping[str, Keep]
+    hub: Hub
+    jobs: Jobs
+    pairing: Pairing
+    shared_address: str | None
+    fingerprint: str
+    renderer: Renderer
+    readiness: Readiness
+    exports: Exports = field(default_factory=Exports)
+    is_warm: threading.Event = field(default_factory=threading.Event)
+    listening: LiveListening = field(default_factory=LiveListening)
+    practising: Practising = field(default_factory=Practising)
+
+    def organ(self, request: Request) -> tuple[KeptOrgan, Organ]:
+        """The organ that an address with ``{organ:int}`` means.
+
+        Raises
+        ------
+        HTTPException
+            404 where the book has none of that number.
+        """
+        organ_id = int(request.path_params["organ"])
+        if all(kept.id != organ_id for kept in self.book.organs()):
+            raise HTTPException(404)
+        return organ_in(self.book, organ_id)
+
+    def address_for_phones(self, request: Request) -> str:
+        """Where others on the network find the desk, without the last stroke."""
+        port = (request.scope.get("server") or ("", 80))[1]
+        scheme = "https" if self.fingerprint else "http"
+        return f"{scheme}://{self.shared_address or '127.0.0.1'}:{port}"
+
+    def device_name(self, request: Request) -> str:
+        """Name of the paired device that asks; empty at the desk itself."""
+        visitor = visitor_of(request)
+        devices = self.pairing.devices.all()
+        return next((d.name for d in devices if d.id == visitor.device), "")
+
+    def render(
+        self, request: Request, template: str, *, status: int = 200, **values: Any
+    ) -> HTMLResponse:
+        """A page from a template of ``templates``; what `values` hold can be used in it."""
+        return HTMLResponse(self.renderer.render(self, request, template, values), status)
+
+
+def desk_of(connection: HTTPConnection) -> Desk:
+    """The desk that a request came to."""
+    desk: Desk = connection.app.state.desk
+    return desk
+
+
+def visitor_of(connection: HTTPConnection) -> Visitor:
+    """Who asks."""
+    visitor: Visitor = connection.state.visitor
+    return visitor

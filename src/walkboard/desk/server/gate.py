@@ -1,0 +1,216 @@
+"""The gate before every page and every live channel: who comes in, from where, and with how much.
+
+Plain ASGI on purpose: middleware made of classes for HTTP never sees a websocket.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
+from starlette.routing import BaseRoute, Match
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.websockets import WebSocketClose
+
+from walkboard.desk.server.page import LARGEST_BODY_BYTES, Access
+from walkboard.desk.server.pairing import COOKIE, Devices
+
+LOOPBACK = frozenset({"127.0.0.1", "::1"})
+_HOME_NAMES = frozenset({"127.0.0.1", "localhost", "[::1]"})
+_REFUSED_SOCKET = 1008  # policy violation (RFC 6455, 7.4.1)
+
+
+@dataclass(frozen=True, slots=True)
+class Visitor:
+    """Who asks.
+
+    Attributes
+    ----------
+    access : Access
+    device : str
+        Id of the paired device; empty at the desk itself and for a stranger.
+    """
+
+    access: Access
+    device: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Guarded:
+    """A route with what the gate must know of it."""
+
+    route: BaseRoute
+    access: Access
+    largest_bytes: int = LARGEST_BODY_BYTES
+
+
+class Gate:
+    """Refuses a foreign host (421), a foreign origin (403), a stranger (401) and too much (413).
+
+    Parameters
+    ----------
+    app : ASGI application
+    guarded : sequence of Guarded
+        Every route; what matches none needs a paired device, so that a stranger learns nothing.
+    devices : Devices
+    shared_address : str or None
+        The address of the local network that the desk is shared at.
+    stranger : ASGI application
+        Answers whoever asks for a page without being let in.
+    """
+
+    def __init__(
+        self,
+        app: ASGIApp,
+        guarded: Sequence[Guarded],
+        devices: Devices,
+        shared_address: str | None,
+        stranger: ASGIApp,
+    ) -> None:
+        self._app = app
+        self._stranger = stranger
+        self._guarded = tuple(guarded)
+        self._devices = devices
+        self._names = _HOME_NAMES | ({shared_address} if shared_address else set())
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request or a live channel through, or refuse it."""
+        if scope["type"] not in {"http", "websocket"}:
+            await self._app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        if _host(headers) not in self._names:
+            await _refuse(scope, receive, send, 421, "This desk has another address.")
+            return
+        if not _is_origin_ours(headers, scope):
+            await _refuse(scope, receive, send, 403, "Asked from another site.")
+            return
+        visitor = self._visitor(scope, headers)
+        door = self._door(scope)
+        scope.setdefault("state", {})["visitor"] = visitor
+        if visitor.access < door.access:
+            answer = self._stranger if scope["type"] == "http" else WebSocketClose(_REFUSED_SOCKET)
+            await answer(scope, receive, _headed(send, headers))
+            return
+        if _told_bytes(headers) > door.largest_bytes:
+            await _refuse(scope, receive, send, 413, "This is too large.")
+            return
+        await self._app(scope, _Measured(receive, door.largest_bytes), _headed(send, headers))
+
+    def _visitor(self, scope: Scope, headers: Headers) -> Visitor:
+        client = scope.get("client")
+        is_home = _host(headers) in _HOME_NAMES
+        if client is not None and client[0] in LOOPBACK and is_home:
+            return Visitor(Access.DESK)
+        device = self._devices.known(_cookies(headers).get(COOKIE, ""))
+        return Visitor(Access.OPEN) if device is None else Visitor(Access.PAIRED, device.id)
+
+    def _door(self, scope: Scope) -> Guarded:
+        # One path may have several doors, by method: the one that fits wholly counts.
+        found = None
+        for guarded in self._guarded:
+            match = guarded.route.matches(scope)[0]
+            if match is Match.FULL:
+                return guarded
+            if match is Match.PARTIAL and found is None:
+                found = guarded
+        return found or Guarded(BaseRoute(), Access.PAIRED)
+
+
+class TooMuchError(Exception):
+    """More came in than the door lets pass."""
+
+
+class _Measured:
+    """A request's body, counted as it comes: what its header says may be a lie, or missing."""
+
+    def __init__(self, receive: Receive, largest_bytes: int) -> None:
+        self._receive = receive
+        self._left = largest_bytes
+
+    async def __call__(self) -> Message:
+        message = await self._receive()
+        if message["type"] == "http.request":
+            self._left -= len(message.get("body", b""))
+            if self._left < 0:
+                raise TooMuchError
+        return message
+
+
+def safe_headers(host: str) -> dict[str, str]:
+    """What every answer carries so that a browser loads nothing but our own.
+
+    Parameters
+    ----------
+    host : str
+        As the browser named it.
+    """
+    policy = (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+        f"media-src 'self' blob:; connect-src 'self' ws://{host} wss://{host}; "
+        "form-action 'self'; manifest-src 'self'; base-uri 'none'; frame-ancestors 'none'"
+    )
+    return {
+        "Content-Security-Policy": policy,
+        "Referrer-Policy": "same-origin",
+        "X-Content-Type-Options": "nosniff",
+        "Cross-Origin-Resource-Policy": "same-origin",
+        "Cross-Origin-Opener-Policy": "same-origin",
+        "Permissions-Policy": "camera=(), geolocation=(), microphone=(self)",
+    }
+
+
+def _headed(send: Send, asked: Headers) -> Send:
+    safe = safe_headers(asked.get("host", ""))
+
+    async def sending(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(scope=message)
+            headers.update(safe)
+            headers.setdefault("Cache-Control", "no-store")
+        await send(message)
+
+    return sending
+
+
+async def _refuse(scope: Scope, receive: Receive, send: Send, code: int, words: str) -> None:
+    if scope["type"] == "websocket":
+        await WebSocketClose(_REFUSED_SOCKET, words)(scope, receive, send)
+        return
+    headers = {"Referrer-Policy": "same-origin", "X-Content-Type-Options": "nosniff"}
+    await PlainTextResponse(f"{words}\n", code, headers)(scope, receive, send)
+
+
+def _host(headers: Headers) -> str:
+    """The name of the host that is asked for, without its port; empty where there is not one."""
+    hosts = headers.getlist("host")
+    if len(hosts) != 1:
+        return ""
+    return re.sub(r":\d+$", "", hosts[0].lower())
+
+
+def _is_origin_ours(headers: Headers, scope: Scope) -> bool:
+    origin = headers.get("origin")
+    site = headers.get("sec-fetch-site")
+    if origin is None:
+        # A link from elsewhere may open a page; nothing else may come from another site.
+        is_opening = headers.get("sec-fetch-mode") in {None, "navigate"}
+        return site in {None, "same-origin", "none"} or (
+            is_opening and scope["type"] == "http" and scope["method"] == "GET"
+        )
+    secure = scope.get("scheme") in {"https", "wss"}
+    return origin.lower() == f"{'https' if secure else 'http'}://{headers['host'].lower()}"
+
+
+def _told_bytes(headers: Headers) -> int:
+    told = headers.get("content-length", "0")
+    return int(told) if told.isdecimal() else 0
+
+
+def _cookies(headers: Headers) -> dict[str, str]:
+    # Only the plain name=value pairs that our own cookies are.
+    pairs = (part.strip().partition("=") for part in headers.get("cookie", "").split(";"))
+    return {name: value for name, _, value in pairs}

@@ -1,0 +1,87 @@
+"""What a page is made of: its doors, who may pass each, and what its outbox may set."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum
+from types import MappingProxyType
+from typing import TYPE_CHECKING, TypeAlias
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+if TYPE_CHECKING:
+    from walkboard.desk.server.desk import Desk
+    from walkboard.desk.server.outbox import Setting
+
+Endpoint: TypeAlias = Callable[[Request], Response] | Callable[[Request], Awaitable[Response]]
+"""A plain function runs in a thread and may wait for the book; a coroutine must not."""
+Keep: TypeAlias = "Callable[[Desk, Setting, str], None]"
+"""Keeps one setting of a device in the book; a `WalkboardError` refuses it for good."""
+
+Count: TypeAlias = "Callable[[Desk, int], int]"
+
+LARGEST_BODY_BYTES = 1 << 20
+
+
+class Access(IntEnum):
+    """Who may pass a door; whoever may pass a higher one may pass the lower too."""
+
+    OPEN = 0  # anyone on the network that the desk is shared to
+    PAIRED = 1  # a device that was paired, and the desk itself
+    DESK = 2  # only a browser on the machine that runs the desk
+
+
+@dataclass(frozen=True, slots=True)
+class Door:
+    """One address of a page.
+
+    Attributes
+    ----------
+    path : str
+        As Starlette writes it, ``/organ/{organ:int}/rank/{rank}``.
+    endpoint : callable
+    methods : tuple of str
+    access : Access
+    largest_bytes : int
+        Of the body of a request; a larger one is refused while it comes in.
+    """
+
+    path: str
+    endpoint: Endpoint
+    methods: tuple[str, ...] = ("GET",)
+    access: Access = Access.PAIRED
+    largest_bytes: int = LARGEST_BODY_BYTES
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page: all that the desk must know of one module.
+
+    Attributes
+    ----------
+    name : str
+        Of its words, ``words/en/NAME.toml``.
+    doors : tuple of Door
+    place : str or None
+        Its address in the navigation, with ``{organ}`` for the organ's number; None keeps it out.
+        The word for it is ``NAME.place``.
+    rank : int
+        Where in the navigation it stands, from the left.
+    settings : mapping of kind to Keep
+        What a browser's outbox may set, and how it is kept.
+    access : Access
+        Who sees its place in the navigation.
+    count : callable or None
+        Of the desk and the organ's number: how many wait there, shown at its place in the
+        navigation; the words for them are ``NAME.place_count``.
+    """
+
+    name: str
+    doors: tuple[Door, ...]
+    place: str | None = None
+    rank: int = 100
+    settings: Mapping[str, Keep] = field(default_factory=lambda: MappingProxyType({}))
+    access: Access = Access.PAIRED
+    count: Count | None = None

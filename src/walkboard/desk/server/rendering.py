@@ -1,0 +1,186 @@
+"""Templates: everything escaped, the catalogue's words, and numbers as a tuner reads them."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING, Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.requests import Request
+
+from walkboard.desk.server import catalogue as catalogue_of
+from walkboard.desk.server.catalogue import say, script_words
+from walkboard.desk.server.gate import Visitor
+from walkboard.desk.server.page import Access, Page
+from walkboard.desk.server.preferences import Look, Names, preferences_of
+from walkboard.desk.server.translate import told
+from walkboard.sheets import wording
+
+if TYPE_CHECKING:
+    from walkboard.desk.server.desk import Desk
+
+MISSING = "–"
+ON_ITS_WAY = "on its way"  # in place of the book's number: the page then fetches its parts at once
+
+
+class Renderer:
+    """Draws pages.
+
+    Parameters
+    ----------
+    pages : tuple of Page
+    """
+
+    def __init__(self, pages: tuple[Page, ...]) -> None:
+        self._environment = Environment(
+            loader=PackageLoader("walkboard.desk", "templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._environment.globals.update(say=say, MISSING=MISSING)
+        self._environment.filters.update(
+            signed=signed,
+            celsius=_celsius,
+            hertz=_hertz,
+            minutes=_minutes,
+            day=day,
+            clock=clock,
+            date_words=date_words,
+            told=told,
+        )
+        places = [page for page in pages if page.place is not None]
+        self._places = sorted(places, key=lambda page: page.rank)
+
+    def render(self, desk: Desk, request: Request, template: str, values: dict[str, Any]) -> str:
+        """A page's HTML.
+
+        Every template has, beside its own values: ``say`` (the catalogue), ``key`` (the name of a
+        key as this browser chose), ``organ_id`` (or None), ``visitor``, ``preferences``, ``places``
+        (the navigation) and ``change`` (of the book).
+        """
+        visitor: Visitor = request.state.visitor
+        page = template.partition("/")[0].removesuffix(".html")
+        organ_id = request.path_params.get("organ")
+        if organ_id is None:
+            organs = desk.book.organs() if visitor.access > Access.OPEN else ()
+            organ_id = organs[0].id if len(organs) == 1 else None
+        frame = {
+            **_frame(request, page),
+            "organ_id": organ_id,
+            "places": self._navigation(desk, request, organ_id, visitor),
+            "change": f"{desk.hub.run}.{desk.book.change()}",
+        }
+        return self._environment.get_template(template).render({**frame, **values})
+
+    def opening(self, request: Request, organ_id: int, name: str) -> str:
+        """An organ's page while the desk still opens: its frame, and that the rest is coming.
+
+        Parameters
+        ----------
+        request : Request
+        organ_id : int
+        name : str
+            Of the organ.
+        """
+        frame = {
+            **_frame(request, "organ"),
+            "organ_id": organ_id,
+            "places": (),
+            "change": ON_ITS_WAY,
+            "is_opening": True,
+        }
+        return self._environment.get_template("opening.html").render(frame, name=name)
+
+    def _navigation(
+        self, desk: Desk, request: Request, organ_id: int | None, visitor: Visitor
+    ) -> list[dict[str, Any]]:
+        found = []
+        is_known = any(kept.id == organ_id for kept in desk.book.organs())
+        for page in self._places:
+            assert page.place is not None
+            if visitor.access < max(page.access, Access.PAIRED):
+                continue
+            if organ_id is None and "{organ}" in page.place:
+                continue
+            address = page.place.format(organ=organ_id)
+            here = request.url.path
+            count = 0
+            if page.count is not None and organ_id is not None and is_known:
+                count = page.count(desk, organ_id)
+            found.append(
+                {
+                    "address": address,
+                    "words": say(f"{page.name}.place"),
+                    "count": count,
+                    "count_words": say(f"{page.name}.place_count", n=count) if count else "",
+                    "is_here": here == address,
+                    "is_within": here.startswith(f"{address}/") and page.rank > 0,
+                }
+            )
+        return found
+
+
+def _frame(request: Request, page: str) -> dict[str, Any]:
+    """What every page has that needs no book."""
+    preferences = preferences_of(request)
+    visitor: Visitor = request.state.visitor
+    return {
+        "language": catalogue_of.LANGUAGE,
+        "page": page,
+        "is_opening": False,
+        "preferences": preferences,
+        "looks": list(Look),
+        "name_styles": list(Names),
+        "key": preferences.key,
+        "visitor": visitor,
+        "is_desk": visitor.access is Access.DESK,
+        "is_paired": visitor.access > Access.OPEN,
+        "path": request.url.path,
+        "back": _back(request),
+        "script_words": script_words(page),
+    }
+
+
+def signed(value: float | None, decimals: int = 1) -> str:
+    """``+4.8``, ``−7.2``, ``0.0``; a dash where there is no value."""
+    return MISSING if value is None else wording.signed(value, decimals)
+
+
+def day(value: datetime | None) -> str:
+    """``14 March 2026`` in the machine's own time; a dash where there is none."""
+    return MISSING if value is None else date_words(value.astimezone().date())
+
+
+def date_words(value: date) -> str:
+    """The same of a date."""
+    months = say("frame.months").split()
+    return say("frame.day", day=value.day, month=months[value.month - 1], year=value.year)
+
+
+def clock(value: datetime) -> str:
+    """``09:05`` in the machine's own time."""
+    return value.astimezone().strftime("%H:%M")
+
+
+def days_since(value: datetime) -> int:
+    """Whole days from an instant to now, by the machine's calendar."""
+    return (datetime.now(UTC).astimezone().date() - value.astimezone().date()).days
+
+
+def _celsius(value: float | None) -> str:
+    return MISSING if value is None else wording.celsius(value)
+
+
+def _hertz(value: float | None) -> str:
+    return MISSING if value is None else wording.hertz(value)
+
+
+def _minutes(value: float | None) -> str:
+    return MISSING if value is None else wording.minutes(value)
+
+
+def _back(request: Request) -> str:
+    query = request.url.query
+    return f"{request.url.path}?{query}" if query else request.url.path

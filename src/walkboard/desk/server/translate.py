@@ -1,0 +1,102 @@
+"""What the packages below the pages tell, in the language of the catalogue.
+
+They tell it in English: why a pipe is on the worklist, what the checker found, the words of an
+error. Its translation stands in ``words/LANGUAGE/told.toml``, whose left side builders/words.py
+writes, so that a language needs no code. What stands there nowhere stays as it is: the words of
+users and the names of stops.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache, lru_cache
+
+from walkboard.desk.server import catalogue as wording
+
+_ENGLISH = "en"
+_GAP = re.compile(r"\{([a-z])\}")
+_AFTER_FIGURE = re.compile(r"(?P<figure>\S*\d\S* )(?P<rest>.+)")  # "7.2 flat", "A4 silent"
+_SPACE = "[ \N{NO-BREAK SPACE}]"  # figures are bound to their units
+_JOINTS = (". ", "; ", ", ", ": ")  # of sentences and phrases
+
+
+@dataclass(frozen=True, slots=True)
+class _Pattern:
+    form: re.Pattern[str]
+    own: int  # letters beside the gaps
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """One way to take a text, and how many letters of it the catalogue accounts for."""
+
+    words: str
+    known: int
+
+
+def told(text: str) -> str:
+    """A text that a package below the pages gave, as the catalogue has it."""
+    return text if wording.LANGUAGE == _ENGLISH else _read(text, wording.LANGUAGE).words
+
+
+@lru_cache(maxsize=4096)
+def _read(text: str, language: str) -> _Reading:
+    exact, patterns = _known(language)
+    if text in exact:
+        return _Reading(exact[text], len(text))
+    ways = [*_by_parts(text, language), *_by_pattern(text, patterns, language)]
+    return max(ways, key=lambda way: way.known, default=_Reading(text, 0))
+
+
+def _by_pattern(text: str, patterns: list[_Pattern], language: str) -> Iterator[_Reading]:
+    for pattern in patterns:
+        found = pattern.form.fullmatch(text)
+        if found is None:
+            continue
+        # What fills a gap may itself be a phrase: "flues at {a}" with "the event".
+        gaps = {gap: _read(phrase, language) for gap, phrase in found.groupdict().items()}
+        words = pattern.words.format(**{gap: one.words for gap, one in gaps.items()})
+        yield _Reading(words, pattern.own + sum(one.known for one in gaps.values()))
+
+
+def _by_parts(text: str, language: str) -> Iterator[_Reading]:
+    for joint in _JOINTS:
+        if joint in text:
+            stop = joint.strip() if joint == ". " else ""  # a sentence is known with its stop
+            first, rest = text.split(joint, 1)
+            one, other = _read(first + stop, language), _read(rest, language)
+            between = joint.removeprefix(stop) if stop else joint
+            yield _Reading(one.words + between + other.words, one.known + other.known)
+    figured = _AFTER_FIGURE.fullmatch(text)
+    if figured is not None:
+        after = _read(figured["rest"], language)
+        yield _Reading(figured["figure"] + after.words, after.known)
+
+
+@cache
+def _known(language: str) -> tuple[dict[str, str], list[_Pattern]]:
+    """Whole texts, and those with gaps."""
+    exact: dict[str, str] = {}
+    gaps: list[_Pattern] = []
+    for key, words in wording.catalogue(language).items():
+        if not key.startswith("told.") or not isinstance(words, str):
+            continue
+        text = key.removeprefix("told.")
+        parts = [_plain(part) for part in _GAP.split(text)]
+        if len(parts) == 1:
+            exact[parts[0]] = _plain(words)
+            continue
+        form = "".join(
+            f"(?P<{part}>.+?)" if number % 2 else re.escape(part).replace(r"\ ", _SPACE)
+            for number, part in enumerate(parts)
+        )
+        own = sum(len(part) for part in parts[::2])
+        gaps.append(_Pattern(re.compile(form, re.DOTALL), own, words))
+    return exact, gaps
+
+
+def _plain(text: str) -> str:
+    return text.replace("{{", "{").replace("}}", "}")

@@ -1,0 +1,10 @@
+"""One pipe in one hold: its frequency, how sure it is, its level, and what is wrong with it.
+
+- `place`: where in its neighbourhood a comb of partials stands
+- `chirp`: spectra at any spacing
+- `spectrum`: one FFT of the hold, and the slow envelope of every partial
+- `movement`: how a blown pipe and its room move
+- `estimate`: one phase course for all partials and channels
+- `beats`: the beat of two pipes that sounded together
+- `measure`: all of these in order
+"""

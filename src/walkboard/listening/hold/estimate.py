@@ -1,0 +1,406 @@
+"""The joint estimate: one phase course for all partials and channels of a pipe.
+
+The unknown amplitudes drop out first (variable projection: Golub & Pereyra 1973, SIAM J. Numer.
+Anal. 10:413): each envelope is turned back by l times the present phase course and divided by its
+own mean. What then is left is close to one and linear in the course: the imaginary part over l is
+the course's error, the same for every partial, plus the room and the noise. A linear normal model
+(`wander`) gives the next course; two or three turns suffice. This is Gauss–Newton.
+
+Where the wander is wide, high partials turn by more than a radian and would mislead the first
+turns. So a partial joins only once the course makes it coherent: the frequency is continued from
+low to high partials.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from walkboard.listening.hold.movement import (
+    ROOM_SIZE,
+    WANDER_SIZE,
+    Floats,
+    Movement,
+    Posterior,
+    Rows,
+    SlowBasis,
+    building_up_excess,
+    deviation,
+    evidence,
+    fit_movement,
+    larger,
+    posterior,
+    without,
+)
+from walkboard.listening.hold.spectrum import Envelopes
+
+_TURNS = 6
+_LEAST_TURNS = 3
+_STEPS = (3, 3, 4, 2)  # of fitting the movement, turn by turn
+_ODD = 2.0  # surprise of a row, against the median, from which it is distrusted
+_SETTLED = 0.05  # of σ: when to stop
+_COHERENT = 0.55  # share of a partial's power that the course must make steady
+_EXPECTED = 5.0  # power over noise at which a partial beside a sure one is likely there
+_ALONE = 10.0  # the same where no neighbour is sure
+_UNDOUBTED = 25.0  # the same where no partial of the last so many numbers is sure
+_GAP = 8
+_PLAIN = 30.0  # power over noise of an envelope value from which the place needs no second look
+_MOST_ROWS = 40
+_STEP = 1.5  # standard deviations between the sizes that are averaged over
+_SURE = 0.3  # prior standard deviations to which a size needs no averaging
+_NEGLIGIBLE = 6.0  # of log evidence below the best: not worth averaging over its rooms
+_TELLING_SHARE = 0.01  # of a cause, from which its variance is worked out in full
+_ROOM_MEMORY_S = 0.25
+_ROOM_DELAY_S = 0.08  # mean delay of direct sound and reverberation together
+_ROOM_DELAY_SIGMA_S = 0.06  # dry rooms 0, a church of 4 s and little direct sound 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """The joint estimate.
+
+    Attributes
+    ----------
+    hz, sigma_hz : float
+        Mean fundamental over the window and its standard deviation [Hz].
+    wander_hz : float
+        Root mean square of the movement within the window [Hz].
+    amplitudes : ndarray of complex, shape (channels, partials)
+        Mean of each turned envelope.
+    power_ratio : ndarray, shape (channels, partials)
+        Power of that mean over what noise alone would leave of it [-].
+    coherence : float
+        Share of the partials' power that the course makes steady, 0 to 1.
+    slip_cycles : float
+        Standard deviation of whole turns that may have been lost in the room's fades, at the
+        strongest partials; counted in `sigma_hz`.
+    movement : Movement
+    """
+
+    hz: float
+    sigma_hz: float
+    wander_hz: float
+    amplitudes: NDArray[np.complex128]
+    power_ratio: Floats
+    coherence: float
+    slip_cycles: float
+    movement: Movement
+
+
+def _first_phase(env: Envelopes) -> Floats:
+    """Phase [rad] at the nodes from how fast the strong partials turn; zero where none is strong.
+
+    The lag product z(t+h) z*(t) turns by l·2π·δf·h, below π for any wander that a pipe has.
+    """
+    count = env.values.shape[2]
+    lag = env.values[:, :, 1:] * env.values[:, :, :-1].conj()
+    strong = env.power > 30.0 * env.noise
+    if not strong.any():
+        return np.zeros(count)
+    number = np.broadcast_to(env.numbers, strong.shape)[strong][:, np.newaxis].astype(float)
+    smooth = _running_sum(lag[strong], min(7, count - 1))
+    own = number**2 * np.abs(smooth) / env.noise[strong][:, np.newaxis]
+    rate = (own * np.angle(smooth) / number).sum(axis=0)
+    weight = own.sum(axis=0)
+    course = np.concatenate([[0.0], np.cumsum(rate / weight)])
+    return np.asarray(course - course.mean())
+
+
+def _running_sum(values: NDArray[np.complex128], wide: int) -> NDArray[np.complex128]:
+    """Sum of so many neighbours around each value of a row; fewer at the ends."""
+    before = (wide - 1) // 2
+    padded = np.pad(values, ((0, 0), (before + 1, wide - 1 - before)))
+    summed = np.cumsum(padded, axis=1)
+    return np.asarray(summed[:, wide:] - summed[:, :-wide])
+
+
+def _nearby(env: Envelopes, basis: SlowBasis) -> float:
+    """Where, within a third of the resolution, a faint comb's partials are likeliest [Hz].
+
+    The coarse search looks through a window that costs 3 dB; for a comb near the limit of hearing
+    that can favour a neighbour. Plain ones need no second look.
+    """
+    if (env.power / env.noise).max() > _PLAIN:
+        return 0.0
+    offsets = np.linspace(-0.35, 0.35, 99) / basis.seconds
+    nodes = basis.phase[:, 0]
+    steady = np.zeros(len(offsets))
+    for channel, noise in zip(env.values, env.noise, strict=True):
+        for values, number, level in zip(channel, env.numbers, noise, strict=True):
+            turned = np.exp(-1j * number * np.outer(offsets, nodes)) @ values
+            ratio = (turned.real**2 + turned.imag**2) / (len(nodes) * level)
+            steady += np.maximum(ratio - _EXPECTED - np.log(max(1.0, number / 4.0)), 0.0)
+    return float(offsets[int(np.argmax(steady))])
+
+
+def _project(phase: Floats, basis: SlowBasis) -> Floats:
+    """Course whose phase is nearest."""
+    return np.asarray(np.linalg.lstsq(basis.phase, phase - phase.mean(), rcond=1e-9)[0])
+
+
+def _presence(ratio: Floats, numbers: NDArray[np.int64]) -> Floats:
+    """Chance that a partial is there, from its power over noise (channels, partials).
+
+    A row of noise at a high number would weigh by that number's square, so a partial far from any
+    sure one has to prove itself, the more the higher it is.
+    """
+    alone = _ALONE + 2.0 * np.log(np.maximum(1.0, numbers / 4.0))
+    best = ratio.max(axis=0)
+    sure = np.zeros(int(numbers[-1]) + 5, bool)  # by number, from −2
+    reach = _GAP
+    for place in np.flatnonzero(best > alone):
+        # The spectrum of a pipe does not end and begin again: what stands by itself far above
+        # the last sure partial is likelier a line of the noise that drew the course to itself.
+        if numbers[place] <= reach or best[place] > _UNDOUBTED:
+            sure[numbers[place] + 2] = True
+            reach = int(numbers[place]) + _GAP
+    near = (sure[:-4] | sure[1:-3] | sure[2:-2] | sure[3:-1] | sure[4:])[numbers]
+    needed = np.where(near, _EXPECTED, np.where(numbers <= reach, alone, _UNDOUBTED))
+    return np.asarray(1.0 / (1.0 + np.exp(np.clip(2.0 * (needed - ratio), -50.0, 50.0))))
+
+
+@dataclass(frozen=True, slots=True)
+class _Turned:
+    """Envelopes turned back by a course, their means and how steady that makes them."""
+
+    values: NDArray[np.complex128]
+    mean: NDArray[np.complex128]
+    ratio: Floats
+    coherence: Floats
+
+
+def _turn_back(env: Envelopes, basis: SlowBasis, course: Floats) -> _Turned:
+    turn = np.exp(-1j * (basis.phase @ course))
+    # Powers by multiplying on: many times faster than an exponential for each partial.
+    powers = np.cumprod(np.broadcast_to(turn, (int(env.numbers[-1]), len(turn))), axis=0)
+    values = env.values * powers[env.numbers - 1]
+    mean = values.mean(axis=2)
+    steady = mean.real**2 + mean.imag**2
+    ratio = steady * (values.shape[2] / env.noise)
+    coherence = steady / np.maximum(env.power - env.noise, 1e-300)
+    return _Turned(values, mean, ratio, coherence)
+
+
+@dataclass(frozen=True, slots=True)
+class _Usable:
+    """Turned envelopes that can be used, and the chance that each is there."""
+
+    turned: _Turned
+    channel: NDArray[np.intp]
+    partial: NDArray[np.intp]
+    present: Floats
+
+
+def _usable(env: Envelopes, turned: _Turned) -> _Usable:
+    present = _presence(turned.ratio, env.numbers)
+    usable = present > 0.05
+    usable &= (turned.coherence > _COHERENT) | (env.power < 3.0 * env.noise)
+    usable.flat[np.argmax(turned.ratio)] = True
+    if usable.sum() > _MOST_ROWS:
+        merit = np.where(usable, env.numbers**2 * turned.ratio, 0.0)
+        least = np.partition(merit, -_MOST_ROWS, axis=None)[-_MOST_ROWS]
+        usable &= merit >= least
+    channel, partial = np.nonzero(usable)
+    return _Usable(turned, channel, partial, present[channel, partial])
+
+
+def _rows(
+    env: Envelopes,
+    basis: SlowBasis,
+    course: Floats,
+    used: _Usable,
+    distrust: Floats,
+) -> Rows:
+    """What can be used as rows of a model that is linear around a course."""
+    turned, channel, partial = used.turned, used.channel, used.partial
+    number = env.numbers[partial].astype(float)
+    amplitude = turned.mean[channel, partial][:, np.newaxis] * number[:, np.newaxis]
+    over_number = turned.values[channel, partial] / amplitude
+    coefficients = over_number @ (basis.cosines.T / env.response(basis.rates_hz))
+    noise = env.noise[channel, partial] / (2.0 * np.abs(amplitude[:, 0]) ** 2)
+    return Rows(
+        env.hz,
+        number,
+        coefficients.imag + basis.design @ course,
+        coefficients.real,
+        noise / used.present,
+        distrust[channel, partial],
+    )
+
+
+def _audible(env: Envelopes, turned: Sequence[_Turned]) -> NDArray[np.bool_]:
+    """Partials that are worth carrying on with: steady under some course, or plainly loud."""
+    loud = env.power > 1.5 * env.noise
+    for trial in turned:
+        loud |= trial.ratio > 3.0
+    kept = np.asarray(loud.any(axis=0))
+    kept[int(np.argmax(env.power.max(axis=0)))] = True
+    return kept
+
+
+def estimate(env: Envelopes) -> Estimate:
+    """Estimate the mean frequency of one pipe from the envelopes of its partials."""
+    basis = SlowBasis.of(env.values.shape[2], env.spacing_s)
+    course = np.zeros(1 + len(basis.rates_hz))
+    course[0] = _nearby(env, basis)
+    tracked = _project(_first_phase(env), basis)
+    trials = [_turn_back(env, basis, course), _turn_back(env, basis, tracked)]
+    if trials[1].ratio.sum() > trials[0].ratio.sum() + 4.0 * len(course):
+        course = tracked
+    kept = _audible(env, trials)
+    used = replace(
+        env, values=env.values[:, kept], numbers=env.numbers[kept], noise=env.noise[:, kept]
+    )
+    movement = Movement.usual()
+    distrust = np.ones(used.noise.shape)
+    for turn in range(_TURNS):
+        usable = _usable(used, _turn_back(used, basis, course))
+        rows = _rows(used, basis, course, usable, distrust)
+        movement, found = fit_movement(rows, basis, movement, _STEPS[min(turn, len(_STEPS) - 1)])
+        # A row that fits far worse than the others (hum on it, another pipe's tail) counts less.
+        surprise = found.surprise / max(1.0, float(np.median(found.surprise)))
+        distrust[usable.channel, usable.partial] = rows.distrust * np.maximum(1.0, surprise / _ODD)
+        change = abs(found.course[0] - course[0]) / np.sqrt(found.covariance[0, 0])
+        course = found.course
+        if turn >= _LEAST_TURNS - 1 and change < _SETTLED:
+            break
+    mean_hz, variance = _averaged(rows, basis, movement, found)
+    last = _turn_back(env, basis, course)
+    weight = last.mean.real**2 + last.mean.imag**2
+    weight /= weight.sum()
+    steady_share = float((weight * np.clip(last.coherence, 0.0, 1.0)).sum())
+    wander_hz = float(np.sqrt(0.5 * (course[1:] ** 2).sum()))
+    number = float((weight * env.numbers).sum())
+    slip = _slipped_cycles(steady_share, number * wander_hz)
+    variance += (slip / (number * basis.seconds)) ** 2
+    return Estimate(
+        hz=env.hz + mean_hz,
+        sigma_hz=float(np.sqrt(variance)),
+        wander_hz=wander_hz,
+        amplitudes=last.mean,
+        power_ratio=last.ratio,
+        coherence=steady_share,
+        slip_cycles=slip,
+        movement=movement,
+    )
+
+
+def _averaged(
+    rows: Rows, basis: SlowBasis, movement: Movement, found: Posterior
+) -> tuple[float, float]:
+    """Mean frequency and its variance, over what may move: the room only, or the pipe too.
+
+    Each is as likely beforehand; the recording's evidence weighs them (Bayesian model averaging:
+    Hoeting et al. 1999, Statistical Science 14:382; from memory). Few partials, or much noise, say
+    little of how much of the room was still missing or how far the pipe wanders, so where these
+    sizes are unsure they are averaged over too. That the room has no part at all is left out:
+    every room has, and where noise hides it a value would claim to be surer than it is.
+    """
+    causes = _causes(rows, basis, movement, found)
+    weight = np.array([cause.log_weight for cause in causes])
+    share = np.exp(weight - weight.max())
+    share /= share.sum()
+    centre = np.zeros(len(causes))
+    variance = np.zeros(len(causes))
+    for n, cause in enumerate(causes):
+        seen = cause.seen
+        centre[n], variance[n], functional = before_the_room(
+            seen.course, seen.covariance, basis.seconds
+        )
+        if share[n] > _TELLING_SHARE:
+            excess = building_up_excess(rows, basis, cause.movement, seen, functional)
+            variance[n] = max(variance[n] + excess, 0.25 * variance[n])
+    mean = float(share @ centre)
+    return mean, float(share @ (variance + (centre - mean) ** 2))
+
+
+@dataclass(frozen=True, slots=True)
+class _Cause:
+    """Sizes of what moves, what is then known of the course, and how likely that is."""
+
+    movement: Movement
+    seen: Posterior
+    log_weight: float
+
+
+def _causes(
+    rows: Rows, basis: SlowBasis, movement: Movement, found: Posterior
+) -> tuple[_Cause, ...]:
+    """The sizes as found, with the pipe still, and each with an unsure size smaller and larger."""
+
+    def cause(sizes: Movement, log_share: float) -> _Cause:
+        seen = found if sizes is movement else posterior(rows, basis, sizes)
+        return _Cause(sizes, seen, log_share + evidence(sizes, seen, (ROOM_SIZE, WANDER_SIZE)))
+
+    room_steps, room_share = _steps(found, ROOM_SIZE)
+    wander_steps, wander_share = _steps(found, WANDER_SIZE)
+    moving = cause(movement, room_share + wander_share)
+    still = cause(without(movement, WANDER_SIZE), room_share)
+    likeliest = max(moving.log_weight, still.log_weight)
+    causes = [moving, still]
+    if moving.log_weight > likeliest - _NEGLIGIBLE:
+        tried = [larger(movement, ROOM_SIZE, by) for by in room_steps]
+        tried += [larger(movement, WANDER_SIZE, by) for by in wander_steps]
+        causes += [cause(sizes, room_share + wander_share) for sizes in tried]
+    if still.log_weight > likeliest - _NEGLIGIBLE:
+        tried = [larger(still.movement, ROOM_SIZE, by) for by in room_steps]
+        causes += [cause(sizes, room_share) for sizes in tried]
+    return tuple(causes)
+
+
+def _steps(found: Posterior, size: str) -> tuple[tuple[float, ...], float]:
+    """Steps from a size as found at which to try it too, and the logarithm of each one's share.
+
+    The share is the width of a step under the prior; a size that is sure is taken as found, its
+    width by Laplace's approximation.
+    """
+    unsure = deviation(found, size)
+    if unsure < _SURE:
+        return (), math.log(unsure)
+    step = _STEP * unsure
+    return (-step, step), math.log(step) - 0.5 * math.log(2.0 * math.pi)
+
+
+def _slipped_cycles(coherence: float, wander_hz: float) -> float:
+    """Standard deviation of the turns that the phase may have lost or won in fades [cycles].
+
+    Where a partial wanders by about a radian within the room's memory, its echoes cancel at times,
+    and in such a fade the phase can turn either way; the linear model does not know that. The form
+    is fitted to a study of single partials of 0.5 to 8 kHz wandering by 0.1 to 0.5 cent.
+    """
+    turn = min(1.0, 2.0 * np.pi * wander_hz * _ROOM_MEMORY_S)
+    return float(1.2 * ((1.0 - coherence) / 0.3) ** 2 * turn**2)
+
+
+def before_the_room(
+    course: Floats, covariance: Floats, seconds: float
+) -> tuple[float, float, Floats]:
+    """Mean frequency of the pipe itself over the window [Hz], its variance, its functional.
+
+    What is heard lags behind what the pipe does: direct sound and reverberation together arrive
+    late by a mean delay d, and that lag is common to all partials. So the pipe's mean over the
+    window is the heard mean over a window later by d, which differs by d/T times the difference of
+    the frequencies at the window's two ends.
+
+    Parameters
+    ----------
+    course : ndarray, shape (1 + terms,)
+        Mean frequency and wander coefficients as heard [Hz].
+    covariance : ndarray, shape (1 + terms, 1 + terms)
+    seconds : float
+        Of the window.
+    """
+    count = len(course)
+    lean = np.zeros(count)
+    lean[1::2] = -2.0 / seconds  # cos kπ − cos 0 for odd k
+    functional = _ROOM_DELAY_S * lean
+    functional[0] = 1.0
+    ends = float(lean @ course)
+    variance = float(functional @ covariance @ functional)
+    unsure = ends**2 + float(lean @ covariance @ lean)
+    variance += _ROOM_DELAY_SIGMA_S**2 * unsure
+    return float(functional @ course), variance, functional

@@ -1,0 +1,103 @@
+"""Where in its neighbourhood a comb stands: the coarse frequency, by the whole series at once.
+
+For white noise the most likely fundamental of a harmonic series is, but for partials that are
+nearer to each other than the resolution of the hold, the one that maximises the sum of the
+periodogram over its multiples (Christensen & Jakobsson 2009, Multi-Pitch Estimation, section 2.6,
+harmonic summation as approximate maximum likelihood). Noise is never white in a church, so each
+partial's power is counted in units of its own local floor, and only what is above a few of them:
+the number of partials is not known, and those that are not there must not drown those that are.
+
+The grid is finer than the resolution at the highest partial used, so the maximum is found however
+narrow it is; the residual error is well within what the joint estimate mends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from walkboard.listening.hold.spectrum import HoldSpectrum, noise_floor, running_mean_s
+from walkboard.quantities import ratio_of_cents
+
+SEARCH_CENTS = 60.0
+_STEP_BINS = 0.35  # at the highest partial searched
+_SEARCH_PARTIALS = 48
+_SEARCH_REACH_HZ = 6_000.0
+_UNSURE = 4.0  # power over floor up to which a partial does not count: most may not be there
+HIGHEST_HZ = 20_000.0
+MOST_PARTIALS = 56
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a comb was found.
+
+    Attributes
+    ----------
+    hz : float
+        Fundamental [Hz].
+    score : float
+        Power of the partials over their floor, what is above the threshold, summed [-].
+    by_chance : float
+        What noise alone would hardly reach on the whole grid [-].
+    """
+
+    hz: float
+    score: float
+    by_chance: float
+
+    @property
+    def heard(self) -> bool:
+        """Whether the score is more than chance."""
+        return self.score > self.by_chance
+
+
+def numbers_below(hz: float, sample_rate: int, most: int = MOST_PARTIALS) -> NDArray[np.int64]:
+    """Numbers of the partials that can be heard in a recording, from 1."""
+    highest = min(HIGHEST_HZ, 0.46 * sample_rate)
+    return np.arange(1, 1 + max(1, min(most, int(highest / hz))), dtype=np.int64)
+
+
+def own_numbers(
+    hz: float, numbers: NDArray[np.int64], others_hz: Sequence[float]
+) -> NDArray[np.int64]:
+    """Numbers of the partials that no partial of the other combs comes near.
+
+    Near is what the low-pass of the envelopes cannot keep apart, or what 35 cents could close.
+    """
+    place = numbers * hz
+    alone = np.ones(len(numbers), dtype=bool)
+    for other_hz in others_hz:
+        nearest = np.maximum(1.0, np.round(place / other_hz)) * other_hz
+        alone &= np.abs(place - nearest) > 1.0 / running_mean_s(hz) + 0.02 * place
+    return numbers[alone]
+
+
+def find_place(
+    spectrum: HoldSpectrum,
+    expected_hz: float,
+    numbers: NDArray[np.int64],
+    cents: float = SEARCH_CENTS,
+) -> Place:
+    """Find a comb, by the partials of these numbers, within so many cents of where it is due."""
+    reach = max(3, min(_SEARCH_PARTIALS, int(_SEARCH_REACH_HZ / expected_hz)))
+    numbers = numbers[numbers <= max(reach, int(numbers[0]))]
+    floor = noise_floor(spectrum, expected_hz, numbers)
+    low, high = expected_hz * ratio_of_cents(-cents), expected_hz * ratio_of_cents(cents)
+    step = _STEP_BINS * spectrum.spacing_hz / int(numbers[-1])
+    grid = np.arange(low, high + step, step)
+    index = np.outer(numbers / spectrum.spacing_hz, grid).round().astype(np.intp)
+    index = np.minimum(index, spectrum.power.shape[1] - 1)
+    unsure = _UNSURE + np.log(np.maximum(1.0, numbers / 4.0))  # high ones pull the place further
+    score = np.zeros(len(grid))
+    for channel, level in zip(spectrum.power, floor, strict=True):
+        relative = channel[index] / level[:, np.newaxis]
+        score += np.maximum(relative - unsure[:, np.newaxis], 0.0).sum(axis=0)
+    best = int(np.argmax(score))
+    terms = len(numbers) * len(floor)
+    rare = np.exp(-_UNSURE)  # noise is above by that chance, and then by 1 on average
+    by_chance = rare * terms + 5.0 * np.sqrt(2.0 * rare * terms) + 2.0 * np.log(len(grid)) + 5.0
+    return Place(float(grid[best]), float(score[best]), float(by_chance))

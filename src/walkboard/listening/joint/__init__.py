@@ -1,0 +1,11 @@
+"""Several pipes in one hold, measured together.
+
+- `groups`: which partials of the pipes fall together; `bands` cuts them out
+- `courses`: what is believed of the pipes from turn to turn
+- `fit`, `model`: amplitudes and phase courses, from all groups at once
+- `search`: where a pipe stands among others already known
+- `stages`: pipe by pipe, then all together
+- `labels`, `names`: which of two near unisons is which; `beats` their beat
+- `bounds`: how far off a hidden pipe can be at most
+- `measure`: all of these in order
+"""

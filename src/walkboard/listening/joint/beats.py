@@ -1,0 +1,42 @@
+"""The beat of two near unisons from the envelopes of their partials, whatever their frequencies.
+
+It holds where the joint model does not: pipes that pull each other move to and fro in every beat.
+"""
+
+from __future__ import annotations
+
+from walkboard.listening.hold.beats import beat_of_power
+from walkboard.listening.joint.stages import Joint
+
+_MOST_NUMBER = 8
+_ALIKE = 0.1  # of the beat, by which another partial's swing may miss its multiple
+_FASTEST_HZ = 12.0
+
+
+def beat_of_unisons(joint: Joint, pair: tuple[int, int]) -> float | None:
+    """Beats a second at the fundamental: partial l beats l times as fast.
+
+    Of pipes that pull, a partial's envelope may also swing at a lower multiple of the beat. So the
+    lowest partial that beats plainly is believed where another swings at a multiple that it may
+    have; None where none does.
+    """
+    found: list[tuple[int, float]] = []
+    for band in joint.bands:
+        numbers = {member.number for member in band.members if member.pipe in pair}
+        if band.group.pipes != set(pair) or len(numbers) != 1:
+            continue
+        number = numbers.pop()
+        if number > _MOST_NUMBER:
+            break
+        power = (band.values.real**2 + band.values.imag**2).sum(axis=0)
+        rate_hz = beat_of_power(power, band.nodes.seconds / power.shape[0], _FASTEST_HZ)
+        if rate_hz is not None:
+            found.append((number, rate_hz))
+    for lowest, rate_hz in found:
+        beat_hz = rate_hz / lowest
+        for number, other_hz in found:
+            multiple = round(other_hz / beat_hz)
+            alike = abs(other_hz - multiple * beat_hz) < _ALIKE * beat_hz
+            if number > lowest and 1 <= multiple <= number and alike:
+                return beat_hz
+    return None

@@ -1,0 +1,89 @@
+"""How far away a pipe that is hidden under others can stand at most.
+
+Each partial of a 4′ falls on every second one of an 8′. Where the two are nearly in tune nothing
+tells them apart, and the 4′ has no value. But were it further off, its partials would be lines of
+their own. So every place within the sub-bands is asked whether the pipe could stand there: it could
+not where two of its lower partials, which its kind has, leave at that place less than a thousandth
+of the power that sounds in their sub-bands. What remains is where it stands.
+
+That a partial is not 30 dB softer than what it falls on is all that is assumed. A pipe which is
+softer, or dead, is not where the bound says, and nothing in the hold tells that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from walkboard.listening.joint.bands import Band
+from walkboard.listening.joint.stages import Joint
+from walkboard.listening.types import Comb, CombReading, ReadingFlag, Spectrum
+from walkboard.quantities import cents_of_ratio, ratio_of_cents
+
+_HIGHEST_NUMBER = 6  # higher partials of a dull pipe may be softer than is assumed
+_LEAST_BANDS = 2
+_SOFTEST = 10.0 ** (-30.0 / 10.0)
+_STEP_CENTS = 0.05
+
+
+def with_bounds(
+    joint: Joint, combs: Sequence[Comb], readings: Sequence[CombReading]
+) -> list[CombReading]:
+    """The readings, those merged without a bound with the one that the hold supports."""
+    return [
+        _bounded(joint, comb, pipe, reading)
+        if ReadingFlag.MERGED in reading.flags and reading.near_hz is None
+        else reading
+        for pipe, (comb, reading) in enumerate(zip(combs, readings, strict=True))
+    ]
+
+
+def _bounded(joint: Joint, comb: Comb, pipe: int, reading: CombReading) -> CombReading:
+    telling = _telling(joint, comb, pipe)
+    if len(telling) < _LEAST_BANDS:
+        return reading
+    low = max((band.group.centre_hz - band.group.even_hz) / number for band, number in telling)
+    high = min((band.group.centre_hz + band.group.even_hz) / number for band, number in telling)
+    count = int(cents_of_ratio(high / low) / _STEP_CENTS)
+    places = np.asarray(low * ratio_of_cents(_STEP_CENTS) ** np.arange(count), np.float64)
+    empty = np.zeros(count, int)
+    for band, number in telling:
+        empty += _share(band, places * number - band.group.centre_hz) < _SOFTEST
+    possible = np.flatnonzero(empty < _LEAST_BANDS)
+    if len(possible) == 0 or possible[0] == 0 or possible[-1] == count - 1:
+        return reading
+    first, last = float(places[possible[0]]), float(places[possible[-1]])
+    return replace(
+        reading,
+        near_hz=float(np.sqrt(first * last)),
+        bound_cents=0.5 * cents_of_ratio(last / first) + _STEP_CENTS,
+    )
+
+
+def _telling(joint: Joint, comb: Comb, pipe: int) -> list[tuple[Band, int]]:
+    """Sub-bands in which the pipe must be heard wherever it stands, with its number there."""
+    return [
+        (band, member.number)
+        for band in joint.bands
+        for member in band.members
+        if member.pipe == pipe
+        and member.number <= _HIGHEST_NUMBER
+        and (comb.spectrum is not Spectrum.ODD or member.number % 2 == 1)
+    ]
+
+
+def _share(band: Band, offsets_hz: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Power that a line at each offset may have at most, of all that sounds in the sub-band.
+
+    Under a Hann window over the whole hold, whose skirts hide nothing within 30 dB from two
+    resolutions away.
+    """
+    nodes = band.nodes
+    window = 0.5 + 0.5 * np.cos(2.0 * np.pi * nodes.times_s / nodes.seconds)
+    turns = np.exp(-2j * np.pi * np.outer(offsets_hz, nodes.times_s)) * (window / window.sum())
+    power = (np.abs(turns @ band.values.T) ** 2).sum(axis=1)
+    whole = float((np.abs(band.values) ** 2).mean(axis=1).sum())
+    return np.asarray(power / max(whole, 1e-300))

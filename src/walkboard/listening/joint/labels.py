@@ -1,0 +1,77 @@
+"""Which of two pipes in near unison is which, from their spectra.
+
+Nothing in the sound of a hold says which of two series belongs to which pipe but their spectra:
+what
+is remembered of the pipe (`Comb.levels_db`), or the kind of spectrum it may be expected to have.
+The
+levels of the partials, the common level free, are compared with it under a scatter of some dB.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from walkboard.listening.types import Comb, Spectrum
+
+_SCATTER_DB = 6.0  # of a partial about the shape of its kind; common practice, no source
+_BELIEVED = 0.25  # of what was heard of a pipe before beyond its kind: rooms and places differ
+_OUTLIER = 0.02
+_RANGE_DB = 60.0
+
+
+def expected_levels_db(comb: Comb, numbers: list[int]) -> list[float | None]:
+    """Levels of partials that a comb may be expected to have, up to a common level.
+
+    None where what is remembered does not reach. The shapes are common practice, no source.
+    """
+    kind = _levels_of_kind(comb, numbers)
+    if comb.levels_db is None:
+        return list(kind)
+    known = dict(enumerate(comb.levels_db, start=1))
+    beyond = {n: known[n] - due for n, due in zip(numbers, kind, strict=True) if n in known}
+    if not beyond:
+        return [None] * len(numbers)
+    middle = float(np.median(list(beyond.values())))
+    return [
+        due + _BELIEVED * (beyond[n] - middle) if n in beyond else None
+        for n, due in zip(numbers, kind, strict=True)
+    ]
+
+
+def _levels_of_kind(comb: Comb, numbers: list[int]) -> list[float]:
+    octaves = [float(np.log2(number)) for number in numbers]
+    if comb.spectrum is Spectrum.ODD:
+        return [-11.0 * o - 20.0 * (n % 2 == 0) for n, o in zip(numbers, octaves, strict=True)]
+    if comb.spectrum is Spectrum.BRIGHT:
+        return [
+            -3.0 * o - 6.0 * max(0.0, float(np.log2(n * comb.hz / 1500.0)))
+            for n, o in zip(numbers, octaves, strict=True)
+        ]
+    return [-9.0 * o for o in octaves]
+
+
+def likeness(comb: Comb, levels_db: Mapping[int, float]) -> float:
+    """Logarithm of how well partials' levels fit a comb, the common level free."""
+    numbers = sorted(levels_db)
+    due = expected_levels_db(comb, numbers)
+    pairs = [(levels_db[n], d) for n, d in zip(numbers, due, strict=True) if d is not None]
+    if len(pairs) < 2:
+        return 0.0
+    away = np.array([heard - d for heard, d in pairs])
+    away = (away - np.median(away)) / _SCATTER_DB
+    density = (1.0 - _OUTLIER) * np.exp(-0.5 * away**2) + _OUTLIER * _SCATTER_DB / _RANGE_DB
+    return float(np.log(density).sum())
+
+
+def odds_as_named(
+    first: Comb, second: Comb, of_first: Mapping[int, float], of_second: Mapping[int, float]
+) -> float:
+    """Logarithm of the odds that two spectra belong to the combs as given and not crosswise."""
+    if first.levels_db is None and second.levels_db is None and first.spectrum is second.spectrum:
+        return 0.0
+    shared = sorted(of_first.keys() & of_second.keys())
+    one, two = {n: of_first[n] for n in shared}, {n: of_second[n] for n in shared}
+    straight = likeness(first, one) + likeness(second, two)
+    return straight - likeness(first, two) - likeness(second, one)

@@ -1,0 +1,185 @@
+"""Where a pipe stands among others that are already known: a search over all its groups at once.
+
+For each band the gain in likelihood of one more line of free amplitude is
+
+    |e^H C⁻¹ z|² / (e^H C⁻¹ e),
+
+C the covariance of the known members' sound (amplitude free, room as large as it is believed, a
+model floor of −33 dB) and noise. The gain is had on a fine grid of frequencies by FFT, and summed
+over the bands as its logarithm, so that many bands that agree count more than a single one that the
+model of a loud neighbour leaves a remainder in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import scipy.fft
+
+from walkboard.listening.hold.movement import Floats
+from walkboard.listening.joint.bands import Band, Waves
+from walkboard.listening.joint.courses import Courses
+from walkboard.listening.joint.fit import gram, turned
+
+_FLOOR = 10.0**-3.3  # of a band's own power
+_TERMS = 7  # slow terms of the known members
+_PADDED = 6
+_STEP_BINS = 0.3
+_GAIN_UNIT = 6.0
+_BLIND = 0.03  # share of a line that must be new for it to count in full
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A place where a pipe may stand: offset from its reference [Hz] and the score there."""
+
+    offset_hz: float
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Whitened:
+    """A band with its known members taken out, ready to be asked at any frequency."""
+
+    band: Band
+    spectrum: Waves  # (channels, bins): transform of C⁻¹ z
+    taken: Floats  # (channels, bins): e^H e less e^H C⁻¹ e, over noise
+    noise: Floats
+
+    def at(self, rate_hz: Floats) -> tuple[Waves, Floats]:
+        """C⁻¹ z and C⁻¹ e against lines at these rates from the band's centre."""
+        bins = self.spectrum.shape[1]
+        cell = self.band.nodes.times_s[1] - self.band.nodes.times_s[0]
+        index = np.round(rate_hz * cell * bins).astype(np.intp) % bins
+        own = len(self.band.nodes.times_s) / self.noise[:, np.newaxis]
+        own = np.maximum(own - self.taken[:, index], 0.0)
+        return self.spectrum[:, index], own
+
+
+def _whiten(band: Band, index: int, courses: Courses, known: Sequence[int]) -> _Whitened:
+    members = [j for j, member in enumerate(band.members) if member.pipe in known]
+    count = len(band.nodes.times_s)
+    length = int(scipy.fft.next_fast_len(_PADDED * count))
+    power = (band.values.real**2 + band.values.imag**2).mean(axis=1)
+    noise = band.noise + _FLOOR * power
+    spectra = np.empty((len(band.values), length), dtype=complex)
+    taken = np.zeros((len(band.values), length))
+    terms = min(_TERMS, len(band.nodes.columns) - 1)
+    few = replace(band.nodes, columns=band.nodes.columns[: 1 + terms])
+    lines = turned(band, courses, members) if members else np.empty((0, count), dtype=complex)
+    columns = (lines[:, np.newaxis, :] * few.columns).reshape(-1, count)
+    product = gram(few, lines) if members else np.empty((0, 0), dtype=complex)
+    for channel, values in enumerate(band.values):
+        rest = values
+        if members:
+            precision = np.empty((len(members), 1 + terms))
+            precision[:, 0] = 1e-4 / power[channel] / count
+            for row, j in enumerate(members):
+                member = band.members[j]
+                part = courses.components.get((index, j))
+                squared = power[channel] if part is None else np.abs(part.amplitude[channel]) ** 2
+                var = courses.room_variance(member.pipe, member.number, band.nodes)[:terms]
+                precision[row, 1:] = 1.0 / (2.0 * var * max(float(squared), 1e-9 * power[channel]))
+            whole = product + np.diag(noise[channel] * precision.ravel())
+            factor = np.linalg.cholesky(whole)
+            root = np.linalg.solve(factor, columns.conj())
+            rest = values - root.conj().T @ (root @ values)
+            overlap = scipy.fft.fft(root.conj(), length, axis=1)
+            taken[channel] = (overlap.real**2 + overlap.imag**2).sum(axis=0) / noise[channel]
+        spectra[channel] = scipy.fft.fft(rest, length) / noise[channel]
+    return _Whitened(band, spectra, taken, noise)
+
+
+def _rate(band: Band, courses: Courses, pipe: int, offset_hz: Floats) -> tuple[int, Floats]:
+    number = next(m.number for m in band.members if m.pipe == pipe)
+    return number, number * (courses.reference_hz[pipe] + offset_hz) - band.group.centre_hz
+
+
+def grid_of(
+    bands: Sequence[Band], chosen: Sequence[int], courses: Courses, pipe: int, cents: float
+) -> Floats:
+    """Offsets [Hz] fine enough for the highest band."""
+    seconds = bands[0].nodes.seconds
+    highest = max(m.number for index in chosen for m in bands[index].members if m.pipe == pipe)
+    reach = courses.reference_hz[pipe] * (2.0 ** (cents / 1200.0) - 1.0)
+    step = _STEP_BINS / seconds / highest
+    half = int(np.ceil(reach / step))
+    return np.asarray(np.arange(-half, half + 1) * step, dtype=np.float64)
+
+
+def search_one(  # noqa: PLR0917
+    bands: Sequence[Band],
+    chosen: Sequence[int],
+    courses: Courses,
+    pipe: int,
+    known: Sequence[int],
+    cents: float,
+    most: int = 3,
+) -> list[Candidate]:
+    """Best places of a pipe, the best first, those nearer than two steps to a better left out."""
+    grid = grid_of(bands, chosen, courses, pipe, cents)
+    score = np.zeros(len(grid))
+    for index in chosen:
+        white = _whiten(bands[index], index, courses, known)
+        _, rate = _rate(bands[index], courses, pipe, grid)
+        pull, own = white.at(rate)
+        full = len(bands[index].nodes.times_s) / white.noise[:, np.newaxis]
+        gain = (np.abs(pull) ** 2 / (own + _BLIND * full)).sum(axis=0)
+        score += np.log1p(gain / _GAIN_UNIT)
+    peaks = np.nonzero((score >= np.roll(score, 1)) & (score > np.roll(score, -1)))[0]
+    found: list[Candidate] = []
+    for place in sorted(peaks, key=lambda p: -score[p]):
+        if len(found) >= most:
+            break
+        found.append(Candidate(float(grid[place]), float(score[place])))
+    return found or [Candidate(0.0, 0.0)]
+
+
+def search_two(  # noqa: PLR0917
+    bands: Sequence[Band],
+    chosen: Sequence[int],
+    courses: Courses,
+    pair: tuple[int, int],
+    known: Sequence[int],
+    cents: float,
+    apart_hz: float,
+) -> list[tuple[float, float, float]]:
+    """Places (offset of the first, of the second, score) of two pipes in near unison, best first.
+
+    The two are not told apart here: the first is the lower one. Nearer than `apart_hz` a line that
+    is broad by its own movement looks like two, so there is no use in looking.
+    """
+    first = pair[0]
+    grid = grid_of(bands, chosen, courses, first, cents)
+    score = np.zeros((len(grid), len(grid)))
+    i, j = np.arange(len(grid))[:, np.newaxis], np.arange(len(grid))[np.newaxis, :]
+    for index in chosen:
+        band = bands[index]
+        white = _whiten(band, index, courses, known)
+        _, rate = _rate(band, courses, first, grid)
+        pull, own = white.at(rate)
+        lag = (np.arange(len(grid)) * (rate[1] - rate[0]))[:, np.newaxis]
+        cross = np.exp(2j * np.pi * lag * band.nodes.times_s).sum(axis=1)
+        gain = np.zeros(score.shape)
+        for channel in range(len(pull)):
+            f, d = pull[channel], own[channel] * (1.0 + _BLIND) + 1e-12
+            share = np.sqrt(np.outer(d, d)) * white.noise[channel] / len(band.nodes.times_s)
+            s = cross[np.abs(i - j)] / white.noise[channel] * np.minimum(1.0, share)
+            s = np.where(j >= i, s, s.conj())
+            both = np.outer(d, d)
+            det = np.maximum(both - np.abs(s) ** 2, 1e-9 * both)
+            top = np.outer(np.abs(f) ** 2, d) + np.outer(d, np.abs(f) ** 2)
+            top -= 2.0 * (np.outer(f.conj(), f) * s).real
+            gain += np.maximum(top, 0.0) / det
+        score += np.log1p(gain / _GAIN_UNIT)
+    upper = np.where(j - i >= max(1.0, apart_hz / (grid[1] - grid[0])), score, -np.inf)
+    found = []
+    for _ in range(2):
+        a, b = np.unravel_index(int(np.argmax(upper)), upper.shape)
+        if not np.isfinite(upper[a, b]):
+            break
+        found.append((float(grid[a]), float(grid[b]), float(upper[a, b])))
+        upper[max(0, a - 4) : a + 5, max(0, b - 4) : b + 5] = -np.inf
+    return found

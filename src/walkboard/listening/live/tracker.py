@@ -1,0 +1,402 @@
+"""The live tracker: follows one pipe, alone or beside a reference, block by block.
+
+Conventions. Times are seconds of the source's clock. A deviation in cents and a beat rate are
+positive where the pipe is sharp. A reading that cannot be trusted has no ``hz`` and flags that say
+what is heard instead.
+
+Each update makes two looks at what lies in the ring. A *quick* one (`tracking_quick`, the last
+0.2 s or six periods) follows a pipe that is being moved and tells when it began to move; a *steady*
+one (`tracking_steady`: the machinery of `estimating`) covers what has been heard since then, so the
+reading tightens as the hold lasts. For a high pipe whose room still fills `tracking_room` tells the
+two apart. Beside a reference both pipes are read jointly
+(`tracking_pair`). What else sounds is named by `tracking_recognition`.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from walkboard.listening.live import reverberation as room
+from walkboard.listening.live.pair import PairTracker
+from walkboard.listening.live.quick import Quick, quick_look
+from walkboard.listening.live.readings import LiveFlag, LiveReading, beats_against
+from walkboard.listening.live.recognise import Recognised, recognise
+from walkboard.listening.live.ring import Ring
+from walkboard.listening.live.steady import Steady, steady_look
+from walkboard.listening.types import Comb
+from walkboard.quantities import cents_between
+
+UPDATE_S = 0.05
+PAIR_UPDATE_S = 0.1
+LONGEST_S = 2.5
+_RING_S = 4.0
+_SHORTEST_S = 0.12
+_QUICK_S = 0.2
+_QUICK_PERIODS = 7.0
+_STEADY_S = 0.45
+_STEADY_PERIODS = 14.0
+_MOVED_CENTS = 0.5  # from where on a pipe is said to move
+_MOVED_SIGMAS = 5.0
+_JUMP_CENTS = 60.0
+_OWN_CENTS = 50.0
+_PLAIN_CENTS = 35.0
+_STILL_S = 0.3  # over which a pipe must have stood still to be read steadily
+_RECOGNISE_S = 0.15  # between two looks at what else sounds
+_UNEXPLAINED = 0.06  # share of the power from which something else sounds
+_CLIPPED = 0.999
+_ROOM_FILLS_S = 0.25
+_AGREE_SIGMAS = 4.0  # that two ways of looking may differ by
+_ONSET_S = 0.15  # a quick look at a hold that has just begun is as short
+_WORST_SIGMA_CENTS = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What is being tuned.
+
+    Attributes
+    ----------
+    pipe : Comb
+        Its target: ``hz`` is what the reading is compared with.
+    reference : Comb or None
+        A pipe that sounds together with it, where it stands (or is believed to).
+    others : tuple of Comb
+        The other keys of the rank, so that a slip of the key holder is named.
+    """
+
+    pipe: Comb
+    reference: Comb | None = None
+    others: tuple[Comb, ...] = ()
+
+
+@dataclass(slots=True)
+class _Hold:
+    """What is known of the hold that is heard now."""
+
+    began_s: float
+    quiet_since_s: float  # nothing has moved since
+    hz: float
+    room_cents: float
+    steady: Steady | None = None
+    looks: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=12))
+    moved: bool = False
+    doubts: int = 0
+    missed: int = 0
+
+
+@dataclass(slots=True)
+class Tracker:
+    """Follows the pipe that is expected.
+
+    Attributes
+    ----------
+    sample_rate : int
+        Of the blocks [Hz].
+    expected : Expected
+        Change it with `expect`.
+    update_s : float
+        Between two readings of one pipe [s].
+    longest_s : float
+        Longest window of a steady reading [s]; may be changed at any time.
+    """
+
+    sample_rate: int
+    expected: Expected
+    update_s: float = UPDATE_S
+    longest_s: float = LONGEST_S
+    _ring: Ring = field(init=False)
+    _hold: _Hold | None = field(init=False, default=None)
+    _pair: PairTracker | None = field(init=False, default=None)
+    _due_s: float = field(init=False, default=-np.inf)
+    _looked_s: float = field(init=False, default=-np.inf)
+    _recognised: Recognised | None = field(init=False, default=None)
+    _quietest: float = field(init=False, default=np.inf)
+
+    def __post_init__(self) -> None:
+        if not 4_000 <= self.sample_rate <= 400_000:
+            raise ValueError(f"a sample rate lies between 4 and 400 kHz, not {self.sample_rate}")
+        self._ring = Ring(self.sample_rate, _RING_S)
+        self.expect(self.expected)
+
+    def expect(self, expected: Expected) -> None:
+        """Follow another pipe from now on."""
+        self.expected = expected
+        self._hold = None
+        self._recognised = None
+        self._pair = None
+        if expected.reference is not None:
+            self._pair = PairTracker(expected.pipe, expected.reference)
+
+    def take(self, samples: NDArray[np.floating], start_s: float) -> tuple[LiveReading, ...]:
+        """Take a block and give the readings that have come due, mostly one or none.
+
+        Parameters
+        ----------
+        samples : ndarray, shape (n,) or (n, channels)
+            Full scale ±1. Values that are no numbers count as 0.
+        start_s : float
+            Time of the first sample. Where it is later than the end of the last block by more than
+            a few milliseconds, blocks were lost, and the hold is followed anew.
+        """
+        step_s = self.update_s if self._pair is None else max(self.update_s, PAIR_UPDATE_S)
+        if self._ring.put(np.asarray(samples, dtype=np.float32), start_s):
+            self._forget()
+        if self._ring.end_s < self._due_s:
+            return ()
+        self._due_s = max(self._due_s + step_s, self._ring.end_s + 0.5 * step_s)
+        return (self._read(),)
+
+    def _forget(self) -> None:
+        self._hold = None
+        if self._pair is not None:
+            self._pair.forget()
+
+    def _read(self) -> LiveReading:
+        now_s = self._ring.end_s
+        recent = self._ring.last(max(_QUICK_S, _QUICK_PERIODS / self.expected.pipe.hz))
+        if len(recent) < _SHORTEST_S * self.sample_rate:
+            return LiveReading.none(now_s, -120.0, LiveFlag.SILENT)
+        level = float(np.sqrt(np.mean(recent**2)))
+        flags = [LiveFlag.CLIPPED] if _clips(recent) else []
+        if self._pair is not None:
+            return self._read_pair(now_s, level, flags)
+        near_hz = self.expected.pipe.hz if self._hold is None else self._hold.hz
+        wide = self._hold is None or self._hold.missed > 0
+        look = quick_look(recent, self.sample_rate, near_hz, wide=wide)
+        if look is None or not look.heard:
+            return self._not_heard(now_s, level, recent, flags)
+        self._look_around(now_s, level, recent, look)
+        named = self._recognised
+        nearer = self._nearer(look.hz)
+        if named is None and nearer is not None:
+            self._hold = None
+            return LiveReading.none(
+                now_s, _db(level), *flags, LiveFlag.OTHER_KEY, heard=nearer.label
+            )
+        if named is not None and named.instead:
+            self._hold = None
+            return LiveReading.none(now_s, _db(level), *flags, named.flag, heard=named.label)
+        if named is not None:
+            flags.append(named.flag)
+        return self._follow(now_s, level, look, flags, None if named is None else named.label)
+
+    def _plain(self, look: Quick) -> bool:
+        """Whether it is plainly the pipe expected and nothing else."""
+        away = abs(cents_between(self.expected.pipe.hz, look.hz))
+        return (
+            look.explained > 1.0 - _UNEXPLAINED and look.every_nth is None and away < _PLAIN_CENTS
+        )
+
+    def _nearer(self, hz: float) -> Comb | None:
+        """Another key of the rank that a frequency is nearer to than to the pipe expected."""
+        away = abs(cents_between(self.expected.pipe.hz, hz))
+        if away < _OWN_CENTS:
+            return None
+        near = min(
+            self.expected.others, key=lambda comb: abs(cents_between(comb.hz, hz)), default=None
+        )
+        if near is None or abs(cents_between(near.hz, hz)) > min(away, _OWN_CENTS):
+            return None
+        return near
+
+    def _follow(
+        self,
+        now_s: float,
+        level: float,
+        look: Quick,
+        flags: list[LiveFlag],
+        heard: str | None,
+    ) -> LiveReading:
+        hold = self._hold
+        if hold is None or abs(cents_between(hold.hz, look.hz)) > _JUMP_CENTS:
+            began_s = now_s - look.seconds
+            hold = self._hold = _Hold(began_s, began_s, look.hz, look.room_cents)
+        hold.missed = 0
+        if hold.steady is not None:
+            away = abs(cents_between(hold.steady.hz, look.hz))
+            limit = _least_movement(hold, look, now_s)
+            hold.doubts = hold.doubts + 1 if away > limit else 0
+            if hold.doubts >= 2:
+                hold.quiet_since_s = now_s - 0.5 * look.seconds
+                hold.steady, hold.doubts, hold.moved = None, 0, True
+        hold.hz, hold.room_cents = look.hz, look.room_cents
+        steady = self._steady(now_s, hold) if _stands_still(hold, look, now_s) else None
+        if steady is None:
+            if hold.moved:
+                flags.append(LiveFlag.MOVING)
+            sigma = float(np.hypot(look.sigma_cents, look.room_cents))
+            return self._reading(now_s, look.hz, sigma, look.seconds, level, flags, heard)
+        seen = self._through_room(now_s, hold, steady)
+        if seen is not None:
+            hold.steady, hold.hz = seen, seen.hz
+            return self._reading(
+                now_s, seen.hz, seen.sigma_cents, steady.seconds, level, flags, heard
+            )
+        hold.steady = steady
+        hold.hz = steady.hz
+        # While the room still fills, or still holds the pitch before a move, σ says so.
+        filled_s = now_s - steady.seconds - hold.quiet_since_s
+        filling = hold.room_cents * float(np.exp(-max(0.0, filled_s) / _ROOM_FILLS_S))
+        sigma = float(np.hypot(steady.sigma_cents, filling))
+        return self._reading(now_s, steady.hz, sigma, steady.seconds, level, flags, heard)
+
+    def _through_room(self, now_s: float, hold: _Hold, steady: Steady) -> Steady | None:
+        """A high pipe whose room fills, told apart from it; None where that is not the case."""
+        into_s = now_s - hold.began_s
+        is_high = self.expected.pipe.hz >= room.LOWEST_HZ
+        if hold.moved or into_s > room.UNTIL_S or not is_high:
+            return None
+        window_s = now_s - self._begin_s(now_s, hold)
+        if into_s > room.LONGEST_S and window_s > room.LONGEST_S - 0.3:
+            return None
+        sound = self._ring.since(max(hold.began_s, now_s - room.LONGEST_S))
+        seen = room.room_look(
+            sound,
+            self.sample_rate,
+            steady.hz,
+            window_s,
+            from_onset=into_s <= room.LONGEST_S,
+        )
+        if seen is None:
+            return None
+        sure = float(np.hypot(np.hypot(seen.sigma_cents, steady.sigma_cents), hold.room_cents))
+        return seen if abs(cents_between(steady.hz, seen.hz)) < _AGREE_SIGMAS * sure else None
+
+    def _begin_s(self, now_s: float, hold: _Hold) -> float:
+        """From when on a steady look is made: the room fills, so the beginning is left out."""
+        into_s = now_s - hold.quiet_since_s
+        return max(hold.quiet_since_s + min(1.0, into_s / 3.0), now_s - self.longest_s)
+
+    def _steady(self, now_s: float, hold: _Hold) -> Steady | None:
+        hz = self.expected.pipe.hz
+        begin_s = self._begin_s(now_s, hold)
+        if now_s - begin_s < max(_STEADY_S, _STEADY_PERIODS / hz):
+            return None
+        return steady_look(self._ring.since(begin_s), self.sample_rate, hold.hz)
+
+    def _reading(  # noqa: PLR0917
+        self,
+        now_s: float,
+        hz: float,
+        sigma_cents: float,
+        window_s: float,
+        level: float,
+        flags: Sequence[LiveFlag],
+        heard: str | None,
+    ) -> LiveReading:
+        if sigma_cents > _WORST_SIGMA_CENTS:
+            return LiveReading.none(now_s, _db(level), *flags, LiveFlag.FAINT, heard=heard)
+        return LiveReading(
+            at_s=now_s,
+            hz=hz,
+            sigma_cents=sigma_cents,
+            cents=cents_between(self.expected.pipe.hz, hz),
+            beats_per_second=hz - self.expected.pipe.hz,
+            level_db=_db(level),
+            window_s=window_s,
+            flags=tuple(flags),
+            heard=heard,
+        )
+
+    def _read_pair(self, now_s: float, level: float, flags: list[LiveFlag]) -> LiveReading:
+        assert self._pair is not None
+        reference = self.expected.reference
+        assert reference is not None
+        found = self._pair.read(self._ring, now_s)
+        if found is None:
+            recent = self._ring.last(0.3)
+            self._look_around(now_s, level, recent, None)
+            named = self._recognised
+            flag = LiveFlag.SILENT if self._pair.silent else LiveFlag.MERGED
+            if named is not None and named.instead:
+                flag = named.flag
+            label = None if named is None else named.label
+            return LiveReading.none(now_s, _db(level), *flags, flag, heard=label)
+        flags += found.flags
+        return LiveReading(
+            at_s=now_s,
+            hz=found.hz,
+            sigma_cents=found.sigma_cents,
+            cents=None if found.hz is None else cents_between(self.expected.pipe.hz, found.hz),
+            beats_per_second=None
+            if found.hz is None or found.reference_hz is None
+            else beats_against(found.hz, found.reference_hz),
+            level_db=_db(level),
+            window_s=found.seconds,
+            flags=tuple(flags),
+            reference_hz=found.reference_hz,
+            reference_sigma_cents=found.reference_sigma_cents,
+            near_hz=found.near_hz,
+            bound_cents=found.bound_cents,
+        )
+
+    def _not_heard(
+        self, now_s: float, level: float, recent: NDArray[np.float32], flags: list[LiveFlag]
+    ) -> LiveReading:
+        if self._hold is not None:
+            self._hold.missed += 1
+            if self._hold.missed > 3:
+                self._hold = None
+        self._quietest = min(1.02 * self._quietest, max(level, 1e-6))
+        self._look_around(now_s, level, recent, None)
+        named = self._recognised
+        if named is not None:
+            return LiveReading.none(now_s, _db(level), *flags, named.flag, heard=named.label)
+        loud = level > 4.0 * self._quietest and level > 1e-4
+        flag = LiveFlag.NOISE if loud else LiveFlag.SILENT
+        return LiveReading.none(now_s, _db(level), *flags, flag)
+
+    def _look_around(
+        self, now_s: float, level: float, recent: NDArray[np.float32], look: Quick | None
+    ) -> None:
+        """Find out now and then what else sounds; the last answer stands meanwhile."""
+        if look is not None and self._plain(look):
+            self._recognised = None
+            return
+        # A hold that goes on is seldom another's; one that begins is asked at once.
+        if self._hold is not None and now_s - self._looked_s < _RECOGNISE_S:
+            return
+        if level < 1e-6:
+            self._recognised = None
+            return
+        self._looked_s = now_s
+        pipe = self.expected.pipe if self._hold is None else Comb("", self._hold.hz)
+        span = self._ring.last(max(0.25, 10.0 / self.expected.pipe.hz))
+        span = span if len(span) > len(recent) else recent
+        self._recognised = recognise(
+            span, self.sample_rate, pipe, self.expected.others, pipe_is_heard=look is not None
+        )
+
+
+def _stands_still(hold: _Hold, look: Quick, now_s: float) -> bool:
+    """Whether the quick looks of the last moments agree; remembers the newest."""
+    hold.looks.append((now_s, look.hz))
+    before = [hz for at_s, hz in hold.looks if at_s <= now_s - _STILL_S + 0.01]
+    if hold.steady is not None or not before:
+        return True
+    if abs(cents_between(before[-1], look.hz)) < 0.7 * _least_movement(hold, look, now_s):
+        return True
+    hold.quiet_since_s = max(hold.quiet_since_s, now_s - look.seconds)
+    return False
+
+
+def _least_movement(hold: _Hold, look: Quick, now_s: float) -> float:
+    """Difference of two looks from which a pipe is said to move [cents]."""
+    filling = float(np.exp(-(now_s - hold.began_s) / (2.0 * _ROOM_FILLS_S)))
+    sigma = float(np.hypot(look.sigma_cents, look.room_cents * filling))
+    return max(_MOVED_CENTS, _MOVED_SIGMAS * sigma)
+
+
+def _clips(samples: NDArray[np.float32]) -> bool:
+    size = np.abs(samples)
+    return bool(np.count_nonzero(size >= _CLIPPED) >= 4)
+
+
+def _db(level: float) -> float:
+    """Level of a root mean square, a full-scale sine being 0 dB."""
+    return float(20.0 * np.log10(max(level, 1e-7)) + 3.01)

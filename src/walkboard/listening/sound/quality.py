@@ -1,0 +1,277 @@
+"""What one pass over a recording tells of its soundness: overload, dead channels, offset, gaps."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from walkboard.listening.sound.decoder import Coding, Samples
+
+SILENT_BELOW_DB = -80.0  # of half the swing; the dither of 16 bits lies below. Own choice.
+DEAD_BELOW_DB = -60.0  # of a channel under the loudest one. Own choice.
+LARGE_OFFSET = 0.01  # of full scale; a sound converter is far better. Own choice.
+QUIET_BELOW_DB = -40.0  # of the peak: noise of small recorders begins to count. Own choice.
+_ABSURD = 1e4  # times full scale, 80 dB over: no float recording of sound holds it
+_CLIP_RUN = 3  # samples in succession at the stop
+_CLIP_RUNS = 3  # such runs: one alone may be the honest top of a recording set to full scale
+_CLIP_JOIN_S = 0.125  # two periods of 16 Hz: runs nearer than this are one span
+_MOST_SPANS = 1000  # kept; more are only counted
+
+
+@dataclass(frozen=True, slots=True)
+class ClippedSpan:
+    """A stretch in which a channel runs against its stop again and again.
+
+    Attributes
+    ----------
+    start_s, end_s : float
+    channel : int
+        From 0.
+    runs : int
+        How many tops are cut off in it.
+    """
+
+    start_s: float
+    end_s: float
+    channel: int
+    runs: int
+
+
+@dataclass(frozen=True, slots=True)
+class SoundQuality:
+    """How sound a recording is, measured over all of it.
+
+    Attributes
+    ----------
+    seconds : float
+        Length as decoded.
+    peak_db : float
+        Largest magnitude of any channel [dB of full scale]; −inf where all samples are nought.
+    swing_db : float
+        Half the distance between the highest and the lowest sample, loudest channel [dB].
+    channel_db : tuple of float
+        Root mean square of each channel about its mean [dB of full scale].
+    dc_offset : tuple of float
+        Mean of each channel, as a part of full scale.
+    clipped : tuple of ClippedSpan
+        In time; at most 1000.
+    not_numbers : int
+        Samples that were no finite number, or ten thousand times full scale and more; they were
+        read as silence.
+    dead_channels : tuple of int
+        Channels, from 0, more than 60 dB under the loudest.
+    warnings : tuple of str
+        Whole sentences for the tuner.
+    """
+
+    seconds: float
+    peak_db: float
+    swing_db: float
+    channel_db: tuple[float, ...]
+    dc_offset: tuple[float, ...]
+    clipped: tuple[ClippedSpan, ...]
+    not_numbers: int
+    dead_channels: tuple[int, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether nothing was recorded at all."""
+        return self.swing_db < SILENT_BELOW_DB
+
+    @property
+    def live_channels(self) -> tuple[int, ...]:
+        """Channels worth listening to, from 0."""
+        return tuple(c for c in range(len(self.channel_db)) if c not in self.dead_channels)
+
+
+@dataclass(slots=True)
+class _Run:
+    """A clipped span that may still grow [frames]."""
+
+    start: int
+    end: int
+    runs: int
+
+
+@dataclass(slots=True)
+class QualityMeter:
+    """Takes a recording block by block and gives its `SoundQuality`.
+
+    Parameters
+    ----------
+    sample_rate, channels : int
+    coding : Coding
+    bits : int or None
+        Of an integer sample.
+    """
+
+    sample_rate: int
+    channels: int
+    coding: Coding
+    bits: int | None
+    frames: int = 0
+    not_numbers: int = 0
+    first_not_number: int | None = None
+    _high: NDArray[np.float32] = field(init=False)
+    _low: NDArray[np.float32] = field(init=False)
+    _sum: NDArray[np.float64] = field(init=False)
+    _squares: NDArray[np.float64] = field(init=False)
+    _open: dict[int, _Run] = field(default_factory=dict)
+    _spans: list[ClippedSpan] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self._high = np.full(self.channels, -np.inf, np.float32)
+        self._low = np.full(self.channels, np.inf, np.float32)
+        self._sum = np.zeros(self.channels)
+        self._squares = np.zeros(self.channels)
+
+    def take(self, block: Samples) -> Samples:
+        """Account for a block of shape (frames, channels); returns it with finite samples only."""
+        # Reducing along interleaved samples is ten times slower than along each channel laid out.
+        laid_out = np.ascontiguousarray(block.T)
+        squares = _squares_of(laid_out)
+        if not (squares <= _ABSURD**2).all():
+            block = self._finite(block)
+            laid_out = np.ascontiguousarray(block.T)
+            squares = _squares_of(laid_out.astype(np.float64))
+        high, low = laid_out.max(axis=1), laid_out.min(axis=1)
+        np.maximum(self._high, high, out=self._high)
+        np.minimum(self._low, low, out=self._low)
+        self._sum += laid_out.sum(axis=1)
+        self._squares += squares
+        for channel in np.flatnonzero(np.maximum(high, -low) >= self._stop):
+            self._clipping(block[:, channel], int(channel))
+        self.frames += len(block)
+        return block
+
+    def result(self, warnings: tuple[str, ...] = ()) -> SoundQuality:
+        """The quality of all that was taken.
+
+        Parameters
+        ----------
+        warnings : tuple of str
+            What is already known; put before what is found here.
+        """
+        for channel in tuple(self._open):
+            self._close(channel)
+        count = max(self.frames, 1)
+        mean = self._sum / count
+        variance = np.maximum(self._squares / count - mean**2, 0.0)
+        channel_db = tuple(_db(math.sqrt(v)) for v in variance)
+        dead = tuple(
+            c
+            for c, level in enumerate(channel_db)
+            if max(channel_db) > -math.inf and level < max(channel_db) + DEAD_BELOW_DB
+        )
+        any_frames = self.frames > 0
+        peak = float(np.max(np.maximum(self._high, -self._low))) if any_frames else 0.0
+        swing = float(np.max(self._high / 2.0 - self._low / 2.0)) if any_frames else 0.0
+        found = SoundQuality(
+            seconds=self.frames / self.sample_rate,
+            peak_db=_db(peak),
+            swing_db=_db(swing),
+            channel_db=channel_db,
+            dc_offset=tuple(float(m) for m in mean),
+            clipped=tuple(sorted(self._spans, key=lambda s: (s.start_s, s.channel))),
+            not_numbers=self.not_numbers,
+            dead_channels=dead,
+            warnings=(),
+        )
+        return _with_warnings(found, warnings, self.first_not_number, self.sample_rate)
+
+    @property
+    def _stop(self) -> float:
+        """Magnitude from which a sample may have run against the stop."""
+        if self.coding is Coding.INTEGER and self.bits is not None and self.bits <= 16:
+            return 1.0 - 2.5 * 2.0 ** (1 - self.bits)  # the highest code or its neighbour
+        return 0.999
+
+    def _finite(self, block: Samples) -> Samples:
+        bad = ~(np.abs(block) <= _ABSURD)
+        if self.first_not_number is None and bad.any():
+            self.first_not_number = self.frames + int(np.flatnonzero(bad.any(axis=1))[0])
+        self.not_numbers += int(bad.sum())
+        return np.where(bad, np.float32(0.0), block)
+
+    def _clipping(self, samples: NDArray[np.float32], channel: int) -> None:
+        """Find runs at the stop: at least three samples in succession on the same side."""
+        side = np.where(samples >= self._stop, 1, np.where(samples <= -self._stop, -1, 0))
+        if self.coding is Coding.FLOAT:  # may pass full scale unharmed: only a flat top counts
+            flat = np.diff(samples) == 0.0
+            side = np.where(
+                np.concatenate(([False], flat)) | np.concatenate((flat, [False])), side, 0
+            )
+        edges = np.flatnonzero(np.diff(side, prepend=0, append=0))
+        for begin, end in pairwise(edges):
+            if side[begin] != 0 and end - begin >= _CLIP_RUN:
+                self._note_run(channel, self.frames + int(begin), self.frames + int(end))
+
+    def _note_run(self, channel: int, begin: int, end: int) -> None:
+        run = self._open.get(channel)
+        if run is not None and begin - run.end <= _CLIP_JOIN_S * self.sample_rate:
+            run.end, run.runs = end, run.runs + 1
+            return
+        if run is not None:
+            self._close(channel)
+        self._open[channel] = _Run(begin, end, 1)
+
+    def _close(self, channel: int) -> None:
+        run = self._open.pop(channel)
+        if run.runs >= _CLIP_RUNS and len(self._spans) < _MOST_SPANS:
+            self._spans.append(
+                ClippedSpan(
+                    run.start / self.sample_rate, run.end / self.sample_rate, channel, run.runs
+                )
+            )
+
+
+def _squares_of(channels: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Sum of the squares of each channel; not finite where its samples are not."""
+    with np.errstate(invalid="ignore", over="ignore"):
+        return np.array([float(channel @ channel) for channel in channels])
+
+
+def _with_warnings(
+    found: SoundQuality, known: tuple[str, ...], first_bad: int | None, sample_rate: int
+) -> SoundQuality:
+    said = list(known)
+    if first_bad is not None:
+        said.append(
+            f"{found.not_numbers} samples are no numbers, the first at "
+            f"{first_bad / sample_rate:.2f} s; they were read as silence."
+        )
+    if found.clipped:
+        first = found.clipped[0]
+        places = len(found.clipped)
+        said.append(
+            f"Clipped in {places} place{'' if places == 1 else 's'}, the first from "
+            f"{first.start_s:.2f} to {first.end_s:.2f} s. Lower the recorder's level next time."
+        )
+    if found.dead_channels and not found.is_silent:
+        names = " and ".join(str(c + 1) for c in found.dead_channels)
+        many = len(found.dead_channels) > 1
+        said.append(
+            f"Channel{'s' if many else ''} {names} of {len(found.channel_db)} "
+            f"{'are' if many else 'is'} dead; only what sounds was used."
+        )
+    worst = max(found.dc_offset, key=abs, default=0.0)
+    if abs(worst) > LARGE_OFFSET:
+        said.append(
+            f"The recording stands off nought by {100 * worst:+.1f} % of full scale: "
+            "have the recorder's input looked at."
+        )
+    if not found.is_silent and found.peak_db < QUIET_BELOW_DB:
+        said.append(
+            f"The recording is faint: it peaks at {found.peak_db:.0f} dB. "
+            "Raise the recorder's level next time."
+        )
+    return replace(found, warnings=tuple(said))
+
+
+def _db(magnitude: float) -> float:
+    return 20.0 * math.log10(magnitude) if magnitude > 0.0 else -math.inf

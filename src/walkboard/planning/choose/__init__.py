@@ -1,0 +1,10 @@
+"""Which pipes to tune in the minutes there are, with a proof.
+
+- `task`, `problem`, `arrays`: the choice as arrays
+- `demands`: what must be done, or left
+- `bound`, `fixing`, `continuous`: lower bounds
+- `knapsack`, `solve`: the exact choice at one reference
+- `tied`: references of several divisions
+- `certify`: the choice over all references
+- `curve`: what further minutes would buy
+"""

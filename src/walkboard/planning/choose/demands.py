@@ -1,0 +1,144 @@
+"""What a plan is asked to do, or to leave, whatever it costs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from walkboard.errors import InputError
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.planning.value.risk import RiskyPipes
+
+MOST_TIE_CENTS = 3.0  # further apart, two divisions are no longer one organ: a degree of air
+FAULT_MINUTES = 5.0  # to see to a fault of a pipe, its tuning apart: common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Demands:
+    """What a plan must do and must not.
+
+    Attributes
+    ----------
+    must : frozenset of PipeRef
+        To be tuned in any case, as pipes with a fault.
+    must_not : frozenset of PipeRef
+        Not to be touched; historic ranks never are.
+    out_of_reach : frozenset of str
+        Ranks that nobody can get at today, by id.
+    within_cents : mapping of stop id to cents
+        Stops that the event needs within so much of the pitch that the organ is tuned to.
+    tie_cents : float
+        How far apart two divisions may be tuned, each for its own air; 0: one pitch for all.
+    risky : RiskyPipes
+    extra_minutes : mapping of PipeRef to minutes
+        What a pipe takes besides its tuning, as the mending of a fault.
+    """
+
+    must: frozenset[PipeRef] = frozenset()
+    must_not: frozenset[PipeRef] = frozenset()
+    out_of_reach: frozenset[str] = frozenset()
+    within_cents: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    tie_cents: float = 0.0
+    risky: RiskyPipes = RiskyPipes.COUNT
+    extra_minutes: Mapping[PipeRef, float] = field(default_factory=lambda: MappingProxyType({}))
+
+    def check(self, organ: Organ) -> None:
+        """Refuse what an organ has not, and what contradicts itself.
+
+        Raises
+        ------
+        UnknownNameError
+            When a rank, a stop or a pipe's rank is not there.
+        InputError
+            When a pipe must and must not be tuned, or a figure cannot be.
+        """
+        for pipe in (*self.must, *self.must_not):
+            rank = organ.rank(pipe.rank)
+            if pipe.number > rank.pipes:
+                raise InputError(f"{rank.id} has {rank.pipes} pipes, so there is no {pipe}.")
+        for rank_id in self.out_of_reach:
+            organ.rank(rank_id)
+        for stop, cents in self.within_cents.items():
+            organ.stop(stop)
+            if not 0.1 <= cents <= 50.0:
+                raise InputError(
+                    f"A stop cannot be asked to stand within {cents:g} cents.",
+                    where=stop,
+                    mend="Give 0.1 to 50 cents; 3 are about a degree of air.",
+                )
+        if not 0.0 <= self.tie_cents <= MOST_TIE_CENTS:
+            raise InputError(
+                f"Divisions cannot be tied within {self.tie_cents:g} cents.",
+                mend=f"Give 0 to {MOST_TIE_CENTS:g} cents.",
+            )
+        for pipe in sorted(self.must):
+            why = self._why_not(organ, pipe)
+            if why:
+                raise InputError(
+                    f"{pipe} must be tuned, but {why}.", mend="Leave one of the two out."
+                )
+
+    def _why_not(self, organ: Organ, pipe: PipeRef) -> str:
+        if pipe in self.must_not:
+            return "must not be touched"
+        if pipe.rank in self.out_of_reach:
+            return "its rank is out of reach"
+        if organ.rank(pipe.rank).historic:
+            return "its rank is historic"
+        return ""
+
+
+def pipes_named(organ: Organ, names: Iterable[str]) -> frozenset[PipeRef]:
+    """Pipes that ranks, stops, or ``rank:number`` name.
+
+    Raises
+    ------
+    InputError
+        When the organ has neither.
+    """
+    found: set[PipeRef] = set()
+    ranks = {rank.id for rank in organ.ranks}
+    stops = {stop.id for stop in organ.stops}
+    for name in names:
+        if name in ranks:
+            found.update(PipeRef(name, n + 1) for n in range(organ.rank(name).pipes))
+        elif name in stops:
+            found.update(pipes_of_stop(organ, name))
+        elif name.rpartition(":")[0] in ranks:
+            found.add(PipeRef.parse(name))
+        else:
+            raise InputError(
+                f"The organ has no rank, stop or pipe {name!r}.",
+                mend="Write a rank's or a stop's id, or a pipe as rank:number.",
+            )
+    return frozenset(found)
+
+
+def pipes_of_stop(organ: Organ, stop: str) -> tuple[PipeRef, ...]:
+    """Every pipe that a stop sounds, each once."""
+    found: dict[PipeRef, None] = {}
+    for plays in organ.stop(stop).plays:
+        keys = plays.to_key.semitone - plays.from_key.semitone + 1
+        found.update(dict.fromkeys(PipeRef(plays.rank, plays.first_pipe + n) for n in range(keys)))
+    return tuple(found)
+
+
+def ranks_named(organ: Organ, names: Iterable[str]) -> frozenset[str]:
+    """Ranks that a rank's id, a chest's or a division's name, with all that stand there.
+
+    Raises
+    ------
+    InputError
+        When the organ has none of that name.
+    """
+    found: set[str] = set()
+    for name in names:
+        here = {r.id for r in organ.ranks if name in (r.id, r.chest, r.division)}
+        if not here:
+            raise InputError(
+                f"The organ has no rank, chest or division {name!r}.",
+                mend="Write the id of a rank, a chest or a division.",
+            )
+        found |= here
+    return frozenset(found)

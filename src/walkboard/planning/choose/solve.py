@@ -1,0 +1,72 @@
+"""The exact choice at one reference, on the pipes that no bound has settled.
+
+The optimum usually lies within the worth of a few steps of its bound. So that much slack is tried
+first, which leaves few pipes open; if what is found is within it, nothing better was shut out.
+Otherwise the slack grows, up to what the best plan known needs.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from walkboard.planning.choose.arrays import BoolArray
+from walkboard.planning.choose.bound import Priced
+from walkboard.planning.choose.fixing import settle
+from walkboard.planning.choose.knapsack import choose_exactly
+from walkboard.planning.choose.task import Row, Task
+
+_FIRST_SLACK_STEPS, _SLACK_GROWS = 4.0, 4.0
+
+
+def solve(
+    task: Task, row: Row, capacity: int, *, priced: Priced, known: float, hair: float
+) -> tuple[float, BoolArray]:
+    """Least cost at one reference, or a cost not below `known` where it has nothing better.
+
+    Parameters
+    ----------
+    task : Task
+    row : Row
+        Of the task; what must be done in it fits in the capacity.
+    capacity : int
+    priced : Priced
+        Of that row.
+    known : float
+        Cost of the best plan known.
+    hair : float
+        What rounding may make of a sum of costs.
+    """
+    at = priced.at_best
+    bound = row.untouched - (float(at.value) + priced.price * capacity)
+    chosen = _fill(task, row, capacity, priced)
+    cost = row.cost_of(chosen)
+    slack = _FIRST_SLACK_STEPS * priced.price
+    while True:
+        enough = min(known, cost) - bound
+        slack = min(slack, enough)
+        settled = settle(at, task.levels, slack + hair)
+        choice = choose_exactly(row.gain, task.steps, task.levels, capacity, settled)
+        if row.untouched - choice.gain < cost:
+            chosen, cost = choice.chosen, row.cost_of(choice.chosen)
+        if slack >= enough or cost <= bound + slack + hair:
+            return cost, chosen
+        slack = _SLACK_GROWS * max(slack, hair)
+
+
+def _fill(task: Task, row: Row, capacity: int, priced: Priced) -> BoolArray:
+    """A good choice to start from: the relaxed one that fits, filled up with what still fits."""
+    thrifty = priced.thrifty
+    reached = thrifty.taken(len(task.levels))
+    for depth in range(len(task.levels) - 1, -1, -1):
+        inner = thrifty.taken(depth)
+        reached = inner & np.repeat(reached, task.levels[depth].sizes(len(inner)))
+    left = capacity - task.time_of(reached)
+    ranks = task.levels[0]
+    at_hand = np.logical_or.reduceat(reached, ranks.starts)
+    candidates = np.repeat(at_hand, ranks.sizes(len(reached))) & ~reached & (row.gain > 0.0)
+    order = np.flatnonzero(candidates)
+    for pipe in order[np.argsort(-row.gain[order] / task.steps[order], kind="stable")]:
+        if task.steps[pipe] <= left:
+            reached[pipe] = True
+            left -= int(task.steps[pipe])
+    return reached

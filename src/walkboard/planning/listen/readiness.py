@@ -1,0 +1,292 @@
+"""Whether an organ will be ready for an event: how badly it will sound, and which stops hold.
+
+A stop is ready where at most one in twenty of its pipes stands further than the tolerance from
+where the flues of its division then stand. The chance of that follows from each pipe's forecast,
+pipes taken as independent once their division's common movement is out (exactly, by adding up the
+distribution of the count one pipe after the other: the Poisson-binomial).
+
+With a visit means: tuned on the visit's day by a plan that rests on the forecast alone. A tuner
+who listens first does better, so what is told is a lower bound of what a visit brings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from walkboard.condition.drift.filter import OrganDrift
+from walkboard.condition.drift.fit import Learned
+from walkboard.condition.drift.forecast import Forecast, forecast
+from walkboard.condition.drift.history import PastVisit, figures
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.targets import target_hz
+from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.value.foreseen import condition_of, foreseen
+from walkboard.planning.value.pipe_offsets import least_badness
+from walkboard.planning.value.use import EventUse, RegistrationUse
+from walkboard.planning.value.weight import WeightChange
+from walkboard.planning.what_if import Prepared, Question, prepare
+from walkboard.quantities import cents_of_ratio
+
+TOLERANCE_CENTS = 5.0  # own choice: about half of wholly out of tune in the middle of the keyboard
+SHARE_OUTSIDE = 0.05
+READY_CHANCE = 0.8
+_STEP_DAYS = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """What the organ must be ready for.
+
+    Attributes
+    ----------
+    at : date
+    title : str
+    stops : tuple of str
+        That it names; empty: all of the organ.
+    air_celsius : mapping of division id to float
+        Expected [°C].
+    use : EventUse
+        The registrations and keys that it exposes; empty where nothing is known.
+    """
+
+    at: date
+    title: str
+    stops: tuple[str, ...]
+    air_celsius: Mapping[str, float]
+    use: EventUse
+
+
+@dataclass(frozen=True, slots=True)
+class StopReadiness:
+    """How one stop will stand.
+
+    Attributes
+    ----------
+    stop : str
+    within : float
+        Expected share of its pipes within the tolerance.
+    chance : float
+        That at most one in twenty is outside.
+    """
+
+    stop: str
+    within: float
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How the organ will stand at an event: badness expected, and each stop that it names."""
+
+    badness: float
+    stops: tuple[StopReadiness, ...]
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether every stop is ready with a chance of at least `READY_CHANCE`."""
+        return all(stop.chance >= READY_CHANCE for stop in self.stops)
+
+
+@dataclass(frozen=True, slots=True)
+class Readiness:
+    """One event: without and with a visit before it.
+
+    Attributes
+    ----------
+    occasion : Occasion
+    as_it_is : Outcome
+        Nobody comes before it.
+    visited : Outcome
+        Tuned the day before, on the forecast alone.
+    ready_until : date or None
+        Until when the stops stay ready if nobody comes; None: they are not ready today.
+    visit_from : date or None
+        A visit on this day still holds until the event; None: no visit of these minutes does.
+    visit_by : date
+        The last day for a visit before it.
+    """
+
+    occasion: Occasion
+    as_it_is: Outcome
+    visited: Outcome
+    ready_until: date | None
+    visit_from: date | None
+    visit_by: date
+
+
+def readiness_of(
+    drift: OrganDrift,
+    learned: Learned,
+    occasion: Occasion,
+    today: date,
+    minutes: float,
+    *,
+    tolerance_cents: float = TOLERANCE_CENTS,
+    changes: Sequence[WeightChange] = (),
+) -> Readiness:
+    """Readiness for one event.
+
+    Parameters
+    ----------
+    drift : OrganDrift
+        After the last visit; not changed.
+    learned : Learned
+    occasion : Occasion
+        Not before today.
+    today : date
+    minutes : float
+        Of a visit before the event.
+    tolerance_cents : float
+    changes : sequence of WeightChange
+        What the tuner changed of the weights.
+    """
+    ask = _Asking(
+        drift, learned, occasion, minutes, tolerance_cents=tolerance_cents, changes=changes
+    )
+    by = max(today, occasion.at - timedelta(days=1))
+    return Readiness(
+        occasion,
+        ask.outcome(drift, occasion.at),
+        ask.outcome(ask.visited(by), occasion.at),
+        ask.ready_until(today),
+        ask.visit_from(today, by),
+        by,
+    )
+
+
+def stop_readiness(
+    organ: Organ, foreseen_at: Forecast, stops: Sequence[str], tolerance_cents: float
+) -> tuple[StopReadiness, ...]:
+    """How stops stand by a forecast."""
+    inside = _within(organ, foreseen_at, tolerance_cents)
+    index = foreseen_at.index
+    found = []
+    for id_ in stops:
+        stop = organ.stop(id_)
+        pipes = dict.fromkeys(p for key in organ.keys_of([id_]) for p in stop.pipes_at(key))
+        chances = inside[[index[pipe] for pipe in pipes]]
+        outside = int(SHARE_OUTSIDE * len(chances))
+        chance = float(_count_outside(1.0 - chances)[: outside + 1].sum())
+        found.append(StopReadiness(id_, float(chances.mean()), min(1.0, chance)))
+    return tuple(found)
+
+
+def _within(organ: Organ, at: Forecast, tolerance_cents: float) -> FloatArray:
+    shifts = {d.division: d.shift_cents or 0.0 for d in condition_of(organ, at).divisions.values()}
+    own = np.array([shifts[organ.rank(pipe.rank).division] for pipe in at.pipes])
+    return at.parts.within(own - tolerance_cents, own + tolerance_cents)
+
+
+def _count_outside(chances: FloatArray) -> FloatArray:
+    """Distribution of how many happen, each with its own chance: the Poisson-binomial."""
+    counts = np.zeros(len(chances) + 1)
+    counts[0] = 1.0
+    for chance in chances:
+        counts[1:] = counts[1:] * (1.0 - chance) + counts[:-1] * chance
+        counts[0] *= 1.0 - chance
+    return counts
+
+
+class _Asking:
+    """One event, asked about several states of the organ."""
+
+    def __init__(
+        self,
+        drift: OrganDrift,
+        learned: Learned,
+        occasion: Occasion,
+        minutes: float,
+        *,
+        tolerance_cents: float,
+        changes: Sequence[WeightChange],
+    ) -> None:
+        self._changes = changes
+        self._drift, self._learned, self._occasion = drift, learned, occasion
+        self._minutes, self._tolerance = minutes, tolerance_cents
+        self._organ = drift.organ
+        self._stops = occasion.stops or tuple(stop.id for stop in self._organ.stops)
+        use = occasion.use
+        if not use.registrations and occasion.stops:
+            use = EventUse((RegistrationUse(occasion.stops),))
+        self._use = use
+        self._after: dict[date, OrganDrift] = {}
+
+    def outcome(self, drift: OrganDrift, at: date) -> Outcome:
+        there = self._forecast(drift, at)
+        found = self._prepared(there).situation(Question(minutes=0.0, use=self._use))
+        stops = stop_readiness(self._organ, there, self._stops, self._tolerance)
+        return Outcome(least_badness(found), stops)
+
+    def visited(self, on: date) -> OrganDrift:
+        """The organ after a visit on a day, tuned on the forecast alone."""
+        if on not in self._after:
+            self._after[on] = self._visited(on)
+        return self._after[on]
+
+    def _visited(self, on: date) -> OrganDrift:
+        there = self._forecast(self._drift, on)
+        plan = self._prepared(there).plan(
+            Question(
+                minutes=self._minutes,
+                event_air_celsius=dict(self._occasion.air_celsius),
+                use=self._use,
+            )
+        )
+        air = self._occasion.air_celsius
+        left = {item.pipe: self._cents(item.pipe, item.target_hz) for item in plan.items}
+        after = self._drift.copy()
+        (seen,) = figures(self._organ, [PastVisit(on, air, (), left)])
+        after.take_in(seen)
+        return after
+
+    def ready_until(self, today: date) -> date | None:
+        """The last day, to a week, on which the stops are ready if nobody comes."""
+        low, high = 0, max(0, (self._occasion.at - today).days)
+        if not self._holds(self._drift, today):
+            return None
+        if self._holds(self._drift, self._occasion.at):
+            return self._occasion.at
+        while high - low > _STEP_DAYS:  # pipes only grow less sure
+            middle = (low + high) // 2
+            if self._holds(self._drift, today + timedelta(days=middle)):
+                low = middle
+            else:
+                high = middle
+        return today + timedelta(days=low)
+
+    def visit_from(self, today: date, by: date) -> date | None:
+        """The earliest day on which a visit still holds until the event, to a week."""
+        low, high = 0, (by - today).days
+        if not self._holds(self.visited(by), self._occasion.at):
+            return None
+        if self._holds(self.visited(today), self._occasion.at):
+            return today
+        while high - low > _STEP_DAYS:
+            middle = (low + high) // 2
+            if self._holds(self.visited(today + timedelta(days=middle)), self._occasion.at):
+                high = middle
+            else:
+                low = middle
+        return today + timedelta(days=high)
+
+    def _holds(self, drift: OrganDrift, at: date) -> bool:
+        there = self._forecast(drift, at)
+        stops = stop_readiness(self._organ, there, self._stops, self._tolerance)
+        return all(stop.chance >= READY_CHANCE for stop in stops)
+
+    def _prepared(self, there: Forecast) -> Prepared:
+        known = foreseen(self._organ, there)
+        return prepare(
+            self._organ, known.condition, (), forecasts=known.forecasts, changes=self._changes
+        )
+
+    def _forecast(self, drift: OrganDrift, at: date) -> Forecast:
+        return forecast(drift, at, self._occasion.air_celsius, self._learned)
+
+    def _cents(self, pipe: PipeRef, hz: float) -> float:
+        air = self._occasion.air_celsius.get(self._organ.rank(pipe.rank).division)
+        return cents_of_ratio(hz / target_hz(self._organ, pipe, air))

@@ -1,0 +1,68 @@
+"""Minutes: to tune a pipe, and to get at it.
+
+No published figures were found. These are common practice, no source: 1 to 2 minutes for a flue
+that moves, 1 for a reed that is touched up, both with the key holder ready and the stop drawn. A
+rank's own `minutes` in the description take their place. Waiting for the warmth of the hand to go
+is not in them: the next pipe is tuned meanwhile.
+"""
+
+from __future__ import annotations
+
+import math
+from types import MappingProxyType
+
+from walkboard.condition.kinds import Role
+from walkboard.organ.model import Rank, TunedBy
+from walkboard.planning.choose.task import STEP_MINUTES
+
+BY_TUNING = MappingProxyType(
+    {
+        TunedBy.SLIDE: 1.0,
+        TunedBy.CONE: 1.2,
+        TunedBy.ROLL: 1.5,
+        TunedBy.STOPPER: 1.2,
+        TunedBy.CAP: 1.5,
+        TunedBy.EARS: 1.5,
+        TunedBy.SHADE: 1.5,
+        TunedBy.SPRING: 1.0,
+    }
+)
+LARGE_HZ = 65.0  # below 8′ C pipes stand out of the hand's reach: half as long again
+LARGE_FACTOR = 1.5
+MIXTURE_EXTRA = 0.3  # its neighbours must be muted
+
+RANK_MINUTES = 1.0  # draw the stop, silence the others, tell the key holder, get within reach
+ARRIVE_MINUTES = 1.0  # from the console to the first chest
+WALK_NEAR_MINUTES = 0.5  # between chests of a division, where the description says nothing
+WALK_FAR_MINUTES = 2.0  # between chests of two divisions
+
+
+def pipe_minutes(rank: Rank, role: Role, hz: float) -> float:
+    """Minutes to tune one pipe, in whole steps.
+
+    Parameters
+    ----------
+    rank : Rank
+    role : Role
+    hz : float
+        The pipe's pitch.
+    """
+    if rank.minutes is not None:
+        minutes = rank.minutes
+    else:
+        minutes = BY_TUNING[rank.tuned_by]
+        if role is Role.MIXTURE:
+            minutes += MIXTURE_EXTRA
+        if hz < LARGE_HZ:
+            minutes *= LARGE_FACTOR
+    return in_minutes(max(1, in_steps(minutes)))
+
+
+def in_steps(minutes: float) -> int:
+    """Whole steps of time that some minutes need, rounded up."""
+    return math.ceil(minutes / STEP_MINUTES - 1e-6)
+
+
+def in_minutes(steps: int) -> float:
+    """Minutes of so many steps, free of rounding dust."""
+    return round(steps * STEP_MINUTES, 2)

@@ -1,0 +1,88 @@
+"""The order of work: reference rank first, flues by chest, mixtures after them, reeds last."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from fractions import Fraction
+
+from walkboard.condition.kinds import Role, role_of
+from walkboard.organ.model import Family, Organ, Rank
+from walkboard.planning.route.ways import Leg, Round, Visit
+from walkboard.planning.value.pipe_offsets import Standing
+
+_PRINCIPALS = ("principal", "octave", "prestant", "diapason")
+_FEWEST_MANUAL_KEYS = 40
+_LATER = {Role.UNISON: 0, Role.MUTATION: 0, Role.CELESTE: 1, Role.MIXTURE: 2, Role.REED: 3}
+
+
+def reference_rank(organ: Organ) -> Rank | None:
+    """The rank that the others are tuned to: a 4′ Principal or Octave of the main division.
+
+    The main division is the manual with most open unison pipes. 4′ because its partials are clear
+    and it lies in the middle (common practice, no source). Failing that, any open 4′ of the main
+    division, its open 8′, or none.
+    """
+    unisons: dict[str, list[Rank]] = {}
+    for rank in organ.ranks:
+        manual = organ.division(rank.division).keys >= _FEWEST_MANUAL_KEYS
+        if manual and rank.family is Family.OPEN and role_of(organ, rank) is Role.UNISON:
+            unisons.setdefault(rank.division, []).append(rank)
+    if not unisons:
+        return None
+    main = max(unisons, key=lambda division: sum(rank.pipes for rank in unisons[division]))
+
+    def liking(rank: Rank) -> tuple[int, bool, int]:
+        pitch = {Fraction(2): 2, Fraction(1): 1}.get(rank.multiples[0][1], 0)
+        return pitch, any(name in rank.name.casefold() for name in _PRINCIPALS), rank.pipes
+
+    best = max(unisons[main], key=liking)
+    return best if liking(best)[0] else None
+
+
+def visit_of(standing: Standing) -> Visit:
+    """The visit in which a pipe is tuned."""
+    return visit_of_rank(standing.rank, standing.role)
+
+
+def visit_of_rank(rank: Rank, role: Role) -> Visit:
+    """The visit in which a rank is tuned."""
+    rounds = {Role.REED: Round.REEDS, Role.MIXTURE: Round.MIXTURES}
+    return Visit(rounds.get(role, Round.FLUES), rank.chest)
+
+
+def in_order(
+    chosen: Collection[Standing], legs: Sequence[Leg], reference: Rank | None
+) -> tuple[Standing, ...]:
+    """The chosen pipes in the order of work.
+
+    Parameters
+    ----------
+    chosen : collection of Standing
+    legs : sequence of Leg
+        The way through the case.
+    reference : Rank or None
+        The rank that comes first in its chest.
+
+    Notes
+    -----
+    Within a chest: the reference rank, then 8′, 4′, 2⅔′, 2′ upward and the deeper ones, open before
+    stopped, then celestes, then mixtures. Within a rank keys go upward: so does the key holder.
+    """
+    place = {leg.visit: index for index, leg in enumerate(legs)}
+    reference_id = reference.id if reference else None
+
+    def key(standing: Standing) -> tuple[int, bool, int, bool, Fraction, bool, str, int]:
+        rank = standing.rank
+        multiple = rank.multiples[0][1]
+        return (
+            place[visit_of(standing)],
+            rank.id != reference_id,
+            _LATER[standing.role],
+            multiple < 1,
+            multiple,
+            rank.family is not Family.OPEN,
+            rank.id,
+            standing.pipe.number,
+        )
+
+    return tuple(sorted(chosen, key=key))

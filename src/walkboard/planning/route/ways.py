@@ -1,0 +1,224 @@
+"""Ways through the case: minutes from chest to chest, and the way over those to be visited.
+
+The chest of the reference rank comes first. Mixtures come after the other flues of their division,
+reeds after all flues (`walkboard.planning.route.order`), so a chest may be come to more than once.
+Where the description says nothing, a walk takes the usual minutes of `planning.route.minutes`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from types import MappingProxyType
+
+import numpy as np
+
+from walkboard.organ.model import Organ
+from walkboard.planning.air_course import AirCourse
+from walkboard.planning.route.minutes import ARRIVE_MINUTES, WALK_FAR_MINUTES, WALK_NEAR_MINUTES
+from walkboard.planning.route.shortest import BEAMS, Stint, shortest
+
+QUICK = BEAMS[:2]  # for ways that are asked for again and again; a few chests are proved by it
+
+
+class Round(StrEnum):
+    """What a chest is come to for."""
+
+    FLUES = "flues"
+    MIXTURES = "mixtures"
+    REEDS = "reeds"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Visit:
+    """Coming to a chest for one of these."""
+
+    round: Round
+    chest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """One walk: to where, and how long [min]."""
+
+    visit: Visit
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A way over the visits of a plan.
+
+    Attributes
+    ----------
+    legs : tuple of Leg
+    cost, bound_cost : float
+        Walking, and what the air costs at the reeds [min]; and a bound that no other way over the
+        same visits can beat.
+    """
+
+    legs: tuple[Leg, ...]
+    cost: float
+    bound_cost: float
+
+    @property
+    def minutes(self) -> float:
+        """Of walking."""
+        return sum(leg.minutes for leg in self.legs)
+
+    @property
+    def bound_minutes(self) -> float:
+        """No other way walks less and has the air no worse."""
+        return max(0.0, self.minutes - (self.cost - self.bound_cost))
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What is done in one visit.
+
+    Attributes
+    ----------
+    minutes : float
+        Panels, ranks and pipes.
+    reeds : int
+        Reed pipes.
+    """
+
+    minutes: float
+    reeds: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Weather:
+    """The air while the work is done, and the event's, by division."""
+
+    air: Mapping[str, AirCourse] = field(default_factory=lambda: MappingProxyType({}))
+    event_celsius: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+
+
+class Ways:
+    """Shortest walks between the chests of an organ.
+
+    Parameters
+    ----------
+    organ : Organ
+        Walks that it names are taken, and their sums where they join; others are the usual ones.
+    """
+
+    def __init__(self, organ: Organ) -> None:
+        self.chests = tuple(chest.id for chest in organ.chests)
+        division = {chest.id: chest.division for chest in organ.chests}
+        far = float("inf")
+        walk = {
+            (a, b): 0.0 if a == b else organ.travel_minutes.get((a, b), far)
+            for a in self.chests
+            for b in self.chests
+        }
+        for via in self.chests:  # shortest sums of named walks (Floyd 1962, Comm. ACM 5:345)
+            for a in self.chests:
+                for b in self.chests:
+                    walk[a, b] = min(walk[a, b], walk[a, via] + walk[via, b])
+        for (a, b), minutes in walk.items():
+            if minutes == far:
+                near = division[a] == division[b]
+                walk[a, b] = WALK_NEAR_MINUTES if near else WALK_FAR_MINUTES
+        self._walk: Mapping[tuple[str, str], float] = walk
+        self._division = division
+        self._matrix = np.array([[walk[a, b] for b in self.chests] for a in self.chests])
+        self._arrive = np.full(len(self.chests), ARRIVE_MINUTES)
+
+    def minutes(self, start: str | None, to: str) -> float:
+        """Minutes from a chest, or from the console where it is None, to a chest."""
+        return ARRIVE_MINUTES if start is None else self._walk[start, to]
+
+    def round_trip(
+        self,
+        visits: Iterable[Visit],
+        first: str | None,
+        *,
+        work: Mapping[Visit, Work] | None = None,
+        weather: Weather | None = None,
+        beams: Sequence[int] = BEAMS,
+    ) -> Way:
+        """The way over all visits: flues, mixtures after their division's flues, then reeds.
+
+        Parameters
+        ----------
+        visits : iterable of Visit
+        first : str or None
+            The chest to begin at, if its flues are to be visited.
+        work : mapping of Visit to Work, optional
+            With `weather`, reeds are come to when the air is nearest the event's.
+        weather : Weather, optional
+        beams : sequence of int
+            See `walkboard.planning.route.shortest`.
+        """
+        wanted = sorted(set(visits))
+        places = {chest: index for index, chest in enumerate(self.chests)}
+        work, weather = work or {}, weather or Weather()
+        stints = [
+            Stint(
+                chest=places[visit.chest],
+                division=self._division[visit.chest],
+                work_minutes=work[visit].minutes if visit in work else 0.0,
+                after=frozenset(
+                    index for index, other in enumerate(wanted) if self._before(other, visit, first)
+                ),
+                reeds=work[visit].reeds if visit in work else int(visit.round is Round.REEDS),
+                air=weather.air.get(self._division[visit.chest]),
+                event_celsius=weather.event_celsius.get(self._division[visit.chest]),
+            )
+            for visit in wanted
+        ]
+        route = shortest(stints, self._matrix, self._arrive, beams=beams)
+        legs: list[Leg] = []
+        at: str | None = None
+        for index in route.order:
+            visit = wanted[index]
+            legs.append(Leg(visit, self.minutes(at, visit.chest)))
+            at = visit.chest
+        return Way(tuple(legs), route.cost, route.bound)
+
+    def _before(self, one: Visit, other: Visit, first: str | None) -> bool:
+        """Whether one visit must come before another."""
+        begin = Visit(Round.FLUES, first) if first is not None else None
+        if other in (one, begin):
+            return False
+        if one == begin or (other.round is Round.REEDS and one.round is not Round.REEDS):
+            return True
+        same = self._division[one.chest] == self._division[other.chest]
+        return same and one.round is Round.FLUES and other.round is Round.MIXTURES
+
+    def charges(self, legs: Sequence[Leg], visits: Iterable[Visit]) -> dict[Visit, float]:
+        """Minutes that each visit adds: as walked where it is on the way, else what it would add.
+
+        A visit that is not on the way is put in where it makes the way least longer.
+        """
+        charged = {leg.visit: leg.minutes for leg in legs}
+        for visit in visits:
+            if visit not in charged:
+                charged[visit] = self._insertion(legs, visit)
+        return charged
+
+    def _insertion(self, legs: Sequence[Leg], visit: Visit) -> float:
+        chests = [leg.visit.chest for leg in legs]
+        flues = sum(leg.visit.round is not Round.REEDS for leg in legs)
+        low, high = (flues, len(legs)) if visit.round is Round.REEDS else (0, flues)
+        if visit.round is Round.MIXTURES:
+            own = self._division[visit.chest]
+            principals = [
+                place
+                for place, leg in enumerate(legs, start=1)
+                if leg.visit.round is Round.FLUES and self._division[leg.visit.chest] == own
+            ]
+            low = max(principals, default=0)
+        added = []
+        for place in range(low, high + 1):
+            before = chests[place - 1] if place else None
+            extra = self.minutes(before, visit.chest)
+            if place < len(chests):
+                extra += self.minutes(visit.chest, chests[place])
+                extra -= self.minutes(before, chests[place])
+            added.append(max(0.0, extra))
+        return min(added)

@@ -1,0 +1,206 @@
+"""Choosing and walking by turns: the choice pays for the walks, the walks follow the choice."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import count
+
+import numpy as np
+
+from walkboard.errors import NotEnoughMinutesError
+from walkboard.organ.model import Organ
+from walkboard.planning.choose.arrays import BoolArray
+from walkboard.planning.choose.certify import Chosen, choose, must_steps
+from walkboard.planning.choose.problem import Problem
+from walkboard.planning.choose.task import Task
+from walkboard.planning.route.minutes import RANK_MINUTES, in_minutes, in_steps
+from walkboard.planning.route.order import reference_rank
+from walkboard.planning.route.shortest import BEAMS
+from walkboard.planning.route.ways import QUICK, Leg, Round, Visit, Way, Ways, Weather, Work
+from walkboard.planning.value.pipe_offsets import Standing
+
+_FREE_TURNS = 3  # of choosing and walking; then the walks charged may only rise
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """A choice and the way through the case that it takes."""
+
+    task: Task
+    chosen: Chosen
+    way: Way
+    used: int
+
+    @property
+    def legs(self) -> tuple[Leg, ...]:
+        """The walks."""
+        return self.way.legs
+
+    def picked(self, problem: Problem) -> list[Standing]:
+        """The pipes chosen."""
+        return problem.picked(self.chosen.pipes)
+
+
+def choose_and_walk(
+    organ: Organ,
+    problem: Problem,
+    capacity: int,
+    ways: Ways | None = None,
+    *,
+    weather: Weather | None = None,
+    beams: Sequence[int] = BEAMS,
+) -> Outcome:
+    """Choose with the walks charged, walk what was chosen, and again until both agree.
+
+    Parameters
+    ----------
+    organ : Organ
+    problem : Problem
+    capacity : int
+        Steps of time that there are.
+    ways : Ways, optional
+        Of that organ.
+    weather : Weather, optional
+        With it, reeds are come to when the air is nearest the event's.
+    beams : sequence of int
+        How hard the last way is proved; see `walkboard.planning.route.shortest`.
+
+    Raises
+    ------
+    NotEnoughMinutesError
+        When what must be done does not fit, with the walks that it alone would take.
+    """
+    walker = _Walker(organ, problem, ways or Ways(organ), weather or Weather())
+    try:
+        return walker.settle(capacity, walker.likely(), beams)
+    except NotEnoughMinutesError:
+        if problem.must is None:
+            raise
+        return walker.bare(capacity, beams)
+
+
+class _Walker:
+    def __init__(self, organ: Organ, problem: Problem, ways: Ways, weather: Weather) -> None:
+        self._problem, self._ways, self._weather = problem, ways, weather
+        self._panels = {chest.id: chest.minutes for chest in organ.chests}
+        reference = reference_rank(organ)
+        self._first = reference.chest if reference else None
+        ranks = problem.ranks_once()
+        visits = [problem.visit_of(rank.id) for rank in ranks]
+        self._visits = set(visits)
+        number = {rank.id: index for index, rank in enumerate(ranks)}
+        self._rank_of = np.array([number[rank.id] for rank in problem.ranks], dtype=np.int64)
+        self._visit_of_rank = visits
+
+    def likely(self) -> BoolArray:
+        """Pipes of which the first way is made: what must be done, or everything."""
+        problem = self._problem
+        if problem.must is None:
+            return np.ones(len(problem.ranks), dtype=np.bool_)
+        must: BoolArray = problem.must[int(np.argmin(problem.untouched))]
+        return must
+
+    def settle(self, capacity: int, likely: BoolArray, beams: Sequence[int]) -> Outcome:
+        """Turn by turn from a first way over these pipes."""
+        problem, ways = self._problem, self._ways
+        charges = ways.charges(self._way(likely, QUICK).legs, self._visits)
+        start: int | None = None
+        for turn in count():
+            task = problem.task(charges)
+            chosen = choose(task, capacity, start)
+            start = chosen.reference
+            way = self._way(chosen.pipes, QUICK)
+            walked = ways.charges(way.legs, self._visits)
+            if all(walked[leg.visit] <= charges[leg.visit] + 1e-9 for leg in way.legs) and (
+                turn >= _FREE_TURNS or all(walked[v.visit] == charges[v.visit] for v in way.legs)
+            ):
+                return self._outcome(task, chosen, way, charges, beams)
+            if turn < _FREE_TURNS:
+                charges = walked
+            else:  # two ways take turns: charge the longer of what each says, which must settle
+                charges = {visit: max(charges[visit], walked[visit]) for visit in self._visits}
+        raise AssertionError("charges that only rise, and are as long as some walk, settle")
+
+    def bare(self, capacity: int, beams: Sequence[int]) -> Outcome:
+        """Only the chests where something must be done, where that takes the least time."""
+        problem = self._problem
+        way = self._barest(beams)
+        walked = {leg.visit: leg.minutes for leg in way.legs}
+        beyond = capacity + 1
+        charges = {visit: walked.get(visit, float(beyond)) for visit in self._visits}
+        task = problem.task(charges)
+        chosen = choose(task, capacity)
+        # the certificate counts what every other chest would add to this way
+        others = problem.task(self._ways.charges(way.legs, self._visits))
+        bound = min(chosen.bound, choose(others, capacity).bound)
+        return self._outcome(task, replace(chosen, bound=bound), way, charges, beams)
+
+    def _barest(self, beams: Sequence[int]) -> Way:
+        """The way of the reference at which what must be done takes the least time, walks and all.
+
+        References are taken in the order of their time without walks, until no walk is short
+        enough to matter.
+        """
+        problem = self._problem
+        assert problem.must is not None
+        without = must_steps(problem.task(dict.fromkeys(self._visits, 0.0)))
+        found: dict[tuple[str, ...], Way] = {}
+        best: tuple[int, Way] | None = None
+        for reference in np.argsort(without, kind="stable"):
+            if best is not None and int(without[reference]) >= best[0]:
+                break
+            must: BoolArray = problem.must[reference]
+            ranks = problem.ranks_of(must)
+            if ranks not in found:
+                found[ranks] = self._way(must, beams)
+            way = found[ranks]
+            steps = int(without[reference]) + sum(in_steps(leg.minutes) for leg in way.legs)
+            if best is None or steps < best[0]:
+                best = steps, way
+        assert best is not None
+        return best[1]
+
+    def _way(self, chosen: BoolArray, beams: Sequence[int]) -> Way:
+        work = self._work(chosen)
+        return self._ways.round_trip(
+            work, self._first, work=work, weather=self._weather, beams=beams
+        )
+
+    def _work(self, chosen: BoolArray) -> dict[Visit, Work]:
+        """What is done in each visit; panels are opened at the first."""
+        steps = np.bincount(
+            self._rank_of[chosen], self._problem.steps[chosen], minlength=len(self._visit_of_rank)
+        )
+        counts = np.bincount(self._rank_of[chosen], minlength=len(self._visit_of_rank))
+        work: dict[Visit, Work] = {}
+        opened: set[str] = set()
+        ranked = sorted(zip(self._visit_of_rank, steps, counts, strict=True), key=lambda r: r[0])
+        for visit, taken, pipes in ranked:
+            if not pipes:
+                continue
+            minutes = in_minutes(int(taken)) + RANK_MINUTES
+            if visit.chest not in opened:
+                opened.add(visit.chest)
+                minutes += self._panels[visit.chest]
+            before = work.get(visit, Work(0.0))
+            reeds = int(pipes) if visit.round is Round.REEDS else 0
+            work[visit] = Work(before.minutes + minutes, before.reeds + reeds)
+        return work
+
+    def _outcome(
+        self,
+        task: Task,
+        chosen: Chosen,
+        way: Way,
+        charges: Mapping[Visit, float],
+        beams: Sequence[int],
+    ) -> Outcome:
+        """Walk it as short as can be proved; a way that is longer than the one charged is none."""
+        if beams != QUICK and way.cost - way.bound_cost > 1e-6:
+            proved = self._way(chosen.pipes, beams)
+            if proved.minutes <= way.minutes + 1e-9:
+                way = proved
+        charged = sum(in_steps(charges[leg.visit]) for leg in way.legs)
+        walked = sum(in_steps(leg.minutes) for leg in way.legs)
+        return Outcome(task, chosen, way, task.time_of(chosen.pipes) - charged + walked)

@@ -1,0 +1,212 @@
+"""The company of a pipe: what it really sounds with, and at which of its partials they beat.
+
+Two partials that nearly meet beat, and the ripple of their power is as deep as they are alike in
+strength: 2ab/(a² + b²) for amplitudes a and b, 1 where they are equal (arithmetic of two sines;
+Helmholtz, On the Sensations of Tone, ch. 8). So a pipe that is out of tune is heard by its beats
+where one of its partials meets another's of like strength: in its unison, in its octaves, in the
+chorus above it. For every key the strengths of all that sounds with it are added up, harmonic by
+harmonic of the key, and each partial of the pipe is set against what is left there without the pipe
+itself.
+
+    D_m = 2 a_m b_m/(a_m² + b_m²)                 depth of the beats at its partial m
+    v_m = a_m^0.6/Σ a_m^0.6                       share of its loudness that lies there
+    company = α + (1 − α) Σ v_m D_m,  α = 0.4     α: what is heard of a pipe that sounds alone
+    ψ half at the deviation at which Σ v_m D_m ψ(m d) is half of Σ v_m D_m
+
+Loudness grows as the 0.3 power of intensity (Stevens 1955, JASA 27:815; from memory), hence 0.6 of
+amplitude. α is our own choice: a pipe alone is still heard against the scale, but only by its
+pitch. Spectra are by family: an open flue's partials fall as 1/m, a reed's as 1/√m, a stopped pipe
+has the odd ones, and above 4 kHz all grow weak (Fletcher & Rossing, The Physics of Musical
+Instruments, ch. 17, from memory, for the kinds; the figures are our own). Within a factor of two of
+loudness none of this is sure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from walkboard.condition.kinds import Role
+from walkboard.organ.model import Family
+from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.value.layout import EIGHTHS, Layout
+
+PARTIALS = 8
+ALONE = 0.4
+LOUDNESS_OF_AMPLITUDE = 0.6
+TOGETHER = 0.5  # how much of a neighbour's power counts where nobody said what is drawn with what
+ROLL_OFF_HZ = 4000.0  # partials are weaker above it, by a half at twice as much
+OCTAVE = 0.5  # how much of the power of the same stops an octave up or down: keys played in octaves
+
+# Level of a pipe that was not heard, against the median flue that was [dB]: common practice, no
+# source.
+USUAL_DB: Mapping[Role, float] = MappingProxyType(
+    {Role.UNISON: 0.0, Role.MUTATION: -3.0, Role.MIXTURE: -6.0, Role.CELESTE: -6.0, Role.REED: 4.0}
+)
+MOST_DB = 10.0  # levels further from the median are not believed
+
+_HIGHEST = 64 * EIGHTHS  # the highest harmonic of a key that is followed, in eighths
+_SEMITONES = 160
+
+
+@dataclass(frozen=True, slots=True)
+class Registration:
+    """What sounds together.
+
+    Attributes
+    ----------
+    present : (pipes,) array
+        Share of the power of each pipe that sounds when any does, 0 to 1.
+    """
+
+    present: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Company:
+    """What each pipe sounds with.
+
+    Attributes
+    ----------
+    depth : (pipes, partials) array
+        v_m D_m: share of the pipe's loudness that beats, by its partials.
+    """
+
+    depth: FloatArray
+
+    @property
+    def factor(self) -> FloatArray:
+        """How much of the pipe's being out is heard, `ALONE` to 1."""
+        heard: FloatArray = ALONE + (1.0 - ALONE) * self.depth.sum(axis=1)
+        return heard
+
+    @property
+    def beating_partial(self) -> FloatArray:
+        """The partial at which the pipe's beats are as one; 1 where it sounds alone.
+
+        The deviation at which half of its beats are wholly rough, in units of the partial: solved
+        by Newton's rule on ln x, where the curve is nearly straight.
+        """
+        total = self.depth.sum(axis=1, keepdims=True)
+        share = np.where(total > 0.0, self.depth, 0.0) / np.maximum(total, 1e-300)
+        share[total[:, 0] <= 0.0] = np.eye(1, PARTIALS)[0]
+        partial2 = np.arange(1.0, PARTIALS + 1.0) ** 2
+        x2 = 1.0 / (share @ partial2)  # from the curvature near the target
+        for _ in range(6):
+            u2 = partial2 * x2[:, None]
+            psi = (share * u2 / (1.0 + u2)).sum(axis=1)
+            slope = (share * u2 / (1.0 + u2) ** 2).sum(axis=1)  # dψ/d ln x²
+            x2 = x2 * np.exp(np.clip((0.5 - psi) / slope, -1.0, 1.0))
+        partial: FloatArray = 1.0 / np.sqrt(x2)
+        return partial
+
+
+def ordinary(layout: Layout) -> Registration:
+    """Where nobody said what is drawn: every rank of the division, half the time; no celeste."""
+    roles = [layout.role[rank.id] for rank in layout.organ.ranks]
+    share = np.array([0.0 if role is Role.CELESTE else TOGETHER for role in roles])
+    return Registration(share[layout.rank_of])
+
+
+def levels_db(layout: Layout, heard: Mapping[int, float]) -> FloatArray:
+    """Level of every pipe against the median flue heard [dB].
+
+    Parameters
+    ----------
+    layout : Layout
+    heard : mapping of place to dB
+        Against that median. Of a rank that was heard in part the others stand at its median.
+    """
+    usual = np.array([USUAL_DB[layout.role[rank.id]] for rank in layout.organ.ranks])
+    level: FloatArray = usual[layout.rank_of].copy()
+    if heard:
+        places = np.fromiter(heard, dtype=np.int64)
+        values = np.fromiter(heard.values(), dtype=np.float64)
+        ranks = layout.rank_of[places]
+        for rank in np.unique(ranks):
+            part = layout.organ.ranks[int(rank)]
+            level[layout.slice_of(part)] = np.median(values[ranks == rank])
+        level[places] = values
+    return np.clip(level, -MOST_DB, MOST_DB)
+
+
+def company_of(layout: Layout, level_db: FloatArray, registration: Registration) -> Company:
+    """What every pipe sounds with in one registration.
+
+    Parameters
+    ----------
+    layout : Layout
+    level_db : (pipes,) array
+        Against the median flue [dB].
+    registration : Registration
+
+    Notes
+    -----
+    A division is taken for itself: couplers join divisions, but whoever draws them is not known.
+    """
+    amplitude = _spectra(layout) * 10.0 ** (level_db / 20.0)[:, None]
+    power = amplitude**2
+    harmonic = layout.eighths[:, None] * np.arange(1, PARTIALS + 1)
+    inside = (harmonic > 0) & (harmonic < _HIGHEST)
+    harmonic = np.where(inside, harmonic, 0)
+    divisions = len(layout.organ.divisions)
+    row = layout.division_of * _SEMITONES + np.clip(layout.semitone + 12, 12, _SEMITONES - 13)
+    flat = row[:, None] * _HIGHEST + harmonic
+    present = np.where(inside, power * registration.present[:, None], 0.0)
+    sounding: FloatArray = np.bincount(
+        flat.ravel(), weights=present.ravel(), minlength=divisions * _SEMITONES * _HIGHEST
+    ).astype(np.float64)
+    octaves = _octaves(sounding, row, harmonic)
+    others = sounding[flat] - present + OCTAVE * octaves
+    beside = np.sqrt(np.maximum(np.where(inside, others, 0.0), 0.0))
+    both = power + beside**2
+    deep = np.where(both > 0.0, 2.0 * amplitude * beside / np.maximum(both, 1e-300), 0.0)
+    loud = amplitude**LOUDNESS_OF_AMPLITUDE
+    return Company(loud / loud.sum(axis=1, keepdims=True) * deep)
+
+
+def blended(companies: Sequence[Company], weights: Sequence[FloatArray]) -> Company:
+    """The mean company of each pipe over registrations.
+
+    Parameters
+    ----------
+    companies : sequence of Company
+    weights : sequence of (pipes,) arrays
+        How much of each pipe's use is in each registration; sums of 0 leave it alone.
+    """
+    total = np.maximum(np.sum(weights, axis=0), 1e-300)[:, None]
+    depth = sum(
+        (c.depth * w[:, None] for c, w in zip(companies, weights, strict=True)),
+        start=np.zeros_like(companies[0].depth),
+    )
+    return Company(depth / total)
+
+
+def _octaves(sounding: FloatArray, row: IntArray, harmonic: IntArray) -> FloatArray:
+    """Power of the same registration an octave up and down, at each partial of each pipe."""
+    odd: BoolArray = (harmonic % 2 == 1) | (harmonic == 0)
+    above = np.where(odd, 0.0, sounding[(row + 12)[:, None] * _HIGHEST + harmonic // 2])
+    double = np.where(2 * harmonic < _HIGHEST, 2 * harmonic, 0)
+    below = np.where(double > 0, sounding[(row - 12)[:, None] * _HIGHEST + double], 0.0)
+    total: FloatArray = above + below
+    return total
+
+
+def _spectra(layout: Layout) -> FloatArray:
+    """Amplitudes of the partials of every pipe, of power 1 in all."""
+    partial = np.arange(1.0, PARTIALS + 1.0)
+    odd = np.where(partial % 2.0 == 1.0, 1.0, 0.1)
+    of_family = {
+        Family.OPEN: 1.0 / partial,
+        Family.STOPPED: odd / partial**1.5,
+        Family.CHIMNEY: np.maximum(odd, 0.3) / partial**1.5,
+        Family.REED: 1.0 / np.sqrt(partial),
+    }
+    spectra = np.array([of_family[rank.family] for rank in layout.organ.ranks])
+    at_hz = layout.nominal_hz[:, None] * partial
+    amplitudes: FloatArray = spectra[layout.rank_of] / np.hypot(1.0, at_hz / ROLL_OFF_HZ)
+    amplitudes /= np.sqrt((amplitudes**2).sum(axis=1, keepdims=True))
+    return amplitudes

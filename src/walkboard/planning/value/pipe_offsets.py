@@ -1,0 +1,371 @@
+"""Where every pipe that is known stands against where it should be left, and what that costs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from walkboard.condition.kinds import Role
+from walkboard.condition.shift import air_cents
+from walkboard.condition.state import PipeCents
+from walkboard.organ.model import Organ, PipeRef, Rank, TunedBy
+from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.pitch import DivisionPitch
+from walkboard.planning.route.minutes import pipe_minutes
+from walkboard.planning.value.belief import Belief, Parts, PipeForecast, belief_of
+from walkboard.planning.value.cost import expected_badness, left_by_tuning_cents
+from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.risk import CHANCE, Risk, chances, risk_of
+from walkboard.planning.value.weight import Weight, Weights, weigh
+from walkboard.quantities import CENTS_PER_NEPER, ratio_of_cents
+
+# How far an unheard flue may stand from its division, one standard deviation [cents]: a season's
+# wander of the pipe and of its rank (common practice, no source).
+UNHEARD_CENTS = 2.0
+
+# The reference is searched within this of where the organ stands, in these steps [cents].
+REACH_CENTS, REFERENCE_STEP_CENTS = 8.0, 0.1
+_MOST_STEPS = round(REACH_CENTS / REFERENCE_STEP_CENTS)
+REFERENCES_CENTS: FloatArray = np.round(
+    np.arange(-_MOST_STEPS, _MOST_STEPS + 1) * REFERENCE_STEP_CENTS, 6
+)
+Known = PipeCents | PipeForecast
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One pipe that was heard, or is forecast.
+
+    Attributes
+    ----------
+    pipe : PipeRef
+    rank : Rank
+    role : Role
+    target_hz : float
+        Where to leave it today, if the organ is tuned where it stands.
+    beat_hz : float
+        Pitch of the partial at which its beats are heard.
+    belief : Belief
+        Where it stands against its target [cents].
+    cents_from_flues : float
+        Where it stands against its division's flues today; differs from `cents` for reeds when
+        the event's air is not today's.
+    weight : Weight
+    left_cents : float
+        How far off it may be after tuning, one standard deviation.
+    minutes : float
+    tunable : bool
+        False for historic ranks.
+    is_heard : bool
+        False where it is only forecast.
+    """
+
+    pipe: PipeRef
+    rank: Rank
+    role: Role
+    target_hz: float
+    beat_hz: float
+    belief: Belief
+    cents_from_flues: float
+    weight: Weight
+    left_cents: float
+    minutes: float
+    tunable: bool
+    is_heard: bool = True
+
+    @property
+    def cents(self) -> float:
+        """Where it stands against its target, in the mean [cents]."""
+        return self.belief.mean_cents
+
+    @property
+    def sigma_cents(self) -> float:
+        """One standard deviation of that."""
+        return self.belief.sigma_cents
+
+    @property
+    def risk(self) -> Risk:
+        """Of tuning it, where the organ stands."""
+        return risk_of(self.rank.tuned_by, self.cents)
+
+    def badness_at(self, reference_cents: float) -> float:
+        """Weighted mean badness if it is left as it is and the organ tuned to a reference."""
+        parts = zip(self.belief.shares, self.belief.cents, self.belief.sigmas_cents, strict=True)
+        mean = sum(
+            w * float(expected_badness(m - reference_cents, s, self.beat_hz)) for w, m, s in parts
+        )
+        return self.weight.whole * mean
+
+    @property
+    def badness_left(self) -> float:
+        """Weighted mean badness after tuning, the chance that it goes wrong counted."""
+        left = float(expected_badness(0.0, self.left_cents, self.beat_hz))
+        return self.weight.whole * (left + self.risk.chance * (1.0 - left))
+
+
+@dataclass(frozen=True)
+class Situation:
+    """All pipes that are known, as arrays in the order in which they were given.
+
+    Attributes
+    ----------
+    layout : Layout
+    known : tuple of PipeCents or PipeForecast
+    place : (n,) array of int
+        In the layout.
+    parts : Parts
+        Where each stands against where it should be left [cents].
+    target_hz, beat_hz, left_cents, minutes, chance_worse : (n,) arrays
+    from_flues_cents : (n,) array
+        Against its division's flues today.
+    tunable : (n,) array of bool
+    weights : Weights
+        Of every pipe of the organ.
+    before : Situation or None
+        Of the same pipes under another event: what did not change is taken from it.
+    """
+
+    layout: Layout
+    known: tuple[Known, ...]
+    place: IntArray
+    parts: Parts
+    target_hz: FloatArray
+    beat_hz: FloatArray
+    from_flues_cents: FloatArray
+    left_cents: FloatArray
+    minutes: FloatArray
+    chance_worse: FloatArray
+    tunable: BoolArray
+    weights: Weights
+    before: Situation | None = None
+
+    @cached_property
+    def weight(self) -> FloatArray:
+        """Weight of each."""
+        return self.weights.whole[self.place]
+
+    @cached_property
+    def badness(self) -> FloatArray:
+        """Mean badness of each at each reference before weighing, nothing tuned; (k, n)."""
+        if self.before is None:
+            return _badness(self.parts, self.beat_hz)
+        changed = self._changed_since(self.before)
+        badness = self.before.badness.copy()
+        badness[:, changed] = _badness(self.parts.only(changed), self.beat_hz[changed])
+        return badness
+
+    def _changed_since(self, before: Situation) -> IntArray:
+        moved = self.parts.cents != before.parts.cents
+        if not self.parts.is_single:
+            moved = np.logical_or.reduceat(moved, self.parts.starts)
+        changed: IntArray = np.flatnonzero(moved | (self.beat_hz != before.beat_hz))
+        return changed
+
+    @cached_property
+    def left(self) -> FloatArray:
+        """Mean badness of each after tuning, before weighing."""
+        left = expected_badness(0.0, self.left_cents, self.beat_hz)
+        after: FloatArray = left + self.chance_worse * (1.0 - left)
+        return after
+
+    def standing(self, index: int) -> Standing:
+        """One of them, for words."""
+        known = self.known[index]
+        organ = self.layout.organ
+        rank = organ.rank(known.pipe.rank)
+        count = len(belief_of(known).shares)
+        start = int(self.parts.starts[index])
+        part = slice(start, start + count)
+        return Standing(
+            pipe=known.pipe,
+            rank=rank,
+            role=self.layout.role[rank.id],
+            target_hz=float(self.target_hz[index]),
+            beat_hz=float(self.beat_hz[index]),
+            belief=Belief(
+                tuple(float(x) for x in self.parts.share[part]),
+                tuple(float(x) for x in self.parts.cents[part]),
+                tuple(float(x) for x in self.parts.sigma_cents[part]),
+            ),
+            cents_from_flues=float(self.from_flues_cents[index]),
+            weight=self.weights.at(int(self.place[index])),
+            left_cents=float(self.left_cents[index]),
+            minutes=float(self.minutes[index]),
+            tunable=bool(self.tunable[index]),
+            is_heard=not isinstance(known, PipeForecast),
+        )
+
+
+def situation(
+    layout: Layout,
+    pitches: Mapping[str, DivisionPitch],
+    known: Sequence[Known],
+    weights: Weights,
+    *,
+    before: Situation | None = None,
+) -> Situation:
+    """Where each pipe that is known stands.
+
+    Parameters
+    ----------
+    layout : Layout
+    pitches : mapping of division id to DivisionPitch
+        From `walkboard.planning.pitch.division_pitches`.
+    known : sequence of PipeCents or PipeForecast
+        Each pipe once.
+    weights : Weights
+    before : Situation, optional
+        Of the same pipes under another event: saves time, changes nothing.
+    """
+    organ = layout.organ
+    place = np.array([layout.place(k.pipe) for k in known], dtype=np.int64)
+    ranks = [organ.ranks[int(r)] for r in layout.rank_of[place]]
+    pitch = [pitches[organ.divisions[int(d)].id] for d in layout.division_of[place]]
+    reed = np.array([layout.role[rank.id] is Role.REED for rank in ranks], dtype=np.bool_)
+    air = _AirCents(organ)
+    heard_in = np.array([air.at(k.air_celsius) for k in known])
+    flues = np.array([air.at(p.air_celsius) + p.above_cents for p in pitch])
+    leave = np.where(
+        reed, np.array([air.at(p.event_celsius) + p.above_cents for p in pitch]), flues
+    )
+    parts = _parts(known)
+    target = layout.nominal_hz[place] * 2.0 ** (leave / 1200.0)
+    against = Parts(
+        parts.starts, parts.share, parts.cents + parts.each(heard_in - leave), parts.sigma_cents
+    )
+    mean = against.mean(against.cents)
+    return Situation(
+        layout=layout,
+        known=tuple(known),
+        place=place,
+        parts=against,
+        target_hz=target,
+        beat_hz=target * weights.beating_partial[place],
+        from_flues_cents=mean + leave - flues,
+        left_cents=np.array(
+            [left_by_tuning_cents(h, reed=bool(r)) for h, r in zip(target, reed, strict=True)]
+        ),
+        minutes=np.array(
+            [
+                pipe_minutes(rank, layout.role[rank.id], h)
+                for rank, h in zip(ranks, target, strict=True)
+            ]
+        ),
+        chance_worse=chances(
+            np.array([CHANCE[rank.tuned_by] for rank in ranks]),
+            np.array([float(rank.tuned_by is TunedBy.CONE) for rank in ranks]),
+            mean,
+        ),
+        tunable=np.array([not rank.historic for rank in ranks], dtype=np.bool_),
+        weights=weights,
+        before=before,
+    )
+
+
+def least_badness(found: Situation) -> float:
+    """Weighted badness of all known pipes, none tuned, at the reference where it is least.
+
+    Every cent is tried, then every tenth about the best: the whole is smooth, and a fifth of the
+    work.
+    """
+
+    def whole(references: FloatArray) -> FloatArray:
+        badness: FloatArray = _badness(found.parts, found.beat_hz, references) @ found.weight
+        return badness
+
+    cent = round(1.0 / REFERENCE_STEP_CENTS)
+    best = cent * int(np.argmin(whole(REFERENCES_CENTS[::cent])))
+    return float(whole(REFERENCES_CENTS[max(0, best - cent) : best + cent + 1]).min())
+
+
+def _badness(
+    parts: Parts, beat_hz: FloatArray, references_cents: FloatArray = REFERENCES_CENTS
+) -> FloatArray:
+    off = parts.cents - references_cents[:, None]
+    return parts.mean(expected_badness(off, parts.sigma_cents, parts.each(beat_hz)))
+
+
+def _parts(known: Sequence[Known]) -> Parts:
+    if any(isinstance(k, PipeForecast) for k in known):
+        return Parts.of([belief_of(k) for k in known])
+    heard = [k for k in known if isinstance(k, PipeCents)]
+    return Parts(
+        np.arange(len(heard)),
+        np.ones(len(heard)),
+        np.array([k.cents for k in heard], dtype=np.float64),
+        np.array([k.sigma_cents for k in heard], dtype=np.float64),
+    )
+
+
+def standings(
+    organ: Organ, pitches: Mapping[str, DivisionPitch], known: Sequence[Known]
+) -> tuple[Standing, ...]:
+    """Standing of each pipe that is known, weighed without an event."""
+    layout = Layout.of(organ)
+    found = situation(layout, pitches, known, weigh(layout, known))
+    return tuple(found.standing(index) for index in range(len(known)))
+
+
+def unheard_pull(
+    layout: Layout,
+    pitches: Mapping[str, DivisionPitch],
+    place: IntArray,
+    weights: Weights,
+    references_cents: FloatArray = REFERENCES_CENTS,
+) -> FloatArray:
+    """What leaving the present pitch costs by the flues of which nothing is known.
+
+    They are taken to stand with their division. The sum is counted from the present pitch
+    (reference 0), so that it adds nothing unless the reference moves: without it a plan that heard
+    one rank would carry the organ's pitch to wherever that rank has gone.
+
+    Parameters
+    ----------
+    layout : Layout
+    pitches : mapping of division id to DivisionPitch
+    place : (n,) array of int
+        Of the pipes that are known, in the layout.
+    weights : Weights
+    references_cents : (k,) array
+
+    Returns
+    -------
+    (k, divisions) array
+    """
+    organ = layout.organ
+    flue = np.array([rank.family.is_flue for rank in organ.ranks])[layout.rank_of]
+    flue[place] = False
+    pull = np.zeros((len(references_cents), len(organ.divisions)))
+    at = np.append(references_cents, 0.0)
+    for index, division in enumerate(organ.divisions):
+        which = np.flatnonzero(flue & (layout.division_of == index))
+        if not len(which):
+            continue
+        pitch = pitches[division.id]
+        air = _AirCents(organ).at(pitch.air_celsius)
+        hz = layout.nominal_hz[which] * ratio_of_cents(air) * weights.beating_partial[which]
+        sigma = float(np.hypot(UNHEARD_CENTS, pitch.sigma_cents))
+        worth = (weights.whole[which] * expected_badness(at[:, None], sigma, hz)).sum(axis=1)
+        pull[:, index] = worth[:-1] - worth[-1]
+    return pull
+
+
+def beats_a_second(standing: Standing, off_cents: float) -> float:
+    """How fast it beats, so far off, at the partial at which that is heard [Hz]."""
+    return abs(off_cents) * standing.beat_hz / CENTS_PER_NEPER
+
+
+class _AirCents:
+    """What air does to a flue's pitch [cents], worked out once for each temperature."""
+
+    def __init__(self, organ: Organ) -> None:
+        self._from = organ.pitch.at_celsius
+        self._known: dict[float, float] = {}
+
+    def at(self, celsius: float) -> float:
+        if celsius not in self._known:
+            self._known[celsius] = air_cents(self._from, celsius)
+        return self._known[celsius]

@@ -1,0 +1,277 @@
+"""How much a pipe counts: its loudness, its company, its use, its kind, and what the tuner says.
+
+A weight of 1 is an open flue pipe of average loudness in the middle of its keyboard that beats with
+all its partials. The factors are multiplied. Which factor a tuner would set otherwise is a matter
+of taste: `walkboard.planning.reasons.explain` says what each pipe's are, and `WeightChange` alters
+them by stop, rank or pipe.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import numpy as np
+
+from walkboard.condition.kinds import Role
+from walkboard.condition.state import PipeCents
+from walkboard.errors import InputError
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.value.belief import PipeForecast
+from walkboard.planning.value.company import Company, blended, company_of, levels_db, ordinary
+from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.use import EventUse, exposures, registrations
+
+# Loudness doubles with every 10 dB (the sone: Stevens 1936; ISO 532-1; from memory). Recordings
+# differ in gain and place, so a level is believed for a factor of two either way and no more.
+DB_TO_DOUBLE = 10.0
+MOST_LOUD, MOST_SOFT = 2.0, 0.5
+
+# Keys at the ends of the keyboard are played less than those in the middle: common practice, no
+# source. 1 in the middle, falling with the square of the distance to this at either end.
+AT_THE_ENDS = 0.5
+
+# A celeste is meant to beat, so it is heard out of tune less: common practice, no source. What
+# other kinds differ in, their partials, levels and company, is in the company's factor.
+KIND_WEIGHTS: Mapping[Role, float] = MappingProxyType(
+    {
+        Role.UNISON: 1.0,
+        Role.REED: 1.0,
+        Role.MUTATION: 1.0,
+        Role.MIXTURE: 1.0,
+        Role.CELESTE: 0.4,
+    }
+)
+
+# With an event, so much of a pipe's use is the event's; the rest is everything else that the organ
+# will be played for until the next visit. Own choice.
+EVENT_SHARE = 0.8
+# The use of a pipe in an event goes with the square root of how long it is exposed, 1 at the mean
+# of those that sound at all: the tenth bar of a sour note is not the tenth offence. Own choice.
+MOST_USE = 2.0
+MOST_FACTOR = 10.0  # of a change by hand, either way
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """The factors of one pipe's weight [-] and their product.
+
+    Attributes
+    ----------
+    level : float
+        Loudness.
+    register : float
+        Ordinary use, by the place on the keyboard.
+    kind : float
+    company : float
+        How much of it is heard by beats.
+    use : float or None
+        With an event: ordinary and event's use together, in the place of `register`.
+    own : float
+        What the tuner changed.
+    """
+
+    level: float
+    register: float
+    kind: float
+    company: float = 1.0
+    use: float | None = None
+    own: float = 1.0
+
+    @property
+    def whole(self) -> float:
+        """The pipe's weight."""
+        use = self.register if self.use is None else self.use
+        return self.level * use * self.kind * self.company * self.own
+
+
+@dataclass(frozen=True, slots=True)
+class WeightChange:
+    """A weight changed by hand.
+
+    Attributes
+    ----------
+    subject : str
+        A stop's id, a rank's id, or a pipe as ``rank:number``.
+    factor : float
+        0.1 to 10; 0 leaves it out of the cost altogether.
+    """
+
+    subject: str
+    factor: float
+
+    def __post_init__(self) -> None:
+        if self.factor != 0.0 and not 1.0 / MOST_FACTOR <= self.factor <= MOST_FACTOR:
+            raise InputError(
+                f"A weight cannot be changed by {self.factor:g}.",
+                where=self.subject,
+                mend="Give a factor from 0.1 to 10, or 0 to leave it out.",
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """The factors of every pipe of the organ.
+
+    Attributes
+    ----------
+    level, register, kind, company, own : (pipes,) arrays
+    use : (pipes,) array or None
+        None without an event.
+    beating_partial : (pipes,) array
+        From `walkboard.planning.value.company.Company`.
+    """
+
+    level: FloatArray
+    register: FloatArray
+    kind: FloatArray
+    company: FloatArray
+    own: FloatArray
+    use: FloatArray | None
+    beating_partial: FloatArray
+
+    @property
+    def whole(self) -> FloatArray:
+        """Weight of every pipe."""
+        use = self.register if self.use is None else self.use
+        weight: FloatArray = self.level * use * self.kind * self.company * self.own
+        return weight
+
+    def at(self, place: int) -> Weight:
+        """The factors of one pipe."""
+        return Weight(
+            float(self.level[place]),
+            float(self.register[place]),
+            float(self.kind[place]),
+            float(self.company[place]),
+            None if self.use is None else float(self.use[place]),
+            float(self.own[place]),
+        )
+
+
+def average_level_db(organ: Organ, pipes: Sequence[PipeCents | PipeForecast]) -> float | None:
+    """Median level of the flues heard, else of all pipes heard; None where no level is known."""
+    levels = [(p.level_db, organ.rank(p.pipe.rank).family.is_flue) for p in pipes]
+    flues = [level for level, is_flue in levels if level is not None and is_flue]
+    known = flues or [level for level, _ in levels if level is not None]
+    return float(np.median(known)) if known else None
+
+
+def weigh(
+    layout: Layout,
+    pipes: Sequence[PipeCents | PipeForecast],
+    event: EventUse | None = None,
+    changes: Sequence[WeightChange] = (),
+) -> Weights:
+    """Weigh every pipe of an organ.
+
+    Parameters
+    ----------
+    layout : Layout
+    pipes : sequence of PipeCents or PipeForecast
+        Those whose level is known count by it; others are of average loudness.
+    event : EventUse, optional
+        What the visit is for.
+    changes : sequence of WeightChange
+
+    Raises
+    ------
+    InputError
+        When a change names nothing that the organ has.
+    """
+    average = average_level_db(layout.organ, pipes)
+    known = {
+        layout.place(p.pipe): p.level_db - average
+        for p in pipes
+        if p.level_db is not None and average is not None
+    }
+    level = np.ones(len(layout.semitone))
+    if known:
+        places = np.fromiter(known, dtype=np.int64)
+        above = np.fromiter(known.values(), dtype=np.float64)
+        level[places] = np.clip(2.0 ** (above / DB_TO_DOUBLE), MOST_SOFT, MOST_LOUD)
+    register = registers(layout)
+    loudness = levels_db(layout, known)
+    company = company_of(layout, loudness, ordinary(layout))
+    use = None
+    if event is not None and event.registrations:
+        use, company = _for_event(layout, event, register, loudness, company)
+    kinds = np.array([KIND_WEIGHTS[layout.role[rank.id]] for rank in layout.organ.ranks])
+    return Weights(
+        level=level,
+        register=register,
+        kind=kinds[layout.rank_of],
+        company=company.factor,
+        own=own_factors(layout, changes),
+        use=use,
+        beating_partial=company.beating_partial,
+    )
+
+
+def registers(layout: Layout) -> FloatArray:
+    """Ordinary use of every pipe by the place of its key: 1 in the middle, less at the ends."""
+    keys = np.array([d.keys for d in layout.organ.divisions])[layout.division_of]
+    lowest = np.array([d.lowest.semitone for d in layout.organ.divisions])[layout.division_of]
+    middle = 0.5 * (keys - 1)
+    aside = np.abs(layout.semitone - lowest - middle) / np.maximum(middle, 1e-9)
+    register: FloatArray = 1.0 - (1.0 - AT_THE_ENDS) * np.minimum(aside, 1.0) ** 2
+    return np.where(middle > 0.0, register, 1.0)
+
+
+def own_factors(layout: Layout, changes: Sequence[WeightChange]) -> FloatArray:
+    """What the tuner's changes make of every pipe's weight; several are multiplied."""
+    own = np.ones(len(layout.semitone))
+    for change in changes:
+        own[places_named(layout, change.subject)] *= change.factor
+    return own
+
+
+def places_named(layout: Layout, subject: str) -> list[int]:
+    """Places of the pipes that a stop, a rank or ``rank:number`` names.
+
+    Raises
+    ------
+    InputError
+        When the organ has neither.
+    """
+    organ = layout.organ
+    if any(stop.id == subject for stop in organ.stops):
+        found: dict[int, None] = {}
+        for plays in organ.stop(subject).plays:
+            first = layout.starts[plays.rank] + plays.first_pipe - 1
+            keys = plays.to_key.semitone - plays.from_key.semitone + 1
+            found.update(dict.fromkeys(range(first, first + keys)))
+        return list(found)
+    if subject in layout.starts:
+        rank = organ.rank(subject)
+        return list(range(layout.starts[subject], layout.starts[subject] + rank.pipes))
+    rank_id, colon, number = subject.rpartition(":")
+    if colon and rank_id in layout.starts and number.isdecimal():
+        pipe = PipeRef.parse(subject)
+        if pipe.number <= organ.rank(rank_id).pipes:
+            return [layout.place(pipe)]
+    raise InputError(
+        f"The organ has no stop, rank or pipe {subject!r}.",
+        mend="Write a stop's or a rank's id, or a pipe as rank:number.",
+    )
+
+
+def _for_event(
+    layout: Layout,
+    event: EventUse,
+    register: FloatArray,
+    loudness: FloatArray,
+    company: Company,
+) -> tuple[FloatArray, Company]:
+    """Use and company of every pipe with an event in view."""
+    exposed = exposures(layout, event, register)  # (registrations, pipes)
+    total = exposed.sum(axis=0)
+    mean = float(total[total > 0.0].mean()) if (total > 0.0).any() else 1.0
+    used = np.minimum(np.sqrt(total / mean), MOST_USE)
+    share = exposed / np.maximum(total, 1e-300)
+    companies = [company, *(company_of(layout, loudness, r) for r in registrations(layout, event))]
+    weights = [(1.0 - EVENT_SHARE) * register, *(EVENT_SHARE * used * share)]
+    use = (1.0 - EVENT_SHARE) * register + EVENT_SHARE * used
+    return use, blended(companies, weights)

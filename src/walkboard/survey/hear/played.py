@@ -1,0 +1,171 @@
+"""A walk that the machine played: what was found in the recording, put right by what was played.
+
+The file played tells every key and, but for one unknown, every time: when the recorder was started.
+That is found from the holds that agree, and the rest follows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from walkboard.listening.types import FoundHold, HoldFlag, Walk
+from walkboard.scales.keys import Key
+from walkboard.survey.plan.schedule import Press, Schedule
+
+_AGREE_S = 0.35  # starts of holds that fit one offset lie within this of each other; own choice
+_LEAST_SHARE = 0.4  # of what could agree, below which the file was not what was played; own choice
+_LEAST_OVERLAP = 0.3  # of a press that a found hold must cover to be that press; own choice
+_SHORT_S = 0.8  # as finding has it
+_FROM_THE_SCHEDULE = frozenset(
+    {HoldFlag.REPEAT, HoldFlag.OUT_OF_ORDER, HoldFlag.UNKNOWN_KEY, HoldFlag.SHORT}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Aligned:
+    """A walk with its keys and times from the schedule.
+
+    Attributes
+    ----------
+    walk : Walk
+        A hold for each key that was played within the recording. ``silent`` is empty: which of the
+        filled holds are silent, measuring tells.
+    filled : frozenset of int
+        Which of them were not found by ear, by their place.
+    offset_s : float
+        The file's start in the recording [s].
+    renamed : int
+        Holds that were found under another key or none.
+    dropped : int
+        Found, but nothing was played then.
+    """
+
+    walk: Walk
+    filled: frozenset[int]
+    offset_s: float
+    renamed: int
+    dropped: int
+
+
+def align_schedule(
+    walk: Walk,
+    schedule: Schedule,
+    keys: Sequence[Key],
+    expected_hz: Sequence[float],
+    *,
+    seconds: float,
+) -> Aligned | None:
+    """Put a found walk right by what was played.
+
+    Parameters
+    ----------
+    walk : Walk
+        As found by ear.
+    schedule : Schedule
+    keys : sequence of Key
+        That the walk's holds index.
+    expected_hz : sequence of float
+        The first fundamental that each of them should sound [Hz].
+    seconds : float
+        Length of the recording [s].
+
+    Returns
+    -------
+    Aligned or None
+        None where too few holds agree on any one offset: another file was played.
+    """
+    index = {key: n for n, key in enumerate(keys)}
+    presses = [press for press in schedule.presses if press.key in index]
+    offset_s = _offset(walk, presses, keys)
+    if offset_s is None:
+        return None
+    heard = [
+        hold.heard_hz / expected_hz[hold.key]
+        for hold in walk.holds
+        if hold.key is not None and hold.heard_hz is not None and hold.overtone == 1
+    ]
+    ratio = float(np.median(heard)) if heard else 1.0
+    quietest_db = min(hold.level_db for hold in walk.holds)
+    holds: list[FoundHold] = []
+    filled: set[int] = set()
+    used: set[int] = set()
+    renamed = 0
+    for press in presses:
+        start_s = max(0.0, press.down_s + offset_s)
+        end_s = min(seconds, press.up_s + offset_s)
+        if end_s - start_s <= 0.0:
+            continue
+        key = index[press.key]
+        within = _within(walk, start_s, end_s)
+        used |= set(within)
+        same = [n for n in within if walk.holds[n].key == key]
+        flags = {flag for n in within for flag in walk.holds[n].flags} - _FROM_THE_SCHEDULE
+        if end_s - start_s < _SHORT_S:
+            flags.add(HoldFlag.SHORT)
+        marks = tuple(flag for flag in HoldFlag if flag in flags)
+        if same:
+            found = max((walk.holds[n] for n in same), key=lambda h: h.end_s - h.start_s)
+            holds.append(
+                replace(
+                    found,
+                    start_s=start_s,
+                    end_s=end_s,
+                    sureness=max(found.sureness, 0.99),
+                    flags=marks,
+                )
+            )
+            continue
+        renamed += bool(within)
+        filled.add(len(holds))
+        holds.append(
+            FoundHold(
+                key=key,
+                start_s=start_s,
+                end_s=end_s,
+                level_db=max((walk.holds[n].level_db for n in within), default=quietest_db),
+                heard_hz=expected_hz[key] * ratio,
+                overtone=1,
+                sureness=0.9,  # that the key was held; whether it spoke, measuring tells
+                flags=marks,
+            )
+        )
+    dropped = len(walk.holds) - len(used)
+    return Aligned(
+        Walk(tuple(holds), (), walk.explained), frozenset(filled), offset_s, renamed, dropped
+    )
+
+
+def _offset(walk: Walk, presses: Sequence[Press], keys: Sequence[Key]) -> float | None:
+    """The offset that most holds agree on [s]."""
+    pairs = sorted(
+        (hold.start_s - press.down_s, n)
+        for n, hold in enumerate(walk.holds)
+        if hold.key is not None
+        for press in presses
+        if keys[hold.key] == press.key
+    )
+    best: list[tuple[float, int]] = []
+    first = 0
+    for last in range(len(pairs)):
+        while pairs[last][0] - pairs[first][0] > _AGREE_S:
+            first += 1
+        if last + 1 - first > len(best):
+            best = pairs[first : last + 1]
+    agreeing = len({n for _, n in best})
+    if not best or agreeing < _LEAST_SHARE * min(len(walk.holds), len(presses)):
+        return None
+    return float(np.median([offset for offset, _ in best]))
+
+
+def _within(walk: Walk, start_s: float, end_s: float) -> list[int]:
+    """The found holds that fill enough of a press, or lie mostly in it."""
+    found = []
+    for n, hold in enumerate(walk.holds):
+        shared_s = min(hold.end_s, end_s) - max(hold.start_s, start_s)
+        least_s = _LEAST_OVERLAP * (end_s - start_s)
+        if shared_s >= min(least_s, 0.8 * (hold.end_s - hold.start_s)) and shared_s > 0.0:
+            found.append(n)
+    return found

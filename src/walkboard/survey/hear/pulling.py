@@ -1,0 +1,141 @@
+"""Two pipes that pull each other: told by how far apart they stand alone and together.
+
+Two coupled pipes beat at √(Δf² − f_L²), Δf their difference alone and f_L half of the range in
+which they lock (Adler 1946, see `physics.locking`); within it they sound in step and do not beat.
+One hold cannot tell this from two pipes in tune. Holds in which each sounded alone can: where the
+two stand nearer together than alone by more than is unsure, they pull, and what is read together is
+not where either would stand by itself.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from walkboard.listening.types import ReadingFlag
+from walkboard.organ.model import PipeRef
+from walkboard.physics.locking import may_lock
+from walkboard.quantities import CENTS_PER_NEPER
+from walkboard.survey.hear.heard_walk import HeardWalk, Reading
+from walkboard.survey.hear.memory import Memory
+
+_SURE = 3.0  # standard deviations
+_BEAT_HZ = 0.05  # one standard deviation of a beat heard in the envelopes; own choice
+_UNSTEADY_CENTS = 0.3  # of a difference of two real pipes from hold to hold; own choice
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """Two pipes that stand nearer together than alone.
+
+    Attributes
+    ----------
+    first, second : PipeRef
+    alone_hz, together_hz : float
+        How far apart when each sounds alone, and together [Hz]; together 0 where they may be in
+        step.
+    sigma_hz : float
+        One standard deviation of what is between the two [Hz].
+    """
+
+    first: PipeRef
+    second: PipeRef
+    alone_hz: float
+    together_hz: float
+    sigma_hz: float
+
+    @property
+    def in_step(self) -> bool:
+        """Whether they sound as one."""
+        return self.together_hz == 0.0
+
+    @property
+    def locking_hz(self) -> float:
+        """Half of the range in which they lock [Hz]; in step, the least that it can be."""
+        return math.sqrt(max(0.0, self.alone_hz**2 - self.together_hz**2))
+
+    @property
+    def words(self) -> str:
+        """A sentence for the tuner."""
+        if self.in_step:
+            return (
+                f"{self.first} and {self.second} pull each other into step: together they do not "
+                f"beat, alone they would {self.alone_hz:.2f} times a second. Tune each alone."
+            )
+        return (
+            f"{self.first} and {self.second} pull each other: together they beat "
+            f"{self.together_hz:.2f} times a second, alone they would {self.alone_hz:.2f}. "
+            "Tune each alone."
+        )
+
+
+def pull_between(one: Reading, other: Reading, memory: Memory) -> Pull | None:
+    """Whether two readings of one hold pull, by holds in which each sounded without the other.
+
+    None where it is not plain, where one was not heard alone, or where nothing is known of how far
+    apart they are together.
+    """
+    alone = [memory.alone.get(reading.pipe) for reading in (one, other)]
+    first, second = alone
+    if first is None or second is None or first.hz is None or second.hz is None:
+        return None
+    if not may_lock(first.hz, second.hz):
+        return None
+    together = _together_hz(one, other)
+    if together is None:
+        return None
+    apart_hz, unsure_hz = together
+    spread_cents = math.hypot(first.sigma_cents or 0.0, second.sigma_cents or 0.0, _UNSTEADY_CENTS)
+    sigma_hz = math.hypot(spread_cents / CENTS_PER_NEPER * first.hz, unsure_hz)
+    alone_hz = abs(first.hz - second.hz)
+    if alone_hz - apart_hz < _SURE * sigma_hz:
+        return None
+    beats = apart_hz > 2.0 * unsure_hz
+    return Pull(one.pipe, other.pipe, alone_hz, apart_hz if beats else 0.0, sigma_hz)
+
+
+def _together_hz(one: Reading, other: Reading) -> tuple[float, float] | None:
+    """How far apart two readings of one hold stand, and one standard deviation [Hz].
+
+    None where both were read: pipes that pull do not move steadily, and are not read.
+    """
+    if one.hz is not None and other.hz is not None:
+        return None
+    if one.beat_hz is not None and one.beat_hz == other.beat_hz:
+        return one.beat_hz, _BEAT_HZ
+    if one.either_hz is None and one.near_hz is not None and one.near_hz == other.near_hz:
+        if one.bound_cents is None:
+            return None
+        return 0.0, one.bound_cents / CENTS_PER_NEPER * one.near_hz  # both within: half of twice it
+    return None
+
+
+def with_pulls(walk: HeardWalk, memory: Memory) -> tuple[HeardWalk, tuple[Pull, ...]]:
+    """The walk with readings of pipes that pull flagged `locked`, and the pulls.
+
+    Parameters
+    ----------
+    memory : Memory
+        From holds of the same visit in which the pipes sounded without each other: a pipe that was
+        tuned since stands elsewhere for another reason.
+    """
+    pulls: list[Pull] = []
+    holds = []
+    for hold in walk.holds:
+        readings = list(hold.readings)
+        for i, one in enumerate(hold.readings):
+            for j in range(i + 1, len(hold.readings)):
+                pull = pull_between(one, hold.readings[j], memory)
+                if pull is not None:
+                    pulls.append(pull)
+                    readings[i], readings[j] = _locked(readings[i]), _locked(readings[j])
+        holds.append(replace(hold, readings=tuple(readings)))
+    said = tuple(dict.fromkeys((*walk.warnings, *(pull.words for pull in pulls))))
+    return replace(walk, holds=tuple(holds), warnings=said), tuple(pulls)
+
+
+def _locked(reading: Reading) -> Reading:
+    """Flagged, without a value: what is heard is not where the pipe would stand alone."""
+    flags = dict.fromkeys(reading.flags)
+    flags[ReadingFlag.LOCKED] = None
+    return replace(reading, hz=None, sigma_cents=None, cents=None, flags=tuple(flags))

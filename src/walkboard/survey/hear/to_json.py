@@ -1,0 +1,211 @@
+"""The form in which a heard walk is exchanged: ``walkboard listen --json``, format 1.
+
+Fields may be added, none renamed or dropped; a reader ignores what it does not know.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from walkboard.errors import InputError
+from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
+from walkboard.organ.model import PipeRef
+from walkboard.scales.keys import Key
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+
+FORMAT = 1
+
+
+def walk_to_json(walk: HeardWalk) -> dict[str, Any]:
+    """A heard walk as plain values for JSON.
+
+    Full precision is kept: what is read back equals what was written.
+    """
+    return {
+        "format": FORMAT,
+        "sound": {
+            "file": walk.file,
+            "seconds": walk.sound.seconds,
+            "sample_rate": walk.sound.sample_rate,
+            "channels": walk.sound.channels,
+            "format": walk.sound.format,
+        },
+        "organ": walk.organ,
+        "drawn": list(walk.drawn),
+        "air_celsius": walk.air_celsius,
+        "holds": [_hold_to_json(hold) for hold in walk.holds],
+        "silent_keys": [key.name for key in walk.silent_keys],
+        "warnings": list(walk.warnings),
+    }
+
+
+def _hold_to_json(hold: Hold) -> dict[str, Any]:
+    return {
+        "n": hold.n,
+        "key": None if hold.key is None else hold.key.name,
+        "key_number": hold.key_number,
+        "start_s": hold.start_s,
+        "end_s": hold.end_s,
+        "sureness": hold.sureness,
+        "flags": [flag.value for flag in hold.flags],
+        "readings": [
+            {
+                "pipe": str(reading.pipe),
+                "hz": reading.hz,
+                "sigma_cents": reading.sigma_cents,
+                "cents": reading.cents,
+                "level_db": reading.level_db,
+                "start_s": reading.start_s,
+                "end_s": reading.end_s,
+                "wander_cents": reading.wander_cents,
+                "flags": [flag.value for flag in reading.flags],
+                "near_hz": reading.near_hz,
+                "bound_cents": reading.bound_cents,
+                "either_hz": None if reading.either_hz is None else list(reading.either_hz),
+                "either_sigma_cents": (
+                    None if reading.either_sigma_cents is None else list(reading.either_sigma_cents)
+                ),
+                "name_sureness": reading.name_sureness,
+                "beat_hz": reading.beat_hz,
+                "partials": [[p.number, p.level_db] for p in reading.partials],
+            }
+            for reading in hold.readings
+        ],
+    }
+
+
+class _Given(BaseModel):
+    model_config = ConfigDict(extra="ignore", allow_inf_nan=False, frozen=True)
+
+
+class _Sound(_Given):
+    file: str
+    seconds: float = Field(ge=0)
+    sample_rate: int = Field(gt=0)
+    channels: int = Field(default=1, gt=0)
+    format: str = ""
+
+
+class _Reading(_Given):
+    pipe: str
+    hz: float | None
+    sigma_cents: float | None = Field(default=None, ge=0)
+    cents: float | None
+    level_db: float | None = None
+    start_s: float | None = None
+    end_s: float | None = None
+    wander_cents: float | None = None
+    flags: tuple[ReadingFlag, ...] = ()
+    near_hz: float | None = Field(default=None, gt=0)
+    bound_cents: float | None = Field(default=None, ge=0)
+    either_hz: tuple[float, float] | None = None
+    either_sigma_cents: tuple[float, float] | None = None
+    name_sureness: float | None = Field(default=None, ge=0, le=1)
+    beat_hz: float | None = Field(default=None, ge=0)
+    partials: tuple[tuple[int, float], ...] = ()
+
+
+class _Hold(_Given):
+    n: int
+    key: str | None
+    key_number: int | None = None
+    start_s: float
+    end_s: float
+    sureness: float = 1.0
+    flags: tuple[HoldFlag, ...] = ()
+    readings: tuple[_Reading, ...] = ()
+
+
+class _Walk(_Given):
+    format: int
+    sound: _Sound
+    organ: str
+    drawn: tuple[str, ...]
+    air_celsius: float | None = None
+    holds: tuple[_Hold, ...]
+    silent_keys: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def walk_from_json(value: object, *, where: str = "") -> HeardWalk:
+    """A heard walk from plain values.
+
+    Parameters
+    ----------
+    value : object
+        What a JSON reader gave.
+    where : str
+        The file's name, for errors.
+
+    Raises
+    ------
+    InputError
+        When it is not of the form, or of a newer format.
+    """
+    if (
+        isinstance(value, dict)
+        and isinstance(value.get("format"), int)
+        and value["format"] > FORMAT
+    ):
+        raise InputError(
+            f"These readings are of format {value['format']}; this program knows {FORMAT}.",
+            where=where,
+            mend="Use a newer Walkboard, or listen again with this one.",
+        )
+    try:
+        given = _Walk.model_validate(value)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])
+        raise InputError(
+            f"These are not readings from 'walkboard listen --json': {place}: {first['msg']}.",
+            where=where,
+            mend="Give the file that 'walkboard listen … --json' printed.",
+        ) from None
+    return HeardWalk(
+        file=given.sound.file,
+        sound=SoundInfo(
+            given.sound.seconds, given.sound.sample_rate, given.sound.channels, given.sound.format
+        ),
+        organ=given.organ,
+        drawn=given.drawn,
+        air_celsius=given.air_celsius,
+        holds=tuple(_hold_from(hold) for hold in given.holds),
+        silent_keys=tuple(Key.parse(name) for name in given.silent_keys),
+        warnings=given.warnings,
+    )
+
+
+def _hold_from(given: _Hold) -> Hold:
+    return Hold(
+        n=given.n,
+        key=None if given.key is None else Key.parse(given.key),
+        key_number=given.key_number,
+        start_s=given.start_s,
+        end_s=given.end_s,
+        sureness=given.sureness,
+        flags=given.flags,
+        readings=tuple(
+            Reading(
+                pipe=PipeRef.parse(reading.pipe),
+                hz=reading.hz,
+                sigma_cents=reading.sigma_cents,
+                cents=reading.cents,
+                level_db=reading.level_db,
+                start_s=given.start_s if reading.start_s is None else reading.start_s,
+                end_s=given.end_s if reading.end_s is None else reading.end_s,
+                wander_cents=reading.wander_cents,
+                flags=reading.flags,
+                near_hz=reading.near_hz,
+                bound_cents=reading.bound_cents,
+                either_hz=reading.either_hz,
+                either_sigma_cents=reading.either_sigma_cents,
+                name_sureness=reading.name_sureness,
+                beat_hz=reading.beat_hz,
+                partials=tuple(Partial(number, level) for number, level in reading.partials),
+            )
+            for reading in given.readings
+        ),
+    )

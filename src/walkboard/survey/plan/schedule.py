@@ -1,0 +1,163 @@
+"""When each key of a walk is held by the machine, and the Standard MIDI File that says so.
+
+Standard MIDI File 1.0 (MIDI Manufacturers Association, RP-001): format 0, one track. A tempo of
+0.5 s a quarter note at 500 ticks a quarter makes a tick exactly 1 ms. A key's number is its
+semitone: C4 is 60, as MIDI 1.0 has it for a keyboard at 8′ pitch.
+"""
+
+from __future__ import annotations
+
+import io
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from walkboard.errors import InputError
+from walkboard.scales.keys import Key
+from walkboard.survey.plan.walk_plan import Pace
+
+TICKS_A_QUARTER = 500
+TEMPO_US = 500_000  # a quarter note [µs]
+TICK_S = TEMPO_US * 1e-6 / TICKS_A_QUARTER
+VELOCITY = 64  # MIDI 1.0's value for a keyboard that senses none; also for note off
+LEAD_S = 3.0  # of silence before the first key, so that the recording can be seen to run
+
+
+@dataclass(frozen=True, slots=True)
+class Press:
+    """One key held.
+
+    Attributes
+    ----------
+    key : Key
+    down_s, up_s : float
+        From the start of the file [s].
+    """
+
+    key: Key
+    down_s: float
+    up_s: float
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.down_s < self.up_s:
+            raise ValueError("a key goes down at a time from 0, and up after that")
+
+
+@dataclass(frozen=True, slots=True)
+class Schedule:
+    """The keys of a walk in time; they may overlap."""
+
+    presses: tuple[Press, ...]
+
+    @property
+    def seconds(self) -> float:
+        """Until the last key is up [s]."""
+        return max((press.up_s for press in self.presses), default=0.0)
+
+
+def schedule_of(keys: Sequence[Key], pace: Pace, *, lead_s: float = LEAD_S) -> Schedule:
+    """The keys one after another at an even pace, to the millisecond.
+
+    Parameters
+    ----------
+    keys : sequence of Key
+        In the order to be held.
+    pace : Pace
+    lead_s : float
+        Before the first key [s].
+    """
+    presses = []
+    for n, key in enumerate(keys):
+        down_s = lead_s + n * (pace.hold_s + pace.gap_s)
+        presses.append(Press(key, round(down_s, 3), round(down_s + pace.hold_s, 3)))
+    return Schedule(tuple(presses))
+
+
+def midi_of(schedule: Schedule, *, channel: int = 1, name: str = "") -> bytes:
+    """The schedule as a Standard MIDI File.
+
+    Parameters
+    ----------
+    schedule : Schedule
+    channel : int
+        1 to 16, as players count.
+    name : str
+        The track's; letters beyond ASCII become ``?``.
+
+    Raises
+    ------
+    InputError
+        When there is no such channel.
+    """
+    import mido  # noqa: PLC0415 - a desk names schedules long before it reads or writes one
+
+    if not 1 <= channel <= 16:
+        raise InputError(f"MIDI has no channel {channel}.", mend="Give 1 to 16.")
+    events = [(_ticks(p.up_s), 0, p.key.semitone) for p in schedule.presses]
+    events += [(_ticks(p.down_s), 1, p.key.semitone) for p in schedule.presses]
+    track = mido.MidiTrack()
+    if name:
+        plain = name.encode("ascii", "replace").decode()
+        track.append(mido.MetaMessage("track_name", name=plain, time=0))
+    track.append(mido.MetaMessage("set_tempo", tempo=TEMPO_US, time=0))
+    at = 0
+    for ticks, is_down, note in sorted(events):  # at one tick a key goes up before it goes down
+        track.append(
+            mido.Message(
+                "note_on" if is_down else "note_off",
+                channel=channel - 1,
+                note=note,
+                velocity=VELOCITY,
+                time=ticks - at,
+            )
+        )
+        at = ticks
+    track.append(mido.MetaMessage("end_of_track", time=0))
+    written = io.BytesIO()
+    mido.MidiFile(type=0, ticks_per_beat=TICKS_A_QUARTER, tracks=[track]).save(file=written)
+    return written.getvalue()
+
+
+def _ticks(seconds: float) -> int:
+    return round(seconds / TICK_S)
+
+
+def schedule_from_midi(data: bytes, *, where: str = "") -> Schedule:
+    """The keys of a Standard MIDI File of any tempo, format 0 or 1; all channels together.
+
+    Parameters
+    ----------
+    data : bytes
+    where : str
+        The file's name, for errors.
+
+    Raises
+    ------
+    InputError
+        When it is no such file, or plays no key.
+    """
+    import mido  # noqa: PLC0415 - a desk names schedules long before it reads or writes one
+
+    down: dict[int, list[float]] = defaultdict(list)
+    presses = []
+    at_s = 0.0
+    try:
+        for message in mido.MidiFile(file=io.BytesIO(data)):
+            at_s += message.time
+            if message.type not in {"note_on", "note_off"}:
+                continue
+            if message.type == "note_on" and message.velocity > 0:
+                down[message.note].append(at_s)
+            elif down[message.note]:
+                began_s = down[message.note].pop(0)
+                if at_s > began_s:
+                    presses.append(Press(Key(message.note), began_s, at_s))
+    except (OSError, EOFError, ValueError, TypeError, IndexError, KeyError, ZeroDivisionError):
+        raise InputError(
+            "This is no Standard MIDI File.",
+            where=where,
+            mend="Give the file that 'walkboard survey-plan … --midi' wrote and that was played.",
+        ) from None
+    if not presses:
+        raise InputError("This file plays no key.", where=where, mend="Give the one that did.")
+    return Schedule(tuple(sorted(presses, key=lambda p: (p.down_s, p.key))))

@@ -1,0 +1,220 @@
+"""The calendar: what the organ must be ready for, from a calendar's file or written in by hand."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, tzinfo
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import KeptEvent, KeptOrgan
+from walkboard.errors import BookError, InputError
+from walkboard.organ.model import Organ
+from walkboard.work.open_book import now
+from walkboard.work.write_files import write_file
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+
+HORIZON_DAYS = 400.0  # so far recurring events are expanded; a year and the planning of the next
+LONGEST_TITLE = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What a calendar's file brought.
+
+    Attributes
+    ----------
+    new, changed, same, called_off : int
+        Events; `same` counts those that stay called off by hand as well.
+    left_out : tuple of str
+        What was not taken, in words.
+    """
+
+    new: int
+    changed: int
+    same: int
+    called_off: int
+    left_out: tuple[str, ...] = ()
+
+
+def local_zone() -> tzinfo:
+    """The time zone of this machine, with its summer time."""
+    from dateutil.tz import tzlocal
+
+    here: tzinfo = tzlocal()
+    return here
+
+
+def today() -> date:
+    """The day by this machine's calendar."""
+    return now().astimezone(local_zone()).date()
+
+
+def take_in_calendar(
+    book: Book, organ_id: int, data: bytes, *, where: str = "", zone: tzinfo | None = None
+) -> Taken:
+    """Take the events of an iCalendar file into the book; what it says again changes nothing.
+
+    Stops and air that were written in by hand stay. An event that was called off by hand stays so
+    until the calendar says something else of it. Instances that a recurring event has no more are
+    called off.
+
+    Parameters
+    ----------
+    book : Book
+    organ_id : int
+    data : bytes
+    where : str
+        The file's name.
+    zone : tzinfo or None
+        Of times that name none; None is this machine's.
+
+    Raises
+    ------
+    InputError
+        When it cannot be read; nothing is kept then.
+    """
+    from walkboard.work.calendar.files import horizon_of, parted_uid, read_calendar
+
+    present = now()
+    horizon = horizon_of(present, zone or local_zone(), days=HORIZON_DAYS)
+    read = read_calendar(data, horizon, where=where)
+    known = {event.uid: event for event in book.events(organ_id)}
+    new = changed = same = called_off = 0
+    for event in read.events:
+        old = known.get(event.uid)
+        if event.cancelled:
+            if old is not None and not old.cancelled:
+                book.cancel_event(organ_id, event.uid)
+                called_off += 1
+            continue
+        told = (event.starts_at, event.title)
+        if old is not None and old.cancelled and (old.starts_at, old.title) == told:
+            same += 1
+            continue
+        stops = event.stops if event.stops is not None else () if old is None else old.stops
+        air = event.air_celsius
+        if air is None and old is not None:
+            air = old.air_celsius
+        kept = book.keep_event(
+            organ_id, event.uid, event.starts_at, event.title, stops=stops, air_celsius=air
+        )
+        if old is None:
+            new += 1
+        elif kept.id == old.id:
+            same += 1
+        else:
+            changed += 1
+    there = {event.uid for event in read.events}
+    for uid, old in known.items():
+        calendar_uid, instance = parted_uid(uid)
+        is_ours = instance is not None and calendar_uid in read.recurring and uid not in there
+        if is_ours and not old.cancelled and present <= old.starts_at <= horizon.ends_at:
+            book.cancel_event(organ_id, uid)
+            called_off += 1
+    return Taken(new, changed, same, called_off, read.left_out)
+
+
+def take_in_calendar_file(book: Book, organ_id: int, path: Path) -> Taken:
+    """The same of a file; InputError where it cannot be read."""
+    from walkboard.work.organ_files import cannot_read
+
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise cannot_read(path, error) from None
+    return take_in_calendar(book, organ_id, data, where=str(path))
+
+
+def moment(text: str) -> datetime:
+    """A day and time as they are typed, ``2031-09-27T19:30``; InputError where they are none."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        raise InputError(
+            f"{text!r} is no day and time.", mend="Write them as 2031-09-27T19:30."
+        ) from None
+
+
+def keep_by_hand(
+    book: Book,
+    kept: KeptOrgan,
+    organ: Organ,
+    title: str,
+    starts_at: datetime,
+    *,
+    stops: Sequence[str] = (),
+    air_celsius: float | None = None,
+    uid: str | None = None,
+) -> KeptEvent:
+    """Keep an event that someone writes in, or changes.
+
+    Parameters
+    ----------
+    title : str
+    starts_at : datetime
+        Without a time zone it is this machine's.
+    stops : sequence of str
+        That it needs.
+    air_celsius : float or None
+        Expected at the organ [°C].
+    uid : str or None
+        Of the event that is changed; None makes a new one.
+
+    Raises
+    ------
+    InputError
+        When there is no title, or the air cannot be right.
+    UnknownNameError
+        When the organ has not such a stop.
+    BookError
+        When there is no event of that uid.
+    """
+    title = " ".join(title.split())
+    if not title or len(title) > LONGEST_TITLE:
+        raise InputError(
+            "An event needs a title." if not title else "The title is too long.",
+            mend="Say in a few words what it is, as: Recital.",
+        )
+    if air_celsius is not None and not -10.0 <= air_celsius <= 45.0:
+        raise InputError(
+            f"Air of {air_celsius:g} °C cannot be right.", mend="It runs from −10 to 45 °C."
+        )
+    for stop in stops:
+        organ.stop(stop)
+    if uid is not None and all(event.uid != uid for event in book.events(kept.id)):
+        raise BookError(f"There is no event {uid!r} in this book.", mend="List the events.")
+    if starts_at.tzinfo is None:
+        starts_at = starts_at.replace(tzinfo=local_zone())
+    return book.keep_event(
+        kept.id,
+        uid or str(uuid.uuid4()),  # RFC 7986, 5.3: a UUID and nothing that tells of the machine
+        starts_at,
+        title,
+        stops=tuple(dict.fromkeys(stops)),
+        air_celsius=air_celsius,
+    )
+
+
+def event_of(book: Book, organ_id: int, uid: str) -> KeptEvent:
+    """The event of a uid; BookError where there is none."""
+    for event in book.events(organ_id):
+        if event.uid == uid:
+            return event
+    raise BookError("There is no such event in this book.", mend="List the events.")
+
+
+def calendar_bytes(book: Book, kept: KeptOrgan) -> bytes:
+    """Every event of an organ as an iCalendar file, those called off among them."""
+    from walkboard.work.calendar.files import write_calendar
+
+    return write_calendar(kept.name, book.events(kept.id))
+
+
+def write_calendar_file(book: Book, kept: KeptOrgan, to: Path) -> Path:
+    """Write it; InputError where the system will not."""
+    return write_file(calendar_bytes(book, kept), to, what="calendar")

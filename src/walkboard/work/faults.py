@@ -1,0 +1,144 @@
+"""Faults: reported by players, found in walks, mended at visits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import FaultKind, KeptFault, KeptOrgan, KeptRecording
+from walkboard.errors import InputError
+from walkboard.listening.types import ReadingFlag
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.scales.keys import Key
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+
+
+@dataclass(frozen=True, slots=True)
+class ConsoleReport:
+    """What a player fills in at the console; empty where it was left so."""
+
+    kind: str
+    words: str = ""
+    stop: str = ""
+    key: str = ""
+    name: str = ""
+    uid: str | None = None
+
+
+def report(
+    book: Book,
+    kept: KeptOrgan,
+    organ: Organ,
+    kind: str,
+    words: str,
+    *,
+    stop: str | None = None,
+    key: str | None = None,
+    pipe: PipeRef | None = None,
+    uid: str | None = None,
+    reporter: str = "",
+) -> KeptFault:
+    """Keep a fault; the pipe is found from stop and key where they name just one.
+
+    Raises
+    ------
+    UnknownNameError
+        When the organ has not such a stop, rank or key.
+    """
+    pipe = _placed(organ, stop, key, pipe)
+    return book.report_fault(
+        kept.id, kind, words, stop=stop, key=key, pipe=pipe, uid=uid, reporter=reporter
+    )
+
+
+def report_from_console(
+    book: Book,
+    kept: KeptOrgan,
+    organ: Organ,
+    told: ConsoleReport,
+) -> KeptFault:
+    """Keep what a player reports; a key that the stop has not is kept in words, not refused.
+
+    Raises
+    ------
+    UnknownNameError
+        When the kind is none, or the organ has not such a stop.
+    """
+    stop, key, words = told.stop or None, told.key or None, told.words
+    if stop is not None and key is not None and not organ.stop(stop).pipes_at(Key.parse(key)):
+        words = f"{words} ({key})".strip()
+        key = None
+    return report(
+        book, kept, organ, told.kind, words, stop=stop, key=key, uid=told.uid, reporter=told.name
+    )
+
+
+def link(
+    book: Book,
+    organ: Organ,
+    fault_id: int,
+    *,
+    stop: str | None = None,
+    key: str | None = None,
+    pipe: PipeRef | None = None,
+) -> KeptFault:
+    """Say anew what a fault belongs to; the pipe is found from stop and key as in `report`.
+
+    Raises
+    ------
+    UnknownNameError
+        When the organ has not such a stop, rank or key.
+    """
+    pipe = _placed(organ, stop, key, pipe)
+    return book.link_fault(fault_id, stop=stop, key=key, pipe=pipe)
+
+
+def mend_once(book: Book, fault_id: int, visit_id: int | None, note: str) -> KeptFault:
+    """Say that a fault is mended; the same said twice, as by a phone that slept, is no error."""
+    fault = book.fault(fault_id)
+    if fault.mended_at is not None and (fault.mended_in_visit, fault.mended_note) == (
+        visit_id,
+        note,
+    ):
+        return fault
+    return book.mend_fault(fault_id, visit_id=visit_id, note=note)
+
+
+def division_of(organ: Organ, fault: KeptFault) -> str | None:
+    """The division that a fault lies in, as far as it is placed; by its pipe first."""
+    ranks = {rank.id: rank.division for rank in organ.ranks}
+    stops = {stop.id: stop.division for stop in organ.stops}
+    if fault.pipe is not None and fault.pipe.rank in ranks:
+        return ranks[fault.pipe.rank]
+    return None if fault.stop is None else stops.get(fault.stop)
+
+
+def _placed(
+    organ: Organ, stop: str | None, key: str | None, pipe: PipeRef | None
+) -> PipeRef | None:
+    """The pipe that is meant, where stop and key name just one or it was named."""
+    if stop is not None:
+        sounding = organ.stop(stop)
+        if key is not None and pipe is None:
+            pipes = sounding.pipes_at(Key.parse(key))
+            if not pipes:
+                raise InputError(f"{sounding.name} sounds no pipe at {key}.", mend="Check the key.")
+            pipe = pipes[0] if len(pipes) == 1 else None
+    if pipe is not None and pipe.number > organ.rank(pipe.rank).pipes:
+        raise InputError(f"There is no pipe {pipe}.", mend="Check its number.")
+    return pipe
+
+
+def suspected(recording: KeptRecording) -> tuple[tuple[FaultKind, str, Key], ...]:
+    """Faults that a walk suggests: kind, stop and key; nothing is kept until someone says so."""
+    walk = recording.walk
+    stop = walk.drawn[0]
+    dead = [(FaultKind.DEAD_NOTE, stop, key) for key in walk.silent_keys]
+    off = [
+        (FaultKind.OFF_SPEECH, stop, hold.key)
+        for hold in walk.holds
+        if hold.key is not None and any(ReadingFlag.OCTAVE in r.flags for r in hold.readings)
+    ]
+    return tuple(sorted([*dead, *off], key=lambda found: found[2]))

@@ -1,0 +1,76 @@
+"""Recordings from files, heard on a known organ."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from walkboard.errors import InputError, WalkboardError
+from walkboard.organ.model import Organ
+from walkboard.survey.hear.heard_walk import HeardWalk
+from walkboard.survey.hear.walk import Progress, hear_walk
+from walkboard.survey.plan.schedule import Schedule
+from walkboard.work.organ_files import cannot_read
+
+
+def hear_file(
+    path: Path,
+    organ: Organ,
+    drawn: Sequence[str],
+    air_celsius: float | None,
+    *,
+    played: Schedule | None = None,
+    alone: Sequence[HeardWalk] = (),
+    progress: Progress | None = None,
+) -> HeardWalk:
+    """Hear the recording of one walk, with what was played where the machine held the keys.
+
+    `alone` are earlier walks in which ranks of this one sounded without each other.
+
+    Raises
+    ------
+    SoundError
+        When the file is no usable recording.
+    UnknownNameError
+        When the organ has not such a stop.
+    """
+    from walkboard.listening.sound.recording import open_sound
+
+    check_asked(organ, drawn, air_celsius)
+    try:
+        with path.open("rb") as stream:
+            sound = open_sound(stream, path.name)
+            return hear_walk(
+                sound,
+                organ,
+                drawn,
+                air_celsius,
+                file=path.name,
+                played=played,
+                alone=alone,
+                progress=progress,
+            )
+    except OSError as error:
+        raise cannot_read(path, error) from None
+    except WalkboardError as error:
+        error.where = error.where or str(path)
+        raise
+
+
+def check_asked(organ: Organ, drawn: Sequence[str], air_celsius: float | None) -> None:
+    """Raise where a walk cannot be heard whatever its recording holds.
+
+    Raises
+    ------
+    UnknownNameError
+        When the organ has not such a stop.
+    InputError
+        When the air cannot be right.
+    """
+    if air_celsius is not None and not -10.0 <= air_celsius <= 45.0:
+        raise InputError(
+            f"Air of {air_celsius:g} °C is not to be found in a church.",
+            mend="Give the air in the organ in degrees Celsius, as 17.5.",
+        )
+    for stop in drawn:
+        organ.stop(stop)

@@ -1,0 +1,157 @@
+"""Several recordings heard at once, on the cores there are, and each kept as soon as it can be.
+
+Light to import: what hears is loaded by whoever begins to hear.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias
+
+from walkboard.errors import InputError, WalkboardError
+from walkboard.work.processes import Progress, ProgressOfEach, finished, usable_cores
+
+if TYPE_CHECKING:
+    from walkboard.survey.hear.heard_walk import HeardWalk
+    from walkboard.survey.plan.schedule import Schedule
+
+Keep: TypeAlias = "Callable[[int, HeardWalk], None]"
+"""Called with a recording's number from 0, and what was heard in it."""
+
+
+@dataclass(frozen=True, eq=False)
+class ToHear:
+    """One recording and all that it is heard by; goes to another process.
+
+    Attributes
+    ----------
+    path : Path
+    description : str
+        The organ's, as text: an organ itself does not go to another process.
+    drawn : tuple of str
+    air_celsius : float or None
+    played, alone : see `walkboard.work.hear_recording.hear_file`
+    """
+
+    path: Path
+    description: str
+    drawn: tuple[str, ...]
+    air_celsius: float | None
+    played: Schedule | None = None
+    alone: tuple[HeardWalk, ...] = ()
+
+
+def hear_walk_file(progress: Progress | None, asked: ToHear) -> HeardWalk:
+    """Hear one recording.
+
+    Raises
+    ------
+    InputError
+        As `walkboard.work.hear_recording.hear_file`, and where the description has faults.
+    """
+    from walkboard.organ.reading import read_organ
+    from walkboard.work.hear_recording import hear_file
+
+    return hear_file(
+        asked.path,
+        read_organ(asked.description),
+        asked.drawn,
+        asked.air_celsius,
+        played=asked.played,
+        alone=asked.alone,
+        progress=progress,
+    )
+
+
+def hear_files(
+    recordings: Sequence[ToHear],
+    keep: Keep,
+    *,
+    processes: int | None = None,
+    progress: ProgressOfEach | None = None,
+) -> None:
+    """Hear recordings; what is heard does not depend on how many at once.
+
+    Parameters
+    ----------
+    recordings : sequence of ToHear
+    keep : callable
+        Gets each walk in the order of the recordings. Where one cannot be heard the others still
+        are; on Ctrl-C it gets all that were heard by then.
+    processes : int, optional
+        At once; otherwise as many as there are cores. One recording is heard in this process.
+    progress : callable, optional
+
+    Raises
+    ------
+    InputError
+        At the end, naming every file that could not be heard.
+    """
+    from walkboard.organ.reading import read_organ
+    from walkboard.work.hear_recording import check_asked
+
+    # What would be said of every file is said at once.
+    for description, drawn, air_celsius in dict.fromkeys(
+        (r.description, r.drawn, r.air_celsius) for r in recordings
+    ):
+        check_asked(read_organ(description), drawn, air_celsius)
+    failed: dict[int, WalkboardError] = {}
+    at_once = min(usable_cores() if processes is None else processes, len(recordings))
+    if at_once > 1:
+        _hear_at_once(recordings, at_once, keep, failed, progress)
+    else:
+        for number, asked in enumerate(recordings):
+            tell = None if progress is None else partial(progress, number)
+            try:
+                walk = hear_walk_file(tell, asked)
+            except WalkboardError as error:
+                failed[number] = error
+            else:
+                keep(number, walk)
+    _raise(failed, len(recordings))
+
+
+def _hear_at_once(
+    recordings: Sequence[ToHear],
+    processes: int,
+    keep: Keep,
+    failed: dict[int, WalkboardError],
+    progress: ProgressOfEach | None,
+) -> None:
+    from concurrent.futures.process import BrokenProcessPool
+
+    heard: dict[int, HeardWalk] = {}
+    due = 0
+    try:
+        for number, future in finished(
+            hear_walk_file, recordings, processes=processes, progress=progress
+        ):
+            try:
+                heard[number] = future.result()
+            except WalkboardError as error:
+                failed[number] = error
+            except BrokenProcessPool:
+                failed[number] = InputError(
+                    "The work broke off.",
+                    where=str(recordings[number].path),
+                    mend="Hear it by itself; it may be too much for this machine's memory.",
+                )
+            while due in heard or due in failed:
+                if due in heard:
+                    keep(due, heard.pop(due))
+                due += 1
+    except KeyboardInterrupt:
+        for number in sorted(heard):
+            keep(number, heard.pop(number))
+        raise
+
+
+def _raise(failed: dict[int, WalkboardError], of: int) -> None:
+    if len(failed) == 1:
+        raise next(iter(failed.values()))
+    if failed:
+        each = "".join(f"\n  {failed[number]}" for number in sorted(failed))
+        raise InputError(f"{len(failed)} of {of} recordings could not be heard:{each}")

@@ -1,0 +1,70 @@
+"""How warm a hand leaves a pipe and how fast it cools: the usual, and what the book has learned."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from walkboard.book.records import KeptSettling
+from walkboard.condition.settling.forecast import Warmth
+from walkboard.condition.settling.learned import PastSettling, learn_warmth
+from walkboard.organ.model import Organ, Rank, TunedBy
+
+_ENOUGH = 5  # pipes of a rank, from which on it is told apart from its kind
+# What a hand or a tool leaves, by what is moved: common practice, no source. A spring or a cone is
+# reached with a tool; a stopper is held in the hand.
+_OFFSET_CENTS = {
+    TunedBy.SPRING: 0.2,
+    TunedBy.CONE: 3.0,
+    TunedBy.SLIDE: 5.0,
+    TunedBy.ROLL: 3.0,
+    TunedBy.SHADE: 3.0,
+    TunedBy.EARS: 4.0,
+    TunedBy.CAP: 8.0,
+    TunedBy.STOPPER: 8.0,
+}
+
+
+def usual_warmth(rank: Rank) -> Warmth:
+    """What is thought of a rank's pipes before any was heard settling."""
+    return Warmth(tau_s=50.0, spread=0.6, offset_cents=_OFFSET_CENTS[rank.tuned_by])
+
+
+def learned_warmth(
+    organ: Organ, everywhere: Iterable[KeptSettling], here: Iterable[KeptSettling]
+) -> dict[str, Warmth]:
+    """What is thought of each rank, from the pipes that were heard settling.
+
+    Parameters
+    ----------
+    organ : Organ
+    everywhere : iterable of KeptSettling
+        Of every organ in the book: they tell of a kind, by what its pipes are tuned by.
+    here : iterable of KeptSettling
+        Of this organ: five or more in a rank tell of that rank.
+
+    Returns
+    -------
+    dict of rank id to Warmth
+        Of the ranks that anything is known of; for the others take `usual_warmth`.
+    """
+    by_kind = [_past(one, one.tuned_by) for one in everywhere]
+    by_rank: dict[str, list[PastSettling]] = {}
+    for one in here:
+        by_rank.setdefault(one.pipe.rank, []).append(_past(one, one.pipe.rank))
+    found = {}
+    for rank in organ.ranks:
+        kind = rank.tuned_by.value
+        usual = usual_warmth(rank)
+        warmth = learn_warmth((p for p in by_kind if p.kind == kind), usual).get(kind)
+        own = by_rank.get(rank.id, [])
+        if len(own) >= _ENOUGH:
+            warmth = learn_warmth(own, warmth or usual)[rank.id]
+        if warmth is not None:
+            found[rank.id] = warmth
+    return found
+
+
+def _past(one: KeptSettling, kind: str) -> PastSettling:
+    return PastSettling(
+        kind, one.log_tau, one.log_tau_sigma, one.offset_cents, one.offset_sigma_cents
+    )

@@ -1,0 +1,102 @@
+"""The tuning book as the use cases see it: opened with the system's clock, organs by name."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from walkboard.book.opening import create_book, open_book
+from walkboard.book.records import KeptOrgan, KeptVisit
+from walkboard.errors import BookError
+from walkboard.organ.model import Organ
+from walkboard.organ.reading import read_organ
+from walkboard.work.organ_files import read_text
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+
+
+def now() -> datetime:
+    """The present instant in UTC."""
+    return datetime.now(UTC)
+
+
+def new(path: Path) -> Book:
+    """Make a new, empty book; BookError where something is there already."""
+    return create_book(path, clock=now)
+
+
+def opened(path: Path) -> Book:
+    """Open a book; BookError where there is none or it cannot be used."""
+    return open_book(path, clock=now)
+
+
+def add_organ(book: Book, description: Path) -> KeptOrgan:
+    """Check a description and keep it; a changed one supersedes the last of the same name.
+
+    Raises
+    ------
+    DescriptionError
+        With every problem of the description; nothing is kept then.
+    """
+    text = read_text(description)
+    return book.add_organ(read_organ(text, where=str(description)).name, text)
+
+
+def organ_of(book: Book, name: str | None) -> tuple[KeptOrgan, Organ]:
+    """The organ of a name, or the only one of the book.
+
+    Raises
+    ------
+    BookError
+        When the book has none, or several and no name was given.
+    """
+    if name is not None:
+        kept = book.organ_named(name)
+    else:
+        organs = book.organs()
+        if len(organs) != 1:
+            there = ", ".join(repr(organ.name) for organ in organs) or "none"
+            raise BookError(
+                f"The book has {len(organs)} organs; say which one is meant ({there}).",
+                where=str(book.path),
+                mend="Add one with 'walkboard book add'." if not organs else "Give --organ NAME.",
+            )
+        kept = organs[0]
+    return kept, read_organ(kept.description, where=kept.name)
+
+
+def visit_at_work(book: Book, organ: KeptOrgan) -> KeptVisit:
+    """The open visit to an organ; BookError where there is none."""
+    visit = book.visit_in_progress(organ.id)
+    if visit is None:
+        raise BookError(
+            f"No visit to {organ.name} is open.",
+            where=str(book.path),
+            mend="Open one with 'walkboard visit open'.",
+        )
+    return visit
+
+
+def visit_of(book: Book, organ: KeptOrgan, number: int | None) -> KeptVisit:
+    """A visit by its number, or the open one, or else the last one.
+
+    Raises
+    ------
+    BookError
+        When there is no such visit, or it is to another organ.
+    """
+    visits = book.visits(organ.id)
+    if number is not None:
+        found = [visit for visit in visits if visit.id == number]
+    else:
+        found = [visit for visit in visits if visit.is_open] or list(visits[-1:])
+    if not found:
+        what = "There is no visit yet" if number is None else f"There is no visit {number}"
+        raise BookError(
+            f"{what} to {organ.name}.",
+            where=str(book.path),
+            mend="'walkboard visit list' shows those that there are.",
+        )
+    return found[0]

@@ -1,0 +1,82 @@
+"""Where each pipe stands now, by a visit's readings and ticks. Light to import."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import KeptReading, KeptVisit, Tick, TickState
+from walkboard.condition.gather import standing_of
+from walkboard.condition.state import PipeCents
+from walkboard.organ.model import Organ
+from walkboard.sheets.values import VisitFacts
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """The last conditions noted of each division at a visit."""
+
+    celsius: Mapping[str, float]
+    humidity: float | None
+    wind_mm: Mapping[str, float]
+
+
+def latest_air(visit: KeptVisit) -> Air:
+    """What was noted last of each division."""
+    celsius: dict[str, float] = {}
+    wind_mm: dict[str, float] = {}
+    humidity: float | None = None
+    for noted in visit.conditions:
+        celsius.update(noted.air_celsius)
+        wind_mm.update(noted.wind_mm)
+        humidity = noted.humidity if noted.humidity is not None else humidity
+    return Air(celsius, humidity, wind_mm)
+
+
+def visit_facts(book: Book, visit: KeptVisit) -> VisitFacts:
+    """What sheets and charts say of a visit as a whole."""
+    air = latest_air(visit)
+    plan = book.current_plan(visit.id)
+    return VisitFacts(
+        day=visit.opened_at.astimezone().date(),
+        purpose=visit.purpose,
+        air_celsius=air.celsius,
+        humidity=air.humidity,
+        wind_mm=air.wind_mm,
+        event_air_celsius=None if plan is None else plan.event_air_celsius,
+        minutes=visit.minutes,
+        closing_note=visit.closing_note,
+    )
+
+
+def standing_pipes(book: Book, organ: Organ, visit: KeptVisit) -> tuple[PipeCents, ...]:
+    """Where each pipe stands now, as far as the visit's recordings tell.
+
+    A pipe that was tuned after its last recording is left out: nothing is known of it since.
+    """
+    airs = book.told_airs(visit.id)
+    ticked = book.pipe_states(visit.id)
+    standing = []
+    for pipe, kept in book.best_readings(visit.id).items():
+        if tuned_since(kept, ticked.get(pipe)):
+            continue
+        told = airs[kept.recording_id]
+        air = organ.pitch.at_celsius if told is None else told
+        found = standing_of(kept.reading, air)
+        if found is not None:
+            standing.append(found)
+    order = {rank.id: index for index, rank in enumerate(organ.ranks)}
+    return tuple(sorted(standing, key=lambda p: (order[p.pipe.rank], p.pipe.number)))
+
+
+def tuned_since(kept: KeptReading, ticked: Tick | None) -> bool:
+    """Whether a pipe was ticked as done after it was heard last."""
+    return (
+        ticked is not None
+        and ticked.state == TickState.DONE
+        and (kept.sounded_at is None or kept.sounded_at <= ticked.at)
+    )

@@ -1,0 +1,197 @@
+"""The printed sheets of a visit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import KeptFault, KeptOrgan, KeptVisit, TickState
+from walkboard.errors import InputError
+from walkboard.organ.model import Organ
+from walkboard.scales.keys import Key
+from walkboard.sheets import values
+from walkboard.sheets.rank_charts import silent_pipes
+from walkboard.sheets.report import visit_report
+from walkboard.sheets.worklist import worklist_sheet
+from walkboard.work.pipe_offsets import visit_facts
+from walkboard.work.visit import condition_of
+from walkboard.work.write_files import write_file
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+
+_AHEAD_DAYS = 180  # of an outlook, where no event is coming
+
+
+def print_worklist(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
+    """Write the worklist of a visit as PDF.
+
+    Raises
+    ------
+    InputError
+        When the visit has no plan, or the file cannot be written.
+    """
+    from walkboard.sheets.typesetting import render_pdf
+
+    work = _work(book, visit)
+    if work is None:
+        raise InputError(
+            f"Visit {visit.id} has no plan.", mend="Make one with 'walkboard visit plan'."
+        )
+    return write_file(
+        render_pdf(worklist_sheet(organ, visit_facts(book, visit), work)), to, what="sheet"
+    )
+
+
+def print_report(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
+    """Write the report of a visit as PDF; InputError when the file cannot be written."""
+    from walkboard.sheets.typesetting import render_pdf
+
+    walks = [kept.walk for kept in book.recordings(visit.id)]
+    sheet = visit_report(
+        organ,
+        visit_facts(book, visit),
+        [kept.reading for kept in book.readings(visit.id)],
+        silent=tuple(dict.fromkeys(p for walk in walks for p in silent_pipes(organ, walk))),
+        condition=condition_of(book, organ, visit),
+        work=_work(book, visit),
+        faults=[
+            _fault(organ, fault)
+            for fault in book.faults(visit.organ_id)
+            if fault.stands or fault.mended_in_visit == visit.id
+        ],
+        notices=[f"{walk.file}: {warning}" for walk in walks for warning in walk.warnings],
+    )
+    return write_file(render_pdf(sheet), to, what="sheet")
+
+
+RANKS_DRAWN = 8  # in an outlook, unless they are named
+
+
+def print_outlook(
+    book: Book,
+    kept: KeptOrgan,
+    organ: Organ,
+    today: date,
+    to: Path,
+    *,
+    minutes: float | None = None,
+    ranks: Sequence[str] = (),
+) -> Path:
+    """Write the outlook as PDF: readiness along the calendar, and how ranks drift.
+
+    Parameters
+    ----------
+    book : Book
+    kept : KeptOrgan
+    organ : Organ
+    today : date
+    to : Path
+    minutes : float or None
+        Of the visit before each event; None: as the last one's.
+    ranks : sequence of str
+        To be drawn; empty: those of which most pipes are to be expected out of tolerance.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be written.
+    UnknownNameError
+        When the organ has no such rank.
+    """
+    from walkboard.sheets.outlook import outlook_sheet
+    from walkboard.sheets.typesetting import render_pdf
+    from walkboard.work import outlook as foreseeing
+    from walkboard.work.drift_course import drift_courses, least_sure_ranks
+
+    seen = foreseeing.followed(book, kept, organ)
+    given = foreseeing.usual_minutes(book, kept) if minutes is None else minutes
+    found = foreseeing.readiness_by(seen, book, kept, today, given)
+    until = max([one.occasion.at for one in found], default=today + timedelta(days=_AHEAD_DAYS))
+    celsius = organ.pitch.at_celsius
+    drawn = [organ.rank(rank).id for rank in ranks] or least_sure_ranks(
+        seen, until, celsius, RANKS_DRAWN
+    )
+    sheet = outlook_sheet(
+        organ,
+        today,
+        found,
+        drift_courses(seen, drawn, until, celsius),
+        visits=len(seen.visits),
+        visit_minutes=given,
+    )
+    return write_file(render_pdf(sheet), to, what="sheet")
+
+
+def console_card(organ: str, address: str, day: date) -> bytes:
+    """The card that leads players to the form for faults, as PDF.
+
+    Parameters
+    ----------
+    organ : str
+        Its name.
+    address : str
+        Of the form.
+    day : date
+    """
+    import segno
+
+    from walkboard.sheets.console_card import console_card as card_of
+    from walkboard.sheets.typesetting import render_pdf
+
+    square = segno.make(address, error="m", micro=False).svg_inline(border=2, light="#fff")
+    # Typst reads files, which name their XML; pages have it inline and need none.
+    named = square.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
+    return render_pdf(card_of(organ, address, named, day))
+
+
+def _work(book: Book, visit: KeptVisit) -> values.Work | None:
+    plan = book.current_plan(visit.id)
+    if plan is None:
+        return None
+    ticks = tuple(
+        values.Ticked(pipe, values.TickState(TickState(tick.state).value), tick.note)
+        for pipe, tick in book.pipe_states(visit.id).items()
+    )
+    return values.Work(plan.plan, ticks)
+
+
+def _fault(organ: Organ, fault: KeptFault) -> values.Fault:
+    stop = None if fault.stop is None else organ.stop(fault.stop).name
+    key = None if fault.key is None else Key.parse(fault.key).name
+    place = [word for word in (stop, key, None if fault.pipe is None else str(fault.pipe)) if word]
+    return values.Fault(
+        kind=fault.kind,
+        place=", ".join(place),
+        words=fault.words,
+        reported=fault.reported_at.astimezone().date(),
+        mended=None if fault.mended_at is None else fault.mended_at.astimezone().date(),
+        mended_note=fault.mended_note,
+    )
+
+
+def write_outlook(
+    progress: Callable[[float, float], None], folder: Path, organ_id: int, to: Path, today: date
+) -> None:
+    """Write the outlook as PDF in another process.
+
+    Parameters
+    ----------
+    progress : callable
+        Given how much is done, and how much there is to do.
+    folder : Path
+        The book's; it is opened here.
+    organ_id : int
+    to : Path
+    today : date
+    """
+    from walkboard.organ.reading import read_organ
+    from walkboard.work import open_book
+
+    progress(0, 1)
+    with open_book.opened(folder) as book:
+        kept = book.organ(organ_id)
+        print_outlook(book, kept, read_organ(kept.description, where=kept.name), today, to)
+    progress(1, 1)

@@ -1,0 +1,46 @@
+"""Weights changed by hand, and costs explained."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import KeptOrgan, KeptVisit, KeptWeight
+from walkboard.organ.model import Organ
+from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.weight import WeightChange, places_named
+from walkboard.work.plan_from_files import sentences
+from walkboard.work.plan_request import Asked
+from walkboard.work.visit import prepare_visit
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+
+
+def change(
+    book: Book, kept: KeptOrgan, organ: Organ, name: str, *, factor: float, words: str
+) -> KeptWeight:
+    """Keep a changed weight of a stop, a rank or a pipe.
+
+    Raises
+    ------
+    InputError
+        When the organ has not that, or the factor cannot be.
+    """
+    places_named(Layout.of(organ), WeightChange(name, factor).subject)
+    return book.keep_weight(kept.id, name, factor, words)
+
+
+def explained(
+    book: Book, organ: Organ, visit: KeptVisit, names: Sequence[str], asked: Asked
+) -> tuple[str, ...]:
+    """Why pipes cost what they do, as they stand at a visit, at the pitch it would be tuned to.
+
+    Raises
+    ------
+    InputError
+        When nothing usable was heard, or nothing is known of the pipes that are named.
+    """
+    prepared = prepare_visit(book, organ, visit)
+    question = asked.question(organ, visit.minutes or 0.0)
+    return sentences(organ, prepared, question, prepared.plan(question), names)

@@ -1,0 +1,153 @@
+"""Where a handled pipe will settle, on simulated pipes whose truth is known."""
+
+import math
+
+import numpy as np
+import pytest
+import scipy.optimize
+
+from tests.signals import slow_noise
+from walkboard.condition.settling.forecast import USUAL, Forecast, Warmth, forecast, mean_of
+from walkboard.condition.settling.learned import PastSettling, learn_warmth
+
+
+def heard(
+    rng: np.random.Generator, taus: float, *, tau_s: float, offset: float, settled: float
+) -> Forecast:
+    """What is forecast after so many time constants of continuous sound, two readings a second."""
+    count = max(2, int(taus * tau_s / 0.5))
+    times = np.linspace(0.5, 0.5 * count, count)
+    wander = 0.1 * slow_noise(count, 2.0, 0.5, rng)
+    cents = settled + offset * np.exp(-times / tau_s) + wander + rng.normal(0.0, 0.03, count)
+    return forecast(times, cents, np.full(count, 0.03))
+
+
+def many(taus: float, seed: int) -> list[tuple[float, Forecast]]:
+    """Errors and forecasts of many pipes: offsets to 30 cents, time constants of 20 to 120 s."""
+    rng = np.random.default_rng(seed)
+    found = []
+    for _ in range(60):
+        settled = rng.uniform(-20.0, 20.0)
+        seen = heard(
+            rng,
+            taus,
+            tau_s=rng.uniform(20.0, 120.0),
+            offset=rng.uniform(-30.0, 30.0),
+            settled=settled,
+        )
+        found.append((seen.settled_cents - settled, seen))
+    return found
+
+
+def test_the_settled_pitch_is_within_half_a_cent_by_one_and_a_half_time_constants() -> None:
+    errors = [abs(error) for error, _ in many(1.6, 3)]
+    assert np.mean(np.array(errors) < 0.5) >= 0.95
+
+
+@pytest.mark.parametrize("taus", [0.3, 0.8, 1.6])
+def test_two_sigma_hold_nineteen_of_twenty(taus: float) -> None:
+    inside = [abs(error) < 2.0 * seen.sigma_cents for error, seen in many(taus, 5)]
+    assert np.mean(inside) >= 0.91
+
+
+def test_the_wait_it_names_is_long_enough_and_not_endless() -> None:
+    rng = np.random.default_rng(6)
+    enough, wasted = [], []
+    for _ in range(60):
+        tau_s, offset = rng.uniform(20.0, 120.0), rng.choice([-1, 1]) * rng.uniform(3.0, 30.0)
+        seen = heard(rng, 1.2, tau_s=tau_s, offset=offset, settled=0.0)
+        true_s = tau_s * math.log(abs(offset) / 0.5) - 1.2 * tau_s
+        enough.append(seen.seconds > true_s - 5.0)
+        wasted.append(seen.seconds - max(0.0, true_s))
+    assert np.mean(enough) >= 0.95
+    assert np.median(wasted) < 60.0
+
+
+def test_it_agrees_with_a_least_squares_fit_of_scipy_where_the_readings_tell_all() -> None:
+    times = np.arange(1.0, 401.0)
+    rng = np.random.default_rng(7)
+    cents = 3.0 + 12.0 * np.exp(-times / 45.0) + rng.normal(0.0, 0.05, len(times))
+
+    def law(t: np.ndarray, end: float, offset: float, tau: float) -> np.ndarray:
+        return np.asarray(end + offset * np.exp(-t / tau))
+
+    (end, _, tau), _ = scipy.optimize.curve_fit(law, times, cents, p0=(0.0, 5.0, 30.0))
+    seen = forecast(times, cents, np.full(len(times), 0.05))
+    assert seen.settled_cents == pytest.approx(end, abs=0.05)
+    assert seen.tau_s == pytest.approx(tau, rel=0.05)
+    assert seen.is_settled
+    assert seen.words == ""
+
+
+def test_a_warm_pipe_is_to_be_set_sharp_and_the_words_say_for_how_long() -> None:
+    seen = heard(np.random.default_rng(8), 1.6, tau_s=50.0, offset=15.0, settled=0.0)
+    assert seen.above_cents == pytest.approx(15.0 * math.exp(-1.6), abs=0.4)
+    assert "cents sharp now" in seen.words
+    early = heard(np.random.default_rng(8), 0.6, tau_s=50.0, offset=15.0, settled=0.0)
+    assert early.words.startswith("believe it in about ")
+    wait_s = float(early.words.split(" s")[0].removeprefix("believe it in about "))
+    assert wait_s == pytest.approx(0.8 * 50.0, abs=25.0)
+
+
+def test_one_reading_alone_promises_nothing() -> None:
+    seen = forecast([1.0], [4.0], [0.05])
+    assert seen.sigma_cents > 5.0
+    assert not seen.is_settled
+    assert "set it" not in seen.words
+
+
+def test_kinds_are_learned_from_pipes_that_were_heard() -> None:
+    rng = np.random.default_rng(9)
+    past = [PastSettling("stopper", math.log(100.0) + rng.normal(0.0, 0.2), 0.1) for _ in range(20)]
+    past.append(PastSettling("slide", math.log(30.0), 5.0))  # so unsure that it tells nothing
+    learned = learn_warmth(past)
+    assert learned["stopper"].tau_s == pytest.approx(100.0, rel=0.15)
+    assert learned["stopper"].spread < USUAL.spread
+    assert learned["slide"].tau_s == pytest.approx(USUAL.tau_s, rel=0.02)
+    assert set(learned) == {"stopper", "slide"}
+
+
+def test_a_tool_that_warms_more_than_is_usual_is_learned_and_waited_for() -> None:
+    usual = Warmth(tau_s=50.0, spread=0.6, offset_cents=0.2)
+    past = [PastSettling("spring", math.log(40.0), 0.2, 4.0, 0.3) for _ in range(8)]
+    past += [PastSettling("slide", math.log(40.0), 0.2)] * 8  # kept before offsets were
+    learned = learn_warmth(past, usual)
+    # root mean square of 8 times 4 cents and 3 times 0.2 (arithmetic)
+    assert learned["spring"].offset_cents == pytest.approx(3.42, abs=0.02)
+    assert learned["slide"].offset_cents == usual.offset_cents
+    times = np.linspace(0.5, 3.0, 6)
+    cents = 4.0 * np.exp(-times / 40.0)
+    believed = forecast(times, cents, np.full(6, 0.05), usual)
+    doubted = forecast(times, cents, np.full(6, 0.05), learned["spring"])
+    assert believed.sigma_cents < 0.25
+    assert doubted.sigma_cents > 1.0
+
+
+def test_what_the_hand_left_is_told_to_learn_from() -> None:
+    seen = heard(np.random.default_rng(11), 3.0, tau_s=40.0, offset=8.0, settled=1.0)
+    assert seen.offset_cents == pytest.approx(8.0, abs=3.0 * seen.offset_sigma_cents)
+    assert seen.offset_sigma_cents < 0.5
+
+
+def test_an_untouched_pipe_is_where_its_readings_are_on_the_mean() -> None:
+    rng = np.random.default_rng(12)
+    inside = []
+    for _ in range(200):
+        times = np.arange(1.0, 6.0, 0.25)
+        cents = 0.1 * slow_noise(len(times), 4.0, 0.5, rng) + rng.normal(0.0, 0.05, len(times))
+        mean, sigma = mean_of(times, cents, np.full(len(times), 0.05))
+        assert sigma < 0.06
+        inside.append(abs(mean) < 2.0 * sigma)
+    assert np.mean(inside) >= 0.9
+    assert mean_of([0.0], [0.3], [0.1]) == pytest.approx((0.3, math.hypot(0.1, 0.1)))
+    with pytest.raises(ValueError, match="equally many"):
+        mean_of([0.0], [0.3, 0.4], [0.1])
+
+
+def test_nonsense_is_refused() -> None:
+    with pytest.raises(ValueError, match="equally many"):
+        forecast([], [], [])
+    with pytest.raises(ValueError, match="rise"):
+        forecast([2.0, 1.0], [0.0, 0.0], [0.1, 0.1])
+    with pytest.raises(ValueError, match="finite"):
+        forecast([1.0], [math.nan], [0.1])

@@ -1,0 +1,253 @@
+"""The organ, its description and its ranks: what a tuner sees and presses on each page."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from starlette.testclient import TestClient
+
+from tests.desk.books import FLUES_CENTS, HOLD_S, RATE
+from tests.desk.conftest import Open, Server, eventually
+from tests.desk.looking import PHONE, look_at
+from walkboard.desk.server.application import make_application
+from walkboard.organ import examples
+from walkboard.organ.reading import read_organ
+from walkboard.scales.keys import Key
+from walkboard.work.overview import overview
+from walkboard.work.pipe_history import companions, neighbours
+from walkboard.work.snapshot import opened_to_see, standing
+
+RANK = "/organ/1/rank/great.open8"
+HTML = {"Accept": "text/html"}
+
+
+@pytest.fixture(scope="module")
+def desk(village_book: Path) -> Iterator[TestClient]:
+    application = make_application(village_book)
+    application.state.desk.is_warm.set()  # no lifespan runs here, which would warm it
+    yield TestClient(application, base_url="http://127.0.0.1:8740", client=("127.0.0.1", 5))
+    application.state.desk.book.close()
+
+
+def rows_of(page: str, table: str) -> list[list[str]]:
+    """Texts of the cells of a table of a class."""
+    body = re.search(rf'<table class="{table}">.*?<tbody>(.*?)</tbody>', page, re.DOTALL)
+    assert body is not None
+    return [
+        [
+            " ".join(re.sub(r"<[^>]*>", " ", cell).split())
+            for cell in re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row, re.DOTALL)
+        ]
+        for row in re.findall(r"<tr[^>]*>(.*?)</tr>", body[1], re.DOTALL)
+    ]
+
+
+def test_every_rank_stands_on_the_page_with_its_strays(
+    desk: TestClient, village_book: Path
+) -> None:
+    page = desk.get("/organ/1").text
+    with opened_to_see(village_book) as book:
+        kept = book.organs()[0]
+        for division in overview(book, kept):
+            for state in division.ranks:
+                assert f"/organ/1/rank/{state.rank.id}" in page
+                assert state.chart is not None
+                line = state.chart.lines[0].cents
+                found = standing(book, book.visits(1)[-1])
+                read = [p for p in found.values() if p.pipe.rank == state.rank.id]
+                plain = [p for p in read if p.pipe.number % 29 != 7]  # those carry a flag
+                strays = [p for p in plain if abs(p.cents - line) > 3.0]
+                assert state.strays == len(strays)
+                assert state.careful == len(read) - len(plain)
+                assert state.unread == sum(n % 23 == 11 for n in range(1, state.rank.pipes + 1))
+    great = rows_of(page, "ranks")
+    assert great[0][0].partition(",")[0].strip() == "Open Diapason 8′"
+
+
+def test_just_after_the_start_the_ranks_are_on_their_way(village_book: Path) -> None:
+    application = make_application(village_book)
+    client = TestClient(application, base_url="http://127.0.0.1:8740", client=("127.0.0.1", 5))
+    page = client.get("/organ/1").text
+    assert 'class="loading"' in page
+    assert 'data-change="on its way"' in page
+    application.state.desk.is_warm.set()
+    assert "Open Diapason" in client.get("/organ/1").text
+    application.state.desk.book.close()
+
+
+def test_the_shift_of_a_division_is_that_of_its_flues(village_book: Path) -> None:
+    with opened_to_see(village_book) as book:
+        for division in overview(book, book.organs()[0]):
+            state = division.state
+            assert state is not None
+            assert state.shift_cents == pytest.approx(FLUES_CENTS, abs=0.6)
+
+
+def test_the_table_of_a_rank_says_what_the_chart_shows(
+    desk: TestClient, village_book: Path
+) -> None:
+    page = desk.get(RANK, headers=HTML).text
+    rows = rows_of(page, "pipes")
+    assert [row[0] for row in rows[:3]] == ["C2", "C♯2", "D2"]
+    with opened_to_see(village_book) as book:
+        found = {p.pipe.number: p for p in standing(book, book.visits(1)[-1]).values()
+                 if p.pipe.rank == "great.open8"}  # fmt: skip
+    for number, row in enumerate(rows, start=1):
+        if number not in found:
+            assert row[1] == "–"
+            assert row[-1] == "no value: silent"
+            continue
+        shown = float(row[1].replace("−", "-"))
+        assert shown == pytest.approx(found[number].cents - FLUES_CENTS, abs=0.051)
+        assert row[-1] == "with care: unsteady" if number % 29 == 7 else row[-1] in {
+            "in tune", "sharp", "flat"
+        }  # fmt: skip
+
+
+def test_the_sound_of_a_hold_is_the_pipe_s_own(desk: TestClient, village_book: Path) -> None:
+    with opened_to_see(village_book) as book:
+        recording = book.recordings(3)[0]
+        hold = recording.walk.holds[8]
+    answer = desk.get(f"/organ/1/sound/{recording.id}/{hold.n}.wav")
+    assert answer.headers["content-type"] == "audio/wav"
+    samples, rate = soundfile.read(io.BytesIO(answer.content))
+    assert rate == RATE
+    assert len(samples) / rate == pytest.approx(HOLD_S + 0.3, abs=0.01)
+    assert np.max(np.abs(samples)) == pytest.approx(10.0 ** (-9.0 / 20.0), rel=0.01)
+    spectrum = np.abs(np.fft.rfft(samples * np.hanning(len(samples))))
+    loudest_hz = float(np.argmax(spectrum)) * rate / len(samples)
+    assert loudest_hz == pytest.approx(hold.readings[0].hz, abs=1.0)
+
+
+def test_a_sound_that_cannot_be_had_says_why(desk: TestClient, village_book: Path) -> None:
+    with opened_to_see(village_book) as book:
+        recording = book.recordings(3)[1]  # no sound, only its name
+    assert desk.get(f"/organ/1/sound/{recording.id}/1.wav", headers=HTML).status_code == 400
+    page = desk.get(f"/organ/1/rank/{recording.walk.drawn[0]}?pipe=1", headers=HTML)
+    assert page.status_code == 200
+    assert "The sound of this hold cannot be had:" in page.text
+    assert desk.get(f"/organ/1/sound/{recording.id}/999.wav").status_code == 400
+    assert desk.get("/organ/1/sound/999/1.wav").status_code == 409
+
+
+def test_beats_are_those_of_the_readings(village_book: Path) -> None:
+    with opened_to_see(village_book) as book:
+        kept, visit = book.organs()[0], book.visits(1)[-1]
+        hz = {k.reading.pipe: k.reading.hz for k in book.best_readings(visit.id).values()}
+        pipe = next(p for p in hz if str(p) == "great.open8:16")
+        found = {n.semitones: n for n in neighbours(book, kept, visit, pipe)}
+        octave, fifth = found[12], found[7]
+        own = hz[pipe]
+        assert own is not None
+        # Octave: twice the lower against the upper; fifth: three times against twice.
+        assert octave.heard_hz == pytest.approx((hz[octave.pipe] or 0.0) - 2.0 * own, abs=1e-6)
+        assert fifth.heard_hz == pytest.approx(2.0 * (hz[fifth.pipe] or 0.0) - 3.0 * own, abs=1e-6)
+        assert octave.wanted_hz == pytest.approx(0.0, abs=1e-9)
+        principal = next(
+            n for n in companions(book, visit, pipe) if n.pipe.rank == "great.principal4"
+        )
+        assert principal.key == Key.parse("D#3")
+        assert principal.heard_hz == pytest.approx(
+            (hz[principal.pipe] or 0.0) - 2.0 * own, abs=1e-6
+        )
+
+
+@pytest.mark.parametrize("path", ["/organ/7", "/organ/1/rank/nothing", "/organ/x"])
+def test_what_is_not_there_is_said(desk: TestClient, path: str) -> None:
+    answer = desk.get(path, headers=HTML)
+    assert answer.status_code == 404
+    assert "This did not work" in answer.text
+
+
+@pytest.mark.parametrize("pipe", ["0", "55", "-1", "x", "9999999999", "²"])
+def test_a_pipe_that_is_not_there_is_not_shown(desk: TestClient, pipe: str) -> None:
+    answer = desk.get(RANK, params={"pipe": pipe}, headers=HTML)
+    assert answer.status_code == 200
+    assert 'id="pipe"' not in answer.text
+
+
+def test_keys_are_named_as_the_browser_chose(desk: TestClient) -> None:
+    page = desk.get(RANK, headers={**HTML, "Cookie": "names=helmholtz"}).text
+    assert [row[0] for row in rows_of(page, "pipes")[:14:12]] == ["C", "c"]
+
+
+@pytest.mark.parametrize(
+    ("path", "name"), [("/organ/1", "organ"), (f"{RANK}?pipe=9", "rank"), ("/organs/new", "new")]
+)
+def test_pages_are_accessible(server: Server, open_page: Open, path: str, name: str) -> None:
+    look_at(open_page(server.address + path), name)
+
+
+def test_a_rank_by_keyboard_from_the_table(server: Server, open_page: Open) -> None:
+    page = open_page(server.address + RANK, size=PHONE)
+    page.focus("#key-9")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#pipe")
+    assert page.inner_text("#pipe-title") == "G♯2, pipe 9"
+    assert page.is_hidden("svg.chart")
+
+
+def test_a_press_in_the_chart_picks_the_key(server: Server, open_page: Open) -> None:
+    page = open_page(server.address + RANK)
+    box = page.locator("svg.chart a").nth(8).bounding_box()
+    assert box is not None
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + 40)
+    page.wait_for_selector("#pipe")
+    assert page.inner_text("#pipe-title") == "G♯2, pipe 9"
+
+
+def test_the_checker_speaks_beside_the_line(own_server: Server, open_page: Open) -> None:
+    page = open_page(f"{own_server.address}/organ/1/description")
+    eventually(lambda: "408 pipes" in page.inner_text("#verdict"))
+    text = examples.village()
+    wrong = text.replace('tuned_by = "slide"', 'tuned_by = "glue"', 1)
+    line = wrong[: wrong.index('"glue"')].count("\n") + 1
+    page.fill("#text", wrong)
+    eventually(lambda: page.locator("#problems li").count() == 1)
+    assert page.inner_text("#problems button") == f"Line {line}"
+    assert "tuned_by" in page.inner_text("#problems li")
+    # Pressed and read in one step: the message must have moved before the scroll event comes.
+    chosen, text_px, item_px, scrolled_px, line_px = page.evaluate(
+        """() => {
+          const text = document.getElementById("text");
+          const item = document.querySelector("#problems li");
+          item.querySelector("button").click();
+          return [text.value.slice(text.selectionStart, text.selectionEnd),
+                  text.getBoundingClientRect().top, item.getBoundingClientRect().top,
+                  text.scrollTop, parseFloat(getComputedStyle(text).lineHeight)];
+        }"""
+    )
+    assert chosen == wrong.split("\n")[line - 1]
+    assert scrolled_px > 0.0
+    line_top_px = (line - 1.0) * line_px - scrolled_px
+    assert item_px - text_px == pytest.approx(line_top_px, abs=1.5 * line_px)
+    page.click("form button.main")  # refused, and nothing typed is lost
+    page.wait_for_selector("#problems li")
+    assert page.input_value("#text") == wrong
+    page.fill("#text", text.replace("a4_hz = 441.5", "a4_hz = 442.5", 1))
+    page.click("form button.main")
+    page.wait_for_selector("#ranks")
+    assert "442.5 Hz" in page.inner_text("main")
+    with opened_to_see(own_server.book) as book:
+        assert book.organ(1).version == 2
+        assert read_organ(book.organ(1).description).pitch.a4_hz == 442.5
+
+
+def test_script_in_a_description_is_shown_harmless(own_server: Server, open_page: Open) -> None:
+    mean = "<script>document.title = 'caught'</script><img src=x onerror=alert(1)>"
+    text = examples.village().replace("Nether Brask parish church", mean)
+    text = text.replace('name = "Great"', f'name = "{mean}"', 1)
+    page = open_page(f"{own_server.address}/organs/new")
+    page.fill("#text", text)
+    page.click("form button.main")
+    page.wait_for_selector("#ranks")
+    assert mean in page.inner_text("h1")
+    assert page.title() != "caught"
+    page.goto(f"{own_server.address}/organs")
+    assert mean in page.inner_text("main")

@@ -1,0 +1,164 @@
+"""The steps of a visit in a browser, and what they refuse."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from urllib.error import HTTPError
+from urllib.parse import urlencode
+from urllib.request import Request, urlopen
+
+import pytest
+from playwright.sync_api import Browser, Route
+
+from tests.desk.conftest import CHROMIUM, Open, Server, eventually
+from tests.desk.looking import look_at
+from walkboard.desk.background import upload_queue
+from walkboard.work.snapshot import opened_to_see
+
+
+def at_work(server: Server, step: str) -> str:
+    return f"{server.address}/organ/1/visit/{step}"
+
+
+def send(server: Server, body: bytes, **asked: str) -> tuple[int, dict[str, str]]:
+    address = f"{at_work(server, 'recordings')}?{urlencode(asked)}"
+    try:
+        with urlopen(Request(address, body, method="POST"), timeout=20) as answer:
+            return answer.status, json.load(answer)
+    except HTTPError as error:
+        with error:
+            return error.code, json.load(error)
+
+
+@pytest.mark.parametrize("step", ["arrival", "listen", "plan", "work", "close"])
+def test_the_steps_are_accessible(server: Server, open_page: Open, step: str) -> None:
+    page = open_page(at_work(server, step))
+    page.wait_for_selector({"listen": "#walk", "plan": "#tried svg"}.get(step, "main"))
+    look_at(page, f"visit-{step}")
+
+
+def test_the_air_is_noted_again(own_server: Server, open_page: Open) -> None:
+    page = open_page(at_work(own_server, "arrival"))
+    page.click("main button.main")
+    assert "Nothing was filled in" in page.inner_text(".notice:not([hidden])")
+    page.fill("[name='air.swell']", "75")
+    page.click("main button.main")
+    assert "Air of 75 cannot be right" in page.inner_text(".notice:not([hidden])")
+    page.fill("[name='air.swell']", "18.4")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("text=18.4\N{NO-BREAK SPACE}°C")
+    assert page.locator("#noted .sheet").count() == 2
+
+
+def test_the_plan_leaves_out_what_is_out_of_reach(server: Server, open_page: Open) -> None:
+    page = open_page(at_work(server, "plan"))
+    page.wait_for_selector("#tried td")
+    assert "Oboe" in page.inner_text("#tried table")
+    page.click("text=Leave ranks out")
+    page.check("[value='swell.oboe8']")
+    eventually(lambda: "Oboe" not in page.inner_text("#tried table"))
+    page.fill("#wish [name=air]", "twenty")
+    eventually(lambda: "“twenty” is no number" in page.inner_text("#tried"))
+
+
+def test_a_tick_is_taken_back_by_pressing_again(own_server: Server, open_page: Open) -> None:
+    page = open_page(at_work(own_server, "work"))
+    first = page.locator(".pipe").first
+    pipe = str(first.get_attribute("data-pipe"))
+    done = first.locator("[data-set=done]")
+    for state, pressed in (("done", "true"), ("open", "false")):
+        done.click()
+        assert done.get_attribute("aria-pressed") == pressed
+        eventually(lambda: page.inner_text("#unsent") == "")
+        with opened_to_see(own_server.book) as book:
+            states = {str(p): t.state for p, t in book.pipe_states(3).items()}
+        assert states[pipe] == state
+        assert done.get_attribute("aria-pressed") == pressed
+
+
+def test_recordings_that_cannot_be_are_refused(own_server: Server) -> None:
+    assert send(own_server, b"x")[1]["trouble"] == "It is not said which stops were drawn."
+    code, said = send(own_server, b"x", drawn="great.nothing8")
+    assert (code, "great.nothing8" in said["trouble"]) == (404, True)
+    code, said = send(own_server, b"x", drawn="great.open8", air="cold")
+    assert (code, "no number" in said["trouble"]) == (400, True)
+    assert send(own_server, b"x", drawn="great.open8", air="60")[0] == 400
+    assert send(own_server, b"", drawn="great.open8")[1]["trouble"] == "The recording is empty."
+    assert not list((own_server.book / upload_queue.FOLDER).glob("*"))
+
+
+@pytest.mark.parametrize(
+    ("sent", "kept"),
+    [
+        ("walk.wav", "walk.wav"),
+        ("../../book.sqlite", "book.sqlite"),
+        (r"C:\walks\..\Großes Werk 8′.flac", "Großes Werk 8′.flac"),
+        ("..", "recording"),
+        ("", "recording"),
+        ("a\x00b\n<c>.wav", "abc.wav"),
+        ("x" * 500 + ".wav", "x" * 116 + ".wav"),
+    ],
+)
+def test_of_a_name_only_the_last_part_is_taken(sent: str, kept: str) -> None:
+    assert upload_queue.plain_name(sent) == kept
+
+
+@pytest.mark.long
+def test_what_cannot_be_heard_says_why_and_survives_a_restart(
+    own_server: Server, open_page: Open
+) -> None:
+    code, said = send(own_server, b"no sound at all", name="../x.wav", drawn="great.open8")
+    assert (code, said["name"]) == (201, "x.wav")
+    page = open_page(at_work(own_server, "listen"))
+    page.wait_for_selector(".coming >> text=Not heard.", timeout=60_000)
+    assert "x.wav" in page.inner_text(".coming")
+    own_server.stop()
+    (waiting,) = upload_queue.waiting(own_server.book, 3)
+    assert waiting.path.read_bytes() == b"no sound at all"
+    own_server.start()
+    page.goto(at_work(own_server, "listen"))
+    page.wait_for_selector(".coming progress")  # it is tried again by itself
+    page.click(".coming >> text=Put away")
+    page.wait_for_selector(".coming", state="detached")
+    assert not upload_queue.waiting(own_server.book, 3)
+
+
+def test_a_microphone_is_recorded_unfiltered(
+    own_server: Server, browser: Browser, tmp_path: Path
+) -> None:
+    """Chromium's own stand-in for a microphone (its --use-fake-device-for-media-stream) beeps."""
+    from walkboard.listening.sound.recording import open_sound
+
+    listening = browser.browser_type.launch(
+        executable_path=CHROMIUM,
+        args=[
+            "--no-sandbox",
+            "--use-fake-device-for-media-stream",
+            "--use-fake-ui-for-media-stream",
+        ],
+    )
+    page = listening.new_page()
+    page.goto(at_work(own_server, "listen"))
+    got: list[bytes] = []
+
+    def take(route: Route) -> None:
+        got.append(route.request.post_data_buffer or b"")
+        route.fulfill(status=201, body="{}")
+
+    page.route("**/visit/recordings**", take)
+    page.click("#stops summary")
+    page.check("[value='great.open8']")
+    page.click("#record")
+    eventually(lambda: "0:01" in page.inner_text("#record-state"))
+    assert page.is_hidden("#taking-trouble")  # no filter of the browser is on
+    page.click("#record-stop")
+    eventually(lambda: len(got) == 1)
+    listening.close()
+    path = tmp_path / "walk.wav"
+    path.write_bytes(got[0])
+    with path.open("rb") as stream:
+        sound = open_sound(stream, path.name)
+        assert sound.info.channels == 1
+        assert 0.8 < sound.info.seconds < 10.0
+        assert "24" in sound.info.format

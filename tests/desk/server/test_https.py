@@ -1,0 +1,146 @@
+"""Encrypted sharing: the desk's own certificate, and what a phone's browser then allows."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import shutil
+import ssl
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from urllib.error import HTTPError, URLError
+from urllib.request import Request, urlopen
+
+import pytest
+import uvicorn
+from playwright.sync_api import Browser
+
+from tests.desk.conftest import eventually, wait_until_fresh
+from tests.desk.looking import PHONE, look_at
+from walkboard.desk.server import serving
+from walkboard.desk.server.certificate import DAYS, FILE, Certificate, certificate_for
+
+AT_HAND = "127.0.0.2"  # an address of every Linux machine that is not the desk's own
+NOW = datetime.now(UTC)
+
+
+def test_it_stays_the_same_until_it_no_longer_serves(tmp_path: Path) -> None:
+    first = certificate_for(tmp_path, AT_HAND, NOW)
+    assert (tmp_path / FILE).stat().st_mode & 0o077 == 0
+    assert re.fullmatch(r"(?:[0-9A-F]{2}:){31}[0-9A-F]{2}", first.fingerprint)
+    assert certificate_for(tmp_path, AT_HAND, NOW + timedelta(days=300)) == first
+    assert certificate_for(tmp_path, AT_HAND, NOW + timedelta(days=380)) != first
+    other = certificate_for(tmp_path, "127.0.0.3", NOW)
+    assert other.fingerprint != first.fingerprint
+    (tmp_path / FILE).write_text("no certificate")
+    assert certificate_for(tmp_path, "127.0.0.3", NOW).fingerprint != other.fingerprint
+
+
+def test_openssl_takes_it_for_a_server_at_that_address_and_no_authority(tmp_path: Path) -> None:
+    # OpenSSL as the standard library has it reads the certificate by itself.
+    made = certificate_for(tmp_path, AT_HAND, NOW)
+    found = ssl._ssl._test_decode_cert(str(made.file))  # type: ignore[attr-defined]
+    assert found["subjectAltName"] == (("IP Address", AT_HAND),)
+    ends = datetime.strptime(found["notAfter"], "%b %d %H:%M:%S %Y GMT").replace(tzinfo=UTC)
+    begins = datetime.strptime(found["notBefore"], "%b %d %H:%M:%S %Y GMT").replace(tzinfo=UTC)
+    assert ends - begins == timedelta(days=DAYS) < timedelta(days=398)
+
+
+@dataclass
+class Shared:
+    """A desk that is shared encrypted."""
+
+    certificate: Certificate
+    home: str = ""
+    phones: str = ""
+    servers: list[uvicorn.Server] = field(default_factory=list)
+
+    def tell(self, home: str, phones: str | None) -> None:
+        assert phones is not None
+        self.home, self.phones = home, phones
+
+
+@pytest.fixture(scope="module")
+def shared(village_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shared]:
+    folder = shutil.copytree(village_book, tmp_path_factory.mktemp("https") / "book")
+    made = Shared(certificate_for(folder, AT_HAND, NOW))
+    begun = uvicorn.Server.__init__
+
+    def init(self: uvicorn.Server, config: uvicorn.Config) -> None:
+        begun(self, config)
+        made.servers.append(self)
+
+    def run() -> None:
+        serving.serve(
+            folder, port=0, shared_address=AT_HAND, certificate=made.certificate, tell=made.tell
+        )
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(uvicorn.Server, "__init__", init)
+        running = threading.Thread(target=run)
+        running.start()
+        eventually(lambda: len(made.servers) == 2 and all(one.started for one in made.servers))
+        yield made
+        made.servers[0].should_exit = True
+        running.join(20)
+    assert not running.is_alive()
+
+
+def test_each_address_speaks_its_own_way(shared: Shared) -> None:
+    port = int(shared.home.rstrip("/").rpartition(":")[2])
+    with urlopen(f"{shared.home}organs") as answer:
+        assert answer.status == 200
+    shown = ssl.get_server_certificate((AT_HAND, port))
+    found = hashlib.sha256(ssl.PEM_cert_to_DER_cert(shown)).hexdigest().upper()
+    assert found == shared.certificate.fingerprint.replace(":", "")
+    with pytest.raises((URLError, ConnectionError)):
+        urlopen(f"http://{AT_HAND}:{port}/pair")
+    trusting = ssl.create_default_context()
+    with pytest.raises(URLError, match="CERTIFICATE_VERIFY_FAILED"):
+        urlopen(f"{shared.phones}pair", context=trusting)
+    trusting.load_verify_locations(shared.certificate.file)
+    with pytest.raises(HTTPError, match="401"):
+        urlopen(f"{shared.phones}organs", context=trusting)
+    foreign = Request(f"{shared.phones}pair", headers={"Origin": f"http://{AT_HAND}:{port}"})
+    with pytest.raises(HTTPError, match="403"):
+        urlopen(foreign, context=trusting)
+
+
+def test_a_phone_is_paired_named_anew_and_let_in_no_more(shared: Shared, browser: Browser) -> None:
+    at_desk = browser.new_page()
+    at_desk.goto(f"{shared.home}sharing")
+    at_desk.click("button.main")
+    wait_until_fresh(at_desk)
+    digits = shared.certificate.fingerprint.replace(":", "")
+    assert re.sub(r"\s", "", at_desk.inner_text(".fingerprint")) == digits
+    letters = at_desk.inner_text(".letters")
+    phone = browser.new_context(viewport=PHONE, ignore_https_errors=True)  # type: ignore[arg-type]
+    page = phone.new_page()
+    page.goto(f"{shared.phones}pair")
+    page.fill("input[name=code]", letters)
+    page.click("button.main")
+    page.wait_for_url(f"{shared.phones}organ/1")
+    wait_until_fresh(page)
+    assert page.evaluate("isSecureContext && !!navigator.mediaDevices && 'wakeLock' in navigator")
+    assert [cookie["secure"] for cookie in phone.cookies()] == [True]
+    at_desk.reload()
+    wait_until_fresh(at_desk)
+    look_at(at_desk, "sharing-https")
+    at_desk.fill("form[action='/sharing/rename'] input[name=name]", " The phone  in the loft ")
+    at_desk.click("form[action='/sharing/rename'] button")
+    at_desk.wait_for_selector("th:has-text('The phone in the loft')")
+    at_desk.click("form[action='/sharing/revoke'] button")
+    at_desk.wait_for_selector("text=No device is paired")
+    page.reload()
+    assert "not paired" in page.inner_text("main")
+    phone.close()
+    at_desk.close()
+
+
+def test_a_device_without_a_name_keeps_the_one_it_has(shared: Shared) -> None:
+    unknown = Request(f"{shared.home}sharing/rename", data=b"device=none&name=x", method="POST")
+    with pytest.raises(HTTPError, match="404"):
+        urlopen(unknown)

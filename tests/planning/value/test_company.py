@@ -1,0 +1,156 @@
+"""What a pipe sounds with, and where it beats."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.optimize import brentq
+
+from tests.condition.organs import small_organ
+from walkboard.condition.kinds import roles
+from walkboard.organ.examples import hall
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.reading import read_organ
+from walkboard.organ.targets import target_hz
+from walkboard.planning.hearing import roughness_of_spectrum
+from walkboard.planning.value.company import (
+    ALONE,
+    PARTIALS,
+    Company,
+    Registration,
+    company_of,
+    levels_db,
+    ordinary,
+)
+from walkboard.planning.value.layout import Layout
+from walkboard.quantities import ratio_of_cents
+
+SMALL = small_organ()
+HALL = read_organ(hall())
+
+
+@pytest.mark.parametrize("organ", [SMALL, HALL])
+def test_the_layout_is_the_organ(organ: Organ):
+    layout = Layout.of(organ)
+    for place, pipe in enumerate(organ.pipes()):
+        assert layout.place(pipe) == place
+        assert organ.ranks[layout.rank_of[place]].id == pipe.rank
+    chosen = list(organ.pipes())[::37]
+    assert_allclose(
+        layout.nominal_hz[[layout.place(p) for p in chosen]],
+        [target_hz(organ, p, None) for p in chosen],
+        rtol=1e-12,
+    )
+    assert layout.role == roles(organ)
+
+
+def drawn(layout: Layout, *ranks: str) -> Registration:
+    present = np.zeros(len(layout.semitone))
+    for rank in ranks:
+        present[layout.slice_of(layout.organ.rank(rank))] = 1.0
+    return Registration(present)
+
+
+def of_pipe(company: Company, layout: Layout, rank: str, number: int = 25):
+    place = layout.place(PipeRef(rank, number))
+    return float(company.factor[place]), float(company.beating_partial[place])
+
+
+def test_a_pipe_alone_beats_only_with_its_octaves():
+    layout = Layout.of(SMALL)
+    level = levels_db(layout, {})
+    alone = company_of(layout, level, drawn(layout, "great.octave"))
+    chorus = company_of(
+        layout, level, drawn(layout, "great.octave", "great.principal", "great.twelfth")
+    )
+    assert ALONE < of_pipe(alone, layout, "great.octave")[0] < 0.9
+    assert of_pipe(chorus, layout, "great.octave")[0] > of_pipe(alone, layout, "great.octave")[0]
+
+
+def test_depth_is_that_of_two_sines():
+    """Ripple of power 2ab/(a² + b²), worked out here for the Viola and the Oboe of the Swell.
+
+    At the fifth and seventh partials only those two meet: the octave above has even ones, and the
+    octave below would meet them with its tenth and fourteenth, which are not followed.
+    """
+    layout = Layout.of(SMALL)
+    level = np.zeros(len(layout.semitone))
+    both = company_of(layout, level, drawn(layout, "swell.viola", "swell.oboe"))
+    place = layout.place(PipeRef("swell.viola", 25))
+    hz = layout.nominal_hz[place]
+    m = np.arange(1.0, PARTIALS + 1.0)
+    bend = np.hypot(1.0, m * hz / 4000.0)
+    viola, oboe = 1.0 / m / bend, 1.0 / np.sqrt(m) / bend
+    viola, oboe = viola / np.linalg.norm(viola), oboe / np.linalg.norm(oboe)
+    loud = viola**0.6 / (viola**0.6).sum()
+    deep = loud * 2.0 * viola * oboe / (viola**2 + oboe**2)
+    got = both.depth[place]
+    assert np.all(got > 0.0)
+    assert np.all(got <= loud + 1e-12)
+    assert_allclose(got[[4, 6]], deep[[4, 6]], rtol=1e-9)
+
+
+def test_a_soft_pipe_in_a_loud_chorus_is_heard_less():
+    layout = Layout.of(SMALL)
+    place = layout.place(PipeRef("great.twelfth", 25))
+    soft, even = (
+        company_of(layout, levels_db(layout, {place: level}), ordinary(layout)).factor[place]
+        for level in (-10.0, 0.0)
+    )
+    assert soft < even
+
+
+def test_the_beating_partial_is_where_half_of_the_beats_are_rough():
+    """Found again by Brent's method (SciPy) on the sum of the single curves."""
+    rng = np.random.default_rng(3)
+    depth = rng.dirichlet(np.full(PARTIALS, 0.4), 20) * rng.uniform(0.1, 1.0, (20, 1))
+    m2 = np.arange(1.0, PARTIALS + 1.0) ** 2
+    for row, partial in zip(depth, Company(depth).beating_partial, strict=True):
+        share = row / row.sum()
+        root = brentq(lambda x, s=share: (s * m2 * x * x / (1.0 + m2 * x * x)).sum() - 0.5, 1e-3, 9)
+        assert_allclose(1.0 / root, partial, rtol=1e-6)
+
+
+def test_one_curve_stands_in_for_the_sum_over_partials():
+    """Largest error of ψ at the beating partial against the sum, at any deviation: under 0.11."""
+    layout = Layout.of(HALL)
+    company = company_of(layout, levels_db(layout, {}), ordinary(layout))
+    share = company.depth / company.depth.sum(axis=1, keepdims=True)
+    m = np.arange(1.0, PARTIALS + 1.0)
+    x = np.geomspace(0.01, 30.0, 60)
+    worst = 0.0
+    for row, partial in zip(share[::11], company.beating_partial[::11], strict=True):
+        u2 = (x[:, None] * m) ** 2
+        whole = (row * u2 / (1.0 + u2)).sum(axis=1)
+        one = (partial * x) ** 2 / (1.0 + (partial * x) ** 2)
+        worst = max(worst, float(np.abs(whole - one).max()))
+    assert worst < 0.11
+
+
+def test_an_octave_out_of_tune_is_rougher_where_it_is_said_to_beat_more():
+    """Sethares' roughness (1993, JASA 94:1218) of an 8′ pipe with a 4′, and with a twelfth soft.
+
+    The order that his model gives to three companies of an 8′ pipe 20 cents off is the order of
+    their factors here: with a 4′ as loud, with one 20 dB softer, alone.
+    """
+    layout = Layout.of(SMALL)
+    place = layout.place(PipeRef("great.principal", 25))
+    factors, rough = [], []
+    m = np.arange(1.0, PARTIALS + 1.0)
+    amplitude = 1.0 / m
+    for level in (0.0, -20.0, None):
+        ranks = ["great.principal"] + ([] if level is None else ["great.octave"])
+        level_db = np.zeros(len(layout.semitone))
+        if level is not None:
+            level_db[layout.slice_of(SMALL.rank("great.octave"))] = level
+        factors.append(company_of(layout, level_db, drawn(layout, *ranks)).factor[place])
+        hz = 261.6 * ratio_of_cents(20.0)
+        beside = [] if level is None else list(523.2 * m)
+        strength = [] if level is None else list(amplitude * 10.0 ** (level / 20.0))
+        own = roughness_of_spectrum(hz * m, amplitude)
+        both = roughness_of_spectrum([*(hz * m), *beside], [*amplitude, *strength])
+        other = roughness_of_spectrum(beside, strength) if beside else 0.0
+        rough.append(both - own - other)
+    assert np.all(np.diff(factors) < 0.0)
+    assert np.all(np.diff(rough) < 0.0)

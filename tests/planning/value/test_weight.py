@@ -1,0 +1,124 @@
+"""What each pipe counts."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from tests.condition.organs import small_organ
+from walkboard.condition.kinds import Role
+from walkboard.condition.state import PipeCents
+from walkboard.errors import InputError
+from walkboard.organ.model import PipeRef
+from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.use import EventUse, RegistrationUse
+from walkboard.planning.value.weight import (
+    EVENT_SHARE,
+    WeightChange,
+    average_level_db,
+    own_factors,
+    registers,
+    weigh,
+)
+
+ORGAN = small_organ()
+LAYOUT = Layout.of(ORGAN)
+
+
+def a_pipe(rank: str, number: int, level: float | None) -> PipeCents:
+    return PipeCents(PipeRef(rank, number), 3.0, 0.1, level, 18.0)
+
+
+def factors(pipe: PipeCents, *others: PipeCents):
+    return weigh(LAYOUT, [pipe, *others]).at(LAYOUT.place(pipe.pipe))
+
+
+def test_ten_decibels_are_twice_as_loud():
+    """The sone: loudness doubles with every 10 phon (ISO 532-1; Stevens 1936; from memory)."""
+    median = [a_pipe("great.principal", n, -25.0) for n in range(1, 20)]
+    levels = [
+        factors(a_pipe("great.octave", 31, level), *median).level
+        for level in (-35.0, -30.0, -25.0, -20.0, -15.0)
+    ]
+    assert_allclose(levels, [0.5, 2**-0.5, 1.0, 2**0.5, 2.0])
+
+
+def test_a_recording_made_very_loud_is_believed_only_so_far():
+    median = [a_pipe("great.principal", n, -25.0) for n in range(1, 20)]
+    assert factors(a_pipe("great.octave", 31, 30.0), *median).level == 2.0
+    assert factors(a_pipe("great.octave", 31, None), *median).level == 1.0
+    assert factors(a_pipe("great.octave", 31, -9.0)).level == 1.0  # nothing to compare it with
+
+
+def test_the_ends_of_the_keyboard_count_half():
+    register = registers(LAYOUT)
+    places = [LAYOUT.place(PipeRef("great.octave", n)) for n in (1, 16, 31, 46, 61)]
+    assert_allclose(register[places], [0.5, 0.875, 1.0, 0.875, 0.5])
+
+
+def test_only_a_celeste_counts_less_for_its_kind():
+    kinds = {
+        rank.id: weigh(LAYOUT, []).at(LAYOUT.place(PipeRef(rank.id, 31))).kind
+        for rank in ORGAN.ranks
+    }
+    assert kinds["swell.celeste"] == 0.4
+    assert {kind for rank, kind in kinds.items() if rank != "swell.celeste"} == {1.0}
+    assert LAYOUT.role["great.twelfth"] is Role.MUTATION
+
+
+def test_average_is_the_median_of_the_flues():
+    flues = [a_pipe("great.octave", n, level) for n, level in enumerate((-30.0, -20.0, -26.0), 1)]
+    assert average_level_db(ORGAN, [*flues, a_pipe("great.trumpet", 5, -5.0)]) == -26.0
+    assert average_level_db(ORGAN, [a_pipe("great.trumpet", 5, -5.0)]) == -5.0
+    assert average_level_db(ORGAN, [a_pipe("great.octave", 5, None)]) is None
+
+
+def test_changes_by_stop_and_by_hand_are_multiplied():
+    own = own_factors(
+        LAYOUT, [WeightChange("great.octave", 0.5), WeightChange("great.octave:31", 3.0)]
+    )
+    assert own[LAYOUT.place(PipeRef("great.octave", 30))] == 0.5
+    assert own[LAYOUT.place(PipeRef("great.octave", 31))] == 1.5
+    assert own[LAYOUT.place(PipeRef("great.principal", 31))] == 1.0
+
+
+@pytest.mark.parametrize(
+    ("subject", "factor", "message"),
+    [
+        ("great.nothing", 2.0, "no stop, rank or pipe 'great.nothing'"),
+        ("great.octave:99", 2.0, "no stop, rank or pipe"),
+        ("great.octave", 40.0, "cannot be changed by 40"),
+        ("great.octave", -1.0, "cannot be changed by -1"),
+    ],
+)
+def test_a_change_that_cannot_be_is_refused(subject, factor, message):
+    with pytest.raises(InputError, match=message):
+        own_factors(LAYOUT, [WeightChange(subject, factor)])
+
+
+def test_an_event_exposes_its_stops_and_its_keys():
+    """Middle C of the Octave sounds for a minute, its neighbour never; the Trumpet is not drawn."""
+    use = EventUse((RegistrationUse(("great.octave",), 60.0, {"great": {60: 60.0}}),))
+    weights = weigh(LAYOUT, [], use)
+    plain = weigh(LAYOUT, [])
+    exposed, silent, other = (
+        LAYOUT.place(PipeRef(rank, number))
+        for rank, number in (("great.octave", 25), ("great.octave", 26), ("great.trumpet", 25))
+    )
+    register = plain.register
+    assert weights.use is not None
+    assert_allclose(weights.use[exposed], (1 - EVENT_SHARE) * register[exposed] + EVENT_SHARE)
+    for place in (silent, other):
+        assert_allclose(weights.use[place], (1 - EVENT_SHARE) * register[place])
+
+
+def test_long_exposure_counts_by_its_square_root_and_not_beyond_twice():
+    keys = {48: 1.0, 60: 4.0, 62: 4.0, 64: 400.0}
+    use = EventUse((RegistrationUse(("great.octave",), 60.0, {"great": keys}),))
+    weights = weigh(LAYOUT, [], use)
+    assert weights.use is not None
+    places = [LAYOUT.place(PipeRef("great.octave", key - 35)) for key in keys]
+    used = (weights.use[places] - (1 - EVENT_SHARE) * weights.register[places]) / EVENT_SHARE
+    mean = np.mean(list(keys.values()))
+    assert_allclose(used, np.minimum(np.sqrt(np.array(list(keys.values())) / mean), 2.0))

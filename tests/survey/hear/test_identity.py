@@ -1,0 +1,189 @@
+"""Names of two near unisons from all that is known of the two pipes."""
+
+import pytest
+from numpy.testing import assert_allclose
+
+from walkboard.listening.types import Partial, ReadingFlag, SoundInfo
+from walkboard.organ.model import PipeRef
+from walkboard.organ.reading import read_organ
+from walkboard.organ.targets import target_hz
+from walkboard.quantities import ratio_of_cents
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.identity import name_pipes
+from walkboard.survey.hear.memory import Memory
+
+TWO_UNISONS = """
+format = 1
+name = "Two unisons"
+temperament = "equal"
+[pitch]
+a4_hz = 440.0
+at_celsius = 18.0
+[[division]]
+id = "great"
+name = "Great"
+keys = 61
+[[rank]]
+id = "great.open8"
+division = "great"
+name = "Open"
+family = "open"
+feet = "8"
+pipes = 61
+tuned_by = "slide"
+[[rank]]
+id = "great.second8"
+division = "great"
+name = "Second"
+family = "open"
+feet = "8"
+pipes = 61
+tuned_by = "slide"
+"""
+ORGAN = read_organ(TWO_UNISONS)
+OPEN, SECOND = "great.open8", "great.second8"
+BRIGHT = (-20.0, -22.0, -24.0, -26.0, -27.0)
+DULL = (-20.0, -36.0, -46.0, -58.0, -66.0)
+
+
+def due_hz(rank: str, number: int) -> float:
+    return target_hz(ORGAN, PipeRef(rank, number), None)
+
+
+def partials(levels: tuple[float, ...]) -> tuple[Partial, ...]:
+    return tuple(Partial(n, level) for n, level in enumerate(levels, start=1))
+
+
+def alone(rank: str, number: int, cents: float, level_db: float = -20.0, **more) -> Reading:
+    pipe = PipeRef(rank, number)
+    hz = due_hz(rank, number) * ratio_of_cents(cents)
+    return Reading(pipe, hz, 0.01, cents, level_db, 1.0, 4.0, **more)
+
+
+def pair(number: int, cents: tuple[float, float], levels_db=(-20.0, -20.0), shapes=((), ())):
+    """Readings of both ranks in one hold: at these places, in this order likelier, unnamed."""
+    places = tuple(due_hz(OPEN, number) * ratio_of_cents(c) for c in cents)
+    readings = []
+    for at, rank in enumerate((OPEN, SECOND)):
+        mine = places if at == 0 else places[::-1]
+        readings.append(
+            Reading(
+                PipeRef(rank, number),
+                None,
+                None,
+                None,
+                levels_db[at],
+                1.0,
+                4.0,
+                flags=(ReadingFlag.MERGED,),
+                either_hz=(mine[0], mine[1]),
+                either_sigma_cents=(0.01, 0.01),
+                name_sureness=0.5,
+                partials=partials(shapes[at]),
+            )
+        )
+    return readings
+
+
+def walk(*holds: list[Reading]) -> HeardWalk:
+    made = tuple(
+        Hold(n, None, None, 5.0 * n, 5.0 * n + 4.0, tuple(readings))
+        for n, readings in enumerate(holds, start=1)
+    )
+    return HeardWalk("w.flac", SoundInfo(60.0, 48_000, 1, ""), "", (OPEN, SECOND), None, made, ())
+
+
+def named(both: list[Reading], *known: list[Reading]) -> tuple[Reading, ...]:
+    return name_pipes(ORGAN, walk(both), Memory.of([walk(*known)])).holds[0].readings
+
+
+def cents_of(readings: tuple[Reading, ...]) -> list[float]:
+    assert all(reading.cents is not None for reading in readings)
+    return [reading.cents for reading in readings if reading.cents is not None]
+
+
+def test_two_pipes_of_which_nothing_is_known_stay_merged():
+    both = pair(20, (3.0, -2.0))
+    assert named(both, []) == tuple(both)
+
+
+@pytest.mark.parametrize("crosswise", [False, True])
+def test_where_they_stood_alone_names_them(crosswise):
+    cents = (-2.0, 3.0) if crosswise else (3.0, -2.0)
+    one, two = named(pair(20, cents), [alone(OPEN, 20, 3.2)], [alone(SECOND, 20, -2.1)])
+    assert_allclose(cents_of((one, two)), [3.0, -2.0], atol=1e-9)
+    for reading in (one, two):
+        assert reading.flags == ()
+        assert reading.sigma_cents == 0.01
+        assert reading.name_sureness is not None
+        assert reading.name_sureness > 0.98
+
+
+def test_half_a_cent_between_two_is_less_than_a_real_pipe_moves():
+    both = pair(20, (0.3, -0.2))
+    for reading, here in zip(
+        named(both, [alone(OPEN, 20, 0.3)], [alone(SECOND, 20, -0.2)]), both, strict=True
+    ):
+        assert reading.hz is None
+        assert reading.either_hz == here.either_hz  # the likelier place first
+        assert reading.name_sureness is not None
+        assert 0.5 < reading.name_sureness < 0.98
+
+
+@pytest.mark.parametrize("crosswise", [False, True])
+def test_remembered_spectra_of_neighbours_name_them(crosswise):
+    shapes = (DULL, BRIGHT) if crosswise else (BRIGHT, DULL)
+    both = pair(20, (3.0, -2.0), shapes=shapes)
+    bright = [alone(OPEN, 18, 0.0, partials=partials(BRIGHT))]
+    dull = [alone(SECOND, 23, 0.0, partials=partials(DULL))]
+    one, two = named(both, bright, dull)
+    expected = [-2.0, 3.0] if crosswise else [3.0, -2.0]
+    assert_allclose(cents_of((one, two)), expected, atol=1e-9)
+    assert one.partials == partials(BRIGHT)
+
+
+def test_a_name_that_the_walk_speaks_against_is_taken_back():
+    """Listening took the dull spectrum for the bright pipe's; both were heard alone near by."""
+    wrong = [
+        alone(rank, 20, cents, partials=partials(shape), name_sureness=0.99)
+        for rank, cents, shape in ((OPEN, 3.0, DULL), (SECOND, -2.0, BRIGHT))
+    ]
+    bright = [alone(OPEN, number, 0.0, partials=partials(BRIGHT)) for number in (17, 22)]
+    dull = [alone(SECOND, number, 0.0, partials=partials(DULL)) for number in (18, 24)]
+    one, two = named(wrong, bright, dull)
+    assert one.hz is None
+    assert two.hz is None
+    assert one.either_hz == (wrong[0].hz, wrong[1].hz)
+    assert two.either_hz == (wrong[1].hz, wrong[0].hz)
+    assert one.name_sureness is not None
+    assert one.name_sureness < 0.02
+    assert ReadingFlag.MERGED in one.flags
+    right = [
+        alone(rank, 20, cents, partials=partials(shape), name_sureness=0.99)
+        for rank, cents, shape in ((OPEN, 3.0, BRIGHT), (SECOND, -2.0, DULL))
+    ]
+    assert named(right, bright, dull) == tuple(right)
+
+
+def test_a_soft_rank_beside_a_loud_one_is_named_by_level():
+    both = pair(20, (3.0, -2.0), levels_db=(-38.0, -22.0))
+    loud = [alone(OPEN, 20 + n, 0.0, -20.0) for n in (-2, 2)]
+    soft = [alone(SECOND, 20 + n, 0.0, -36.0) for n in (-1, 3)]
+    one, two = named(both, loud, soft)
+    assert_allclose(cents_of((one, two)), [-2.0, 3.0], atol=1e-9)
+    assert one.level_db == -22.0
+
+
+def test_ranks_that_moved_apart_are_named_by_their_neighbours():
+    flat = [alone(OPEN, 20 + n, -6.0 + 0.2 * n) for n in (-2, -1, 1, 2)]
+    sharp = [alone(SECOND, 20 + n, 5.0 - 0.3 * n) for n in (-2, -1, 1, 2)]
+    one, two = named(pair(20, (5.1, -6.3)), flat, sharp)
+    assert_allclose(cents_of((one, two)), [-6.3, 5.1], atol=1e-9)
+
+
+def test_evidence_that_speaks_against_itself_names_nothing():
+    """It stood there alone, but the spectra say the other way round."""
+    both = pair(20, (3.0, -2.0), shapes=(DULL, BRIGHT))
+    bright = [alone(OPEN, 20, 3.0, partials=partials(BRIGHT))]
+    dull = [alone(SECOND, 20, -2.0, partials=partials(DULL))]
+    assert named(both, bright, dull) == tuple(both)

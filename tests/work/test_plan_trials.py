@@ -1,0 +1,127 @@
+"""Plans tried at a visit: what more minutes buy, and the one that is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from tests.work.chapel import EVENT_CELSIUS, chapel_book
+from walkboard.book.records import FaultKind, TickState
+from walkboard.book.seen import SeenBook
+from walkboard.errors import InputError, NotEnoughMinutesError
+from walkboard.organ.model import PipeRef
+from walkboard.planning.make_plan import make_plan
+from walkboard.work import visit as visiting
+from walkboard.work.open_book import now
+from walkboard.work.plan_trials import Wish, curve, kept, prepared, tried
+from walkboard.work.snapshot import condition, opened_to_see, organ_at, standing
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Iterator[SeenBook]:
+    chapel_book(tmp_path / "book")
+    with opened_to_see(tmp_path / "book") as opened:
+        yield opened
+
+
+def test_a_try_is_the_plan_that_would_be_made(book: SeenBook) -> None:
+    visit = book.visits(1)[0]
+    made = make_plan(
+        organ_at(book, visit), condition(book, visit), tuple(standing(book, visit).values()), 20.0
+    )
+    one = tried(book, visit, Wish(20.0))
+    assert {i.pipe for i in one.items} == {i.pipe for i in made.items}
+    assert one.cost_after == pytest.approx(made.cost_after)
+    assert book.current_plan(visit.id) is None
+
+
+def test_more_minutes_never_leave_more(book: SeenBook) -> None:
+    visit = book.visits(1)[0]
+    points = curve(book, visit, Wish(20.0))
+    costs = [point.cost for point in points]
+    assert costs == sorted(costs, reverse=True)
+    assert costs[0] > costs[-1]
+    assert points[0].minutes == 0.0
+    assert curve(book, visit, Wish(90.0)) is points  # the wish's own minutes do not matter
+
+
+def test_what_is_out_of_reach_is_not_planned(book: SeenBook) -> None:
+    visit = book.visits(1)[0]
+    out = Wish(60.0, out_of_reach=frozenset({"great.trumpet8"}))
+    assert {i.pipe.rank for i in tried(book, visit, Wish(60.0)).items} > {
+        i.pipe.rank for i in tried(book, visit, out).items
+    }
+
+
+def test_a_pipe_with_a_fault_is_seen_to_whatever_it_costs(book: SeenBook) -> None:
+    visit = book.visits(1)[0]
+    pipe = PipeRef("great.octave4", 20)
+    assert pipe not in {i.pipe for i in tried(book, visit, Wish(15.0)).items}
+    book.report_fault(1, FaultKind.SLOW_SPEECH, "late", pipe=pipe)
+    asked = Wish(15.0, faults=book.standing_faults(1))
+    assert pipe in {i.pipe for i in tried(book, visit, asked).items}
+    with pytest.raises(NotEnoughMinutesError):
+        tried(book, visit, Wish(2.0, faults=book.standing_faults(1)))
+
+
+def test_reeds_are_set_to_the_air_of_the_event(book: SeenBook) -> None:
+    visit = book.visits(1)[0]
+    book.keep_event(
+        1, uid="x@tarnhaven", starts_at=now() + timedelta(days=2), title="Recital",
+        air_celsius=EVENT_CELSIUS,
+    )  # fmt: skip
+    (event,) = book.events(1)
+    by_event = tried(book, visit, Wish(60.0, event))
+    by_hand = tried(book, visit, Wish(60.0, event, event_air_celsius=EVENT_CELSIUS))
+    assert [i.target_hz for i in by_event.items] == [i.target_hz for i in by_hand.items]
+    today = {i.pipe: i.target_hz for i in tried(book, visit, Wish(60.0)).items}
+    both = [i for i in by_event.items if i.pipe in today and i.pipe.rank == "great.trumpet8"]
+    assert both
+    assert all(reed.target_hz > today[reed.pipe] for reed in both)
+
+
+def test_a_tuned_pipe_is_planned_no_more(book: SeenBook) -> None:
+    visit = book.visits(1)[0]
+    first = kept(book, visit, Wish(30.0))
+    ready = prepared(book, visit)
+    assert prepared(book, visit) is ready
+    pipe = first.plan.items[0].pipe
+    organ = organ_at(book, visit)
+    visiting.tick(book, organ, visit, pipe, state=TickState.DONE, note="")
+    assert prepared(book, visit) is not ready
+    assert pipe not in {i.pipe for i in tried(book, visit, Wish(30.0)).items}
+
+
+def test_the_kept_plan_has_its_curve_and_supersedes_the_last(book: SeenBook) -> None:
+    visit = book.visits(1)[0]
+    kept(book, visit, Wish(30.0))
+    newest = kept(book, visit, Wish(15.0, event_air_celsius=EVENT_CELSIUS))
+    current = book.current_plan(visit.id)
+    assert current is not None
+    assert current.id == newest.id
+    assert (current.plan.minutes, current.event_air_celsius) == (15.0, EVENT_CELSIUS)
+    assert len(current.plan.curve) > 2
+
+
+def test_minutes_that_no_visit_has_are_refused(book: SeenBook) -> None:
+    with pytest.raises(InputError, match="cannot last -5 minutes"):
+        tried(book, book.visits(1)[0], Wish(-5.0))
+    with pytest.raises(InputError, match="cannot last 2000 minutes"):
+        tried(book, book.visits(1)[0], Wish(2000.0))
+
+
+def test_without_readings_there_is_no_plan(tmp_path: Path) -> None:
+    chapel_book(tmp_path / "book", is_heard=False)
+    with (
+        opened_to_see(tmp_path / "book") as book,
+        pytest.raises(InputError, match="no reading to plan with"),
+    ):
+        tried(book, book.visits(1)[0], Wish(60.0))
+
+
+def test_pipes_are_named_as_the_organ_names_them(book: SeenBook) -> None:
+    visit = book.visits(1)[0]
+    assert PipeRef("great.trumpet8", 30) in standing(book, visit)
