@@ -14,7 +14,7 @@ from walkboard.book.seen import SeenBook
 from walkboard.errors import InputError, NotEnoughMinutesError
 from walkboard.organ.model import PipeRef
 from walkboard.planning.make_plan import make_plan
-from walkboard.work import visit as visiting
+from walkboard.work import visit as visit_work
 from walkboard.work.open_book import now
 from walkboard.work.plan_trials import Wish, curve, kept, prepared, tried
 from walkboard.work.snapshot import condition, opened_to_see, organ_at, standing
@@ -90,7 +90,7 @@ def test_a_tuned_pipe_is_planned_no_more(book: SeenBook) -> None:
     assert prepared(book, visit) is ready
     pipe = first.plan.items[0].pipe
     organ = organ_at(book, visit)
-    visiting.tick(book, organ, visit, pipe, state=TickState.DONE, note="")
+    visit_work.tick(book, organ, visit, pipe, state=TickState.DONE, note="")
     assert prepared(book, visit) is not ready
     assert pipe not in {i.pipe for i in tried(book, visit, Wish(30.0)).items}
 

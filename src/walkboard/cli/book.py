@@ -144,7 +144,7 @@ def export(
     organ: str | None = ORGAN,
 ) -> None:
     """Write every record as JSON, or an organ's tables or calendar; recordings stay in the book."""
-    from walkboard.work import export as exporting
+    from walkboard.work import export as export_work
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
@@ -152,7 +152,7 @@ def export(
             opened.export_json(to)
         else:
             kept, _ = open_book.organ_of(opened, organ)
-            exporting.export_file(opened, kept, to, table_name=table)
+            export_work.export_file(opened, kept, to, table_name=table)
     typer.echo(f"Wrote {to}.")
 
 

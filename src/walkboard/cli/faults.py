@@ -28,12 +28,12 @@ def report(
 ) -> None:
     """Keep a fault as it is reported."""
     from walkboard.organ.model import PipeRef
-    from walkboard.work import faults as faulting
+    from walkboard.work import faults as fault_work
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
-        fault = faulting.report(
+        fault = fault_work.report(
             opened,
             kept,
             described,

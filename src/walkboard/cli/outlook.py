@@ -42,14 +42,14 @@ def outlook(
     import numpy as np
 
     from walkboard.work import open_book
-    from walkboard.work import outlook as foreseeing
+    from walkboard.work import outlook as outlook_work
 
     day = _day(on)
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
-        seen = foreseeing.followed(opened, kept, described)
+        seen = outlook_work.followed(opened, kept, described)
     celsius = described.pitch.at_celsius if air is None else air
-    there = foreseeing.outlook(seen, day, {d.id: celsius for d in described.divisions})
+    there = outlook_work.outlook(seen, day, {d.id: celsius for d in described.divisions})
     parts = there.parts
     low, middle, high = (parts.quantile(q) for q in (0.05, 0.5, 0.95))
     ranks = [pipe.rank for pipe in there.pipes]
@@ -132,11 +132,11 @@ def first_keys(
 ) -> None:
     """The few keys that tell most about the organ's state."""
     from walkboard.work import open_book
-    from walkboard.work import outlook as foreseeing
+    from walkboard.work import outlook as outlook_work
 
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
-        walks = foreseeing.first_keys(opened, kept, described, _day(None), keys)
+        walks = outlook_work.first_keys(opened, kept, described, _day(None), keys)
     if as_json:
         print_json({"format": 1, "walks": _walks_json(walks)})
         return
@@ -154,12 +154,12 @@ def next_keys(
 ) -> None:
     """Keys to hold next, at the visit that is open, so that the plan loses least."""
     from walkboard.work import open_book
-    from walkboard.work import outlook as foreseeing
+    from walkboard.work import outlook as outlook_work
 
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         visit = open_book.visit_at_work(opened, kept)
-        chosen = foreseeing.listening_for(
+        chosen = outlook_work.listening_for(
             opened, kept, described, visit, minutes=minutes, listening_minutes=listening
         )
     if as_json:
@@ -189,11 +189,11 @@ def readiness(
 ) -> None:
     """Whether the organ will be ready for each coming event, with and without a visit."""
     from walkboard.work import open_book
-    from walkboard.work import outlook as foreseeing
+    from walkboard.work import outlook as outlook_work
 
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
-        found = foreseeing.readiness(opened, kept, described, _day(None), minutes)
+        found = outlook_work.readiness(opened, kept, described, _day(None), minutes)
     if chart is not None:
         from walkboard.sheets.outlook import calendar_chart
         from walkboard.sheets.readiness_chart import draw_readiness

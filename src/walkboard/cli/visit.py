@@ -59,11 +59,11 @@ def open_(
 ) -> None:
     """Open a visit with its conditions on arrival."""
     from walkboard.work import open_book
-    from walkboard.work import visit as visiting
+    from walkboard.work import visit as visit_work
 
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
-        conditions = visiting.checked_conditions(
+        conditions = visit_work.checked_conditions(
             described,
             _by_division(described, air, "--air"),
             None if humidity is None else humidity / 100.0,
@@ -83,12 +83,12 @@ def conditions(
 ) -> None:
     """Note air, humidity or wind again; what was noted before stays."""
     from walkboard.work import open_book
-    from walkboard.work import visit as visiting
+    from walkboard.work import visit as visit_work
 
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         visit = open_book.visit_at_work(opened, kept)
-        noted = visiting.checked_conditions(
+        noted = visit_work.checked_conditions(
             described,
             _by_division(described, air, "--air"),
             None if humidity is None else humidity / 100.0,

@@ -54,7 +54,7 @@ def plan(
     from walkboard.cli.plan import print_plan
     from walkboard.planning.to_json import plan_to_json
     from walkboard.work import open_book
-    from walkboard.work import visit as visiting
+    from walkboard.work import visit as visit_work
     from walkboard.work.plan_request import event_named
 
     with open_book.opened(book) as opened:
@@ -77,10 +77,10 @@ def plan(
                 "Nobody says which event needs its stops.", mend="Give --event UID too."
             )
         if only_try:
-            tried = visiting.try_plan(opened, described, visit, minutes, asked, faults_too=faults)
+            tried = visit_work.try_plan(opened, described, visit, minutes, asked, faults_too=faults)
             made = tried.plan
         else:
-            made = visiting.plan_visit(
+            made = visit_work.plan_visit(
                 opened, described, visit, minutes, None, asked=asked, faults_too=faults
             ).plan
     if as_json:
@@ -116,7 +116,7 @@ def tick(
     from walkboard.book.records import TickState
     from walkboard.organ.model import PipeRef
     from walkboard.work import open_book
-    from walkboard.work import visit as visiting
+    from walkboard.work import visit as visit_work
 
     if state not in {s.value for s in TickState}:
         raise InputError(f"A pipe cannot be {state!r}.", mend="Say done, skipped or open.")
@@ -125,5 +125,5 @@ def tick(
         kept, described = open_book.organ_of(opened, organ)
         visit = open_book.visit_at_work(opened, kept)
         for ref in refs:
-            visiting.tick(opened, described, visit, ref, state=TickState(state), note=note)
+            visit_work.tick(opened, described, visit, ref, state=TickState(state), note=note)
             typer.echo(f"{ref}: {state}.")

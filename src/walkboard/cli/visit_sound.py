@@ -32,7 +32,7 @@ def take(
 ) -> None:
     """Take in recordings: hear them, keep them and their readings."""
     from walkboard.work import faults, open_book
-    from walkboard.work import visit as visiting
+    from walkboard.work import visit as visit_work
 
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
     with open_book.opened(book) as opened:
@@ -52,7 +52,7 @@ def take(
                 )
 
         with FilesBar(listening_title(sounds), [sound.name for sound in sounds]) as bar:
-            visiting.take_in(
+            visit_work.take_in(
                 opened,
                 kept,
                 visit,
@@ -133,12 +133,12 @@ def state(
     """Show each division's shift, the air that it implies, and the temperament heard."""
     from walkboard.condition.to_json import condition_to_json
     from walkboard.work import open_book
-    from walkboard.work import visit as visiting
+    from walkboard.work import visit as visit_work
 
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         meant = open_book.visit_of(opened, kept, visit)
-        found = visiting.condition_of(opened, described, meant)
+        found = visit_work.condition_of(opened, described, meant)
     if as_json:
         print_json({"format": 1, "visit": meant.id, "organ": kept.name, **condition_to_json(found)})
         return

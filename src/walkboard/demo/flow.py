@@ -24,7 +24,7 @@ from walkboard.planning.plan import Plan
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.survey.hear.to_json import walk_to_json
 from walkboard.work import faults, open_book, print_sheets
-from walkboard.work import visit as visiting
+from walkboard.work import visit as visit_work
 from walkboard.work.hear_recordings import ToHear, hear_walk_file
 from walkboard.work.organ_files import load_organ
 from walkboard.work.processes import Progress, finished
@@ -120,7 +120,7 @@ def build(
             folder=recordings,
             processes=processes,
         ):
-            recording = visiting.keep_heard(book, visit, recordings / plan.file, heard)
+            recording = visit_work.keep_heard(book, visit, recordings / plan.file, heard)
             (recordings / plan.file).with_suffix(".json").write_text(
                 json.dumps(walk_to_json(heard), ensure_ascii=False, indent=1), encoding="utf-8"
             )
@@ -130,7 +130,7 @@ def build(
             sound_seconds += heard.sound.seconds
             progress(len(comparisons), len(plans))
         tell(f"A worklist for {MINUTES:g} minutes is planned.")
-        made = visiting.plan_visit(book, organ, visit, MINUTES, EVENT_CELSIUS).plan
+        made = visit_work.plan_visit(book, organ, visit, MINUTES, EVENT_CELSIUS).plan
         worklist = print_sheets.print_worklist(book, organ, visit, folder / "worklist.pdf")
         report = print_sheets.print_report(book, organ, visit, folder / "report.pdf")
     return Demo(

@@ -103,12 +103,12 @@ def print_outlook(
     """
     from walkboard.sheets.outlook import outlook_sheet
     from walkboard.sheets.typesetting import render_pdf
-    from walkboard.work import outlook as foreseeing
+    from walkboard.work import outlook as outlook_work
     from walkboard.work.drift_course import drift_courses, least_sure_ranks
 
-    seen = foreseeing.followed(book, kept, organ)
-    given = foreseeing.usual_minutes(book, kept) if minutes is None else minutes
-    found = foreseeing.readiness_by(seen, book, kept, today, given)
+    seen = outlook_work.followed(book, kept, organ)
+    given = outlook_work.usual_minutes(book, kept) if minutes is None else minutes
+    found = outlook_work.readiness_by(seen, book, kept, today, given)
     until = max([one.occasion.at for one in found], default=today + timedelta(days=_AHEAD_DAYS))
     celsius = organ.pitch.at_celsius
     drawn = [organ.rank(rank).id for rank in ranks] or least_sure_ranks(

@@ -16,7 +16,7 @@ import pytest
 from builders import words
 from starlette.testclient import TestClient
 
-from walkboard.desk.server import catalogue as wording
+from walkboard.desk.server import catalogue as catalogue_module
 from walkboard.desk.server import translate
 from walkboard.desk.server.application import make_application
 from walkboard.work.overview import overview
@@ -73,15 +73,15 @@ class Seen(HTMLParser):
 @pytest.fixture(scope="module")
 def at_home(village_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     folder = shutil.copytree(village_book, tmp_path_factory.mktemp("wide") / "book")
-    english = wording.catalogue("en")
+    english = catalogue_module.catalogue("en")
     own: dict[str, str | dict[str, str]] = {
         key: wide(text) if isinstance(text, str) else {n: wide(t) for n, t in text.items()}
         for key, text in english.items()
     }
     own |= {f"told.{text}": wide(text) for text in words.sentences()}
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(wording, "LANGUAGE", "wide")
-        patch.setattr(wording, "catalogue", lambda _: own)
+        patch.setattr(catalogue_module, "LANGUAGE", "wide")
+        patch.setattr(catalogue_module, "catalogue", lambda _: own)
         made = make_application(folder)
         for kept in made.state.desk.book.organs():
             overview(made.state.desk.book, kept)
@@ -130,8 +130,8 @@ def test_phrases_of_phrases_are_turned_round(monkeypatch: pytest.MonkeyPatch) ->
         "told.Say {a} again.": "Noch einmal {a}.",
         "told.It failed.": "Es ging nicht.",
     }
-    monkeypatch.setattr(wording, "LANGUAGE", "turned")
-    monkeypatch.setattr(wording, "catalogue", lambda _: own)
+    monkeypatch.setattr(catalogue_module, "LANGUAGE", "turned")
+    monkeypatch.setattr(catalogue_module, "catalogue", lambda _: own)
     assert translate.told("7.0 flat of the flues, loud") == "von den Labialen 7.0 zu tief, laut"
     assert translate.told("It failed. Say A4 again.") == "Es ging nicht. Noch einmal A4."
     assert translate.told("Rohrflöte") == "Rohrflöte"
@@ -145,5 +145,5 @@ def test_a_translation_keeps_what_is_translated() -> None:
 
 
 def test_an_english_desk_tells_what_it_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(wording, "LANGUAGE", "en")
+    monkeypatch.setattr(catalogue_module, "LANGUAGE", "en")
     assert translate.told("7.0 flat of the flues") == "7.0 flat of the flues"

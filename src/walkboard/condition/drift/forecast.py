@@ -2,7 +2,7 @@
 
 `follow` takes a history in, `forecast` looks ahead, `learn` (`walkboard.condition.drift.fit`)
 learns how this organ's kinds of pipes drift. Without history the forecast is what is thought of
-the kind of pipe. The model stands in `walkboard.condition.drift.rank` and `drift_common`.
+the kind of pipe. The model stands in `walkboard.condition.drift.rank` and `drift.common`.
 """
 
 from __future__ import annotations

@@ -38,7 +38,7 @@ from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.quantities import ratio_of_cents
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 from walkboard.survey.hear.to_json import walk_to_json
-from walkboard.work import faults as faulting
+from walkboard.work import faults as fault_work
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -195,7 +195,9 @@ def _report(book: Book, kept: KeptOrgan, organ: Organ, clock: _Clock, visit: int
     arrival = clock.at
     for fault in sorted(_before(visit), key=lambda f: -f.days_before):
         clock.at = arrival - timedelta(days=fault.days_before)
-        faulting.report(book, kept, organ, fault.kind, fault.words, stop=fault.stop, key=fault.key)
+        fault_work.report(
+            book, kept, organ, fault.kind, fault.words, stop=fault.stop, key=fault.key
+        )
     clock.at = arrival
 
 

@@ -61,9 +61,9 @@ def export(request: Request) -> Response:
         if made is None:
             raise HTTPException(404)
         return FileResponse(made.file, media_type=_TYPES[ending], headers=headers)
-    from walkboard.work import export as exporting  # noqa: PLC0415 - not wanted when the desk opens
+    from walkboard.work import export as export_work  # noqa: PLC0415 - not wanted when the desk opens
 
-    if ending != "csv" or name not in exporting.TABLES:
+    if ending != "csv" or name not in export_work.TABLES:
         raise HTTPException(404)
-    data = exporting.as_csv(exporting.table(desk.book, kept, name))
+    data = export_work.as_csv(export_work.table(desk.book, kept, name))
     return Response(data, media_type=_TYPES[ending], headers=headers)

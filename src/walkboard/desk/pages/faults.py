@@ -31,7 +31,7 @@ from walkboard.desk.server.page import Door, Page
 from walkboard.desk.server.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
-from walkboard.work import faults as faulting
+from walkboard.work import faults as fault_work
 
 _MENDED_SHOWN = 30
 
@@ -54,7 +54,7 @@ def faults(request: Request) -> Response:
     for fault in every:
         if fault.stands:
             row = _row(request, organ, fault) | {"times": 1 + len(doubles[fault.id])}
-            groups[faulting.division_of(organ, fault)].append(row)
+            groups[fault_work.division_of(organ, fault)].append(row)
     mended = sorted(
         (f for f in every if f.mended_at is not None), key=lambda f: (f.mended_at, f.id)
     )
@@ -151,13 +151,13 @@ async def reopen(request: Request) -> Response:
 def keep_mending(desk: Desk, setting: Setting, _: str) -> None:
     """Keep what a device said was mended while it may have had no link."""
     body = _Mending.model_validate(setting.body)
-    faulting.mend_once(desk.book, body.fault, body.visit, plain(body.note, LONGEST_WORDS))
+    fault_work.mend_once(desk.book, body.fault, body.visit, plain(body.note, LONGEST_WORDS))
 
 
 def _keep(request: Request, given: FormData) -> Response:
     desk = desk_of(request)
     kept, organ = desk.organ(request)
-    kept_fault = faulting.report(
+    kept_fault = fault_work.report(
         desk.book,
         kept,
         organ,
@@ -176,7 +176,7 @@ def _place(request: Request, given: FormData) -> Response:
     rank, number = plain(given.get("rank", ""), 200), plain(given.get("number", ""), 4)
     if bool(rank) != bool(number):
         raise InputError("A pipe is a rank and a number.", mend="Give both, or neither.")
-    faulting.link(
+    fault_work.link(
         desk_of(request).book,
         organ,
         found.id,
@@ -197,7 +197,7 @@ def _merge(request: Request, given: FormData) -> Response:
 def _mend(request: Request, given: FormData) -> Response:
     _, _, found = _fault(request)
     visit = given.get("visit") or None
-    faulting.mend_once(
+    fault_work.mend_once(
         desk_of(request).book,
         found.id,
         None if visit is None else _number(visit),

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
-from walkboard.desk.server import catalogue as wording
+from walkboard.desk.server import catalogue as catalogue_module
 
 _ENGLISH = "en"
 _GAP = re.compile(r"\{([a-z])\}")
@@ -39,7 +39,11 @@ class _Reading:
 
 def told(text: str) -> str:
     """A text that a package below the pages gave, as the catalogue has it."""
-    return text if wording.LANGUAGE == _ENGLISH else _read(text, wording.LANGUAGE).words
+    return (
+        text
+        if catalogue_module.LANGUAGE == _ENGLISH
+        else _read(text, catalogue_module.LANGUAGE).words
+    )
 
 
 @lru_cache(maxsize=4096)
@@ -81,7 +85,7 @@ def _known(language: str) -> tuple[dict[str, str], list[_Pattern]]:
     """Whole texts, and those with gaps."""
     exact: dict[str, str] = {}
     gaps: list[_Pattern] = []
-    for key, words in wording.catalogue(language).items():
+    for key, words in catalogue_module.catalogue(language).items():
         if not key.startswith("told.") or not isinstance(words, str):
             continue
         text = key.removeprefix("told.")

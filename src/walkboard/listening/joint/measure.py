@@ -1,6 +1,6 @@
 """Measure all pipes of a hold at once, and say which of them cannot be told apart.
 
-The estimate is made in `joint_stages`; here each pipe's value is judged. A value is given only
+The estimate is made in `joint.stages`; here each pipe's value is judged. A value is given only
 where the pipe's partials stand out of what the others' may do, its uncertainty is small, and it is
 plain which pipe it belongs to; else the reading is `merged` with the place and the bound that can
 be given (`near_hz`, `bound_cents`), `silent` or `faint`.

@@ -4,7 +4,7 @@ Pipes that have partials to themselves come first, then those whose groups have 
 never by largest gain, for a pipe whose partials are all another's would take that one's sound. Two
 in near unison have no partials to themselves; they are started from several places and the
 likeliest end is kept. Each turn of the joint estimate takes the groups in which no turn can be lost
-(`joint_courses.clear_bands`), so the frequency is continued from low groups to high.
+(`joint.courses.clear_bands`), so the frequency is continued from low groups to high.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Pipe and reference that sound together, each followed by the joint estimate, warm from before.
 
-The joint estimate of several pipes (`joint_stages`) finds its way from nothing in 0.1 to 0.7 s; so
+The joint estimate of several pipes (`joint.stages`) finds its way from nothing in 0.1 to 0.7 s; so
 it is asked once, and then two or three turns from where both pipes stood last are enough. Where the
 groups of partials ask for far more room than there is, or a pipe jumps, the way is found anew.
 

@@ -4,12 +4,12 @@ Conventions. Times are seconds of the source's clock. A deviation in cents and a
 positive where the pipe is sharp. A reading that cannot be trusted has no ``hz`` and flags that say
 what is heard instead.
 
-Each update makes two looks at what lies in the ring. A *quick* one (`tracking_quick`, the last
+Each update makes two looks at what lies in the ring. A *quick* one (`live.quick`, the last
 0.2 s or six periods) follows a pipe that is being moved and tells when it began to move; a *steady*
-one (`tracking_steady`: the machinery of `estimating`) covers what has been heard since then, so the
-reading tightens as the hold lasts. For a high pipe whose room still fills `tracking_room` tells the
-two apart. Beside a reference both pipes are read jointly
-(`tracking_pair`). What else sounds is named by `tracking_recognition`.
+one (`live.steady`: the machinery of `estimating`) covers what has been heard since then, so the
+reading tightens as the hold lasts. For a high pipe whose room still fills, `live.reverberation`
+separates the two. Beside a reference both pipes are read jointly
+(`live.pair`). What else sounds is named by `live.recognise`.
 """
 
 from __future__ import annotations

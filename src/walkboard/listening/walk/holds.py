@@ -2,11 +2,11 @@
 
 Two steps, so that naming can be retried with another stop's keys without reading the sound again.
 
-1. `gather_features` keeps the spectral peaks of every 40 ms (finding_features).
-2. `name_holds` links them to lines (finding_atoms) and lines to events (finding_events) without
-   knowing any key, scores every key for every event (finding_naming), finds the order that makes
-   most sense of all (finding_order), follows the lines of each named key to tell when it was down
-   (finding_holds), and says what was odd.
+1. `gather_features` keeps the spectral peaks of every 40 ms (`walk.features`).
+2. `name_holds` links them to lines (`walk.tracks`) and lines to events (`walk.events`) without
+   knowing any key, scores every key for every event (`walk.naming`), finds the order that makes
+   most sense of all (`walk.order`), follows the lines of each named key to tell when it was down
+   (`walk.spans`), and says what was odd.
 
 What it cannot do. A pipe that speaks its octave and a wrong key an octave up sound alike; the order
 decides. Two strokes of one key with less than 0.1 s between run together. A single line above some

@@ -9,7 +9,7 @@ nearly one frequency, so that most of what the room does falls out. With the nam
 
     d_n(k) = due_n(k) + c(k) + e_n(k) + scatter,
 
-`due` what the kinds of pipe let expect (`joint_labels`), c how much louder the one rank is, e how
+`due` what the kinds of pipe let expect (`joint.labels`), c how much louder the one rank is, e how
 its spectrum departs from its kind: normal, going on along the keys as first-order
 (Ornstein-Uhlenbeck) processes. Crosswise the sign of d is turned. The holds are gone through from
 below and from above, each time leaving a normal belief about c and e that takes the hold's two

@@ -50,7 +50,7 @@ class TuningFlow:
         [°C]; the organ's pitch temperature where it is not in it.
     tolerance_cents : float
     warmth : mapping of rank id to Warmth
-        Learned from past pipes (`work.tuning_warmth.learned_warmth`); the usual where it is not in.
+        Learned from past pipes (`live.warmth.learned_warmth`); the usual where it is not in.
     update_s : float
         Between two updates [s].
     """

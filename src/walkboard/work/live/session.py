@@ -3,7 +3,7 @@
 The session records what it hears as it goes and logs each pipe beside it. When it is closed the
 recording is kept in the book, also where nothing was done, with a hold for each pipe called done;
 where it stood before is in the tick's note. How pipes settled is kept too, and read by the next
-session. What a killed session left is taken in by `work.tuning_left_over`. Ticks go into the book
+session. What a killed session left is taken in by `live.leftovers`. Ticks go into the book
 at once.
 """
 
