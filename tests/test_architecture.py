@@ -45,7 +45,7 @@ def test_imports_keep_their_direction(copy_of_the_house: Path) -> None:
     ("module", "planted"),
     [
         ("scales/keys.py", "from walkboard.organ import model"),
-        ("listening/heard.py", "from walkboard.organ import model"),
+        ("listening/types.py", "from walkboard.organ import model"),
         ("planning/plan.py", "import sqlalchemy"),
         ("condition/state.py", "import random"),
         ("book/records.py", "from walkboard.sheets import cautions"),
