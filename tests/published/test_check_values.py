@@ -17,7 +17,9 @@ from tests.published import physics_checks, scales_checks
 from tests.published.rows import TABLE, Register, Row, rows
 from tests.shared_files import shared
 
-ROWS = rows()
+# The program keeps a rank's wind pressure as text for the tuner and computes nothing from it.
+NOT_COMPUTED = "wind."
+ROWS = tuple(row for row in rows() if not row.id.startswith(NOT_COMPUTED))
 ALL = Register()
 ALL.checks = [*physics_checks.register.checks, *scales_checks.register.checks]
 
@@ -32,7 +34,7 @@ def test_published_value_is_met(row: Row) -> None:
 
 
 def test_no_row_is_left_and_no_check_is_idle() -> None:
-    assert len(ROWS) == 466
+    assert (len(rows()), len(ROWS)) == (466, 458)
     used = Counter(check.pattern.pattern for row in ROWS for check in ALL.for_row(row))
     assert sum(used.values()) == len(ROWS)
     assert set(used) == {check.pattern.pattern for check in ALL.checks}

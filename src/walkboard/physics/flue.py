@@ -79,7 +79,7 @@ def open_end_correction_mm(bore_mm2: float) -> float:
     Notes
     -----
     Ising, Walcker Hausmitteilung 42, 1971. Source states no range; within 0.011 of the radius of
-    the exact unflanged tube at ka → 0 (`walkboard.physics.ends`).
+    the exact unflanged tube at ka → 0.
     """
     return 0.34 * math.sqrt(bore_mm2)
 

@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.special import i1, j1, k1, y1
 
-from walkboard.physics.ends import flanged_fit, unflanged_exact, unflanged_fit
+from tests.published.end_corrections import flanged_fit, unflanged_exact, unflanged_fit
 from walkboard.physics.flue import open_end_correction_mm
 
 
