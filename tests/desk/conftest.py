@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import re
 import shutil
 import signal
 import time
@@ -14,12 +15,14 @@ from pathlib import Path
 from urllib.request import urlopen
 
 import anyio
+import httpx2
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_playwright
 
 from tests.desk import serving
 from tests.desk.books import make_book
 from tests.desk.looking import LAPTOP, PHONE
+from walkboard.desk.pairing import COOKIE
 from walkboard.organ import examples
 from walkboard.organ.reading import read_organ
 from walkboard.work import open_book
@@ -52,6 +55,21 @@ class Server:
     @property
     def address(self) -> str:
         return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def for_phones(self) -> str:
+        """Where paired devices find it."""
+        return f"http://{serving.FOR_PHONES}:{self.port}"
+
+    def pair(self, name: str) -> tuple[str, str]:
+        """Pair a device by the code that the desk shows; gives its cookie."""
+        with httpx2.Client(follow_redirects=False) as asking:
+            shown = asking.post(f"{self.address}/sharing/code").text
+            letters = re.search(r'class="letters"[^>]*>([^<]+)<', shown)
+            assert letters is not None
+            answer = asking.post(f"{self.for_phones}/pair", data={"code": letters[1], "name": name})
+            assert answer.status_code == 303
+            return COOKIE, answer.cookies[COOKIE]
 
     def start(self) -> None:
         ours, theirs = _SERVERS.Pipe(duplex=False)
@@ -167,13 +185,19 @@ Open = Callable[..., Page]
 def open_page(browser: Browser) -> Iterator[Open]:
     """Opens an address in a window of its own; fails on any foreign request or script error.
 
-    Parameters of the opener: address, size (`LAPTOP` or `PHONE`), look (``light`` or ``dark``).
+    Parameters of the opener: address, size (`LAPTOP` or `PHONE`), look (``light`` or ``dark``),
+    cookie (of a paired device, from `Server.pair`).
     """
     contexts: list[BrowserContext] = []
     troubles: list[str] = []
 
     def opening(
-        address: str, *, size: dict[str, int] = LAPTOP, look: str = "light", wait: bool = True
+        address: str,
+        *,
+        size: dict[str, int] = LAPTOP,
+        look: str = "light",
+        wait: bool = True,
+        cookie: tuple[str, str] | None = None,
     ) -> Page:
         context = browser.new_context(
             viewport=size,  # type: ignore[arg-type]
@@ -182,6 +206,10 @@ def open_page(browser: Browser) -> Iterator[Open]:
             reduced_motion="reduce",
         )
         contexts.append(context)
+        if cookie is not None:
+            host = address.split("/", 3)[2].partition(":")[0]
+            named = {"name": cookie[0], "value": cookie[1], "domain": host, "path": "/"}
+            context.add_cookies([named])  # type: ignore[list-item]
         page = context.new_page()
         home = address.split("/", 3)[2]
 

@@ -19,6 +19,7 @@ from walkboard.desk.server.desk import Desk
 from walkboard.desk.server.network import bound
 from walkboard.desk.server.page import Door, Page
 
+FOR_PHONES = "127.0.0.2"  # an address of every Linux machine that is not the desk's own
 TOPIC = "clock"
 A_SECOND = 20  # how often the clock tells the time
 
@@ -26,7 +27,8 @@ _CLOCK = """<!doctype html><html lang="en" data-link="new"><head><title>Clock</t
 <script type="application/json" id="words">{words}</script>
 <script type="module" src="/static/frame.js"></script></head>
 <body data-topics="clock" data-change="{change}"><main id="content"><div id="part" data-live></div>
-<p><span id="link-words"></span><span id="link-age"></span><span id="unsent"></span></p>
+<p><span id="link-words"></span><span id="link-age"></span><span id="unsent"></span>
+<a id="pair-again" href="/pair" hidden>pair</a></p>
 <p id="refused" hidden></p></main></body></html>"""
 
 
@@ -55,10 +57,12 @@ def serve(book: Path, port: int, told: Connection) -> None:
     """Serve a book; its port is told once it listens."""
     application = make_application(
         book,
+        shared_address=FOR_PHONES,
         pages=(*PAGES, Page("clock", (Door("/clock", clock), Door("/tell", tell, ("POST",))))),
     )
     threading.Thread(target=tell_the_time, args=(application.state.desk,), daemon=True).start()
-    listening = bound("127.0.0.1", port)
+    listening = [bound("127.0.0.1", port)]
+    listening.append(bound(FOR_PHONES, listening[0].getsockname()[1]))
     config = uvicorn.Config(
         application,
         log_level="warning",
@@ -68,6 +72,6 @@ def serve(book: Path, port: int, told: Connection) -> None:
         ws_max_size=4096,
         timeout_graceful_shutdown=1,
     )
-    told.send(listening.getsockname()[1])
+    told.send(listening[0].getsockname()[1])
     told.close()
-    uvicorn.Server(config).run([listening])
+    uvicorn.Server(config).run(listening)

@@ -105,10 +105,23 @@ def counting_ticks(session: Session, visit_id: int) -> list[tuple[Tick, datetime
     """The tick of each pipe that counts, with the time at which it does.
 
     The last one counts, by the clock of whoever ticked, but none counts later than it was received:
-    a device whose clock runs ahead must not overrule what others tick after it.
+    a device whose clock runs ahead must not overrule what others tick after it. Nor does a skip
+    count where another device has done the pipe: who skipped it did not know that it was tuned.
     """
-    newest = {tick.pipe: (tick, at) for tick, at in _in_order(session, visit_id)}
+    newest: dict[PipeRef, tuple[Tick, datetime]] = {}
+    for tick, at in _in_order(session, visit_id):
+        known = newest.get(tick.pipe)
+        if known is None or not _is_unknowing_skip(known[0], tick):
+            newest[tick.pipe] = tick, at
     return list(newest.values())
+
+
+def _is_unknowing_skip(before: Tick, tick: Tick) -> bool:
+    return (
+        tick.state == TickState.SKIPPED
+        and before.state == TickState.DONE
+        and tick.device != before.device
+    )
 
 
 def tick_of(row: TickRow) -> Tick:

@@ -106,6 +106,21 @@ def mend_once(book: Book, fault_id: int, visit_id: int | None, note: str) -> Kep
     return book.mend_fault(fault_id, visit_id=visit_id, note=note)
 
 
+def is_noted(book: Book, organ_id: int, kind: str, pipe: PipeRef, *, but: str = "") -> bool:
+    """Whether a fault of this kind stands at a pipe, other than the one whose uid is `but`."""
+    return any(
+        (fault.pipe, fault.kind) == (pipe, kind) and fault.uid != but
+        for fault in book.standing_faults(organ_id)
+    )
+
+
+def take_back(book: Book, organ_id: int, uid: str, visit_id: int, note: str) -> None:
+    """Take back a fault that was noted by mistake; one that does not stand is left as it is."""
+    for fault in book.standing_faults(organ_id):
+        if fault.uid == uid:
+            mend_once(book, fault.id, visit_id, note)
+
+
 def division_of(organ: Organ, fault: KeptFault) -> str | None:
     """The division that a fault lies in, as far as it is placed; by its pipe first."""
     ranks = {rank.id: rank.division for rank in organ.ranks}

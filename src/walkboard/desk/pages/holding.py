@@ -27,6 +27,7 @@ from walkboard.organ.model import Organ
 from walkboard.sheets.keyholder import stop_words
 from walkboard.survey.plan.walk_plan import SurveyWalk
 from walkboard.work.heard_keys import Enough, keys_heard
+from walkboard.work.seeing import organ_at
 from walkboard.work.worklist import progress_of, work_groups
 
 
@@ -112,7 +113,7 @@ def worklist(request: Request) -> Response:
     groups = None if visit is None else work_groups(desk.book, visit)
     if visit is None or not groups:
         return desk.render(request, "holding/no_work.html", organ=organ)
-    steps = steps_for_script(groups, preferences_of(request))
+    steps = steps_for_script(organ_at(desk.book, visit), groups, preferences_of(request))
     used = list(dict.fromkeys(step["division"] for step in steps if step["division"]))
     value: dict[str, Any] = {
         "kind": "worklist",

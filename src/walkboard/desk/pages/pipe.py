@@ -27,11 +27,14 @@ from walkboard.desk.server.outbox import Setting
 from walkboard.desk.server.page import Door, Page
 from walkboard.desk.server.preferences import Look, Preferences, preferences_of
 from walkboard.desk.server.translate import told
+from walkboard.desk.server.rendering import clock
 from walkboard.errors import InputError, UnknownNameError
-from walkboard.organ.model import PipeRef
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.sheets.keyholder import stop_words
 from walkboard.sheets.wording import hertz
 from walkboard.work import faults
 from walkboard.work.snapshot import organ_at, organ_in
+from walkboard.work.ticking import disagreements
 from walkboard.work.worklist import WorkGroup, WorkStep, work_groups
 
 # The words a tuner reaches for inside the organ; the rest of the vocabulary is on the desk.
@@ -60,6 +63,12 @@ class _FaultBody(BaseModel):
     words: str = Field("", max_length=2000)
 
 
+class _FaultBack(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+    visit: int
+    fault: str = Field(max_length=64)
+
+
 def at_the_pipe(request: Request) -> Response:
     """The worklist, a pipe at a time; dark unless this browser chose otherwise."""
     desk = desk_of(request)
@@ -81,7 +90,7 @@ def at_the_pipe(request: Request) -> Response:
         preferences=shown,
         organ=at.organ,
         visit=at.visit,
-        work=_work(at, groups, chosen),
+        work=_work(request, at, groups, chosen),
         topics=TOPIC,
         measured=setup(TOPIC, f"/organ/{at.kept.id}/live/turn", chosen),
         kinds=[(kind.value, say(f"pipe.kind_{kind.name.lower()}")) for kind in _KINDS],
@@ -110,20 +119,48 @@ def topic_of(visit: KeptVisit) -> str:
     return f"at.{visit.id}"
 
 
-def steps_for_script(groups: tuple[WorkGroup, ...], chosen: Preferences) -> list[dict[str, Any]]:
+def steps_for_script(
+    organ: Organ, groups: tuple[WorkGroup, ...], chosen: Preferences
+) -> list[dict[str, Any]]:
     """The worklist as scripts of this page and of the key holder's show it."""
-    return [_step(group, step, chosen) for group in groups for step in group.steps]
+    return [_step(organ, group, step, chosen) for group in groups for step in group.steps]
 
 
-def _work(at: AtVisit, groups: tuple[WorkGroup, ...], chosen: Preferences) -> dict[str, Any]:
+def differ_words(at: AtVisit) -> dict[str, str]:
+    """What to say of each pipe that one device did and another skipped."""
     return {
-        "visit": at.visit.id,
-        "place": f"/organ/{at.kept.id}/pipe/at",
-        "steps": steps_for_script(groups, chosen),
+        pipe: say(
+            "pipe.differ",
+            done_by=done.device or say("pipe.desk_did"),
+            done_at=clock(done.at),
+            skipped_by=skipped.device or say("pipe.desk_did"),
+            skipped_at=clock(skipped.at),
+        )
+        for pipe, (done, skipped) in disagreements(at.desk.book.ticks(at.visit.id)).items()
     }
 
 
-def _step(group: WorkGroup, step: WorkStep, chosen: Preferences) -> dict[str, Any]:
+def _work(
+    request: Request, at: AtVisit, groups: tuple[WorkGroup, ...], chosen: Preferences
+) -> dict[str, Any]:
+    noted: dict[str, list[str]] = {}
+    for fault in at.desk.book.standing_faults(at.kept.id):
+        if fault.pipe is not None:
+            noted.setdefault(str(fault.pipe), []).append(fault.kind)
+    differing = differ_words(at)
+    steps = steps_for_script(at.organ, groups, chosen)
+    for step in steps:
+        step["faults"] = noted.get(step["pipe"], [])
+        step["differ"] = differing.get(step["pipe"], "")
+    return {
+        "visit": at.visit.id,
+        "place": f"/organ/{at.kept.id}/pipe/at",
+        "me": at.desk.device_name(request),
+        "steps": steps,
+    }
+
+
+def _step(organ: Organ, group: WorkGroup, step: WorkStep, chosen: Preferences) -> dict[str, Any]:
     held = step.held
     return {
         "pipe": str(step.item.pipe),
@@ -132,6 +169,7 @@ def _step(group: WorkGroup, step: WorkStep, chosen: Preferences) -> dict[str, An
         "draw": told(group.draw),
         "key": "" if held is None else chosen.key(held.key),
         "semitone": None if held is None else held.key.semitone,
+        "stop": "" if held is None else stop_words(organ, held.stop),
         "division": "" if held is None else held.stop.division,
         "hz": hertz(step.item.target_hz),
         "target_hz": step.item.target_hz,
@@ -141,6 +179,9 @@ def _step(group: WorkGroup, step: WorkStep, chosen: Preferences) -> dict[str, An
         "why": told(step.item.why),
         "minutes": step.item.minutes,
         "state": step.state.value,
+        "tick": "" if step.tick is None else step.tick.uid,
+        "by": "" if step.tick is None else step.tick.device,
+        "at": "" if step.tick is None else clock(step.tick.at),
     }
 
 
@@ -153,9 +194,20 @@ def keep_fault(desk: Desk, setting: Setting, device: str) -> None:
     if pipe.number > organ.rank(pipe.rank).pipes:
         raise UnknownNameError(f"There is no pipe {pipe}.", mend="Load the page again.")
     kept, _ = organ_in(desk.book, visit.organ_id)
+    if faults.is_noted(desk.book, kept.id, body.kind, pipe, but=setting.uid):
+        return  # another press, or another device, has noted the same
     words = body.words or say("pipe.fault_words")
     faults.report(
         desk.book, kept, organ, body.kind, words, pipe=pipe, uid=setting.uid, reporter=device
+    )
+
+
+def take_back_fault(desk: Desk, setting: Setting, _: str) -> None:
+    """Take back a fault that was noted at a pipe; it stays in the book, mended with a note."""
+    body = _FaultBack.model_validate(setting.body)
+    visit = desk.book.visit(body.visit)
+    faults.take_back(
+        desk.book, visit.organ_id, body.fault, visit.id, say("pipe.fault_back_words")
     )
 
 
@@ -167,5 +219,5 @@ PAGE = Page(
     ),
     place="/organ/{organ}/pipe",
     rank=40,
-    settings=MappingProxyType({"pipe-fault": keep_fault}),
+    settings=MappingProxyType({"pipe-fault": keep_fault, "pipe-fault-undone": take_back_fault}),
 )

@@ -13,6 +13,7 @@ from walkboard.desk.server.page import Page
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import PipeRef
 from walkboard.work.snapshot import organ_at
+from walkboard.work.ticking import keep_tick as keep
 
 
 class _Body(BaseModel):
@@ -21,6 +22,7 @@ class _Body(BaseModel):
     pipe: str = Field(max_length=200)
     state: TickState
     note: str = Field("", max_length=2000)
+    over: str = Field("", max_length=80)  # the tick that this one takes back
 
 
 def keep_tick(desk: Desk, setting: Setting, device: str) -> None:
@@ -30,9 +32,8 @@ def keep_tick(desk: Desk, setting: Setting, device: str) -> None:
     organ = organ_at(desk.book, desk.book.visit(body.visit))
     if pipe.number > organ.rank(pipe.rank).pipes:
         raise UnknownNameError(f"There is no pipe {pipe}.", mend="Load the page again.")
-    desk.book.set_tick(
-        Tick(setting.uid, body.visit, pipe, body.state.value, body.note, setting.at, device)
-    )
+    tick = Tick(setting.uid, body.visit, pipe, body.state.value, body.note, setting.at, device)
+    keep(desk.book, tick, body.over)
 
 
 PAGE = Page("ticking", (), settings=MappingProxyType({"tick": keep_tick}))

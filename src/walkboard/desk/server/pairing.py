@@ -79,17 +79,23 @@ class Devices:
     def add(self, name: str) -> tuple[Device, str]:
         """Pair a device; the token is for its cookie and is kept nowhere."""
         token = secrets.token_urlsafe(32)
-        plain = " ".join(name.split())[:LONGEST_NAME]
         now = datetime.now(UTC).isoformat(timespec="seconds")
-        device = Device(secrets.token_hex(6), plain, _hash(token), now)
         with self._lock:
+            device = Device(secrets.token_hex(6), self._free(name), _hash(token), now)
             self._write({**self._devices, device.hash: device})
         return device, token
 
-    def rename(self, device_id: str, name: str) -> None:
-        """Give a device another name."""
+    def _free(self, name: str, but: str = "") -> str:
+        """A name that no other device has, for the history says by name who did what."""
         plain = " ".join(name.split())[:LONGEST_NAME]
+        taken = {d.name for d in self._devices.values() if d.id != but}
+        numbered = (f"{plain[: LONGEST_NAME - 4]} {n}" for n in range(2, len(taken) + 3))
+        return next(n for n in (plain, *numbered) if n not in taken)
+
+    def rename(self, device_id: str, name: str) -> None:
+        """Give a device another name; where another has it already, with a number."""
         with self._lock:
+            plain = self._free(name, device_id)
             self._write(
                 {
                     h: replace(d, name=plain) if d.id == device_id else d

@@ -8,17 +8,29 @@ const root = document.documentElement;
 const topics = ["book", "jobs", ...(document.body.dataset.topics ?? "").split(" ").filter(Boolean)];
 export const live = new Live(topics);
 
+// A device that was revoked has no link either, and must not wait for one: it asks who it is.
+const ASK_MS = 4000;
+let askedAt = -Infinity;
+let wasUnpaired = false;
+
 live.onState((state, age) => {
-  root.dataset.link = state;
-  write("link-words", say(`link_${state}`));
+  if (state === "off" && performance.now() - askedAt > ASK_MS) {
+    askedAt = performance.now();
+    outbox.ask();
+  }
+  const shownState = outbox.isUnpaired ? "unpaired" : state;
+  root.dataset.link = shownState;
+  write("link-words", say(`link_${shownState}`));
+  place("pair-again").hidden = !outbox.isUnpaired;
+  if (wasUnpaired && !outbox.isUnpaired) location.reload(); // paired again
+  wasUnpaired = outbox.isUnpaired;
   write("link-age", state === "behind" ? say("link_behind_by", { s: (age / 1000).toFixed(1) }) : "");
   if (state === "fresh" && outbox.pending().length) outbox.send();
 });
 
-function write(id, words) {
-  const place = document.getElementById(id);
-  if (place.textContent !== words) place.textContent = words;
-}
+function place(id) { return document.getElementById(id); }
+
+function write(id, words) { if (place(id).textContent !== words) place(id).textContent = words; }
 
 // On a phone the navigation is wider than the screen: the page that one is on stands in view.
 const here = document.querySelector("#places [aria-current]");
@@ -31,9 +43,9 @@ function showOutbox() {
   const n = outbox.pending().length;
   write("unsent", n ? say("unsent", { n }) : "");
   const refused = outbox.refused();
-  const place = document.getElementById("refused");
-  place.hidden = !refused.length;
-  place.replaceChildren();
+  const notice = place("refused");
+  notice.hidden = !refused.length;
+  notice.replaceChildren();
   if (!refused.length) return;
   const title = document.createElement("p");
   title.textContent = say("refused", { n: refused.length });
@@ -43,11 +55,11 @@ function showOutbox() {
     item.textContent = `${setting.why} `;
     const button = document.createElement("button");
     button.textContent = say("refused_drop");
-    button.onclick = () => outbox.putAside(setting.uid);
+    button.onclick = () => { outbox.putAside(setting.uid); (notice.querySelector("button") ?? place("content")).focus(); };
     item.append(button);
     list.append(item);
   }
-  place.append(title, list);
+  notice.append(title, list);
 }
 outbox.addEventListener("change", showOutbox);
 showOutbox();

@@ -24,13 +24,37 @@ function nextInstant() {
 class Outbox extends EventTarget {
   #sending = false;
   #again = false;
+  #isUnpaired = false;
 
   constructor() {
     super();
-    setInterval(() => this.pending().length && this.send(), RETRY_MS);
+    setInterval(() => this.pending().length && !this.#isUnpaired && this.send(), RETRY_MS);
     addEventListener("online", () => this.send());
     addEventListener("pageshow", () => this.send());
     addEventListener("storage", () => this.#changed());
+  }
+
+  // Whether the desk no longer knows this device: what is set then would never be taken.
+  get isUnpaired() { return this.#isUnpaired; }
+
+  // Asks the desk who we are, where no setting is on its way to find out.
+  async ask() {
+    try {
+      const answer = await fetch("/outbox", {
+        method: "POST", headers: { "Content-Type": "application/json" },
+        body: '{"settings":[]}', signal: AbortSignal.timeout(WAIT_MS),
+      });
+      this.#judge(answer);
+    } catch {
+      // no link: nothing is known
+    }
+  }
+
+  #judge(answer) {
+    const isUnpaired = answer.status === 401;
+    if (isUnpaired === this.#isUnpaired) return;
+    this.#isUnpaired = isUnpaired;
+    this.#changed();
   }
 
   // Puts a setting in and sends it; gives its id. `body` must say the whole new state.
@@ -63,6 +87,7 @@ class Outbox extends EventTarget {
         method: "POST", headers: { "Content-Type": "application/json" },
         body: JSON.stringify({ settings }), signal: AbortSignal.timeout(WAIT_MS),
       });
+      this.#judge(answer);
       if (answer.ok) this.#settle(settings, (await answer.json()).outcomes);
     } catch {
       // no link: they stay, and are sent again

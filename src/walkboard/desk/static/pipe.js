@@ -2,10 +2,16 @@
 //
 // A live measurement has its place in #measured; it learns of the pipe from the event
 // "walkboard:pipe" on the window, whose detail is the step: pipe, target_hz, cents, state …; what
-// it heard in tune, and the desk has ticked, it tells as "walkboard:heard-done": { pipe, next }.
+// it heard in tune, and the desk has ticked, it reports as "walkboard:heard-done": { pipe, next }.
+//
+// No button changes its meaning: Done is always Done, and what is done is opened again by a button
+// of its own, away from the thumb.
 import { stayAwake } from "./awake.js";
+import { buzz } from "./buzz.js";
+import { fit } from "./fit.js";
 import { live } from "./frame.js";
 import { outbox } from "./outbox.js";
+import { Presses, Rest } from "./presses.js";
 import { Ticks } from "./ticks.js";
 import { say } from "./words.js";
 
@@ -14,7 +20,9 @@ const read = () => JSON.parse(place("work-steps").textContent);
 let work = read();
 const KEPT = `walkboard.at.${work.visit}`;
 const ticks = new Ticks(work.visit);
-const history = []; // { pipe, was }
+const presses = new Presses(work.visit);
+const rest = new Rest(place("thumb"));
+const undone = new Set(); // faults taken back here, which the page may still hold
 let at = localStorage.getItem(KEPT);
 let isRevisiting = false;
 let toldOf = "";
@@ -36,6 +44,10 @@ function nextOpen(after) {
 
 function write(id, words) { if (place(id).textContent !== words) place(id).textContent = words; }
 
+// Focus stays on a button that cannot be pressed just now, so `disabled` will not do.
+const allow = (id, may) => place(id).setAttribute("aria-disabled", String(!may));
+const may = (id) => place(id).getAttribute("aria-disabled") !== "true";
+
 function show() {
   const step = current();
   place("one").hidden = !step;
@@ -43,8 +55,13 @@ function show() {
   const skipped = work.steps.filter((s) => stateOf(s) === "skipped").length;
   write("left-words", skipped ? say("left_words", { n: skipped }) : "");
   place("revisit").hidden = !skipped;
-  for (const id of ["done", "skip", "next", "fault"]) place(id).disabled = !step;
-  place("undo").disabled = !history.length;
+  const state = step ? stateOf(step) : "";
+  const isPaired = !outbox.isUnpaired;
+  allow("next", Boolean(step));
+  allow("done", isPaired && step && state !== "done");
+  allow("skip", isPaired && step && state === "open");
+  allow("fault", isPaired && Boolean(step));
+  allow("undo", isPaired && !presses.isEmpty);
   if (!step) return;
   const open = work.steps.filter((s) => stateOf(s) === "open");
   const minutes = Math.round(open.reduce((sum, s) => sum + s.minutes, 0));
@@ -52,6 +69,7 @@ function show() {
   place("progress").value = 1 - open.length / work.steps.length;
   write("rank", step.rank);
   write("key", step.key || "–");
+  write("stop", step.stop || step.rank);
   write("number", say("pipe_number", { n: step.number }));
   const size = Math.abs(step.cents).toFixed(1);
   const way = size === "0.0" ? "in_tune" : step.cents > 0 ? "sharp" : "flat";
@@ -60,13 +78,39 @@ function show() {
   write("hand", step.hand);
   write("hz", say("hz", { hz: step.hz }));
   write("draw", step.draw);
-  const state = stateOf(step);
+  fit(place("stop"));
   place("state").hidden = state === "open";
-  if (state !== "open") write("state", say(`state_${state}`));
-  write("done", say(state === "done" ? "not_done" : "done"));
+  if (state !== "open") write("state-words", stateWords(step, state));
+  write("differ", ticks.isOwn(step.pipe) ? "" : step.differ);
+  allow("reopen", isPaired);
+  showFaults(step);
   if (place("one").dataset.pipe !== step.pipe || place("one").dataset.state !== state) {
     Object.assign(place("one").dataset, { pipe: step.pipe, state });
+    rest.begin();
     dispatchEvent(new CustomEvent("walkboard:pipe", { detail: { ...step, state } }));
+  }
+}
+
+// Who did it matters only where it was another device.
+function stateWords(step, state) {
+  const isOurs = ticks.isOwn(step.pipe) || step.by === work.me;
+  return isOurs ? say(`state_${state}`) : say(`state_${state}_by`, { by: step.by || say("desk"), at: step.at });
+}
+
+function faultsOf(step) {
+  const own = presses.faultsOf(step.pipe);
+  return [...new Set([...step.faults.filter((kind) => !undone.has(`${step.pipe} ${kind}`)), ...own])];
+}
+
+function showFaults(step) {
+  const noted = faultsOf(step);
+  const words = noted.map((kind) => place("faults").querySelector(`[data-kind="${kind}"]`)?.dataset.words ?? kind);
+  place("noted").hidden = !noted.length;
+  write("noted", noted.length ? say("noted", { faults: words.join(", ") }) : "");
+  for (const button of place("faults").querySelectorAll("[data-kind]")) {
+    const isNoted = noted.includes(button.dataset.kind);
+    button.setAttribute("aria-disabled", String(isNoted));
+    button.textContent = isNoted ? say("fault_noted", { fault: button.dataset.words }) : button.dataset.words;
   }
 }
 
@@ -78,25 +122,49 @@ function go(step) {
   tell();
 }
 
-function set(state) {
-  const step = current();
-  const was = stateOf(step);
-  history.push({ pipe: step.pipe, was });
-  ticks.tick(step.pipe, state);
-  write("said", say(state === "done" ? "said_done" : state === "skipped" ? "said_skipped" : "said_undone", { key: step.key }));
-  if (state === "open") show();
-  else go(nextOpen(indexOf(at)));
+// What a press sets, where it may be pressed now.
+function onPress(id, act) {
+  place(id).onclick = () => {
+    if (rest.isOn || !may(id)) return;
+    act(current());
+  };
 }
 
-place("done").onclick = () => set(stateOf(current()) === "done" ? "open" : "done");
-place("skip").onclick = () => set("skipped");
-place("undo").onclick = () => {
-  const last = history.pop();
-  ticks.tick(last.pipe, last.was);
+function set(step, state) {
+  const was = stateOf(step);
+  const uid = ticks.tick(step.pipe, state);
+  presses.push({ what: "tick", pipe: step.pipe, was, uid });
+  buzz();
+  write("said", say(state === "done" ? "said_done" : "said_skipped", { key: step.key }));
+  go(nextOpen(indexOf(at)));
+}
+
+onPress("done", (step) => set(step, "done"));
+onPress("skip", (step) => set(step, "skipped"));
+onPress("reopen", (step) => {
+  const was = stateOf(step);
+  const uid = ticks.tick(step.pipe, "open", ticks.uidOf(step.pipe, step.tick));
+  presses.push({ what: "tick", pipe: step.pipe, was, uid });
+  buzz();
+  write("said", say("said_undone", { key: step.key }));
+  show();
+});
+onPress("undo", () => {
+  const last = presses.pop();
   const step = work.steps[indexOf(last.pipe)];
-  if (step) { write("said", say("said_undone", { key: step.key })); go(step); } else show();
-};
-place("next").onclick = () => go(work.steps[(indexOf(at) + 1) % work.steps.length]);
+  buzz();
+  if (last.what === "fault") {
+    outbox.set("pipe-fault-undone", { visit: work.visit, fault: last.uid });
+    undone.add(`${last.pipe} ${last.kind}`);
+    write("said", say("said_fault_undone", { key: step?.key ?? "" }));
+  } else {
+    ticks.tick(last.pipe, last.was, ticks.uidOf(last.pipe, last.uid || step?.tick || ""));
+    write("said", say("said_undone", { key: step?.key ?? "" }));
+  }
+  rest.begin(); // also where the same pipe stays
+  if (step) go(step); else show();
+});
+place("next").onclick = () => { if (may("next")) go(work.steps[(indexOf(at) + 1) % work.steps.length]); };
 place("back").onclick = () => {
   const here = indexOf(at) < 0 ? work.steps.length : indexOf(at);
   go(work.steps[(here - 1 + work.steps.length) % work.steps.length]);
@@ -107,24 +175,28 @@ export function goTo(pipe) { if (pipe !== at && indexOf(pipe) >= 0) go(work.step
 addEventListener("walkboard:heard-done", ({ detail }) => {
   const step = work.steps[indexOf(detail.pipe)];
   if (!step) return;
-  history.push({ pipe: step.pipe, was: "open" });
+  presses.push({ what: "tick", pipe: step.pipe, was: "open", uid: "" });
+  buzz([60, 80, 60]);
   write("said", say("said_done", { key: step.key }));
   go(work.steps[indexOf(detail.next)] ?? nextOpen(indexOf(step.pipe)));
 });
 
 // ---------------------------------------------------------------- faults
 const dialog = place("faults");
-place("fault").onclick = () => dialog.showModal();
+onPress("fault", () => dialog.showModal());
 place("no-fault").onclick = () => dialog.close();
 dialog.addEventListener("click", ({ target }) => {
-  const kind = target.closest("[data-kind]")?.dataset.kind;
-  if (!kind) return;
+  const button = target.closest("[data-kind]");
+  if (!button || button.getAttribute("aria-disabled") === "true") return;
   const step = current();
-  outbox.set("pipe-fault", { visit: work.visit, pipe: step.pipe, kind, words: "" });
+  const { kind } = button.dataset;
+  const uid = outbox.set("pipe-fault", { visit: work.visit, pipe: step.pipe, kind, words: "" });
+  undone.delete(`${step.pipe} ${kind}`);
+  presses.push({ what: "fault", pipe: step.pipe, kind, uid });
+  buzz();
   write("said", say("said_fault", { key: step.key }));
-  place("state").hidden = false;
-  write("state", say("said_fault", { key: step.key }));
   dialog.close();
+  show();
 });
 
 // ---------------------------------------------------------------- where the tuner stands
@@ -168,5 +240,8 @@ ticks.addEventListener("change", show);
 if (indexOf(at) < 0 || stateOf(current()) !== "open") at = nextOpen(-1)?.pipe ?? "";
 go(current());
 
-// Told only where it matters: there is little room.
+outbox.addEventListener("change", show);
+addEventListener("resize", () => fit(place("stop")));
+
+// Said only where it matters: there is little room.
 stayAwake((isOn) => { place("wake").textContent = isOn ? "" : say("may_sleep"); });

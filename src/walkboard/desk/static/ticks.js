@@ -17,15 +17,22 @@ export class Ticks extends EventTarget {
 
   stateOf(pipe, got) { return this.#set.get(pipe)?.state ?? got; }
 
-  tick(pipe, state) {
-    const uid = outbox.set("tick", { visit: this.#visit, pipe, state, note: "" });
+  // The tick that counts, by its id: this device's own newest, or the one that the page got.
+  uidOf(pipe, got) { return this.#set.get(pipe)?.uid ?? got; }
+
+  isOwn(pipe) { return this.#set.has(pipe); }
+
+  // `over` is the tick that is taken back: the desk refuses if another device has ticked since.
+  tick(pipe, state, over = "") {
+    const uid = outbox.set("tick", { visit: this.#visit, pipe, state, note: "", over });
     this.#set.set(pipe, { uid, state, isKept: false });
     this.dispatchEvent(new Event("change"));
+    return uid;
   }
 
   #settled({ setting, outcome }) {
     const own = this.#set.get(setting.body.pipe);
-    if (!own || own.uid !== setting.uid) return;
+    if (setting.kind !== "tick" || !own || own.uid !== setting.uid) return;
     if (outcome.state === "kept") own.isKept = true; // the next refresh brings it
     else this.#set.delete(setting.body.pipe);
     this.dispatchEvent(new Event("change"));

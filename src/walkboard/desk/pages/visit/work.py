@@ -6,6 +6,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from walkboard.desk.pages.visit.frame import render_step, to_visit, visit_at_work
+from walkboard.desk.pages.pipe import differ_words
 from walkboard.sheets.cautions import DEFERENCE, cautions_for
 from walkboard.work.worklist import progress_of, work_groups
 
@@ -27,6 +28,7 @@ def work(request: Request) -> Response:
         "visit/work.html",
         groups=groups,
         progress=progress_of(groups),
+        differing=differ_words(at),
         cautions=cautions_for(ranks, divisions),
         deference=DEFERENCE,
     )
