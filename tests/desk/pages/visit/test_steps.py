@@ -62,19 +62,20 @@ def test_the_plan_leaves_out_what_is_out_of_reach(server: Server, open_page: Ope
     eventually(lambda: "“twenty” is no number" in page.inner_text("#tried"))
 
 
-def test_a_tick_is_taken_back_by_pressing_again(own_server: Server, open_page: Open) -> None:
+def test_a_tick_is_taken_back_by_a_button_of_its_own(own_server: Server, open_page: Open) -> None:
     page = open_page(at_work(own_server, "work"))
     first = page.locator(".pipe").first
     pipe = str(first.get_attribute("data-pipe"))
     done = first.locator("[data-set=done]")
-    for state, pressed in (("done", "true"), ("open", "false")):
-        done.click()
+    for button, state, pressed in (("done", "done", "true"), ("open", "open", "false")):
+        page.click(f"[data-pipe='{pipe}']:not([data-rest]) [data-set={button}]")
         assert done.get_attribute("aria-pressed") == pressed
         eventually(lambda: page.inner_text("#unsent") == "")
         with opened_to_see(own_server.book) as book:
             states = {str(p): t.state for p, t in book.pipe_states(3).items()}
         assert states[pipe] == state
         assert done.get_attribute("aria-pressed") == pressed
+    assert page.evaluate("document.activeElement.id") == f"done-{pipe}"  # the focus has a place
 
 
 def test_recordings_that_cannot_be_are_refused(own_server: Server) -> None:
