@@ -27,7 +27,7 @@ from walkboard.organ.model import Organ
 from walkboard.sheets.keyholder import stop_words
 from walkboard.survey.plan.walk_plan import SurveyWalk
 from walkboard.work.heard_keys import Enough, keys_heard
-from walkboard.work.seeing import organ_at
+from walkboard.work.snapshot import organ_at
 from walkboard.work.worklist import progress_of, work_groups
 
 

@@ -26,8 +26,8 @@ from walkboard.desk.server.desk import Desk, desk_of
 from walkboard.desk.server.outbox import Setting
 from walkboard.desk.server.page import Door, Page
 from walkboard.desk.server.preferences import Look, Preferences, preferences_of
-from walkboard.desk.server.translate import told
 from walkboard.desk.server.rendering import clock
+from walkboard.desk.server.translate import told
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.keyholder import stop_words
@@ -206,9 +206,7 @@ def take_back_fault(desk: Desk, setting: Setting, _: str) -> None:
     """Take back a fault that was noted at a pipe; it stays in the book, mended with a note."""
     body = _FaultBack.model_validate(setting.body)
     visit = desk.book.visit(body.visit)
-    faults.take_back(
-        desk.book, visit.organ_id, body.fault, visit.id, say("pipe.fault_back_words")
-    )
+    faults.take_back(desk.book, visit.organ_id, body.fault, visit.id, say("pipe.fault_back_words"))
 
 
 PAGE = Page(

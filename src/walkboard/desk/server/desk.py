@@ -61,6 +61,8 @@ class Desk:
         The live session, if one runs.
     practising : Practising
         The practice organ, if it sounds.
+    keeping : Lock
+        Held while a setting is kept: what a device may still set depends on what others have set.
     """
 
     book: SeenBook
@@ -77,6 +79,7 @@ class Desk:
     is_warm: threading.Event = field(default_factory=threading.Event)
     listening: LiveListening = field(default_factory=LiveListening)
     practising: Practising = field(default_factory=Practising)
+    keeping: threading.Lock = field(default_factory=threading.Lock)
 
     def organ(self, request: Request) -> tuple[KeptOrgan, Organ]:
         """The organ that an address with ``{organ:int}`` means.

@@ -67,7 +67,8 @@ def keep(desk: Desk, setting: Setting, device: str) -> Outcome:
     if setting.at.tzinfo is None:
         setting = setting.model_copy(update={"at": setting.at.replace(tzinfo=UTC)})
     try:
-        keeper(desk, setting, device)
+        with desk.keeping:
+            keeper(desk, setting, device)
     except ValidationError:
         return Outcome("refused", say("frame.outbox_unreadable"))
     except BookError as error:

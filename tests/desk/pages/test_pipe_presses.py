@@ -6,7 +6,7 @@ from playwright.sync_api import Page
 
 from tests.desk.conftest import Open, Server, eventually
 from tests.desk.looking import PHONE
-from walkboard.work.seeing import opened_to_see
+from walkboard.work.snapshot import opened_to_see
 
 
 def at_the_pipe(server: Server, open_page: Open, name: str) -> Page:
@@ -142,7 +142,9 @@ def test_done_against_skip_is_shown_and_both_stay(own_server: Server, open_page:
     for page in (one, two):
         page.wait_for_selector("html[data-link=fresh]")
         go_to(page, pipe)
-        eventually(lambda page=page: "skipped by Helper" in page.inner_text("#differ"))
+        page.wait_for_function(
+            "document.getElementById('differ').textContent.includes('skipped by Helper')"
+        )
         assert page.inner_text("#differ").startswith("Done by Tuner at ")
     desk = open_page(f"{own_server.address}/organ/1/visit/work")
     assert "skipped by Helper" in desk.inner_text(f"[data-pipe='{pipe}'] .pipe-differ")
