@@ -10,11 +10,13 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from walkboard.book import trouble
+from walkboard.book.air_logs import AirLogs
 from walkboard.book.events import Events
 from walkboard.book.faults import Faults
 from walkboard.book.folder import DATABASE
 from walkboard.book.models import HearingRow, OrganRow, RecordingRow, SoundRow, VisitRow
 from walkboard.book.organs import Organs
+from walkboard.book.photographs import Photographs
 from walkboard.book.plans import Plans
 from walkboard.book.recordings import Recordings
 from walkboard.book.records import BookProblem
@@ -22,6 +24,7 @@ from walkboard.book.settlings import Settlings
 from walkboard.book.sounds import sha256_of
 from walkboard.book.superseding import current_hearings
 from walkboard.book.ticks import Ticks
+from walkboard.book.venue import Venue
 from walkboard.book.visits import Visits
 from walkboard.book.weights import Weights
 from walkboard.errors import WalkboardError
@@ -38,7 +41,20 @@ _UNREADABLE = (
 )
 
 
-class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events, Weights, Settlings):
+class Checking(
+    Organs,
+    Visits,
+    Recordings,
+    Plans,
+    Ticks,
+    Faults,
+    Events,
+    Weights,
+    Settlings,
+    Venue,
+    Photographs,
+    AirLogs,
+):
     """Checking the book: it reads all that the other parts keep."""
 
     def refuse_damage(self) -> None:
@@ -71,7 +87,18 @@ class Checking(Organs, Visits, Recordings, Plans, Ticks, Faults, Events, Weights
             (
                 "organ",
                 organs,
-                (self.organ_versions, self.faults, self.events, self.weights, self.settlings),
+                (
+                    self.organ_versions,
+                    self.faults,
+                    self.events,
+                    self.weights,
+                    self.settlings,
+                    self.next_visit,
+                    self.contacts,
+                    self.fault_cares,
+                    self.photographs,
+                    self.air_logs,
+                ),
             ),
             ("visit", visits, (self.visit, self.plans, self.ticks)),
             ("recording", recordings, (self.hearings,)),

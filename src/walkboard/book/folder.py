@@ -21,7 +21,7 @@ RECORDINGS = "recordings"
 INCOMING = ".incoming"
 
 APPLICATION_ID = 0x57_4C_4B_42  # "WLKB"; SQLite's header has a field for it (sqlite.org/fileformat)
-HEAD_REVISION = "0006"  # the newest form of the tables; a test holds it to the migrations
+HEAD_REVISION = "0007"  # the newest form of the tables; a test holds it to the migrations
 WAIT_S = 5.0  # how long a writer waits for another program, unless told otherwise
 
 
