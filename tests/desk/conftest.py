@@ -22,7 +22,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_pla
 from tests.desk import serving
 from tests.desk.books import make_book
 from tests.desk.looking import LAPTOP, PHONE
-from walkboard.desk.server.pairing import COOKIE
+from walkboard.desk.frame.pairing import COOKIE
 from walkboard.organ import examples
 from walkboard.organ.reading import read_organ
 from walkboard.work import open_book

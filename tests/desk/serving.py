@@ -12,12 +12,12 @@ import uvicorn
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
+from walkboard.desk.frame.desk import Desk
+from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.pages import PAGES
 from walkboard.desk.server.application import make_application
-from walkboard.desk.server.catalogue import script_words
-from walkboard.desk.server.desk import Desk
 from walkboard.desk.server.network import bound
-from walkboard.desk.server.page import Door, Page
+from walkboard.desk.text.catalogue import script_words
 
 FOR_PHONES = "127.0.0.2"  # an address of every Linux machine that is not the desk's own
 TOPIC = "clock"

@@ -15,7 +15,7 @@ from walkboard.book.records import FaultKind, Tick, TickState
 from walkboard.book.seen import SeenBook
 from walkboard.desk.background.jobs import Job, JobState
 from walkboard.desk.background.readiness import FOLDER, Readiness, rests_on
-from walkboard.desk.server.desk import Desk
+from walkboard.desk.frame.desk import Desk
 from walkboard.organ.model import PipeRef
 from walkboard.work.calendar.coming import ComingEvent
 from walkboard.work.snapshot import opened_to_see

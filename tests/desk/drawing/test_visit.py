@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from walkboard.desk.drawing.visit import curve_drawing, key_strip, keyboard_drawing, runs_words
-from walkboard.desk.server.preferences import Names, Preferences
+from walkboard.desk.text.preferences import Names, Preferences
 from walkboard.organ.model import Division
 from walkboard.planning.plan import CurvePoint
 from walkboard.scales.keys import Key

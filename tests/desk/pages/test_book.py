@@ -14,7 +14,7 @@ from starlette.testclient import TestClient
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import PHONE, look_at
 from walkboard.desk.server.application import make_application
-from walkboard.desk.server.catalogue import say
+from walkboard.desk.text.catalogue import say
 from walkboard.work.export import TABLES
 from walkboard.work.snapshot import opened_to_see
 

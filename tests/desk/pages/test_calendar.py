@@ -14,7 +14,7 @@ from tests.desk.looking import PHONE, look_at
 from walkboard.book.records import KeptEvent
 from walkboard.desk.drawing.calendar_strip import AHEAD_DAYS, WIDTH, StripEvent, strip_of
 from walkboard.desk.server.application import make_application
-from walkboard.desk.server.catalogue import say
+from walkboard.desk.text.catalogue import say
 from walkboard.work.calendar.files import MOST_BYTES
 from walkboard.work.snapshot import opened_to_see
 

@@ -12,12 +12,12 @@ from starlette.testclient import TestClient
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import PHONE, look_at
 from walkboard.book.records import FaultKind
+from walkboard.desk.frame import console_cards
+from walkboard.desk.frame.allowance import Allowance
 from walkboard.desk.pages.fault_forms import GROUPS, word_of
 from walkboard.desk.pages.report import EACH
-from walkboard.desk.server import console_cards
-from walkboard.desk.server.allowance import Allowance
 from walkboard.desk.server.application import make_application
-from walkboard.desk.server.catalogue import say
+from walkboard.desk.text.catalogue import say
 from walkboard.work.snapshot import opened_to_see
 
 SHARED = "192.168.7.5"

@@ -9,7 +9,7 @@ import pytest
 
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import look_at
-from walkboard.desk.server.catalogue import LANGUAGE, MissingWordsError, catalogue, say
+from walkboard.desk.text.catalogue import LANGUAGE, MissingWordsError, catalogue, say
 
 DESK = Path(__file__).resolve().parents[3] / "src" / "walkboard" / "desk"
 TEMPLATES = sorted((DESK / "templates").glob("**/*.html"))

@@ -9,8 +9,8 @@ import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
+from walkboard.desk.frame.pairing import COOKIE, FILE, Devices, Pairing
 from walkboard.desk.server.application import make_application
-from walkboard.desk.server.pairing import COOKIE, FILE, Devices, Pairing
 
 SHARED = "192.168.7.5"
 LIVE = "/live?topics=book"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,24 +12,37 @@ import pytest
 
 from walkboard.book.folder import DATABASE
 from walkboard.book.seen import SeenBook, open_seen
-from walkboard.desk.server import application, outbox
-from walkboard.desk.server.desk import Desk
-from walkboard.desk.server.outbox import Setting
+from walkboard.desk.frame.setting import Setting
+from walkboard.desk.server import application
+from walkboard.desk.server.outbox import Outbox, Outcome
+from walkboard.work.snapshot import opened_to_see
+
+Keep = Callable[[Setting], Outcome]
 
 
 @pytest.fixture
 def desk(
     village_book: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> Iterator[tuple[Desk, Path]]:
+) -> Iterator[tuple[Keep, Path]]:
     folder = shutil.copytree(village_book, tmp_path / "book")
 
     def opened(path: Path) -> SeenBook:
         return open_seen(path, clock=lambda: datetime.now(UTC), wait_s=0.05)  # usually seconds
 
     monkeypatch.setattr(application, "opened_to_see", opened)
-    made: Desk = application.make_application(folder).state.desk
-    yield made, folder
-    made.book.close()
+    made = application.make_application(folder)
+
+    def keep(setting: Setting) -> Outcome:
+        outbox: Outbox = made.state.outbox
+        return outbox.keep(made.state.desk, setting, "Phone")
+
+    yield keep, folder
+    made.state.desk.book.close()
+
+
+def ticked(folder: Path) -> list[str]:
+    with opened_to_see(folder) as book:
+        return [str(t.pipe) for t in book.ticks(3) if t.device == "Phone"]
 
 
 def tick(uid: str = "a-tick-of-a-test", pipe: str = "great.open8:3", **more: object) -> Setting:
@@ -38,19 +51,19 @@ def tick(uid: str = "a-tick-of-a-test", pipe: str = "great.open8:3", **more: obj
 
 
 def test_a_tick_that_a_busy_disk_refuses_is_sent_again_and_then_kept(
-    desk: tuple[Desk, Path],
+    desk: tuple[Keep, Path],
 ) -> None:
-    made, folder = desk
+    keep, folder = desk
     other = sqlite3.connect(folder / DATABASE, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")  # as a backup or another program would
     try:
-        busy = outbox.keep(made, tick(), "Phone")
+        busy = keep(tick())
     finally:
         other.execute("ROLLBACK")
         other.close()
     assert busy.state == "later"
-    assert outbox.keep(made, tick(), "Phone").state == "kept"
-    assert [str(t.pipe) for t in made.book.ticks(3) if t.device == "Phone"] == ["great.open8:3"]
+    assert keep(tick()).state == "kept"
+    assert ticked(folder) == ["great.open8:3"]
 
 
 @pytest.mark.parametrize(
@@ -66,15 +79,15 @@ def test_a_tick_that_a_busy_disk_refuses_is_sent_again_and_then_kept(
     ],
 )
 def test_what_can_never_be_kept_is_refused_for_good(
-    desk: tuple[Desk, Path], setting: Setting, why: str
+    desk: tuple[Keep, Path], setting: Setting, why: str
 ) -> None:
-    found = outbox.keep(desk[0], setting, "Phone")
+    found = desk[0](setting)
     assert found.state == "refused"
     assert why in found.why
 
 
-def test_the_same_setting_twice_is_kept_once(desk: tuple[Desk, Path]) -> None:
-    made, _ = desk
+def test_the_same_setting_twice_is_kept_once(desk: tuple[Keep, Path]) -> None:
+    keep, folder = desk
     setting = tick()
-    assert [outbox.keep(made, setting, "Phone").state for _ in range(2)] == ["kept", "kept"]
-    assert sum(t.uid == setting.uid for t in made.book.ticks(3)) == 1
+    assert [keep(setting).state for _ in range(2)] == ["kept", "kept"]
+    assert len(ticked(folder)) == 1

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.background.jobs import Job
-from walkboard.desk.server.catalogue import say
+from walkboard.desk.text.catalogue import say
 from walkboard.work.export import write_export
 
 if TYPE_CHECKING:
-    from walkboard.desk.server.desk import Desk
+    from walkboard.desk.background.needs import BookAndJobs
 
 KIND = "export"
 ENDINGS = ("xlsx", "json", "pdf")  # of the pdf: the outlook
@@ -56,19 +56,19 @@ class Exports:
         """The file of an ending that was made last."""
         return self._made.get((organ_id, ending))
 
-    def working(self, desk: Desk, organ_id: int, ending: str) -> Job | None:
+    def working(self, desk: BookAndJobs, organ_id: int, ending: str) -> Job | None:
         """The work that is under way for one."""
         subject = _subject(organ_id, ending)
         mine = (job for job in desk.jobs.all() if job.kind == KIND and job.subject == subject)
         return next((job for job in mine if not job.is_over), None)
 
-    def trouble(self, desk: Desk, organ_id: int, ending: str) -> str:
+    def trouble(self, desk: BookAndJobs, organ_id: int, ending: str) -> str:
         """Why the last try failed; empty where it did not."""
         subject = _subject(organ_id, ending)
         mine = [job for job in desk.jobs.all() if job.kind == KIND and job.subject == subject]
         return mine[-1].trouble if mine else ""
 
-    def make(self, desk: Desk, kept: KeptOrgan, ending: str, today: date) -> None:
+    def make(self, desk: BookAndJobs, kept: KeptOrgan, ending: str, today: date) -> None:
         """Begin to make one, unless that is being done; an outlook is from today on."""
         if self.working(desk, kept.id, ending) is not None:
             return

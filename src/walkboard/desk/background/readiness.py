@@ -23,13 +23,13 @@ from pydantic import TypeAdapter, ValidationError
 from walkboard import __version__
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.background.jobs import Job, JobState
-from walkboard.desk.server.catalogue import say
+from walkboard.desk.text.catalogue import say
 from walkboard.errors import WalkboardError
 from walkboard.work.calendar.coming import ComingEvent, coming_events, next_events
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
-    from walkboard.desk.server.desk import Desk
+    from walkboard.desk.background.needs import BookAndJobs
 
 KIND = "readiness"
 FOLDER = "worked-out"  # shared with what `walkboard.work` learns; may be removed at any time
@@ -83,17 +83,17 @@ class Readiness:
                 self._known[organ_id] = None
         return self._known[organ_id]
 
-    def working(self, desk: Desk, organ_id: int) -> Job | None:
+    def working(self, desk: BookAndJobs, organ_id: int) -> Job | None:
         """The work that is under way for an organ."""
         subject = f"organ.{organ_id}"
         mine = (job for job in desk.jobs.all() if job.kind == KIND and job.subject == subject)
         return next((job for job in mine if not job.is_over), None)
 
-    def work_out(self, desk: Desk, kept: KeptOrgan, today: date) -> None:
+    def work_out(self, desk: BookAndJobs, kept: KeptOrgan, today: date) -> None:
         """Work it out now, because somebody asked."""
         self._begin(desk.jobs.start, desk, kept, today)
 
-    def follow(self, desk: Desk, today: date) -> None:
+    def follow(self, desk: BookAndJobs, today: date) -> None:
         """Work out in the background what is no longer so; once for each state of the book."""
         for kept in desk.book.organs():
             known, resting = self.known(kept.id), rests_on(desk.book, kept)
@@ -104,7 +104,9 @@ class Readiness:
                 continue
             self._begin(desk.jobs.start_in_background, desk, kept, today)
 
-    def _begin(self, start: Callable[..., Job], desk: Desk, kept: KeptOrgan, today: date) -> None:
+    def _begin(
+        self, start: Callable[..., Job], desk: BookAndJobs, kept: KeptOrgan, today: date
+    ) -> None:
         resting = rests_on(desk.book, kept)
         job = start(
             KIND,
@@ -118,7 +120,7 @@ class Readiness:
         )
         self._tried[kept.id] = (resting, today, job.id)
 
-    def _was_tried(self, desk: Desk, organ_id: int, resting: str, today: date) -> bool:
+    def _was_tried(self, desk: BookAndJobs, organ_id: int, resting: str, today: date) -> bool:
         """Whether it was tried from the same state; what was only stopped is tried again."""
         tried = self._tried.get(organ_id)
         if tried is None or tried[:2] != (resting, today):
@@ -159,16 +161,21 @@ def rests_on(book: SeenBook, kept: KeptOrgan) -> str:
     return book.memory.get(("readiness rests on", kept.id, book.change()), work_out)
 
 
-async def keep_worked_out(desk: Desk, today: Callable[[], date]) -> None:
-    """Follow the book for as long as the desk is open."""
+async def keep_worked_out(
+    readiness: Readiness,
+    desk: BookAndJobs,
+    today: Callable[[], date],
+    is_sounding: Callable[[], bool],
+) -> None:
+    """Follow the book for as long as the desk is open, except while a live session runs."""
     seen, quiet_s = -1, 0.0
     while True:
         await asyncio.sleep(_LOOK_S)
         with suppress(WalkboardError, OSError):
             change = desk.book.change()
             # Nothing beside what sounds live: it must not miss a block.
-            busy = desk.listening.run is not None or desk.practising.lesson is not None
+            busy = is_sounding()
             quiet_s = 0.0 if busy or change != seen else quiet_s + _LOOK_S
             seen = change
             if quiet_s >= QUIET_S and desk.jobs.are_idle():
-                await asyncio.to_thread(desk.readiness.follow, desk, today())
+                await asyncio.to_thread(readiness.follow, desk, today())

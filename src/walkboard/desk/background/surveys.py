@@ -13,7 +13,7 @@ from walkboard.desk.background.jobs import Progress
 
 if TYPE_CHECKING:
     from walkboard.book.records import KeptOrgan
-    from walkboard.desk.server.desk import Desk
+    from walkboard.desk.background.needs import BookAndJobs
     from walkboard.survey.plan.walk_plan import SurveyPlan
 
 KIND = "survey"
@@ -27,7 +27,7 @@ class _Slot:
     job: str = ""
 
 
-def survey_of(desk: Desk, kept: KeptOrgan) -> SurveyPlan | None:
+def survey_of(desk: BookAndJobs, kept: KeptOrgan) -> SurveyPlan | None:
     """The survey of one version of an organ; None while it is still being planned."""
     slot = desk.book.memory.get(("survey", kept.id, kept.version), _Slot)
     with _starting:

@@ -26,7 +26,7 @@ from walkboard.work.hear_recordings import ToHear, hear_walk_file
 
 if TYPE_CHECKING:
     from walkboard.book.records import KeptVisit
-    from walkboard.desk.server.desk import Desk
+    from walkboard.desk.background.needs import BookAndJobs
 
 FOLDER = "not-yet-heard"
 KIND = "walk"
@@ -161,13 +161,13 @@ def put_away(coming: Incoming) -> None:
     shutil.rmtree(coming.folder, ignore_errors=True)
 
 
-def job_of(desk: Desk, coming: Incoming) -> Job | None:
+def job_of(desk: BookAndJobs, coming: Incoming) -> Job | None:
     """The newest job that hears a recording, as far as this run of the desk knows one."""
     found = [job for job in desk.jobs.all() if job.subject == coming.subject]
     return found[-1] if found else None
 
 
-def start_waiting(desk: Desk, visit: KeptVisit) -> None:
+def start_waiting(desk: BookAndJobs, visit: KeptVisit) -> None:
     """Begin to hear what waits and has no job in this run of the desk."""
     with _starting:
         for coming in waiting(desk.book.path, visit.id):
@@ -175,7 +175,7 @@ def start_waiting(desk: Desk, visit: KeptVisit) -> None:
                 hear(desk, visit, coming)
 
 
-def hear(desk: Desk, visit: KeptVisit, coming: Incoming) -> Job:
+def hear(desk: BookAndJobs, visit: KeptVisit, coming: Incoming) -> Job:
     """Hear a recording in a process of its own, and keep it with what was heard."""
     versions = desk.book.organ_versions(visit.organ_id)
     description = next(v for v in versions if v.version == visit.organ_version).description

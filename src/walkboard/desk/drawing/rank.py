@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup, escape
 
-from walkboard.desk.server.rendering import signed
-from walkboard.desk.server.translate import told
+from walkboard.desk.text.figures import signed
+from walkboard.desk.text.translate import told
 from walkboard.scales.keys import Key
 from walkboard.sheets.values import ChartPoint, Mark, RankChart
 

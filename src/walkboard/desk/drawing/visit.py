@@ -8,7 +8,7 @@ from xml.sax.saxutils import escape
 
 from markupsafe import Markup
 
-from walkboard.desk.server.preferences import Preferences
+from walkboard.desk.text.preferences import Preferences
 from walkboard.organ.model import Division
 from walkboard.planning.plan import CurvePoint
 from walkboard.scales.keys import Key

@@ -8,7 +8,7 @@ from typing import Any
 from walkboard.capture.source import Meter
 from walkboard.condition.settling.forecast import Forecast
 from walkboard.condition.settling.moves import Advice
-from walkboard.desk.server import translate
+from walkboard.desk.text import translate
 from walkboard.listening.live.readings import LiveFlag, LiveReading
 from walkboard.organ.model import Organ
 from walkboard.sheets.wording import rank_words

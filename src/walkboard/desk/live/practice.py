@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from walkboard.book.records import Conditions
 from walkboard.desk.live.session import Ended, LiveRun
-from walkboard.desk.server.catalogue import say
+from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError
 from walkboard.organ.model import PipeRef
 from walkboard.work.live.values import Shown

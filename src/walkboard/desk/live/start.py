@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from walkboard.book.records import TickState
 from walkboard.desk.live.browser_source import HandedSound
 from walkboard.desk.live.session import BesideOf, Ended, LiveRun
-from walkboard.desk.server.catalogue import say
+from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import Family, Organ, PipeRef, Stop
 from walkboard.organ.targets import target_hz
@@ -19,10 +19,37 @@ from walkboard.work.worklist import WorkGroup, work_groups
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
+    from walkboard.book.records import KeptOrgan, KeptVisit
+    from walkboard.book.seen import SeenBook
     from walkboard.capture.microphone import Device
     from walkboard.capture.source import Source
-    from walkboard.desk.pages.visit.frame import AtVisit
+    from walkboard.desk.live.hub import Hub
     from walkboard.listening.types import Comb
+
+
+class OpenVisit(Protocol):
+    """A visit with the organ as it was described when it was opened."""
+
+    @property
+    def book(self) -> SeenBook:
+        """The book that it is in."""
+
+    @property
+    def hub(self) -> Hub:
+        """Where pages learn what is new."""
+
+    @property
+    def kept(self) -> KeptOrgan:
+        """The organ in the book."""
+
+    @property
+    def organ(self) -> Organ:
+        """The organ."""
+
+    @property
+    def visit(self) -> KeptVisit:
+        """The visit."""
+
 
 MICROPHONE, BROWSER, FILE = "microphone", "browser", "file"
 
@@ -68,7 +95,7 @@ def take_in_killed(book: Book, visit_id: int | None = None) -> None:
     take_in_left_over(book, visit_id)
 
 
-def make_run(at: AtVisit, source: Source, kind: str, ended: Callable[[Ended], None]) -> LiveRun:
+def make_run(at: OpenVisit, source: Source, kind: str, ended: Callable[[Ended], None]) -> LiveRun:
     """A session of the open visit, over the pipes of its worklist that are not done.
 
     Raises
@@ -81,11 +108,11 @@ def make_run(at: AtVisit, source: Source, kind: str, ended: Callable[[Ended], No
     from walkboard.work.live.flow import TOLERANCE_CENTS  # noqa: PLC0415 - slow to load
     from walkboard.work.live.session import Place, TuningSession  # noqa: PLC0415 - slow to load
 
-    tasks = tasks_of_groups(work_groups(at.desk.book, at.visit) or ())
+    tasks = tasks_of_groups(work_groups(at.book, at.visit) or ())
     if not tasks:
         raise InputError(say("live.no_work_what"), mend=say("live.no_work_mend"))
-    session = TuningSession(Place(at.desk.book, at.kept, at.organ, at.visit), source, tasks)
-    return LiveRun(session, at.desk.hub, kind, tolerance_cents=TOLERANCE_CENTS, ended=ended)
+    session = TuningSession(Place(at.book, at.kept, at.organ, at.visit), source, tasks)
+    return LiveRun(session, at.hub, kind, tolerance_cents=TOLERANCE_CENTS, ended=ended)
 
 
 def tasks_of_groups(groups: tuple[WorkGroup, ...]) -> tuple[Task, ...]:
@@ -111,7 +138,7 @@ def reference_stops(organ: Organ) -> tuple[Stop, ...]:
     )
 
 
-def beside(at: AtVisit, stop_id: str) -> BesideOf:
+def beside(at: OpenVisit, stop_id: str) -> BesideOf:
     """Which pipe of a stop sounds with each pipe of the worklist: that of the same key.
 
     Where it was heard at this visit it is expected there, else at its target.
@@ -124,9 +151,7 @@ def beside(at: AtVisit, stop_id: str) -> BesideOf:
     from walkboard.listening.types import Comb, Spectrum  # noqa: PLC0415 - slow to load
 
     stop = at.organ.stop(stop_id)
-    keys = {
-        task.pipe: task.key for task in tasks_of_groups(work_groups(at.desk.book, at.visit) or ())
-    }
+    keys = {task.pipe: task.key for task in tasks_of_groups(work_groups(at.book, at.visit) or ())}
     air = latest_air(at.visit).celsius
 
     def of(pipe: PipeRef) -> Comb | None:
@@ -138,7 +163,7 @@ def beside(at: AtVisit, stop_id: str) -> BesideOf:
         if not found or found[0] == pipe:
             return None
         rank = at.organ.rank(found[0].rank)
-        heard = at.desk.book.best_readings(at.visit.id).get(found[0])
+        heard = at.book.best_readings(at.visit.id).get(found[0])
         hz = None if heard is None else heard.reading.hz
         if hz is None:
             hz = target_hz(at.organ, found[0], air.get(rank.division))

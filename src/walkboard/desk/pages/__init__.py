@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from walkboard.desk.frame.page import Page
 from walkboard.desk.pages import (
     bearings,
     book,
@@ -22,7 +23,6 @@ from walkboard.desk.pages import (
     ticking,
 )
 from walkboard.desk.pages.visit import doors
-from walkboard.desk.server.page import Page
 
 PAGES: tuple[Page, ...] = (
     start.PAGE,

@@ -14,16 +14,18 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from walkboard.capture.source import Source
+from walkboard.desk.frame.access import Access
+from walkboard.desk.frame.desk import desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
 from walkboard.desk.live import start as live_start
 from walkboard.desk.live.bearings import Laying, bearing_stops
 from walkboard.desk.live.session import TOPIC, Ended, LiveRun
 from walkboard.desk.pages.live import LARGEST_FILE_BYTES, played_body, start_on
 from walkboard.desk.pages.measured import setup
 from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_work
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import desk_of
-from walkboard.desk.server.page import Access, Door, Page
-from walkboard.desk.server.preferences import Preferences, preferences_of
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.preferences import Preferences, preferences_of
 from walkboard.scales.bearings import Interval
 from walkboard.sheets.keyholder import stop_words
 from walkboard.work.live.values import Shown
@@ -43,7 +45,7 @@ def bearings(request: Request) -> Response:
     laying = None if run is None or at is None or run.visit_id != at.visit.id else run.laying
     if at is None or laying is None:
         found, trouble = ((), "") if run is not None else live_start.devices()
-        return desk.render(
+        return render(
             request,
             "bearings/begin.html",
             organ=organ,
@@ -55,7 +57,7 @@ def bearings(request: Request) -> Response:
             place=f"/organ/{kept.id}",
         )
     chosen = preferences_of(request)
-    return desk.render(
+    return render(
         request,
         "bearings.html",
         organ=organ,

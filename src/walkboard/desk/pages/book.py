@@ -11,12 +11,13 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import Found, KeptOrgan, KeptVisit, TickState
+from walkboard.desk.frame.desk import desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.book_export import export, export_rows, make
 from walkboard.desk.pages.fault_forms import place_words, plain, word_of
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import desk_of
-from walkboard.desk.server.page import Door, Page
-from walkboard.desk.server.preferences import preferences_of
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.work.pipe_offsets import latest_air
@@ -32,7 +33,7 @@ def book(request: Request) -> Response:
     kept, organ = desk.organ(request)
     words = plain(request.query_params.get("words", ""), LONGEST_SEARCH)
     found = [f for f in desk.book.search(words) if f.organ_id == kept.id] if words else []
-    return desk.render(
+    return render(
         request,
         "book.html",
         organ_name=organ.name,
@@ -59,7 +60,7 @@ def visit(request: Request) -> Response:
     if asked:
         organ.rank(asked)
     name_key = preferences_of(request).key
-    return desk.render(
+    return render(
         request,
         "book/visit.html",
         visit=record,

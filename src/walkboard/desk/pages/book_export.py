@@ -10,7 +10,7 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.background.exports import ENDINGS
-from walkboard.desk.server.desk import Desk, desk_of
+from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.work.calendar import events
 
 _TYPES = {

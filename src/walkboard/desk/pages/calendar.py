@@ -14,10 +14,11 @@ from starlette.responses import RedirectResponse, Response
 from walkboard.book.records import KeptEvent, KeptOrgan
 from walkboard.desk.background.readiness import rests_on
 from walkboard.desk.drawing.calendar_strip import StripEvent, strip_of
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import choices, plain
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import Desk, desk_of
-from walkboard.desk.server.page import Door, Page
+from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.work.calendar import events as work
@@ -61,7 +62,7 @@ def event(request: Request) -> Response:
     found = None if uid is None else work.event_of(desk.book, kept.id, uid)
     versions = [] if found is None else desk.book.event_versions(kept.id, found.uid)
     local = None if found is None else found.starts_at.astimezone(work.local_zone())
-    return desk.render(
+    return render(
         request,
         "calendar/event.html",
         event=found,
@@ -161,7 +162,7 @@ def _draw(
     past = [e for e in every if e.starts_at < present and not e.cancelled]
     worked = desk.readiness.known(kept.id)
     found = {} if worked is None else {one.event_id: one for one in worked.found}
-    return desk.render(
+    return render(
         request,
         "calendar.html",
         status=status,

@@ -8,10 +8,12 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from walkboard.desk.frame import console_cards
+from walkboard.desk.frame.access import Access
+from walkboard.desk.frame.desk import desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.sharing import drawn_code
-from walkboard.desk.server import console_cards
-from walkboard.desk.server.desk import desk_of
-from walkboard.desk.server.page import Access, Door, Page
 
 
 def card(request: Request) -> Response:
@@ -19,7 +21,7 @@ def card(request: Request) -> Response:
     desk = desk_of(request)
     kept, _ = desk.organ(request)
     address = _address(request, kept.id)
-    return desk.render(
+    return render(
         request,
         "card.html",
         organ_name=kept.name,

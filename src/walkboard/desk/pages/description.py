@@ -7,10 +7,11 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from walkboard.book.records import KeptOrgan
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import Desk, desk_of
-from walkboard.desk.server.page import Door, Page
-from walkboard.desk.server.translate import told
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.translate import told
 from walkboard.errors import BookError, DescriptionError, Problem
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
@@ -137,7 +138,7 @@ def _draw(
     problems: tuple[Problem, ...],
     status: int = 200,
 ) -> Response:
-    return desk_of(request).render(
+    return render(
         request,
         "description.html",
         status=status,

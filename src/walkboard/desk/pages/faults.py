@@ -15,6 +15,10 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import FaultKind, KeptFault, KeptOrgan
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
+from walkboard.desk.frame.setting import Setting
 from walkboard.desk.pages.fault_forms import (
     GROUPS,
     LONGEST_NAME,
@@ -24,11 +28,8 @@ from walkboard.desk.pages.fault_forms import (
     plain,
     word_of,
 )
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import Desk, desk_of
-from walkboard.desk.server.outbox import Setting
-from walkboard.desk.server.page import Door, Page
-from walkboard.desk.server.preferences import preferences_of
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.work import faults as fault_work
@@ -58,7 +59,7 @@ def faults(request: Request) -> Response:
     mended = sorted(
         (f for f in every if f.mended_at is not None), key=lambda f: (f.mended_at, f.id)
     )
-    return desk.render(
+    return render(
         request,
         "faults.html",
         organ_name=organ.name,
@@ -77,7 +78,7 @@ def fault(request: Request) -> Response:
     at = None
     if found.mended_in_visit is not None:
         at = desk.book.visit(found.mended_in_visit)
-    return desk.render(
+    return render(
         request,
         "faults/one.html",
         fault=found,
@@ -99,7 +100,7 @@ def new(request: Request) -> Response:
     """The form for a fault that the tuner writes in."""
     desk = desk_of(request)
     _, organ = desk.organ(request)
-    return desk.render(
+    return render(
         request,
         "faults/new.html",
         choices=choices(organ),
@@ -115,7 +116,7 @@ def meanings(request: Request) -> Response:
     desk = desk_of(request)
     desk.organ(request)
     groups = [(group, [(kind, word_of(kind)) for kind in kinds]) for group, kinds in GROUPS]
-    return desk.render(request, "faults/words.html", groups=groups)
+    return render(request, "faults/words.html", groups=groups)
 
 
 async def keep(request: Request) -> Response:

@@ -17,12 +17,13 @@ from starlette.responses import Response
 from walkboard.book.records import KeptVisit
 from walkboard.desk.background.surveys import survey_of
 from walkboard.desk.drawing.visit import keyboard_drawing, runs_words
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.pipe import steps_for_script, topic_of
 from walkboard.desk.pages.visit.frame import open_visit
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import Desk, desk_of
-from walkboard.desk.server.page import Door, Page
-from walkboard.desk.server.preferences import preferences_of
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.preferences import preferences_of
 from walkboard.organ.model import Organ
 from walkboard.sheets.keyholder import stop_words
 from walkboard.survey.plan.walk_plan import SurveyWalk
@@ -40,7 +41,7 @@ def holding(request: Request) -> Response:
     groups = None if visit is None else work_groups(desk.book, visit)
     chosen = preferences_of(request)
     heard = _heard_counts(desk, organ, visit, survey.walks if survey else ())
-    return desk.render(
+    return render(
         request,
         "holding.html",
         organ=organ,
@@ -70,7 +71,7 @@ def walk(request: Request) -> Response:
     survey = survey_of(desk, kept)
     number = int(request.path_params["number"])
     if survey is None:
-        return desk.render(request, "holding/waiting.html", organ=organ)
+        return render(request, "holding/waiting.html", organ=organ)
     if not 1 <= number <= len(survey.walks):
         raise HTTPException(404)
     walked = survey.walks[number - 1]
@@ -91,7 +92,7 @@ def walk(request: Request) -> Response:
             for key in walked.keys
         ],
     }
-    return desk.render(
+    return render(
         request,
         "holding/hold.html",
         organ=organ,
@@ -112,7 +113,7 @@ def worklist(request: Request) -> Response:
     visit = open_visit(desk, kept.id)
     groups = None if visit is None else work_groups(desk.book, visit)
     if visit is None or not groups:
-        return desk.render(request, "holding/no_work.html", organ=organ)
+        return render(request, "holding/no_work.html", organ=organ)
     steps = steps_for_script(organ_at(desk.book, visit), groups, preferences_of(request))
     used = list(dict.fromkeys(step["division"] for step in steps if step["division"]))
     value: dict[str, Any] = {
@@ -122,7 +123,7 @@ def worklist(request: Request) -> Response:
         "place": f"/organ/{kept.id}/pipe/at",
         "steps": steps,
     }
-    return desk.render(
+    return render(
         request,
         "holding/hold.html",
         organ=organ,

@@ -15,15 +15,17 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from walkboard.capture.source import Source
+from walkboard.desk.frame.access import Access
+from walkboard.desk.frame.desk import desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
 from walkboard.desk.live import start as live_start
 from walkboard.desk.live.browser_source import HandedSound
 from walkboard.desk.live.session import TOPIC, Ended, LiveRun
 from walkboard.desk.pages.measured import setup
 from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_work
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import desk_of
-from walkboard.desk.server.page import Access, Door, Page
-from walkboard.desk.server.preferences import preferences_of
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.organ.model import PipeRef
 from walkboard.sheets.keyholder import stop_words
@@ -47,12 +49,12 @@ def live(request: Request) -> Response:
     at = visit_at_work(request)
     groups = None if at is None else work_groups(desk.book, at.visit)
     if at is None or not groups:
-        return desk.render(request, "live/nothing.html", organ=organ, has_visit=at is not None)
+        return render(request, "live/nothing.html", organ=organ, has_visit=at is not None)
     run = desk.listening.run
     if run is None:
         live_start.take_in_killed(desk.book, at.visit.id)
     found, trouble = ((), "") if run is not None else live_start.devices()
-    return desk.render(
+    return render(
         request,
         "live.html",
         organ=at.organ,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from walkboard.desk.server.catalogue import script_words
-from walkboard.desk.server.preferences import Preferences
+from walkboard.desk.text.catalogue import script_words
+from walkboard.desk.text.preferences import Preferences
 from walkboard.scales.keys import Key
 
 _LOWEST, _HIGHEST = 0, 127  # semitones of keys that may be named

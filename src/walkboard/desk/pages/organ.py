@@ -10,9 +10,9 @@ from starlette.responses import Response
 
 from walkboard.book.records import KeptEvent
 from walkboard.desk.drawing.rank import field
-from walkboard.desk.server.desk import desk_of
-from walkboard.desk.server.page import Door, Page
-from walkboard.desk.server.rendering import ON_ITS_WAY
+from walkboard.desk.frame.desk import desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import ON_ITS_WAY, render
 from walkboard.sheets.wording import rank_words
 from walkboard.work.overview import RankState, overview
 from walkboard.work.pipe_offsets import latest_air
@@ -51,7 +51,7 @@ def organ_page(request: Request) -> Response:
             for state in division.ranks
         ]
         divisions.append({"of": division, "rows": rows})
-    return desk.render(
+    return render(
         request,
         "organ.html",
         organ=organ,

@@ -5,10 +5,12 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import desk_of
-from walkboard.desk.server.page import Access, Door, Page
-from walkboard.desk.server.pairing import COOKIE, COOKIE_SECONDS
+from walkboard.desk.frame.access import Access
+from walkboard.desk.frame.desk import desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.pairing import COOKIE, COOKIE_SECONDS
+from walkboard.desk.frame.rendering import render
+from walkboard.desk.text.catalogue import say
 
 _LARGEST_BYTES = 4096
 
@@ -39,7 +41,7 @@ async def redeem(request: Request) -> Response:
 
 
 def _draw(request: Request, trouble: str | None, status: int = 200) -> Response:
-    return desk_of(request).render(
+    return render(
         request, "pair.html", status=status, trouble=trouble, usual_name=_usual_name(request)
     )
 

@@ -17,17 +17,18 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from walkboard.book.records import FaultKind, KeptVisit
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
+from walkboard.desk.frame.setting import Setting
 from walkboard.desk.live.session import TOPIC
 from walkboard.desk.live.start import take_in_killed
 from walkboard.desk.pages.measured import setup
 from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_work
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import Desk, desk_of
-from walkboard.desk.server.outbox import Setting
-from walkboard.desk.server.page import Door, Page
-from walkboard.desk.server.preferences import Look, Preferences, preferences_of
-from walkboard.desk.server.rendering import clock
-from walkboard.desk.server.translate import told
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.figures import clock
+from walkboard.desk.text.preferences import Look, Preferences, preferences_of
+from walkboard.desk.text.translate import told
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.keyholder import stop_words
@@ -81,10 +82,8 @@ def at_the_pipe(request: Request) -> Response:
     groups = None if at is None else work_groups(desk.book, at.visit)
     if at is None or not groups:
         state = "no_visit" if at is None else "no_plan" if groups is None else "no_pipe"
-        return desk.render(
-            request, "pipe/nothing.html", preferences=shown, organ=organ, state=state
-        )
-    return desk.render(
+        return render(request, "pipe/nothing.html", preferences=shown, organ=organ, state=state)
+    return render(
         request,
         "pipe.html",
         preferences=shown,

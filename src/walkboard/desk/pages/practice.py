@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from walkboard.desk.frame.access import Access
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
 from walkboard.desk.live.practice import MOVES_CENTS, TOPIC
 from walkboard.desk.pages.measured import setup
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import Desk, desk_of
-from walkboard.desk.server.page import Access, Door, Page
-from walkboard.desk.server.preferences import preferences_of
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.physics.air import Air, speed_of_sound_m_s
 
@@ -31,8 +33,8 @@ def practice(request: Request) -> Response:
     desk = desk_of(request)
     lesson = desk.practising.lesson
     if lesson is None:
-        return desk.render(request, "practice/begin.html", topics="")
-    return desk.render(
+        return render(request, "practice/begin.html", topics="")
+    return render(
         request,
         "practice.html",
         topics=TOPIC,

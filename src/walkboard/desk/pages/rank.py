@@ -9,11 +9,12 @@ from starlette.responses import Response
 from walkboard.book.records import KeptOrgan, KeptReading, KeptVisit
 from walkboard.desk.drawing.rank import RankDrawing, bar, rank_drawing
 from walkboard.desk.drawing.spectrum import spectrum_drawing
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import Desk, desk_of
-from walkboard.desk.server.page import Door, Page
-from walkboard.desk.server.preferences import preferences_of
-from walkboard.desk.server.translate import told
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.preferences import preferences_of
+from walkboard.desk.text.translate import told
 from walkboard.errors import WalkboardError
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.targets import target_hz
@@ -50,7 +51,7 @@ def rank_page(request: Request) -> Response:
             )
         )
         rows = [_row(state, p, earlier[0][1] if earlier else {}) for p in state.chart.points]
-    return desk.render(
+    return render(
         request,
         "rank.html",
         organ=organ,

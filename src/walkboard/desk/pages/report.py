@@ -20,13 +20,16 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import FaultKind, KeptOrgan
+from walkboard.desk.frame import console_cards
+from walkboard.desk.frame.access import Access
+from walkboard.desk.frame.allowance import Allowance
+from walkboard.desk.frame.desk import desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import LONGEST_NAME, LONGEST_WORDS, choices, plain
-from walkboard.desk.server import console_cards, translate
-from walkboard.desk.server.allowance import Allowance
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import desk_of
-from walkboard.desk.server.page import Access, Door, Page
-from walkboard.desk.server.preferences import preferences_of
+from walkboard.desk.text import translate
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import BookError, InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
@@ -64,7 +67,7 @@ async def take(request: Request) -> Response:
 def thanks(request: Request) -> Response:
     """What a player sees when the report is in the book."""
     kept, _ = _organ(request)
-    return desk_of(request).render(
+    return render(
         request,
         "report/thanks.html",
         organ_name=kept.name,
@@ -130,7 +133,7 @@ def _draw(
     status: int = 200,
     uid: str = "",
 ) -> Response:
-    return desk_of(request).render(
+    return render(
         request,
         "report.html",
         status=status,

@@ -9,10 +9,12 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import desk_of
-from walkboard.desk.server.page import Access, Door, Page
-from walkboard.desk.server.pairing import CODE_SECONDS, LONGEST_NAME, Code
+from walkboard.desk.frame.access import Access
+from walkboard.desk.frame.desk import desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.pairing import CODE_SECONDS, LONGEST_NAME, Code
+from walkboard.desk.frame.rendering import render
+from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError
 
 
@@ -70,7 +72,7 @@ def drawn_code(address: str) -> Markup:
 def _draw(request: Request, code: Code | None) -> Response:
     desk = desk_of(request)
     address = f"{desk.address_for_phones(request)}/pair"
-    return desk.render(
+    return render(
         request,
         "sharing.html",
         shared=desk.shared_address is not None,

@@ -5,8 +5,9 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.desk.server.desk import desk_of
-from walkboard.desk.server.page import Door, Page
+from walkboard.desk.frame.desk import desk_of
+from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.rendering import render
 
 
 def start(request: Request) -> Response:
@@ -22,7 +23,7 @@ def choose(request: Request) -> Response:
     """The organs of the book, and a way to add one."""
     desk = desk_of(request)
     rows = [{"organ": organ, "visits": desk.book.visits(organ.id)} for organ in desk.book.organs()]
-    return desk.render(request, "start.html", rows=rows, folder=desk.book.path.name)
+    return render(request, "start.html", rows=rows, folder=desk.book.path.name)
 
 
 PAGE = Page("start", (Door("/", start), Door("/organs", choose)))

@@ -7,9 +7,9 @@ from types import MappingProxyType
 from pydantic import BaseModel, ConfigDict, Field
 
 from walkboard.book.records import Tick, TickState
-from walkboard.desk.server.desk import Desk
-from walkboard.desk.server.outbox import Setting
-from walkboard.desk.server.page import Page
+from walkboard.desk.frame.desk import Desk
+from walkboard.desk.frame.page import Page
+from walkboard.desk.frame.setting import Setting
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import PipeRef
 from walkboard.work.snapshot import organ_at

@@ -20,18 +20,20 @@ from starlette.websockets import WebSocket
 from walkboard.desk.background import jobs
 from walkboard.desk.background.jobs import Job, Jobs
 from walkboard.desk.background.readiness import Readiness, keep_worked_out
+from walkboard.desk.frame.access import Access, visitor_of
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.page import Keep, Page
+from walkboard.desk.frame.pairing import Devices, Pairing
+from walkboard.desk.frame.rendering import Renderer, render
 from walkboard.desk.live.hub import Hub
 from walkboard.desk.live.start import take_in_killed
 from walkboard.desk.pages import PAGES
-from walkboard.desk.server import outbox, preferences
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import Desk, desk_of, visitor_of
+from walkboard.desk.server import outbox
 from walkboard.desk.server.gate import Gate, Guarded, TooMuchError, safe_headers
-from walkboard.desk.server.page import Access, Keep, Page
-from walkboard.desk.server.pairing import Devices, Pairing
-from walkboard.desk.server.rendering import Renderer
 from walkboard.desk.server.static_files import static_door
-from walkboard.desk.server.translate import told
+from walkboard.desk.text import preferences
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.translate import told
 from walkboard.errors import BookError, UnknownNameError, WalkboardError
 from walkboard.work.calendar.events import today
 from walkboard.work.overview import overview, recall
@@ -73,14 +75,11 @@ def make_application(
         keepers.update(page.settings)
     desk = Desk(
         book=book,
-        pages=tuple(pages),
-        keepers=keepers,
         hub=hub,
         jobs=Jobs(lambda all_: hub.tell(jobs.TOPIC, [_told(job) for job in all_])),
         pairing=Pairing(devices),
         shared_address=shared_address,
         fingerprint=fingerprint,
-        renderer=Renderer(tuple(pages)),
         readiness=Readiness(book.path),
     )
     guarded = [*_own_doors(), *(g for page in pages for g in _doors_of(page))]
@@ -105,6 +104,8 @@ def make_application(
         },
     )
     application.state.desk = desk
+    application.state.renderer = Renderer(tuple(pages))
+    application.state.outbox = outbox.Outbox(keepers)
     return application
 
 
@@ -133,7 +134,9 @@ async def _lifespan(application: Starlette) -> AsyncIterator[None]:
     desk: Desk = application.state.desk
     desk.hub.attach()
     watching = asyncio.create_task(_watch(desk))
-    working_out = asyncio.create_task(keep_worked_out(desk, today))
+    working_out = asyncio.create_task(
+        keep_worked_out(desk.readiness, desk, today, lambda: desk.is_sounding)
+    )
     warming = asyncio.create_task(asyncio.to_thread(_warm, desk))
     try:
         yield
@@ -229,5 +232,4 @@ def _trouble(request: Request, status: int, what: str, mend: str) -> Response:
     wants_page = "text/html" in request.headers.get("accept", "")
     if not wants_page:
         return JSONResponse({"trouble": what, "mend": mend}, status)
-    desk = desk_of(request)
-    return desk.render(request, "trouble.html", status=status, what=what, mend=mend)
+    return render(request, "trouble.html", status=status, what=what, mend=mend)

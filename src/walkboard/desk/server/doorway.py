@@ -23,18 +23,18 @@ from starlette.types import Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
 from walkboard.book.glance import glance
+from walkboard.desk.frame.access import Access
+from walkboard.desk.frame.pairing import Devices
 from walkboard.desk.server.early_page import FirstPage, keep_page, kept_page, program_stamp
 from walkboard.desk.server.gate import LOOPBACK, Gate, Guarded
-from walkboard.desk.server.page import Access
-from walkboard.desk.server.pairing import Devices
-from walkboard.desk.server.preferences import preferences_of, told
 from walkboard.desk.server.static_files import static_door
+from walkboard.desk.text.preferences import preferences_of, told
 from walkboard.errors import WalkboardError
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
 
-    from walkboard.desk.server.desk import Desk
+    from walkboard.desk.frame.desk import Desk
 
 _ORGAN = re.compile(r"/organ/(\d+)")
 _QUIET_S = 60.0  # after the last change: then the page is kept, should the machine be cut off
@@ -119,7 +119,7 @@ class Doorway:
             and kept.is_true(self._glance.stamp, datetime.now(UTC))
         ):
             return HTMLResponse(kept.html)
-        from walkboard.desk.server.rendering import Renderer  # noqa: PLC0415 - Jinja: not needed above
+        from walkboard.desk.frame.rendering import Renderer  # noqa: PLC0415 - Jinja: not needed above
 
         organ_id = int(request.path_params["organ"])
         name = dict(self._glance.organs)[organ_id]

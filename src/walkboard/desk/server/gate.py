@@ -15,27 +15,13 @@ from starlette.routing import BaseRoute, Match
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
-from walkboard.desk.server.page import LARGEST_BODY_BYTES, Access
-from walkboard.desk.server.pairing import COOKIE, Devices
+from walkboard.desk.frame.access import Access, Visitor
+from walkboard.desk.frame.page import LARGEST_BODY_BYTES
+from walkboard.desk.frame.pairing import COOKIE, Devices
 
 LOOPBACK = frozenset({"127.0.0.1", "::1"})
 _HOME_NAMES = frozenset({"127.0.0.1", "localhost", "[::1]"})
 _REFUSED_SOCKET = 1008  # policy violation (RFC 6455, 7.4.1)
-
-
-@dataclass(frozen=True, slots=True)
-class Visitor:
-    """Who asks.
-
-    Attributes
-    ----------
-    access : Access
-    device : str
-        Id of the paired device; empty at the desk itself and for a stranger.
-    """
-
-    access: Access
-    device: str = ""
 
 
 @dataclass(frozen=True, slots=True)

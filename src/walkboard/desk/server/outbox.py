@@ -7,43 +7,25 @@ phone that sleeps, loses its link or outlives a restart of the server loses noth
 from __future__ import annotations
 
 import sqlite3
+import threading
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from typing import Any, Literal
+from datetime import UTC
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import Desk, desk_of
-from walkboard.desk.server.translate import told
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.page import Keep
+from walkboard.desk.frame.setting import Setting
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.translate import told
 from walkboard.errors import BookError, WalkboardError
 
 LARGEST_BYTES = 1 << 20
-
-
-class Setting(BaseModel):
-    """One thing that a browser sets.
-
-    Attributes
-    ----------
-    uid : str
-        The same for every time that it is sent.
-    kind : str
-        Which page keeps it.
-    at : datetime
-        When it was made, by the clock of the device.
-    body : dict
-        As the page's script made it; check it.
-    """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-    uid: str = Field(min_length=8, max_length=64, pattern=r"^[A-Za-z0-9_-]+$")
-    kind: str = Field(max_length=40)
-    at: datetime
-    body: dict[str, Any]
 
 
 class _Sent(BaseModel):
@@ -59,26 +41,39 @@ class Outcome:
     why: str = ""
 
 
-def keep(desk: Desk, setting: Setting, device: str) -> Outcome:
-    """Keep one setting in the book; `device` is the name of who set it, empty at the desk."""
-    keeper = desk.keepers.get(setting.kind)
-    if keeper is None:
-        return Outcome("refused", say("frame.outbox_unknown"))
-    if setting.at.tzinfo is None:
-        setting = setting.model_copy(update={"at": setting.at.replace(tzinfo=UTC)})
-    try:
-        with desk.keeping:
-            keeper(desk, setting, device)
-    except ValidationError:
-        return Outcome("refused", say("frame.outbox_unreadable"))
-    except BookError as error:
-        # What the database or the disk refuses now it may take in a minute.
-        cause = error.__cause__
-        is_passing = isinstance(getattr(cause, "orig", cause), (sqlite3.Error, OSError))
-        return Outcome("later" if is_passing else "refused", told(str(error)))
-    except (WalkboardError, ValueError) as error:
-        return Outcome("refused", told(str(error)))
-    return Outcome("kept")
+class Outbox:
+    """Keeps what browsers set, one setting after another.
+
+    Parameters
+    ----------
+    keepers : mapping of kind to Keep
+    """
+
+    def __init__(self, keepers: Mapping[str, Keep]) -> None:
+        self._keepers = keepers
+        # What a device may still set depends on what others have set.
+        self._lock = threading.Lock()
+
+    def keep(self, desk: Desk, setting: Setting, device: str) -> Outcome:
+        """Keep one setting in the book; `device` is the name of who set it, empty at the desk."""
+        keeper = self._keepers.get(setting.kind)
+        if keeper is None:
+            return Outcome("refused", say("frame.outbox_unknown"))
+        if setting.at.tzinfo is None:
+            setting = setting.model_copy(update={"at": setting.at.replace(tzinfo=UTC)})
+        try:
+            with self._lock:
+                keeper(desk, setting, device)
+        except ValidationError:
+            return Outcome("refused", say("frame.outbox_unreadable"))
+        except BookError as error:
+            # What the database or the disk refuses now it may take in a minute.
+            cause = error.__cause__
+            is_passing = isinstance(getattr(cause, "orig", cause), (sqlite3.Error, OSError))
+            return Outcome("later" if is_passing else "refused", told(str(error)))
+        except (WalkboardError, ValueError) as error:
+            return Outcome("refused", told(str(error)))
+        return Outcome("kept")
 
 
 async def take(request: Request) -> Response:
@@ -88,9 +83,10 @@ async def take(request: Request) -> Response:
     except ValidationError:
         return JSONResponse({"trouble": say("frame.outbox_unreadable")}, 400)
     desk = desk_of(request)
+    outbox: Outbox = request.app.state.outbox
     device = desk.device_name(request)
     outcomes = {}
     for setting in sent.settings:
-        outcome = await run_in_threadpool(keep, desk, setting, device)
+        outcome = await run_in_threadpool(outbox.keep, desk, setting, device)
         outcomes[setting.uid] = {"state": outcome.state, "why": outcome.why}
     return JSONResponse({"outcomes": outcomes})

@@ -6,8 +6,8 @@ from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from walkboard.desk.frame.access import Access
 from walkboard.desk.server.gate import Guarded
-from walkboard.desk.server.page import Access
 
 
 def static_door() -> Guarded:

@@ -9,6 +9,8 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import Conditions
+from walkboard.desk.frame.desk import desk_of
+from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.visit.frame import (
     number_in,
     render_step,
@@ -16,8 +18,7 @@ from walkboard.desk.pages.visit.frame import (
     to_visit,
     visit_at_work,
 )
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import desk_of
+from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.work.pipe_offsets import latest_air
@@ -103,7 +104,7 @@ def _not_open(
     last = visits[-1] if visits else None
     if last is not None and last.is_open:  # opened by somebody else meanwhile
         return RedirectResponse(f"/organ/{kept.id}/visit", 303)
-    return desk.render(
+    return render(
         request,
         "visit/none.html",
         status=status,

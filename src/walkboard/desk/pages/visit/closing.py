@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.desk.background import upload_queue
+from walkboard.desk.frame.rendering import render
 from walkboard.desk.live.start import take_in_killed
 from walkboard.desk.pages.visit.frame import (
     asked_visit,
@@ -69,7 +70,7 @@ def closed(request: Request) -> Response:
     if at.visit.is_open:
         return to_visit(request, "close")
     groups = work_groups(at.desk.book, at.visit)
-    return at.desk.render(
+    return render(
         request,
         "visit/closed.html",
         organ=at.organ,

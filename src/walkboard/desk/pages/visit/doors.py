@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.pages.visit import arrival, closing, listening, plan, work
-from walkboard.desk.server.page import Door, Page
 
 _AT = "/organ/{organ:int}/visit"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -12,13 +12,18 @@ from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import KeptOrgan, KeptVisit
 from walkboard.desk.background import upload_queue
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.desk import Desk, desk_of
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.rendering import render
+from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.work.pipe_offsets import latest_air
 from walkboard.work.snapshot import organ_at
 from walkboard.work.worklist import progress_of, work_groups
+
+if TYPE_CHECKING:
+    from walkboard.book.seen import SeenBook
+    from walkboard.desk.live.hub import Hub
 
 STEPS = ("arrival", "listen", "plan", "work", "close")
 
@@ -31,6 +36,16 @@ class AtVisit:
     kept: KeptOrgan
     organ: Organ
     visit: KeptVisit
+
+    @property
+    def book(self) -> SeenBook:
+        """The book that it is in."""
+        return self.desk.book
+
+    @property
+    def hub(self) -> Hub:
+        """Where pages learn what is new."""
+        return self.desk.hub
 
 
 def visit_at_work(request: Request) -> AtVisit | None:
@@ -79,7 +94,7 @@ def to_visit(request: Request, step: str = "") -> Response:
 
 def render_step(request: Request, at: AtVisit, step: str, template: str, **values: Any) -> Response:
     """A page of the visit with its steps above it; ``status`` among the values is the answer's."""
-    return at.desk.render(
+    return render(
         request,
         template,
         **{

@@ -23,8 +23,8 @@ from walkboard.desk.pages.visit.frame import (
     to_visit,
     visit_at_work,
 )
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.preferences import preferences_of
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.scales.keys import Key
 from walkboard.sheets.keyholder import stop_words

@@ -23,8 +23,8 @@ from walkboard.desk.pages.visit.frame import (
     to_visit,
     visit_at_work,
 )
-from walkboard.desk.server.catalogue import say
-from walkboard.desk.server.translate import told
+from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.translate import told
 from walkboard.errors import InputError, WalkboardError
 from walkboard.planning.plan import CurvePoint, Plan
 from walkboard.sheets.wording import against

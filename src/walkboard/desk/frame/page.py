@@ -4,33 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
-from enum import IntEnum
 from types import MappingProxyType
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
 from starlette.requests import Request
 from starlette.responses import Response
 
-if TYPE_CHECKING:
-    from walkboard.desk.server.desk import Desk
-    from walkboard.desk.server.outbox import Setting
+from walkboard.desk.frame.access import Access
+from walkboard.desk.frame.desk import Desk
+from walkboard.desk.frame.setting import Setting
 
 Endpoint: TypeAlias = Callable[[Request], Response] | Callable[[Request], Awaitable[Response]]
 """A plain function runs in a thread and may wait for the book; a coroutine must not."""
-Keep: TypeAlias = "Callable[[Desk, Setting, str], None]"
+Keep: TypeAlias = Callable[[Desk, Setting, str], None]
 """Keeps one setting of a device in the book; a `WalkboardError` refuses it for good."""
 
-Count: TypeAlias = "Callable[[Desk, int], int]"
+Count: TypeAlias = Callable[[Desk, int], int]
 
 LARGEST_BODY_BYTES = 1 << 20
-
-
-class Access(IntEnum):
-    """Who may pass a door; whoever may pass a higher one may pass the lower too."""
-
-    OPEN = 0  # anyone on the network that the desk is shared to
-    PAIRED = 1  # a device that was paired, and the desk itself
-    DESK = 2  # only a browser on the machine that runs the desk
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,9 +16,9 @@ import pytest
 from builders import words
 from starlette.testclient import TestClient
 
-from walkboard.desk.server import catalogue as catalogue_module
-from walkboard.desk.server import translate
 from walkboard.desk.server.application import make_application
+from walkboard.desk.text import catalogue as catalogue_module
+from walkboard.desk.text import translate
 from walkboard.work.overview import overview
 
 LETTERS = [chr(code) for start in "Aa" for code in range(ord(start), ord(start) + 26)]

@@ -1,23 +1,20 @@
-"""The desk: what every page is given to work with."""
+"""The desk: what every page works with. What the server runs stands in `server.application`."""
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from starlette.exceptions import HTTPException
 from starlette.requests import HTTPConnection, Request
-from starlette.responses import HTMLResponse
 
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.background.exports import Exports
+from walkboard.desk.frame.access import visitor_of
+from walkboard.desk.frame.pairing import Pairing
 from walkboard.desk.live.practice import Practising
 from walkboard.desk.live.session import LiveListening
-from walkboard.desk.server.gate import Visitor
-from walkboard.desk.server.page import Keep, Page
-from walkboard.desk.server.pairing import Pairing
 from walkboard.organ.model import Organ
 from walkboard.work.snapshot import organ_in
 
@@ -26,7 +23,6 @@ if TYPE_CHECKING:
     from walkboard.desk.background.jobs import Jobs
     from walkboard.desk.background.readiness import Readiness
     from walkboard.desk.live.hub import Hub
-    from walkboard.desk.server.rendering import Renderer
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,9 +33,6 @@ class Desk:
     ----------
     book : SeenBook
         Open for as long as the desk is.
-    pages : tuple of Page
-    keepers : mapping of kind to Keep
-        What the outbox may set.
     hub : Hub
         Tells pages what is new. Whoever changes the book need not: the desk sees it by itself and
         tells the topic ``book``.
@@ -49,7 +42,6 @@ class Desk:
         Where phones reach the desk; None while it is not shared.
     fingerprint : str
         Of the certificate that the desk shows there; empty where nothing is encrypted.
-    renderer : Renderer
     is_warm : threading.Event
         Set once the state of the organs has been worked out after the start; a page that wants it
         may show that it is on its way instead.
@@ -61,25 +53,24 @@ class Desk:
         The live session, if one runs.
     practising : Practising
         The practice organ, if it sounds.
-    keeping : Lock
-        Held while a setting is kept: what a device may still set depends on what others have set.
     """
 
     book: SeenBook
-    pages: tuple[Page, ...]
-    keepers: Mapping[str, Keep]
     hub: Hub
     jobs: Jobs
     pairing: Pairing
     shared_address: str | None
     fingerprint: str
-    renderer: Renderer
     readiness: Readiness
     exports: Exports = field(default_factory=Exports)
     is_warm: threading.Event = field(default_factory=threading.Event)
     listening: LiveListening = field(default_factory=LiveListening)
     practising: Practising = field(default_factory=Practising)
-    keeping: threading.Lock = field(default_factory=threading.Lock)
+
+    @property
+    def is_sounding(self) -> bool:
+        """Whether a live session or the practice organ runs."""
+        return self.listening.run is not None or self.practising.lesson is not None
 
     def organ(self, request: Request) -> tuple[KeptOrgan, Organ]:
         """The organ that an address with ``{organ:int}`` means.
@@ -106,20 +97,8 @@ class Desk:
         devices = self.pairing.devices.all()
         return next((d.name for d in devices if d.id == visitor.device), "")
 
-    def render(
-        self, request: Request, template: str, *, status: int = 200, **values: Any
-    ) -> HTMLResponse:
-        """A page from a template of ``templates``; what `values` hold can be used in it."""
-        return HTMLResponse(self.renderer.render(self, request, template, values), status)
-
 
 def desk_of(connection: HTTPConnection) -> Desk:
     """The desk that a request came to."""
     desk: Desk = connection.app.state.desk
     return desk
-
-
-def visitor_of(connection: HTTPConnection) -> Visitor:
-    """Who asks."""
-    visitor: Visitor = connection.state.visitor
-    return visitor

@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.requests import Request
+from starlette.responses import HTMLResponse
 
-from walkboard.desk.server import catalogue as catalogue_of
-from walkboard.desk.server.catalogue import say, script_words
-from walkboard.desk.server.gate import Visitor
-from walkboard.desk.server.page import Access, Page
-from walkboard.desk.server.preferences import Look, Names, preferences_of
-from walkboard.desk.server.translate import told
-from walkboard.sheets import wording
+from walkboard.desk.frame.access import Access, Visitor
+from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.page import Page
+from walkboard.desk.text import catalogue as catalogue_of
+from walkboard.desk.text.catalogue import say, script_words
+from walkboard.desk.text.figures import (
+    MISSING,
+    celsius,
+    clock,
+    date_words,
+    day,
+    hertz,
+    minutes,
+    signed,
+)
+from walkboard.desk.text.preferences import Look, Names, preferences_of
+from walkboard.desk.text.translate import told
 
-if TYPE_CHECKING:
-    from walkboard.desk.server.desk import Desk
-
-MISSING = "–"
 ON_ITS_WAY = "on its way"  # in place of the book's number: the page then fetches its parts at once
 
 
@@ -42,9 +48,9 @@ class Renderer:
         self._environment.globals.update(say=say, MISSING=MISSING)
         self._environment.filters.update(
             signed=signed,
-            celsius=_celsius,
-            hertz=_hertz,
-            minutes=_minutes,
+            celsius=celsius,
+            hertz=hertz,
+            minutes=minutes,
             day=day,
             clock=clock,
             date_words=date_words,
@@ -122,6 +128,12 @@ class Renderer:
         return found
 
 
+def render(request: Request, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
+    """A page from a template of ``templates``; what `values` hold can be used in it."""
+    renderer: Renderer = request.app.state.renderer
+    return HTMLResponse(renderer.render(desk_of(request), request, template, values), status)
+
+
 def _frame(request: Request, page: str) -> dict[str, Any]:
     """What every page has that needs no book."""
     preferences = preferences_of(request)
@@ -141,44 +153,6 @@ def _frame(request: Request, page: str) -> dict[str, Any]:
         "back": _back(request),
         "script_words": script_words(page),
     }
-
-
-def signed(value: float | None, decimals: int = 1) -> str:
-    """``+4.8``, ``−7.2``, ``0.0``; a dash where there is no value."""
-    return MISSING if value is None else wording.signed(value, decimals)
-
-
-def day(value: datetime | None) -> str:
-    """``14 March 2026`` in the machine's own time; a dash where there is none."""
-    return MISSING if value is None else date_words(value.astimezone().date())
-
-
-def date_words(value: date) -> str:
-    """The same of a date."""
-    months = say("frame.months").split()
-    return say("frame.day", day=value.day, month=months[value.month - 1], year=value.year)
-
-
-def clock(value: datetime) -> str:
-    """``09:05`` in the machine's own time."""
-    return value.astimezone().strftime("%H:%M")
-
-
-def days_since(value: datetime) -> int:
-    """Whole days from an instant to now, by the machine's calendar."""
-    return (datetime.now(UTC).astimezone().date() - value.astimezone().date()).days
-
-
-def _celsius(value: float | None) -> str:
-    return MISSING if value is None else wording.celsius(value)
-
-
-def _hertz(value: float | None) -> str:
-    return MISSING if value is None else wording.hertz(value)
-
-
-def _minutes(value: float | None) -> str:
-    return MISSING if value is None else wording.minutes(value)
 
 
 def _back(request: Request) -> str:

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
 
-from walkboard.desk.server import catalogue as catalogue_module
+from walkboard.desk.text import catalogue as catalogue_module
 
 _ENGLISH = "en"
 _GAP = re.compile(r"\{([a-z])\}")

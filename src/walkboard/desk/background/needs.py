@@ -1,0 +1,21 @@
+"""What work in the background needs of the desk."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from walkboard.book.seen import SeenBook
+    from walkboard.desk.background.jobs import Jobs
+
+
+class BookAndJobs(Protocol):
+    """A book, and who does long work for it."""
+
+    @property
+    def book(self) -> SeenBook:
+        """The book."""
+
+    @property
+    def jobs(self) -> Jobs:
+        """Its work in processes of their own."""

@@ -1,0 +1,37 @@
+"""Who asks for a page, and what they may pass."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+from starlette.requests import HTTPConnection
+
+
+class Access(IntEnum):
+    """Who may pass a door; whoever may pass a higher one may pass the lower too."""
+
+    OPEN = 0  # anyone on the network that the desk is shared to
+    PAIRED = 1  # a device that was paired, and the desk itself
+    DESK = 2  # only a browser on the machine that runs the desk
+
+
+@dataclass(frozen=True, slots=True)
+class Visitor:
+    """Who asks.
+
+    Attributes
+    ----------
+    access : Access
+    device : str
+        Id of the paired device; empty at the desk itself and for a stranger.
+    """
+
+    access: Access
+    device: str = ""
+
+
+def visitor_of(connection: HTTPConnection) -> Visitor:
+    """Who asks."""
+    visitor: Visitor = connection.state.visitor
+    return visitor

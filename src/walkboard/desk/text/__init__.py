@@ -1,0 +1,6 @@
+"""The words and figures of the pages, in the language and key names that a browser chose.
+
+- `catalogue`: every text, by page and key; `translate`: what the packages below say
+- `figures`: numbers, dates and times as pages show them
+- `preferences`: look, key names and language of each browser
+"""

@@ -1,0 +1,51 @@
+"""Numbers, dates and times as the pages show them."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+from walkboard.desk.text.catalogue import say
+from walkboard.sheets import wording
+
+MISSING = "–"
+
+
+def signed(value: float | None, decimals: int = 1) -> str:
+    """``+4.8``, ``−7.2``, ``0.0``; a dash where there is no value."""
+    return MISSING if value is None else wording.signed(value, decimals)
+
+
+def day(value: datetime | None) -> str:
+    """``14 March 2026`` in the machine's own time; a dash where there is none."""
+    return MISSING if value is None else date_words(value.astimezone().date())
+
+
+def date_words(value: date) -> str:
+    """The same of a date."""
+    months = say("frame.months").split()
+    return say("frame.day", day=value.day, month=months[value.month - 1], year=value.year)
+
+
+def clock(value: datetime) -> str:
+    """``09:05`` in the machine's own time."""
+    return value.astimezone().strftime("%H:%M")
+
+
+def days_since(value: datetime) -> int:
+    """Whole days from an instant to now, by the machine's calendar."""
+    return (datetime.now(UTC).astimezone().date() - value.astimezone().date()).days
+
+
+def celsius(value: float | None) -> str:
+    """An air temperature with its unit; a dash where there is none."""
+    return MISSING if value is None else wording.celsius(value)
+
+
+def hertz(value: float | None) -> str:
+    """A frequency without its unit; a dash where there is none."""
+    return MISSING if value is None else wording.hertz(value)
+
+
+def minutes(value: float | None) -> str:
+    """Minutes with their unit; a dash where there is none."""
+    return MISSING if value is None else wording.minutes(value)
