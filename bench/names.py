@@ -26,7 +26,7 @@ from walkboard.organ.targets import target_hz
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 from walkboard.survey.hear.identity import name_pipes
 from walkboard.survey.hear.memory import Memory
-from walkboard.survey.kinds import SPECTRUM
+from walkboard.survey.kinds import spectrum_of
 
 SEED = 31_415
 KEYS = range(1, 44, 3)
@@ -151,7 +151,7 @@ def read_walk(turn: int, kinds: tuple[str, ...], *, hard: bool) -> list[Outcome]
         cents = [float(np.clip(rng.normal(0.0, 4.0), -15.0, 15.0)) for _ in pipes]
         made = [v.pipe((key - 1) / 12.0, hz, rng) for v, hz in zip(voices, due, strict=True)]
         combs = [
-            Comb(str(pipe), hz, SPECTRUM[organ.rank(pipe.rank).family])
+            Comb(str(pipe), hz, spectrum_of(organ, pipe))
             for pipe, hz in zip(pipes, due, strict=True)
         ]
         sound, courses = scene(

@@ -28,7 +28,7 @@ from walkboard.organ.targets import target_hz
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 from walkboard.survey.hear.identity import name_pipes
 from walkboard.survey.hear.memory import Memory
-from walkboard.survey.kinds import SPECTRUM
+from walkboard.survey.kinds import spectrum_of
 
 APART_CENTS = (0.1, 0.2, 0.5, 2.0, 8.0)
 KEYS = (8, 20, 32)  # 98, 196 and 392 Hz
@@ -99,7 +99,7 @@ def read_pair(case: Case, turn: int, apart_cents: float) -> tuple[tuple[Reading,
         levels_db=case.levels_db,
         shapes=shapes,
     )
-    combs = [Comb(str(pipe), due_hz, SPECTRUM[organ.rank(pipe.rank).family]) for pipe in pipes]
+    combs = [Comb(str(pipe), due_hz, spectrum_of(organ, pipe)) for pipe in pipes]
     heard = measure_hold(samples, RATE, combs)
     truths = [mean_hz(c, r.start_s, r.end_s) for c, r in zip(courses, heard, strict=True)]
     readings = tuple(as_reading(p, r, due_hz) for p, r in zip(pipes, heard, strict=True))

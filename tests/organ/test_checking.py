@@ -163,7 +163,7 @@ CASES = [
      "rank great.principal8: division", "no division greet", "mean great?"),
     ('name = "Principal"', 'nmae = "Principal"', "rank great.principal8: nmae",
      "no such field", "mean name?"),
-    ('family = "reed"', 'family = "brass"', "rank great.trumpet8: family", "none of", "open"),
+    ('family = "reed"', 'family = "brass"', "rank great.trumpet8: family", "not one of", "open"),
     ('tuned_by = "slide"', 'tuned_by = "slyde"', "rank great.principal8: tuned_by", "slyde",
      "mean slide?"),
     ('tuned_by = "slide"', 'tuned_by = "stopper"', "rank great.principal8: tuned_by",

@@ -6,7 +6,8 @@ import pytest
 
 from tests.sheets.visits import hall_organ, village_organ
 from walkboard.organ.model import Organ, PipeRef
-from walkboard.sheets.keyholder import draw_words, held_keys, key_labels, pipe_words
+from walkboard.organ.sounding import held_keys
+from walkboard.sheets.keyholder import draw_words, key_labels, pipe_words
 
 
 @pytest.mark.parametrize("organ", [village_organ(), hall_organ()], ids=lambda o: o.name)

@@ -112,5 +112,7 @@ def told_celsius(organ: Organ, pipes: Sequence[PipeCents]) -> float:
     pipes : sequence of PipeCents
         All of one division, at least one; those of its reeds count where there are no flues.
     """
-    flues = [p.air_celsius for p in pipes if organ.rank(p.pipe.rank).family.is_flue]
+    flues = [
+        p.air_celsius for p in pipes if organ.rank(p.pipe.rank).family_of(p.pipe.number).is_flue
+    ]
     return Counter(flues or [p.air_celsius for p in pipes]).most_common(1)[0][0]

@@ -27,7 +27,7 @@ def role_of(organ: Organ, rank: Rank) -> Role:
     """
     if not rank.family.is_flue:
         return Role.REED
-    if rank.celeste_beats_hz is not None:
+    if rank.is_celeste:
         return Role.CELESTE
     if rank.breaks_back or _only_in_compounds(organ, rank):
         return Role.MIXTURE

@@ -7,10 +7,10 @@ with the key's frequency from A4 and the temperament. Three choices:
 * Mutations and rows of mixtures stand **pure** to the unison of their key (the multiple is a
   harmonic number), not on the temperament's fifths and thirds: the 1 3/5′ of an equally tempered
   organ stands 13.7 cents flat of the tempered third. Common practice, no source.
-* A celeste stands off its partner by the **same number of beats a second at every key**, not by the
-  same cents: 2.5 beats are 33 cents at C3 and 4 at C6. That is the commoner custom (C. Pykett 2024,
-  who also describes celestes of equal intervals); where a builder let the treble beat slower, its
-  top keys read a few cents toward the partner of these targets.
+* A celeste stands off its partner as its description says: by beats a second, the same at every key
+  or changing up the compass, or by cents. The same beats at every key is the commoner custom (C.
+  Pykett 2024, who also describes celestes of equal intervals): 2.5 beats are 33 cents at C3 and 4
+  at C6.
 * A reed's target carries the flues' factor: reeds do not move with the air as flues do, they are
   **set to the flues** as those stand in that air.
 
@@ -23,7 +23,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 from walkboard.errors import InputError, UnknownNameError
-from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.physics.air import pitch_ratio
 from walkboard.quantities import cents_of_ratio
 from walkboard.scales.pitch import key_hz
@@ -53,9 +53,52 @@ def target_hz(organ: Organ, pipe: PipeRef, air_celsius: float | None) -> float:
         raise UnknownNameError(
             f"The rank {rank.id} has no pipe {pipe.number}.", mend=f"It has 1 to {rank.pipes}."
         )
-    key = key_hz(rank.key_of(pipe.number), organ.pitch.a4_hz, organ.temperament)
-    nominal = float(rank.multiple_of(pipe.number)) * key + (rank.celeste_beats_hz or 0.0)
-    return nominal * _ratio(organ.pitch.at_celsius, air_celsius)
+    return nominal_hz(organ, rank, pipe.number) * _ratio(
+        organ.pitch_of(rank).at_celsius, air_celsius
+    )
+
+
+def nominal_hz(organ: Organ, rank: Rank, number: int) -> float:
+    """Frequency at which a pipe should stand in the air of the organ's pitch [Hz].
+
+    Parameters
+    ----------
+    organ : Organ
+    rank : Rank
+        One of its ranks.
+    number : int
+        Of the pipe, from 1 to the rank's number of pipes.
+    """
+    key = rank.key_of(number)
+    unison = key_hz(key, organ.pitch_of(rank).a4_hz, organ.temperament_of(rank))
+    pure = float(rank.multiple_of(number)) * unison
+    if rank.celeste is not None:
+        return pure + rank.celeste.offset_hz(key, pure)
+    return pure + (rank.celeste_beats_hz or 0.0)
+
+
+def celeste_target_hz(organ: Organ, pipe: PipeRef, partner_hz: float) -> float:
+    """Where a pipe of a celeste should stand beside its partner as that was measured [Hz].
+
+    Parameters
+    ----------
+    organ : Organ
+    pipe : PipeRef
+        Of a rank with a celeste.
+    partner_hz : float
+        Frequency of the partner's pipe at the same key [Hz].
+
+    Raises
+    ------
+    InputError
+        If the pipe's rank is not a celeste.
+    """
+    rank = organ.rank(pipe.rank)
+    if rank.celeste is None:
+        raise InputError(
+            f"The rank {rank.id} is not a celeste.", mend="Give it celeste in the description."
+        )
+    return partner_hz + rank.celeste.offset_hz(rank.key_of(pipe.number), partner_hz)
 
 
 def cents_off(hz: float, organ: Organ, pipe: PipeRef, air_celsius: float | None) -> float:

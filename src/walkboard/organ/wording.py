@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import EnumType
-from typing import Any, get_args, get_origin
+from enum import StrEnum
+from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -85,7 +85,7 @@ def wording(slip: Slip) -> tuple[str, str]:
             f"Write format = {FORMAT}, or use a newer program.",
         )
     if slip.kind in {"enum", "literal_error"}:
-        return f"{shown} is none of those there are.", _one_of(slip, info)
+        return f"{shown} is not one of the words for it.", _one_of(slip, info)
     if slip.kind in _RELATION:
         key, relation = _RELATION[slip.kind]
         return f"{shown} is out of range.", f"Write {relation} {slip.context[key]:g}."
@@ -121,8 +121,17 @@ def _pattern_wording(slip: Slip, shown: str) -> tuple[str, str]:
 def _one_of(slip: Slip, info: FieldInfo | None) -> str:
     """The mend where only some words may stand."""
     kind = None if info is None else info.annotation
-    words = [str(member) for member in kind] if isinstance(kind, EnumType) else []
+    words = _words(kind)
     return did_you_mean(str(slip.value), words, str(slip.path[-1]))
+
+
+def _words(annotation: object) -> list[str]:
+    """The words that an enumeration or a literal allows."""
+    if isinstance(annotation, type) and issubclass(annotation, StrEnum):
+        return [member.value for member in annotation]
+    if get_origin(annotation) is Literal:
+        return [str(word) for word in get_args(annotation)]
+    return [word for inner in get_args(annotation) for word in _words(inner)]
 
 
 def _add_table(path: Path) -> str:

@@ -21,6 +21,9 @@ NOTES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")  # as 
 FIFTHS = tuple(f"{NOTES[7 * i % 12]}-{NOTES[7 * (i + 1) % 12]}" for i in range(12))  # C-G … F-C
 ROUNDING_CENTS = 0.5  # a circle typed with rounded figures may miss its comma by this much
 
+# Where the second half of a split sharp hangs in the chain of fifths: pitch class it is reached
+# from, and how many fifths up (+) or down (-). D♯ and A♯ lie above G♯; A♭, D♭ and G♭ below E♭.
+_BEYOND = {3: (8, 1), 10: (8, 2), 8: (3, -1), 1: (3, -2), 6: (3, -3)}
 _LETTER = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _NOTE = re.compile(r"^([A-Ga-g])([#♯b♭]?)$")
 
@@ -46,8 +49,20 @@ class Temperament:
             raise ValueError("a temperament's pitches lie within a semitone of equal temperament")
 
     def cents(self, key: Key) -> float:
-        """Pitch of a key above the C below it [cents], 0 to 1200."""
+        """Pitch of a key above the C below it [cents], 0 to 1200.
+
+        The second half of a split sharp continues the chain of fifths beyond G♯ or below E♭ by the
+        fifth that the temperament has most often: in quarter-comma meantone A♭ stands a diesis
+        (41.06 cents) above G♯.
+        """
+        if key.split:
+            return self._second_half(key.pitch_class)
         return self.cents_above_c[key.pitch_class]
+
+    def _second_half(self, pitch_class: int) -> float:
+        fifth = PURE_FIFTH_CENTS + sorted(self.tempering_cents.values())[6]
+        start, steps = _BEYOND[pitch_class]
+        return (self.cents_above_c[start] + steps * fifth) % 1200.0
 
     def offset_cents(self, key: Key) -> float:
         """Deviation from equal temperament with both agreeing at A [cents], + is sharp."""

@@ -3,46 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from walkboard.organ.model import Organ, PipeRef, Rank, Stop
-from walkboard.scales.keys import Key
+from walkboard.organ.sounding import Held, held_keys
 from walkboard.sheets.wording import feet_words, key_words, rank_words
-
-
-@dataclass(frozen=True, slots=True)
-class Held:
-    """How one pipe is made to sound: the stop that plays it and the key to hold."""
-
-    stop: Stop
-    key: Key
-
-
-def held_keys(organ: Organ, rank: Rank, pipes: Sequence[PipeRef]) -> tuple[Held | None, ...]:
-    """For each pipe of a rank the stop and key that sound it.
-
-    The stop that plays the most of these pipes is taken throughout; among equals one of the rank's
-    own division, then the one that draws the fewest other ranks. None where no stop plays a pipe.
-    """
-    playing = [stop for stop in organ.stops if any(p.rank == rank.id for p in stop.plays)]
-    keys = {stop.id: {pipe: _key_for(stop, pipe) for pipe in pipes} for stop in playing}
-
-    def unfitness(stop: Stop) -> tuple[int, bool, int]:
-        silent = sum(key is None for key in keys[stop.id].values())
-        others = len({p.rank for p in stop.plays})
-        return silent, stop.division != rank.division, others
-
-    by_fitness = sorted(playing, key=unfitness)
-    found: list[Held | None] = []
-    for pipe in pipes:
-        held = None
-        for stop in by_fitness:
-            key = keys[stop.id][pipe]
-            if key is not None:
-                held = Held(stop, key)
-                break
-        found.append(held)
-    return tuple(found)
 
 
 def draw_words(organ: Organ, held: Sequence[Held | None]) -> str:
@@ -96,13 +60,3 @@ def key_label(held: Held | None, first: Held | None) -> str:
     name = key_words(held.key)
     is_first = first is not None and held.stop.id == first.stop.id
     return name if is_first else f"{name} ({held.stop.name})"
-
-
-def _key_for(stop: Stop, pipe: PipeRef) -> Key | None:
-    for plays in stop.plays:
-        if plays.rank != pipe.rank:
-            continue
-        semitone = plays.from_key.semitone + pipe.number - plays.first_pipe
-        if plays.from_key.semitone <= semitone <= plays.to_key.semitone:
-            return Key(semitone)
-    return None

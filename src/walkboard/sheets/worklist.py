@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from walkboard.organ.model import Family, Organ, PipeRef, Rank, TunedBy
+from walkboard.organ.sounding import held_keys
 from walkboard.physics.air import Air, pitch_ratio, speed_of_sound_m_s
 from walkboard.physics.moving import movement, spring_movement
 from walkboard.planning.plan import Plan, PlanItem, Reference
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 from walkboard.sheets.cautions import DEFERENCE, cautions_for
-from walkboard.sheets.keyholder import draw_words, held_keys, key_label
+from walkboard.sheets.keyholder import draw_words, key_label
 from walkboard.sheets.values import (
     CautionLine,
     CurvePlace,

@@ -22,7 +22,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Reading
-from walkboard.survey.kinds import SPECTRUM
+from walkboard.survey.kinds import spectrum_of
 
 _WORST_HZ = 4.0
 _MOST_PARTIALS = 16
@@ -140,7 +140,7 @@ def levels_of(organ: Organ, reading: Reading) -> dict[int, float]:
     heard = {partial.number: partial.level_db for partial in reading.partials}
     numbers = list(range(1, _MOST_PARTIALS + 1))
     hz = reading.hz or reading.near_hz or 440.0
-    kind = SPECTRUM[organ.rank(reading.pipe.rank).family]
+    kind = spectrum_of(organ, reading.pipe)
     due = expected_levels_db(Comb("", hz, kind), numbers)
     shape = {n: level for n, level in zip(numbers, due, strict=True) if level is not None}
     if heard:

@@ -1,13 +1,13 @@
-"""The kind of spectrum that a family's pipes may be expected to have."""
+"""The kind of spectrum to expect of a pipe: one map for every package that listens."""
 
 from __future__ import annotations
 
 from types import MappingProxyType
 
 from walkboard.listening.types import Spectrum
-from walkboard.organ.model import Family
+from walkboard.organ.model import Family, Organ, PipeRef
 
-SPECTRUM = MappingProxyType(
+_OF_FAMILY = MappingProxyType(
     {
         Family.OPEN: Spectrum.FULL,
         Family.STOPPED: Spectrum.ODD,
@@ -15,4 +15,15 @@ SPECTRUM = MappingProxyType(
         Family.REED: Spectrum.BRIGHT,
     }
 )
-"""The kind of spectrum that a family's pipes may be expected to have."""
+
+
+def spectrum_of(organ: Organ, pipe: PipeRef) -> Spectrum:
+    """The kind of spectrum to expect of a pipe.
+
+    Parameters
+    ----------
+    organ : Organ
+    pipe : PipeRef
+        A pipe of the organ.
+    """
+    return _OF_FAMILY[organ.rank(pipe.rank).family_of(pipe.number)]

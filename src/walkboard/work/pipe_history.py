@@ -121,10 +121,10 @@ def companions(book: SeenBook, visit: KeptVisit, pipe: PipeRef) -> tuple[Neighbo
     key, own = rank.key_of(pipe.number), _hz(organ, pipes, pipe)
     found: list[Neighbour] = []
     for other in organ.ranks:
-        number = key.semitone - other.from_key.semitone + 1
+        number = other.number_at(key)
         if other.id == rank.id or other.division != rank.division:
             continue
-        if not 1 <= number <= other.pipes or own is None:
+        if number is None or own is None:
             continue
         companion = PipeRef(other.id, number)
         theirs = _hz(organ, pipes, companion)

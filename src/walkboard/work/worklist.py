@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptVisit, Tick, TickState
 from walkboard.organ.model import Organ, PipeRef, Rank
+from walkboard.organ.sounding import Held, held_keys
 from walkboard.planning.plan import Plan, PlanItem
-from walkboard.sheets.keyholder import Held, draw_words, held_keys
+from walkboard.sheets.keyholder import draw_words
 from walkboard.sheets.wording import rank_words, stands
 from walkboard.sheets.worklist import hand_words
 from walkboard.work.snapshot import organ_at

@@ -55,7 +55,7 @@ def make_lesson(rng: np.random.Generator) -> Lesson:
             ref
             for ref in organ.pipes()
             if organ.rank(ref.rank).tuned_by is device
-            and organ.rank(ref.rank).celeste_beats_hz is None
+            and not organ.rank(ref.rank).is_celeste
             and _LOWEST_HZ < state.pipes[ref].target_hz < _HIGHEST_HZ
         ]
         picked = rng.permutation(len(found))[:count]

@@ -135,6 +135,7 @@ def curve_drawing(
 def keyboard_drawing(division: Division, title: str) -> Markup:
     """A division's keyboard; each key names its semitone, for the script to mark it."""
     lowest, highest = division.lowest.semitone, division.highest.semitone
+    there = {key.semitone for key in division.all_keys}
     whites = [s for s in range(lowest, highest + 1) if s % 12 not in _BLACK]
     place = {s: n * _WHITE_WIDTH + 1.0 for n, s in enumerate(whites)}
     parts = [_head(len(whites) * _WHITE_WIDTH + 2.0, _WHITE_HEIGHT + 2.0, title, "keyboard")]
@@ -142,9 +143,10 @@ def keyboard_drawing(division: Division, title: str) -> Markup:
         f'<rect data-key="{s}" class="white" x="{place[s]:.1f}" y="1" '
         f'width="{_WHITE_WIDTH - 1.0}" height="{_WHITE_HEIGHT}"/>'
         for s in whites
+        if s in there
     ]
     for semitone in range(lowest, highest + 1):
-        if semitone % 12 in _BLACK:
+        if semitone % 12 in _BLACK and semitone in there:
             edge = place.get(semitone - 1, 1.0 - _WHITE_WIDTH) + _WHITE_WIDTH
             parts.append(
                 f'<rect data-key="{semitone}" class="black" x="{edge - 6.5:.1f}" y="1" width="12" '

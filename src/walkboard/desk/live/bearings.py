@@ -36,7 +36,7 @@ def bearing_stops(organ: Organ) -> tuple[Stop, ...]:
         for stop in organ.stops
         if len(stop.plays) == 1
         and organ.rank(stop.plays[0].rank).family.is_flue
-        and organ.rank(stop.plays[0].rank).celeste_beats_hz is None
+        and not organ.rank(stop.plays[0].rank).is_celeste
         and stop.plays[0].from_key <= A3
         and stop.plays[0].to_key >= A4
     )

@@ -11,7 +11,7 @@ from walkboard.desk.live.browser_source import HandedSound
 from walkboard.desk.live.session import BesideOf, Ended, LiveRun
 from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError, UnknownNameError
-from walkboard.organ.model import Family, Organ, PipeRef, Stop
+from walkboard.organ.model import Organ, PipeRef, Stop
 from walkboard.organ.targets import target_hz
 from walkboard.work.live.values import FOLDER, Task
 from walkboard.work.pipe_offsets import latest_air
@@ -148,7 +148,8 @@ def beside(at: OpenVisit, stop_id: str) -> BesideOf:
     UnknownNameError
         When there is no such stop.
     """
-    from walkboard.listening.types import Comb, Spectrum  # noqa: PLC0415 - slow to load
+    from walkboard.listening.types import Comb  # noqa: PLC0415 - slow to load
+    from walkboard.survey.kinds import spectrum_of  # noqa: PLC0415 - slow to load
 
     stop = at.organ.stop(stop_id)
     keys = {task.pipe: task.key for task in tasks_of_groups(work_groups(at.book, at.visit) or ())}
@@ -167,9 +168,6 @@ def beside(at: OpenVisit, stop_id: str) -> BesideOf:
         hz = None if heard is None else heard.reading.hz
         if hz is None:
             hz = target_hz(at.organ, found[0], air.get(rank.division))
-        kind = Spectrum.FULL
-        if rank.family in {Family.STOPPED, Family.CHIMNEY}:
-            kind = Spectrum.ODD
-        return Comb(str(found[0]), hz, kind)
+        return Comb(str(found[0]), hz, spectrum_of(at.organ, found[0]))
 
     return of

@@ -190,7 +190,7 @@ def _side(semitones: int) -> str:
 
 
 def _number(rank: Rank, semitone: int) -> int:
-    return semitone - rank.from_key.semitone + 1
+    return next((n for n, key in enumerate(rank.keys, 1) if key.semitone == semitone), 0)
 
 
 def _chosen(request: Request, rank: Rank) -> int | None:

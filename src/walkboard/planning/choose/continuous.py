@@ -176,7 +176,7 @@ class _Bounder:
 def _unheard_bend(layout: Layout, problem: Problem) -> float:
     """Σ w·2/γ² over the flues of which nothing is known."""
     situation = problem.situation
-    flue = np.array([rank.family.is_flue for rank in layout.organ.ranks])[layout.rank_of]
+    flue = layout.flue
     flue[situation.place] = False
     hz = layout.nominal_hz[flue] * situation.weights.beating_partial[flue]
     weight = situation.weights.whole[flue]

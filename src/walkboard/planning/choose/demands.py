@@ -119,8 +119,7 @@ def pipes_of_stop(organ: Organ, stop: str) -> tuple[PipeRef, ...]:
     """Every pipe that a stop sounds, each once."""
     found: dict[PipeRef, None] = {}
     for plays in organ.stop(stop).plays:
-        keys = plays.to_key.semitone - plays.from_key.semitone + 1
-        found.update(dict.fromkeys(PipeRef(plays.rank, plays.first_pipe + n) for n in range(keys)))
+        found.update(dict.fromkeys(PipeRef(plays.rank, number) for _, number in plays.sounds()))
     return tuple(found)
 
 

@@ -9,9 +9,8 @@ import numpy as np
 
 from walkboard.condition.kinds import Role, roles
 from walkboard.organ.model import Organ, PipeRef, Rank
-from walkboard.planning.choose.arrays import FloatArray, IntArray
-from walkboard.scales.keys import Key
-from walkboard.scales.pitch import key_hz
+from walkboard.organ.targets import nominal_hz
+from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
 
 EIGHTHS = 8  # multiples of the 8′ pitch are counted in eighths: 32′ is 2, 16′ is 4, 8′ is 8
 
@@ -52,32 +51,33 @@ class Layout:
         division = {d.id: index for index, d in enumerate(organ.divisions)}
         starts: dict[str, int] = {}
         columns: list[tuple[IntArray, IntArray, IntArray, IntArray, FloatArray]] = []
-        hz_of: dict[int, float] = {}
         made = 0
         for index, rank in enumerate(organ.ranks):
             starts[rank.id] = made
             made += rank.pipes
-            semitone = rank.from_key.semitone + np.arange(rank.pipes)
-            for key in (int(s) for s in semitone):
-                if key not in hz_of:
-                    hz_of[key] = key_hz(Key(key), organ.pitch.a4_hz, organ.temperament)
+            semitone = np.array([key.semitone for key in rank.keys])
             multiple = _multiples(rank, semitone)
             eighths = np.rint(multiple * EIGHTHS)
             eighths[np.abs(eighths - multiple * EIGHTHS) > 1e-9] = 0.0
-            key_pitch = np.array([hz_of[int(s)] for s in semitone])
             columns.append(
                 (
                     np.full(rank.pipes, index),
                     np.full(rank.pipes, division[rank.division]),
                     semitone,
                     eighths.astype(np.int64),
-                    multiple * key_pitch + (rank.celeste_beats_hz or 0.0),
+                    np.array([nominal_hz(organ, rank, n + 1) for n in range(rank.pipes)]),
                 )
             )
         ranks, divisions, semitones, eighth, hz = (
             np.concatenate(column) for column in zip(*columns, strict=True)
         )
         return cls(organ, role, starts, ranks, divisions, semitones, eighth, hz)
+
+    @property
+    def flue(self) -> BoolArray:
+        """Whether each pipe is a flue, shape (pipes,)."""
+        ranks = self.organ.ranks
+        return np.array([r.family_of(n).is_flue for r in ranks for n in range(1, r.pipes + 1)])
 
     def place(self, pipe: PipeRef) -> int:
         """Index of a pipe in the arrays."""

@@ -336,7 +336,7 @@ def unheard_pull(
     (k, divisions) array
     """
     organ = layout.organ
-    flue = np.array([rank.family.is_flue for rank in organ.ranks])[layout.rank_of]
+    flue = layout.flue
     flue[place] = False
     pull = np.zeros((len(references_cents), len(organ.divisions)))
     at = np.append(references_cents, 0.0)

@@ -111,11 +111,11 @@ def from_notes(
     sounding = [n for n in notes if n.division in divisions and n.end_s > n.start_s]
     compass = {
         d: {
-            s
+            key.semitone
             for stop in drawn
             if organ.stop(stop).division == d
             for plays in organ.stop(stop).plays
-            for s in range(plays.from_key.semitone, plays.to_key.semitone + 1)
+            for key, _ in plays.sounds()
         }
         for d in divisions
     }
@@ -176,11 +176,10 @@ def exposures(layout: Layout, event: EventUse, register: FloatArray) -> FloatArr
             of_key = use.keys.get(stop.division, {})
             usual = use.seconds * np.sqrt(USUAL_KEYS) / division.keys
             for plays in stop.plays:
-                first = layout.starts[plays.rank] + plays.first_pipe - 1
-                semitones = range(plays.from_key.semitone, plays.to_key.semitone + 1)
-                places = slice(first, first + len(semitones))
+                sounds = tuple(plays.sounds())
+                places = [layout.starts[plays.rank] + number - 1 for _, number in sounds]
                 if use.keys:
-                    row[places] += [of_key.get(s, 0.0) for s in semitones]
+                    row[places] += [of_key.get(key.semitone, 0.0) for key, _ in sounds]
                 else:
                     row[places] += usual * register[places]
     return exposed
@@ -193,9 +192,8 @@ def registrations(layout: Layout, event: EventUse) -> tuple[Registration, ...]:
         present = np.zeros(len(layout.semitone))
         for stop_id in use.stops:
             for plays in layout.organ.stop(stop_id).plays:
-                first = layout.starts[plays.rank] + plays.first_pipe - 1
-                keys = plays.to_key.semitone - plays.from_key.semitone + 1
-                present[first : first + keys] = 1.0
+                before = layout.starts[plays.rank] - 1
+                present[[before + number for _, number in plays.sounds()]] = 1.0
         found.append(Registration(present))
     return tuple(found)
 

@@ -153,7 +153,7 @@ class Weights:
 
 def average_level_db(organ: Organ, pipes: Sequence[PipeCents | PipeForecast]) -> float | None:
     """Median level of the flues heard, else of all pipes heard; None where no level is known."""
-    levels = [(p.level_db, organ.rank(p.pipe.rank).family.is_flue) for p in pipes]
+    levels = [(p.level_db, organ.rank(p.pipe.rank).family_of(p.pipe.number).is_flue) for p in pipes]
     flues = [level for level, is_flue in levels if level is not None and is_flue]
     known = flues or [level for level, _ in levels if level is not None]
     return float(np.median(known)) if known else None
@@ -240,9 +240,8 @@ def places_named(layout: Layout, subject: str) -> list[int]:
     if any(stop.id == subject for stop in organ.stops):
         found: dict[int, None] = {}
         for plays in organ.stop(subject).plays:
-            first = layout.starts[plays.rank] + plays.first_pipe - 1
-            keys = plays.to_key.semitone - plays.from_key.semitone + 1
-            found.update(dict.fromkeys(range(first, first + keys)))
+            before = layout.starts[plays.rank] - 1
+            found.update(dict.fromkeys(before + number for _, number in plays.sounds()))
         return list(found)
     if subject in layout.starts:
         rank = organ.rank(subject)

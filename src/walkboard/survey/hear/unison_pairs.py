@@ -14,7 +14,7 @@ from walkboard.quantities import cents_of_ratio
 from walkboard.survey.hear.heard_walk import Hold, Reading
 from walkboard.survey.hear.memory import Memory
 from walkboard.survey.hear.names import MOST_PARTIALS, PairHeard
-from walkboard.survey.kinds import SPECTRUM
+from walkboard.survey.kinds import spectrum_of
 
 _UNISON_CENTS = 60.0
 _APART_KEYS = 6.0  # that two pipes heard alone may stand apart and still be compared; own choice
@@ -66,7 +66,7 @@ def pair_heard(
     numbers = sorted(difference)
     due = [
         expected_levels_db(
-            Comb(str(reading.pipe), place_hz, SPECTRUM[organ.rank(reading.pipe.rank).family]),
+            Comb(str(reading.pipe), place_hz, spectrum_of(organ, reading.pipe)),
             numbers,
         )
         for reading in (one, other)

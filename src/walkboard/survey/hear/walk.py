@@ -33,7 +33,7 @@ from walkboard.survey.hear.identity import name_pipes
 from walkboard.survey.hear.memory import Memory
 from walkboard.survey.hear.played import align_schedule
 from walkboard.survey.hear.pulling import with_pulls
-from walkboard.survey.kinds import SPECTRUM
+from walkboard.survey.kinds import spectrum_of
 from walkboard.survey.plan.schedule import Schedule
 
 Progress = Callable[[float, float], None]
@@ -190,7 +190,7 @@ def expected_keys(
                 Comb(
                     str(pipe),
                     target_hz(organ, pipe, air_celsius),
-                    SPECTRUM[organ.rank(pipe.rank).family],
+                    spectrum_of(organ, pipe),
                 )
                 for pipe in organ.sounding(drawn, key)
             ),

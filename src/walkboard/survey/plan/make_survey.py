@@ -167,7 +167,7 @@ class _Task:
 
 
 def _compass(division: Division) -> list[Key]:
-    return [division.lowest.up(n) for n in range(division.keys)]
+    return list(division.all_keys)
 
 
 def _sounding(organ: Organ, keys: Mapping[str, Sequence[Key]]) -> set[PipeRef]:

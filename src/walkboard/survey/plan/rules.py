@@ -69,7 +69,7 @@ def voices_of(organ: Organ, pipes: Sequence[PipeRef]) -> tuple[Voice, ...]:
                 target_hz(organ, pipe, None),
                 rank.family,
                 USUAL_DB[rank.family] + wind_db,
-                bool(rank.celeste_beats_hz),
+                rank.is_celeste,
             )
         )
     return tuple(voices)

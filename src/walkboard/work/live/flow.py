@@ -19,10 +19,11 @@ from walkboard.condition.settling.moves import Advice, MoveSeen, advise, learn_h
 from walkboard.errors import UnknownNameError
 from walkboard.listening.live.readings import LiveFlag, LiveReading
 from walkboard.listening.live.tracker import UPDATE_S, Expected, Tracker
-from walkboard.listening.types import Comb, Spectrum
-from walkboard.organ.model import Family, Organ, PipeRef, TunedBy
+from walkboard.listening.types import Comb
+from walkboard.organ.model import Organ, PipeRef, TunedBy
 from walkboard.organ.targets import target_hz
 from walkboard.physics.air import Air, speed_of_sound_m_s
+from walkboard.survey.kinds import spectrum_of
 from walkboard.work.live.pipe import SURE_CENTS, AtPipe
 from walkboard.work.live.values import Outcome, Result, Shown, Step, Task
 from walkboard.work.live.warmth import usual_warmth
@@ -289,9 +290,6 @@ class TuningFlow:
 
     def _expect(self, task: Task) -> None:
         rank = self._organ.rank(task.pipe.rank)
-        kind = Spectrum.BRIGHT if rank.family is Family.REED else Spectrum.FULL
-        if rank.family in {Family.STOPPED, Family.CHIMNEY}:
-            kind = Spectrum.ODD
         air = self._air.get(rank.division)
         own = target_hz(self._organ, task.pipe, air)
         others = tuple(
@@ -300,7 +298,7 @@ class TuningFlow:
             for n in range(1, rank.pipes + 1)
             if n != task.pipe.number
         )
-        comb = Comb(str(task.pipe), task.target_hz, kind)
+        comb = Comb(str(task.pipe), task.target_hz, spectrum_of(self._organ, task.pipe))
         self._tracker.expect(Expected(comb, self._reference, others))
 
     def _missing(self, task: Task, reading: LiveReading) -> str:

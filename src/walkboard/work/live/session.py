@@ -23,8 +23,8 @@ from walkboard.errors import BookError, InputError
 from walkboard.listening.live.tracker import UPDATE_S
 from walkboard.listening.types import Comb
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.sounding import held_key
 from walkboard.planning.plan import PlanItem
-from walkboard.scales.keys import Key
 from walkboard.work import faults
 from walkboard.work.live.flow import TOLERANCE_CENTS, TuningFlow
 from walkboard.work.live.leftovers import Berth, take_in
@@ -68,26 +68,10 @@ def tasks_of(organ: Organ, items: Sequence[PlanItem]) -> tuple[Task, ...]:
     """
     tasks = []
     for item in sorted(items, key=lambda one: one.order):
-        found = _sounds(organ, item.pipe)
-        if found is not None:
-            stop, key = found
-            tasks.append(Task(item.pipe, key, stop, item.target_hz, item.why))
+        held = held_key(organ, item.pipe)
+        if held is not None:
+            tasks.append(Task(item.pipe, held.key, held.stop.id, item.target_hz, item.why))
     return tuple(tasks)
-
-
-def _sounds(organ: Organ, pipe: PipeRef) -> tuple[str, Key] | None:
-    """Stop and key of a pipe: a stop of that rank alone, if there is one."""
-    found = [
-        (len(stop.plays), stop.id, plays.from_key.up(pipe.number - plays.first_pipe))
-        for stop in organ.stops
-        for plays in stop.plays
-        if plays.rank == pipe.rank and pipe.number >= plays.first_pipe
-        if plays.from_key.up(pipe.number - plays.first_pipe) <= plays.to_key
-    ]
-    if not found:
-        return None
-    _, stop, key = min(found)
-    return stop, key
 
 
 class TuningSession:
