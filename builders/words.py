@@ -1,4 +1,4 @@
-"""Writes what the packages below the pages tell the user, for a translator to put into words.
+"""Collects every text that the packages below the pages show to the user, for translation.
 
 ``python builders/words.py LANGUAGE`` writes ``words/LANGUAGE/told.toml``: the English on the left,
 to be translated on the right. What is translated already stays. Collected are the words of every
@@ -27,12 +27,12 @@ WORDS = SOURCE / "desk" / "words"
 APART = {"cli", "demo", "desk"}  # the pages' own words stand in the catalogue; the others are none
 WORD_MODULES = (
     "sheets/wording.py", "sheets/cautions.py", "sheets/keyholder.py", "sheets/rank_charts.py",
-    "sheets/worklist.py", "sheets/values.py", "planning/words.py", "planning/risk.py",
+    "sheets/worklist.py", "sheets/values.py", "planning/reasons.py", "planning/value/risk.py",
     "organ/wording.py", "organ/checking.py", "organ/checking_pitch.py", "organ/checking_ranks.py",
     "organ/checking_stops.py", "organ/building.py", "organ/shape.py", "organ/syntax.py",
-    "physics/moving.py", "condition/moves.py", "condition/settling.py", "capture/source.py",
-    "listening/heard.py", "work/worklist.py", "work/pipe_history.py", "work/describing.py",
-    "work/tuning.py", "work/tuning_flow.py", "work/tuning_values.py", "work/asking.py",
+    "physics/moving.py", "condition/settling/moves.py", "condition/settling/forecast.py", "capture/source.py",
+    "listening/types.py", "work/worklist.py", "work/pipe_history.py", "work/organ_files.py",
+    "work/live/session.py", "work/live/flow.py", "work/live/values.py", "work/plan_request.py",
 )  # fmt: skip
 KINDS = (
     "walkboard.organ.model.Family",
@@ -48,6 +48,8 @@ _HEAD = "# What the packages below the pages tell; renewed by builders/words.py.
 @cache
 def sentences() -> tuple[str, ...]:
     """Every text, once, in order."""
+    if missing := [name for name in WORD_MODULES if not (SOURCE / name).is_file()]:
+        sys.exit(f"WORD_MODULES names files that do not exist: {', '.join(missing)}")
     found: set[str] = set()
     for path in sorted(SOURCE.rglob("*.py")):
         inside = path.relative_to(SOURCE)
