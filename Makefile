@@ -9,7 +9,7 @@ export OMP_NUM_THREADS := 1
 # again, which takes the desk three times as long.
 COMPILED := $(BIN)/python -m compileall -q -j 2 -x '/(tests?|pip|setuptools)/' .venv/lib src
 
-.PHONY: demo test test-long check bench lock format system clean
+.PHONY: demo test test-long check bench mutants lock format system clean
 
 demo: .venv/.run
 	$(BIN)/walkboard demo
@@ -31,6 +31,10 @@ check: .venv/.dev
 bench: .venv/.bench system
 	$(BIN)/python -m bench
 
+# Hours; SAMPLE=100 tries a hundred mutants of each package, PACKAGES="survey work" only those.
+mutants: .venv/.bench system
+	$(BIN)/python builders/mutants.py $(PACKAGES) $(if $(SAMPLE),--sample $(SAMPLE))
+
 format: .venv/.dev
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
@@ -39,10 +43,11 @@ format: .venv/.dev
 system:
 	bash builders/system.sh
 
+# Adds what pyproject.toml asks for; UPGRADE=-U also renews every version.
 lock: .venv/.uv
-	$(BIN)/uv pip compile -q -U --universal --generate-hashes --python-version 3.11 pyproject.toml --group build -o requirements.lock
-	$(BIN)/uv pip compile -q -U --universal --generate-hashes --python-version 3.11 pyproject.toml --group build --group dev -o requirements-dev.lock
-	$(BIN)/uv pip compile -q -U --universal --generate-hashes --python-version 3.11 pyproject.toml --group build --group dev --group bench -o requirements-bench.lock
+	$(BIN)/uv pip compile -q $(UPGRADE) --universal --generate-hashes --python-version 3.11 pyproject.toml --group build -o requirements.lock
+	$(BIN)/uv pip compile -q $(UPGRADE) --universal --generate-hashes --python-version 3.11 pyproject.toml --group build --group dev -o requirements-dev.lock
+	$(BIN)/uv pip compile -q $(UPGRADE) --universal --generate-hashes --python-version 3.11 pyproject.toml --group build --group dev --group bench -o requirements-bench.lock
 
 clean:
 	rm -rf .venv build

@@ -30,9 +30,10 @@ WORD_MODULES = (
     "sheets/worklist.py", "sheets/values.py", "planning/reasons.py", "planning/value/risk.py",
     "organ/wording.py", "organ/checking.py", "organ/checking_pitch.py", "organ/checking_ranks.py",
     "organ/checking_stops.py", "organ/building.py", "organ/shape.py", "organ/syntax.py",
-    "physics/moving.py", "condition/settling/moves.py", "condition/settling/forecast.py", "capture/source.py",
-    "listening/types.py", "work/worklist.py", "work/pipe_history.py", "work/organ_files.py",
-    "work/live/session.py", "work/live/flow.py", "work/live/values.py", "work/plan_request.py",
+    "physics/moving.py", "condition/settling/moves.py", "condition/settling/forecast.py",
+    "capture/source.py", "listening/types.py", "work/worklist.py", "work/pipe_history.py",
+    "work/organ_files.py", "work/live/session.py", "work/live/flow.py", "work/live/values.py",
+    "work/plan_request.py",
 )  # fmt: skip
 KINDS = (
     "walkboard.organ.model.Family",
