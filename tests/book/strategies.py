@@ -11,6 +11,7 @@ from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
 from walkboard.planning.value.use import EventUse, RegistrationUse
+from walkboard.plausible import AIR_CELSIUS, HUMIDITY, WIND_MM, Range
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
@@ -40,11 +41,17 @@ def tuples(of: st.SearchStrategy[T]) -> st.SearchStrategy[tuple[T, ...]]:
     return st.lists(of, max_size=2).map(tuple)
 
 
+def within(kind: Range) -> st.SearchStrategy[float]:
+    return st.floats(min_value=kind.low, max_value=kind.high)
+
+
+airs = st.dictionaries(names, within(AIR_CELSIUS), max_size=2)
+maybe_airs = st.none() | within(AIR_CELSIUS)
 conditions = st.builds(
     Conditions,
-    air_celsius=st.dictionaries(names, numbers, max_size=2).map(MappingProxyType),
-    humidity=maybe_numbers,
-    wind_mm=st.dictionaries(names, numbers, max_size=2).map(MappingProxyType),
+    air_celsius=airs.map(MappingProxyType),
+    humidity=st.none() | within(HUMIDITY),
+    wind_mm=st.dictionaries(names, within(WIND_MM), max_size=2).map(MappingProxyType),
     noted_at=instants,
 )
 readings = st.builds(

@@ -1,21 +1,28 @@
 """The check tells all that is wrong, and nothing that is not."""
 
+import errno
 import os
 import sqlite3
 from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
 
+import pytest
+
 from tests.book.making import MORNING, VERSION, a_plan, a_sound, a_walk
 from walkboard.book.folder import DATABASE, INCOMING
 from walkboard.book.keeping import Book
+from walkboard.book.leftovers import remove_leftovers
 from walkboard.book.records import KeptVisit
+from walkboard.book.sounds import sha256_of
 
 
-def alter(book: Book, *statements: str) -> None:
+def alter(book: Book, *statements: str) -> list[object]:
+    found: list[object] = []
     with closing(sqlite3.connect(book.path / DATABASE)) as connection, connection:
         for statement in statements:
-            connection.execute(statement)
+            found += [row[0] for row in connection.execute(statement)]
+    return found
 
 
 def test_a_whole_book_has_no_problem(book: Book, visit: KeptVisit, tmp_path: Path) -> None:
@@ -43,7 +50,7 @@ def test_everything_wrong_is_told_at_once(book: Book, visit: KeptVisit, tmp_path
         (f"{first.sha256[:8]}", "The file of a recording is missing."),
         (f"{second.sha256[:8]}", "The file of a recording has changed."),
         ("abababab", "This recording belongs to no visit."),
-        ("notes.tx", "This file is none of the book's."),
+        ("notes.tx", "This file does not belong to the book."),
         ("book.sql", "It names a row of description that is not there."),
         (
             "book.sql",
@@ -57,7 +64,7 @@ def test_everything_wrong_is_told_at_once(book: Book, visit: KeptVisit, tmp_path
     assert all(problem.mend for problem in book.check())
 
 
-def test_an_old_unfinished_copy_is_told_and_swept_and_a_young_one_left(
+def test_an_old_unfinished_copy_is_reported_and_removed_and_a_new_one_left(
     book: Book, visit: KeptVisit
 ) -> None:
     incoming = book.sounds.path / INCOMING
@@ -67,7 +74,58 @@ def test_an_old_unfinished_copy_is_told_and_swept_and_a_young_one_left(
         path.write_bytes(b"half a wal")
         os.utime(path, (at.timestamp(), at.timestamp()))
     assert [problem.where for problem in book.check()] == ["recordings/.incoming/old.part"]
-    assert book.sweep() == 1
+    remove_leftovers(book.leftovers())
     assert list(incoming.iterdir()) == [young]
     assert book.check() == ()
     assert book.visit(visit.id) == visit
+
+
+def test_recordings_that_cannot_be_read_do_not_end_the_check(
+    book: Book, visit: KeptVisit, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("one", "two", "three"):
+        source = a_sound(tmp_path, f"{name}.flac", name.encode())
+        book.keep_recording(visit.id, source, a_walk(), program_version=VERSION)
+    paths = sorted(book.sound_path(r.id) for r in book.recordings(visit.id))
+    bad, changed, _ = paths
+    changed.write_bytes(b"changed")
+
+    def read(path: Path) -> str:
+        if path == bad:
+            raise OSError(errno.EIO, "Input/output error", str(path))
+        return sha256_of(path)
+
+    monkeypatch.setattr("walkboard.book.checking.sha256_of", read)
+    seen: list[tuple[float, float]] = []
+    told = {p.where: p.what for p in book.check(lambda done, total: seen.append((done, total)))}
+    assert told == {
+        str(bad.relative_to(book.path)): (
+            "The file of a recording cannot be read (Input/output error)."
+        ),
+        str(changed.relative_to(book.path)): "The file of a recording has changed.",
+    }
+    assert max(seen) == (11.0, 11.0)  # the bytes of all three
+    assert sorted(seen) == seen
+
+
+def test_one_record_that_cannot_be_read_is_named_among_many(
+    book: Book, visit: KeptVisit, tmp_path: Path
+) -> None:
+    for name in ("one", "two", "three"):
+        source = a_sound(tmp_path, f"{name}.flac", name.encode())
+        book.keep_recording(visit.id, source, a_walk(), program_version=VERSION)
+    for table, column, value in (
+        ("reading", "flags", '["odd"]'),
+        ("reading", "either_hz", "[1.0]"),
+        ("hold", "flags", '["odd"]'),
+        ("hearing", "silent_keys", '["H9"]'),
+        ("hearing", "change", "odd"),
+    ):
+        row = f"SELECT max(id) FROM {table}"
+        (was,) = alter(book, f"SELECT {column} FROM {table} WHERE id = ({row})")
+        alter(book, f"UPDATE {table} SET {column} = '{value}' WHERE id = ({row})")
+        (problem,) = book.check_records()
+        assert problem.where == "book.sqlite, recording 3", (table, column)
+        was = "NULL" if was is None else f"'{was}'"
+        alter(book, f"UPDATE {table} SET {column} = {was} WHERE id = ({row})")
+    assert book.check_records() == ()

@@ -11,7 +11,7 @@ import pytest
 from sqlalchemy import event
 
 from tests.book.making import DESCRIPTION, VERSION, Clock, a_hold, a_sound, a_walk
-from walkboard.book import open_book
+from walkboard.book import create_book, open_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import KeptVisit
 from walkboard.errors import BookError
@@ -149,3 +149,20 @@ def test_content_that_another_visit_has_is_not_taken_away_when_rows_fail(
         book.keep_recording(second.id, source, a_walk(), program_version=VERSION)
     assert book.sound_path(first.id).is_file()
     assert book.check() == ()
+
+
+def test_a_full_disk_is_called_full_whatever_is_done(small_disk: Path, empty_folder: Path) -> None:
+    clock = Clock()
+    folder = Path(shutil.copytree(empty_folder, small_disk / "hall"))
+    filler = small_disk / "filler"
+    with filler.open("wb", buffering=0) as handle, pytest.raises(OSError, match="No space"):
+        until_it_fails(lambda _: handle.write(b"\0" * 4096), 2000)
+    with pytest.raises(BookError, match=FULL):  # SQLite says "disk I/O error"
+        open_book(folder, clock=clock)
+    with pytest.raises(BookError, match=FULL) as told:
+        create_book(small_disk / "new", clock=clock)
+    assert told.value.where.startswith(str(small_disk / "new"))
+    assert sorted(p.name for p in small_disk.iterdir()) == ["filler", "hall"]
+    filler.unlink()
+    with open_book(folder, clock=clock) as book:
+        assert book.check() == ()

@@ -236,7 +236,7 @@ def test_an_open_book_whose_folder_goes_away_says_so(folder: Path, clock: Clock)
     with open_book(folder, clock=clock) as book:
         book.close()  # no connection is left over from opening
         folder.rename(folder.with_name("elsewhere"))
-        with pytest.raises(BookError, match="database cannot be opened"):
+        with pytest.raises(BookError, match="was moved, renamed or removed while it was open"):
             book.organs()
     assert not folder.exists()
 

@@ -13,9 +13,11 @@ from hypothesis import strategies as st
 
 from tests.book.making import DESCRIPTION, Clock
 from tests.book.strategies import (
+    airs,
     conditions,
     event_uses,
     instants,
+    maybe_airs,
     maybe_numbers,
     names,
     numbers,
@@ -24,6 +26,7 @@ from tests.book.strategies import (
     tick_states,
     tuples,
     walks,
+    within,
     words,
 )
 from walkboard.book import open_book
@@ -33,6 +36,7 @@ from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
 from walkboard.planning.value.use import EventUse, RegistrationUse
+from walkboard.plausible import VISIT_MINUTES
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
@@ -130,7 +134,7 @@ def test_how_pipes_settled(shared, *, pipe, heard):
 
 
 @few
-@given(uid=names, at=instants, title=words, stops=tuples(words), air=maybe_numbers)
+@given(uid=names, at=instants, title=words, stops=tuples(words), air=maybe_airs)
 def test_an_event(shared, *, uid, at, title, stops, air):
     book, _, _ = shared
     kept = book.keep_event(1, uid, at, title, stops=stops, air_celsius=air)
@@ -145,7 +149,7 @@ def test_an_event(shared, *, uid, at, title, stops, air):
 
 
 @few
-@given(uid=names, at=instants, use=event_uses, air=st.dictionaries(names, numbers, max_size=2))
+@given(uid=names, at=instants, use=event_uses, air=airs)
 def test_an_events_use_and_air(shared, *, uid, at, use, air):
     book, _, count = shared
     uid = f"{uid} {next(count)}"
@@ -166,7 +170,7 @@ def test_a_weight(shared, *, subject, factor, why):
 
 
 @few
-@given(description=words, minutes=numbers, purpose=words, closing_note=words)
+@given(description=words, minutes=within(VISIT_MINUTES), purpose=words, closing_note=words)
 def test_an_organ_and_its_visit(shared, description, minutes, purpose, closing_note):
     book, _, count = shared
     organ = book.add_organ(f"organ {next(count)}", description)
@@ -219,7 +223,7 @@ def test_a_float_keeps_its_last_bit(shared):
         (EventUse, "registrations"),
         (PlanItem, "order pipe cents target_hz move minutes why"),
         (CurvePoint, "minutes cost"),
-        (Conditions, "air_celsius humidity wind_mm noted_at"),
+        (Conditions, "air_celsius humidity wind_mm noted_at id"),
         (Tick, "uid visit_id pipe state note at device received_at"),
     ],
 )

@@ -1,4 +1,4 @@
-"""Tells cheaply whether the book has changed, and what of a visit, whoever changed it."""
+"""A cheap way to see whether the book has changed, and what of a visit, whoever changed it."""
 
 from __future__ import annotations
 
@@ -42,12 +42,13 @@ class Changes(Storing):
         BookError
             When the database cannot be read.
         """
+        self.refuse_moved()
         with self._telling(), self._watch_lock:
             (number,) = self._watch.execute("PRAGMA data_version").fetchone()
             return int(number)
 
     def visit_marks(self, visit_id: int) -> VisitMarks:
-        """How far the records of a visit have come; noughts where there are none."""
+        """How far the records of a visit have come; zeros where there are none."""
         with self._reading() as session:
             row = session.execute(_MARKS, {"visit": visit_id}).one()
             return VisitMarks(*(int(mark or 0) for mark in row))

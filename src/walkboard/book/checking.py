@@ -1,9 +1,10 @@
-"""Looks through the whole book for what is wrong, and says all of it at once."""
+"""Looks through the whole book for what is wrong, and reports all of it."""
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterator, Sequence
-from datetime import timedelta
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from sqlalchemy import select
@@ -14,6 +15,7 @@ from walkboard.book.air_logs import AirLogs
 from walkboard.book.events import Events
 from walkboard.book.faults import Faults
 from walkboard.book.folder import DATABASE
+from walkboard.book.leftovers import Leftover, leftovers
 from walkboard.book.models import HearingRow, OrganRow, RecordingRow, SoundRow, VisitRow
 from walkboard.book.organs import Organs
 from walkboard.book.photographs import Photographs
@@ -26,12 +28,17 @@ from walkboard.book.superseding import current_hearings
 from walkboard.book.ticks import Ticks
 from walkboard.book.venue import Venue
 from walkboard.book.visits import Visits
+from walkboard.book.walks import read_every_row
 from walkboard.book.weights import Weights
 from walkboard.errors import WalkboardError
 
-LEFTOVER_AGE = timedelta(days=1)  # no copying lasts so long; a killed program has left it
+Progress = Callable[[float, float], None]
+"""Called with what is done, and all there is to do."""
+
+_THREADS = 2  # a disk gains little from more. Chosen.
+_AT_ONCE = 100  # recordings whose rows are read back together. Chosen.
 _PUT_BACK = "Put back the newest copy; keep the damaged folder until that is done."
-# What reading a row raises that something else than the book has written.
+# What reading a row raises if something other than the book wrote it.
 _UNREADABLE = (
     WalkboardError,
     ValueError,
@@ -55,7 +62,7 @@ class Checking(
     Photographs,
     AirLogs,
 ):
-    """Checking the book: it reads all that the other parts keep."""
+    """Checking the book: it reads everything that the other parts keep."""
 
     def refuse_damage(self) -> None:
         """Raise BookError when the database is damaged (``PRAGMA quick_check``)."""
@@ -64,19 +71,23 @@ class Checking(
         if said != "ok":
             raise trouble.of_code(trouble.CORRUPT, self.path)
 
-    def check(self) -> tuple[BookProblem, ...]:
-        """Everything wrong in the book; reads every recording, which takes its time.
+    def check(self, progress: Progress = lambda _done, _total: None) -> tuple[BookProblem, ...]:
+        """Everything wrong in the book; reads every recording, at the speed of the disk.
 
-        The database's own order, rows that name others that are not there, records that cannot be
-        read back, recordings that are missing or changed, files that belong to no recording, and
-        copies that a killed program left.
+        It looks at the database's structure, rows that name missing rows, records that cannot be
+        read back, recordings that are missing, changed or unreadable, files that belong to no
+        recording, and what killed programs left. A file that cannot be read is reported, and the
+        check goes on.
+
+        Parameters
+        ----------
+        progress : callable
+            Called with the bytes of recordings read and all of them, perhaps from other threads.
         """
-        with self._reading() as session:
-            sounds = tuple(self._sounds(session))
-        return self.check_records() + sounds
+        return (*self.check_records(), *self._sounds(progress), *self._unfinished())
 
     def check_records(self) -> tuple[BookProblem, ...]:
-        """What of the database is wrong, and which records cannot be read back."""
+        """What is wrong in the database, and which records cannot be read back."""
         with self._reading() as session:
             problems = [*_database(session), *_hearings(session)]
             organs, visits, recordings = (
@@ -101,7 +112,7 @@ class Checking(
                 ),
             ),
             ("visit", visits, (self.visit, self.plans, self.ticks)),
-            ("recording", recordings, (self.hearings,)),
+            ("recording", self._doubtful(recordings), (self.hearings,)),
         )
         for kind, ids, reads in readers:
             for id_ in ids:
@@ -113,43 +124,73 @@ class Checking(
                         problems.append(BookProblem(f"{DATABASE}, {kind} {id_}", what, _PUT_BACK))
         return tuple(problems)
 
-    def sweep(self) -> int:
-        """Remove unfinished copies that a killed program left over a day ago; tells how many."""
-        removed = 0
-        for path in self._old_leftovers():
-            path.unlink(missing_ok=True)
-            removed += 1
-        return removed
+    def leftovers(self) -> tuple[Leftover, ...]:
+        """What killed programs left in the book's folder, or beside it; see `remove_leftovers`."""
+        return leftovers(self.path, now_s=self._now().timestamp())
 
-    def _old_leftovers(self) -> Iterator[Path]:
-        oldest = (self._now() - LEFTOVER_AGE).timestamp()
-        for path in self.sounds.leftovers():
-            if path.stat().st_mtime < oldest:
-                yield path
+    def _unfinished(self) -> Iterator[BookProblem]:
+        for one in self.leftovers():
+            is_inside = one.path.is_relative_to(self.path)
+            where = str(one.path.relative_to(self.path) if is_inside else one.path)
+            mend = f"Remove it: walkboard book clean {self.path} --remove"
+            yield BookProblem(where, one.what, mend)
 
-    def _sounds(self, session: Session) -> Iterator[BookProblem]:
-        known: set[Path] = set()
-        for row in session.scalars(select(SoundRow).order_by(SoundRow.sha256)):
-            path = self.sounds.path_of(row.sha256, row.extension)
-            known.add(path)
-            where = str(path.relative_to(self.path))
-            if not path.is_file():
-                mend = "Bring the file back from a copy of the book."
-                yield BookProblem(where, "The file of a recording is missing.", mend)
-            elif sha256_of(path) != row.sha256:
-                mend = "Bring the right one back from a copy of the book."
-                yield BookProblem(where, "The file of a recording has changed.", mend)
+    def _doubtful(self, recordings: Sequence[int]) -> list[int]:
+        """Recordings among which one cannot be read back, found much faster than one by one."""
+        doubtful: list[int] = []
+        for at in range(0, len(recordings), _AT_ONCE):
+            some = recordings[at : at + _AT_ONCE]
+            try:
+                with self._reading() as session:
+                    read_every_row(session, some[0], some[-1])
+            except _UNREADABLE:
+                doubtful += some
+        return doubtful
+
+    def _sounds(self, progress: Progress) -> Iterator[BookProblem]:
+        with self._reading() as session:
+            rows = [
+                (row.sha256, self.sounds.path_of(row.sha256, row.extension), row.bytes)
+                for row in session.scalars(select(SoundRow).order_by(SoundRow.sha256))
+            ]
+        total = sum(size for _, _, size in rows)
+        done, lock = 0, threading.Lock()
+
+        def look(sha256: str, path: Path, size: int) -> BookProblem | None:
+            nonlocal done
+            found = self._problem_of(sha256, path)
+            with lock:
+                done += size
+                progress(done, total)
+            return found
+
+        # Hashing lets other threads run, so that one reads while another works out.
+        with ThreadPoolExecutor(_THREADS) as pool:
+            for found in pool.map(lambda row: look(*row), rows):
+                if found is not None:
+                    yield found
+        known = {path for _, path, _ in rows}
         for path in self.sounds.named():
             if path not in known:
                 where = str(path.relative_to(self.path))
-                mend = "Take it in at a visit, or move it away; a program was killed over it."
+                mend = "Take it in at a visit, or move it away. A program was killed over it."
                 yield BookProblem(where, "This recording belongs to no visit.", mend)
         for path in self.sounds.strangers():
             where = str(path.relative_to(self.path))
-            yield BookProblem(where, "This file is none of the book's.", "Move it away.")
-        for path in self._old_leftovers():
-            where = str(path.relative_to(self.path))
-            yield BookProblem(where, "A killed program left this unfinished copy.", "Remove it.")
+            yield BookProblem(where, "This file does not belong to the book.", "Move it away.")
+
+    def _problem_of(self, sha256: str, path: Path) -> BookProblem | None:
+        where = str(path.relative_to(self.path))
+        mend = "Restore the file from a copy of the book."
+        try:
+            if not path.is_file():
+                return BookProblem(where, "The file of a recording is missing.", mend)
+            if sha256_of(path) != sha256:
+                return BookProblem(where, "The file of a recording has changed.", mend)
+        except OSError as error:
+            what = f"The file of a recording cannot be read ({error.strerror or error})."
+            return BookProblem(where, what, f"{mend} Check the disk.")
+        return None
 
 
 def _database(session: Session) -> Iterator[BookProblem]:
@@ -166,8 +207,8 @@ def _database(session: Session) -> Iterator[BookProblem]:
 
 
 def _hearings(session: Session) -> Iterator[BookProblem]:
-    standing = current_hearings().with_only_columns(HearingRow.recording_id)
-    without = select(RecordingRow.id).where(RecordingRow.id.not_in(standing))
+    newest = current_hearings().with_only_columns(HearingRow.recording_id)
+    without = select(RecordingRow.id).where(RecordingRow.id.not_in(newest))
     for number in session.scalars(without):
-        what = "No hearing of it stands: each is superseded by another."
+        what = "Every hearing of it is superseded by another, so none counts."
         yield BookProblem(f"{DATABASE}, recording {number}", what, _PUT_BACK)

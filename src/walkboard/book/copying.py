@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, suppress
 from pathlib import Path
 
 from walkboard import __version__
@@ -17,13 +18,16 @@ from walkboard.book.storing import Storing
 from walkboard.errors import InputError
 
 EXPORT_FORMAT = "walkboard book"
+_ROWS_AT_ONCE = 500  # held in memory while exporting. Chosen.
 
 
 class Copying(Storing):
     """Making copies."""
 
-    def copy_to(self, path: Path) -> tuple[BookProblem, ...]:
-        """Copy the whole book to a new folder, while others go on using it.
+    def copy_to(
+        self, path: Path, progress: Callable[[float, float], None] = lambda _done, _total: None
+    ) -> tuple[BookProblem, ...]:
+        """Copy the whole book to a new folder, while other programs use it.
 
         Every recording is checked on the way; one that is missing or changed is left out.
 
@@ -31,6 +35,8 @@ class Copying(Storing):
         ----------
         path : Path
             Not there yet, or empty.
+        progress : callable
+            Called with the recordings copied, and all of them.
 
         Returns
         -------
@@ -53,7 +59,8 @@ class Copying(Storing):
             except sqlite3.Error as error:
                 raise trouble.of_sqlite(error, path) from error
             (part / RECORDINGS).mkdir()
-            for sha256, extension in sounds:
+            for done, (sha256, extension) in enumerate(sounds):
+                progress(done, len(sounds))
                 source = self.sounds.path_of(sha256, extension)
                 problem = copy_sound(source, SoundFolder(part), sha256)
                 if problem is not None:
@@ -76,38 +83,53 @@ class Copying(Storing):
         BookError
             When it cannot be written.
         """
-        text = _text(
-            {
-                "format": EXPORT_FORMAT,
-                "form": HEAD_REVISION,
-                "program_version": __version__,
-                "exported_at": self._now().isoformat(),
-            },
-            self._tables(),
-        )
+        head = {
+            "format": EXPORT_FORMAT,
+            "form": HEAD_REVISION,
+            "program_version": __version__,
+            "exported_at": self._now().isoformat(),
+        }
         part = target.with_name(f".{target.name}.part")
         try:
-            part.write_text(text, encoding="utf-8")
+            with part.open("w", encoding="utf-8") as writer:
+                writer.writelines(self._export(head))
             sync_file(part)
             part.replace(target)
         except OSError as error:
             raise trouble.of_disk(error, target) from error
         finally:
-            part.unlink(missing_ok=True)
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
 
-    def _tables(self) -> dict[str, list[dict[str, object]]]:
+    def _export(self, head: dict[str, str]) -> Iterator[str]:
+        """The export in pieces of a row, as of one moment; never held whole."""
+        # A row a line, so that two exports can be compared line by line; json's own indenting would
+        # break each row up, and is many times slower.
+        yield "{"
+        for name, value in head.items():
+            yield f"{_json(name)}: {_json(value)},\n"
+        yield '"tables": {'
         with self._reading() as session:
             connection = session.connection()
-            found: dict[str, list[dict[str, object]]] = {}
+            between = ""
             for table in Base.metadata.sorted_tables:
-                name = table.name  # ours, from the models; the raw values are what is exported
-                rows = connection.exec_driver_sql(f'SELECT * FROM "{name}" ORDER BY rowid')  # noqa: S608
-                found[name] = [dict(row) for row in rows.mappings()]
-            return found
+                yield f"{between}{_json(table.name)}: ["
+                # The raw values are exported; names are ours, from the models.
+                rows = connection.exec_driver_sql(
+                    f'SELECT * FROM "{table.name}" ORDER BY rowid',  # noqa: S608
+                    execution_options={"yield_per": _ROWS_AT_ONCE},
+                )
+                comma = ""
+                for row in rows.mappings():
+                    yield f"{comma}\n{_json(dict(row))}"
+                    comma = ","
+                yield "]"
+                between = ",\n"
+        yield "}}\n"
 
 
 def copy_sound(source: Path, target: SoundFolder, sha256: str) -> BookProblem | None:
-    """Copy the file of one content to another book; a `BookProblem` where it is not that content.
+    """Copy one recording to another book; a `BookProblem` if its content is not the right one.
 
     Parameters
     ----------
@@ -116,7 +138,7 @@ def copy_sound(source: Path, target: SoundFolder, sha256: str) -> BookProblem | 
     sha256 : str
         Of the content that it should be.
     """
-    mend = "Bring it back from another copy of the book."
+    mend = "Restore it from another copy of the book."
     try:
         incoming = target.copy_in(source)
     except InputError as error:
@@ -128,17 +150,6 @@ def copy_sound(source: Path, target: SoundFolder, sha256: str) -> BookProblem | 
     finally:
         incoming.drop()
     return None
-
-
-def _text(head: dict[str, str], tables: dict[str, list[dict[str, object]]]) -> str:
-    # A row a line, so that two exports can be compared line by line; json's own indenting would
-    # break each row up, and is many times slower.
-    fields = [f"{_json(name)}: {_json(value)}" for name, value in head.items()]
-    lists = [
-        f"{_json(name)}: [" + ",".join(f"\n{_json(row)}" for row in rows) + "]"
-        for name, rows in tables.items()
-    ]
-    return "{" + ",\n".join([*fields, '"tables": {' + ",\n".join(lists) + "}"]) + "}\n"
 
 
 def _json(value: object) -> str:

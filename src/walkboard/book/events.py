@@ -13,9 +13,10 @@ from walkboard.book.models import EventRow
 from walkboard.book.records import KeptEvent
 from walkboard.book.storing import Storing
 from walkboard.book.superseding import standing
-from walkboard.book.values import instant, number, number_or_none
+from walkboard.book.values import instant, plausible
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.use_json import use_from_json, use_to_json
+from walkboard.plausible import AIR_CELSIUS
 
 
 class Events(Storing):
@@ -64,7 +65,7 @@ class Events(Storing):
             starts_at=instant(starts_at, "The start of the event"),
             title=title,
             stops=tuple(stops),
-            air_celsius=number_or_none(air_celsius, "The air of the event"),
+            air_celsius=plausible(air_celsius, AIR_CELSIUS, "The air of the event"),
             cancelled=False,
         )
         with self._writing() as session:
@@ -95,7 +96,10 @@ class Events(Storing):
             if use is not None:
                 new.uses = json.dumps(use_to_json(use), ensure_ascii=False)
             if air_by_division is not None:
-                air = {d: number(c, f"The air of {d}") for d, c in air_by_division.items()}
+                air = {
+                    d: plausible(c, AIR_CELSIUS, f"The air of {d}")
+                    for d, c in air_by_division.items()
+                }
                 new.air_by_division = json.dumps(air, ensure_ascii=False)
             return self._supersede(session, old, new)
 

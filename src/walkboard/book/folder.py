@@ -1,10 +1,11 @@
-"""Where things lie in a book's folder, what marks it as a book's, and how one comes to be."""
+"""What is where in a book's folder, what marks it as a book, and how one is made."""
 
 from __future__ import annotations
 
 import errno
 import os
 import shutil
+import sqlite3
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -19,25 +20,29 @@ Clock = Callable[[], datetime]
 DATABASE = "book.sqlite"
 RECORDINGS = "recordings"
 INCOMING = ".incoming"
+BUILDING_LOCK = ".building"  # held, in a folder that is being built, by the program that builds it
 
 APPLICATION_ID = 0x57_4C_4B_42  # "WLKB"; SQLite's header has a field for it (sqlite.org/fileformat)
-HEAD_REVISION = "0007"  # the newest form of the tables; a test holds it to the migrations
-WAIT_S = 5.0  # how long a writer waits for another program, unless told otherwise
+HEAD_REVISION = "0008"  # the newest form of the tables; a test holds it to the migrations
+WAIT_S = 5.0  # how long a writer waits for another program by default. Chosen.
 
 
 @contextmanager
 def building(path: Path) -> Iterator[Path]:
-    """A new folder whose content takes its place only when all of it is done.
+    """A new folder that appears under its name only when all of it is there.
+
+    If the program is killed meanwhile, what it built stays beside or in `path` under another name,
+    where `walkboard.book.leftovers` finds it.
 
     Parameters
     ----------
     path : Path
-        Where it is to be: nothing, or an empty folder.
+        Where it is to be: not there yet, or an empty folder.
 
     Yields
     ------
     Path
-        Where to build it; removed again if the building fails.
+        Where to build it; removed if building fails.
 
     Raises
     ------
@@ -45,16 +50,21 @@ def building(path: Path) -> Iterator[Path]:
         When something is there already, or the folder cannot be written.
     """
     _refuse_taken(path)
-    # A folder that is there stays itself, for somebody may stand in it, or it may be a disk of its
-    # own; one that is not there comes into being whole.
+    # A folder that exists is kept, because a program may be working in it, or it may be a mounted
+    # disk. One that does not exist appears whole.
     there = path.is_dir()
     part = (path if there else path.parent) / f".{path.name}.{uuid.uuid4().hex}.new"
+    held: sqlite3.Connection | None = None
     try:
         part.parent.mkdir(parents=True, exist_ok=True)
         part.mkdir()
+        held = hold_lock(part / BUILDING_LOCK)
         if there:
             _refuse_taken(path, but=part)  # two that build here at once see each other
         yield part
+        if held is not None:
+            held.close()
+        (part / BUILDING_LOCK).unlink(missing_ok=True)
         sync_folder(part)
         if there:
             for child in sorted(part.iterdir(), key=lambda child: child.name == DATABASE):
@@ -67,13 +77,49 @@ def building(path: Path) -> Iterator[Path]:
         if error.errno in {errno.ENOTEMPTY, errno.EEXIST}:
             _refuse_taken(path)
         raise trouble.of_disk(error, path) from error
+    except sqlite3.Error as error:
+        raise trouble.of_sqlite(error, path) from error
+    except BookError as error:
+        error.where = error.where.replace(str(part), str(path))  # the name that the user knows
+        raise
     finally:
+        if held is not None:
+            held.close()
         shutil.rmtree(part, ignore_errors=True)
+
+
+def hold_lock(path: Path) -> sqlite3.Connection | None:
+    """A lock that the system releases when this program ends, however it ends.
+
+    Parameters
+    ----------
+    path : Path
+        A file for the lock alone; made if it is not there.
+
+    Returns
+    -------
+    sqlite3.Connection or None
+        Close it to release the lock; None where another program holds it.
+
+    Raises
+    ------
+    sqlite3.Error
+        When the file cannot be opened or made.
+    """
+    connection = sqlite3.connect(path, timeout=0.0, isolation_level=None, check_same_thread=False)
+    try:
+        connection.execute("BEGIN EXCLUSIVE")
+    except sqlite3.OperationalError as error:
+        connection.close()
+        if error.sqlite_errorcode & 0xFF in {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}:
+            return None
+        raise
+    return connection
 
 
 def is_writable(path: Path) -> bool:
     """Whether this program may write to a file or into a folder."""
-    # The effective user counts, not the one who started the program; not all systems tell it.
+    # The effective user counts, not the one who started the program; not every system can check.
     return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
 
 
@@ -89,7 +135,7 @@ def sync_folder(folder: Path) -> None:
     try:
         os.fsync(handle)
     except OSError as error:
-        # Some disks know no such call on folders; SQLite goes on without it there too.
+        # Some file systems cannot do this to folders; SQLite carries on without it there too.
         if error.errno not in {errno.EINVAL, errno.ENOTSUP}:
             raise
     finally:

@@ -16,7 +16,9 @@ from walkboard.book.folder import DATABASE, RECORDINGS, WAIT_S, Clock, building
 from walkboard.book.keeping import Book
 from walkboard.book.migrating import build_database, known_revisions
 from walkboard.book.opening import open_book
+from walkboard.book.records import BookProblem
 from walkboard.errors import InputError
+from walkboard.plausible import AIR_CELSIUS, HUMIDITY, VISIT_MINUTES, WIND_MM, Range
 
 Value = int | float | str | None
 _KINDS: dict[str, tuple[type, ...]] = {
@@ -56,15 +58,16 @@ def import_book(
     clock : callable
         Gives the present instant, time-zone aware.
     recordings : Path or None
-        The ``recordings`` folder of the old book; what of it is whole is copied. Without it the
-        new book has no sound, which its `check` then says.
+        The ``recordings`` folder of the old book; whatever is whole in it is copied. Without it
+        the new book has no sound, and its `check` says so.
     wait_s : float
         As for `open_book`.
 
     Raises
     ------
     InputError
-        When the file is no export, or is damaged; nothing is left behind.
+        When the file is not an export, is damaged, or holds a figure that cannot be right; nothing
+        is left behind.
     BookError
         When the new book cannot be written.
     """
@@ -75,7 +78,7 @@ def import_book(
         _fill(part / DATABASE, document, source)
         (part / RECORDINGS).mkdir()
         with open_book(part, clock=clock, wait_s=wait_s) as book:
-            problems = book.check_records()
+            problems = book.check_records() or implausible(book)
             if problems:
                 raise _damaged(source, "; ".join(map(str, problems)))
             if recordings is not None:
@@ -83,6 +86,32 @@ def import_book(
                     copy_sound(recordings / sound[:2] / sound, book.sounds, sound.split(".")[0])
         (part / f"book-of-form-{document.form}.sqlite").unlink(missing_ok=True)
     return open_book(path, clock=clock, wait_s=wait_s)
+
+
+def implausible(book: Book) -> tuple[BookProblem, ...]:
+    """Figures in a book that cannot be right, as a file from elsewhere may bring them."""
+    problems: list[BookProblem] = []
+
+    def check(kind: Range, value: float | None, where: str) -> None:
+        if value is not None and value not in kind:
+            what = f"{kind.what} of {value:g} {kind.unit} cannot be right."
+            problems.append(BookProblem(where, what, "Correct it in the file."))
+
+    for organ in book.organs():
+        for event in book.events(organ.id):
+            for celsius in (event.air_celsius, *event.air_by_division.values()):
+                check(AIR_CELSIUS, celsius, f"event {event.uid}")
+        for visit in book.visits(organ.id):
+            check(VISIT_MINUTES, visit.minutes, f"visit {visit.id}")
+            for noted in visit.conditions:
+                check(HUMIDITY, noted.humidity, f"visit {visit.id}")
+                for celsius in noted.air_celsius.values():
+                    check(AIR_CELSIUS, celsius, f"visit {visit.id}")
+                for wind in noted.wind_mm.values():
+                    check(WIND_MM, wind, f"visit {visit.id}")
+            for celsius in book.told_airs(visit.id).values():
+                check(AIR_CELSIUS, celsius, f"visit {visit.id}")
+    return tuple(problems)
 
 
 def _read(source: Path) -> _Document:
@@ -98,7 +127,7 @@ def _read(source: Path) -> _Document:
         first = error.errors()[0]
         place = ".".join(map(str, first["loc"]))
         raise _damaged(source, f"{place}: {first['msg']}") from error
-    except ValueError as error:  # broken JSON or broken UTF-8
+    except (ValueError, RecursionError) as error:  # broken JSON, broken UTF-8, nested without end
         raise _damaged(source, str(error)) from error
     if document.form not in known_revisions():
         raise InputError(
@@ -128,7 +157,13 @@ def _fill(database: Path, document: _Document, source: Path) -> None:
                         f'INSERT INTO "{table}" ({quoted}) VALUES ({marks})',  # noqa: S608
                         _values(table, columns[table], rows, source),
                     )
-        except (sqlite3.IntegrityError, OverflowError) as error:
+        except (
+            sqlite3.IntegrityError,
+            sqlite3.DataError,
+            sqlite3.InterfaceError,
+            OverflowError,
+            UnicodeEncodeError,  # half of a surrogate pair, which JSON can say and UTF-8 cannot
+        ) as error:
             raise _damaged(source, str(error)) from error
 
 
@@ -161,7 +196,7 @@ def _values(
 
 def _damaged(source: Path, why: str) -> InputError:
     return InputError(
-        f"This is no export of a book, or it is damaged ({why}).",
+        f"This is not an export of a book, or it is damaged ({why}).",
         where=str(source),
-        mend="Export the book anew, or take another copy.",
+        mend="Export the book again, or use another copy.",
     )

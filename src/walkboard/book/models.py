@@ -1,13 +1,14 @@
 """The book's tables. Rows stay inside the book; `walkboard.book.records` is what comes out.
 
-A row is never edited nor removed; the one exception is a visit's closing, which is written once.
-What replaces a row is a new row whose `supersedes_id` names the old one; that column is unique, so
+Rows are never edited or removed, with one exception: closing a visit writes to its row, once.
+A row is replaced by a new row whose `supersedes_id` names the old one. That column is unique, so
 nothing can be superseded twice.
 """
 
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import (
     CheckConstraint,
@@ -30,6 +31,14 @@ NAMING = {
     "fk": "fk_%(table_name)s_%(column_0_N_name)s",
     "pk": "pk_%(table_name)s",
 }
+
+
+def _only_where(condition: str) -> dict[str, Any]:
+    """The condition of a partial index, for each database that the tables are written for."""
+    return {"sqlite_where": text(condition), "postgresql_where": text(condition)}
+
+
+_WHERE_FIRST = _only_where("supersedes_id IS NULL")
 
 
 class Base(DeclarativeBase):
@@ -70,7 +79,7 @@ class VisitRow(Base):
 
     __tablename__ = "visit"
     __table_args__ = (
-        Index("uq_visit_open", "organ_id", unique=True, sqlite_where=text("closed_at IS NULL")),
+        Index("uq_visit_open", "organ_id", unique=True, **_only_where("closed_at IS NULL")),
         Index("ix_visit_organ_id", "organ_id"),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -84,16 +93,31 @@ class VisitRow(Base):
     description: Mapped[DescriptionRow] = relationship()
     conditions: Mapped[list[ConditionsRow]] = relationship(order_by="ConditionsRow.id")
     notes: Mapped[list[NoteRow]] = relationship(order_by="NoteRow.id")
+    corrections: Mapped[list[VisitCorrectionRow]] = relationship(order_by="VisitCorrectionRow.id")
+
+
+class VisitCorrectionRow(Base):
+    """A visit's purpose and minutes as they were corrected; the newest counts."""
+
+    __tablename__ = "visit_correction"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"), index=True)
+    purpose: Mapped[str]
+    minutes: Mapped[float | None]
+    words: Mapped[str]
+    corrected_at: Mapped[datetime]
 
 
 class ConditionsRow(Base):
-    """One noting of the conditions."""
+    """One noting of the conditions, perhaps a correction of an earlier one."""
 
     __tablename__ = "conditions"
+    __table_args__ = (Index("uq_conditions_supersedes_id", "supersedes_id", unique=True),)
     id: Mapped[int] = mapped_column(primary_key=True)
     visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"), index=True)
     noted_at: Mapped[datetime]
     humidity: Mapped[float | None]
+    supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("conditions.id"))
     divisions: Mapped[list[DivisionConditionsRow]] = relationship(
         order_by="DivisionConditionsRow.id"
     )
@@ -146,7 +170,11 @@ class RecordingRow(Base):
 
 
 class HearingRow(Base):
-    """One walk as one version of the program heard it."""
+    """One walk as one version of the program heard it.
+
+    `change` is empty for a hearing, "relabelled" where the user said anew what was recorded, and
+    "withdrawn" where the recording no longer counts; a row of that kind has no holds.
+    """
 
     __tablename__ = "hearing"
     __table_args__ = (
@@ -154,7 +182,7 @@ class HearingRow(Base):
             "uq_hearing_first",
             "recording_id",
             unique=True,
-            sqlite_where=text("supersedes_id IS NULL"),
+            **_WHERE_FIRST,
         ),
         Index("ix_hearing_recording_id", "recording_id"),
     )
@@ -174,7 +202,10 @@ class HearingRow(Base):
     air_celsius: Mapped[float | None]
     silent_keys: Mapped[tuple[str, ...]]
     warnings: Mapped[tuple[str, ...]]
+    change: Mapped[str] = mapped_column(server_default=text("''"))
+    words: Mapped[str] = mapped_column(server_default=text("''"))
     recording: Mapped[RecordingRow] = relationship()
+    description: Mapped[DescriptionRow] = relationship()
     holds: Mapped[list[HoldRow]] = relationship(order_by="HoldRow.position")
 
 
@@ -233,7 +264,7 @@ class PlanRow(Base):
 
     __tablename__ = "plan"
     __table_args__ = (
-        Index("uq_plan_first", "visit_id", unique=True, sqlite_where=text("supersedes_id IS NULL")),
+        Index("uq_plan_first", "visit_id", unique=True, **_WHERE_FIRST),
         Index("ix_plan_visit_id", "visit_id"),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -397,7 +428,7 @@ class EventRow(Base):
             "organ_id",
             "uid",
             unique=True,
-            sqlite_where=text("supersedes_id IS NULL"),
+            **_WHERE_FIRST,
         ),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -424,7 +455,7 @@ class WeightChangeRow(Base):
             "organ_id",
             "subject",
             unique=True,
-            sqlite_where=text("supersedes_id IS NULL"),
+            **_WHERE_FIRST,
         ),
     )
     id: Mapped[int] = mapped_column(primary_key=True)

@@ -1,12 +1,22 @@
-"""Plans of visits, and what has become of their worklists."""
+"""Plans of visits, and what became of their worklists."""
 
 from __future__ import annotations
+
+from datetime import datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from walkboard.book.models import PlanCurveRow, PlanItemRow, PlanReferenceRow, PlanRow, VisitRow
-from walkboard.book.records import KeptPlan, WorklistLine
+from walkboard.book.models import (
+    HearingRow,
+    PlanCurveRow,
+    PlanItemRow,
+    PlanReferenceRow,
+    PlanRow,
+    RecordingRow,
+    VisitRow,
+)
+from walkboard.book.records import HearingChange, KeptPlan, WorklistLine
 from walkboard.book.storing import Storing
 from walkboard.book.ticks import counting_ticks
 from walkboard.book.values import number, number_or_none
@@ -46,36 +56,53 @@ class Plans(Storing):
             _fill(row, plan)
             session.add(row)
             session.flush()
-            return _kept_of(row, None)
+            return _kept_of(row, None, ())
 
     def plans(self, visit_id: int) -> tuple[KeptPlan, ...]:
-        """Every plan of a visit, oldest first; the last one stands."""
+        """Every plan of a visit, oldest first."""
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
             rows = _rows(session, visit_id)
             newer = {row.supersedes_id: row.id for row in rows}
-            return tuple(_kept_of(row, newer.get(row.id)) for row in rows)
+            changes = _changes(session, visit_id)
+            return tuple(_kept_of(row, newer.get(row.id), changes) for row in rows)
 
     def current_plan(self, visit_id: int) -> KeptPlan | None:
-        """The plan of a visit that stands, or None."""
+        """The newest plan of a visit, or None.
+
+        While the visit is open, a plan no longer counts once a recording was labelled anew or
+        withdrawn after it was made: it may rest on readings that were wrong. The plan of a closed
+        visit is what was worked by, and stays.
+        """
         with self._reading() as session:
-            self._get(session, VisitRow, visit_id, "visit")
-            rows = _rows(session, visit_id)
-            return _kept_of(rows[-1], None) if rows else None
+            visit = self._get(session, VisitRow, visit_id, "visit")
+            row = _rows(session, visit_id)[-1:]
+            if not row:
+                return None
+            found = _kept_of(row[0], None, _changes(session, visit_id))
+            is_outdated = visit.closed_at is None and found.outdated_at is not None
+            return None if is_outdated else found
 
     def worklist(self, visit_id: int) -> tuple[WorklistLine, ...]:
-        """The standing plan's items in the order of work, each with the tick that counts.
+        """The current plan's items in the order of work, each with the tick that counts.
 
         Raises
         ------
         BookError
-            When there is no such visit, or it has no plan.
+            When there is no such visit, or it has no plan that counts.
         """
         with self._reading() as session:
-            self._get(session, VisitRow, visit_id, "visit")
+            visit = self._get(session, VisitRow, visit_id, "visit")
             rows = _rows(session, visit_id)
             if not rows:
                 raise self._error(f"Visit {visit_id} has no plan yet.", "Plan it first.")
+            outdated = _kept_of(rows[-1], None, _changes(session, visit_id)).outdated_at
+            if visit.closed_at is None and outdated is not None:
+                raise self._error(
+                    f"A recording of visit {visit_id} was labelled anew or withdrawn after the"
+                    " visit was planned.",
+                    "Plan it again.",
+                )
             ticks = {tick.pipe: tick for tick, _ in counting_ticks(session, visit_id)}
             items = _plan_of(rows[-1]).items
             return tuple(WorklistLine(item=item, tick=ticks.get(item.pipe)) for item in items)
@@ -131,7 +158,19 @@ def _fill(row: PlanRow, plan: Plan) -> None:
     ]
 
 
-def _kept_of(row: PlanRow, superseded_by: int | None) -> KeptPlan:
+def _changes(session: Session, visit_id: int) -> tuple[datetime, ...]:
+    """When recordings of a visit were labelled anew or withdrawn, oldest first."""
+    query = (
+        select(HearingRow.heard_at)
+        .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
+        .where(RecordingRow.visit_id == visit_id, HearingRow.change != HearingChange.NONE)
+        .order_by(HearingRow.id)
+    )
+    return tuple(session.scalars(query))
+
+
+def _kept_of(row: PlanRow, superseded_by: int | None, changes: tuple[datetime, ...]) -> KeptPlan:
+    outdated_at = next((at for at in changes if at > row.made_at), None)
     return KeptPlan(
         id=row.id,
         visit_id=row.visit_id,
@@ -139,6 +178,7 @@ def _kept_of(row: PlanRow, superseded_by: int | None) -> KeptPlan:
         event_air_celsius=row.event_air_celsius,
         made_at=row.made_at,
         superseded_by=superseded_by,
+        outdated_at=outdated_at,
     )
 
 

@@ -1,19 +1,31 @@
-"""Recordings taken in at a visit, each with what was heard in it."""
+"""Recordings taken in at a visit, each with what was heard in it and what it was said to be."""
 
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
-from walkboard.book.models import HearingRow, HoldRow, RecordingRow, SoundRow, VisitRow
-from walkboard.book.records import KeptRecording
+from walkboard.book.models import (
+    DescriptionRow,
+    HearingRow,
+    HoldRow,
+    RecordingRow,
+    SoundRow,
+    VisitRow,
+)
+from walkboard.book.records import HearingChange, KeptRecording
 from walkboard.book.sounds import Incoming
 from walkboard.book.storing import Storing
-from walkboard.book.superseding import current_hearings, supersede_readings
+from walkboard.book.superseding import (
+    current_hearings,
+    standing_hearings,
+    supersede_readings,
+)
 from walkboard.book.values import instant
 from walkboard.book.walks import fill_hearing, walk_of
 from walkboard.errors import BookError
@@ -21,12 +33,13 @@ from walkboard.survey.hear.heard_walk import HeardWalk
 
 _WHOLE_WALK = (
     selectinload(HearingRow.recording).selectinload(RecordingRow.sound),
+    selectinload(HearingRow.description),
     selectinload(HearingRow.holds).selectinload(HoldRow.readings),
 )
 
 
 class Recordings(Storing):
-    """Taking recordings in, and taking them in again."""
+    """Taking recordings in, labelling them anew, withdrawing them."""
 
     def keep_recording(
         self,
@@ -40,7 +53,7 @@ class Recordings(Storing):
         """Keep a recording, what was heard in it, and all its readings: all of it or nothing.
 
         The same content at the same visit with the same walk is kept once; at another visit its
-        file is kept once.
+        file is kept once. A recording that was withdrawn counts again.
 
         Parameters
         ----------
@@ -59,8 +72,8 @@ class Recordings(Storing):
         InputError
             When the recording cannot be read.
         BookError
-            When there is no such visit, it is closed, it has this recording with another walk, or
-            the disk is full.
+            When there is no such visit, it is closed, it has this recording with another label,
+            or the disk is full.
         """
         with self._reading() as session:
             self._visit_at_work(session, visit_id)  # refuse before copying what may be an hour
@@ -69,7 +82,8 @@ class Recordings(Storing):
             with self._writing() as session:
                 visit = self._visit_at_work(session, visit_id)
                 organ_id = visit.organ_id
-                kept = self._kept_already(session, visit_id, incoming, walk, program_version)
+                old = self._known(session, visit_id, incoming)
+                kept = self._unchanged(old, walk, program_version)
                 sound = session.get(SoundRow, incoming.sha256)
                 if sound is None:
                     sound = SoundRow(
@@ -78,10 +92,12 @@ class Recordings(Storing):
                         bytes=incoming.bytes,
                     )
                     session.add(sound)
-                # A file that lies there is replaced by the same content, which mends a damaged one.
+                # A file that is there is replaced by the same content, which repairs a damaged one.
                 self.sounds.give_name(incoming, sound.extension)
                 if kept is not None:
                     return kept
+                if old is not None:
+                    return self._hear_again(session, old, walk, program_version)
                 recording = RecordingRow(
                     visit_id=visit_id,
                     sound=sound,
@@ -93,9 +109,11 @@ class Recordings(Storing):
                 )
                 hearing = HearingRow(
                     recording=recording,
-                    description_id=self._newest_description(session, organ_id).id,
+                    description=self._newest_description(session, organ_id),
                     program_version=program_version,
                     heard_at=recording.kept_at,
+                    change=HearingChange.NONE.value,
+                    words="",
                 )
                 fill_hearing(hearing, walk)
                 session.add(hearing)
@@ -111,10 +129,11 @@ class Recordings(Storing):
     def take_in_again(
         self, recording_id: int, walk: HeardWalk, *, program_version: str
     ) -> KeptRecording:
-        """Keep what a newer program, or a better telling of the stops drawn, heard in a recording.
+        """Keep what a newer program heard in a recording; its label stays as it was.
 
-        The old readings stay, superseded. This is open to closed visits as well: it is about how a
-        recording is heard, and changes nothing that was done.
+        The old readings stay, superseded. This works for closed visits too: it is about how a
+        recording is heard, and changes nothing that was done. A recording that was withdrawn
+        counts again.
 
         Parameters
         ----------
@@ -128,31 +147,123 @@ class Recordings(Storing):
             When there is no such recording.
         """
         with self._writing() as session:
-            recording = self._get(session, RecordingRow, recording_id, "recording")
-            query = current_hearings().where(HearingRow.recording_id == recording_id)
-            old = session.scalars(query.options(*_WHOLE_WALK)).one()
-            if old.program_version == program_version and walk_of(old) == walk:
-                return _recording_of(old)
-            visit = recording.visit
-            hearing = HearingRow(
-                recording=recording,
-                supersedes_id=old.id,
-                description_id=self._newest_description(session, visit.organ_id).id,
-                program_version=program_version,
-                heard_at=self._now(),
-            )
-            fill_hearing(hearing, walk)
-            supersede_readings(old.holds, hearing.holds)
-            session.add(hearing)
-            session.flush()
-            return _recording_of(hearing)
+            old = self._heard_last(session, recording_id)
+            kept = _recording_of(old)
+            if (kept.program_version, kept.walk, kept.is_withdrawn) == (
+                program_version,
+                walk,
+                False,
+            ):
+                return kept
+            return self._hear_again(session, old, walk, program_version)
 
-    def recordings(self, visit_id: int) -> tuple[KeptRecording, ...]:
-        """Every recording of a visit with its newest hearing, in the order in which they came."""
+    def relabel_recording(
+        self,
+        recording_id: int,
+        walk: HeardWalk,
+        *,
+        program_version: str,
+        words: str = "",
+        organ_version: int | None = None,
+    ) -> KeptRecording:
+        """Keep what was heard in a recording under another label: stops, air or description.
+
+        The first label and its readings stay in the book, superseded (`hearings`). Works for closed
+        visits too. A plan made from the old readings no longer counts (`current_plan`).
+
+        Parameters
+        ----------
+        recording_id : int
+        walk : HeardWalk
+            Heard anew, with the new label.
+        program_version : str
+        words : str
+            Why; may be empty.
+        organ_version : int or None
+            Of the description that it was heard by; None: the newest.
+
+        Raises
+        ------
+        BookError
+            When there is no such recording, or no such version of the description.
+        """
+        with self._writing() as session:
+            old = self._heard_last(session, recording_id)
+            return self._hear_again(
+                session,
+                old,
+                walk,
+                program_version,
+                change=HearingChange.RELABELLED,
+                words=words,
+                organ_version=organ_version,
+            )
+
+    def withdraw_recording(self, recording_id: int, words: str = "") -> KeptRecording:
+        """Say that a recording does not count; it stays in the book with all that was heard in it.
+
+        Taking it in again, or labelling it anew, brings it back. Works for closed visits too; a
+        second withdrawal changes nothing.
+
+        Parameters
+        ----------
+        recording_id : int
+        words : str
+            Why; may be empty.
+
+        Raises
+        ------
+        BookError
+            When there is no such recording.
+        """
+        with self._writing() as session:
+            old = self._heard_last(session, recording_id)
+            kept = _recording_of(old)
+            if kept.is_withdrawn:
+                return kept
+            return self._hear_again(
+                session,
+                old,
+                replace(kept.walk, holds=(), silent_keys=()),
+                kept.program_version,
+                change=HearingChange.WITHDRAWN,
+                words=words,
+                organ_version=kept.organ_version,
+            )
+
+    def withdrawn_recordings(self, visit_id: int) -> tuple[KeptRecording, ...]:
+        """The recordings of a visit that were withdrawn, in the order in which they came."""
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
             query = (
                 current_hearings()
+                .where(HearingRow.change == HearingChange.WITHDRAWN)
+                .join(HearingRow.recording)
+                .where(RecordingRow.visit_id == visit_id)
+                .order_by(RecordingRow.id)
+                .options(*_WHOLE_WALK)
+            )
+            return tuple(_recording_of(row) for row in session.scalars(query))
+
+    def recording_counts(self, organ_id: int) -> dict[int, int]:
+        """How many recordings count at each visit of an organ; visits without any are left out."""
+        with self._reading() as session:
+            query = (
+                standing_hearings()
+                .join(HearingRow.recording)
+                .join(VisitRow, RecordingRow.visit_id == VisitRow.id)
+                .where(VisitRow.organ_id == organ_id)
+                .with_only_columns(RecordingRow.visit_id, func.count())
+                .group_by(RecordingRow.visit_id)
+            )
+            return {row[0]: row[1] for row in session.execute(query)}
+
+    def recordings(self, visit_id: int) -> tuple[KeptRecording, ...]:
+        """Every recording of a visit that counts, with its newest hearing, in order of arrival."""
+        with self._reading() as session:
+            self._get(session, VisitRow, visit_id, "visit")
+            query = (
+                standing_hearings()
                 .join(HearingRow.recording)
                 .where(RecordingRow.visit_id == visit_id)
                 .order_by(RecordingRow.id)
@@ -161,10 +272,10 @@ class Recordings(Storing):
             return tuple(_recording_of(row) for row in session.scalars(query))
 
     def told_airs(self, visit_id: int) -> dict[int, float | None]:
-        """The air that was told for each recording of a visit, by the recording's id [°C]."""
+        """The air given for each recording of a visit that counts, by the recording's id [°C]."""
         with self._reading() as session:
             query = (
-                current_hearings()
+                standing_hearings()
                 .join(HearingRow.recording)
                 .where(RecordingRow.visit_id == visit_id)
                 .with_only_columns(HearingRow.recording_id, HearingRow.air_celsius)
@@ -174,12 +285,16 @@ class Recordings(Storing):
     def recording(self, recording_id: int) -> KeptRecording:
         """One recording with its newest hearing; BookError where there is none."""
         with self._reading() as session:
-            self._get(session, RecordingRow, recording_id, "recording")
-            query = current_hearings().where(HearingRow.recording_id == recording_id)
-            return _recording_of(session.scalars(query.options(*_WHOLE_WALK)).one())
+            return _recording_of(self._heard_last(session, recording_id))
 
     def hearings(self, recording_id: int) -> tuple[KeptRecording, ...]:
-        """One recording as each program heard it, oldest first; BookError where there is none."""
+        """One recording as it was heard and labelled over time, oldest first.
+
+        Raises
+        ------
+        BookError
+            When there is no such recording.
+        """
         with self._reading() as session:
             self._get(session, RecordingRow, recording_id, "recording")
             query = (
@@ -191,7 +306,7 @@ class Recordings(Storing):
             return tuple(_recording_of(row) for row in session.scalars(query))
 
     def sound_path(self, recording_id: int) -> Path:
-        """Where the sound of a recording lies.
+        """The sound file of a recording.
 
         Raises
         ------
@@ -215,7 +330,7 @@ class Recordings(Storing):
             return tuple(f"{row.sha256}.{row.extension}" for row in rows)
 
     def restore_sound(self, source: Path) -> Path:
-        """Put the file of a recording back whose own is missing or damaged.
+        """Restore the file of a recording that is missing or damaged.
 
         Parameters
         ----------
@@ -242,35 +357,83 @@ class Recordings(Storing):
         finally:
             incoming.drop()
 
-    def _kept_already(
-        self,
-        session: Session,
-        visit_id: int,
-        incoming: Incoming,
-        walk: HeardWalk,
-        program_version: str,
-    ) -> KeptRecording | None:
+    def _known(self, session: Session, visit_id: int, incoming: Incoming) -> HearingRow | None:
+        """The newest hearing of the same content at a visit."""
         query = (
             current_hearings()
             .join(HearingRow.recording)
             .where(RecordingRow.visit_id == visit_id, RecordingRow.sha256 == incoming.sha256)
         )
-        row = session.scalar(query.options(*_WHOLE_WALK))
-        if row is None:
+        return session.scalar(query.options(*_WHOLE_WALK))
+
+    def _unchanged(
+        self, old: HearingRow | None, walk: HeardWalk, program_version: str
+    ) -> KeptRecording | None:
+        """The recording as kept before, or None if there is something new to keep."""
+        if old is None or old.change == HearingChange.WITHDRAWN:
             return None
-        kept = _recording_of(row)
+        kept = _recording_of(old)
         if (kept.walk, kept.program_version) == (walk, program_version):
             return kept
+        if (kept.walk.drawn, kept.walk.air_celsius) == (walk.drawn, walk.air_celsius):
+            return None  # the same label, heard anew
         raise self._error(
-            f"Visit {visit_id} has this recording already, as recording {kept.id}"
-            f" ({kept.file_name}), but heard otherwise.",
-            "Take it in again to put the new readings in the place of the old.",
+            f"Visit {kept.visit_id} already has this recording, as recording {kept.id}"
+            f" ({kept.file_name}), with another label: {', '.join(kept.walk.drawn)} drawn"
+            + ("." if (air := kept.walk.air_celsius) is None else f", air of {air:g} °C."),
+            "If that label is wrong, change it:"
+            f" walkboard visit relabel BOOK {kept.id} --drawn STOP[,STOP...]",
         )
+
+    def _heard_last(self, session: Session, recording_id: int) -> HearingRow:
+        self._get(session, RecordingRow, recording_id, "recording")
+        query = current_hearings().where(HearingRow.recording_id == recording_id)
+        return session.scalars(query.options(*_WHOLE_WALK)).one()
+
+    def _hear_again(
+        self,
+        session: Session,
+        old: HearingRow,
+        walk: HeardWalk,
+        program_version: str,
+        *,
+        change: HearingChange = HearingChange.NONE,
+        words: str = "",
+        organ_version: int | None = None,
+    ) -> KeptRecording:
+        hearing = HearingRow(
+            recording=old.recording,
+            supersedes_id=old.id,
+            description=self._description(session, old.recording.visit.organ_id, organ_version),
+            program_version=program_version,
+            heard_at=self._now(),
+            change=change.value,
+            words=words,
+        )
+        fill_hearing(hearing, walk)
+        supersede_readings(old.holds, hearing.holds)
+        session.add(hearing)
+        session.flush()
+        return _recording_of(hearing)
+
+    def _description(self, session: Session, organ_id: int, version: int | None) -> DescriptionRow:
+        if version is None:
+            return self._newest_description(session, organ_id)
+        query = select(DescriptionRow).where(
+            DescriptionRow.organ_id == organ_id, DescriptionRow.version == version
+        )
+        found = session.scalar(query)
+        if found is None:
+            raise self._error(
+                f"Organ {organ_id} has no description {version} in this book.",
+                "'walkboard book show' gives the newest one's number.",
+            )
+        return found
 
     def _withdraw(self, incoming: Incoming) -> None:
         """Take a file away again whose row did not come to be."""
-        # Under the write lock, for meanwhile another program may have kept the same content. Where
-        # even this fails, a whole file without a row is left, which `check` tells.
+        # Under the write lock, because another program may have kept the same content meanwhile.
+        # If even this fails, a whole file without a row is left, which `check` reports.
         with suppress(BookError, OSError), self._writing() as session:
             if session.get(SoundRow, incoming.sha256) is None:
                 path = self.sounds.path_of(incoming.sha256, incoming.extension)
@@ -291,4 +454,7 @@ def _recording_of(row: HearingRow) -> KeptRecording:
         recorded_at=recording.recorded_at,
         hearing_id=row.id,
         heard_at=row.heard_at,
+        change=HearingChange(row.change),
+        words=row.words,
+        organ_version=row.description.version,
     )

@@ -31,13 +31,16 @@ class Conditions:
         Relative, 0 to 1.
     wind_mm : mapping of division id to mm of water
     noted_at : datetime or None
-        Time-zone aware; None before the book has them, which then notes its own time.
+        Time-zone aware; None until the book keeps them and notes its own time.
+    id : int or None
+        In the book; names them when they are corrected.
     """
 
     air_celsius: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     humidity: float | None = None
     wind_mm: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     noted_at: datetime | None = None
+    id: int | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,17 +77,41 @@ class KeptNote:
 
 
 @dataclass(frozen=True, slots=True)
+class VisitCorrection:
+    """What a visit's purpose and minutes were corrected to, and why.
+
+    Attributes
+    ----------
+    purpose : str
+    minutes : float or None
+    words : str
+        Why it was corrected; may be empty.
+    corrected_at : datetime
+    """
+
+    purpose: str
+    minutes: float | None
+    words: str
+    corrected_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class KeptVisit:
     """One visit; `closed_at` is None while it is open.
 
     Attributes
     ----------
+    purpose, minutes
+        As last corrected.
     organ_version : int
         Of the description that held when the visit was opened.
     conditions : tuple of Conditions
-        In the order in which they were noted.
+        In the order in which they were noted, a corrected one in its old place.
     notes : tuple of KeptNote
         In the order in which they were added.
+    corrections : tuple of VisitCorrection
+        Of purpose and minutes, oldest first; the first is what the visit was opened with. Empty
+        where nothing was corrected.
     """
 
     id: int
@@ -97,11 +124,20 @@ class KeptVisit:
     closing_note: str = ""
     organ_version: int = 1
     notes: tuple[KeptNote, ...] = ()
+    corrections: tuple[VisitCorrection, ...] = ()
 
     @property
     def is_open(self) -> bool:
         """Whether work can still be added to it."""
         return self.closed_at is None
+
+
+class HearingChange(StrEnum):
+    """Why a hearing takes the place of the one before it."""
+
+    NONE = ""
+    RELABELLED = "relabelled"  # the user said anew what was recorded
+    WITHDRAWN = "withdrawn"  # the recording no longer counts
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +156,13 @@ class KeptRecording:
         Of the hearing that `walk` is; taking in again makes a new one.
     heard_at : datetime or None
         When that hearing was kept.
+    change : HearingChange
+        Why it took the place of the one before. A withdrawn recording keeps the label that it had;
+        its walk has no holds.
+    words : str
+        The user's reason; may be empty.
+    organ_version : int
+        Of the description that it was heard by.
     """
 
     id: int
@@ -133,6 +176,14 @@ class KeptRecording:
     recorded_at: datetime | None = None
     hearing_id: int = 0
     heard_at: datetime | None = None
+    change: HearingChange = HearingChange.NONE
+    words: str = ""
+    organ_version: int = 1
+
+    @property
+    def is_withdrawn(self) -> bool:
+        """Whether it no longer counts."""
+        return self.change is HearingChange.WITHDRAWN
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +226,13 @@ class KeptReading:
 
 @dataclass(frozen=True, slots=True)
 class KeptPlan:
-    """A plan as made for a visit; a new plan supersedes the last."""
+    """A plan as made for a visit; a new plan supersedes the last.
+
+    Attributes
+    ----------
+    outdated_at : datetime or None
+        When a recording that it may rest on was labelled anew or withdrawn; None where none was.
+    """
 
     id: int
     visit_id: int
@@ -183,6 +240,7 @@ class KeptPlan:
     event_air_celsius: float | None
     made_at: datetime
     superseded_by: int | None = None
+    outdated_at: datetime | None = None
 
 
 class TickState(StrEnum):

@@ -151,7 +151,9 @@ class SeenBook(Changes, Book):
 
     def current_plan(self, visit_id: int) -> KeptPlan | None:
         """As `Book.current_plan`."""
-        key = ("plan", visit_id, self.marks(visit_id).plans)
+        marks = self.marks(visit_id)
+        # A recording that is labelled anew or withdrawn outdates a plan.
+        key = ("plan", visit_id, marks.plans, marks.hearings, self.visit(visit_id).is_open)
         return self.memory.get(key, lambda: super(SeenBook, self).current_plan(visit_id))
 
     def faults(self, organ_id: int) -> tuple[KeptFault, ...]:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime, timedelta
 
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
-from walkboard.book.models import SettlingRow, VisitRow
-from walkboard.book.records import KeptSettling
+from walkboard.book.models import HearingRow, RecordingRow, SettlingRow, VisitRow
+from walkboard.book.records import HearingChange, KeptSettling
 from walkboard.book.storing import Storing
+from walkboard.book.superseding import current_hearings
 from walkboard.book.values import instant, number
 from walkboard.organ.model import PipeRef
 
@@ -51,7 +54,7 @@ class Settlings(Storing):
             return new
 
     def settlings(self, organ_id: int | None = None) -> tuple[KeptSettling, ...]:
-        """What was heard of pipes settling, oldest first.
+        """What was heard of pipes settling, oldest first, except in recordings that were withdrawn.
 
         Parameters
         ----------
@@ -62,7 +65,33 @@ class Settlings(Storing):
         if organ_id is not None:
             query = query.join(VisitRow).where(VisitRow.organ_id == organ_id)
         with self._reading() as session:
-            return tuple(_settling_of(row) for row in session.scalars(query))
+            rows = list(session.scalars(query))
+            silent = _withdrawn_spans(session) if rows else []
+            return tuple(
+                _settling_of(row)
+                for row in rows
+                if not any(
+                    visit == row.visit_id and begins <= row.heard_at <= ends
+                    for visit, begins, ends in silent
+                )
+            )
+
+
+def _withdrawn_spans(session: Session) -> list[tuple[int, datetime, datetime]]:
+    """Visit, beginning and end of each live recording that was withdrawn."""
+    query = (
+        current_hearings()
+        .where(HearingRow.change == HearingChange.WITHDRAWN)
+        .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
+        .where(RecordingRow.recorded_at.is_not(None))
+        .with_only_columns(RecordingRow.visit_id, RecordingRow.recorded_at, HearingRow.seconds)
+    )
+    # A live recording is dated by its end.
+    return [
+        (visit, ends - timedelta(seconds=seconds), ends)
+        for visit, ends, seconds in session.execute(query)
+        if ends is not None
+    ]
 
 
 def _row_of(one: KeptSettling) -> SettlingRow:

@@ -75,12 +75,17 @@ class SoundFolder:
             When the copy cannot be written: a full disk, no permission.
         """
         try:
+            if not source.is_file():
+                source.stat()  # says if it is not there, or may not be seen
+                raise OSError("it is no file")
             reader = source.open("rb")
         except OSError as error:
             raise _unreadable(source, error) from error
         with reader, self._telling():
             incoming = self.path / INCOMING
-            incoming.mkdir(parents=True, exist_ok=True)
+            # Not with their parents: a book that was moved away is not to come back as a folder.
+            for folder in (self.path, incoming):
+                folder.mkdir(exist_ok=True)
             part = incoming / f"{uuid.uuid4().hex}.part"
             digest, size = hashlib.sha256(), 0
             try:

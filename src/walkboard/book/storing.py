@@ -1,8 +1,8 @@
 """The book's database as a place to read from and write to, safely.
 
-Every reading sees one moment of the book (a read transaction over a snapshot). Every writing takes
-the one write lock *before* it reads anything, so what it decides on cannot change under it; it is
-on the disk when the call returns (WAL with synchronous=FULL: sqlite.org/wal, sqlite.org/pragma).
+Every read sees one moment of the book (a read transaction over a snapshot). Every write takes the
+one write lock *before* it reads anything, so what it decides on cannot change under it; it is on
+the disk when the call returns (WAL with synchronous=FULL: sqlite.org/wal, sqlite.org/pragma).
 """
 
 from __future__ import annotations
@@ -90,6 +90,7 @@ class Storing:
         self.sounds = SoundFolder(path)
         self._clock = clock
         self._engine = make_engine(path / DATABASE, wait_s=wait_s)
+        self._file = _identity(path)
         self._write_engine = for_writing(self._engine)
 
     def _now(self) -> datetime:
@@ -101,28 +102,41 @@ class Storing:
     @contextmanager
     def _reading(self) -> Iterator[Session]:
         """One moment of the book; never waits for a writer."""
+        self.refuse_moved()
         with self._telling(), Session(self._engine) as session, session.begin():
             yield session
 
     @contextmanager
     def _writing(self) -> Iterator[Session]:
         """A change that is kept whole or not at all."""
+        self.refuse_moved()
         with self._telling(), Session(self._write_engine) as session, session.begin():
             self._refuse_other_revision(session)
             yield session
+            session.flush()
+            self.refuse_moved()  # while it can still be undone
+
+    def refuse_moved(self) -> None:
+        """Raise BookError when the folder that was opened is no longer at its path.
+
+        An open database goes on working after its file is moved or deleted, so rows would go to
+        one place and recordings to another, or to nowhere.
+        """
+        if self._file is not None and _identity(self.path) != self._file:
+            raise trouble.moved(self.path)
 
     def _refuse_other_revision(self, session: Session) -> None:
         # Another program may have migrated the book while this one had it open.
         revision = session.connection().exec_driver_sql("SELECT version_num FROM alembic_version")
         if revision.scalar() != HEAD_REVISION:
             raise self._error(
-                "A newer version of the program has changed this book's form meanwhile.",
+                "A newer version of the program has changed this book's form since it was opened.",
                 "Close the book and open it with that version.",
             )
 
     @contextmanager
     def _telling(self) -> Iterator[None]:
-        """Errors of the database and the disk, told once, as `BookError`."""
+        """Turns errors of the database and the disk into `BookError`, in one place."""
         try:
             yield
         except DBAPIError as error:
@@ -161,6 +175,15 @@ class Storing:
                 "Open a new visit, or add a note to this one.",
             )
         return visit
+
+
+def _identity(book: Path) -> tuple[int, int] | None:
+    """Which file the database is, by its file system (POSIX st_dev, st_ino)."""
+    try:
+        found = (book / DATABASE).stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def newest_descriptions() -> Select[DescriptionRow]:

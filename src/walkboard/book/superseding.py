@@ -1,4 +1,4 @@
-"""Which rows stand, and which new row takes the place of which old one."""
+"""Which rows count now, and which new row replaces which old one."""
 
 from __future__ import annotations
 
@@ -11,24 +11,25 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import aliased
 
 from walkboard.book.models import EventRow, HearingRow, HoldRow, ReadingRow, WeightChangeRow
+from walkboard.book.records import HearingChange
 
 Replaced = TypeVar("Replaced", EventRow, WeightChangeRow)
 
 
 def standing(kind: type[Replaced]) -> Select[Replaced]:
-    """The rows of a kind that no newer row has taken the place of."""
+    """The rows of a kind that no newer row replaces."""
     newer = aliased(kind)
     superseded = select(newer.id).where(newer.supersedes_id == kind.id)
     return select(kind).where(~superseded.exists())
 
 
 def current_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
-    """The hearings that no newer one has taken the place of.
+    """The newest hearing of each recording, also of a recording that was withdrawn.
 
     Parameters
     ----------
     as_of : datetime or None
-        Take the book as it stood then; None is now.
+        The book as it stood then; None: now.
     """
     newer = aliased(HearingRow)
     superseded = select(newer.id).where(newer.supersedes_id == HearingRow.id)
@@ -39,11 +40,16 @@ def current_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
     return query.where(~superseded.exists())
 
 
+def standing_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
+    """The same without recordings that were withdrawn."""
+    return current_hearings(as_of).where(HearingRow.change != HearingChange.WITHDRAWN)
+
+
 def supersede_readings(old_holds: Iterable[HoldRow], new_holds: Iterable[HoldRow]) -> None:
     """Let each new reading name the old one that it replaces.
 
-    That is a reading of the same pipe whose hold overlaps its own most; each is used once. An old
-    reading that none replaces is superseded all the same, with its whole hearing.
+    That is the reading of the same pipe whose hold overlaps its own most; each is used once. An old
+    reading that no new one replaces is superseded too, with its whole hearing.
     """
     old_of: dict[tuple[str, int], list[tuple[HoldRow, ReadingRow]]] = defaultdict(list)
     for hold in old_holds:

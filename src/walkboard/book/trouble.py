@@ -1,4 +1,4 @@
-"""Turns what SQLite and the disk report into a `BookError` that says what to do.
+"""Turns errors of SQLite and the disk into a `BookError` that says what to do.
 
 Light on purpose: no SQLAlchemy here, so that opening can fail clearly before it is loaded.
 """
@@ -6,6 +6,7 @@ Light on purpose: no SQLAlchemy here, so that opening can fail clearly before it
 from __future__ import annotations
 
 import errno
+import shutil
 import sqlite3
 from pathlib import Path
 
@@ -51,8 +52,32 @@ _SAYINGS = {
 _CHECK = "Check the disk; what was kept before is safe, nothing of this was kept."
 
 
+# With less than this left SQLite cannot make the files it needs even to read: it asks for 32 KiB
+# of shared memory (sqlite.org/walformat, 2.2) and for pages of the log. Derived, with a margin.
+_FULL_BELOW_BYTES = 256 * 1024
+
+
+def is_full(place: Path) -> bool:
+    """Whether the disk of a file or folder, or of the nearest folder above it, is full."""
+    while not place.exists() and place != place.parent:
+        place = place.parent
+    try:
+        return shutil.disk_usage(place).free < _FULL_BELOW_BYTES
+    except OSError:
+        return False
+
+
+def moved(book: Path) -> BookError:
+    """The `BookError` for a folder that is no longer where it was opened."""
+    return BookError(
+        "The book's folder was moved, renamed or removed while it was open.",
+        where=str(book),
+        mend="Nothing more is kept in it. Open the book where it is now.",
+    )
+
+
 def of_code(code: int, book: Path) -> BookError:
-    """The `BookError` for a primary result code of SQLite that has a saying here."""
+    """The `BookError` for one of the primary result codes of SQLite that are listed here."""
     what, mend = _SAYINGS[code]
     return BookError(what, where=str(book), mend=mend)
 
@@ -60,6 +85,10 @@ def of_code(code: int, book: Path) -> BookError:
 def of_sqlite(error: sqlite3.Error, book: Path) -> BookError:
     """The `BookError` for an error of SQLite, by its primary result code."""
     code = getattr(error, "sqlite_errorcode", -1) & _PRIMARY
+    # What SQLite cannot write or make on a full disk it reports as an I/O error or as a file that
+    # cannot be opened, not as SQLITE_FULL (sqlite.org/rescode, SQLITE_IOERR_SHMSIZE).
+    if code in {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN} and is_full(book):
+        return of_code(sqlite3.SQLITE_FULL, book)
     if code in _SAYINGS:
         return of_code(code, book)
     return BookError(
@@ -76,6 +105,8 @@ def of_disk(error: OSError, book: Path) -> BookError:
             return of_code(sqlite3.SQLITE_FULL, book)
         case errno.EROFS | errno.EACCES | errno.EPERM:
             return of_code(sqlite3.SQLITE_READONLY, book)
+        case errno.ENOENT | errno.ESTALE | errno.ENOTDIR:
+            return moved(book)
         case _:
             return BookError(
                 f"The book's folder could not be read or written ({error.strerror or error}).",

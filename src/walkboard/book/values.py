@@ -1,4 +1,4 @@
-"""Numbers and instants on their way into the book: finite, and with a time zone."""
+"""Numbers and instants on their way into the book: finite, plausible, and with a time zone."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import math
 from datetime import UTC, datetime
 from typing import SupportsFloat
 
-from walkboard.errors import BookError
+from walkboard.errors import BookError, InputError
+from walkboard.plausible import Range
 
 
 def number(value: SupportsFloat, of: str) -> float:
@@ -15,21 +16,37 @@ def number(value: SupportsFloat, of: str) -> float:
     Raises
     ------
     BookError
-        When it is not finite: SQLite would keep a nan as nothing, and nothing in a tuning book is
+        When it is not finite: SQLite would keep a NaN as NULL, and nothing in a tuning book is
         infinite.
     """
     plain = float(value)
     if not math.isfinite(plain):
         raise BookError(
-            f"{of} is {plain}, which is no number to keep.",
-            mend="What could not be measured is kept as nothing, with a flag that says why.",
+            f"{of} is {plain}, which is not a number that can be kept.",
+            mend="Leave out what could not be measured, and flag it.",
         )
     return plain
 
 
 def number_or_none(value: SupportsFloat | None, of: str) -> float | None:
-    """The same where nothing is allowed."""
+    """The same, where None is allowed."""
     return None if value is None else number(value, of)
+
+
+def plausible(value: SupportsFloat | None, kind: Range, of: str) -> float | None:
+    """A figure that its quantity can have, or None.
+
+    Raises
+    ------
+    BookError
+        When it is not finite or cannot be right.
+    """
+    if value is None:
+        return None
+    try:
+        return kind.check(float(value), what=of)
+    except InputError as error:
+        raise BookError(error.what, mend=error.mend) from None
 
 
 def instant(value: datetime, of: str) -> datetime:
@@ -38,11 +55,11 @@ def instant(value: datetime, of: str) -> datetime:
     Raises
     ------
     BookError
-        When it knows no time zone.
+        When it has no time zone.
     """
     if value.tzinfo is None:
         raise BookError(
             f"{of} is {value}, without a time zone.",
-            mend="Say in which time zone it is meant.",
+            mend="Give its time zone.",
         )
     return value.astimezone(UTC)

@@ -1,16 +1,31 @@
-"""Visits: opened, their conditions and notes, closed."""
+"""Visits: opened, their conditions and notes, corrected, closed."""
 
 from __future__ import annotations
 
 from types import MappingProxyType
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, selectinload
 
-from walkboard.book.models import ConditionsRow, DivisionConditionsRow, NoteRow, VisitRow
-from walkboard.book.records import Conditions, KeptNote, KeptVisit
+from walkboard.book.models import (
+    ConditionsRow,
+    DivisionConditionsRow,
+    NoteRow,
+    VisitCorrectionRow,
+    VisitRow,
+)
+from walkboard.book.records import Conditions, KeptNote, KeptVisit, VisitCorrection
 from walkboard.book.storing import Storing
-from walkboard.book.values import instant, number_or_none
+from walkboard.book.values import instant, plausible
+from walkboard.plausible import AIR_CELSIUS, HUMIDITY, VISIT_MINUTES, WIND_MM
+
+# Of many visits at once: a query for each kind of row, not several for each visit.
+_WHOLE_VISIT = (
+    selectinload(VisitRow.description),
+    selectinload(VisitRow.conditions).selectinload(ConditionsRow.divisions),
+    selectinload(VisitRow.notes),
+    selectinload(VisitRow.corrections),
+)
 
 
 class Visits(Storing):
@@ -32,13 +47,14 @@ class Visits(Storing):
         purpose : str
             As "before the Easter services".
         minutes : float or None
-            That there are [min].
+            Available for tuning [min].
         conditions : Conditions or None
 
         Raises
         ------
         BookError
-            When there is no such organ, or another visit to it is still open.
+            When there is no such organ, another visit to it is still open, or a figure cannot be
+            right.
         """
         with self._writing() as session:
             description = self._newest_description(session, organ_id)
@@ -46,13 +62,13 @@ class Visits(Storing):
             if other is not None:
                 raise self._error(
                     f"Visit {other.id} to {description.name} ({other.purpose}) is still open.",
-                    "Go on with it, or close it first.",
+                    "Continue it, or close it first.",
                 )
             row = VisitRow(
                 organ_id=organ_id,
                 description=description,
                 purpose=purpose,
-                minutes=number_or_none(minutes, "The minutes"),
+                minutes=plausible(minutes, VISIT_MINUTES, "A visit"),
                 opened_at=self._now(),
                 closing_note="",
             )
@@ -63,17 +79,97 @@ class Visits(Storing):
             return _visit_of(row)
 
     def note_conditions(self, visit_id: int, conditions: Conditions) -> KeptVisit:
-        """Note the conditions anew, as often as they are taken; the earlier ones stay.
+        """Note the conditions again, as often as they are taken; the earlier ones stay.
 
         Raises
         ------
         BookError
-            When there is no such visit, or it is closed.
+            When there is no such visit, it is closed, or a figure cannot be right.
         """
         with self._writing() as session:
             row = self._visit_at_work(session, visit_id)
             row.conditions.append(self._conditions_row(conditions))
             session.flush()
+            return _visit_of(row)
+
+    def correct_conditions(self, conditions_id: int, conditions: Conditions) -> KeptVisit:
+        """Replace conditions that were noted wrong; those stay in the book but no longer count.
+
+        Works for closed visits too: it is about what was, and changes nothing that was done.
+
+        Parameters
+        ----------
+        conditions_id : int
+            Of the conditions as they stand now (`Conditions.id`).
+        conditions : Conditions
+            Whole: what is left out is unknown. Without `noted_at` they keep the old time.
+
+        Raises
+        ------
+        BookError
+            When there are no such conditions, they were corrected already, or a figure cannot be
+            right.
+        """
+        with self._writing() as session:
+            old = self._get(session, ConditionsRow, conditions_id, "conditions")
+            newer = session.scalar(
+                select(ConditionsRow.id).where(ConditionsRow.supersedes_id == old.id)
+            )
+            if newer is not None:
+                raise self._error(
+                    f"Conditions {conditions_id} were already corrected, as conditions {newer}.",
+                    f"Correct conditions {newer}.",
+                )
+            visit = self._get(session, VisitRow, old.visit_id, "visit")
+            new = self._conditions_row(conditions)
+            new.supersedes_id = old.id
+            if conditions.noted_at is None:
+                new.noted_at = old.noted_at
+            visit.conditions.append(new)
+            session.flush()
+            return _visit_of(visit)
+
+    def correct_visit(
+        self,
+        visit_id: int,
+        *,
+        purpose: str | None = None,
+        minutes: float | None = None,
+        words: str = "",
+    ) -> KeptVisit:
+        """Correct a visit's purpose or minutes; what it was opened with stays in the book.
+
+        Parameters
+        ----------
+        visit_id : int
+            Open or closed.
+        purpose : str or None
+            None leaves it as it is.
+        minutes : float or None
+            Available for tuning [min]; None leaves them as they are.
+        words : str
+            Why; may be empty.
+
+        Raises
+        ------
+        BookError
+            When there is no such visit, or the minutes cannot be right.
+        """
+        minutes = plausible(minutes, VISIT_MINUTES, "A visit")
+        with self._writing() as session:
+            row = self._get(session, VisitRow, visit_id, "visit")
+            was = _purpose_and_minutes(row)
+            now = (
+                was[0] if purpose is None else purpose,
+                was[1] if minutes is None else minutes,
+            )
+            if now != was:
+                row.corrections.append(
+                    VisitCorrectionRow(
+                        purpose=now[0], minutes=now[1], words=words, corrected_at=self._now()
+                    )
+                )
+                session.flush()
             return _visit_of(row)
 
     def add_note(self, visit_id: int, words: str) -> KeptVisit:
@@ -91,7 +187,10 @@ class Visits(Storing):
             return _visit_of(row)
 
     def close_visit(self, visit_id: int, note: str = "") -> KeptVisit:
-        """Close a visit, for good: it can then only be read, and notes added.
+        """Close a visit for good: it can then only be read, and notes added.
+
+        If this computer's clock has gone back behind the opening, the visit is closed at the
+        instant it was opened, and a note says what the clock showed.
 
         Raises
         ------
@@ -100,7 +199,14 @@ class Visits(Storing):
         """
         with self._writing() as session:
             row = self._visit_at_work(session, visit_id)
-            row.closed_at = self._now()
+            now = self._now()
+            row.closed_at = max(now, row.opened_at)
+            if now < row.opened_at:
+                words = (
+                    f"This computer's clock showed {now:%Y-%m-%d %H:%M} UTC at closing, before the"
+                    " visit was opened. The times of this visit cannot be trusted."
+                )
+                row.notes.append(NoteRow(words=words, noted_at=now))
             row.closing_note = note
             session.flush()
             return _visit_of(row)
@@ -114,7 +220,12 @@ class Visits(Storing):
         """Every visit to an organ, oldest first."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
-            query = select(VisitRow).where(VisitRow.organ_id == organ_id).order_by(VisitRow.id)
+            query = (
+                select(VisitRow)
+                .where(VisitRow.organ_id == organ_id)
+                .order_by(VisitRow.id)
+                .options(*_WHOLE_VISIT)
+            )
             return tuple(_visit_of(row) for row in session.scalars(query))
 
     def visit_in_progress(self, organ_id: int) -> KeptVisit | None:
@@ -128,12 +239,12 @@ class Visits(Storing):
         air, wind = conditions.air_celsius, conditions.wind_mm
         return ConditionsRow(
             noted_at=instant(conditions.noted_at or self._now(), "The time of the conditions"),
-            humidity=number_or_none(conditions.humidity, "The humidity"),
+            humidity=plausible(conditions.humidity, HUMIDITY, "Relative humidity"),
             divisions=[
                 DivisionConditionsRow(
                     division=division,
-                    air_celsius=number_or_none(air.get(division), f"The air of {division}"),
-                    wind_mm=number_or_none(wind.get(division), f"The wind of {division}"),
+                    air_celsius=plausible(air.get(division), AIR_CELSIUS, f"The air of {division}"),
+                    wind_mm=plausible(wind.get(division), WIND_MM, f"The wind of {division}"),
                 )
                 for division in dict.fromkeys([*air, *wind])
             ],
@@ -145,21 +256,49 @@ def _open_visit_of(session: Session, organ_id: int) -> VisitRow | None:
     return session.scalar(query)
 
 
+def _purpose_and_minutes(row: VisitRow) -> tuple[str, float | None]:
+    """As last corrected."""
+    last = row.corrections[-1] if row.corrections else row
+    return last.purpose, last.minutes
+
+
+def _corrections_of(row: VisitRow) -> tuple[VisitCorrection, ...]:
+    if not row.corrections:
+        return ()
+    return (
+        VisitCorrection(row.purpose, row.minutes, "", row.opened_at),
+        *(VisitCorrection(c.purpose, c.minutes, c.words, c.corrected_at) for c in row.corrections),
+    )
+
+
+def _standing_conditions(rows: list[ConditionsRow]) -> list[ConditionsRow]:
+    """Without those that were corrected, each correction in the place of the first."""
+    newest: dict[int, ConditionsRow] = {}  # by the id of the first
+    first_of: dict[int, int] = {}
+    for row in rows:  # by id, so that a correction follows what it corrects
+        first = row.id if row.supersedes_id is None else first_of[row.supersedes_id]
+        first_of[row.id] = first
+        newest[first] = row
+    return list(newest.values())
+
+
 def _visit_of(row: VisitRow) -> KeptVisit:
+    purpose, minutes = _purpose_and_minutes(row)
     return KeptVisit(
         id=row.id,
         organ_id=row.organ_id,
-        purpose=row.purpose,
-        minutes=row.minutes,
+        purpose=purpose,
+        minutes=minutes,
         opened_at=row.opened_at,
         closed_at=row.closed_at,
-        conditions=tuple(_conditions_of(noted) for noted in row.conditions),
+        conditions=tuple(_conditions_of(noted) for noted in _standing_conditions(row.conditions)),
         closing_note=row.closing_note,
         organ_version=row.description.version,
         notes=tuple(
             KeptNote(id=note.id, visit_id=row.id, words=note.words, noted_at=note.noted_at)
             for note in row.notes
         ),
+        corrections=_corrections_of(row),
     )
 
 
@@ -171,4 +310,5 @@ def _conditions_of(row: ConditionsRow) -> Conditions:
         humidity=row.humidity,
         wind_mm=MappingProxyType(wind),
         noted_at=row.noted_at,
+        id=row.id,
     )

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Row
+from sqlalchemy import Row, select
+from sqlalchemy.orm import Session
 
 from walkboard.book.models import HearingRow, HoldRow, ReadingRow
+from walkboard.book.records import HearingChange
 from walkboard.book.values import number, number_or_none
 from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
@@ -47,6 +49,34 @@ def walk_of(row: HearingRow) -> HeardWalk:
         silent_keys=tuple(Key.parse(name) for name in row.silent_keys),
         warnings=row.warnings,
     )
+
+
+def read_every_row(session: Session, first_id: int, last_id: int) -> None:
+    """Read back all that was heard in a range of recordings, and keep nothing of it.
+
+    Raises
+    ------
+    ValueError, TypeError, LookupError, WalkboardError
+        When something in it cannot be read.
+    """
+    within = HearingRow.recording_id.between(first_id, last_id)
+    for row in session.execute(select(HearingRow.__table__).where(within)):
+        SoundInfo(row.seconds, row.sample_rate, row.channels, row.format)
+        for name in row.silent_keys:
+            Key.parse(name)
+        HearingChange(row.change)
+    holds = select(HoldRow.__table__).join(HearingRow, HoldRow.hearing_id == HearingRow.id)
+    for row in session.execute(holds.where(within)):
+        key_of(row)
+        for flag in row.flags:
+            HoldFlag(flag)
+    readings = (
+        select(ReadingRow.__table__)
+        .join(HoldRow, ReadingRow.hold_id == HoldRow.id)
+        .join(HearingRow, HoldRow.hearing_id == HearingRow.id)
+    )
+    for row in session.execute(readings.where(within)):
+        reading_of(row)
 
 
 def reading_of(row: ReadingRow | Row[Any]) -> Reading:

@@ -1,0 +1,82 @@
+"""What a figure can physically be: one place for commands, pages, imports and the book.
+
+A figure outside its range is a slip of the pen, another unit, or a broken file. NaN and infinity
+are outside every range.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from walkboard.errors import InputError
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """The figures that a quantity can have, both ends included.
+
+    Attributes
+    ----------
+    what : str
+        The quantity, as it begins a sentence.
+    low, high : float
+    unit : str
+    hint : str
+        What was probably meant by a figure outside, or empty.
+    """
+
+    what: str
+    low: float
+    high: float
+    unit: str
+    hint: str = ""
+
+    def __contains__(self, value: float) -> bool:
+        return self.low <= value <= self.high  # false for NaN
+
+    def check(self, value: float, *, what: str = "", where: str = "") -> float:
+        """The figure itself.
+
+        Parameters
+        ----------
+        value : float
+            In the range's unit.
+        what : str
+            Which one it is; empty: the quantity's own name.
+        where : str
+            The file or field.
+
+        Raises
+        ------
+        InputError
+            When it cannot be right.
+        """
+        if value in self:
+            return value
+        hint = f" {self.hint}" if self.hint else ""
+        raise InputError(
+            f"{what or self.what} of {value:g} {self.unit} cannot be right.",
+            where=where,
+            mend=f"It must be from {self.low:g} to {self.high:g} {self.unit}.{hint}",
+        )
+
+    def check_each(self, values: Mapping[str, float], *, what: str = "") -> None:
+        """Check the figures of several divisions; InputError names the first that cannot be right.
+
+        Parameters
+        ----------
+        values : mapping of str to float
+            By division.
+        what : str
+        """
+        for division, value in values.items():
+            self.check(value, what=f"{what or self.what} at {division}")
+
+
+# All chosen: wide enough for any church or hall that is tuned in, narrow enough for a slip to show.
+AIR_CELSIUS = Range("Air", -10.0, 45.0, "°C", "Did you give °F?")
+HUMIDITY_PERCENT = Range("Relative humidity", 1.0, 100.0, "%", "Write 55 for 55 %, not 0.55.")
+HUMIDITY = Range("Relative humidity", 0.01, 1.0, "as a part of 1")
+WIND_MM = Range("Wind", 10.0, 3000.0, "mm of water", "Did you give inches?")
+VISIT_MINUTES = Range("A visit", 1.0, 14_400.0, "minutes")  # ten days
