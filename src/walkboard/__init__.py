@@ -1,3 +1,3 @@
 """Walkboard: hears a pipe organ and spends a tuning visit's minutes where they count."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
