@@ -1,0 +1,108 @@
+"""Does "ready with a chance of 0.7" come true seven times in ten? A thousand simulated forecasts.
+
+Invented organs over some years (`walkboard.demo.years`, which shares no code with the drift model).
+After the last visit, every stop is forecast for the next one; then the truth is looked at: at most
+one pipe in twenty further than the tolerance from where its division's flues really stand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from bench._organs import invented_organ
+from bench.drift import history_of
+from walkboard.condition.drift import follow, forecast
+from walkboard.condition.kinds import Role, roles
+from walkboard.demo.years import OrganYears, simulate_years
+from walkboard.demo.years_habits import RESTLESS_RANKS, USUAL_YEARS, YearsHabits
+from walkboard.demo.years_weather import quarterly
+from walkboard.planning.readiness import SHARE_OUTSIDE, TOLERANCE_CENTS, stop_readiness
+
+PIPES, VISITS = 1200, 9
+FIT_SEEDS, SEEDS = range(400, 412), range(500, 526)
+EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
+LEAST = 0.02  # forecasts surer than this either way say nothing of calibration
+
+
+@dataclass(frozen=True)
+class Told:
+    """One stop's forecast and what became of it."""
+
+    chance: float
+    came_true: bool
+    share_outside: float
+
+
+def forecasts(seed: int, habits: YearsHabits, tolerance_cents: float) -> list[Told]:
+    """Every stop of one organ, forecast from each of its last visits for the next."""
+    organ = invented_organ(PIPES, seed)
+    rng = np.random.default_rng([seed, 23])
+    years = simulate_years(organ, rng, quarterly(organ, rng, VISITS), habits=habits)
+    past = history_of(years)
+    found: list[Told] = []
+    for number in range(VISITS - 4, VISITS):
+        visit = years.visits[number]
+        drift = follow(organ, past[:number])
+        ahead = forecast(drift, visit.weather.at, visit.told_celsius)
+        said = stop_readiness(organ, ahead, [s.id for s in organ.stops], tolerance_cents)
+        outside = _outside(years, number, tolerance_cents)
+        index = {pipe: i for i, pipe in enumerate(years.pipes)}
+        for one in said:
+            pipes = {
+                p for key in organ.keys_of([one.stop]) for p in organ.stop(one.stop).pipes_at(key)
+            }
+            off = outside[[index[p] for p in pipes]]
+            found.append(
+                Told(one.chance, int(off.sum()) <= int(SHARE_OUTSIDE * len(off)), float(off.mean()))
+            )
+    return found
+
+
+def _outside(years: OrganYears, visit: int, tolerance_cents: float) -> np.ndarray:
+    """Which pipes really stand outside the tolerance."""
+    true = years.visits[visit].true_cents
+    role = roles(years.organ)
+    rank = [years.organ.rank(p.rank) for p in years.pipes]
+    division = np.array([r.division for r in rank])
+    flue = np.array([role[r.id] not in {Role.REED, Role.CELESTE} for r in rank])
+    middle = {d: np.median(true[(division == d) & flue]) for d in np.unique(division)}
+    outside: np.ndarray = np.abs(true - [middle[d] for d in division]) > tolerance_cents
+    return outside
+
+
+def calibration(told: list[Told]) -> float:
+    """Print how often each chance came true; the largest distance of a bin with 30 or more."""
+    chance = np.array([t.chance for t in told])
+    true = np.array([t.came_true for t in told])
+    worst = 0.0
+    for low, high in zip(EDGES[:-1], EDGES[1:], strict=True):
+        own = (chance >= low) & ((chance < high) | (high == 1.0))
+        if own.any():
+            said, came = chance[own].mean(), true[own].mean()
+            error = np.sqrt(came * (1 - came) / own.sum())
+            print(f"  said {said:.2f}: came true {came:.2f} ±{error:.2f} of {own.sum()}")
+            if own.sum() >= 30:
+                worst = max(worst, abs(said - came))
+    open_ = (chance > LEAST) & (chance < 1.0 - LEAST)
+    print(
+        f"  all {len(told)}: said {chance.mean():.3f}, came true {true.mean():.3f}; "
+        f"{open_.sum()} open ones: said {chance[open_].mean():.3f}, true {true[open_].mean():.3f}; "
+        f"Brier {np.mean((chance - true) ** 2):.4f}"
+    )
+    return worst
+
+
+def main(seeds: range = SEEDS) -> None:
+    """Print the tables."""
+    # a year without slips of whole ranks is easy; tolerances move the chances to the middle
+    for name, habits in (("usual years", USUAL_YEARS), ("restless ranks", RESTLESS_RANKS)):
+        for tolerance in (TOLERANCE_CENTS, 8.0):
+            print(f"{name}, within {tolerance:g} cents")
+            told = [t for seed in seeds for t in forecasts(seed, replace(habits), tolerance)]
+            print(f"  largest distance {calibration(told):.3f}")
+
+
+if __name__ == "__main__":
+    main()
