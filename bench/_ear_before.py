@@ -12,13 +12,14 @@ import numpy as np
 from scipy.special import voigt_profile
 
 from bench._ear_organs import EarOrgan
-from walkboard.condition.assessing import assess
-from walkboard.planning.layout import Layout
-from walkboard.planning.minutes import in_steps
-from walkboard.planning.standing import REFERENCES_CENTS
-from walkboard.planning.walked import choose_and_walk
-from walkboard.planning.walking import QUICK
-from walkboard.planning.what_if import Prepared, Question, prepare
+from walkboard.condition.assess import assess
+from walkboard.planning.request import PlanRequest
+from walkboard.planning.route.minutes import in_steps
+from walkboard.planning.route.ways import QUICK
+from walkboard.planning.route.with_choice import choose_and_walk
+from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS
+from walkboard.planning.what_if import Prepared, prepare
 
 _HALF_BEATS_HZ, _HALF_CENTS, _CENTS_PER_NEPER = 2.0, 8.0, 1731.234
 _AT_THE_ENDS = 0.5
@@ -27,7 +28,7 @@ _AT_THE_ENDS = 0.5
 def plan_before(this: EarOrgan, minutes: float) -> tuple[np.ndarray, np.ndarray]:
     """Which pipes that plan tunes, and to where [cents against the organ's own pitch]."""
     prepared: Prepared = prepare(this.organ, assess(this.organ, this.heard, {}), this.heard)
-    problem = prepared.problem(Question(minutes))
+    problem = prepared.problem(PlanRequest(minutes))
     found = problem.situation
     layout = found.layout
     order, weights = problem.order, found.weights

@@ -21,9 +21,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from builders.use_of_keys import Moment
 
 from bench._ear_organs import PARTIALS, Drawn, EarOrgan
-from builders.use_of_keys import Moment
 
 JUDGES = ("fluctuation", "roughness", "beating", "sourest")
 SLOWEST_HZ, FASTEST_HZ = 0.5, 8.0
@@ -72,9 +72,7 @@ class Scene:
         of = self.chord[self.first]
         chords = len(self.seconds)
         reach = self.per_hz * apart
-        rough = np.bincount(
-            of, self.rough * (np.exp(-3.5 * reach) - np.exp(-5.75 * reach)), chords
-        )
+        rough = np.bincount(of, self.rough * (np.exp(-3.5 * reach) - np.exp(-5.75 * reach)), chords)
         slow = np.flatnonzero((apart > 1e-3) & (apart < _SLOW_HZ))
         rate = apart[slow]
         weight = 2.0 / (rate / 4.0 + 4.0 / rate)

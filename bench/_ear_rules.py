@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from bench._ear_organs import EarOrgan
-from walkboard.planning.choosing import choose
-from walkboard.planning.minutes import in_steps
-from walkboard.planning.task import Task
-from walkboard.planning.what_if import Prepared, Question
-from walkboard.planning.walked import choose_and_walk
-from walkboard.planning.walking import QUICK
+from walkboard.planning.choose.certify import choose
+from walkboard.planning.choose.task import Task
+from walkboard.planning.request import PlanRequest
+from walkboard.planning.route.minutes import in_steps
+from walkboard.planning.route.ways import QUICK
+from walkboard.planning.route.with_choice import choose_and_walk
+from walkboard.planning.what_if import Prepared
 
 __all__ = ["RULES", "tuned_by_rules"]
 
@@ -32,7 +33,7 @@ def tuned_by_rules(
 ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     """For each rule the pipes tuned, and to where: where their division's flues stand."""
     capacity = in_steps(minutes)
-    problem = prepared.problem(Question(minutes))
+    problem = prepared.problem(PlanRequest(minutes))
     task = choose_and_walk(this.organ, problem, capacity, beams=QUICK).task
     tunable = problem.tunable
     places = {pipe: i for i, pipe in enumerate(this.organ.pipes())}

@@ -17,18 +17,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from builders.use_of_keys import Moment, read_cached
 
 from bench._ear_before import plan_before
 from bench._ear_judges import JUDGES, Verdict, scene_of
 from bench._ear_organs import Drawn, EarOrgan, ear_organ, registrations
 from bench._ear_rules import RULES, tuned_by_rules
-from builders.use_of_keys import Moment, read_cached
-from walkboard.condition.assessing import assess
+from walkboard.condition.assess import assess
 from walkboard.organ.targets import target_hz
-from walkboard.planning.cost import left_by_tuning_cents
 from walkboard.planning.plan import Plan
-from walkboard.planning.use import EventUse, Note, from_notes
-from walkboard.planning.what_if import Prepared, Question, prepare
+from walkboard.planning.request import PlanRequest
+from walkboard.planning.value.cost import left_by_tuning_cents
+from walkboard.planning.value.use import EventUse, Note, from_notes
+from walkboard.planning.what_if import Prepared, prepare
 from walkboard.quantities import cents_of_ratio
 
 ORGANS = tuple(range(100, 112))
@@ -104,9 +105,7 @@ def tuned_by_plan(case: Case, plan: Plan) -> tuple[np.ndarray, np.ndarray]:
     for item in plan.items:
         place = pipes[item.pipe]
         tuned[place] = True
-        target[place] = cents_of_ratio(
-            item.target_hz / target_hz(case.this.organ, item.pipe, 18.0)
-        )
+        target[place] = cents_of_ratio(item.target_hz / target_hz(case.this.organ, item.pipe, 18.0))
     return tuned, target
 
 
@@ -142,10 +141,10 @@ def plans() -> dict[str, Callable[[Case, float], tuple[np.ndarray, np.ndarray]]]
     """Each way of choosing: which pipes it tunes, and to where."""
 
     def ours(case: Case, minutes: float) -> tuple[np.ndarray, np.ndarray]:
-        return tuned_by_plan(case, case.prepared.plan(Question(minutes)))
+        return tuned_by_plan(case, case.prepared.plan(PlanRequest(minutes)))
 
     def knowing(case: Case, minutes: float) -> tuple[np.ndarray, np.ndarray]:
-        return tuned_by_plan(case, case.prepared.plan(Question(minutes, use=event_of(case))))
+        return tuned_by_plan(case, case.prepared.plan(PlanRequest(minutes, use=event_of(case))))
 
     return {
         "plan": ours,
@@ -176,9 +175,7 @@ def study(
         for visit in minutes:
             for name, way in ways.items():
                 after = case.after(*way(case, visit))
-                row = np.append(
-                    100.0 * case.verdict.removed(after), strays_left(case, after, base)
-                )
+                row = np.append(100.0 * case.verdict.removed(after), strays_left(case, after, base))
                 found.setdefault((name, visit), []).append(row)
     return {key: np.array(rows) for key, rows in found.items()}
 

@@ -21,10 +21,11 @@ from walkboard.planning.listen.keys import Offer, choose_listening, offers_of
 from walkboard.planning.listen.quick_look import keys_to_begin_with, quick_look
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.plan import Plan
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.value.cost import expected_badness
 from walkboard.planning.value.foreseen import foreseen, weights_of
 from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS
-from walkboard.planning.what_if import Prepared, Question, prepare
+from walkboard.planning.what_if import Prepared, prepare
 from walkboard.scales.keys import Key
 from walkboard.survey.plan.make_survey import plan_survey
 from walkboard.survey.plan.walk_plan import Pace, SurveyWalk
@@ -86,7 +87,7 @@ def true_cost(case: Case, prepared: Prepared, plan: Plan | None) -> float:
     which is off where it was wrong about its division. What all are judged against is the pitch
     at which the whole then sounds best.
     """
-    found = prepared.problem(Question(minutes=0.0)).situation
+    found = prepared.problem(PlanRequest(minutes=0.0)).situation
     untouched = found.badness * found.weight
     if plan is None:
         return float(untouched.sum(axis=1).min())
@@ -106,7 +107,7 @@ def true_cost(case: Case, prepared: Prepared, plan: Plan | None) -> float:
 def plan_from(case: Case, forecast: Forecast, heard: Sequence[PipeCents], minutes: float) -> Plan:
     known = foreseen(case.organ, forecast, heard)
     prepared = prepare(case.organ, known.condition, heard, forecasts=known.forecasts)
-    return prepared.plan(Question(minutes=minutes))
+    return prepared.plan(PlanRequest(minutes=minutes))
 
 
 def listen_in_rounds(
@@ -135,7 +136,7 @@ def listen_in_rounds(
         known = foreseen(case.organ, forecast, tuple(heard.values()))
         problem = prepare(
             case.organ, known.condition, tuple(heard.values()), forecasts=known.forecasts
-        ).problem(Question(minutes=minutes))
+        ).problem(PlanRequest(minutes=minutes))
         left = [
             replace(o, pipes=tuple(tuple(p for p in ps if p not in heard) for ps in o.pipes))
             for o in offers
@@ -199,7 +200,7 @@ def kept(
 
 def plan_from_all(case: Case, minutes: float) -> Plan:
     known = _all(case)
-    return prepare(case.organ, known.condition, case.visit.heard).plan(Question(minutes=minutes))
+    return prepare(case.organ, known.condition, case.visit.heard).plan(PlanRequest(minutes=minutes))
 
 
 def _all(case: Case):

@@ -24,6 +24,7 @@ from walkboard.planning.choose.demands import Demands
 from walkboard.planning.choose.problem import Problem, pose
 from walkboard.planning.choose.task import Level, Parts, Task
 from walkboard.planning.pitch import DivisionPitch, division_pitches
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.route.minutes import in_steps
 from walkboard.planning.route.ways import QUICK
 from walkboard.planning.route.with_choice import choose_and_walk
@@ -31,7 +32,7 @@ from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS, situation
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.weight import weigh
-from walkboard.planning.what_if import Prepared, Question, prepare
+from walkboard.planning.what_if import Prepared, prepare
 
 SMALL_CASES = 200
 HIGHS_SECONDS = 20.0
@@ -53,7 +54,7 @@ def posed(pipes: int, seed: int, off_cents: float = 0.0, *, event: bool = False)
     heard = a_season_later(organ, 1000 + seed, off_cents)
     prepared = prepare(organ, assess(organ, heard, {}), heard)
     use = an_event(organ, 2000 + seed) if event else EventUse()
-    problem = prepared.problem(Question(60.0, use=use))
+    problem = prepared.problem(PlanRequest(60.0, use=use))
     layout = Layout.of(organ)
     told = {d.id: DivisionPitch(d.id, 18.0, 0.0, 0.1, 18.0, heard=True) for d in organ.divisions}
     pull = np.zeros((len(REFERENCES_CENTS), len(organ.divisions)))  # every pipe was heard
@@ -82,7 +83,7 @@ def speed() -> None:
 
 def _speed_row(this: Posed, minutes: float) -> None:
     condition = assess(this.organ, this.pipes, {})
-    question = Question(minutes)
+    question = PlanRequest(minutes)
     prepared = prepare(this.organ, condition, this.pipes)
     plan = prepared.plan(question)
     use = an_event(this.organ, 1)

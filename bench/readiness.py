@@ -1,6 +1,6 @@
 """Does "ready with a chance of 0.7" come true seven times in ten? A thousand simulated forecasts.
 
-Invented organs over some years (`walkboard.demo.years`, which shares no code with the drift model).
+Invented organs over some years (`walkboard.demo.years.course`, which shares no code with the drift model).
 After the last visit, every stop is forecast for the next one; then the truth is looked at: at most
 one pipe in twenty further than the tolerance from where its division's flues really stand.
 """
@@ -13,12 +13,12 @@ import numpy as np
 
 from bench._organs import invented_organ
 from bench.drift import history_of
-from walkboard.condition.drift import follow, forecast
+from walkboard.condition.drift.forecast import follow, forecast
 from walkboard.condition.kinds import Role, roles
-from walkboard.demo.years import OrganYears, simulate_years
-from walkboard.demo.years_habits import RESTLESS_RANKS, USUAL_YEARS, YearsHabits
-from walkboard.demo.years_weather import quarterly
-from walkboard.planning.readiness import SHARE_OUTSIDE, TOLERANCE_CENTS, stop_readiness
+from walkboard.demo.years.course import OrganYears, simulate_years
+from walkboard.demo.years.habits import RESTLESS_RANKS, USUAL_YEARS, YearsHabits
+from walkboard.demo.years.weather import quarterly
+from walkboard.planning.listen.readiness import SHARE_OUTSIDE, TOLERANCE_CENTS, stop_readiness
 
 PIPES, VISITS = 1200, 9
 FIT_SEEDS, SEEDS = range(400, 412), range(500, 526)

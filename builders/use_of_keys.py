@@ -16,10 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-TARGET = (
-    Path(__file__).resolve().parent.parent
-    / "src/walkboard/planning/value/ordinary_use.csv"
-)
+TARGET = Path(__file__).resolve().parent.parent / "src/walkboard/planning/value/ordinary_use.csv"
 SMOOTHED_SEMITONES = 2.0  # a corpus of one style favours its own keys; chosen
 KEYS = 128  # MIDI numbers
 LONGEST_INTERVAL = 36  # pairs further apart share few strong partials; chosen

@@ -18,6 +18,7 @@ from walkboard.planning.choose.continuous import certify
 from walkboard.planning.choose.demands import Demands
 from walkboard.planning.make_plan import make_plan
 from walkboard.planning.pitch import division_pitches
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.route.minutes import in_steps
 from walkboard.planning.route.with_choice import choose_and_walk
 from walkboard.planning.value.belief import Belief, PipeForecast
@@ -26,7 +27,7 @@ from walkboard.planning.value.pipe_offsets import unheard_pull
 from walkboard.planning.value.risk import RiskyPipes
 from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.planning.value.weight import WeightChange
-from walkboard.planning.what_if import Question, prepare
+from walkboard.planning.what_if import prepare
 
 ORGAN = small_organ()
 PIPES = a_state(ORGAN, 31)
@@ -36,12 +37,12 @@ CONDITION = assess(ORGAN, PIPES, {})
 def test_questions_in_any_order_are_answered_as_if_asked_alone():
     use = EventUse((RegistrationUse(("great.octave", "great.trumpet"), 60.0),))
     questions = [
-        Question(40.0),
-        Question(40.0, event_air_celsius=22.0),
-        Question(80.0),
-        Question(40.0, use=use),
-        Question(40.0, event_air_celsius={"great": 21.0}),
-        Question(40.0),
+        PlanRequest(40.0),
+        PlanRequest(40.0, event_air_celsius=22.0),
+        PlanRequest(80.0),
+        PlanRequest(40.0, use=use),
+        PlanRequest(40.0, event_air_celsius={"great": 21.0}),
+        PlanRequest(40.0),
     ]
     prepared = prepare(ORGAN, CONDITION, PIPES)
     for question in [*questions, *reversed(questions)]:
@@ -51,7 +52,7 @@ def test_questions_in_any_order_are_answered_as_if_asked_alone():
 def test_a_plan_is_the_answer_to_its_question():
     plan = make_plan(ORGAN, CONDITION, PIPES, 45.0, event_air_celsius=21.0)
     asked = prepare(ORGAN, CONDITION, PIPES).plan(
-        Question(45.0, event_air_celsius=21.0, curve_every_minutes=10.0, prove_order=True)
+        PlanRequest(45.0, event_air_celsius=21.0, curve_every_minutes=10.0, prove_order=True)
     )
     assert plan == asked
     assert plan.walk_bound_minutes == pytest.approx(plan.walk_minutes)
@@ -61,16 +62,16 @@ def test_an_event_draws_the_work_to_its_stops():
     use = EventUse((RegistrationUse(("swell.viola", "swell.oboe"), 600.0),))
     prepared = prepare(ORGAN, CONDITION, PIPES)
 
-    def swell(question: Question) -> int:
+    def swell(question: PlanRequest) -> int:
         return sum(i.pipe.rank.startswith("swell") for i in prepared.plan(question).items)
 
-    assert swell(Question(40.0, use=use)) > swell(Question(40.0))
+    assert swell(PlanRequest(40.0, use=use)) > swell(PlanRequest(40.0))
 
 
 def test_a_weight_changed_to_nothing_takes_a_stop_off_the_list():
     changes = [WeightChange("great.trumpet", 0.0)]
-    plan = prepare(ORGAN, CONDITION, PIPES, changes=changes).plan(Question(120.0))
-    plain = prepare(ORGAN, CONDITION, PIPES).plan(Question(120.0))
+    plan = prepare(ORGAN, CONDITION, PIPES, changes=changes).plan(PlanRequest(120.0))
+    plain = prepare(ORGAN, CONDITION, PIPES).plan(PlanRequest(120.0))
     assert "great.trumpet" in {i.pipe.rank for i in plain.items}
     assert "great.trumpet" not in {i.pipe.rank for i in plan.items}
 
@@ -112,8 +113,8 @@ def test_flues_late_in_a_warming_visit_get_the_target_of_their_time():
     pipes += readings(ORGAN, ["great.trumpet"], lambda _: 8.0, 18.0)
     condition = assess(ORGAN, pipes, {"great": 18.0})
     course = AirCourse(18.0, 1.5)
-    still = prepare(ORGAN, condition, pipes).plan(Question(150.0))
-    moving = prepare(ORGAN, condition, pipes, air={"great": course}).plan(Question(150.0))
+    still = prepare(ORGAN, condition, pipes).plan(PlanRequest(150.0))
+    moving = prepare(ORGAN, condition, pipes, air={"great": course}).plan(PlanRequest(150.0))
     pairs = [
         (a, b)
         for a, b in zip(still.items, moving.items, strict=True)
@@ -134,7 +135,7 @@ def test_flues_late_in_a_warming_visit_get_the_target_of_their_time():
 
 def test_no_reference_between_the_grids_beats_the_certificate():
     """The best choice of pipes at references drawn by chance, each solved anew."""
-    problem = prepare(ORGAN, CONDITION, PIPES).problem(Question(60.0))
+    problem = prepare(ORGAN, CONDITION, PIPES).problem(PlanRequest(60.0))
     outcome = choose_and_walk(ORGAN, problem, in_steps(60.0))
     pitches = division_pitches(ORGAN, CONDITION, None)
     certificate = certify(problem, outcome, in_steps(60.0), pitches)
@@ -209,7 +210,7 @@ def test_the_cost_is_that_of_the_plan_as_returned_whatever_was_asked(seed, deman
     use = EventUse(
         (RegistrationUse(("great.octave", "great.mixture"), 90.0, {"great": {60: 5.0}}),)
     )
-    question = Question(80.0, {"great": 20.0, "swell": 21.5}, use, demands)
+    question = PlanRequest(80.0, {"great": 20.0, "swell": 21.5}, use, demands)
     plan = prepared.plan(question)
     above = prepared.above_cents(question, plan)
     done = {item.pipe for item in plan.items}

@@ -7,6 +7,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from walkboard.work.plan_trials import Wish, curve, kept, prepared, tried
 
 from tests.work.chapel import EVENT_CELSIUS, chapel_book
 from walkboard.book.records import FaultKind, TickState
@@ -16,7 +17,6 @@ from walkboard.organ.model import PipeRef
 from walkboard.planning.make_plan import make_plan
 from walkboard.work import visit as visit_work
 from walkboard.work.open_book import now
-from walkboard.work.plan_trials import Wish, curve, kept, prepared, tried
 from walkboard.work.snapshot import condition, opened_to_see, organ_at, standing
 
 

@@ -6,6 +6,7 @@ import uuid
 from pathlib import Path
 
 import pytest
+from walkboard.work.plan_trials import Wish, kept
 
 from tests.survey.organs import SMALL
 from tests.work.chapel import chapel_book
@@ -15,7 +16,6 @@ from walkboard.organ.reading import read_organ
 from walkboard.planning.plan import Plan, PlanItem, Reference
 from walkboard.scales.keys import Key
 from walkboard.work.open_book import now
-from walkboard.work.plan_trials import Wish, kept
 from walkboard.work.snapshot import opened_to_see
 from walkboard.work.worklist import groups_of, progress_of, work_groups
 

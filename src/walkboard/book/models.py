@@ -272,6 +272,7 @@ class PlanRow(Base):
     supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("plan.id"), unique=True)
     made_at: Mapped[datetime]
     event_air_celsius: Mapped[float | None]
+    organ_version: Mapped[int | None]
     minutes: Mapped[float]
     cost_before: Mapped[float]
     cost_after: Mapped[float]

@@ -28,7 +28,12 @@ class Plans(Storing):
     """Keeping plans; a new one supersedes the last."""
 
     def keep_plan(
-        self, visit_id: int, plan: Plan, *, event_air_celsius: float | None = None
+        self,
+        visit_id: int,
+        plan: Plan,
+        *,
+        event_air_celsius: float | None = None,
+        organ_version: int | None = None,
     ) -> KeptPlan:
         """Keep a plan for a visit, in the place of the last one.
 
@@ -38,6 +43,8 @@ class Plans(Storing):
         plan : Plan
         event_air_celsius : float or None
             The air that it was made for [°C].
+        organ_version : int or None
+            Of the description that it was made by.
 
         Raises
         ------
@@ -52,6 +59,7 @@ class Plans(Storing):
                 supersedes_id=last[0].id if last else None,
                 made_at=self._now(),
                 event_air_celsius=number_or_none(event_air_celsius, "The air of the event"),
+                organ_version=organ_version,
             )
             _fill(row, plan)
             session.add(row)
@@ -176,6 +184,7 @@ def _kept_of(row: PlanRow, superseded_by: int | None, changes: tuple[datetime, .
         visit_id=row.visit_id,
         plan=_plan_of(row),
         event_air_celsius=row.event_air_celsius,
+        organ_version=row.organ_version,
         made_at=row.made_at,
         superseded_by=superseded_by,
         outdated_at=outdated_at,

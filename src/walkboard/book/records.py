@@ -232,6 +232,9 @@ class KeptPlan:
     ----------
     outdated_at : datetime or None
         When a recording that it may rest on was labelled anew or withdrawn; None where none was.
+    organ_version : int or None
+        Of the description that it was made by; None in books from before 0.2.0, where it was the
+        visit's.
     """
 
     id: int
@@ -241,6 +244,7 @@ class KeptPlan:
     made_at: datetime
     superseded_by: int | None = None
     outdated_at: datetime | None = None
+    organ_version: int | None = None
 
 
 class TickState(StrEnum):

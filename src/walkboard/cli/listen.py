@@ -48,8 +48,8 @@ def listen(
     """Hear every hold of a walk and read every pipe in it."""
     from walkboard.work.hear_recordings import ToHear, hear_files
     from walkboard.work.organ_files import load_organ, read_text
-    from walkboard.work.plan_from_files import load_walks
     from walkboard.work.surveys import load_schedule
+    from walkboard.work.walk_files import load_walks
 
     load_organ(organ)  # says every fault of the description, with its place
     description = read_text(organ)

@@ -19,8 +19,8 @@ from walkboard.cli.plan_options import (
     REGISTRATION,
     TIE,
     WITHIN,
-    asked_of,
     pairs,
+    request_from_options,
 )
 from walkboard.cli.printing import number, print_json, print_table
 
@@ -62,13 +62,15 @@ def plan(
     """Make the worklist for the minutes there are; needs no book."""
     from walkboard.planning.to_json import plan_to_json
     from walkboard.planning.value.weight import WeightChange
+    from walkboard.work import plans
     from walkboard.work.organ_files import load_organ
-    from walkboard.work.plan_from_files import load_walks, plan_from_walks
+    from walkboard.work.walk_files import load_walks
 
     described = load_organ(organ)
     walks = load_walks([*readings, *(more_readings or [])])
-    asked = asked_of(
+    request = request_from_options(
         described,
+        minutes,
         event_air=event_air,
         must=must,
         must_not=must_not,
@@ -83,20 +85,14 @@ def plan(
     changes = [
         WeightChange(name, factor) for name, factor in pairs("--weight", weight, "great.oboe8=0.5")
     ]
-    made = plan_from_walks(
-        described,
-        walks,
-        minutes,
-        asked=asked,
-        changes=changes,
-        explained=explain,
-        certify=certify,
+    made = plans.from_walks(
+        described, walks, request, changes=changes, explain=explain, certify=certify
     )
     between = made.between
     if as_json:
         shown = plan_to_json(made.plan)
         if explain:
-            shown["explained"] = list(made.explained)
+            shown["explained"] = list(made.sentences)
         if between is not None:
             shown["bound_between"] = between.bound
         print_json(shown)
@@ -107,7 +103,7 @@ def plan(
                 f"At no pitch between the tenths of a cent is less left than {between.bound:.2f} "
                 f"(gap {between.gap:.3%})."
             )
-        for sentence in made.explained:
+        for sentence in made.sentences:
             typer.echo(sentence)
 
 

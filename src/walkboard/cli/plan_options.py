@@ -11,9 +11,11 @@ import typer
 from walkboard.errors import InputError
 
 if TYPE_CHECKING:
+    from walkboard.book.records import KeptFault
     from walkboard.organ.model import Organ
+    from walkboard.planning.request import PlanRequest
     from walkboard.planning.value.use import EventUse
-    from walkboard.work.plan_request import Asked
+    from walkboard.work.plan_request import EventNeeds
 
 EVENT_AIR = typer.Option(
     [],
@@ -56,8 +58,9 @@ ON = typer.Option(
 )
 
 
-def asked_of(
+def request_from_options(
     organ: Organ,
+    minutes: float,
     *,
     event_air: Sequence[str],
     must: Sequence[str],
@@ -69,25 +72,31 @@ def asked_of(
     registrations: Sequence[str] = (),
     music: Sequence[str] = (),
     on: Sequence[str] = (),
-) -> Asked:
-    """What the options ask.
+    event: EventNeeds | None = None,
+    faults: Sequence[KeptFault] = (),
+) -> PlanRequest:
+    """The request that the options make.
 
     Raises
     ------
     InputError
         When one is not understood.
     """
-    from walkboard.work.plan_request import Asked
+    from walkboard.work.plan_request import request_of
 
-    return Asked(
+    return request_of(
+        organ,
+        minutes,
+        event=event,
         event_air_celsius=airs("--event-air", event_air),
         use=use_of(organ, registrations, music, on),
-        must=tuple(must),
-        must_not=tuple(must_not),
-        out_of_reach=tuple(out_of_reach),
+        must=must,
+        must_not=must_not,
+        out_of_reach=out_of_reach,
         within_cents=dict(pairs("--within", within, "great.principal8=2")),
         tie_cents=tie,
         leave_risky=leave_risky,
+        faults=faults,
     )
 
 

@@ -59,7 +59,7 @@ def survey_plan(
     from walkboard.survey.plan.walk_plan import Pace
     from walkboard.work import surveys
     from walkboard.work.organ_files import load_organ
-    from walkboard.work.plan_from_files import load_walks
+    from walkboard.work.walk_files import load_walks
 
     if not (0.5 <= hold <= 60.0 and 0.5 <= alone <= 60.0 and 0.0 <= gap <= 60.0):
         raise InputError("No key is held so.", mend="Hold 0.5 to 60 seconds, with 0 to 60 between.")

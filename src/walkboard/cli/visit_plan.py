@@ -16,13 +16,13 @@ from walkboard.cli.plan_options import (
     OUT_OF_REACH,
     TIE,
     WITHIN,
-    asked_of,
+    request_from_options,
 )
 from walkboard.cli.printing import print_json
 from walkboard.errors import InputError
 
 if TYPE_CHECKING:
-    from walkboard.work.visit import Tried
+    from walkboard.planning.plan import Plan
 
 
 def plan(
@@ -53,15 +53,17 @@ def plan(
     """Make the worklist and keep it; a new plan supersedes the last."""
     from walkboard.cli.plan import print_plan
     from walkboard.planning.to_json import plan_to_json
-    from walkboard.work import open_book
-    from walkboard.work import visit as visit_work
-    from walkboard.work.plan_request import event_named
+    from walkboard.work import open_book, plans
+    from walkboard.work.plan_request import EventNeeds, event_named
 
+    if event is None and event_within is not None:
+        raise InputError("Say which event needs its stops.", mend="Give --event UID too.")
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         visit = open_book.visit_at_work(opened, kept)
-        asked = asked_of(
+        request = request_from_options(
             described,
+            plans.minutes_of(visit, minutes),
             event_air=event_air,
             must=must,
             must_not=must_not,
@@ -69,38 +71,37 @@ def plan(
             within=within,
             tie=tie,
             leave_risky=leave_risky,
+            event=None
+            if event is None
+            else EventNeeds(event_named(opened, kept.id, event), event_within),
+            faults=opened.standing_faults(kept.id) if faults else (),
         )
-        if event is not None:
-            asked = asked.for_event(event_named(opened, kept.id, event), event_within)
-        elif event_within is not None:
-            raise InputError(
-                "Nobody says which event needs its stops.", mend="Give --event UID too."
-            )
+        standing = opened.current_plan(visit.id)
         if only_try:
-            tried = visit_work.try_plan(opened, described, visit, minutes, asked, faults_too=faults)
-            made = tried.plan
+            made = plans.tried(opened, visit, plans.adopted(request))
         else:
-            made = visit_work.plan_visit(
-                opened, described, visit, minutes, None, asked=asked, faults_too=faults
-            ).plan
+            made = plans.kept(opened, visit, request).plan
     if as_json:
         print_json({**plan_to_json(made), "kept": not only_try})
         return
     print_plan(made)
     if only_try:
-        _print_tried(tried)
+        _print_tried(made, None if standing is None else standing.plan)
 
 
-def _print_tried(tried: Tried) -> None:
-    if tried.standing is not None:
+def _print_tried(tried: Plan, standing: Plan | None) -> None:
+    from walkboard.work.plans import Difference
+
+    if standing is not None:
+        change = Difference.between(tried, standing)
         parts = [
             f"{count} pipe{'' if count == 1 else 's'} {word}"
-            for count, word in ((tried.more, "more"), (tried.fewer, "fewer"))
+            for count, word in ((change.more, "more"), (change.fewer, "fewer"))
             if count
         ]
         typer.echo(
             f"Against the plan that stands: {', '.join(parts) or 'the same pipes'}; badness left "
-            f"{tried.plan.cost_after:.1f} in place of {tried.standing.cost_after:.1f}."
+            f"{tried.cost_after:.1f} in place of {standing.cost_after:.1f}."
         )
     typer.echo("Nothing was kept.")
 

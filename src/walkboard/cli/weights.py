@@ -62,13 +62,16 @@ def explain(
 ) -> None:
     """Say in one sentence why a pipe costs what it does, as it stands at the open visit."""
     from walkboard.work import open_book, weights
-    from walkboard.work.plan_request import Asked, event_named
+    from walkboard.work.plan_request import EventNeeds, event_named, request_of
 
-    asked = Asked(event_air_celsius=airs("--event-air", event_air))
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         visit = open_book.visit_at_work(opened, kept)
-        if event is not None:
-            asked = asked.for_event(event_named(opened, kept.id, event))
-        for sentence in weights.explained(opened, described, visit, names, asked):
+        request = request_of(
+            described,
+            visit.minutes or 0.0,
+            event=None if event is None else EventNeeds(event_named(opened, kept.id, event)),
+            event_air_celsius=airs("--event-air", event_air),
+        )
+        for sentence in weights.explained(opened, described, visit, names, request):
             typer.echo(sentence)

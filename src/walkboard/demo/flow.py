@@ -23,10 +23,11 @@ from walkboard.organ import examples
 from walkboard.planning.plan import Plan
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.survey.hear.to_json import walk_to_json
-from walkboard.work import faults, open_book, print_sheets
+from walkboard.work import faults, open_book, plans, print_sheets
 from walkboard.work import visit as visit_work
 from walkboard.work.hear_recordings import ToHear, hear_walk_file
 from walkboard.work.organ_files import load_organ
+from walkboard.work.plan_request import request_of
 from walkboard.work.processes import Progress, finished
 
 MINUTES = 120.0
@@ -99,7 +100,7 @@ def build(
     state = write_history(
         folder / "book", examples.hall(), hall_state(organ, seed), seed=seed, now=open_book.now()
     )
-    plans = walks(organ)
+    walk_plans = walks(organ)
 
     with open_book.opened(folder / "book") as book:
         kept, _ = open_book.organ_of(book, None)
@@ -109,11 +110,11 @@ def build(
             minutes=MINUTES,
             conditions=_on_arrival(state),
         )
-        tell(f"{len(plans)} walks are recorded and heard, {processes} at a time.")
+        tell(f"{len(walk_plans)} walks are recorded and heard, {processes} at a time.")
         comparisons: dict[str, Comparison] = {}
         sound_seconds = 0.0
         for plan, heard, comparison in _recorded_and_heard(
-            plans,
+            walk_plans,
             state=state,
             description=examples.hall(),
             seed=seed,
@@ -128,9 +129,10 @@ def build(
                 faults.report(book, kept, organ, kind, _words(kind), stop=stop, key=key.name)
             comparisons[plan.file] = comparison
             sound_seconds += heard.sound.seconds
-            progress(len(comparisons), len(plans))
+            progress(len(comparisons), len(walk_plans))
         tell(f"A worklist for {MINUTES:g} minutes is planned.")
-        made = visit_work.plan_visit(book, organ, visit, MINUTES, EVENT_CELSIUS).plan
+        request = request_of(organ, MINUTES, event_air_celsius={"": EVENT_CELSIUS})
+        made = plans.kept(book, visit, request).plan
         worklist = print_sheets.print_worklist(book, organ, visit, folder / "worklist.pdf")
         report = print_sheets.print_report(book, organ, visit, folder / "report.pdf")
     return Demo(
@@ -141,7 +143,7 @@ def build(
         worklist=worklist,
         report=report,
         plan=made,
-        comparisons=tuple(comparisons[plan.file] for plan in plans),
+        comparisons=tuple(comparisons[plan.file] for plan in walk_plans),
         sound_seconds=sound_seconds,
     )
 

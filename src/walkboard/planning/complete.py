@@ -10,16 +10,16 @@ has settled overnight. Common practice, no source; so are the minutes.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 
 from walkboard.condition.kinds import Role, role_of
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, Rank
 from walkboard.organ.targets import target_hz
-from walkboard.planning.minutes import RANK_MINUTES, pipe_minutes
-from walkboard.planning.ordering import partner_of, reference_rank, visit_of_rank
-from walkboard.planning.walking import Ways
+from walkboard.planning.route.minutes import RANK_MINUTES, pipe_minutes
+from walkboard.planning.route.order import partner_of, reference_rank
+from walkboard.planning.route.ways import Ways
 
 BEARINGS_KEYS = (53, 65)  # F3 to F4, where beats are slow enough to count
 
@@ -261,7 +261,7 @@ class _Days:
             whole = sum(rest) <= left
             enough = sum(rest[:fits]) >= LIMITS.worth_beginning * sum(rest)
             fresh = self._used <= LIMITS.check_minutes + reach
-            if not whole and not (enough or fresh) or fits == 0:
+            if (not whole and not (enough or fresh)) or fits == 0:
                 yield self._next_day()
                 continue
             step = CompleteStep(

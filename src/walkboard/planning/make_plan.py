@@ -10,10 +10,11 @@ from walkboard.planning.air_course import AirCourse
 from walkboard.planning.choose.curve import EVERY_MINUTES
 from walkboard.planning.choose.demands import Demands
 from walkboard.planning.plan import Plan
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.value.belief import PipeForecast
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.weight import WeightChange
-from walkboard.planning.what_if import Question, prepare
+from walkboard.planning.what_if import prepare
 
 
 def make_plan(
@@ -74,7 +75,7 @@ def make_plan(
     """
     prepared = prepare(organ, condition, pipes, forecasts=forecasts, changes=changes, air=air)
     return prepared.plan(
-        Question(
+        PlanRequest(
             minutes=minutes,
             event_air_celsius=event_air_celsius,
             use=use or EventUse(),

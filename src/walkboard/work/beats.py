@@ -11,7 +11,7 @@ from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
 from walkboard.survey.beats import PipesBeat, beats_of_keys, latest_readings, worst_beats
-from walkboard.work.plan_from_files import load_walks
+from walkboard.work.walk_files import load_walks
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,8 +20,9 @@ from walkboard.organ.targets import target_hz
 from walkboard.planning.listen.keys import ListeningChoice, choose_listening, offers_of
 from walkboard.planning.listen.quick_look import keys_to_begin_with, quick_look
 from walkboard.planning.listen.readiness import Occasion, Readiness, readiness_of
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.value.foreseen import foreseen, weights_of
-from walkboard.planning.what_if import Question, prepare
+from walkboard.planning.what_if import prepare
 from walkboard.quantities import cents_of_ratio
 from walkboard.survey.plan.make_survey import plan_survey
 from walkboard.survey.plan.walk_plan import SurveyWalk
@@ -138,7 +139,7 @@ def listening_for(
         here.heard,
         forecasts=known.forecasts,
         changes=changes_of(book, kept.id),
-    ).situation(Question(minutes=minutes))
+    ).situation(PlanRequest(minutes=minutes))
     heard = {pipe.pipe for pipe in here.heard}
     wanted = [pipe for pipe in organ.pipes() if pipe not in heard]
     offers = offers_of(organ, plan_survey(organ, pipes=wanted).walks)

@@ -9,12 +9,11 @@ from walkboard.book.records import KeptOrgan, KeptVisit, KeptWeight
 from walkboard.organ.model import Organ
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.weight import WeightChange, places_named
-from walkboard.work.plan_from_files import sentences
-from walkboard.work.plan_request import Asked
-from walkboard.work.visit import prepare_visit
+from walkboard.work.plans import prepared, sentences
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
+    from walkboard.planning.request import PlanRequest
 
 
 def change(
@@ -25,14 +24,14 @@ def change(
     Raises
     ------
     InputError
-        When the organ has not that, or the factor cannot be.
+        When the organ has no such name, or the factor is out of range.
     """
     places_named(Layout.of(organ), WeightChange(name, factor).subject)
     return book.keep_weight(kept.id, name, factor, words)
 
 
 def explained(
-    book: Book, organ: Organ, visit: KeptVisit, names: Sequence[str], asked: Asked
+    book: Book, organ: Organ, visit: KeptVisit, names: Sequence[str], request: PlanRequest
 ) -> tuple[str, ...]:
     """Why pipes cost what they do, as they stand at a visit, at the pitch it would be tuned to.
 
@@ -41,6 +40,5 @@ def explained(
     InputError
         When nothing usable was heard, or nothing is known of the pipes that are named.
     """
-    prepared = prepare_visit(book, organ, visit)
-    question = asked.question(organ, visit.minutes or 0.0)
-    return sentences(organ, prepared, question, prepared.plan(question), names)
+    ready = prepared(book, visit)
+    return sentences(organ, ready, request, ready.plan(request), names)

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from walkboard.book.records import KeptVisit, Tick, TickState
+from walkboard.book.records import KeptPlan, KeptVisit, Tick, TickState
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.sounding import Held, held_keys
 from walkboard.planning.plan import Plan, PlanItem
 from walkboard.sheets.keyholder import draw_words
 from walkboard.sheets.wording import rank_words, stands
 from walkboard.sheets.worklist import hand_words
-from walkboard.work.snapshot import organ_at
+from walkboard.work.snapshot import described
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
@@ -100,7 +100,7 @@ def work_groups(book: SeenBook, visit: KeptVisit) -> tuple[WorkGroup, ...] | Non
     kept = book.current_plan(visit.id)
     if kept is None:
         return None
-    organ = organ_at(book, visit)
+    organ = organ_of_plan(book, visit, kept)
     plan = kept.plan
 
     def work_out() -> tuple[WorkGroup, ...]:
@@ -109,6 +109,13 @@ def work_groups(book: SeenBook, visit: KeptVisit) -> tuple[WorkGroup, ...] | Non
         return tuple(_ticked(group, ticks) for group in bare)
 
     return book.memory.get(("ticked", visit.id, kept.id, marks.ticks), work_out)
+
+
+def organ_of_plan(book: SeenBook, visit: KeptVisit, kept: KeptPlan) -> Organ:
+    """The organ by the description that a plan was made by."""
+    version = visit.organ_version if kept.organ_version is None else kept.organ_version
+    versions = book.organ_versions(visit.organ_id)
+    return described(book, next(v for v in versions if v.version == version))
 
 
 def groups_of(organ: Organ, plan: Plan) -> tuple[WorkGroup, ...]:

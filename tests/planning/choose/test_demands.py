@@ -19,9 +19,10 @@ from walkboard.planning.choose.demands import (
 from walkboard.planning.choose.problem import SURE
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.plan import Plan
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.value.belief import Belief, PipeForecast
 from walkboard.planning.value.risk import RiskyPipes, risk_of
-from walkboard.planning.what_if import Prepared, Question, prepare
+from walkboard.planning.what_if import Prepared, prepare
 
 ORGAN = small_organ()
 PIPES = a_state(ORGAN, 12)
@@ -38,11 +39,11 @@ def planned(plan: Plan) -> set[PipeRef]:
 
 
 def test_what_must_be_done_is_done_and_costs_no_less(prepared):
-    free = prepared.plan(Question(60.0))
+    free = prepared.plan(PlanRequest(60.0))
     idle = next(
         p.pipe for p in PIPES if p.pipe not in planned(free) and p.pipe.rank == "great.octave"
     )
-    bound = prepared.plan(Question(60.0, demands=Demands(must=frozenset({idle}))))
+    bound = prepared.plan(PlanRequest(60.0, demands=Demands(must=frozenset({idle}))))
     assert idle in planned(bound)
     assert bound.cost_after >= free.cost_after - 1e-9
     assert bound.gap < 1e-9
@@ -50,10 +51,10 @@ def test_what_must_be_done_is_done_and_costs_no_less(prepared):
 
 
 def test_what_must_not_be_touched_and_what_is_out_of_reach_is_left(prepared):
-    free = prepared.plan(Question(60.0))
+    free = prepared.plan(PlanRequest(60.0))
     barred = free.items[0].pipe
     demands = Demands(must_not=frozenset({barred}), out_of_reach=frozenset({"great.trumpet"}))
-    plan = prepared.plan(Question(60.0, demands=demands))
+    plan = prepared.plan(PlanRequest(60.0, demands=demands))
     assert barred not in planned(plan)
     assert "great.trumpet" not in {pipe.rank for pipe in planned(plan)}
     assert "great.trumpet" in {pipe.rank for pipe in planned(free)}
@@ -63,15 +64,15 @@ def test_what_must_not_be_touched_and_what_is_out_of_reach_is_left(prepared):
 def test_a_stop_that_the_event_needs_is_within_its_tolerance(prepared):
     """Every pipe of the Principal stands within 1.5 cents of its division's pitch, or is tuned."""
     demands = Demands(within_cents={"great.principal": 1.5})
-    plan = prepared.plan(Question(90.0, demands=demands))
+    plan = prepared.plan(PlanRequest(90.0, demands=demands))
     pitches = division_pitches(ORGAN, CONDITION, None)
     (great,) = [r for r in plan.reference if r.division == "great"]
     reference = great.shift_cents - pitches["great"].above_cents
-    stands = {s.pipe: s.cents - reference for s in prepared.standings(Question(90.0))}
+    stands = {s.pipe: s.cents - reference for s in prepared.standings(PlanRequest(90.0))}
     left = [p for p in pipes_of_stop(ORGAN, "great.principal") if p not in planned(plan)]
     assert len(left) > 10
     assert max(abs(stands[p]) for p in left) < 1.5
-    without = prepared.plan(Question(90.0))
+    without = prepared.plan(PlanRequest(90.0))
     off = [p for p in pipes_of_stop(ORGAN, "great.principal") if p not in planned(without)]
     assert max(abs(stands[p]) for p in off) > 1.5
 
@@ -79,18 +80,18 @@ def test_a_stop_that_the_event_needs_is_within_its_tolerance(prepared):
 def test_minutes_that_are_missing_are_told_and_are_enough(prepared):
     demands = Demands(within_cents={"great.principal": 0.5, "great.trumpet": 1.0})
     with pytest.raises(NotEnoughMinutesError, match="minutes more than there are") as told:
-        prepared.plan(Question(20.0, demands=demands))
+        prepared.plan(PlanRequest(20.0, demands=demands))
     missing = told.value.missing_minutes
     assert missing > 10.0
-    plan = prepared.plan(Question(20.0 + missing, demands=demands))
+    plan = prepared.plan(PlanRequest(20.0 + missing, demands=demands))
     assert 20.0 + missing - plan.minutes_used < 0.051
     with pytest.raises(NotEnoughMinutesError):
-        prepared.plan(Question(20.0 + missing - 0.1, demands=demands))
+        prepared.plan(PlanRequest(20.0 + missing - 0.1, demands=demands))
 
 
 def test_the_curve_begins_where_what_must_be_done_fits(prepared):
     demands = Demands(within_cents={"great.principal": 1.5})
-    plan = prepared.plan(Question(90.0, demands=demands, curve_every_minutes=10.0))
+    plan = prepared.plan(PlanRequest(90.0, demands=demands, curve_every_minutes=10.0))
     assert plan.curve[0].minutes > 0.0
     costs = [point.cost for point in plan.curve]
     assert np.all(np.diff(costs) <= 1e-9)
@@ -98,7 +99,7 @@ def test_the_curve_begins_where_what_must_be_done_fits(prepared):
 
 def test_a_stop_that_was_not_heard_in_full_is_said():
     plan = prepare(ORGAN, CONDITION, [p for p in PIPES if p.pipe.number > 3]).plan(
-        Question(200.0, demands=Demands(within_cents={"great.principal": 2.0, "great.old": 0.2}))
+        PlanRequest(200.0, demands=Demands(within_cents={"great.principal": 2.0, "great.old": 0.2}))
     )
     assert any(
         "great.principal" in n and "3 of its 61 pipes were not heard" in n for n in plan.notes
@@ -110,7 +111,7 @@ def test_a_fault_on_a_pipe_that_nobody_heard_is_on_the_list_with_its_minutes():
     pipe = PipeRef("great.octave", 20)
     known = [p for p in PIPES if p.pipe != pipe]
     demands = Demands(must=frozenset({pipe}), extra_minutes={pipe: 5.0})
-    quick = prepare(ORGAN, CONDITION, known).plan(Question(30.0, demands=demands))
+    quick = prepare(ORGAN, CONDITION, known).plan(PlanRequest(30.0, demands=demands))
     assert pipe in planned(quick)
     item = next(i for i in quick.items if i.pipe == pipe)
     assert "not heard" in item.why
@@ -119,11 +120,11 @@ def test_a_fault_on_a_pipe_that_nobody_heard_is_on_the_list_with_its_minutes():
 
 
 def test_risky_pipes_are_counted_or_left(prepared):
-    off = {s.pipe: s for s in prepared.standings(Question(400.0))}
+    off = {s.pipe: s for s in prepared.standings(PlanRequest(400.0))}
     risky = {pipe for pipe, s in off.items() if s.tunable and s.risk.is_risky}
     assert risky
-    counted = prepared.plan(Question(400.0))
-    left = prepared.plan(Question(400.0, demands=Demands(risky=RiskyPipes.LEAVE)))
+    counted = prepared.plan(PlanRequest(400.0))
+    left = prepared.plan(PlanRequest(400.0, demands=Demands(risky=RiskyPipes.LEAVE)))
     assert planned(counted) & risky
     assert not planned(left) & risky
     said = [i.why for i in counted.items if i.pipe in risky]
@@ -141,8 +142,8 @@ def test_what_is_risky(tuned_by, cents, is_risky):
 
 
 def test_divisions_tied_within_half_a_cent(prepared):
-    whole = prepared.plan(Question(60.0))
-    tied = prepared.plan(Question(60.0, demands=Demands(tie_cents=0.5)))
+    whole = prepared.plan(PlanRequest(60.0))
+    tied = prepared.plan(PlanRequest(60.0, demands=Demands(tie_cents=0.5)))
     pitches = division_pitches(ORGAN, CONDITION, None)
     apart = [r.shift_cents - pitches[r.division].above_cents for r in tied.reference]
     assert max(apart) - min(apart) <= 0.5 + 1e-9
@@ -170,7 +171,7 @@ def test_divisions_tied_within_half_a_cent(prepared):
 )
 def test_what_cannot_be_is_refused(prepared, demands, error, message):
     with pytest.raises(error, match=message):
-        prepared.plan(Question(60.0, demands=demands))
+        prepared.plan(PlanRequest(60.0, demands=demands))
 
 
 def test_names_of_pipes_and_ranks():
@@ -196,8 +197,8 @@ def test_a_forecast_of_one_normal_is_a_reading():
     rest = [p for p in PIPES if p.pipe != pipe.pipe]
     belief = Belief.normal(pipe.cents, pipe.sigma_cents)
     forecast = PipeForecast(pipe.pipe, belief, pipe.air_celsius, pipe.level_db)
-    read = prepare(ORGAN, CONDITION, PIPES).plan(Question(60.0))
-    forecasted = prepare(ORGAN, CONDITION, rest, forecasts=[forecast]).plan(Question(60.0))
+    read = prepare(ORGAN, CONDITION, PIPES).plan(PlanRequest(60.0))
+    forecasted = prepare(ORGAN, CONDITION, rest, forecasts=[forecast]).plan(PlanRequest(60.0))
     assert forecasted.cost_after == pytest.approx(read.cost_after, abs=1e-9)
 
 
@@ -212,7 +213,7 @@ def test_a_chance_of_having_slipped_makes_a_pipe_worth_a_look():
         "perhaps": Belief((2 / 3, 1 / 3), (0.0, 20.0), (0.1, 0.1)),
     }.items():
         prepared = prepare(ORGAN, CONDITION, rest, forecasts=[PipeForecast(pipe, belief, 18.0)])
-        (standing,) = [s for s in prepared.standings(Question(60.0)) if s.pipe == pipe]
+        (standing,) = [s for s in prepared.standings(PlanRequest(60.0)) if s.pipe == pipe]
         costs[name] = standing.badness_at(standing.cents - belief.mean_cents)
     assert costs["perhaps"] == pytest.approx(2 / 3 * costs["good"] + costs["slipped"] / 3, rel=1e-9)
 
@@ -226,7 +227,7 @@ def test_a_tolerance_asks_for_what_is_not_surely_kept():
             division_pitches(ORGAN, CONDITION, None)["great"].above_cents
         )
         prepared = prepare(ORGAN, CONDITION, rest, forecasts=[PipeForecast(pipe, belief, 18.0)])
-        problem = prepared.problem(Question(60.0, demands=demands))
+        problem = prepared.problem(PlanRequest(60.0, demands=demands))
         middle = len(problem.untouched) // 2
         index = [problem.situation.known[i].pipe for i in problem.order].index(pipe)
         must = False if problem.must is None else bool(problem.must[middle, index])
@@ -238,11 +239,11 @@ def test_hardly_enough_minutes_are_used_for_what_must_be_done(prepared, slack):
     """The certificate holds also where the walks of a freer choice would not fit."""
     demands = Demands(within_cents={"great.principal": 1.0, "swell.oboe": 3.0})
     with pytest.raises(NotEnoughMinutesError) as told:
-        prepared.plan(Question(5.0, demands=demands))
+        prepared.plan(PlanRequest(5.0, demands=demands))
     minutes = 5.0 + told.value.missing_minutes + slack
-    plan = prepared.plan(Question(minutes, demands=demands))
+    plan = prepared.plan(PlanRequest(minutes, demands=demands))
     assert plan.minutes_used <= minutes + 1e-9
     assert plan.cost_bound <= plan.cost_after + 1e-9
     if not slack:
         with pytest.raises(NotEnoughMinutesError, match=r"needs 0\.1 minutes more"):
-            prepared.plan(Question(minutes - 0.05, demands=demands))
+            prepared.plan(PlanRequest(minutes - 0.05, demands=demands))

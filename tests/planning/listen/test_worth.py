@@ -25,12 +25,13 @@ from walkboard.planning.listen.readiness import (
     stop_readiness,
 )
 from walkboard.planning.listen.worth import Hearings
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.value.cost import badness
 from walkboard.planning.value.foreseen import foreseen, weights_of
 from walkboard.planning.value.pipe_offsets import least_badness
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.weight import WeightChange
-from walkboard.planning.what_if import Question, prepare
+from walkboard.planning.what_if import prepare
 from walkboard.survey.plan.make_survey import plan_survey
 from walkboard.survey.plan.walk_plan import Pace
 
@@ -56,7 +57,7 @@ def situation(organ, past, before):
     _, there = at_visit(before, PastVisit(past[-1].at, past[-1].air_celsius, ()))
     known = foreseen(organ, there)
     prepared = prepare(organ, known.condition, (), forecasts=known.forecasts)
-    return prepared.problem(Question(minutes=60.0)).situation
+    return prepared.problem(PlanRequest(minutes=60.0)).situation
 
 
 @pytest.fixture(scope="module")
@@ -84,7 +85,7 @@ def test_nothing_is_to_be_learned_of_a_pipe_that_is_known(organ, past, before):
     _, there = at_visit(before, visit)
     known = foreseen(organ, there, visit.heard)
     prepared = prepare(organ, known.condition, visit.heard, forecasts=known.forecasts)
-    found = prepared.problem(Question(minutes=60.0)).situation
+    found = prepared.problem(PlanRequest(minutes=60.0)).situation
     at = Hearings(found).at_price(0.1)
     heard = np.array([not hasattr(k, "belief") for k in found.known])
     assert at.worth[heard].mean() < 0.1 * at.worth[~heard].mean()

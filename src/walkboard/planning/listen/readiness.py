@@ -24,11 +24,12 @@ from walkboard.condition.drift.history import PastVisit, figures
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.value.foreseen import condition_of, foreseen
 from walkboard.planning.value.pipe_offsets import least_badness
 from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.planning.value.weight import WeightChange
-from walkboard.planning.what_if import Prepared, Question, prepare
+from walkboard.planning.what_if import Prepared, prepare
 from walkboard.quantities import cents_of_ratio
 
 TOLERANCE_CENTS = 5.0  # own choice: about half of wholly out of tune in the middle of the keyboard
@@ -217,7 +218,7 @@ class _Asking:
 
     def outcome(self, drift: OrganDrift, at: date) -> Outcome:
         there = self._forecast(drift, at)
-        found = self._prepared(there).situation(Question(minutes=0.0, use=self._use))
+        found = self._prepared(there).situation(PlanRequest(minutes=0.0, use=self._use))
         stops = stop_readiness(self._organ, there, self._stops, self._tolerance)
         return Outcome(least_badness(found), stops)
 
@@ -230,7 +231,7 @@ class _Asking:
     def _visited(self, on: date) -> OrganDrift:
         there = self._forecast(self._drift, on)
         plan = self._prepared(there).plan(
-            Question(
+            PlanRequest(
                 minutes=self._minutes,
                 event_air_celsius=dict(self._occasion.air_celsius),
                 use=self._use,

@@ -13,9 +13,10 @@ from walkboard.condition.kinds import Role, roles
 from walkboard.condition.state import Condition, DivisionState, PipeCents
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.value.belief import Belief, PipeForecast
 from walkboard.planning.value.weight import WeightChange
-from walkboard.planning.what_if import Question, prepare
+from walkboard.planning.what_if import prepare
 
 _LEAST_SIGMA_CENTS = 0.5  # of a division's shift: its ranks move as wholes
 
@@ -82,7 +83,7 @@ def weights_of(
     known = foreseen(organ, forecast)
     found = prepare(
         organ, known.condition, (), forecasts=known.forecasts, changes=changes
-    ).situation(Question(minutes=0.0))
+    ).situation(PlanRequest(minutes=0.0))
     return {k.pipe: float(w) for k, w in zip(found.known, found.weight, strict=True)}
 
 

@@ -19,8 +19,8 @@ import numpy as np
 
 from walkboard.condition.kinds import Role
 from walkboard.organ.model import Rank
-from walkboard.planning.arrays import FloatArray
-from walkboard.planning.layout import Layout
+from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.value.layout import Layout
 
 _KEYS = 128  # MIDI numbers
 PEDAL_KEYS = 40  # a division with fewer keys is a pedal: manuals have 44 or more, pedals 25 to 32

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
 from typing import Any
@@ -13,7 +14,7 @@ from starlette.datastructures import FormData, QueryParams
 from starlette.requests import Request
 from starlette.responses import Response
 
-from walkboard.book.records import KeptEvent
+from walkboard.book.records import KeptEvent, KeptFault
 from walkboard.desk.drawing.visit import NARROW, curve_drawing
 from walkboard.desk.pages.visit.frame import (
     AtVisit,
@@ -26,9 +27,12 @@ from walkboard.desk.pages.visit.frame import (
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.translate import told
 from walkboard.errors import InputError, WalkboardError
+from walkboard.organ.model import Organ
 from walkboard.planning.plan import CurvePoint, Plan
+from walkboard.planning.request import LONGEST_MINUTES, PlanRequest
 from walkboard.sheets.wording import against
-from walkboard.work.plan_trials import LONGEST_MINUTES, Wish, curve, kept, tried
+from walkboard.work import plans
+from walkboard.work.plan_request import EventNeeds, request_of
 from walkboard.work.snapshot import standing
 from walkboard.work.worklist import groups_of
 
@@ -36,6 +40,48 @@ Asked = QueryParams | FormData
 _USUAL_MINUTES = 120.0
 _NO_EVENT = "none"
 _EVENTS_SHOWN = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What the form asks for, as it is shown again.
+
+    Attributes
+    ----------
+    minutes : float
+    event : KeptEvent or None
+        That the visit tunes for.
+    event_air_celsius : float or None
+        Comes before the event's own [°C].
+    out_of_reach : frozenset of str
+        Ids of ranks that nobody can get at today.
+    faults : tuple of KeptFault
+        Whose pipes must be seen to in any case.
+    """
+
+    minutes: float
+    event: KeptEvent | None = None
+    event_air_celsius: float | None = None
+    out_of_reach: frozenset[str] = field(default_factory=frozenset)
+    faults: tuple[KeptFault, ...] = ()
+
+    def request(self, organ: Organ) -> PlanRequest:
+        """The request that it makes."""
+        if not 0.0 <= self.minutes <= LONGEST_MINUTES:
+            raise InputError(
+                f"A visit cannot last {self.minutes:g} minutes.",
+                mend=f"Give 0 to {LONGEST_MINUTES:g}.",
+            )
+        return request_of(
+            organ,
+            self.minutes,
+            event=None if self.event is None else EventNeeds(self.event),
+            event_air_celsius=(
+                {} if self.event_air_celsius is None else {"": self.event_air_celsius}
+            ),
+            out_of_reach=sorted(self.out_of_reach),
+            faults=self.faults,
+        )
 
 
 def plan(request: Request) -> Response:
@@ -71,7 +117,8 @@ async def keep_plan(request: Request) -> Response:
 def _keep(request: Request, form: FormData) -> Response:
     at = surely_at_work(request)
     try:
-        kept(at.desk.book, at.visit, _wish(at, form))
+        organ = plans.organ_to_plan(at.desk.book, at.visit)
+        plans.kept(at.desk.book, at.visit, _wish(at, form).request(organ))
     except WalkboardError as error:
         return _draw(request, at, form, "visit/plan.html", error)
     return to_visit(request, "work")
@@ -87,7 +134,8 @@ def _draw(
     status = 200 if trouble is None else 400
     try:
         wish = _wish(at, asked)
-        made: Plan | None = tried(at.desk.book, at.visit, wish)
+        organ = plans.organ_to_plan(at.desk.book, at.visit)
+        made: Plan | None = plans.tried(at.desk.book, at.visit, wish.request(organ))
     except WalkboardError as error:
         wish, made, trouble = Wish(_usual_minutes(at)), None, trouble or error
         status = 400
@@ -113,7 +161,8 @@ def _render(request: Request, at: AtVisit, template: str, wish: Wish, **values: 
 
 
 def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
-    points = curve(at.desk.book, at.visit, wish)
+    organ = plans.organ_to_plan(at.desk.book, at.visit)
+    points = plans.curve(at.desk.book, at.visit, wish.request(organ), _longest(at))
     left = made.cost_after / made.cost_before if made.cost_before else 0.0
     more = _cost_at(points, wish.minutes) - _cost_at(points, wish.minutes + 10.0)
     buys = more / made.cost_before if made.cost_before else 0.0
@@ -131,7 +180,7 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
         "gap_percent": 100.0 * made.gap,
         "drawing": drawn(),
         "small_drawing": drawn(plot=NARROW),
-        "groups": groups_of(at.organ, made),
+        "groups": groups_of(organ, made),
         "references": [
             {
                 "name": at.organ.division(r.division).name,

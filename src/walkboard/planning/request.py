@@ -1,0 +1,82 @@
+"""What is asked of a plan: the one request that command line, pages and demo make."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from walkboard.errors import InputError
+from walkboard.organ.model import Organ
+from walkboard.planning.choose.demands import Demands
+from walkboard.planning.value.use import EventUse
+
+LONGEST_MINUTES = 960.0  # two long days; chosen
+COLDEST_CELSIUS, HOTTEST_CELSIUS = -20.0, 50.0  # of an event; beyond, °F was meant
+
+EventAir = float | Mapping[str, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class PlanRequest:
+    """What a plan is asked for.
+
+    Attributes
+    ----------
+    minutes : float
+        That there are, walking and set-ups included [min].
+    event_air_celsius : float, mapping of division id to float, or None
+        Air at the event [°C]; None: today's.
+    use : EventUse
+        How the event uses the organ; empty: as it is usually played.
+    demands : Demands
+    curve_every_minutes : float or None
+        None: no curve.
+    prove_order : bool
+        True for the plan that is adopted: the way through the case is proved as far as it can be.
+    """
+
+    minutes: float
+    event_air_celsius: EventAir = None
+    use: EventUse = field(default_factory=EventUse)
+    demands: Demands = field(default_factory=Demands)
+    curve_every_minutes: float | None = None
+    prove_order: bool = False
+
+    @property
+    def one_event_air_celsius(self) -> float | None:
+        """The event's air as one figure: the mean over the divisions that have one [°C]."""
+        air = self.event_air_celsius
+        if air is None or isinstance(air, float | int):
+            return air
+        return sum(air.values()) / len(air) if air else None
+
+    def check(self, organ: Organ) -> None:
+        """Refuse what is impossible.
+
+        Raises
+        ------
+        InputError
+            When the minutes or the event's air are out of range, or a demand contradicts itself.
+        UnknownNameError
+            When the organ has no such stop, rank or division.
+        """
+        if not 0.0 <= self.minutes <= 100_000.0:
+            raise InputError(
+                f"A visit cannot last {self.minutes:g} minutes.",
+                mend="Give the minutes there are, 0 or more.",
+            )
+        given = self.event_air_celsius
+        if isinstance(given, Mapping):
+            for division in given:
+                organ.division(division)
+        airs = given.values() if isinstance(given, Mapping) else () if given is None else (given,)
+        for air in airs:
+            if not COLDEST_CELSIUS <= air <= HOTTEST_CELSIUS:
+                raise InputError(
+                    f"The event's air cannot be {air:g} °C.",
+                    mend="Give °C from -20 to 50; was °F meant?",
+                )
+        for registration in self.use.registrations:
+            for stop in registration.stops:
+                organ.stop(stop)
+        self.demands.check(organ)

@@ -1,0 +1,335 @@
+"""Plans: the one use case behind the command line, the pages and the demo.
+
+The newest description of the organ counts, also for a visit that was opened under an older one: a
+rank that has been marked historic since is not planned. A kept plan records which version it used.
+What all plans of one state have in common is worked out once; a book with a memory remembers it, so
+that a page can try another number of minutes in a small part of a second. Light to import; what
+plans is loaded when first asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, TypeVar
+
+from walkboard.book.records import KeptPlan, KeptVisit
+from walkboard.condition.gather import best_readings, told_air
+from walkboard.condition.state import Condition, PipeCents
+from walkboard.errors import InputError
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.reading import read_organ
+from walkboard.organ.targets import target_hz
+from walkboard.planning.plan import CurvePoint, Plan
+from walkboard.quantities import cents_of_ratio
+from walkboard.work.open_book import now
+from walkboard.work.pipe_offsets import latest_air, standing_pipes
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+    from walkboard.planning.choose.continuous import Continuous
+    from walkboard.planning.request import PlanRequest
+    from walkboard.planning.value.weight import WeightChange
+    from walkboard.planning.what_if import Prepared
+    from walkboard.survey.hear.heard_walk import HeardWalk
+
+T = TypeVar("T")
+
+CURVE_EVERY_MINUTES = 10.0  # as `walkboard.planning.choose.curve`
+_BEYOND = 1.5  # as `walkboard.planning.choose.curve` goes beyond the minutes that it is asked for
+_AIR_SECONDS = 600.0  # the air's course is taken to be the same for so long; chosen
+
+
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """A plan with what it was made from and what was asked about it.
+
+    Attributes
+    ----------
+    condition : Condition
+    plan : Plan
+    sentences : tuple of str
+        Why pipes cost what they do.
+    between : Continuous or None
+        A bound for references between the grid's.
+    """
+
+    condition: Condition
+    plan: Plan
+    sentences: tuple[str, ...] = ()
+    between: Continuous | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A plan that was tried, against the one that stands.
+
+    Attributes
+    ----------
+    more, fewer : int
+        Pipes that only the tried plan has, and that only the standing plan has.
+    """
+
+    more: int
+    fewer: int
+
+    @classmethod
+    def between(cls, tried: Plan, standing: Plan) -> Difference:
+        """What changes from the standing plan to the tried one."""
+        new = {item.pipe for item in tried.items}
+        old = {item.pipe for item in standing.items}
+        return cls(len(new - old), len(old - new))
+
+
+def from_walks(
+    organ: Organ,
+    walks: Sequence[HeardWalk],
+    request: PlanRequest,
+    *,
+    changes: Sequence[WeightChange] = (),
+    explain: Sequence[str] = (),
+    certify: bool = False,
+) -> Explained:
+    """The organ's condition and the worklist, from readings alone: no book is needed.
+
+    Parameters
+    ----------
+    organ : Organ
+    walks : sequence of HeardWalk
+    request : PlanRequest
+    changes : sequence of WeightChange
+        What the tuner changed of the weights.
+    explain : sequence of str
+        Ranks, stops, or pipes as ``rank:number`` whose cost is to be explained.
+    certify : bool
+        Whether to bound references between the grid's as well.
+
+    Raises
+    ------
+    InputError
+        When the readings are of another organ or hold nothing to plan with.
+    NotEnoughMinutesError
+        When what must be done does not fit.
+    """
+    from walkboard.condition.assess import assess
+    from walkboard.planning.what_if import prepare
+
+    pipes = best_readings(organ, walks)
+    if not pipes:
+        raise InputError(
+            "There is no usable reading to plan with.",
+            mend="Listen to at least one stop; flags in the readings say what went wrong.",
+        )
+    condition = assess(organ, pipes, told_air(organ, walks))
+    ready = prepare(organ, condition, pipes, changes=changes)
+    whole = adopted(request)
+    plan = ready.plan(whole)
+    return Explained(
+        condition,
+        plan,
+        sentences(organ, ready, whole, plan, explain),
+        ready.certificate(whole) if certify else None,
+    )
+
+
+def organ_to_plan(book: Book, visit: KeptVisit) -> Organ:
+    """The organ as its newest description has it: what every plan goes by."""
+    kept = book.organ(visit.organ_id)
+    key = ("described", kept.id, kept.version)
+    return _remembered(book, key, lambda: read_organ(kept.description, where=kept.name))
+
+
+def known_pipes(book: Book, visit: KeptVisit) -> tuple[PipeCents, ...]:
+    """Where each pipe stands by a visit's readings, against the targets of the newest description.
+
+    Pipes that the newest description no longer has are left out.
+    """
+    organ = organ_to_plan(book, visit)
+    before = next(
+        v for v in book.organ_versions(visit.organ_id) if v.version == visit.organ_version
+    )
+    if before.version == book.organ(visit.organ_id).version:
+        return standing_pipes(book, organ, visit)
+    old = read_organ(before.description, where=before.name)
+    return against_targets_of(organ, old, standing_pipes(book, old, visit))
+
+
+def against_targets_of(
+    organ: Organ, old: Organ, pipes: Sequence[PipeCents]
+) -> tuple[PipeCents, ...]:
+    """Readings against an older description's targets, restated against another's."""
+    there = {rank.id: rank.pipes for rank in organ.ranks}
+    return tuple(
+        replace(p, cents=p.cents + _cents_between(organ, old, p.pipe, p.air_celsius))
+        for p in pipes
+        if p.pipe.number <= there.get(p.pipe.rank, 0)
+    )
+
+
+def _cents_between(organ: Organ, old: Organ, pipe: PipeRef, celsius: float) -> float:
+    return cents_of_ratio(target_hz(old, pipe, celsius) / target_hz(organ, pipe, celsius))
+
+
+def prepared(book: Book, visit: KeptVisit) -> Prepared:
+    """What the plans of a visit have in common, as it stands now.
+
+    Raises
+    ------
+    InputError
+        When nothing usable was heard yet.
+    """
+
+    def work_out() -> Prepared:
+        from walkboard.condition.assess import assess
+        from walkboard.planning.what_if import prepare
+        from walkboard.work.plan_request import air_courses, changes_of
+
+        organ, pipes = organ_to_plan(book, visit), known_pipes(book, visit)
+        if not pipes:
+            raise InputError(
+                "There is no usable reading to plan with.",
+                mend="Take in a recording with 'walkboard visit take' first.",
+            )
+        return prepare(
+            organ,
+            assess(organ, pipes, latest_air(visit).celsius),
+            pipes,
+            changes=changes_of(book, visit.organ_id),
+            air=air_courses(visit, now()),
+        )
+
+    return _remembered(book, ("prepared", *_state(book, visit)), work_out)
+
+
+def tried(book: Book, visit: KeptVisit, request: PlanRequest) -> Plan:
+    """The plan that answers a request; nothing is kept.
+
+    Raises
+    ------
+    InputError
+        When nothing usable was heard yet, or the request is impossible.
+    NotEnoughMinutesError
+        When what must be done does not fit.
+    """
+    return prepared(book, visit).plan(request)
+
+
+def kept(book: Book, visit: KeptVisit, request: PlanRequest) -> KeptPlan:
+    """Adopt the plan that answers a request as the worklist; the last one is superseded.
+
+    Raises
+    ------
+    InputError, NotEnoughMinutesError
+        As `tried`.
+    BookError
+        When the visit is closed.
+    """
+    plan = prepared(book, visit).plan(adopted(request))
+    return book.keep_plan(
+        visit.id,
+        plan,
+        event_air_celsius=request.one_event_air_celsius,
+        organ_version=book.organ(visit.organ_id).version,
+    )
+
+
+def adopted(request: PlanRequest) -> PlanRequest:
+    """The same request for a plan that is to be worked by: proved, and with its curve."""
+    return replace(request, prove_order=True, curve_every_minutes=CURVE_EVERY_MINUTES)
+
+
+def curve(
+    book: Book, visit: KeptVisit, request: PlanRequest, longest_minutes: float
+) -> tuple[CurvePoint, ...]:
+    """The least badness that each number of minutes can leave; the request's own do not matter.
+
+    Parameters
+    ----------
+    book : Book
+    visit : KeptVisit
+    request : PlanRequest
+    longest_minutes : float
+        Where the curve ends [min].
+    """
+    shown = replace(
+        request,
+        minutes=longest_minutes / _BEYOND,
+        prove_order=False,
+        curve_every_minutes=CURVE_EVERY_MINUTES,
+    )
+    key = ("curve", *_state(book, visit), longest_minutes, _hashable(request))
+    return _remembered(book, key, lambda: prepared(book, visit).plan(shown).curve)
+
+
+def minutes_of(visit: KeptVisit, minutes: float | None) -> float:
+    """The minutes asked for, or else the visit's own.
+
+    Raises
+    ------
+    InputError
+        When neither is known.
+    """
+    found = visit.minutes if minutes is None else minutes
+    if found is None:
+        raise InputError("The visit's minutes are not known.", mend="Give --minutes.")
+    return found
+
+
+def sentences(
+    organ: Organ, ready: Prepared, request: PlanRequest, plan: Plan, named: Sequence[str]
+) -> tuple[str, ...]:
+    """Why pipes cost what they do, a sentence each, at the pitch that a plan tunes to.
+
+    Raises
+    ------
+    InputError
+        When the organ has no such name, or nothing is known of any of its pipes.
+    """
+    from walkboard.planning.choose.demands import pipes_named
+    from walkboard.planning.reasons import explain
+
+    if not named:
+        return ()
+    wanted = pipes_named(organ, named)
+    above = ready.above_cents(request, plan)
+    found = [s for s in ready.standings(request) if s.pipe in wanted]
+    if not found:
+        raise InputError(
+            f"Nothing is known of {', '.join(named)}.", mend="Name pipes that were heard."
+        )
+    return tuple(explain(s, above.get(s.rank.division, 0.0)) for s in found)
+
+
+def _state(book: Book, visit: KeptVisit) -> tuple[Hashable, ...]:
+    """What the plans of a visit depend on; the air goes on with time."""
+    from walkboard.book.seen import SeenBook
+
+    if not isinstance(book, SeenBook):
+        return ()
+    marks = book.marks(visit.id)
+    since = now().timestamp() // _AIR_SECONDS
+    weights = tuple(book.weights(visit.organ_id))
+    version = book.organ(visit.organ_id).version
+    return visit.id, version, marks.hearings, marks.ticks, marks.conditions, since, weights
+
+
+def _remembered(book: Book, key: tuple[Hashable, ...], work_out: Callable[[], T]) -> T:
+    from walkboard.book.seen import SeenBook
+
+    return book.memory.get(key, work_out) if isinstance(book, SeenBook) else work_out()
+
+
+def _hashable(request: PlanRequest) -> Hashable:
+    """What a curve depends on besides the state."""
+    air, demands = request.event_air_celsius, request.demands
+    return (
+        tuple(sorted(air.items())) if isinstance(air, Mapping) else air,
+        repr(request.use),
+        tuple(sorted(demands.must)),
+        tuple(sorted(demands.must_not)),
+        tuple(sorted(demands.out_of_reach)),
+        tuple(sorted(demands.within_cents.items())),
+        tuple(sorted(demands.extra_minutes.items())),
+        demands.tie_cents,
+        demands.risky,
+    )
