@@ -8,7 +8,8 @@ A. **Fluctuation strength**: Fastl & Zwicker, *Psychoacoustics*, ch. 10 (from me
    2ab/Σa²; pairs are added as powers, each weighed by the term in f_mod (1 at 4 Hz). A band counts
    by its share of the loudest band's loudness (power 0.3 of its intensity).
 B. **Roughness**: Vassilakis 2001, thesis, UCLA (from memory), sum over pairs of
-   (ab)^0.1 · 0.5 (2 min/(a + b))^3.11 (e^(−3.5 s Δf) − e^(−5.75 s Δf)), s = 0.24/(0.0207 f + 18.96).
+   (ab)^0.1 · 0.5 (2 min/(a + b))^3.11 (e^(−3.5 s Δf) − e^(−5.75 s Δf)),
+   s = 0.24/(0.0207 f + 18.96).
 C. **Beating from 0.5 to 8 Hz**: the share of the loudness in pairs that beat so:
    Σ (ab)^0.3 · 2ab/(a² + b²)/Σ a^0.6 (Helmholtz for the depth; Stevens for the power).
 D. **The sourest tenth**: A and B of each chord, each in units of its mean over all chords before,
@@ -32,8 +33,32 @@ _SLOW_HZ = 32.0  # a pair further apart does not fluctuate: its weight is below 
 _SOURED = 0.1
 # Zwicker's critical bands, upper edges [Hz] (Fastl & Zwicker, table 6.1, from memory)
 _BARK_HZ = np.array(
-    [100, 200, 300, 400, 510, 630, 770, 920, 1080, 1270, 1480, 1720, 2000, 2320, 2700, 3150, 3700]
-    + [4400, 5300, 6400, 7700, 9500, 12000, 15500.0]
+    [
+        100.0,
+        200,
+        300,
+        400,
+        510,
+        630,
+        770,
+        920,
+        1080,
+        1270,
+        1480,
+        1720,
+        2000,
+        2320,
+        2700,
+        3150,
+        3700,
+        4400,
+        5300,
+        6400,
+        7700,
+        9500,
+        12000,
+        15500,
+    ]
 )
 _BANDS = len(_BARK_HZ) + 1
 

@@ -62,9 +62,12 @@ _PEDAL = (
     ("Posaune", "16", "reed", "spring", "reed", 0.6),
 )
 _BREAKS = {
-    "I": '[{from = "C2", interval = 15}, {from = "C4", interval = 12}, {from = "C5", interval = 8}]',
-    "II": '[{from = "C2", interval = 19}, {from = "C4", interval = 15}, {from = "C5", interval = 12}]',
-    "III": '[{from = "C2", interval = 22}, {from = "C4", interval = 19}, {from = "C5", interval = 15}]',
+    name: "[" + ", ".join(f'{{from = "{k}", interval = {i}}}' for k, i in rows) + "]"
+    for name, rows in {
+        "I": (("C2", 15), ("C4", 12), ("C5", 8)),
+        "II": (("C2", 19), ("C4", 15), ("C5", 12)),
+        "III": (("C2", 22), ("C4", 19), ("C5", 15)),
+    }.items()
 }
 
 

@@ -1,6 +1,6 @@
 """Does "ready with a chance of 0.7" come true seven times in ten? A thousand simulated forecasts.
 
-Invented organs over some years (`walkboard.demo.years.course`, which shares no code with the drift model).
+Invented organs over some years (`walkboard.demo.years.course`, which shares no code with the model).
 After the last visit, every stop is forecast for the next one; then the truth is looked at: at most
 one pipe in twenty further than the tolerance from where its division's flues really stand.
 """
@@ -8,6 +8,7 @@ one pipe in twenty further than the tolerance from where its division's flues re
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -77,7 +78,7 @@ def calibration(told: list[Told]) -> float:
     chance = np.array([t.chance for t in told])
     true = np.array([t.came_true for t in told])
     worst = 0.0
-    for low, high in zip(EDGES[:-1], EDGES[1:], strict=True):
+    for low, high in pairwise(EDGES):
         own = (chance >= low) & ((chance < high) | (high == 1.0))
         if own.any():
             said, came = chance[own].mean(), true[own].mean()

@@ -12,6 +12,7 @@ import argparse
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -40,9 +41,9 @@ class Moment:
 
 def chorales(limit: int | None = None) -> list[list[Moment]]:
     """Every chorale of the corpus that has four voices throughout, as moments."""
-    from music21 import corpus  # noqa: PLC0415 - a package that only builders and studies need
+    from music21 import corpus  # type: ignore[import-not-found]  # noqa: PLC0415
 
-    found = []
+    found: list[list[Moment]] = []
     for score in corpus.chorales.Iterator():
         if limit is not None and len(found) >= limit:
             break
@@ -65,7 +66,7 @@ def _notes(part: object) -> list[tuple[float, float, int]]:
 def _moments(voices: Sequence[list[tuple[float, float, int]]]) -> list[Moment]:
     times = sorted({t for notes in voices for start, end, _ in notes for t in (start, end)})
     moments = []
-    for start, end in zip(times[:-1], times[1:], strict=True):
+    for start, end in pairwise(times):
         keys = [
             next((key for s, e, key in notes if s <= start and end <= e), None) for notes in voices
         ]

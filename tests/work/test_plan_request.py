@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from numpy.testing import assert_allclose
@@ -14,7 +16,13 @@ from walkboard.organ.model import PipeRef
 from walkboard.planning.choose.demands import FAULT_MINUTES, Demands
 from walkboard.planning.value.risk import RiskyPipes
 from walkboard.planning.value.use import EventUse, RegistrationUse
-from walkboard.work.plan_request import Asked, air_courses, use_of, with_faults
+from walkboard.work.plan_request import (
+    EventNeeds,
+    air_courses,
+    request_of,
+    use_of,
+    with_faults,
+)
 
 ORGAN = small_organ()
 NOON = datetime(2031, 3, 1, 12, 0, tzinfo=UTC)
@@ -28,15 +36,16 @@ def an_event(**more) -> KeptEvent:
 
 
 def test_words_become_demands():
-    asked = Asked(
+    demands = request_of(
+        ORGAN,
+        60.0,
         must=("great.octave:7",),
         must_not=("great.twelfth",),
         out_of_reach=("swell",),
         within_cents={"great.principal": 2.0},
         tie_cents=0.5,
         leave_risky=True,
-    )
-    demands = asked.question(ORGAN, 60.0).demands
+    ).demands
     assert demands.must == {PipeRef("great.octave", 7)}
     assert len(demands.must_not) == 61
     assert demands.out_of_reach == {"swell.flute", "swell.viola", "swell.celeste", "swell.oboe"}
@@ -46,13 +55,13 @@ def test_words_become_demands():
 
 def test_an_events_air_by_division_overrules_its_own():
     event = an_event(air_celsius=19.0, air_by_division={"swell": 21.0})
-    question = Asked().for_event(event).question(ORGAN, 60.0)
-    assert question.event_air_celsius == {"great": 19.0, "swell": 21.0}
-    told = Asked(event_air_celsius={"": 17.0}).for_event(event).question(ORGAN, 60.0)
-    assert told.event_air_celsius == 17.0
+    request = request_of(ORGAN, 60.0, event=EventNeeds(event))
+    assert request.event_air_celsius == {"great": 19.0, "swell": 21.0}
+    by_hand = request_of(ORGAN, 60.0, event=EventNeeds(event), event_air_celsius={"": 17.0})
+    assert by_hand.event_air_celsius == 17.0
     with pytest.raises(UnknownNameError, match="choir"):
-        Asked(event_air_celsius={"choir": 17.0}).question(ORGAN, 60.0)
-    assert Asked().for_event(an_event()).question(ORGAN, 60.0).event_air_celsius is None
+        request_of(ORGAN, 60.0, event_air_celsius={"choir": 17.0})
+    assert request_of(ORGAN, 60.0, event=EventNeeds(an_event())).event_air_celsius is None
 
 
 def test_stops_named_for_an_event_are_a_registration_where_nothing_better_is_known():
@@ -67,16 +76,19 @@ def test_an_event_needs_its_stops_within_a_tolerance():
     """Those named for it; else all that its music draws; what was asked of one stop stands."""
     music = EventUse((RegistrationUse(("great.octave", "great.trumpet"), 90.0),))
     named = an_event(stops=("great.principal", "great.trumpet"), use=music)
-    asked = Asked(within_cents={"great.trumpet": 1.0}).for_event(named, 3.0)
-    assert asked.within_cents == {"great.principal": 3.0, "great.trumpet": 1.0}
-    drawn = Asked().for_event(an_event(use=music), 3.0).within_cents
-    assert drawn == {"great.octave": 3.0, "great.trumpet": 3.0}
-    assert Asked().for_event(named).within_cents == {}
+
+    def within(event: KeptEvent, cents: float | None, **more: Any) -> Mapping[str, float]:
+        return request_of(ORGAN, 60.0, event=EventNeeds(event, cents), **more).demands.within_cents
+
+    asked = within(named, 3.0, within_cents={"great.trumpet": 1.0})
+    assert asked == {"great.principal": 3.0, "great.trumpet": 1.0}
+    assert within(an_event(use=music), 3.0) == {"great.octave": 3.0, "great.trumpet": 3.0}
+    assert within(named, None) == {}
 
 
 def test_names_that_are_not_there_are_refused():
     with pytest.raises(InputError, match=r"no rank, stop or pipe 'great\.bombarde'"):
-        Asked(must=("great.bombarde",)).question(ORGAN, 60.0)
+        request_of(ORGAN, 60.0, must=("great.bombarde",))
 
 
 def test_faults_must_be_seen_to_where_they_may():

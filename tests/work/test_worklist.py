@@ -6,7 +6,6 @@ import uuid
 from pathlib import Path
 
 import pytest
-from walkboard.work.plan_trials import Wish, kept
 
 from tests.survey.organs import SMALL
 from tests.work.chapel import chapel_book
@@ -14,8 +13,10 @@ from walkboard.book.records import Tick, TickState
 from walkboard.organ.model import PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.planning.plan import Plan, PlanItem, Reference
+from walkboard.planning.request import PlanRequest
 from walkboard.scales.keys import Key
 from walkboard.work.open_book import now
+from walkboard.work.plans import kept
 from walkboard.work.snapshot import opened_to_see
 from walkboard.work.worklist import groups_of, progress_of, work_groups
 
@@ -60,7 +61,7 @@ def test_ticks_count_in_the_progress(tmp_path: Path) -> None:
     with opened_to_see(tmp_path / "book") as book:
         visit = book.visits(1)[0]
         assert work_groups(book, visit) is None
-        pipes = [i.pipe for i in kept(book, visit, Wish(30.0)).plan.items]
+        pipes = [i.pipe for i in kept(book, visit, PlanRequest(30.0)).plan.items]
         for pipe, state in zip(pipes, (TickState.DONE, TickState.SKIPPED), strict=False):
             book.set_tick(Tick(uuid.uuid4().hex, visit.id, pipe, state.value, "", now()))
         groups = work_groups(book, visit)

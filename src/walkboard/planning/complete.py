@@ -15,7 +15,7 @@ from enum import StrEnum
 
 from walkboard.condition.kinds import Role, role_of
 from walkboard.errors import InputError
-from walkboard.organ.model import Organ, Rank
+from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.targets import target_hz
 from walkboard.planning.route.minutes import RANK_MINUTES, pipe_minutes
 from walkboard.planning.route.order import partner_of, reference_rank
@@ -305,7 +305,7 @@ class _Days:
         factor = LIMITS.bearings_factor if run.stage is Stage.BEARINGS else LIMITS.each_factor
         minutes = []
         for number in range(run.first, run.last + 1):
-            hz = target_hz(self._organ, replace_pipe(rank, number), None)
+            hz = target_hz(self._organ, PipeRef(rank.id, number), None)
             minutes.append(factor * pipe_minutes(rank, role, hz))
         return minutes
 

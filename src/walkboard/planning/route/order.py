@@ -39,6 +39,24 @@ def reference_rank(organ: Organ) -> Rank | None:
     return best if liking(best)[0] else None
 
 
+def partner_of(organ: Organ, rank: Rank) -> Rank | None:
+    """The rank that a celeste beats against: one of its division at its pitch, best of its family.
+
+    None where the division has no such rank.
+    """
+    pitch = rank.multiples[0][1]
+    there = [
+        other
+        for other in organ.ranks
+        if other.division == rank.division
+        and role_of(organ, other) is Role.UNISON
+        and other.multiples[0][1] == pitch
+    ]
+    return min(
+        there, key=lambda r: (r.family is not rank.family, r.chest != rank.chest), default=None
+    )
+
+
 def visit_of(standing: Standing) -> Visit:
     """The visit in which a pipe is tuned."""
     return visit_of_rank(standing.rank, standing.role)
