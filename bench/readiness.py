@@ -1,6 +1,6 @@
 """Does "ready with a chance of 0.7" come true seven times in ten? A thousand simulated forecasts.
 
-Invented organs over some years (`walkboard.demo.years.course`, which shares no code with the model).
+Invented organs over some years (`walkboard.demo.years`, which shares no code with the model).
 After the last visit, every stop is forecast for the next one; then the truth is looked at: at most
 one pipe in twenty further than the tolerance from where its division's flues really stand.
 """
