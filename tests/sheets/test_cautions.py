@@ -70,6 +70,17 @@ def test_every_topic_has_one_caution_and_every_caution_a_source():
         assert 60 < len(caution.text) < 420  # it must fit a sheet that is read on a ladder
 
 
+# Laws and regulations, and the bodies that issue them.
+OFFICIAL = ("HSE ", "HSL/", "29 CFR", "Regulations", "Rules 2015", "Health and Safety Executive")
+
+
+def test_a_printed_source_is_an_official_body_or_common_practice():
+    for caution in CAUTIONS.values():
+        for source in caution.source.split("; "):
+            is_practice = source.endswith("common practice, no source")
+            assert is_practice or any(body in source for body in OFFICIAL), source
+
+
 def test_every_figure_has_unit_and_source():
     for limit in LIMITS.values():
         assert limit.value > 0.0

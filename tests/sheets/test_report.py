@@ -222,7 +222,7 @@ def test_faults_standing_and_mended() -> None:
         assert unspaced(words) in printed
 
 
-def test_the_summary_fills_one_page_even_of_a_bad_visit() -> None:
+def test_the_figures_in_words_fill_one_page_after_the_first_even_of_a_bad_visit() -> None:
     organ = hall_organ()
     heard = [r for rank in organ.ranks[:4] for r in readings_of(rank, 9.0)]
     pipes = [(str(r.pipe), 9.0) for r in heard]
@@ -251,9 +251,9 @@ def test_the_summary_fills_one_page_even_of_a_bad_visit() -> None:
         notices=("walk.wav: Clipped in 2 places.",),
     )
     printed = pages(render_pdf(report))
-    assert "The tuner's note" in printed[0]
-    assert printed[1].startswith(f"{organ.name} A4 = 440")
-    assert "The ranks, key by key" in printed[1]
+    assert "The tuner's note" in printed[1]
+    assert printed[2].startswith(f"{organ.name} A4 = 440")
+    assert "The ranks, key by key" in printed[2]
     assert "Clipped in 2 places" in printed[-1]
 
 

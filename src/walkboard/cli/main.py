@@ -22,6 +22,7 @@ from walkboard.cli import (
     plan,
     sheets,
     survey,
+    venue,
     visit,
     weights,
 )
@@ -52,6 +53,7 @@ events.app.command("take", epilog=calendar.TAKE_EXAMPLE)(calendar.take)
 events.app.command("give", epilog=calendar.GIVE_EXAMPLE)(calendar.give)
 app.add_typer(weights.app, name="weight")
 app.add_typer(sheets.app, name="sheet")
+app.add_typer(venue.app, name="venue")
 app.command("desk", epilog=desk.EXAMPLE)(desk.desk)
 app.command("outlook", epilog=outlook.OUTLOOK_EXAMPLE)(outlook.outlook)
 app.command("first-keys", epilog=outlook.FIRST_EXAMPLE)(outlook.first_keys)

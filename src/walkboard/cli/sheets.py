@@ -27,20 +27,32 @@ def worklist(
         typer.echo(f"Wrote {print_sheets.print_worklist(opened, described, meant, to)}.")
 
 
-@app.command("report", epilog="Example: walkboard sheet report BOOK --to report.pdf")
+@app.command("report", epilog="Example: walkboard sheet report BOOK --to report.pdf --language de")
 def report(
     book: Path = BOOK,
-    to: Path = typer.Option(Path("report.pdf"), "--to", help="The PDF to write."),
+    to: Path = typer.Option(
+        Path("report.pdf"),
+        "--to",
+        help="The file to write: a .pdf with a chart of each rank, or page 1 alone as .html.",
+    ),
     visit: int | None = VISIT,
     organ: str | None = ORGAN,
+    language: str = typer.Option("en", "--language", help="Of page 1: en, de or fr."),
 ) -> None:
-    """The visit report for the venue, with a chart of each rank."""
+    """The visit report for the venue: page 1 in plain words, then every rank for the file."""
+    from walkboard.errors import InputError
+    from walkboard.sheets.front_page.news import Language
     from walkboard.work import open_book, print_sheets
 
+    if language not in set(Language):
+        raise InputError(
+            f"There is no report in {language!r}.", mend=f"Choose from {', '.join(Language)}."
+        )
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         meant = open_book.visit_of(opened, kept, visit)
-        typer.echo(f"Wrote {print_sheets.print_report(opened, described, meant, to)}.")
+        made = print_sheets.print_report(opened, described, meant, to, language=Language(language))
+        typer.echo(f"Wrote {made}.")
 
 
 @app.command(

@@ -29,9 +29,9 @@ from walkboard.work.hear_recordings import ToHear, hear_walk_file
 from walkboard.work.organ_files import load_organ
 from walkboard.work.plan_request import request_of
 from walkboard.work.processes import Progress, finished
+from walkboard.work.venue_news import next_event
 
 MINUTES = 120.0
-EVENT_CELSIUS = 20.0
 SEED = 1881
 _MARK = "made-by-walkboard-demo"
 
@@ -131,7 +131,10 @@ def build(
             sound_seconds += heard.sound.seconds
             progress(len(comparisons), len(walk_plans))
         tell(f"A worklist for {MINUTES:g} minutes is planned.")
-        request = request_of(organ, MINUTES, event_air_celsius={"": EVENT_CELSIUS})
+        event = next_event(book, visit)
+        assert event is not None, "the history writes coming events into the calendar"
+        assert event.air_celsius is not None
+        request = request_of(organ, MINUTES, event_air_celsius={"": event.air_celsius})
         made = plans.kept(book, visit, request).plan
         worklist = print_sheets.print_worklist(book, organ, visit, folder / "worklist.pdf")
         report = print_sheets.print_report(book, organ, visit, folder / "report.pdf")

@@ -1,7 +1,8 @@
 """Cautions for work inside the case, as data: by the kinds of pipe and the places of a worklist.
 
-Each names its source; limits are figures of the law or guide that is named, for orientation. They
-are not advice: `DEFERENCE` goes with them on every sheet.
+A printed sheet cites official bodies only; other sources are in ``docs/venue.md``. The limits are
+figures from the law or guide named, for orientation. They are not advice: `DEFERENCE` goes with
+them on every sheet.
 """
 
 from __future__ import annotations
@@ -129,7 +130,7 @@ CAUTIONS = MappingProxyType(
                 "Walkboards, steps and passage boards inside an organ can give way. Try each "
                 "before you trust it with your weight, one person to a board, with a light in hand "
                 "and both hands free when you climb.",
-                "A. Coenraads in Organ Canada, after J. Bishop",
+                _PRACTICE,
             ),
             Caution(
                 Topic.LADDERS,
@@ -170,8 +171,7 @@ CAUTIONS = MappingProxyType(
                 "smoke; no dry sanding, no sweeping, and no vacuum cleaner without a fine (HEPA) "
                 f"filter. Limit in air over 8 hours: {_figure('lead.air_uk')} in the United "
                 f"Kingdom, {_figure('lead.air_us')} in the United States.",
-                "A. Coenraads in Organ Canada; Control of Lead at Work Regulations 2002; "
-                "29 CFR 1910.1025",
+                "Control of Lead at Work Regulations 2002; 29 CFR 1910.1025",
             ),
             Caution(
                 Topic.SHUTTERS,
@@ -183,13 +183,13 @@ CAUTIONS = MappingProxyType(
                 Topic.TALL_PIPES,
                 "Pipes of 8 feet and longer are heavy and may stand loose. Never lean on one or "
                 "steady yourself by it; look to its hook and rack before you move its slide.",
-                f"{_PRACTICE}; not to lean on pipes: A. Coenraads in Organ Canada",
+                _PRACTICE,
             ),
             Caution(
                 Topic.CONING,
                 "Coning strains the top and can split the seam: a cone that fits, light strokes, "
                 "the pipe kept upright. Leave a split or torn pipe and note it.",
-                "posts of builders in the forum of Mander Organ Builders",
+                _PRACTICE,
             ),
             Caution(
                 Topic.HERITAGE,

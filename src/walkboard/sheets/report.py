@@ -8,6 +8,8 @@ from walkboard.condition.state import Condition
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets import summary
+from walkboard.sheets.front_page.build import front_page
+from walkboard.sheets.front_page.news import FrontPage, VenueNews
 from walkboard.sheets.keyholder import key_labels
 from walkboard.sheets.rank_charts import (
     STRAY_CENTS,
@@ -36,6 +38,7 @@ def visit_report(
     visit: VisitFacts,
     readings: Sequence[Reading],
     *,
+    front: FrontPage | None = None,
     left: Sequence[Reading] = (),
     silent: Sequence[PipeRef] = (),
     condition: Condition | None = None,
@@ -51,16 +54,18 @@ def visit_report(
     organ : Organ
     visit : VisitFacts
     readings : sequence of Reading
-        As found; of several of one pipe the surest is taken.
+        As found; if a pipe was read several times, the surest reading counts.
+    front : FrontPage or None
+        Page 1; None makes one that says how little is known.
     left : sequence of Reading
         As left, where pipes were heard again after tuning.
     silent : sequence of PipeRef
-        Pipes passed over with nothing heard (`walkboard.sheets.rank_charts.silent_pipes`).
+        Pipes whose key was held and gave nothing (`walkboard.sheets.rank_charts.silent_pipes`).
     condition : Condition or None
     work : Work or None
         The plan and its ticks.
     faults : sequence of Fault
-        Those that stand, and those mended in this visit.
+        Those that stand, and those fixed at this visit.
     notices : sequence of str
         Whole sentences about the recordings.
     stray_cents : float
@@ -69,7 +74,7 @@ def visit_report(
     Raises
     ------
     UnknownNameError
-        When a reading, plan or division is of another organ.
+        If a reading, plan or division belongs to another organ.
     """
     found = best_of_each(readings)
     found.update({pipe: _unheard(pipe) for pipe in silent if pipe not in found})
@@ -94,19 +99,22 @@ def visit_report(
     ]
     if visit.closing_note:
         passages.append(Passage("The tuner's note", (visit.closing_note,)))
+    front = front or front_page(VenueNews(organ.name, visit.day))
     return VisitReport(
-        title=f"Report on {organ.name}, {day_words(visit.day)}",
-        heading=f"Report of the visit, {day_words(visit.day)}",
+        title=front.title,
+        heading=f"For the file: the visit of {day_words(visit.day)}",
         organ=organ.name,
         day=visit.day,
+        front=front,
         strip=f"A4 = {organ.pitch.a4_hz:g} Hz at {organ.pitch.at_celsius:g} °C",
         facts=_facts(organ, visit),
         summary=tuple(passages),
         charts=tuple(charts.values()),
         flags=_flag_rows(organ, found, charts),
         faults=tuple(_fault_row(fault) for fault in faults),
-        nothing="Nothing was read in this visit.",
+        nothing="No pipe was measured at this visit.",
         notices=tuple(notices),
+        language=front.language.value,
     )
 
 
@@ -160,5 +168,5 @@ def _fault_row(fault: Fault) -> FaultRow:
         stands = f"stands since {day_words(fault.reported)}"
     else:
         note = f": {fault.mended_note}" if fault.mended_note else ""
-        stands = f"mended {day_words(fault.mended)}{note}"
-    return FaultRow(fault.kind, fault.place, fault.words, stands)
+        stands = f"fixed {day_words(fault.mended)}{note}"
+    return FaultRow(fault.kind, fault.place, fault.words, stands, fault.repair)

@@ -14,6 +14,7 @@ from types import MappingProxyType
 
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import Plan
+from walkboard.sheets.front_page.news import FrontPage
 
 # ------------------------------------------------------------------ what the caller knows
 
@@ -49,8 +50,10 @@ class Fault:
         As it was told.
     reported : date
     mended : date or None
-        None while it stands.
+        When it was fixed; None while it stands.
     mended_note : str
+    repair : str
+        Who fixes it and with what; may be empty.
     """
 
     kind: str
@@ -59,6 +62,7 @@ class Fault:
     reported: date
     mended: date | None = None
     mended_note: str = ""
+    repair: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -366,12 +370,13 @@ class FlagRow:
 
 @dataclass(frozen=True, slots=True)
 class FaultRow:
-    """One fault: what, where, in whose words, and how it stands."""
+    """One fault: what, where, as reported, whether it is fixed, and who sees to it."""
 
     kind: str
     place: str
     words: str
     stands: str
+    repair: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -381,13 +386,15 @@ class VisitReport:
     Attributes
     ----------
     title, heading, organ : str
-        ``title`` names the document, ``heading`` stands over its first page.
+        ``title`` names the document, ``heading`` stands over the pages for the file.
     day : date
+    front : FrontPage
+        Page 1.
     strip : str
         One line for the head of every page.
     facts : tuple of Fact
     summary : tuple of Passage
-        One page in words that need no tuner.
+        The measured figures in words, after page 1.
     charts : tuple of RankChart
     flags : tuple of FlagRow
     faults : tuple of FaultRow
@@ -403,6 +410,7 @@ class VisitReport:
     heading: str
     organ: str
     day: date
+    front: FrontPage
     strip: str
     facts: tuple[Fact, ...]
     summary: tuple[Passage, ...]

@@ -1,4 +1,4 @@
-"""The printed sheets of a visit."""
+"""The printed sheets of a visit, and the page that the venue keeps."""
 
 from __future__ import annotations
 
@@ -8,14 +8,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptFault, KeptOrgan, KeptVisit, TickState
+from walkboard.book.venue_records import FaultCare
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
 from walkboard.sheets import values
+from walkboard.sheets.front_page.build import front_page
+from walkboard.sheets.front_page.news import Language
+from walkboard.sheets.front_page.to_html import front_page_html
 from walkboard.sheets.rank_charts import silent_pipes
 from walkboard.sheets.report import visit_report
 from walkboard.sheets.worklist import worklist_sheet
 from walkboard.work.pipe_offsets import visit_facts
+from walkboard.work.venue_news import venue_news
 from walkboard.work.visit import condition_of
 from walkboard.work.write_files import write_file
 
@@ -45,26 +50,55 @@ def print_worklist(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path
     )
 
 
-def print_report(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
-    """Write the report of a visit as PDF; InputError when the file cannot be written."""
+def print_report(
+    book: Book, organ: Organ, visit: KeptVisit, to: Path, *, language: Language = Language.ENGLISH
+) -> Path:
+    """Write the report of a visit: as PDF, or page 1 alone as a web page if the file ends so.
+
+    Parameters
+    ----------
+    book : Book
+    organ : Organ
+    visit : KeptVisit
+    to : Path
+        ``report.pdf``, or ``report.html`` for a page that needs nothing else.
+    language : Language
+        Of page 1.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    if to.suffix.lower() in {".html", ".htm"}:
+        return write_file(venue_page(book, organ, visit, language).encode(), to, what="page")
     from walkboard.sheets.typesetting import render_pdf
 
     walks = [kept.walk for kept in book.recordings(visit.id)]
+    cares = book.fault_cares(visit.organ_id)
     sheet = visit_report(
         organ,
         visit_facts(book, visit),
         [kept.reading for kept in book.readings(visit.id)],
+        front=front_page(venue_news(book, organ, visit), language),
         silent=tuple(dict.fromkeys(p for walk in walks for p in silent_pipes(organ, walk))),
         condition=condition_of(book, organ, visit),
         work=_work(book, visit),
         faults=[
-            _fault(organ, fault)
+            _fault(organ, fault, cares.get(fault.id))
             for fault in book.faults(visit.organ_id)
             if fault.stands or fault.mended_in_visit == visit.id
         ],
         notices=[f"{walk.file}: {warning}" for walk in walks for warning in walk.warnings],
     )
     return write_file(render_pdf(sheet), to, what="sheet")
+
+
+def venue_page(
+    book: Book, organ: Organ, visit: KeptVisit, language: Language = Language.ENGLISH
+) -> str:
+    """Page 1 of a visit's report as one HTML file that the venue can keep."""
+    return front_page_html(front_page(venue_news(book, organ, visit), language))
 
 
 RANKS_DRAWN = 8  # in an outlook, unless they are named
@@ -158,7 +192,7 @@ def _work(book: Book, visit: KeptVisit) -> values.Work | None:
     return values.Work(plan.plan, ticks)
 
 
-def _fault(organ: Organ, fault: KeptFault) -> values.Fault:
+def _fault(organ: Organ, fault: KeptFault, care: FaultCare | None) -> values.Fault:
     stop = None if fault.stop is None else organ.stop(fault.stop).name
     key = None if fault.key is None else Key.parse(fault.key).name
     place = [word for word in (stop, key, None if fault.pipe is None else str(fault.pipe)) if word]
@@ -169,6 +203,7 @@ def _fault(organ: Organ, fault: KeptFault) -> values.Fault:
         reported=fault.reported_at.astimezone().date(),
         mended=None if fault.mended_at is None else fault.mended_at.astimezone().date(),
         mended_note=fault.mended_note,
+        repair="" if care is None else ": ".join(w for w in (care.who, care.parts) if w),
     )
 
 

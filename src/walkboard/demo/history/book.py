@@ -18,8 +18,18 @@ from typing import TYPE_CHECKING
 from walkboard import __version__
 from walkboard.book.opening import create_book
 from walkboard.book.records import Conditions, KeptOrgan, KeptVisit, Tick, TickState
+from walkboard.book.venue_records import FaultCare, NextVisit
 from walkboard.demo.hall import HallState
-from walkboard.demo.history.words import EVENTS, FAULTS, VISITS, FaultToTell
+from walkboard.demo.history.words import (
+    CONTACTS,
+    EVENTS,
+    FAULTS,
+    NEXT_VISIT_DAYS,
+    NEXT_VISIT_REASON,
+    REPAIR,
+    VISITS,
+    FaultToTell,
+)
 from walkboard.demo.history.years import (
     HallYears,
     VisitToTell,
@@ -96,6 +106,7 @@ def write_history(
             _visit(book, kept, organ, clock, _Past(told, was, hall, number, state))
         clock.at = now - timedelta(days=1)
         _calendar(book, kept, now)
+        _venue(book, kept, now)
     return hall_after(state, hall.years)
 
 
@@ -226,3 +237,13 @@ def _calendar(book: Book, kept: KeptOrgan, now: datetime) -> None:
         if event.stops:
             use = EventUse((RegistrationUse(event.stops, words=event.title),))
             book.keep_event_use(kept.id, uid, use=use)
+
+
+def _venue(book: Book, kept: KeptOrgan, now: datetime) -> None:
+    """Whom to ask, who fixes what, and when the tuner comes next."""
+    for contact in CONTACTS:
+        book.keep_contact(kept.id, contact)
+    for fault in book.standing_faults(kept.id):
+        book.keep_fault_care(FaultCare(fault.id, *REPAIR))
+    arrives = datetime.combine(now.date() + timedelta(days=NEXT_VISIT_DAYS), _BEGINS)
+    book.keep_next_visit(kept.id, NextVisit(arrives, 4.0, NEXT_VISIT_REASON))

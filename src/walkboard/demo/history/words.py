@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from walkboard.book.records import FaultKind
+from walkboard.book.venue_records import Contact, Role
 from walkboard.demo.history.years import VisitToTell
 
 CHORUS = (
@@ -203,3 +204,11 @@ EVENTS = (
     EventToTell(96, 19, "Summer recital: trumpets and chorus", (*CHORUS, *REEDS), 22.0),
     EventToTell(178, 19, "Harbour festival, with brass", (*CHORUS, *REEDS, *TOPS), 21.0),
 )
+
+CONTACTS = (
+    Contact(Role.OWNER, "The hall's trustees", "office at the quay"),
+    Contact(Role.TUNER, "the tuner", "card at the console"),
+)
+# Who fixes what still stands, with what, and how to play until then.
+REPAIR = ("the organ builder", "leather for the slider", "leave the Bourdon in")
+NEXT_VISIT_DAYS, NEXT_VISIT_REASON = 22, "the choral society sings two days later"
