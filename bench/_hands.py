@@ -1,8 +1,8 @@
 """Hands at a pipe: what they warm, shade and move, and a tuner who does only what the screen says.
 
-Nothing of `demo.practice` is in it. A hand heats wall and air of a pipe, each with its own time; while
-it is near it shades the mouth (flatter, softer, duller); what it moves goes off by a factor of its own
-and some more each time.
+Nothing of `demo.practice` is in it. A hand heats wall and air of a pipe, each with its own time;
+while it is near it shades the mouth (flatter, softer, duller); what it moves goes off by a factor
+of its own and some more each time.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from bench._jet_pipes import Church, JetPipe
-from walkboard.work.tuning_values import Shown, Step
+from walkboard.work.live.values import Shown, Step
 
 _HEATS_S = 5.0
 
