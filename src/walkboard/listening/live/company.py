@@ -4,8 +4,9 @@ A pipe alone moves all its partials together: each has the same deviation in cen
 by itself. Where another pipe's partials fall on some of them, those stand elsewhere or beat. So the
 question is which of them agree. If all do, the pipe is alone. If those agree that are not multiples
 of 2 (or 3, or 4), another pipe's partials fall on the multiples, as an octave's would (a twelfth's,
-a double octave's), and the rest give the pipe's own pitch. If there is no such choice, another pipe
-stands on all of them, as a unison or a lower octave does, and the pipe has no value.
+a double octave's), and the rest give the pipe's own pitch. If most of many agree and a few do not,
+the most give a pitch, with a caution. Otherwise another pipe stands on all of them, as a unison or
+a lower octave does, and the pipe has no value.
 """
 
 from __future__ import annotations
@@ -54,6 +55,8 @@ class Limits:
     odd_one : int
         From this number on a single faint partial of five or more may disagree: the room can put
         one into a fade.
+    many : int
+        So many partials that agree are a pipe, whatever a few others say (chosen).
     """
 
     shortest_s: float = 0.3
@@ -71,6 +74,7 @@ class Limits:
     fills_s: float = 0.25
     multiples: tuple[int, ...] = (2, 3, 4)
     odd_one: int = 4
+    many: int = 6
 
 
 LIMITS = Limits()
@@ -88,8 +92,8 @@ class Company:
         Multiples of this partial belong to another pipe, the others are the pipe's own.
     others_cents : float or None
         How far those stand from the pipe's own, + is sharp [cents].
-    swells : bool
-        Whether a single partial carries the sound and it swells: a unison near by, or the wind.
+    strange : tuple of int
+        Single partials that are not the pipe's, where most of many agree.
     asked : int
         Partials that were asked.
     """
@@ -97,13 +101,20 @@ class Company:
     is_alone: bool
     multiple: int | None = None
     others_cents: float | None = None
-    swells: bool = False
+    strange: tuple[int, ...] = ()
     asked: int = 0
 
     @property
     def is_hidden(self) -> bool:
         """Whether another pipe stands on all partials, so that the pipe has no value."""
-        return not self.is_alone and self.multiple is None
+        return not self.is_alone and self.multiple is None and not self.strange
+
+    def own(self, numbers: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Which of these partials are the pipe's own, as far as is known."""
+        kept = np.ones(len(numbers), dtype=bool)
+        if self.multiple is not None:
+            kept &= numbers % self.multiple != 0
+        return kept & ~np.isin(numbers, self.strange)
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +163,23 @@ def company_of(env: Envelopes, filled_s: float = np.inf, limits: Limits = LIMITS
             centre = _centre(asked, own)
             away = float(_centre(asked, ~own)) - centre
             return Company(False, multiple, away, asked=count)
-    return Company(False, swells=count == 1, asked=count)
+    most = _most(asked, limits)
+    strange = () if most is None else tuple(int(n) for n in asked.number[~most])
+    return Company(False, strange=strange, asked=count)
+
+
+def _most(asked: _Asked, limits: Limits) -> NDArray[np.bool_] | None:
+    """Those that agree, where they are many, even and odd, and hold most of the sound."""
+    some = ~asked.swells
+    if not some.any():
+        return None
+    away = np.abs(asked.cents - _centre(asked, some))
+    some &= away < limits.apart_cents + limits.room_times * asked.room_cents
+    odd = asked.number[some] % 2 == 1
+    holds = float(asked.power[some].sum()) > 0.5 * float(asked.power.sum())
+    if np.count_nonzero(some) < limits.many or not holds or odd.all() or not odd.any():
+        return None
+    return np.asarray(some)
 
 
 def _ask(env: Envelopes, seconds: float, filled_s: float, limits: Limits) -> _Asked:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from walkboard.listening.hold.place import find_place, numbers_below
 from walkboard.listening.hold.spectrum import spectrum_of_hold
+from walkboard.listening.live.company import Company
 from walkboard.quantities import CENTS_PER_NEPER
 
 _MOST_PARTIALS = 14
@@ -24,6 +25,8 @@ _PRESENT = 14.0  # power over noise
 _FLOOR = 10.0**-3.3  # of a partial's own power: what the room stirs
 _WHOLE_DB = 32.0
 _ROOM_HZ = 0.5  # that a filling room turns a partial by, over the root of Σ l²: measured on notes
+_SPREAD_CENTS, _SPREAD_ROOMS = 0.5, 5.0  # python -m bench mishaps: partials of one pipe
+_LEAST_EXPLAINED = 0.3  # of the power, below which something else is louder
 _REACH = 0.4  # of a turn at the highest partial used, over the window
 
 
@@ -44,6 +47,12 @@ class Quick:
         Of the stretch.
     room_cents : float
         Standard deviation that a room still filling adds [cents]; not in `sigma_cents`.
+    spread_cents : float
+        How far its partials stand apart from one another, each by itself [cents].
+    own_db : float
+        Level of its partials together, a full-scale sine being 0 dB.
+    bright_db : float
+        Mean square number of its partials, weighed by their power [dB]: falls where they dull.
     """
 
     hz: float
@@ -53,10 +62,24 @@ class Quick:
     every_nth: int | None
     seconds: float
     room_cents: float
+    spread_cents: float = 0.0
+    own_db: float = -120.0
+    bright_db: float = 0.0
+
+    @property
+    def agrees(self) -> bool:
+        """Whether its partials stand where those of one pipe do, and hold the sound."""
+        usual = _SPREAD_ROOMS * self.room_cents
+        return self.spread_cents < usual + _SPREAD_CENTS and self.explained > _LEAST_EXPLAINED
 
 
 def quick_look(
-    samples: NDArray[np.float32], sample_rate: int, near_hz: float, *, wide: bool
+    samples: NDArray[np.float32],
+    sample_rate: int,
+    near_hz: float,
+    *,
+    wide: bool,
+    company: Company | None = None,
 ) -> Quick | None:
     """Look for a comb in a short stretch.
 
@@ -68,6 +91,8 @@ def quick_look(
         Where it was last heard [Hz].
     wide : bool
         Search sixty cents around it first.
+    company : Company, optional
+        What else sounds: partials that are not the pipe's own are left out.
 
     Returns
     -------
@@ -80,7 +105,10 @@ def quick_look(
     hz = near_hz
     if wide:
         spectrum = spectrum_of_hold(samples[:, np.newaxis], sample_rate)
-        place = find_place(spectrum, hz, numbers_below(hz, sample_rate, _MOST_PARTIALS))
+        tried = numbers_below(hz, sample_rate, _MOST_PARTIALS)
+        if company is not None:
+            tried = tried[company.own(tried)]
+        place = find_place(spectrum, hz, tried)
         if not place.heard:
             return None
         hz = place.hz
@@ -92,12 +120,14 @@ def quick_look(
     spread = float(window @ times**2)
     weighed = window * samples
     seconds = count / sample_rate
+    numbers = np.arange(1, partials + 1)
+    own = np.ones(partials, dtype=bool) if company is None else company.own(numbers)
     reach = min(partials, 2)
     for _ in range(5):
         c, d, between = _sums(weighed, times, hz, partials)
         power = np.abs(c) ** 2
         noise = _noise(between, partials)
-        offset, sigma = _step(c, d, noise, spread, reach)
+        offset, sigma = _step(c, d, noise, spread, own[:reach])
         if not np.isfinite(offset):
             return None
         hz *= 1.0 + float(np.clip(offset / (2.0 * np.pi * hz), -0.02, 0.02))
@@ -107,9 +137,13 @@ def quick_look(
         reach = min(partials, max(2 * reach, int(_REACH / (sigma * seconds + 1e-9))))
     there = power > _PRESENT * noise
     there &= power > power.max() * 10.0 ** (-_WHOLE_DB / 10.0)
+    there &= own
     total = float(window @ samples.astype(np.float64) ** 2)
     numbers = np.flatnonzero(there) + 1
     step = int(np.gcd.reduce(numbers)) if len(numbers) else 1
+    apart = _apart(c[there], d[there], numbers, spread)
+    loud = float(power[there].sum())
+    bright = float(power[there] @ numbers.astype(float) ** 2) / max(loud, 1e-30)
     return Quick(
         hz=hz,
         sigma_cents=CENTS_PER_NEPER * sigma / (2.0 * np.pi * hz),
@@ -118,7 +152,22 @@ def quick_look(
         every_nth=step if step > 1 else None,
         seconds=seconds,
         room_cents=CENTS_PER_NEPER * _ROOM_HZ / hz / max(1.0, float(np.sqrt((numbers**2).sum()))),
+        spread_cents=CENTS_PER_NEPER * apart / (2.0 * np.pi * hz),
+        own_db=10.0 * float(np.log10(4.0 * loud + 1e-14)),
+        bright_db=10.0 * float(np.log10(max(bright, 1.0))),
     )
+
+
+def _apart(
+    c: NDArray[np.complex128], d: NDArray[np.complex128], numbers: NDArray[np.int64], spread: float
+) -> float:
+    """How far partials stand apart, each by itself [rad/s]; a room turns all by about as much."""
+    if len(numbers) < 2:
+        return 0.0
+    own = (d * c.conj()).imag / np.maximum(np.abs(c) ** 2, 1e-30) / spread / numbers
+    weight = numbers.astype(float) ** 2
+    mean = float(np.average(own, weights=weight))
+    return float(np.sqrt(np.average((own - mean) ** 2, weights=weight)))
 
 
 def _sums(
@@ -151,18 +200,19 @@ def _step(
     d: NDArray[np.complex128],
     noise: NDArray[np.float64],
     spread: float,
-    reach: int,
+    own_partials: NDArray[np.bool_],
 ) -> tuple[float, float]:
     """Error of the fundamental [rad/s] and its standard deviation, by the lowest partials."""
+    reach = len(own_partials)
     number = np.arange(1, reach + 1)
     power = np.abs(c[:reach]) ** 2
     own = (d[:reach] * c[:reach].conj()).imag / np.maximum(power, 1e-30) / spread / number
     # Under a raised cosine Σ w²t² / Σ w² is 0.61 of Σ wt² / Σ w; half of the noise turns the phase.
     variance = 0.306 * (noise[:reach] + _FLOOR * power) / np.maximum(power, 1e-30) / spread
     variance /= number**2
-    sure = power > 6.0 * noise[:reach]
+    sure = (power > 6.0 * noise[:reach]) & own_partials
     if not sure.any():
-        sure[int(np.argmax(power / noise[:reach]))] = True
+        sure[int(np.argmax(np.where(own_partials, power / noise[:reach], 0.0)))] = True
     weight = np.where(sure, 1.0 / variance, 0.0)
     weight = np.minimum(weight, 4.0 * float(np.median(weight[sure])))
     total = float(weight.sum())

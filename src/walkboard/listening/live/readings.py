@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
+
+from walkboard.listening.live.company import Company
 
 _TOGETHER_CENTS = 60.0
 _MOST_NUMBER = 12
@@ -17,6 +19,9 @@ class LiveFlag(StrEnum):
     OTHER_KEY = "other_key"  # another key of the rank is held instead
     NEIGHBOUR = "neighbour"  # another pipe sounds besides
     OCTAVE = "octave"  # the pipe speaks an overtone
+    HIDDEN = "hidden"  # another pipe stands on all its partials
+    UNSTEADY = "unsteady"  # what sounds is not one steady pipe: speech, a knock, the attack
+    TREMULANT = "tremulant"  # the pitch swings as a tremulant makes it
     MOVING = "moving"  # the pipe has just been moved
     FAINT = "faint"  # too unsure for a value
     MERGED = "merged"  # pipe and reference cannot be told apart yet
@@ -49,6 +54,10 @@ class LiveReading:
         Of the reference, where one is expected.
     near_hz, bound_cents : float or None
         Of a pipe merged with its reference: both lie within the bound of this place.
+    company : Company or None
+        What its partials say of other pipes.
+    own_db, bright_db : float or None
+        Level and brightness of the pipe's own partials, see `live.quick.Quick`.
     """
 
     at_s: float
@@ -64,6 +73,26 @@ class LiveReading:
     reference_sigma_cents: float | None = None
     near_hz: float | None = None
     bound_cents: float | None = None
+    company: Company | None = None
+    own_db: float | None = None
+    bright_db: float | None = None
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether it has a value and nothing is odd about it but clipping."""
+        return self.cents is not None and all(flag is LiveFlag.CLIPPED for flag in self.flags)
+
+    def without(self, *flags: LiveFlag) -> LiveReading:
+        """The same without its value, for these reasons."""
+        more = tuple(flag for flag in flags if flag not in self.flags)
+        return replace(
+            self,
+            hz=None,
+            sigma_cents=None,
+            cents=None,
+            beats_per_second=None,
+            flags=(*self.flags, *more),
+        )
 
     @classmethod
     def none(

@@ -14,20 +14,21 @@ separates the two. Beside a reference both pipes are read jointly
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.listening.live import reverberation as room
+from walkboard.listening.live.hold import ROOM_FILLS_S, Hold, least_movement, stands_still
 from walkboard.listening.live.pair import PairTracker
 from walkboard.listening.live.quick import Quick, quick_look
 from walkboard.listening.live.readings import LiveFlag, LiveReading, beats_against
 from walkboard.listening.live.recognise import Recognised, recognise
 from walkboard.listening.live.ring import Ring
 from walkboard.listening.live.steady import Steady, steady_look
+from walkboard.listening.live.tremulant import swings
 from walkboard.listening.types import Comb
 from walkboard.quantities import cents_between
 
@@ -40,16 +41,13 @@ _QUICK_S = 0.2
 _QUICK_PERIODS = 7.0
 _STEADY_S = 0.45
 _STEADY_PERIODS = 14.0
-_MOVED_CENTS = 0.5  # from where on a pipe is said to move
-_MOVED_SIGMAS = 5.0
 _JUMP_CENTS = 60.0
 _OWN_CENTS = 50.0
 _PLAIN_CENTS = 35.0
-_STILL_S = 0.3  # over which a pipe must have stood still to be read steadily
 _RECOGNISE_S = 0.15  # between two looks at what else sounds
 _UNEXPLAINED = 0.06  # share of the power from which something else sounds
 _CLIPPED = 0.999
-_ROOM_FILLS_S = 0.25
+_SWINGS_EVERY_S, _SWINGS_FROM_S = 0.2, 1.15  # a tremulant is asked for so often, from when on
 _AGREE_SIGMAS = 4.0  # that two ways of looking may differ by
 _ONSET_S = 0.15  # a quick look at a hold that has just begun is as short
 _WORST_SIGMA_CENTS = 3.0
@@ -75,21 +73,6 @@ class Expected:
 
 
 @dataclass(slots=True)
-class _Hold:
-    """What is known of the hold that is heard now."""
-
-    began_s: float
-    quiet_since_s: float  # nothing has moved since
-    hz: float
-    room_cents: float
-    steady: Steady | None = None
-    looks: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=12))
-    moved: bool = False
-    doubts: int = 0
-    missed: int = 0
-
-
-@dataclass(slots=True)
 class Tracker:
     """Follows the pipe that is expected.
 
@@ -110,7 +93,7 @@ class Tracker:
     update_s: float = UPDATE_S
     longest_s: float = LONGEST_S
     _ring: Ring = field(init=False)
-    _hold: _Hold | None = field(init=False, default=None)
+    _hold: Hold | None = field(init=False, default=None)
     _pair: PairTracker | None = field(init=False, default=None)
     _due_s: float = field(init=False, default=-np.inf)
     _looked_s: float = field(init=False, default=-np.inf)
@@ -167,7 +150,8 @@ class Tracker:
             return self._read_pair(now_s, level, flags)
         near_hz = self.expected.pipe.hz if self._hold is None else self._hold.hz
         wide = self._hold is None or self._hold.missed > 0
-        look = quick_look(recent, self.sample_rate, near_hz, wide=wide)
+        company = None if self._hold is None else self._hold.company
+        look = quick_look(recent, self.sample_rate, near_hz, wide=wide, company=company)
         if look is None or not look.heard:
             return self._not_heard(now_s, level, recent, flags)
         self._look_around(now_s, level, recent, look)
@@ -183,7 +167,8 @@ class Tracker:
             return LiveReading.none(now_s, _db(level), *flags, named.flag, heard=named.label)
         if named is not None:
             flags.append(named.flag)
-        return self._follow(now_s, level, look, flags, None if named is None else named.label)
+        reading = self._follow(now_s, level, look, flags, None if named is None else named.label)
+        return self._judged(reading, look)
 
     def _plain(self, look: Quick) -> bool:
         """Whether it is plainly the pipe expected and nothing else."""
@@ -204,6 +189,31 @@ class Tracker:
             return None
         return near
 
+    def _judged(self, reading: LiveReading, look: Quick) -> LiveReading:
+        """The reading with what is odd about it; without its value where that is another's."""
+        hold = self._hold
+        reading = replace(reading, own_db=look.own_db, bright_db=look.bright_db)
+        if hold is None:
+            return reading
+        flags = reading.flags
+        if self._swings(reading.at_s, hold):
+            return reading.without(LiveFlag.TREMULANT)
+        if hold.is_hidden:
+            return reading.without(LiveFlag.NEIGHBOUR, LiveFlag.HIDDEN)
+        if hold.has_company and LiveFlag.NEIGHBOUR not in flags:
+            flags = (*flags, LiveFlag.NEIGHBOUR)
+        if hold.steady is None and not look.agrees:
+            flags = (*flags, LiveFlag.UNSTEADY)
+        return replace(reading, flags=flags, company=hold.company)
+
+    def _swings(self, now_s: float, hold: Hold) -> bool:
+        """Whether a tremulant is on; asked now and then, the last answer stands meanwhile."""
+        if now_s - hold.swing_asked_s >= _SWINGS_EVERY_S and now_s - hold.began_s > _SWINGS_FROM_S:
+            hold.swing_asked_s = now_s
+            sound = self._ring.since(max(hold.began_s + 0.15, now_s - 1.0))
+            hold.swings = swings(sound, self.sample_rate, hold.hz)
+        return hold.swings
+
     def _follow(
         self,
         now_s: float,
@@ -215,23 +225,24 @@ class Tracker:
         hold = self._hold
         if hold is None or abs(cents_between(hold.hz, look.hz)) > _JUMP_CENTS:
             began_s = now_s - look.seconds
-            hold = self._hold = _Hold(began_s, began_s, look.hz, look.room_cents)
+            hold = self._hold = Hold(began_s, began_s, look.hz, look.room_cents)
         hold.missed = 0
         if hold.steady is not None:
             away = abs(cents_between(hold.steady.hz, look.hz))
-            limit = _least_movement(hold, look, now_s)
+            limit = least_movement(hold, look, now_s)
             hold.doubts = hold.doubts + 1 if away > limit else 0
             if hold.doubts >= 2:
                 hold.quiet_since_s = now_s - 0.5 * look.seconds
                 hold.steady, hold.doubts, hold.moved = None, 0, True
         hold.hz, hold.room_cents = look.hz, look.room_cents
-        steady = self._steady(now_s, hold) if _stands_still(hold, look, now_s) else None
+        steady = self._steady(now_s, hold) if stands_still(hold, look, now_s) else None
         if steady is None:
             if hold.moved:
                 flags.append(LiveFlag.MOVING)
             sigma = float(np.hypot(look.sigma_cents, look.room_cents))
             return self._reading(now_s, look.hz, sigma, look.seconds, level, flags, heard)
-        seen = self._through_room(now_s, hold, steady)
+        hold.judge(steady.company, steady.seconds)
+        seen = None if hold.has_company else self._through_room(now_s, hold, steady)
         if seen is not None:
             hold.steady, hold.hz = seen, seen.hz
             return self._reading(
@@ -241,11 +252,11 @@ class Tracker:
         hold.hz = steady.hz
         # While the room still fills, or still holds the pitch before a move, σ says so.
         filled_s = now_s - steady.seconds - hold.quiet_since_s
-        filling = hold.room_cents * float(np.exp(-max(0.0, filled_s) / _ROOM_FILLS_S))
+        filling = hold.room_cents * float(np.exp(-max(0.0, filled_s) / ROOM_FILLS_S))
         sigma = float(np.hypot(steady.sigma_cents, filling))
         return self._reading(now_s, steady.hz, sigma, steady.seconds, level, flags, heard)
 
-    def _through_room(self, now_s: float, hold: _Hold, steady: Steady) -> Steady | None:
+    def _through_room(self, now_s: float, hold: Hold, steady: Steady) -> Steady | None:
         """A high pipe whose room fills, told apart from it; None where that is not the case."""
         into_s = now_s - hold.began_s
         is_high = self.expected.pipe.hz >= room.LOWEST_HZ
@@ -267,17 +278,23 @@ class Tracker:
         sure = float(np.hypot(np.hypot(seen.sigma_cents, steady.sigma_cents), hold.room_cents))
         return seen if abs(cents_between(steady.hz, seen.hz)) < _AGREE_SIGMAS * sure else None
 
-    def _begin_s(self, now_s: float, hold: _Hold) -> float:
+    def _begin_s(self, now_s: float, hold: Hold) -> float:
         """From when on a steady look is made: the room fills, so the beginning is left out."""
         into_s = now_s - hold.quiet_since_s
         return max(hold.quiet_since_s + min(1.0, into_s / 3.0), now_s - self.longest_s)
 
-    def _steady(self, now_s: float, hold: _Hold) -> Steady | None:
+    def _steady(self, now_s: float, hold: Hold) -> Steady | None:
         hz = self.expected.pipe.hz
         begin_s = self._begin_s(now_s, hold)
         if now_s - begin_s < max(_STEADY_S, _STEADY_PERIODS / hz):
             return None
-        return steady_look(self._ring.since(begin_s), self.sample_rate, hold.hz)
+        found = steady_look(
+            self._ring.since(begin_s), self.sample_rate, hold.hz, begin_s - hold.quiet_since_s
+        )
+        if found is not None and not np.isfinite(found.sigma_cents):
+            hold.judge(found.company, found.seconds)
+            return None
+        return found
 
     def _reading(  # noqa: PLR0917
         self,
@@ -371,25 +388,6 @@ class Tracker:
         self._recognised = recognise(
             span, self.sample_rate, pipe, self.expected.others, pipe_is_heard=look is not None
         )
-
-
-def _stands_still(hold: _Hold, look: Quick, now_s: float) -> bool:
-    """Whether the quick looks of the last moments agree; remembers the newest."""
-    hold.looks.append((now_s, look.hz))
-    before = [hz for at_s, hz in hold.looks if at_s <= now_s - _STILL_S + 0.01]
-    if hold.steady is not None or not before:
-        return True
-    if abs(cents_between(before[-1], look.hz)) < 0.7 * _least_movement(hold, look, now_s):
-        return True
-    hold.quiet_since_s = max(hold.quiet_since_s, now_s - look.seconds)
-    return False
-
-
-def _least_movement(hold: _Hold, look: Quick, now_s: float) -> float:
-    """Difference of two looks from which a pipe is said to move [cents]."""
-    filling = float(np.exp(-(now_s - hold.began_s) / (2.0 * _ROOM_FILLS_S)))
-    sigma = float(np.hypot(look.sigma_cents, look.room_cents * filling))
-    return max(_MOVED_CENTS, _MOVED_SIGMAS * sigma)
 
 
 def _clips(samples: NDArray[np.float32]) -> bool:

@@ -1,0 +1,102 @@
+"""What is known of the hold that is heard now."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from walkboard.listening.live.company import Company
+from walkboard.listening.live.quick import Quick
+from walkboard.listening.live.steady import Steady
+from walkboard.quantities import cents_between
+
+ROOM_FILLS_S = 0.25
+_MOVED_CENTS = 0.5  # from where on a pipe counts as moved
+_MOVED_SIGMAS = 5.0
+_STILL_S = 0.3  # over which a pipe must have stood still to be read steadily
+_BELIEVED_S = 0.8  # a shorter window cannot clear a pipe of what a longer one has heard
+_TWICE = 2  # verdicts in a row that a pipe is hidden, or alone again
+
+
+@dataclass(slots=True)
+class Hold:
+    """One hold of one pipe.
+
+    Attributes
+    ----------
+    began_s : float
+        When it began [s].
+    quiet_since_s : float
+        Since when nothing has moved [s].
+    hz : float
+        Where the pipe was heard last [Hz].
+    room_cents : float
+        What a filling room may add [cents].
+    steady : Steady or None
+        The last steady look, as long as the pipe stands still.
+    moved : bool
+        Whether the pipe has moved since the hold began.
+    company : Company or None
+        The verdict that stands on what else sounds.
+    is_hidden : bool
+        Whether another pipe stands on all its partials.
+    swings : bool
+        Whether the pitch swings as under a tremulant.
+    """
+
+    began_s: float
+    quiet_since_s: float
+    hz: float
+    room_cents: float
+    steady: Steady | None = None
+    looks: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=12))
+    moved: bool = False
+    doubts: int = 0
+    missed: int = 0
+    company: Company | None = None
+    is_hidden: bool = False
+    swings: bool = False
+    swing_asked_s: float = -np.inf
+    _alone: int = 0
+    _hidden: int = 0
+
+    @property
+    def has_company(self) -> bool:
+        """Whether another pipe sounds with it."""
+        return self.company is not None and not self.company.is_alone
+
+    def judge(self, company: Company | None, seconds: float) -> None:
+        """Take in a verdict from a window of so many seconds."""
+        if company is None:
+            return
+        self._hidden = self._hidden + 1 if company.is_hidden else 0
+        clears = company.is_alone and seconds >= _BELIEVED_S
+        self._alone = self._alone + 1 if clears else 0
+        if company.is_hidden:
+            if self._hidden >= _TWICE:
+                self.is_hidden, self.company = True, company
+            return
+        cleared = self.company is None or self.company.is_alone or self._alone >= _TWICE
+        if cleared or not company.is_alone:
+            self.is_hidden, self.company = False, company
+
+
+def stands_still(hold: Hold, look: Quick, now_s: float) -> bool:
+    """Whether the quick looks of the last moments agree; remembers the newest."""
+    hold.looks.append((now_s, look.hz))
+    before = [hz for at_s, hz in hold.looks if at_s <= now_s - _STILL_S + 0.01]
+    if hold.steady is not None or not before:
+        return True
+    if abs(cents_between(before[-1], look.hz)) < 0.7 * least_movement(hold, look, now_s):
+        return True
+    hold.quiet_since_s = max(hold.quiet_since_s, now_s - look.seconds)
+    return False
+
+
+def least_movement(hold: Hold, look: Quick, now_s: float) -> float:
+    """Difference of two looks from which a pipe counts as moved [cents]."""
+    filling = float(np.exp(-(now_s - hold.began_s) / (2.0 * ROOM_FILLS_S)))
+    sigma = float(np.hypot(look.sigma_cents, look.room_cents * filling))
+    return max(_MOVED_CENTS, _MOVED_SIGMAS * sigma)
