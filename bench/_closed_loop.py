@@ -69,8 +69,8 @@ class _Visit:
 
     def run(self, found: Closed) -> None:
         church, flow = self.scene.church, self.scene.flow
-        while flow.task is not None and church.now_s < 3.0 * MOST_S:
-            name = self.names[flow.task.pipe]
+        while self._at() and church.now_s < 3.0 * MOST_S:
+            name = self._at()
             if name not in self.began:
                 self._begin(name)
             self._hold(name)
@@ -82,24 +82,34 @@ class _Visit:
             for shown in updates:
                 if shown.finished is not None:
                     self.spent[name] = church.now_s - self.began[name]
-                elif flow.task is not None and self.names[flow.task.pipe] == name:
+                elif self._at() == name:
                     moves = self.tuner.moves
                     self.tuner.see(name, shown)
                     self.moved[name] = self.moved.get(name, 0) + self.tuner.moves - moves
-            if flow.task is None or self.names[flow.task.pipe] != name:
+            if self._at() not in {name, ""}:
                 continue
-            if church.now_s - self.began[name] > MOST_S:
+            if self._at() and church.now_s - self.began[name] > MOST_S:
                 self.given_up.add(name)
                 flow.skip()
                 if self.given_up >= set(self.names.values()) - set(self.spent):
                     break
-            elif self.mishap == "skip" and self.moved.get(name) and name not in self.skipped:
+            elif (
+                self._at()
+                and self.mishap == "skip"
+                and self.moved.get(name)
+                and name not in self.skipped
+            ):
                 self.skipped.add(name)
                 flow.skip()
-            if flow.task is None:
+            if not self._at():
                 self._take_up_skipped()
         found.moves += self.tuner.moves
         found.heard_s += church.now_s
+
+    def _at(self) -> str:
+        """The pipe at hand; empty at the end."""
+        task = self.scene.flow.task
+        return "" if task is None else self.names[task.pipe]
 
     def _take_up_skipped(self) -> None:
         flow = self.scene.flow
