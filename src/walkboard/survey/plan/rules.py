@@ -1,7 +1,7 @@
 """Which pipes may sound in one hold: the rules by which a survey is drawn, in one place.
 
 Limits by register and on unisons follow what the joint measurement was measured to tell apart
-(docs/survey.md); figures of loudness are our own choice. Anything that answers
+(bench/results/survey.md); figures of loudness are our own choice. Anything that answers
 `Separability.why_not` can be given to the planner.
 """
 
@@ -77,7 +77,7 @@ def voices_of(organ: Organ, pipes: Sequence[PipeRef]) -> tuple[Voice, ...]:
 
 @dataclass(frozen=True)
 class CautiousRules:
-    """Rules on the safe side of what was measured (docs/survey.md).
+    """Rules on the safe side of what was measured (bench/results/survey.md).
 
     What is allowed by them holds the registrations that were told apart in holds of 4 s at 30 dB:
     8+4+2⅔+2, 16+8+4, a cornet, a mixture of four rows, an open 8′ under a reed's octave. What is
@@ -99,7 +99,7 @@ class CautiousRules:
         more than this.
     most_hiders : int
         Pipes under which one pipe's partials may all be hidden. In an organ nearly in tune a pipe
-        was read in 78 % with one such, 57 % with two, 29 % with three (docs/survey.md).
+        was read in 78 % with one such, 57 % with two, 29 % with three (bench/results/survey.md).
     wished : frozenset of frozenset of str
         Pairs of ranks that may sound together whatever the rules of pairs say.
     """
@@ -153,7 +153,7 @@ _REED_TOLD_HZ = 300.0  # up to which partials enough tell a reed from an open fl
 
 
 def _told_by_kind(one: Voice, other: Voice) -> bool:
-    """Whether the kinds of their spectra name two unisons; measured (docs/survey.md)."""
+    """Whether the kinds of their spectra name two unisons; measured (bench/results/survey.md)."""
     families = {one.family, other.family}
     if families == {Family.OPEN, Family.STOPPED}:
         return True
