@@ -41,6 +41,25 @@ def check(
         typer.echo(counted.text())
 
 
+@app.command("from", epilog="Example: walkboard organ from stops.txt > organ.toml")
+def from_stops(
+    stops: Path = typer.Argument(..., metavar="STOPS.txt", help="Text, CSV or XLSX."),
+    as_json: bool = typer.Option(False, "--json", help="Print JSON instead of a description."),
+) -> None:
+    """Make a description of a stop list as people write it; guesses and questions to stderr."""
+    from walkboard.cli.stop_lists import stops_json, tell_guesses
+    from walkboard.work.organ_from import organ_from_stops, read_stops
+
+    made = organ_from_stops(read_stops(stops))
+    if as_json:
+        print_json(stops_json(made, str(stops)))
+    else:
+        typer.echo(made.toml, nl=False)
+        tell_guesses(made)
+    if made.organ is None or any(row.question for row in made.rows):
+        raise typer.Exit(1)
+
+
 @app.command("example", epilog="Example: walkboard organ example village > village.toml")
 def example(
     which: str = typer.Argument("village", help="village (about 400 pipes) or hall (over 2,000)."),

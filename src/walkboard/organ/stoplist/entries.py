@@ -1,0 +1,212 @@
+"""What the lines of a stop list say, as frozen values, each with what was guessed and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from types import MappingProxyType
+
+from walkboard.organ.kinds import Build, Family, TunedBy
+
+
+class Said(StrEnum):
+    """What a line is about."""
+
+    TITLE = "title"
+    DIVISION = "division"
+    STOP = "stop"
+    COUPLER = "coupler"
+    TREMULANT = "tremulant"
+    TOY = "toy"
+    PITCH = "pitch"
+    TEMPERAMENT = "temperament"
+    WIND = "wind"
+    COMPASS = "compass"
+    TOTAL = "total"
+    REMARK = "remark"
+    UNKNOWN = "unknown"
+
+
+class State(StrEnum):
+    """How far a line is understood."""
+
+    UNDERSTOOD = "understood"
+    GUESSED = "guessed"
+    ASKED = "asked"
+    """Not understood: someone must say what it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Guess:
+    """One value that the list does not say, and why it was chosen.
+
+    Attributes
+    ----------
+    field : str
+        Of the description, or of the table on the page.
+    value : str
+    why : str
+        One sentence.
+    usual : bool
+        Whether it is simply the usual thing for a stop of that name: such a guess alone leaves the
+        line understood.
+    """
+
+    field: str
+    value: str
+    why: str
+    usual: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the list, or one cell of a table in it.
+
+    Attributes
+    ----------
+    number : int
+        In the list as pasted, from 1.
+    text : str
+        As written, spaces at the ends apart.
+    column : int
+        Of a table of divisions side by side, from 1; 0 where there is no such table.
+    """
+
+    number: int
+    text: str
+    column: int = 0
+
+    @property
+    def id(self) -> str:
+        """``12``, or ``12.2`` in a table: what changes are kept under."""
+        return f"{self.number}.{self.column}" if self.column else str(self.number)
+
+
+@dataclass(frozen=True, slots=True)
+class DivisionEntry:
+    """A division as its heading and the lines about its compass say."""
+
+    id: str
+    name: str
+    keys: int
+    lowest: str = "C2"
+    enclosed: bool = False
+    is_pedal: bool = False
+    octave: str | None = None
+    missing: tuple[str, ...] = ()
+    wind_mm: float | None = None
+    attached: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """What a borrowed or extended stop is taken from, as far as the list says.
+
+    Attributes
+    ----------
+    name : str
+        Name of the stop; may be empty.
+    division : str
+        Id of the division; empty: the same one.
+    number : int or None
+        The number that the list gives the stop.
+    feet : str
+        Of the stop; may be empty.
+    """
+
+    name: str = ""
+    division: str = ""
+    number: int | None = None
+    feet: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StopEntry:
+    """A stop as its line says.
+
+    Attributes
+    ----------
+    name : str
+        Without feet and remarks.
+    division : str
+        Id.
+    family, tuned_by, build
+        Of its pipes.
+    feet : str
+        As in the description; empty for a mixture whose pitch is not given.
+    rows : int
+        1, or how many ranks a compound stop has.
+    intervals : tuple of str
+        Feet of each row at the lowest key, where the list gives them.
+    role : str
+    from_key, to_key : str or None
+        Lowest and highest key, where not all.
+    pipes : int or None
+        Where the list gives it.
+    number : int or None
+        Its number in the list.
+    source : Source or None
+        If it is borrowed or extended.
+    scale : str
+    partial : int or None
+        The partial that stands out.
+    """
+
+    name: str
+    division: str
+    family: Family
+    tuned_by: TunedBy
+    feet: str
+    build: Build = Build.PLAIN
+    rows: int = 1
+    intervals: tuple[str, ...] = ()
+    role: str = ""
+    from_key: str | None = None
+    to_key: str | None = None
+    pipes: int | None = None
+    number: int | None = None
+    source: Source | None = None
+    scale: str = ""
+    partial: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CouplerEntry:
+    """A coupler."""
+
+    name: str
+    from_division: str
+    to_division: str
+    octave: int = 0
+    unison_off: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What one line was taken for.
+
+    Attributes
+    ----------
+    line : Line
+    said : Said
+    state : State
+    guesses : tuple of Guess
+    question : str
+        What to answer, where it was not understood; may be empty.
+    division : DivisionEntry or None
+    stop : StopEntry or None
+    couplers : tuple of CouplerEntry
+    values : mapping of str to str or float
+        What else it says: ``a4_hz``, ``at_celsius``, ``temperament``, ``wind_mm``, ``pipes``, …
+    """
+
+    line: Line
+    said: Said
+    state: State = State.UNDERSTOOD
+    guesses: tuple[Guess, ...] = ()
+    question: str = ""
+    division: DivisionEntry | None = None
+    stop: StopEntry | None = None
+    couplers: tuple[CouplerEntry, ...] = ()
+    values: Mapping[str, str | float] = field(default_factory=lambda: MappingProxyType({}))

@@ -1,0 +1,259 @@
+"""Reads keys and compasses as the countries write them."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from walkboard.errors import UnknownNameError
+from walkboard.scales.keys import Key
+
+# Semitones above C of a note's name. The German B is B flat, H is B; a list that writes no H is
+# taken to mean B natural by B.
+_NOTES = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11, "h": 11}
+_SYLLABLES = {"ut": 0, "do": 0, "re": 2, "ré": 2, "mi": 4, "fa": 5, "sol": 7, "la": 9, "si": 11}
+_SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁵°º", "01234500")
+_NAME = re.compile(r"^([A-Ha-h])([A-Ha-h]*)(is|es|s|#|♯|b|♭)?\s*(?:([0-7])|('{1,4}))?$")
+_KEY = r"(?:[A-Ha-h]{1,3}(?:is|es|#|♯|b(?![a-z])|♭)?[⁰¹²³⁴⁵°º]?(?:[0-7]|'{1,4})?)"
+_COMPASS = re.compile(
+    rf"(?<![\w'])({_KEY})((?:\s*,\s*{_KEY})?)\s*(?:-|–|—|to|bis|tot|à|a)\s*({_KEY})(?![\w'])"
+)
+_COUNT = re.compile(
+    r"\b(\d{2})\s*(?:notes?|keys?|töne?|tasten|toetsen|tonen|touches|note\b|tasti|notas|teclas)",
+    re.IGNORECASE,
+)
+_SHORT = re.compile(
+    r"kurze oktave|short octave|octave courte|octava corta|ottava corta|kort octaaf"
+    r"|korte octaaf|prima ottava corta",
+    re.IGNORECASE,
+)
+_BROKEN = re.compile(
+    r"gebrochene oktave|broken octave|octave brisée|gebroken octaaf", re.IGNORECASE
+)
+# Compasses that a count of keys stands for, from C2. Common practice, no source.
+USUAL_COUNTS = range(12, 89)
+
+
+@dataclass(frozen=True, slots=True)
+class Compass:
+    """A compass as a line gives it.
+
+    Attributes
+    ----------
+    keys : int
+        How many.
+    lowest : str
+    octave : str or None
+        ``short`` or ``broken``.
+    missing : tuple of str
+    rest : str
+        The line without it.
+    why : str
+        Where something was worked out.
+    """
+
+    keys: int
+    lowest: str = "C2"
+    octave: str | None = None
+    missing: tuple[str, ...] = ()
+    rest: str = ""
+    why: str = ""
+
+
+def read_key(name: str) -> Key | None:
+    """Key of a written name: ``c1``, ``c'``, ``c°``, ``CC``, ``C4``, ``fis``, ``h``.
+
+    A capital with a number from 2 is read as a scientific name, a small letter with a number by
+    Helmholtz: ``C4`` and ``c1`` are both middle C.
+    """
+    text = name.strip().translate(_SUPERSCRIPTS)
+    match = _NAME.match(text)
+    if match is None:
+        return None
+    letter, doubled, accidental, number, primes = match.groups()
+    if doubled and set(doubled) != {letter}:
+        return None
+    step = _NOTES[letter.lower()] + {
+        "is": 1,
+        "#": 1,
+        "♯": 1,
+        "es": -1,
+        "s": -1,
+        "b": -1,
+        "♭": -1,
+    }.get(accidental or "", 0)
+    if letter.isupper() and number is not None and int(number) >= 2 and not doubled:
+        octave = int(number)
+    elif letter.isupper():
+        # CC is the 8 foot C of the English; C alone is that of everyone else, tenor C after CC
+        octave = 2 - (int(number) if number else 0)
+    else:
+        octave = 3 + len(doubled) + (int(number) if number else len(primes or ""))
+    semitone = 12 * (octave + 1) + step
+    return Key(semitone) if 0 <= semitone <= 127 else None
+
+
+def take_compass(text: str, *, is_pedal: bool = False) -> Compass | None:
+    """The compass in a line, by its two ends, by its number of keys, or both; None if none."""
+    count = _COUNT.search(text)
+    keys = int(count[1]) if count is not None else None
+    rest = text if count is None else text[: count.start()] + " " + text[count.end() :]
+    octave = "short" if _SHORT.search(text) else "broken" if _BROKEN.search(text) else None
+    rest = _BROKEN.sub(" ", _SHORT.sub(" ", rest))
+    ends = _COMPASS.search(rest)
+    if ends is None or not _are_ends(ends[1], ends[3], keys):
+        if keys is None or keys not in USUAL_COUNTS:
+            return None
+        return Compass(keys, octave=octave, rest=rest)
+    rest = rest[: ends.start()] + " " + rest[ends.end() :]
+    low = Key.parse("C2") if re.fullmatch(r"C{1,3}", ends[1]) else read_key(ends[1])
+    if low is None:
+        return None
+    missing: tuple[str, ...] = ()
+    second = ends[2].strip(" ,")
+    if second and octave is None:
+        step = read_key(second)
+        if step is not None and step.semitone - low.semitone == 2:
+            missing = (low.up(1).name,)
+    if low.name == "C2" and second.upper() == "E" and octave is None:
+        octave = "short"
+    left_out = {None: len(missing), "short": 4, "broken": 2}[octave]
+    high = _high(ends[3], low, keys, left_out, is_pedal=is_pedal)
+    if high is None:
+        return None
+    there = high.semitone - low.semitone + 1 - left_out
+    why = "" if keys is None or keys == there else f"{keys} keys are given, its ends make {there}"
+    return Compass(keys or there, low.name, octave, missing, rest, why)
+
+
+def _are_ends(low: str, high: str, keys: int | None) -> bool:
+    """Whether two words are the ends of a compass and not, say, the words "a" and "e"."""
+    marked = bool(re.search(r"[0-9⁰¹²³⁴⁵°º']", high))
+    return (low[0].isupper() and (marked or keys is not None or low.startswith("CC"))) or (
+        low[0].islower() and marked
+    )
+
+
+def _high(written: str, low: Key, keys: int | None, left_out: int, *, is_pedal: bool) -> Key | None:
+    named = read_key(written)
+    if keys is not None and named is not None:
+        by_count = low.up(keys + left_out - 1)
+        if by_count.pitch_class == named.pitch_class:
+            return by_count
+    text = written.translate(_SUPERSCRIPTS)
+    if re.fullmatch(r"[A-Ha-h](?:is|es|#|b)?[0-7]", text) and not is_scientific(text, low):
+        named = read_key(text.lower())
+    if named is not None and named > low:
+        return named
+    if named is None:
+        return None
+    # letters alone: the first such note above two octaves (pedal) or above four (manual)
+    least = low.semitone + (24 if is_pedal else 48)
+    return next(Key(s) for s in range(least, least + 12) if s % 12 == named.pitch_class)
+
+
+def is_scientific(high: str, low: Key) -> bool:
+    """Whether a capital with a number is an octave number: only so it lies far above the lowest."""
+    try:
+        key = Key.parse(high)
+    except UnknownNameError:
+        return False
+    return high[0].isupper() and key.semitone - low.semitone >= 23
+
+
+_START = re.compile(
+    r"\(?\s*\b(?:from|ab|dal|dalla|desde|vanaf|[àa] partir (?:du|de)|von|beginning at)\s+"
+    r"(?:(tenor|ten\.?|middle|treble)\s+([A-Ha-h])\b|"
+    r"(\d)(?:e|ème|er)?\s+(ut|do|ré|re|mi|fa|sol|la|si)\b|"
+    r"(ut|do|ré|re|mi|fa|sol|la|si)\s?([1-5])\b|"
+    r"([A-Ha-h](?:is|es|#|♯|b|♭)?[⁰¹²³⁴⁵°º]?(?:[0-7]|'{1,4})?)(?![\w']))\s*\)?",
+    re.IGNORECASE,
+)
+_TENOR = re.compile(
+    r"\(?\s*(?<!\w)(?:t\.\s?c\.?|ten(?:or|\.)\s?c|tc)(?!\w)\.?\s*\)?", re.IGNORECASE
+)
+_ALONE = re.compile(r"\(\s*([a-h][⁰¹²³⁴⁵°º]?(?:[1-4]|'{1,4})?)\s*\)")
+_FULL = re.compile(r"\(\s*CC\s*\)")
+# Where bass and treble divide. Common practice, no source: in Iberia between c' and c sharp', in
+# Italy between b and c', elsewhere likewise.
+_TREBLE = re.compile(
+    r"(?<!\w)\(?(?:soprani|soprano|disc\.|discant|diskant|dessus|treble)\)?(?!\w)", re.IGNORECASE
+)
+_BASS = re.compile(r"(?<!\w)\(?(?:bassi|bas\.|basse seule|bass only)\)?(?!\w)", re.IGNORECASE)
+_RIGHT = re.compile(r"\(?\s*(?<!\w)(?:m\.?\s?d\.|mano derecha)\s*\)?", re.IGNORECASE)
+_LEFT = re.compile(r"\(?\s*(?<!\w)(?:m\.?\s?i\.|mano izquierda)\s*\)?", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Which keys a stop has.
+
+    Attributes
+    ----------
+    from_key, to_key : str or None
+        None: as far as the division goes.
+    rest : str
+        The line without the words about it.
+    why : str
+        Where the list does not name the key itself.
+    full : bool
+        Whether the list says that it goes down to the lowest key.
+    """
+
+    from_key: str | None
+    to_key: str | None
+    rest: str
+    why: str = ""
+    full: bool = False
+
+
+def take_reach(text: str) -> Reach:
+    """The keys that a stop has, as its line says."""
+    full = _FULL.search(text)
+    if full is not None:
+        return Reach(None, None, text[: full.start()] + text[full.end() :], full=True)
+    tenor = _TENOR.search(text)
+    start = _START.search(text)
+    if start is not None:
+        named = _start_key(start)
+        if named is not None:
+            key, why = named
+            return Reach(key.name, None, text[: start.start()] + " " + text[start.end() :], why)
+    if tenor is not None:
+        return Reach("C3", None, text[: tenor.start()] + " " + text[tenor.end() :])
+    for pattern, from_key, to_key, why in (
+        (_RIGHT, "C#4", None, "right hand: from C♯4, as usual in Iberia"),
+        (_LEFT, None, "C4", "left hand: up to C4, as usual in Iberia"),
+        (_TREBLE, "C4", None, "treble half: from C4, the usual place to divide"),
+        (_BASS, None, "B3", "bass half: up to B3, the usual place to divide"),
+    ):
+        found = pattern.search(text)
+        if found is not None:
+            return Reach(from_key, to_key, text[: found.start()] + " " + text[found.end() :], why)
+    alone = _ALONE.search(text)
+    if alone is not None:
+        key_alone = read_key(alone[1])
+        if key_alone is not None:
+            return Reach(key_alone.name, None, text[: alone.start()] + text[alone.end() :])
+    return Reach(None, None, text)
+
+
+def _start_key(match: re.Match[str]) -> tuple[Key, str] | None:
+    which, letter, nth, syllable, note, octave, name = match.groups()
+    if which:
+        base = {"t": 3, "m": 4}.get(which[0].lower(), 5)
+        if which.lower() == "treble":
+            base = 5
+        return Key(12 * (base + 1) + _NOTES[letter.lower()]), ""
+    if nth:
+        return (
+            Key(12 * (int(nth) + 2) + _SYLLABLES[syllable.lower()]),
+            f"the {syllable} number {nth} from the bottom",
+        )
+    if note:
+        return (
+            Key(12 * (int(octave) + 2) + _SYLLABLES[note.lower()]),
+            f"{note}{octave} counted from the lowest {note} as 1",
+        )
+    key = read_key(name)
+    return None if key is None else (key, "")

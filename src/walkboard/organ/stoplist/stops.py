@@ -1,0 +1,392 @@
+"""Reads the line of one stop."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from dataclasses import dataclass, replace
+
+from walkboard.organ.kinds import Build, Family
+from walkboard.organ.stoplist.entries import Guess, Line, Row, Said, Source, State, StopEntry
+from walkboard.organ.stoplist.figures import (
+    Taken,
+    take_composition,
+    take_feet,
+    take_ranks,
+    tidy,
+)
+from walkboard.organ.stoplist.keys import Reach, take_reach
+from walkboard.organ.stoplist.names import Found, Role, StopName, find, kinds, plain
+
+# How many ranks a compound stop has, and what stands in them, where the list says neither: the
+# commonest. Common practice, no source.
+USUAL_ROWS = {Role.MIXTURE: 3, Role.SESQUIALTERA: 2, Role.CORNET: 5, Role.RAUSCHQUINT: 2}
+PRACTICE = "common practice, no source"
+
+_NUMBER = re.compile(r"^\(?(\d{1,3})(?:[.):]\s+|\t)")
+_BULLET = re.compile(r"^(?:[•·*▪◦‣>+]|[-–—](?=\s))\s*")
+_PIPES = re.compile(
+    r"\b(\d{1,4})\s*(?:pipes|pfeifen|tuyaux|pijpen|canne|tubos|notes)\b", re.IGNORECASE
+)
+_EXTENDED = re.compile(
+    r"[(\[]?\s*\b(?:ext(?:ension|ended)?\b\.?|prol(?:ungamento|ungato)?\b\.?|verl(?:ängert|ängerung)?\b\.?"
+    r"|verl\.)\s*(?P<from>[^)\]]*)[)\]]?",
+    re.IGNORECASE,
+)
+_BORROWED = re.compile(
+    r"[(\[]\s*(?:transm(?:ission)?\b\.?|tr\.|borrowed|aus|from|von|de|uit|dal|ex|emprunt\w*)\s*"
+    r"(?:from|von|aus|de|uit|:)?\s*(?P<from>[^)\]]*)[)\]]",
+    re.IGNORECASE,
+)
+_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")
+_ACOUSTIC = re.compile(
+    r"\b(?:acoustic|acoustique|akustisch\w*|resultant|acustico)\b", re.IGNORECASE
+)
+_FREE = re.compile(r"durchschlagend\w*|free reed|anches? libres?|ance libere", re.IGNORECASE)
+_STOPPED = re.compile(
+    r"\b(?:gedeckt|gedackt|stopped|bouch[eé]e?|tappat[oa]|tapad[oa]|gedekt)\b", re.IGNORECASE
+)
+_WOOD = re.compile(r"\b(?:holz|wood|bois|hout|legno|madera)\b", re.IGNORECASE)
+_METAL = re.compile(
+    r"\b(?:zinn|zink|metall?|étain|tin|stagno|estaño|kupfer|copper)\b", re.IGNORECASE
+)
+_NOISE = re.compile(
+    r"\b(?:c\.?\s?c\.?|enclosed|en chamade|horizontal|prospekt|façade|facade|front)\b",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What the lines before say.
+
+    Attributes
+    ----------
+    division : str
+        Id of the division that the line stands under; empty if none.
+    is_pedal : bool
+    keys : int
+        Of that division.
+    languages : Counter of str
+        How many names of each language were read.
+    divisions : tuple of (str, bool)
+        Every division of the list so far.
+    """
+
+    division: str
+    is_pedal: bool
+    keys: int
+    languages: Counter[str]
+    divisions: tuple[tuple[str, bool], ...]
+
+
+def without_marks(text: str) -> tuple[str, int | None]:
+    """A line without bullets and its number, and the number."""
+    number = None
+    for _ in range(2):
+        text = _BULLET.sub("", text.strip())
+        match = _NUMBER.match(text)
+        if match is not None:
+            number = int(match[1])
+            text = text[match.end() :]
+    return text.strip(), number
+
+
+def read_stop(line: Line, text: str, number: int | None, context: Context) -> Row | None:
+    """The stop of a line; None if the line does not look like one.
+
+    Parameters
+    ----------
+    line : Line
+    text : str
+        Tidied, without bullets and number.
+    number : int or None
+        That the list gives it.
+    context : Context
+    """
+    guesses: list[Guess] = []
+    rest, pipes = _taken_pipes(text)
+    source, rest = _source(rest, context)
+    free = bool(_FREE.search(rest))
+    acoustic = bool(_ACOUSTIC.search(rest))
+    if source is None and pipes is not None and 0 < pipes <= context.keys // 2:
+        source = Source()  # twelve pipes more: an octave added to a rank that is there
+        why = f"{pipes} pipes on {context.keys} keys: the rest are another stop's."
+        guesses.append(Guess("plays", "extension", why))
+    composed = take_composition(rest)
+    rows_of = composed[0] if composed is not None else ()
+    if composed is not None:
+        rest = composed[1]
+    reach = take_reach(rest)
+    rest = reach.rest
+    ranks = take_ranks(rest)
+    if ranks is not None:
+        rest = ranks.rest
+    feet = take_feet(rest)
+    if feet is not None:
+        rest = feet.rest
+    name = _name(_FREE.sub(" ", rest))
+    found = find(name) if name else None
+    whole = find(_name(text))
+    if (
+        whole is not None
+        and not whole.why
+        and whole.entries[0].kind.role is Role.PLAIN
+        and found is None
+    ):
+        found = whole
+    if acoustic and found is None:
+        found = find("Resultant")
+    if found is None and "(" in name:
+        found = find(_BRACKETS.sub(" ", name))
+    if feet is None and ranks is None and not rows_of and (found is None or found.why):
+        return None
+    if found is None:
+        return _asked(line, text, name, feet)
+    entry = _chosen(found, feet, ranks, rows_of, context)
+    kind = entry.kind
+    if kind.role in {Role.TOY, Role.TREMULANT}:
+        return None
+    shown_name = re.sub(r"\s+", " ", name).strip() or entry.name
+    other = _other_family(found, entry)
+    if other is not None:
+        why = f"{entry.name} can also be {other}."
+        guesses.append(Guess("family", kind.family or "", why))
+    if found.why:
+        guesses.append(Guess("name", entry.name, f"{found.why}.".capitalize()))
+    if acoustic or kind.role is Role.RESULTANT:
+        return _resultant(line, shown_name, number, context, source, feet)
+    family, tuned_by, build = kind.family, kind.tuned_by, kind.build
+    assert family is not None  # only toys and tremulants have none
+    if free:
+        family, tuned_by, build = Family.REED, kinds()["freereed"].tuned_by, Build.FREE_REED
+    elif (
+        family is Family.OPEN and not kind.role.is_compound and _STOPPED.search(_remarks(line.text))
+    ):
+        family, tuned_by = Family.STOPPED, kinds()["stopwood"].tuned_by
+    assert tuned_by is not None
+    if family is Family.OPEN and _WOOD.search(line.text) and not _METAL.search(line.text):
+        tuned_by = kinds()["woodopen"].tuned_by or tuned_by
+    source_words = f"{entry.name}: {kind.source}"
+    guesses.append(Guess("family", family, f"The usual kind for {source_words}.", usual=True))
+    guesses.append(Guess("tuned_by", tuned_by, f"The usual way for {source_words}.", usual=True))
+    if build is not Build.PLAIN:
+        guesses.append(Guess("build", build, f"Usual for {source_words}.", usual=True))
+    feet_value, why = _feet(feet, entry, context)
+    rows = 1
+    if kind.role.is_compound:
+        rows, row_why = _rows(ranks, rows_of, kind.role)
+        guesses += [Guess("rows", str(rows), row_why)] if row_why else []
+        feet_value, why = (feet.value if feet is not None else ""), ""
+        if not rows_of:
+            guesses.append(
+                Guess(
+                    "rows",
+                    str(rows),
+                    "The list does not give its rows and breaks: usual ones.",
+                    usual=True,
+                )
+            )
+    if why:
+        guesses.append(Guess("feet", feet_value, why, usual=feet is not None))
+    if reach.why:
+        guesses.append(
+            Guess(
+                "from" if reach.from_key else "to",
+                reach.from_key or reach.to_key or "",
+                f"{reach.why}.",
+                usual=True,
+            )
+        )
+    reach, short_why = _short(reach, kind.role, pipes, context, entry)
+    if short_why:
+        guesses.append(Guess("from", reach.from_key or "", short_why))
+    stop = StopEntry(
+        name=shown_name,
+        division=context.division,
+        family=family,
+        tuned_by=tuned_by,
+        feet=feet_value,
+        build=build,
+        rows=rows,
+        intervals=rows_of if kind.role.is_compound else (),
+        role=kind.role.value,
+        from_key=reach.from_key,
+        to_key=reach.to_key,
+        pipes=pipes,
+        number=number,
+        source=source,
+        scale=kind.scale,
+        partial=kind.partial,
+    )
+    if kind.role is Role.CELESTE:
+        guesses.append(
+            Guess("celeste", "2.0", "The list does not say how fast it beats.", usual=True)
+        )
+    state = State.UNDERSTOOD if all(g.usual for g in guesses) else State.GUESSED
+    return Row(line, Said.STOP, state, tuple(guesses), stop=stop)
+
+
+def _asked(line: Line, text: str, name: str, feet: Taken | None) -> Row | None:
+    """A line that looks like a stop whose name is not known."""
+    words = len(re.findall(r"[^\W\d_]{2,}", text))
+    if feet is None or words == 0 or words > 5:
+        return None
+    return Row(
+        line,
+        Said.UNKNOWN,
+        State.ASKED,
+        question=f"What kind of stop is {name.strip() or text}?",
+    )
+
+
+def _taken_pipes(text: str) -> tuple[str, int | None]:
+    match = _PIPES.search(text)
+    if match is None:
+        return text, None
+    return f"{text[: match.start()]} {text[match.end() :]}", int(match[1])
+
+
+def _source(text: str, context: Context) -> tuple[Source | None, str]:
+    """What a borrowed or extended stop is taken from, and the line without the words about it."""
+    from walkboard.organ.stoplist.divisions import named  # noqa: PLC0415
+
+    for pattern in (_EXTENDED, _BORROWED):
+        match = pattern.search(text)
+        if match is None:
+            continue
+        words = match["from"].strip(" .:,")
+        if pattern is _BORROWED and take_reach(match[0]).from_key is not None:
+            continue
+        rest = f"{text[: match.start()]} {text[match.end() :]}"
+        return _source_of(words, context), rest
+    for match in _BRACKETS.finditer(text):
+        division = named(match[1], list(context.divisions))
+        if division is not None and division != context.division and len(match[1]) > 1:
+            rest = f"{text[: match.start()]} {text[match.end() :]}"
+            return Source(division=division), rest
+    return None, text
+
+
+def _source_of(words: str, context: Context) -> Source:
+    from walkboard.organ.stoplist.divisions import named  # noqa: PLC0415
+
+    if re.fullmatch(r"(?:no\.?|nr\.?)?\s*\d{1,3}", words, re.IGNORECASE):
+        number = int(re.sub(r"\D", "", words))
+        if number not in {1, 2, 4, 8, 16, 32}:
+            return Source(number=number)
+    division = ""
+    first, _, after = words.partition(" ")
+    if first:
+        there = list(context.divisions)
+        whole = named(words, there)
+        if whole is not None:
+            return Source(division=whole)
+        if len(first) >= 2 and not take_feet(first):
+            division = named(first, there) or ""
+            if division:
+                words = after
+    feet = take_feet(words)
+    name = words if feet is None else feet.rest
+    return Source(plain(name), division, None, "" if feet is None else feet.value)
+
+
+def _name(text: str) -> str:
+    bare = _BRACKETS.sub(lambda m: " " if not re.search(r"[^\W\d]{3}", m[1]) else f" {m[1]} ", text)
+    bare = re.sub(r"\bno\.?\s*\d\b|\bnr\.?\s*\d\b", " ", bare, flags=re.IGNORECASE)
+    return re.sub(r"\s+", " ", bare).strip(" .,:;-–'\"|")
+
+
+def _remarks(text: str) -> str:
+    """What follows the name in the further columns and after a comma."""
+    cells = re.split(r"\t|,|;|\(", tidy(text) if "\t" not in text else text)
+    return " ".join(cells[1:])
+
+
+def _chosen(
+    found: Found,
+    feet: Taken | None,
+    ranks: Taken | None,
+    rows_of: tuple[str, ...],
+    context: Context,
+) -> StopName:
+    """Of the names that a spelling may stand for, the one that fits this line."""
+    several = ranks is not None or bool(rows_of)
+    length = None if feet is None else feet.value
+
+    def unfitness(entry: StopName) -> tuple[bool, int, bool]:
+        compound = entry.kind.role.is_compound
+        return (
+            compound != several if feet is not None or several else False,
+            -context.languages[entry.language],
+            entry.feet != length,
+        )
+
+    best = min(found.entries, key=unfitness)
+    if several and not best.kind.role.is_compound:
+        return best
+    if not several and best.kind.role is Role.CORNET and length in {"2", "4", "1"}:
+        return replace(best, kind=kinds()["reed"])
+    return best
+
+
+def _other_family(found: Found, entry: StopName) -> Family | None:
+    """Another family that the same name has in the same language, if it is not plain which."""
+    families = {
+        other.kind.family
+        for other in found.entries
+        if other.language == entry.language
+        and other.kind.role.is_compound == entry.kind.role.is_compound
+    }
+    return next((f for f in families if f is not None and f is not entry.kind.family), None)
+
+
+def _feet(feet: Taken | None, entry: StopName, context: Context) -> tuple[str, str]:
+    if feet is not None:
+        return feet.value, f"{feet.why}." if feet.why else ""
+    usual = entry.feet or "8"
+    if context.is_pedal and usual == "8" and entry.kind.id == "stopwood":
+        usual = "16"
+    return usual, f"The list gives no length: usual for {entry.name}."
+
+
+def _rows(ranks: Taken | None, rows_of: tuple[str, ...], role: Role) -> tuple[int, str]:
+    if rows_of:
+        return len(rows_of), ""
+    if ranks is not None:
+        return int(ranks.value), f"{ranks.why}." if ranks.why else ""
+    return USUAL_ROWS[role], "The list does not say how many ranks."
+
+
+def _short(
+    reach: Reach, role: Role, pipes: int | None, context: Context, entry: StopName
+) -> tuple[Reach, str]:
+    """Where a stop begins that the list does not say: cornets and celestes are often short."""
+    if reach.from_key is not None or reach.to_key is not None or reach.full:
+        return reach, ""
+    if pipes is not None and role in {Role.CELESTE, Role.PLAIN} and pipes == context.keys - 12:
+        return replace(reach, from_key="C3"), f"{pipes} pipes on {context.keys} keys: from tenor C."
+    del entry
+    return reach, ""
+
+
+def _resultant(  # noqa: PLR0917
+    line: Line,
+    name: str,
+    number: int | None,
+    context: Context,
+    source: Source | None,
+    feet: Taken | None,
+) -> Row:
+    stop = StopEntry(
+        name=name,
+        division=context.division,
+        family=Family.STOPPED,
+        tuned_by=kinds()["stopwood"].tuned_by or kinds()["stopmetal"].tuned_by,  # type: ignore[arg-type]
+        feet="32" if feet is None else feet.value,
+        role=Role.RESULTANT.value,
+        number=number,
+        source=source or Source(plain(_ACOUSTIC.sub(" ", name))),
+    )
+    why = "It has no pipes of its own: a 16 foot rank with its fifth."
+    return Row(line, Said.STOP, State.GUESSED, (Guess("plays", "16 + 10 2/3", why),), stop=stop)

@@ -1,0 +1,118 @@
+"""A description from a stop list in a file: text, CSV or a spreadsheet."""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+
+from walkboard.errors import DescriptionError, InputError, Problem
+from walkboard.organ.model import Organ
+from walkboard.organ.reading import read_organ
+from walkboard.organ.stoplist.changes import Change
+from walkboard.organ.stoplist.describing import describe
+from walkboard.organ.stoplist.entries import Row
+from walkboard.organ.stoplist.reading import read_stop_list
+from walkboard.work.organ_files import cannot_read
+
+ZIP = b"PK\x03\x04"
+LARGEST_BYTES = 1 << 20  # the longest stop list known has 15 kB; chosen, with room for a workbook
+
+
+@dataclass(frozen=True, slots=True)
+class FromStops:
+    """What became of a stop list.
+
+    Attributes
+    ----------
+    toml : str
+        The description.
+    rows : tuple of Row
+        What each line was taken for.
+    ids : mapping of str to str
+        Id in the description of each row, by the line's id.
+    organ : Organ or None
+        None where the description still has problems.
+    problems : tuple of Problem
+        Of the description.
+    """
+
+    toml: str
+    rows: tuple[Row, ...]
+    ids: Mapping[str, str]
+    organ: Organ | None
+    problems: tuple[Problem, ...]
+
+
+def organ_from_stops(text: str, changes: Mapping[str, Change] = MappingProxyType({})) -> FromStops:
+    """Describe the organ of a stop list.
+
+    Parameters
+    ----------
+    text : str
+    changes : mapping of str to Change
+        What someone said about lines, by the line's id.
+    """
+    made = describe(read_stop_list(text, changes))
+    try:
+        organ = read_organ(made.toml)
+    except DescriptionError as error:
+        return FromStops(made.toml, made.rows, made.ids, None, error.problems)
+    return FromStops(made.toml, made.rows, made.ids, organ, ())
+
+
+def read_stops(path: Path) -> str:
+    """The text of a stop list in a file: plain text, CSV, or the first sheet of an XLSX workbook.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is too large, or is neither text nor a workbook.
+    """
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise cannot_read(path, error) from None
+    return text_of_stops(data, str(path))
+
+
+def text_of_stops(data: bytes, where: str) -> str:
+    """The text of a stop list in bytes, as `read_stops`."""
+    if len(data) > LARGEST_BYTES:
+        raise InputError(
+            "The file is too large for a stop list.", where=where, mend="Give the list alone."
+        )
+    if data.startswith(ZIP):
+        return _sheet(data, where)
+    for encoding in ("utf-8-sig", "cp1252"):  # older spreadsheets save CSV in the second
+        try:
+            text = data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        if "\x00" not in text:
+            return text
+    raise InputError(
+        "This is neither text nor a spreadsheet.",
+        where=where,
+        mend="Save the list as text, CSV or XLSX.",
+    )
+
+
+def _sheet(data: bytes, where: str) -> str:
+    """The first sheet of a workbook, its cells divided by tabs."""
+    import io
+
+    import openpyxl
+    from openpyxl.utils.exceptions import InvalidFileException
+
+    try:
+        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+        rows = list(book.worksheets[0].iter_rows(values_only=True, max_row=2000, max_col=30))
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
+        raise InputError(
+            f"The workbook cannot be read: {error}.", where=where, mend="Save it as XLSX again."
+        ) from None
+    lines = ["\t".join("" if cell is None else str(cell) for cell in row) for row in rows]
+    return "\n".join(line.rstrip("\t") for line in lines)
