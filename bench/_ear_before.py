@@ -13,13 +13,13 @@ from scipy.special import voigt_profile
 
 from bench._ear_organs import EarOrgan
 from walkboard.condition.assess import assess
+from walkboard.planning.minutes import in_steps
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.route.minutes import in_steps
 from walkboard.planning.route.ways import QUICK
-from walkboard.planning.route.with_choice import choose_and_walk
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS
 from walkboard.planning.what_if import Prepared, prepare
+from walkboard.planning.with_walks import choose_and_walk
 
 _HALF_BEATS_HZ, _HALF_CENTS, _CENTS_PER_NEPER = 2.0, 8.0, 1731.234
 _AT_THE_ENDS = 0.5

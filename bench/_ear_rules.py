@@ -7,11 +7,11 @@ import numpy as np
 from bench._ear_organs import EarOrgan
 from walkboard.planning.choose.certify import choose
 from walkboard.planning.choose.task import Task
+from walkboard.planning.minutes import in_steps
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.route.minutes import in_steps
 from walkboard.planning.route.ways import QUICK
-from walkboard.planning.route.with_choice import choose_and_walk
 from walkboard.planning.what_if import Prepared
+from walkboard.planning.with_walks import choose_and_walk
 
 __all__ = ["RULES", "tuned_by_rules"]
 

@@ -17,13 +17,13 @@ from walkboard.condition.state import PipeCents
 from walkboard.demo.years.course import OrganYears, simulate_years
 from walkboard.demo.years.weather import quarterly
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.planning.listen.foreseen import foreseen, weights_of
 from walkboard.planning.listen.keys import Offer, choose_listening, offers_of
 from walkboard.planning.listen.quick_look import keys_to_begin_with, quick_look
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.plan import Plan
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.value.cost import expected_badness
-from walkboard.planning.value.foreseen import foreseen, weights_of
+from walkboard.planning.value.cost import chance_stray, heard_badness
 from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS
 from walkboard.planning.what_if import Prepared, prepare
 from walkboard.scales.keys import Key
@@ -88,7 +88,7 @@ def true_cost(case: Case, prepared: Prepared, plan: Plan | None) -> float:
     at which the whole then sounds best.
     """
     found = prepared.problem(PlanRequest(minutes=0.0)).situation
-    untouched = found.badness * found.weight
+    untouched = found.cost
     if plan is None:
         return float(untouched.sum(axis=1).min())
     pitches = division_pitches(case.organ, prepared.condition, None)
@@ -96,11 +96,13 @@ def true_cost(case: Case, prepared: Prepared, plan: Plan | None) -> float:
     items = {item.pipe for item in plan.items}
     tuned = np.array([known.pipe in items for known in found.known])
     off = np.array([wanted[case.organ.rank(k.pipe.rank).division] for k in found.known])[tuned]
-    left = expected_badness(
+    left = heard_badness(
         off - REFERENCES_CENTS[:, None], found.left_cents[tuned], found.beat_hz[tuned]
     )
     risk = found.chance_worse[tuned]
-    after = (found.weight[tuned] * (left + risk * (1.0 - left))).sum(axis=1)
+    stray = chance_stray(off - REFERENCES_CENTS[:, None], found.left_cents[tuned])
+    stray = found.stray[tuned] * (stray + risk * (1.0 - stray))
+    after = (found.weight[tuned] * (left + risk * (1.0 - left)) + stray).sum(axis=1)
     return float((untouched[:, ~tuned].sum(axis=1) + after).min())
 
 

@@ -17,22 +17,22 @@ from walkboard.condition.assess import assess
 from walkboard.condition.state import PipeCents
 from walkboard.errors import NotEnoughMinutesError
 from walkboard.organ.model import Organ
+from walkboard.planning.between_references import certify
 from walkboard.planning.choose.certify import choose
-from walkboard.planning.choose.continuous import certify
 from walkboard.planning.choose.curve import cost_curve
 from walkboard.planning.choose.demands import Demands
 from walkboard.planning.choose.problem import Problem, pose
 from walkboard.planning.choose.task import Level, Parts, Task
+from walkboard.planning.minutes import in_steps
 from walkboard.planning.pitch import DivisionPitch, division_pitches
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.route.minutes import in_steps
 from walkboard.planning.route.ways import QUICK
-from walkboard.planning.route.with_choice import choose_and_walk
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS, situation
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.weight import weigh
 from walkboard.planning.what_if import Prepared, prepare
+from walkboard.planning.with_walks import choose_and_walk
 
 SMALL_CASES = 200
 HIGHS_SECONDS = 20.0

@@ -11,10 +11,10 @@ from bench.plan import Posed, at_reference, posed
 from walkboard.condition.kinds import Role
 from walkboard.planning.choose.certify import choose
 from walkboard.planning.choose.task import Task
-from walkboard.planning.route.minutes import in_steps
+from walkboard.planning.minutes import in_steps
 from walkboard.planning.route.ways import QUICK
-from walkboard.planning.route.with_choice import choose_and_walk
 from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS, Standing
+from walkboard.planning.with_walks import choose_and_walk
 
 ORGANS = 20
 PASSING_STEPS = 2  # 6 s to pass a pipe that is in tune (5 to 10 s: common practice, no source)

@@ -20,9 +20,9 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.planning.make_plan import make_plan
+from walkboard.planning.minutes import RANK_MINUTES
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.plan import Plan
-from walkboard.planning.route.minutes import RANK_MINUTES
 from walkboard.planning.route.ways import Ways
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.pipe_offsets import standings, unheard_pull

@@ -64,18 +64,19 @@ def test_one_sentence_takes_a_cost_apart_and_adds_up():
     sentence = explain(standing)
     assert sentence.count(". ") == 0
     assert sentence.endswith(".")
-    share, whole, level, company, register, cost = (
+    share, whole, level, company, register, drawn, cost = (
         float(re.search(pattern, sentence).group(1))  # type: ignore[union-attr]
         for pattern in (
-            r"is ([\d.]+) of wholly",
+            r"is ([\d.]+) of as rough",
             r"counts ([\d.]+)",
             r"loudness ([\d.]+)",
             r"company ([\d.]+)",
             r"tenor ([\d.]+)",
+            r"drawn ([\d.]+)",
             r"costs ([\d.]+)",
         )
     )
-    assert whole == pytest.approx(level * company * register, abs=0.03)
+    assert whole == pytest.approx(level * company * register * drawn, abs=0.03)
     assert cost == pytest.approx(share * whole, abs=0.02)
     # 7.1 cents of F3 (174.6 Hz) are 0.72 beats a second at the fundamental: f·(2^(7.1/1200) − 1),
     # and as many times more at the partial that beats

@@ -13,21 +13,20 @@ from tests.planning.states import a_state
 from walkboard.condition.assess import assess
 from walkboard.organ.model import PipeRef
 from walkboard.planning.air_course import REST_MINUTES, AirCourse, course_of
+from walkboard.planning.between_references import certify
 from walkboard.planning.choose.certify import choose
-from walkboard.planning.choose.continuous import certify
 from walkboard.planning.choose.demands import Demands
 from walkboard.planning.make_plan import make_plan
+from walkboard.planning.minutes import in_steps
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.route.minutes import in_steps
-from walkboard.planning.route.with_choice import choose_and_walk
 from walkboard.planning.value.belief import Belief, PipeForecast
-from walkboard.planning.value.cost import expected_badness
 from walkboard.planning.value.pipe_offsets import unheard_pull
 from walkboard.planning.value.risk import RiskyPipes
 from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.planning.value.weight import WeightChange
 from walkboard.planning.what_if import prepare
+from walkboard.planning.with_walks import choose_and_walk
 
 ORGAN = small_organ()
 PIPES = a_state(ORGAN, 31)
@@ -145,18 +144,17 @@ def test_no_reference_between_the_grids_beats_the_certificate():
     drawn = np.random.default_rng(1).uniform(near - 0.3, near + 0.3, 20)
     costs = []
     for reference in drawn:
-        off = situation.parts.cents - reference
-        badness = situation.weight * expected_badness(
-            off, situation.parts.sigma_cents, situation.beat_hz
-        )
+        badness = situation.cost_at(np.array([reference]))[0]
         pull = unheard_pull(
             situation.layout, pitches, situation.place, situation.weights, np.array([reference])
         )
-        gain = (badness - situation.left * situation.weight)[problem.order]
+        gain = (badness - situation.cost_left)[problem.order]
         task = replace(
             outcome.task,
             references_cents=np.array([reference]),
-            untouched=np.array([badness.sum() + pull.sum()]),
+            untouched=np.array(
+                [badness.sum() + pull.sum() + problem.moving_badness * abs(reference)]
+            ),
             gain=gain[None],
         )
         costs.append(choose(task, in_steps(60.0)).cost)
@@ -230,6 +228,7 @@ def test_the_cost_is_that_of_the_plan_as_returned_whatever_was_asked(seed, deman
             np.array([above[division.id]]),
         )
         left += float(pull[0, index])
+        left += problem.moving_badness * abs(above[division.id]) / len(ORGAN.divisions)
     assert_allclose(plan.cost_after, left, rtol=0, atol=1e-9)
     assert plan.gap < 1e-9
     assert len(done) > 10

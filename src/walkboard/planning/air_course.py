@@ -22,7 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.arrays import FloatArray
 
 READING_CELSIUS = 0.1
 SLOPE_CELSIUS_PER_HOUR = 1.0

@@ -17,7 +17,7 @@ from walkboard.condition.kinds import Role, role_of
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.targets import target_hz
-from walkboard.planning.route.minutes import RANK_MINUTES, pipe_minutes
+from walkboard.planning.minutes import RANK_MINUTES, pipe_minutes
 from walkboard.planning.route.order import partner_of, reference_rank
 from walkboard.planning.route.ways import Ways
 

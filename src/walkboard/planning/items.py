@@ -9,10 +9,10 @@ from walkboard.condition.kinds import Role
 from walkboard.condition.shift import air_cents
 from walkboard.organ.model import Organ
 from walkboard.planning.air_course import AirCourse
+from walkboard.planning.minutes import RANK_MINUTES
 from walkboard.planning.pitch import DivisionPitch
 from walkboard.planning.plan import PlanItem
 from walkboard.planning.reasons import move, why
-from walkboard.planning.route.minutes import RANK_MINUTES
 from walkboard.planning.route.order import in_order, reference_rank, visit_of
 from walkboard.planning.route.ways import Leg
 from walkboard.planning.value.pipe_offsets import Standing

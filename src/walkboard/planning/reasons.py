@@ -87,7 +87,9 @@ def explain(standing: Standing, reference_cents: float = 0.0) -> str:
     weight = standing.weight
     badness = standing.badness_at(reference_cents)
     gain = badness - standing.badness_left
-    share = badness / weight.whole if weight.whole else 0.0
+    share = standing.beating_at(reference_cents)
+    chance = standing.chance_stray_at(reference_cents)
+    sticks_out = f" and {weight.stray * chance:.2f} for sticking out" if chance >= 0.005 else ""
     work = f"of which {standing.minutes:g} min of tuning would take away {gain:.2f}"
     if gain <= 0.0:
         work = f"and {standing.minutes:g} min of tuning would not lessen that"
@@ -97,8 +99,8 @@ def explain(standing: Standing, reference_cents: float = 0.0) -> str:
         f"{standing.pipe} ({standing.rank.name}, {standing.rank.key_of(standing.pipe.number)}) "
         f"{'stands' if standing.is_heard else 'was not heard and probably stands'} {size(off)}, "
         f"which beats {beats:.1f} times a second against its company, heard near its partial "
-        f"{partial:.1f}, and is {share:.2f} of wholly out of tune; it counts {weight.whole:.2f} "
-        f"({_factors(standing)}), so it costs {badness:.2f}, {work}."
+        f"{partial:.1f}, and is {share:.2f} of as rough as it can be; it counts {weight.whole:.2f} "
+        f"({_factors(standing)}){sticks_out}, so it costs {badness:.2f}, {work}."
     )
 
 
@@ -108,6 +110,7 @@ def _factors(standing: Standing) -> str:
     factors = [f"loudness {weight.level:.2f}", f"company {weight.company:.2f}"]
     if weight.use is None:
         factors.append(f"{register(standing)} {weight.register:.2f}")
+        factors.append(f"drawn {weight.drawn:.2f}")
     else:
         factors.append(f"the event's use {weight.use:.2f}")
     if weight.kind != 1.0:

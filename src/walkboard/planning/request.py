@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.planning.choose.demands import Demands
+from walkboard.planning.value.ordinary import Purpose
 from walkboard.planning.value.use import EventUse
 
 LONGEST_MINUTES = 960.0  # two long days; chosen
@@ -29,6 +30,8 @@ class PlanRequest:
     use : EventUse
         How the event uses the organ; empty: as it is usually played.
     demands : Demands
+    purpose : Purpose
+        What the organ mostly does, where no event says it.
     curve_every_minutes : float or None
         None: no curve.
     prove_order : bool
@@ -41,6 +44,7 @@ class PlanRequest:
     demands: Demands = field(default_factory=Demands)
     curve_every_minutes: float | None = None
     prove_order: bool = False
+    purpose: Purpose = Purpose.HYMNS
 
     @property
     def one_event_air_celsius(self) -> float | None:

@@ -15,36 +15,39 @@ Examples
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from walkboard.condition.assess import surest
 from walkboard.condition.state import Condition, PipeCents
-from walkboard.errors import InputError
+from walkboard.errors import InputError, NotEnoughMinutesError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.planning.air_course import AirCourse
+from walkboard.planning.arrays import FloatArray
+from walkboard.planning.between_references import Continuous, certify
 from walkboard.planning.choose import tied
-from walkboard.planning.choose.arrays import FloatArray
-from walkboard.planning.choose.continuous import Continuous, certify
+from walkboard.planning.choose.certify import choose
 from walkboard.planning.choose.curve import cost_curve, in_steps_within
 from walkboard.planning.choose.demands import Demands
-from walkboard.planning.choose.problem import Problem, pose
+from walkboard.planning.choose.problem import Problem, pose, strays_fit, with_strays
 from walkboard.planning.items import items_of, ordered_work
+from walkboard.planning.minutes import in_minutes
 from walkboard.planning.pitch import DivisionPitch, division_pitches
 from walkboard.planning.plan import CurvePoint, Plan, Reference
 from walkboard.planning.request import EventAir, PlanRequest
-from walkboard.planning.route.minutes import in_minutes
 from walkboard.planning.route.shortest import BEAMS
 from walkboard.planning.route.ways import QUICK, Ways, Weather
-from walkboard.planning.route.with_choice import Outcome, choose_and_walk
 from walkboard.planning.value.belief import Belief, PipeForecast
 from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.ordinary import Purpose
 from walkboard.planning.value.pipe_offsets import Situation, Standing, situation, unheard_pull
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.weight import WeightChange, weigh
+from walkboard.planning.with_walks import Outcome, choose_and_walk
 
 _EVENTS_REMEMBERED = 4
 # Of a pipe that must be seen to and that nobody heard: it may stand anywhere. Own choice.
 UNKNOWN_CENTS = 10.0
+WORTH_SAYING_CENTS = 0.3  # a reference moved by more is named, with what that buys. Own choice.
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +56,7 @@ class _Key:
 
     event_air_celsius: EventAir
     use: EventUse
+    purpose: Purpose
     unknown: tuple[PipeRef, ...]
 
 
@@ -97,10 +101,23 @@ class Prepared:
         return self._plan(request, costed, problem, outcome)
 
     def _walked(self, request: PlanRequest, costed: _Costed, problem: Problem) -> Outcome:
+        """The choice with its walks: with every stray where they all fit, else as it is best."""
+        capacity = in_steps_within(request.minutes)
+        firmer = problem if request.demands.leave_strays else with_strays(problem)
+        if firmer is not problem and strays_fit(firmer, capacity):
+            try:
+                return self._chosen(request, costed, firmer, capacity)
+            except NotEnoughMinutesError:
+                pass
+        return self._chosen(request, costed, problem, capacity)
+
+    def _chosen(
+        self, request: PlanRequest, costed: _Costed, problem: Problem, capacity: int
+    ) -> Outcome:
         return choose_and_walk(
             self.organ,
             problem,
-            in_steps_within(request.minutes),
+            capacity,
             self._ways,
             weather=Weather(
                 self._air,
@@ -155,7 +172,7 @@ class Prepared:
 
     def _cost(self, request: PlanRequest) -> _Costed:
         unknown = self._unknown(request.demands)
-        key = _Key(request.event_air_celsius, request.use, unknown)
+        key = _Key(request.event_air_celsius, request.use, request.purpose, unknown)
         for known, costed in self._costed:
             if known == key:
                 return costed
@@ -169,7 +186,7 @@ class Prepared:
         celsius = self.organ.pitch.at_celsius
         known = self._known + tuple(PipeForecast(p, usual, celsius) for p in unknown)
         event = request.use.condensed() if request.use.registrations else None
-        weights = weigh(self._layout, known, event, self._changes)
+        weights = weigh(self._layout, known, event, self._changes, request.purpose)
         base = self._base if not unknown else None
         found = situation(self._layout, pitches, known, weights, before=base)
         if base is None and not unknown:
@@ -188,7 +205,12 @@ class Prepared:
         work = ordered_work(self.organ, outcome.picked(problem), outcome.legs)
         curve: tuple[CurvePoint, ...] = ()
         if request.curve_every_minutes is not None:
-            curve = cost_curve(task, request.minutes, every_minutes=request.curve_every_minutes)
+            curve = cost_curve(
+                task,
+                request.minutes,
+                every_minutes=request.curve_every_minutes,
+                otherwise=replace(task, must=problem.must),
+            )
         told = {*self.condition.divisions}
         told |= {self.organ.rank(k.pipe.rank).division for k in costed.situation.known}
         if task.parts is None:
@@ -215,8 +237,23 @@ class Prepared:
             curve=curve,
             walk_minutes=outcome.way.minutes,
             walk_bound_minutes=outcome.way.bound_minutes,
-            notes=problem.notes,
+            notes=(*problem.notes, *self._moved(request, outcome)),
         )
+
+    def _moved(self, request: PlanRequest, outcome: Outcome) -> tuple[str, ...]:
+        """What moving the reference buys, where it is moved so far that it matters."""
+        task, chosen = outcome.task, outcome.chosen
+        moved = float(task.references_cents[chosen.reference])
+        if task.parts is not None or abs(moved) <= WORTH_SAYING_CENTS:
+            return ()
+        where = f"All is tuned {moved:+.1f} cents from where the organ stands"
+        here = task.at_reference(len(task.references_cents) // 2)
+        try:
+            stay = choose(here, in_steps_within(request.minutes)).cost
+        except NotEnoughMinutesError:
+            return (f"{where}: nearer, what must be done does not fit.",)
+        buys = stay - chosen.cost
+        return (f"{where}: that leaves {buys:.1f} less badness ({buys / max(stay, 1e-9):.0%}).",)
 
     def _references(self, problem: Problem, outcome: Outcome) -> dict[str, float]:
         """The reference of every division, above where it stands [cents]."""

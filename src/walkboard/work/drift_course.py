@@ -13,8 +13,8 @@ from walkboard.condition.drift.forecast import Forecast, forecast
 from walkboard.condition.drift.history import PastVisit, figures
 from walkboard.condition.mixtures import NormalParts
 from walkboard.condition.shift import air_cents
+from walkboard.planning.listen.foreseen import condition_of
 from walkboard.planning.listen.readiness import TOLERANCE_CENTS
-from walkboard.planning.value.foreseen import condition_of
 from walkboard.sheets.drift_chart import Band, DriftCourse
 from walkboard.sheets.wording import celsius as celsius_words
 from walkboard.sheets.wording import counted, day_words, rank_words, signed

@@ -17,11 +17,11 @@ from walkboard.condition.state import PipeCents
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
+from walkboard.planning.listen.foreseen import foreseen, weights_of
 from walkboard.planning.listen.keys import ListeningChoice, choose_listening, offers_of
 from walkboard.planning.listen.quick_look import keys_to_begin_with, quick_look
 from walkboard.planning.listen.readiness import Occasion, Readiness, readiness_of
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.value.foreseen import foreseen, weights_of
 from walkboard.planning.what_if import prepare
 from walkboard.quantities import cents_of_ratio
 from walkboard.survey.plan.make_survey import plan_survey

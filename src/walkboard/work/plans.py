@@ -27,7 +27,7 @@ from walkboard.work.pipe_offsets import latest_air, standing_pipes
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
-    from walkboard.planning.choose.continuous import Continuous
+    from walkboard.planning.between_references import Continuous
     from walkboard.planning.request import PlanRequest
     from walkboard.planning.value.weight import WeightChange
     from walkboard.planning.what_if import Prepared

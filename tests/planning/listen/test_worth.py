@@ -15,6 +15,7 @@ from walkboard.condition.drift.history import PastVisit, figures
 from walkboard.demo.years.course import simulate_years
 from walkboard.demo.years.weather import quarterly
 from walkboard.organ.model import PipeRef
+from walkboard.planning.listen.foreseen import foreseen, weights_of
 from walkboard.planning.listen.keys import choose_listening, offers_of
 from walkboard.planning.listen.quick_look import quick_look
 from walkboard.planning.listen.readiness import (
@@ -26,8 +27,7 @@ from walkboard.planning.listen.readiness import (
 )
 from walkboard.planning.listen.worth import Hearings
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.value.cost import badness
-from walkboard.planning.value.foreseen import foreseen, weights_of
+from walkboard.planning.value.cost import LIMITS, badness, chance_stray
 from walkboard.planning.value.pipe_offsets import least_badness
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.weight import WeightChange
@@ -74,8 +74,10 @@ def test_the_worth_of_hearing_agrees_with_drawing_lots(situation):
         of = slice(parts.starts[n], parts.starts[n + 1] if n + 1 < len(parts.starts) else None)
         which = rng.choice(len(parts.share[of]), 40_000, p=parts.share[of])
         cents = parts.cents[of][which] + parts.sigma_cents[of][which] * rng.standard_normal(40_000)
-        now = situation.weight[n] * badness(cents, situation.beat_hz[n])
-        tuned = situation.weight[n] * situation.left[n] + price * situation.minutes[n]
+        near = cents + LIMITS.neighbours_cents * rng.standard_normal(40_000)
+        now = situation.weight[n] * badness(near, situation.beat_hz[n])
+        now += situation.stray[n] * chance_stray(cents, 0.0)
+        tuned = situation.cost_left[n] + price * situation.minutes[n]
         told = min(now.mean(), tuned) - np.minimum(now, tuned).mean()
         assert_allclose(at.worth[n] / at.opened[n], told, atol=0.004)
 
@@ -174,7 +176,7 @@ def test_readiness_falls_with_time_and_rises_with_a_visit(organ, past, before):
 
 def test_the_least_badness_is_that_of_the_whole_grid(situation):
     """Reference: every reference of the plan's own grid."""
-    whole = (situation.badness * situation.weight).sum(axis=1).min()
+    whole = situation.cost.sum(axis=1).min()
     assert_allclose(least_badness(situation), whole, rtol=1e-9)
 
 

@@ -12,7 +12,7 @@ from scipy.sparse.csgraph import floyd_warshall
 from walkboard.organ.examples import hall
 from walkboard.organ.reading import read_organ
 from walkboard.planning.air_course import AirCourse
-from walkboard.planning.route.minutes import ARRIVE_MINUTES
+from walkboard.planning.minutes import ARRIVE_MINUTES
 from walkboard.planning.route.ways import Leg, Round, Visit, Ways, Weather, Work
 
 

@@ -13,8 +13,7 @@ from scipy.integrate import quad
 from scipy.special import wofz
 
 from walkboard.planning.value.cost import (
-    HALF_BEATS_HZ,
-    HALF_CENTS,
+    LIMITS,
     badness,
     expected_badness,
     half_width_cents,
@@ -23,15 +22,15 @@ from walkboard.planning.value.cost import (
 
 
 @pytest.mark.parametrize("hz", [262.0, 1047.0, 4186.0])
-def test_two_beats_a_second_are_half_of_wholly_out_of_tune(hz):
+def test_half_of_the_badness_is_reached_at_its_beat_rate(hz):
     """Beats counted from the frequencies themselves; the 8-cent term adds a little, more below."""
-    cents = 1200.0 * np.log2((hz + HALF_BEATS_HZ) / hz)
-    u2 = 1.0 + (cents / HALF_CENTS) ** 2
+    cents = 1200.0 * np.log2((hz + LIMITS.half_beats_hz) / hz)
+    u2 = 1.0 + (cents / LIMITS.half_cents) ** 2
     assert_allclose(badness(cents, hz), u2 / (1.0 + u2), rtol=0, atol=2e-3)
 
 
 def test_in_the_lowest_bass_cents_decide():
-    assert_allclose(badness(HALF_CENTS, 16.4), 0.5, rtol=0, atol=0.002)
+    assert_allclose(badness(LIMITS.half_cents, 16.4), 0.5, rtol=0, atol=0.002)
 
 
 def test_near_the_target_it_grows_with_the_square_and_far_off_it_levels_out():

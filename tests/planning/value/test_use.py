@@ -10,6 +10,7 @@ from tests.condition.organs import small_organ
 from walkboard.errors import InputError
 from walkboard.organ.model import PipeRef
 from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.ordinary import key_use
 from walkboard.planning.value.use import (
     MOST_REGISTRATIONS,
     EventUse,
@@ -21,7 +22,6 @@ from walkboard.planning.value.use import (
     registrations,
 )
 from walkboard.planning.value.use_json import use_from_json, use_to_json
-from walkboard.planning.value.weight import registers
 
 ORGAN = small_organ()
 LAYOUT = Layout.of(ORGAN)
@@ -56,7 +56,7 @@ def test_music_exposes_the_pipes_that_it_sounds():
     """Middle C on Octave and Mixture: its own pipes, not the Trumpet's, nor the Swell's."""
     notes = [Note("great", 60, 0.0, 9.0), Note("swell", 60, 0.0, 9.0)]
     use = from_notes(ORGAN, ["great.octave", "great.mixture"], notes)
-    exposed = exposures(LAYOUT, EventUse((use,)), registers(LAYOUT))[0]
+    exposed = exposures(LAYOUT, EventUse((use,)), key_use(LAYOUT))[0]
     (sounding,) = np.nonzero(exposed)
     assert {int(i) for i in sounding} == {
         LAYOUT.place(PipeRef(rank, 25)) for rank in ("great.octave", "great.mixture")
@@ -68,7 +68,7 @@ def test_music_exposes_the_pipes_that_it_sounds():
 
 def test_stops_without_music_are_used_as_the_keyboard_usually_is():
     use = EventUse((RegistrationUse(("great.octave",), 61.0),))
-    register = registers(LAYOUT)
+    register = key_use(LAYOUT)
     exposed = exposures(LAYOUT, use, register)[0]
     part = LAYOUT.slice_of(ORGAN.rank("great.octave"))
     assert_allclose(exposed[part], np.sqrt(3.0) * register[part])

@@ -15,11 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from walkboard.errors import NotEnoughMinutesError
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 from walkboard.planning.choose import tied
-from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
 from walkboard.planning.choose.bound import Priced, best_price, worth_of_groups
 from walkboard.planning.choose.solve import solve
-from walkboard.planning.choose.task import STEP_MINUTES, Task
+from walkboard.planning.choose.task import Task
+from walkboard.planning.minutes import STEP_MINUTES
 
 _ROUNDING = 1e-10  # relative; sums of some thousand doubles differ by less
 
@@ -61,7 +62,7 @@ def choose(task: Task, capacity: int, start: int | None = None) -> Chosen:
     ----------
     task : Task
     capacity : int
-        Steps of `walkboard.planning.choose.task.STEP_MINUTES` that there are.
+        Steps of `walkboard.planning.minutes.STEP_MINUTES` that there are.
     start : int, optional
         Index of a reference that is likely to be the best; saves time, changes nothing.
 

@@ -5,18 +5,22 @@ from __future__ import annotations
 import numpy as np
 
 from walkboard.errors import NotEnoughMinutesError
-from walkboard.planning.choose.arrays import FloatArray
-from walkboard.planning.choose.certify import choose
+from walkboard.planning.arrays import FloatArray
+from walkboard.planning.choose.certify import Chosen, choose
 from walkboard.planning.choose.task import Task
+from walkboard.planning.minutes import in_steps
 from walkboard.planning.plan import CurvePoint
-from walkboard.planning.route.minutes import in_steps
 
 EVERY_MINUTES = 10.0
 BEYOND = 1.5  # the curve goes on to so many times the visit's minutes, unless all is done before
 
 
 def cost_curve(
-    task: Task, minutes: float, *, every_minutes: float = EVERY_MINUTES
+    task: Task,
+    minutes: float,
+    *,
+    every_minutes: float = EVERY_MINUTES,
+    otherwise: Task | None = None,
 ) -> tuple[CurvePoint, ...]:
     """Least cost for each number of minutes, each solved to the optimum.
 
@@ -26,6 +30,8 @@ def cost_curve(
     minutes : float
         Of the visit.
     every_minutes : float
+    otherwise : Task, optional
+        The same with fewer musts, for minutes in which not all of them fit.
 
     Returns
     -------
@@ -42,15 +48,26 @@ def cost_curve(
     points: list[CurvePoint] = []
     start: int | None = None
     for at in sorted(places | {minutes}):
-        try:
-            chosen = choose(task, in_steps_within(at), start)
-        except NotEnoughMinutesError:  # what must be done does not fit in so few
+        chosen = _fitting((task, otherwise), in_steps_within(at), start)
+        if chosen is None:  # what must be done does not fit in so few
             continue
         start = chosen.reference
-        points.append(CurvePoint(at, chosen.cost))
+        # a plan for fewer minutes is a plan for more: the curve never rises
+        points.append(CurvePoint(at, min(chosen.cost, points[-1].cost if points else np.inf)))
         if chosen.cost <= least + 1e-9 and at >= minutes:
             break
     return tuple(points)
+
+
+def _fitting(tasks: tuple[Task | None, ...], capacity: int, start: int | None) -> Chosen | None:
+    """The best choice of the first task whose musts fit."""
+    for task in tasks:
+        if task is not None:
+            try:
+                return choose(task, capacity, start)
+            except NotEnoughMinutesError:
+                continue
+    return None
 
 
 def _useful(task: Task) -> FloatArray:

@@ -32,7 +32,10 @@ class Demands:
         How far apart two divisions may be tuned, each for its own air; 0: one pitch for all.
     risky : RiskyPipes
     extra_minutes : mapping of PipeRef to minutes
-        What a pipe takes besides its tuning, as the mending of a fault.
+        What a pipe takes besides its tuning, as putting a fault right.
+    leave_strays : bool
+        False: every pipe that sticks out in the played range is tuned, if they all fit. True: they
+        are weighed like all others.
     """
 
     must: frozenset[PipeRef] = frozenset()
@@ -42,6 +45,7 @@ class Demands:
     tie_cents: float = 0.0
     risky: RiskyPipes = RiskyPipes.COUNT
     extra_minutes: Mapping[PipeRef, float] = field(default_factory=lambda: MappingProxyType({}))
+    leave_strays: bool = False
 
     def check(self, organ: Organ) -> None:
         """Refuse what an organ has not, and what contradicts itself.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.planning.choose.arrays import BoolArray, FloatArray
+from walkboard.planning.arrays import BoolArray, FloatArray
 from walkboard.planning.choose.bound import Relaxed
 from walkboard.planning.choose.task import Level
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 from walkboard.planning.choose.fixing import Settled
 from walkboard.planning.choose.task import Level
 

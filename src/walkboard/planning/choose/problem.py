@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from walkboard.organ.model import Rank
-from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 from walkboard.planning.choose.demands import Demands, pipes_of_stop
-from walkboard.planning.choose.task import STEP_MINUTES, Level, Parts, Task
-from walkboard.planning.route.minutes import RANK_MINUTES, in_steps
+from walkboard.planning.choose.task import Level, Parts, Task
+from walkboard.planning.minutes import RANK_MINUTES, STEP_MINUTES, in_steps
 from walkboard.planning.route.order import visit_of_rank
 from walkboard.planning.route.ways import Visit
+from walkboard.planning.value.cost import LIMITS as COST
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.pipe_offsets import (
     REFERENCE_STEP_CENTS,
@@ -26,6 +27,14 @@ from walkboard.planning.value.risk import RISKY, RiskyPipes
 # A pipe of a stop that must stand within a tolerance is left only where it is so sure to; own
 # choice, four out of five.
 SURE = 0.8
+
+# Strays are all tuned where they take no more than this share of the minutes: beyond it a plan of
+# nothing else would sound worse than one that weighs them. Chosen; see bench ear.
+STRAYS_SHARE = 0.75
+
+# Moving the reference by a cent must save this share of all badness, or the organ stays where it
+# stands: whoever plays with it, and the pipes nobody heard, stay there too. Chosen.
+MOVING_SHARE_PER_CENT = 0.01
 
 
 @dataclass(frozen=True)
@@ -46,7 +55,9 @@ class Problem:
     steps : (n,) array of int
     tie_cents : float
     notes : tuple of str
-        What the demands ask for that cannot be had.
+        What the demands ask for that is impossible.
+    moving_badness : float
+        What moving the reference by a cent is charged; in `untouched_by_division`.
     """
 
     situation: Situation
@@ -58,6 +69,7 @@ class Problem:
     steps: IntArray
     tie_cents: float
     notes: tuple[str, ...]
+    moving_badness: float = 0.0
 
     @property
     def untouched(self) -> FloatArray:
@@ -153,13 +165,15 @@ def pose(situation: Situation, pull: FloatArray, demands: Demands | None = None)
     places = situation.place
     order = _side_by_side(layout, places)
     order = order[may[order]]
-    badness = situation.badness * situation.weight
+    cost = situation.cost
     divisions = len(layout.organ.divisions)
     of_division = layout.division_of[places]
     untouched = pull + np.stack(
-        [badness[:, of_division == d].sum(axis=1) for d in range(divisions)], axis=1
+        [cost[:, of_division == d].sum(axis=1) for d in range(divisions)], axis=1
     )
-    gain = badness[:, order] - (situation.left * situation.weight)[order]
+    moving = MOVING_SHARE_PER_CENT * float(untouched[len(REFERENCES_CENTS) // 2].sum())
+    untouched = untouched + moving * np.abs(REFERENCES_CENTS)[:, None] / divisions
+    gain = np.ascontiguousarray(cost[:, order] - situation.cost_left[order])
     must, notes = _musts(situation, demands, may)
     return Problem(
         situation=situation,
@@ -171,7 +185,36 @@ def pose(situation: Situation, pull: FloatArray, demands: Demands | None = None)
         steps=_steps(situation, demands)[order],
         tie_cents=demands.tie_cents,
         notes=notes,
+        moving_badness=moving,
     )
+
+
+def with_strays(problem: Problem) -> Problem:
+    """The same, and every pipe that surely sticks out in the played range must be tuned."""
+    situation = problem.situation
+    middle = REFERENCES_CENTS[len(REFERENCES_CENTS) // 2 :][:1]
+    outside = 1.0 - situation.parts.chance_within(middle, COST.stray_cents)[0]
+    # a pipe that the event does not use, or that the tuner counts low, need not be
+    counts = (situation.stray > 0.5 * COST.stray_badness) & (situation.weight > 0.0)
+    stray = ((outside >= SURE) & counts)[problem.order]
+    if not stray.any():
+        return problem
+    must = np.zeros(problem.gain.shape, dtype=np.bool_) if problem.must is None else problem.must
+    return replace(problem, must=must | stray)
+
+
+def strays_fit(problem: Problem, capacity: int) -> bool:
+    """Whether what must be tuned leaves time for more, panels and ranks counted, without walks."""
+    if problem.must is None:
+        return True
+    ranks = problem.ranks
+    must = problem.must[len(REFERENCES_CENTS) // 2]
+    organ = problem.situation.layout.organ
+    panels = {chest.id: in_steps(chest.minutes) for chest in organ.chests}
+    there = {ranks[int(i)].id: ranks[int(i)].chest for i in np.flatnonzero(must)}
+    steps = int(problem.steps[must].sum()) + len(there) * in_steps(RANK_MINUTES)
+    steps += sum(panels[chest] for chest in set(there.values()))
+    return steps <= STRAYS_SHARE * capacity
 
 
 def _steps(situation: Situation, demands: Demands) -> IntArray:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from walkboard.planning.choose.arrays import BoolArray
+from walkboard.planning.arrays import BoolArray
 from walkboard.planning.choose.bound import Priced
 from walkboard.planning.choose.fixing import settle
 from walkboard.planning.choose.knapsack import choose_exactly

@@ -7,9 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
-
-STEP_MINUTES = 0.05  # time is counted in whole steps of this
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +147,18 @@ class Task:
     def cost_of(self, reference: int, chosen: BoolArray) -> float:
         """Badness left when the chosen pipes are tuned to a reference (by index)."""
         return float(self.untouched[reference] - self.gain[reference, chosen].sum())
+
+    def at_reference(self, reference: int) -> Task:
+        """The same with only one reference (by index) to choose from."""
+        one = [reference]
+        return Task(
+            self.references_cents[one],
+            self.untouched[one],
+            self.gain[one],
+            self.steps,
+            self.levels,
+            None if self.must is None else self.must[one],
+        )
 
     def row(self, references: Sequence[int]) -> Row:
         """The choice at one reference (by index) for each part."""

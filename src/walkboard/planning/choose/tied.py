@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from walkboard.planning.choose.arrays import FloatArray, IntArray
+from walkboard.planning.arrays import FloatArray, IntArray
 from walkboard.planning.choose.task import Task
 
 

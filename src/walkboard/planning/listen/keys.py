@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from walkboard.organ.model import Organ, PipeRef
-from walkboard.planning.choose.arrays import BoolArray, FloatArray
+from walkboard.planning.arrays import BoolArray, FloatArray
 from walkboard.planning.choose.certify import choose
 from walkboard.planning.choose.task import Level, Task
 from walkboard.planning.listen.worth import Hearings, HearingWorth

@@ -17,7 +17,7 @@ import numpy as np
 from walkboard.condition.drift.filter import OrganDrift
 from walkboard.condition.drift.history import VisitFigures
 from walkboard.organ.model import PipeRef
-from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.arrays import FloatArray
 from walkboard.planning.listen.keys import Offer
 from walkboard.survey.plan.walk_plan import SurveyWalk
 

@@ -23,9 +23,9 @@ from walkboard.condition.drift.forecast import Forecast, forecast
 from walkboard.condition.drift.history import PastVisit, figures
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
-from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.arrays import FloatArray
+from walkboard.planning.listen.foreseen import condition_of, foreseen
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.value.foreseen import condition_of, foreseen
 from walkboard.planning.value.pipe_offsets import least_badness
 from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.planning.value.weight import WeightChange

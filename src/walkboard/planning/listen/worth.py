@@ -19,9 +19,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from walkboard.planning.choose.arrays import FloatArray, IntArray
-from walkboard.planning.route.minutes import RANK_MINUTES
-from walkboard.planning.value.cost import half_width_cents
+from walkboard.planning.arrays import FloatArray, IntArray
+from walkboard.planning.minutes import RANK_MINUTES
+from walkboard.planning.value.cost import LIMITS, chance_stray, half_width_cents
 from walkboard.planning.value.pipe_offsets import Situation
 
 PLACES = 40  # equally likely places of each part of a forecast
@@ -67,11 +67,13 @@ class Hearings:
         parts = situation.parts
         each = parts.each(half_width_cents(situation.beat_hz))
         off = parts.cents[:, None] - reference_cents + parts.sigma_cents[:, None] * _Z
-        u2 = (off / each[:, None]) ** 2
+        # the pipes it sounds with scatter too: added as a mean square
+        u2 = (off**2 + LIMITS.neighbours_cents**2) / each[:, None] ** 2
         weight = situation.weight
         self._starts, self._share = parts.starts, parts.share
         self._badness: FloatArray = parts.each(weight)[:, None] * (u2 / (1.0 + u2))
-        self._left = weight * situation.left
+        self._badness += parts.each(situation.stray)[:, None] * chance_stray(off, 0.0)
+        self._left = situation.cost_left
         self._minutes = situation.minutes
         self._tunable = situation.tunable
         self._each = parts.each

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from walkboard.planning.air_course import AirCourse
-from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 
 # A reed tuned a degree away from the event's air is worth so much walking: own choice. The air that
 # is counted on may come otherwise, and reeds follow the air a little.

@@ -16,7 +16,7 @@ import numpy as np
 
 from walkboard.organ.model import Organ
 from walkboard.planning.air_course import AirCourse
-from walkboard.planning.route.minutes import ARRIVE_MINUTES, WALK_FAR_MINUTES, WALK_NEAR_MINUTES
+from walkboard.planning.minutes import ARRIVE_MINUTES, WALK_FAR_MINUTES, WALK_NEAR_MINUTES
 from walkboard.planning.route.shortest import BEAMS, Stint, shortest
 
 QUICK = BEAMS[:2]  # for ways that are asked for again and again; a few chests are proved by it

@@ -14,7 +14,7 @@ from scipy.special import ndtr
 
 from walkboard.condition.state import PipeCents
 from walkboard.organ.model import PipeRef
-from walkboard.planning.choose.arrays import FloatArray, IntArray
+from walkboard.planning.arrays import FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ import numpy as np
 
 from walkboard.condition.kinds import Role
 from walkboard.organ.model import Family
-from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 from walkboard.planning.value.layout import EIGHTHS, Layout
 
 PARTIALS = 8

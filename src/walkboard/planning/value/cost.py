@@ -1,54 +1,94 @@
 """What a pipe out of tune costs the listener.
 
-Unit. Badness 1 is one open flue pipe of average loudness in the middle of its keyboard, wholly out
-of tune. Half of that is reached at 2 beats a second against its neighbours in the chorus, or at 8
-cents where the pipe is so low that it hardly beats; near its target the badness grows with the
-square of the deviation, far off it levels out, because a pipe that is out is out.
+Two things are heard. A pipe a little off **beats** with what it sounds with:
 
-    ψ(d) = u²/(1 + u²),  u = d/γ,  1/γ² = (f/1731/b₀)² + 1/c₀²,  b₀ = 2 beats/s, c₀ = 8 cents
+    ψ(d) = u²/(1 + u²),  u = d/γ,  1/γ² = (f/1731/b₀)² + 1/c₀²
 
-The form and its two constants are our own choice, after the custom that beats decide in the middle
-and treble and cents in the bass (common practice, no source; no published tolerance of organ tuning
-was found). d is the deviation from the target [cents], f the pipe's pitch [Hz]; f·d/1731 is its
-beat rate against a pipe that stands right (arithmetic: 1731.234 cents are a ratio of e).
+Half of it is reached at b₀ = 1.4 beats a second, or at c₀ = 8 cents where the pipe is so low that
+it hardly beats; near its target it grows with the square of the deviation, far off it levels out. d
+is the deviation from the target [cents], f the frequency at which the beats are heard [Hz];
+f·d/1731 is the beat rate against a pipe that stands right (arithmetic: 1731.234 cents are a ratio
+of e). The pipes it sounds with are never quite in tune themselves, so the mean over their usual
+scatter counts: a pipe 0.5 cent off in the treble is then not worth a minute.
 
+A pipe far off **sticks out**: as roughness and as a wrong note, whatever the other pipes do.
+Listeners notice the sourest moment, not the mean, so a stray of more than 10 cents in the played
+range costs a badness of 0.7 more.
+
+Unit: badness 1 is one open flue pipe of average loudness on the most used key whose beats are as
+rough as they get. Fitted on organs and hymns that judge nothing else (`python -m bench ear_fit`),
+under models of fluctuation strength and roughness from their papers; `python -m bench ear` judges.
 Where a pipe stands is not known exactly: the badness is the mean over a normal forecast.
 """
 
 from __future__ import annotations
 
-import numpy as np
-from scipy.special import voigt_profile
+from dataclasses import dataclass
 
-from walkboard.planning.choose.arrays import FloatArray
+import numpy as np
+from scipy.special import ndtr, voigt_profile
+
+from walkboard.planning.arrays import FloatArray
 from walkboard.quantities import CENTS_PER_NEPER
 
-HALF_BEATS_HZ = 2.0  # b₀: beats a second at which half the badness is reached
-HALF_CENTS = 8.0  # c₀: deviation at which half is reached in the lowest bass
 
-# What tuning leaves, one standard deviation: a flue is left without an audible beat in five to ten
-# seconds, 0.1 Hz or so, and no worse than some cents in the bass; a reed to a cent or two (common
-# practice, no source).
-LEFT_HZ = 0.1
-LEFT_LEAST_CENTS, LEFT_MOST_CENTS = 0.2, 1.5
-LEFT_REED_CENTS = 1.0
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Constants of the cost.
+
+    Attributes
+    ----------
+    half_beats_hz : float
+        b₀: beats a second at which half the badness of beats is reached.
+    half_cents : float
+        c₀: deviation at which half is reached in the lowest bass [cents].
+    neighbours_cents : float
+        Usual scatter of what a pipe sounds with, one standard deviation [cents].
+    stray_cents : float
+        From here on a pipe sticks out [cents].
+    stray_edge_cents : float
+        How gradually it begins to, one standard deviation [cents].
+    stray_badness : float
+        What sticking out costs, loud or soft.
+    lowest_key, highest_key : int
+        Keys between which a stray counts, MIDI numbers; on a pedal from its lowest key.
+    left_hz, left_least_cents, left_most_cents, left_reed_cents : float
+        What tuning leaves, one standard deviation: a flue without an audible beat in five to ten
+        seconds and no worse than some cents in the bass; a reed to a cent.
+    """
+
+    half_beats_hz: float = 1.4  # fitted by bench ear_fit
+    half_cents: float = 8.0  # chosen; ear_fit is flat from 4 to 30
+    neighbours_cents: float = 0.75  # fitted by bench ear_fit
+    stray_cents: float = 10.0  # chosen
+    stray_edge_cents: float = 1.0  # chosen
+    stray_badness: float = 0.7  # chosen between 0 and 2: see bench ear_fit
+    lowest_key: int = 48  # C3; chosen
+    highest_key: int = 84  # C6; chosen
+    left_hz: float = 0.1  # common practice, no source
+    left_least_cents: float = 0.2  # common practice, no source
+    left_most_cents: float = 1.5  # common practice, no source
+    left_reed_cents: float = 1.0  # common practice, no source
+
+
+LIMITS = Limits()
 
 
 def half_width_cents(hz: FloatArray | float) -> FloatArray:
-    """Deviation γ at which a pipe's badness is one half [cents]; broadcasts.
+    """Deviation γ at which half of the badness of beats is reached [cents]; broadcasts.
 
     Examples
     --------
     >>> [round(float(half_width_cents(f)), 2) for f in (32.7, 261.6, 1046.5)]
-    [7.98, 6.86, 3.06]
+    [7.96, 6.42, 2.22]
     """
-    beats = np.asarray(hz, dtype=np.float64) / (CENTS_PER_NEPER * HALF_BEATS_HZ)
-    width: FloatArray = 1.0 / np.sqrt(beats**2 + 1.0 / HALF_CENTS**2)
+    beats = np.asarray(hz, dtype=np.float64) / (CENTS_PER_NEPER * LIMITS.half_beats_hz)
+    width: FloatArray = 1.0 / np.sqrt(beats**2 + 1.0 / LIMITS.half_cents**2)
     return width
 
 
 def badness(deviation_cents: FloatArray | float, hz: FloatArray | float) -> FloatArray:
-    """Badness ψ of a pipe of weight 1 that stands exactly so far off [-], 0 to 1; broadcasts."""
+    """Badness ψ of the beats of a pipe that stands exactly so far off, 0 to 1; broadcasts."""
     u2 = (np.asarray(deviation_cents, dtype=np.float64) / half_width_cents(hz)) ** 2
     psi: FloatArray = u2 / (1.0 + u2)
     return psi
@@ -64,7 +104,7 @@ def expected_badness(
     deviation_cents, sigma_cents : float or array
         Mean and standard deviation of where the pipe stands [cents]; σ may be 0.
     hz : float or array
-        The pipe's pitch.
+        The frequency at which its beats are heard.
 
     Notes
     -----
@@ -79,8 +119,67 @@ def expected_badness(
     return mean
 
 
+def heard_badness(
+    deviation_cents: FloatArray | float, sigma_cents: FloatArray | float, hz: FloatArray | float
+) -> FloatArray:
+    """The same among pipes that scatter as they usually do; broadcasts.
+
+    Parameters
+    ----------
+    deviation_cents, sigma_cents, hz : float or array
+        As in `expected_badness`.
+    """
+    both = np.hypot(sigma_cents, LIMITS.neighbours_cents)
+    return expected_badness(deviation_cents, both, hz)
+
+
+def chance_stray(
+    deviation_cents: FloatArray | float, sigma_cents: FloatArray | float
+) -> FloatArray:
+    """Chance that a pipe sticks out, where its deviation is normal (mean, σ); broadcasts.
+
+    Examples
+    --------
+    >>> [round(float(chance_stray(d, 0.1)), 3) for d in (1.0, 8.0, 10.0, 15.0)]
+    [0.0, 0.023, 0.5, 1.0]
+    """
+    spread = np.hypot(sigma_cents, LIMITS.stray_edge_cents)
+    off = np.asarray(deviation_cents, dtype=np.float64)
+    above = ndtr((off - LIMITS.stray_cents) / spread)
+    below = ndtr((-off - LIMITS.stray_cents) / spread)
+    chance: FloatArray = above + below
+    return chance
+
+
+def steepest_bend(hz: FloatArray, weight: FloatArray, stray: FloatArray) -> FloatArray:
+    """The largest second derivative of a pipe's cost by its deviation [1/cents²].
+
+    Parameters
+    ----------
+    hz : (n,) array
+        The frequency at which its beats are heard.
+    weight : (n,) array
+        Of its beats.
+    stray : (n,) array
+        What sticking out costs it.
+
+    Returns
+    -------
+    (n,) array
+
+    Notes
+    -----
+    ψ'' = 2γ²(γ² − 3d²)/(γ² + d²)³ is largest at d = 0: 2/γ². A normal distribution function of
+    spread s bends by at most e^(−1/2)/√(2π)/s² = 0.242/s². A mean over a forecast bends no more.
+    """
+    beats = weight * 2.0 / half_width_cents(hz) ** 2
+    bend: FloatArray = beats + stray * 0.242 / LIMITS.stray_edge_cents**2
+    return bend
+
+
 def left_by_tuning_cents(hz: float, *, reed: bool) -> float:
     """How far off a pipe may be when the tuner leaves it, one standard deviation [cents]."""
     if reed:
-        return LEFT_REED_CENTS
-    return min(LEFT_MOST_CENTS, max(LEFT_LEAST_CENTS, LEFT_HZ * CENTS_PER_NEPER / hz))
+        return LIMITS.left_reed_cents
+    by_beats = LIMITS.left_hz * CENTS_PER_NEPER / hz
+    return min(LIMITS.left_most_cents, max(LIMITS.left_least_cents, by_beats))

@@ -10,7 +10,7 @@ import numpy as np
 from walkboard.condition.kinds import Role, roles
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.targets import nominal_hz
-from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 
 EIGHTHS = 8  # multiples of the 8′ pitch are counted in eighths: 32′ is 2, 16′ is 4, 8′ is 8
 

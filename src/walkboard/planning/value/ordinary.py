@@ -19,7 +19,8 @@ import numpy as np
 
 from walkboard.condition.kinds import Role
 from walkboard.organ.model import Rank
-from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.arrays import FloatArray
+from walkboard.planning.value.cost import LIMITS as COST
 from walkboard.planning.value.layout import Layout
 
 _KEYS = 128  # MIDI numbers
@@ -132,6 +133,15 @@ def drawn_use(layout: Layout, purpose: Purpose = Purpose.HYMNS) -> FloatArray:
     )
     use: FloatArray = of_rank[layout.rank_of] ** LIMITS.drawn_power
     return use
+
+
+def played_range(layout: Layout) -> FloatArray:
+    """1 for each pipe in the keys where a stray counts, else 0; (pipes,)."""
+    low = np.where(is_pedal(layout) > 0.0, 0, COST.lowest_key)
+    inside: FloatArray = ((layout.semitone >= low) & (layout.semitone <= COST.highest_key)).astype(
+        np.float64
+    )
+    return inside
 
 
 def interval_use() -> Mapping[int, float]:

@@ -12,11 +12,16 @@ from walkboard.condition.kinds import Role
 from walkboard.condition.shift import air_cents
 from walkboard.condition.state import PipeCents
 from walkboard.organ.model import Organ, PipeRef, Rank, TunedBy
-from walkboard.planning.choose.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
+from walkboard.planning.minutes import pipe_minutes
 from walkboard.planning.pitch import DivisionPitch
-from walkboard.planning.route.minutes import pipe_minutes
 from walkboard.planning.value.belief import Belief, Parts, PipeForecast, belief_of
-from walkboard.planning.value.cost import expected_badness, left_by_tuning_cents
+from walkboard.planning.value.cost import (
+    LIMITS,
+    chance_stray,
+    heard_badness,
+    left_by_tuning_cents,
+)
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.risk import CHANCE, Risk, chances, risk_of
 from walkboard.planning.value.weight import Weight, Weights, weigh
@@ -33,6 +38,7 @@ REFERENCES_CENTS: FloatArray = np.round(
     np.arange(-_MOST_STEPS, _MOST_STEPS + 1) * REFERENCE_STEP_CENTS, 6
 )
 Known = PipeCents | PipeForecast
+_FAR_SIGMAS = 5.0  # beyond, a chance is below 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,18 +98,29 @@ class Standing:
         return risk_of(self.rank.tuned_by, self.cents)
 
     def badness_at(self, reference_cents: float) -> float:
-        """Weighted mean badness if it is left as it is and the organ tuned to a reference."""
+        """Mean cost if it is left as it is and the organ tuned to a reference."""
+        return self.weight.whole * self.beating_at(
+            reference_cents
+        ) + self.weight.stray * self.chance_stray_at(reference_cents)
+
+    def beating_at(self, reference_cents: float) -> float:
+        """Mean badness of its beats if it is left as it is, before weighing, 0 to 1."""
         parts = zip(self.belief.shares, self.belief.cents, self.belief.sigmas_cents, strict=True)
-        mean = sum(
-            w * float(expected_badness(m - reference_cents, s, self.beat_hz)) for w, m, s in parts
+        return sum(
+            w * float(heard_badness(m - reference_cents, s, self.beat_hz)) for w, m, s in parts
         )
-        return self.weight.whole * mean
+
+    def chance_stray_at(self, reference_cents: float) -> float:
+        """Chance that it sticks out if it is left as it is."""
+        parts = zip(self.belief.shares, self.belief.cents, self.belief.sigmas_cents, strict=True)
+        return sum(w * float(chance_stray(m - reference_cents, s)) for w, m, s in parts)
 
     @property
     def badness_left(self) -> float:
-        """Weighted mean badness after tuning, the chance that it goes wrong counted."""
-        left = float(expected_badness(0.0, self.left_cents, self.beat_hz))
-        return self.weight.whole * (left + self.risk.chance * (1.0 - left))
+        """Mean cost after tuning, the chance that it goes wrong counted."""
+        left = float(heard_badness(0.0, self.left_cents, self.beat_hz))
+        chance = self.risk.chance
+        return self.weight.whole * (left + chance * (1.0 - left)) + self.weight.stray * chance
 
 
 @dataclass(frozen=True)
@@ -148,14 +165,57 @@ class Situation:
         return self.weights.whole[self.place]
 
     @cached_property
-    def badness(self) -> FloatArray:
-        """Mean badness of each at each reference before weighing, nothing tuned; (k, n)."""
+    def stray(self) -> FloatArray:
+        """What sticking out costs each."""
+        return self.weights.stray[self.place]
+
+    @cached_property
+    def cost(self) -> FloatArray:
+        """Mean cost of each at each reference, nothing tuned; (k, n)."""
+        return self.cost_at(REFERENCES_CENTS, self._beating)
+
+    @cached_property
+    def cost_left(self) -> FloatArray:
+        """Mean cost of each after tuning, the chance that it goes wrong counted; (n,)."""
+        left = heard_badness(0.0, self.left_cents, self.beat_hz)
+        after = left + self.chance_worse * (1.0 - left)
+        cost: FloatArray = self.weight * after + self.stray * self.chance_worse
+        return cost
+
+    def cost_at(
+        self, references_cents: FloatArray, beating: FloatArray | None = None
+    ) -> FloatArray:
+        """Mean cost of each at references of one's choice, nothing tuned; (k, n)."""
+        if beating is None:
+            beating = _beating(self.parts, self.beat_hz, references_cents)
+        cost: FloatArray = self.weight * beating
+        # most pipes are too near to stick out at any reference
+        reach = float(np.max(np.abs(references_cents), initial=0.0))
+        parts = self.parts
+        nearest = (
+            np.abs(parts.cents)
+            + reach
+            + _FAR_SIGMAS * np.hypot(parts.sigma_cents, LIMITS.stray_edge_cents)
+        )
+        far = nearest > LIMITS.stray_cents
+        if not parts.is_single:
+            far = np.logical_or.reduceat(far, parts.starts)
+        which = np.flatnonzero(far & (self.stray > 0.0))
+        if len(which):
+            some = parts.only(which)
+            off = some.cents - references_cents[:, None]
+            cost[:, which] += self.stray[which] * some.mean(chance_stray(off, some.sigma_cents))
+        return cost
+
+    @cached_property
+    def _beating(self) -> FloatArray:
+        """Mean badness of the beats of each at each reference, before weighing; (k, n)."""
         if self.before is None:
-            return _badness(self.parts, self.beat_hz)
+            return _beating(self.parts, self.beat_hz)
         changed = self._changed_since(self.before)
-        badness = self.before.badness.copy()
-        badness[:, changed] = _badness(self.parts.only(changed), self.beat_hz[changed])
-        return badness
+        beating = self.before._beating.copy()  # noqa: SLF001 - of its own class
+        beating[:, changed] = _beating(self.parts.only(changed), self.beat_hz[changed])
+        return beating
 
     def _changed_since(self, before: Situation) -> IntArray:
         moved = self.parts.cents != before.parts.cents
@@ -163,13 +223,6 @@ class Situation:
             moved = np.logical_or.reduceat(moved, self.parts.starts)
         changed: IntArray = np.flatnonzero(moved | (self.beat_hz != before.beat_hz))
         return changed
-
-    @cached_property
-    def left(self) -> FloatArray:
-        """Mean badness of each after tuning, before weighing."""
-        left = expected_badness(0.0, self.left_cents, self.beat_hz)
-        after: FloatArray = left + self.chance_worse * (1.0 - left)
-        return after
 
     def standing(self, index: int) -> Standing:
         """One of them, for words."""
@@ -273,19 +326,19 @@ def least_badness(found: Situation) -> float:
     """
 
     def whole(references: FloatArray) -> FloatArray:
-        badness: FloatArray = _badness(found.parts, found.beat_hz, references) @ found.weight
-        return badness
+        total: FloatArray = found.cost_at(references).sum(axis=1)
+        return total
 
     cent = round(1.0 / REFERENCE_STEP_CENTS)
     best = cent * int(np.argmin(whole(REFERENCES_CENTS[::cent])))
     return float(whole(REFERENCES_CENTS[max(0, best - cent) : best + cent + 1]).min())
 
 
-def _badness(
+def _beating(
     parts: Parts, beat_hz: FloatArray, references_cents: FloatArray = REFERENCES_CENTS
 ) -> FloatArray:
     off = parts.cents - references_cents[:, None]
-    return parts.mean(expected_badness(off, parts.sigma_cents, parts.each(beat_hz)))
+    return parts.mean(heard_badness(off, parts.sigma_cents, parts.each(beat_hz)))
 
 
 def _parts(known: Sequence[Known]) -> Parts:
@@ -348,7 +401,7 @@ def unheard_pull(
         air = _AirCents(organ).at(pitch.air_celsius)
         hz = layout.nominal_hz[which] * ratio_of_cents(air) * weights.beating_partial[which]
         sigma = float(np.hypot(UNHEARD_CENTS, pitch.sigma_cents))
-        worth = (weights.whole[which] * expected_badness(at[:, None], sigma, hz)).sum(axis=1)
+        worth = (weights.whole[which] * heard_badness(at[:, None], sigma, hz)).sum(axis=1)
         pull[:, index] = worth[:-1] - worth[-1]
     return pull
 

@@ -16,7 +16,7 @@ from types import MappingProxyType
 import numpy as np
 
 from walkboard.organ.model import TunedBy
-from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.arrays import FloatArray
 
 # Chance that the work leaves the pipe as good as wholly out of tune, by what is moved.
 CHANCE: Mapping[TunedBy, float] = MappingProxyType(

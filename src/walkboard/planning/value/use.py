@@ -16,7 +16,7 @@ import numpy as np
 
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
-from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.arrays import FloatArray
 from walkboard.planning.value.company import Registration
 from walkboard.planning.value.layout import Layout
 

@@ -18,20 +18,19 @@ from walkboard.condition.kinds import Role
 from walkboard.condition.state import PipeCents
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
-from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.arrays import FloatArray
 from walkboard.planning.value.belief import PipeForecast
-from walkboard.planning.value.company import Company, blended, company_of, levels_db, ordinary
+from walkboard.planning.value.company import Company, blended, company_of, levels_db
+from walkboard.planning.value.company import ordinary as ordinary_registration
+from walkboard.planning.value.cost import LIMITS as COST
 from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.ordinary import Purpose, drawn_use, key_use, played_range
 from walkboard.planning.value.use import EventUse, exposures, registrations
 
 # Loudness doubles with every 10 dB (the sone: Stevens 1936; ISO 532-1; from memory). Recordings
 # differ in gain and place, so a level is believed for a factor of two either way and no more.
 DB_TO_DOUBLE = 10.0
 MOST_LOUD, MOST_SOFT = 2.0, 0.5
-
-# Keys at the ends of the keyboard are played less than those in the middle: common practice, no
-# source. 1 in the middle, falling with the square of the distance to this at either end.
-AT_THE_ENDS = 0.5
 
 # A celeste is meant to beat, so it is heard out of tune less: common practice, no source. What
 # other kinds differ in, their partials, levels and company, is in the company's factor.
@@ -63,14 +62,18 @@ class Weight:
     level : float
         Loudness.
     register : float
-        Ordinary use, by the place on the keyboard.
+        Ordinary use of its key; see `walkboard.planning.value.ordinary`.
+    drawn : float
+        Ordinary use of its rank.
     kind : float
     company : float
         How much of it is heard by beats.
     use : float or None
-        With an event: ordinary and event's use together, in the place of `register`.
+        With an event: ordinary and event's use together, in the place of `register` and `drawn`.
     own : float
         What the tuner changed.
+    stray : float
+        What sticking out costs; not a factor of the weight.
     """
 
     level: float
@@ -79,11 +82,13 @@ class Weight:
     company: float = 1.0
     use: float | None = None
     own: float = 1.0
+    drawn: float = 1.0
+    stray: float = 0.0
 
     @property
     def whole(self) -> float:
         """The pipe's weight."""
-        use = self.register if self.use is None else self.use
+        use = self.register * self.drawn if self.use is None else self.use
         return self.level * use * self.kind * self.company * self.own
 
 
@@ -117,7 +122,7 @@ class Weights:
 
     Attributes
     ----------
-    level, register, kind, company, own : (pipes,) arrays
+    level, register, drawn, kind, company, own, stray : (pipes,) arrays
     use : (pipes,) array or None
         None without an event.
     beating_partial : (pipes,) array
@@ -126,16 +131,18 @@ class Weights:
 
     level: FloatArray
     register: FloatArray
+    drawn: FloatArray
     kind: FloatArray
     company: FloatArray
     own: FloatArray
+    stray: FloatArray
     use: FloatArray | None
     beating_partial: FloatArray
 
     @property
     def whole(self) -> FloatArray:
         """Weight of every pipe."""
-        use = self.register if self.use is None else self.use
+        use = self.register * self.drawn if self.use is None else self.use
         weight: FloatArray = self.level * use * self.kind * self.company * self.own
         return weight
 
@@ -148,6 +155,8 @@ class Weights:
             float(self.company[place]),
             None if self.use is None else float(self.use[place]),
             float(self.own[place]),
+            float(self.drawn[place]),
+            float(self.stray[place]),
         )
 
 
@@ -164,6 +173,7 @@ def weigh(
     pipes: Sequence[PipeCents | PipeForecast],
     event: EventUse | None = None,
     changes: Sequence[WeightChange] = (),
+    purpose: Purpose = Purpose.HYMNS,
 ) -> Weights:
     """Weigh every pipe of an organ.
 
@@ -175,6 +185,8 @@ def weigh(
     event : EventUse, optional
         What the visit is for.
     changes : sequence of WeightChange
+    purpose : Purpose
+        What the organ mostly does.
 
     Raises
     ------
@@ -192,32 +204,28 @@ def weigh(
         places = np.fromiter(known, dtype=np.int64)
         above = np.fromiter(known.values(), dtype=np.float64)
         level[places] = np.clip(2.0 ** (above / DB_TO_DOUBLE), MOST_SOFT, MOST_LOUD)
-    register = registers(layout)
+    register, drawn = key_use(layout, purpose), drawn_use(layout, purpose)
     loudness = levels_db(layout, known)
-    company = company_of(layout, loudness, ordinary(layout))
+    company = company_of(layout, loudness, ordinary_registration(layout))
+    own = own_factors(layout, changes)
+    stray = COST.stray_badness * played_range(layout) * own
     use = None
     if event is not None and event.registrations:
-        use, company = _for_event(layout, event, register, loudness, company)
+        use, company = _for_event(layout, event, (register, drawn), loudness, company)
+        sounds = use > (1.0 - EVENT_SHARE) * register * drawn
+        stray = stray * np.where(sounds, 1.0, 1.0 - EVENT_SHARE)
     kinds = np.array([KIND_WEIGHTS[layout.role[rank.id]] for rank in layout.organ.ranks])
     return Weights(
         level=level,
         register=register,
+        drawn=drawn,
         kind=kinds[layout.rank_of],
         company=company.factor,
-        own=own_factors(layout, changes),
+        own=own,
+        stray=stray,
         use=use,
         beating_partial=company.beating_partial,
     )
-
-
-def registers(layout: Layout) -> FloatArray:
-    """Ordinary use of every pipe by the place of its key: 1 in the middle, less at the ends."""
-    keys = np.array([d.keys for d in layout.organ.divisions])[layout.division_of]
-    lowest = np.array([d.lowest.semitone for d in layout.organ.divisions])[layout.division_of]
-    middle = 0.5 * (keys - 1)
-    aside = np.abs(layout.semitone - lowest - middle) / np.maximum(middle, 1e-9)
-    register: FloatArray = 1.0 - (1.0 - AT_THE_ENDS) * np.minimum(aside, 1.0) ** 2
-    return np.where(middle > 0.0, register, 1.0)
 
 
 def own_factors(layout: Layout, changes: Sequence[WeightChange]) -> FloatArray:
@@ -260,17 +268,18 @@ def places_named(layout: Layout, subject: str) -> list[int]:
 def _for_event(
     layout: Layout,
     event: EventUse,
-    register: FloatArray,
+    ordinary: tuple[FloatArray, FloatArray],
     loudness: FloatArray,
     company: Company,
 ) -> tuple[FloatArray, Company]:
-    """Use and company of every pipe with an event in view."""
+    """Use and company of every pipe with an event in view; `ordinary` is use of keys and ranks."""
+    register, usual = ordinary[0], ordinary[0] * ordinary[1]
     exposed = exposures(layout, event, register)  # (registrations, pipes)
     total = exposed.sum(axis=0)
     mean = float(total[total > 0.0].mean()) if (total > 0.0).any() else 1.0
     used = np.minimum(np.sqrt(total / mean), MOST_USE)
     share = exposed / np.maximum(total, 1e-300)
     companies = [company, *(company_of(layout, loudness, r) for r in registrations(layout, event))]
-    weights = [(1.0 - EVENT_SHARE) * register, *(EVENT_SHARE * used * share)]
-    use = (1.0 - EVENT_SHARE) * register + EVENT_SHARE * used
+    weights = [(1.0 - EVENT_SHARE) * usual, *(EVENT_SHARE * used * share)]
+    use = (1.0 - EVENT_SHARE) * usual + EVENT_SHARE * used
     return use, blended(companies, weights)

@@ -12,7 +12,7 @@ from walkboard.condition.drift.forecast import Forecast
 from walkboard.condition.kinds import Role, roles
 from walkboard.condition.state import Condition, DivisionState, PipeCents
 from walkboard.organ.model import Organ, PipeRef
-from walkboard.planning.choose.arrays import FloatArray
+from walkboard.planning.arrays import FloatArray
 from walkboard.planning.request import PlanRequest
 from walkboard.planning.value.belief import Belief, PipeForecast
 from walkboard.planning.value.weight import WeightChange

@@ -13,7 +13,8 @@ from types import MappingProxyType
 
 from walkboard.condition.kinds import Role
 from walkboard.organ.model import Rank, TunedBy
-from walkboard.planning.choose.task import STEP_MINUTES
+
+STEP_MINUTES = 0.05  # time is counted in whole steps of this
 
 BY_TUNING = MappingProxyType(
     {

@@ -6,7 +6,7 @@ import pytest
 
 from tests.condition.organs import RANKS, a_rank, small_organ
 from walkboard.condition.kinds import Role
-from walkboard.planning.route.minutes import in_minutes, in_steps, pipe_minutes
+from walkboard.planning.minutes import in_minutes, in_steps, pipe_minutes
 
 
 def test_a_flue_that_moves_takes_one_to_two_minutes_and_a_reed_one():

@@ -17,16 +17,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.planning.choose.arrays import BoolArray, FloatArray
+from walkboard.planning.arrays import BoolArray, FloatArray
 from walkboard.planning.choose.bound import best_price, worth_of_groups
 from walkboard.planning.choose.problem import Problem
 from walkboard.planning.choose.solve import solve
 from walkboard.planning.choose.task import Row, Task
 from walkboard.planning.pitch import DivisionPitch
-from walkboard.planning.route.with_choice import Outcome
-from walkboard.planning.value.cost import expected_badness, half_width_cents
+from walkboard.planning.value.cost import half_width_cents, steepest_bend
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS, unheard_pull
+from walkboard.planning.with_walks import Outcome
 
 WITHIN = 0.001
 _NARROWEST_CENTS = 1e-4
@@ -123,12 +123,11 @@ class _Bounder:
         self._problem, self._task = problem, task
         self._price, self._capacity, self._pitches = price, capacity, pitches
         situation = problem.situation
-        self._left = (situation.left * situation.weight)[problem.order]
+        self._left = situation.cost_left[problem.order]
         self._must: BoolArray | None = None
         if task.must is not None:
             self._must = np.logical_and.reduce(task.must, axis=0)
-        steepest = 2.0 / half_width_cents(situation.beat_hz) ** 2
-        self._bend: FloatArray = situation.weight * steepest
+        self._bend: FloatArray = steepest_bend(situation.beat_hz, situation.weight, situation.stray)
         self._unheard_bend = _unheard_bend(situation.layout, problem)
 
     def at(self, references_cents: FloatArray, width_cents: float) -> FloatArray:
@@ -160,16 +159,12 @@ class _Bounder:
         problem = self._problem
         situation = problem.situation
         sag = width_cents**2 / 8.0
-        parts = situation.parts
-        off = parts.cents - references_cents[:, None]
-        badness = situation.weight * parts.mean(
-            expected_badness(off, parts.sigma_cents, parts.each(situation.beat_hz))
-        )
-        badness = badness - self._bend * sag
+        badness = situation.cost_at(references_cents) - self._bend * sag
         pull = unheard_pull(
             situation.layout, self._pitches, situation.place, situation.weights, references_cents
         ).sum(axis=1)
-        untouched = badness.sum(axis=1) + pull - self._unheard_bend * sag
+        moving = problem.moving_badness * np.abs(references_cents)
+        untouched = badness.sum(axis=1) + pull + moving - self._unheard_bend * sag
         return untouched, np.ascontiguousarray(badness[:, problem.order] - self._left)
 
 

@@ -10,11 +10,11 @@ import numpy as np
 
 from walkboard.errors import NotEnoughMinutesError
 from walkboard.organ.model import Organ
-from walkboard.planning.choose.arrays import BoolArray
+from walkboard.planning.arrays import BoolArray
 from walkboard.planning.choose.certify import Chosen, choose, must_steps
 from walkboard.planning.choose.problem import Problem
 from walkboard.planning.choose.task import Task
-from walkboard.planning.route.minutes import RANK_MINUTES, in_minutes, in_steps
+from walkboard.planning.minutes import RANK_MINUTES, in_minutes, in_steps
 from walkboard.planning.route.order import reference_rank
 from walkboard.planning.route.shortest import BEAMS
 from walkboard.planning.route.ways import QUICK, Leg, Round, Visit, Way, Ways, Weather, Work
