@@ -38,12 +38,12 @@ def history_of(years: OrganYears) -> tuple[PastVisit, ...]:
                 float(visit.cents[i]),
                 float(visit.sigma_cents[i]),
                 None,
-                visit.told_celsius[years.organ.rank(years.pipes[i].rank).division],
+                visit.shown_celsius[years.organ.rank(years.pipes[i].rank).division],
             )
             for i in np.flatnonzero(visit.heard)
         )
         left = {years.pipes[i]: float(visit.left_at_cents[i]) for i in np.flatnonzero(visit.tuned)}
-        made.append(PastVisit(visit.weather.at, visit.told_celsius, heard, left))
+        made.append(PastVisit(visit.weather.at, visit.shown_celsius, heard, left))
     return tuple(made)
 
 

@@ -46,7 +46,7 @@ def forecasts(seed: int, habits: YearsHabits, tolerance_cents: float) -> list[To
     for number in range(VISITS - 4, VISITS):
         visit = years.visits[number]
         drift = follow(organ, past[:number])
-        ahead = forecast(drift, visit.weather.at, visit.told_celsius)
+        ahead = forecast(drift, visit.weather.at, visit.shown_celsius)
         said = stop_readiness(organ, ahead, [s.id for s in organ.stops], tolerance_cents)
         outside = _outside(years, number, tolerance_cents)
         index = {pipe: i for i, pipe in enumerate(years.pipes)}

@@ -1,10 +1,10 @@
-"""The few error classes: each says what is wrong, where, and the mend.
+"""The few error classes: each says what is wrong, where, and how to fix it.
 
 WalkboardError
 ├── InputError            what was given cannot be used
 │   ├── DescriptionError  an organ description with its list of problems
 │   ├── SoundError        a recording that cannot be read
-│   └── UnknownNameError  a stop, rank, key, temperament … that is not there
+│   └── UnknownNameError  a stop, rank, key, temperament … that does not exist
 ├── BookError             the tuning book cannot do what was asked; nothing was changed
 └── NotEnoughMinutesError what a plan must do does not fit in the minutes
 """
@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 
 class WalkboardError(Exception):
-    """Root of all errors that a user can mend.
+    """Root of all errors that a user can fix.
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ class SoundError(InputError):
 
 
 class UnknownNameError(InputError):
-    """A stop, rank, key, temperament or other name that is not there."""
+    """A stop, rank, key, temperament or other name that does not exist."""
 
 
 class BookError(WalkboardError):

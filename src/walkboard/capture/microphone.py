@@ -1,6 +1,6 @@
 """The desk's microphone through PortAudio: any device and rate, survives losses and unplugging.
 
-PortAudio calls back in a thread of its own, which only copies the block into a short queue. What
+PortAudio calls back in its own thread, which only copies the block into a short queue. What
 does not fit is counted, not waited for. A device that falls silent or goes away is opened again by
 its name once a second; meanwhile the source's clock runs on, and the gap is counted as lost.
 """

@@ -44,7 +44,7 @@ class Recorder:
         import soundfile  # noqa: PLC0415 - loads a library that most commands do not need
 
         if path.exists():
-            raise InputError("There is such a file already.", where=str(path), mend="Name another.")
+            raise InputError("That file already exists.", where=str(path), mend="Name another.")
         self.path = path
         self._rate = sample_rate
         self._channels = channels

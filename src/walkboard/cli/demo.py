@@ -34,14 +34,14 @@ def demo(
     begun_s = time.monotonic()
     with Bar("Walks recorded and heard") as bar:
         made = flow.build(
-            folder, seed=flow.SEED if seed is None else seed, tell=typer.echo, progress=bar
+            folder, seed=flow.SEED if seed is None else seed, say=typer.echo, progress=bar
         )
     _print(made, time.monotonic() - begun_s)
     if sys.stdout.isatty() if serve is None else serve:
         from walkboard.desk.server.serving import serve as serve_desk
 
         typer.echo("")
-        serve_desk(made.book, tell=desk.tell)
+        serve_desk(made.book, tell=desk.say_where)
     else:
         typer.echo(f"Open its pages: walkboard desk {made.book}")
 
@@ -63,18 +63,18 @@ def _print(made: Demo, took_s: float) -> None:
                 number(float(np.median(size)), ".4f"),
                 number(float(np.quantile(size, 0.95)), ".4f"),
                 f"{within.mean():.0%}",
-                f"{len(c.told)} of {len(c.planted)}" if c.planted else "none put in",
+                f"{len(c.reported)} of {len(c.planted)}" if c.planted else "none put in",
             ]
         )
     print_table(
-        ["recording", "holds named", "false", "read", "median", "95 %", "in 2σ", "faults told"],
+        ["recording", "holds named", "false", "read", "median", "95 %", "in 2σ", "faults found"],
         rows,
         right="lrrrrrrl",
     )
     typer.echo("\n(median and 95 %: error in cents of the readings against the true mean pitch)")
     for c in made.comparisons:
-        for missed in sorted(set(c.planted) - set(c.told)):
-            typer.echo(f"Not told: {missed} in {c.file}.")
+        for missed in sorted(set(c.planted) - set(c.reported)):
+            typer.echo(f"Not found: {missed} in {c.file}.")
     plan = made.plan
     typer.echo(
         f"\nThe worklist has {len(plan.items)} pipes for {plan.minutes_used:.0f} of "

@@ -40,10 +40,10 @@ def desk(
 
         revision_of(book)  # into a folder that holds no book no key is written
         certificate = certificate_for(book, shared, now())
-    serve(book, port=port, shared_address=shared, certificate=certificate, tell=tell)
+    serve(book, port=port, shared_address=shared, certificate=certificate, tell=say_where)
 
 
-def tell(home: str, shared: str | None) -> None:
+def say_where(home: str, shared: str | None) -> None:
     """Say where the desk is open."""
     typer.echo(f"The desk is open at {home} (Ctrl-C closes it).")
     if shared is not None:

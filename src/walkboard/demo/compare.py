@@ -32,8 +32,8 @@ class Comparison:
         Reading less truth over the window that the reading names [cents].
     errors_sigma : ndarray, shape (readings,)
         The same in units of the stated σ.
-    planted, told : tuple of str
-        Faults put in, and those of them that were told.
+    planted, reported : tuple of str
+        Faults put in, and those of them that were reported.
     """
 
     file: str
@@ -44,7 +44,7 @@ class Comparison:
     errors_cents: NDArray[np.float64]
     errors_sigma: NDArray[np.float64]
     planted: tuple[str, ...]
-    told: tuple[str, ...]
+    reported: tuple[str, ...]
 
 
 def compare(heard: HeardWalk, truth: WalkTruth) -> Comparison:
@@ -55,7 +55,7 @@ def compare(heard: HeardWalk, truth: WalkTruth) -> Comparison:
     cents: list[float] = []
     sigmas: list[float] = []
     planted: list[str] = []
-    told: list[str] = []
+    reported: list[str] = []
     for true in truth.holds:
         hold = _nearest(left, true) if true.sounds else None
         if hold is not None:
@@ -65,7 +65,7 @@ def compare(heard: HeardWalk, truth: WalkTruth) -> Comparison:
         for slip in true.slips:
             planted.append(f"{slip.value} {true.key}")
             if _is_told(slip, true, hold, heard):
-                told.append(planted[-1])
+                reported.append(planted[-1])
         if hold is None or hold.key != true.key:
             continue
         pipes = {pipe.pipe for pipe in true.pipes}
@@ -84,7 +84,7 @@ def compare(heard: HeardWalk, truth: WalkTruth) -> Comparison:
         errors_cents=np.asarray(cents),
         errors_sigma=np.asarray(sigmas),
         planted=tuple(planted),
-        told=tuple(told),
+        reported=tuple(reported),
     )
 
 

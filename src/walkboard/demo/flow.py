@@ -66,7 +66,7 @@ def build(
     *,
     seed: int = SEED,
     processes: int = 2,
-    tell: Callable[[str], None],
+    say: Callable[[str], None],
     progress: Callable[[float, float], None],
 ) -> Demo:
     """Build the demo in a folder.
@@ -79,7 +79,7 @@ def build(
         The same seed gives the same hall and the same recordings.
     processes : int
         How many walks are rendered and heard at once.
-    tell : callable
+    say : callable
         Given one line at each step.
     progress : callable
         Given walks done and walks in all.
@@ -95,8 +95,8 @@ def build(
     description = folder / "harbour-hall.toml"
     description.write_text(examples.hall(), encoding="utf-8")
     organ = load_organ(description)
-    tell(f"{organ.name}: {sum(r.pipes for r in organ.ranks)} pipes in {len(organ.ranks)} ranks.")
-    tell("Three years of earlier visits are written into its book.")
+    say(f"{organ.name}: {sum(r.pipes for r in organ.ranks)} pipes in {len(organ.ranks)} ranks.")
+    say("Three years of earlier visits are written into its book.")
     state = write_history(
         folder / "book", examples.hall(), hall_state(organ, seed), seed=seed, now=open_book.now()
     )
@@ -110,7 +110,7 @@ def build(
             minutes=MINUTES,
             conditions=_on_arrival(state),
         )
-        tell(f"{len(walk_plans)} walks are recorded and heard, {processes} at a time.")
+        say(f"{len(walk_plans)} walks are recorded and heard, {processes} at a time.")
         comparisons: dict[str, Comparison] = {}
         sound_seconds = 0.0
         for plan, heard, comparison in _recorded_and_heard(
@@ -130,7 +130,7 @@ def build(
             comparisons[plan.file] = comparison
             sound_seconds += heard.sound.seconds
             progress(len(comparisons), len(walk_plans))
-        tell(f"A worklist for {MINUTES:g} minutes is planned.")
+        say(f"A worklist for {MINUTES:g} minutes is planned.")
         event = next_event(book, visit)
         assert event is not None, "the history writes coming events into the calendar"
         assert event.air_celsius is not None

@@ -1,7 +1,7 @@
 """The hidden truth of the invented hall: where every pipe really stands, and how it sounds.
 
-Sizes are common practice (see `Habits`), made up for a hall that nobody has tuned for a season;
-what the flues owe to their air is physics, through the organ's own targets.
+Sizes are common practice (see `Habits`), invented for a hall that nobody has tuned for a season;
+the effect of air on the flues is physics, through the organ's own targets.
 """
 
 from __future__ import annotations

@@ -84,7 +84,7 @@ def walks(organ: Organ) -> tuple[WalkPlan, ...]:
     Raises
     ------
     UnknownNameError
-        When the organ has not these stops: it is not the hall.
+        If the organ has no such stops: it is not the hall.
     """
 
     def at(*names: str) -> tuple[Key, ...]:
@@ -150,7 +150,7 @@ def plan_walk(
     Raises
     ------
     UnknownNameError
-        When the organ has not these stops.
+        If the organ has no such stops.
     """
     stops = tuple(drawn)
     keys = organ.keys_of(stops)

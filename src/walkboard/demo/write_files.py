@@ -23,7 +23,7 @@ def write(rendered: RenderedWalk, path: Path) -> None:
     Raises
     ------
     InputError
-        When the ending is none of these.
+        If the ending is not one of these.
     """
     ending = path.suffix.lower()
     if ending not in ENDINGS:

@@ -215,7 +215,7 @@ def cents_per_celsius(air: Air) -> float:
     warm = air.at(min(air.celsius + 0.05, 50.0))
     cold = air.at(max(air.celsius - 0.05, -20.0))
     if cold.humidity == 1.0 and warm.celsius > air.celsius:
-        cold = air  # saturated air loses water as it cools: only its warming tells
+        cold = air  # saturated air loses water as it cools: so only its warming counts
     rise = cents_of_ratio(speed_of_sound_m_s(warm) / speed_of_sound_m_s(cold))
     return rise / (warm.celsius - cold.celsius)
 

@@ -50,7 +50,7 @@ def worst_of_files(
     InputError
         When the stops sound nothing at these keys, or a file holds no readings.
     UnknownNameError
-        When the organ has not such a stop.
+        If the organ has no such stop.
     """
     walks = load_walks(paths)
     readings = latest_readings(walks)

@@ -113,20 +113,20 @@ def _course(
 
 def _words(inside: BoolArray, expected: Sequence[Sequence[Band]], celsius: float) -> str:
     """What the chart shows: how well the grey held, and what it says of the day it ends on."""
-    told = [f"At {celsius_words(celsius)}."]
+    notes = [f"At {celsius_words(celsius)}."]
     if len(inside):
         share = 100.0 * float(inside.mean())
-        told.append(
+        notes.append(
             f"Of {counted(len(inside), 'reading')} {share:.0f} % stood within the grey as it was "
             "foreseen; 90 % is meant."
         )
     if expected:
         last = expected[-1][-1]
-        told.append(
+        notes.append(
             f"On {day_words(last.on)} nine pipes in ten are expected between "
             f"{signed(last.low_cents)} and {signed(last.high_cents)} cents."
         )
-    return " ".join(told)
+    return " ".join(notes)
 
 
 def _spread(first: date, last: date, points: int) -> list[date]:

@@ -32,7 +32,7 @@ def hear_file(
     SoundError
         When the file is no usable recording.
     UnknownNameError
-        When the organ has not such a stop.
+        If the organ has no such stop.
     """
     from walkboard.listening.sound.recording import open_sound
 
@@ -63,7 +63,7 @@ def check_asked(organ: Organ, drawn: Sequence[str], air_celsius: float | None) -
     Raises
     ------
     UnknownNameError
-        When the organ has not such a stop.
+        If the organ has no such stop.
     InputError
         When the air cannot be right.
     """

@@ -104,9 +104,9 @@ def hear_files(
         _hear_at_once(recordings, at_once, keep, failed, progress)
     else:
         for number, asked in enumerate(recordings):
-            tell = None if progress is None else partial(progress, number)
+            report = None if progress is None else partial(progress, number)
             try:
-                walk = hear_walk_file(tell, asked)
+                walk = hear_walk_file(report, asked)
             except WalkboardError as error:
                 failed[number] = error
             else:

@@ -10,7 +10,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 
-ENOUGH_SIGMA_CENTS = 0.5  # to tell a stray of 3 cents with six standard deviations. Own choice.
+ENOUGH_SIGMA_CENTS = 0.5  # to tell a stray of 3 cents with six standard deviations. Chosen.
 
 
 class Enough(StrEnum):

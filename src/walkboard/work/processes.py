@@ -1,4 +1,4 @@
-"""Work on several things at once, each in a process of its own, with progress and Ctrl-C.
+"""Work on several things at once, each in its own process, with progress and Ctrl-C.
 
 Light to import: a process loads what it works with when it begins.
 """
@@ -27,9 +27,9 @@ ProgressOfEach = Callable[[int, float, float], None]
 # Where each core has its own task, threads of the linear algebra only stand in each other's way.
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
 _LOOK_EVERY_S = 0.1
-_LEAST_STEP = 0.005  # of progress worth telling, as a share
+_LEAST_STEP = 0.005  # of progress worth reporting, as a share
 
-_told: SimpleQueue[tuple[int, float, float]] | None = None
+_steps: SimpleQueue[tuple[int, float, float]] | None = None
 
 
 def usable_cores() -> int:
@@ -71,13 +71,13 @@ def finished(
     from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 
     context = multiprocessing.get_context("spawn")  # what has threads must not be forked
-    told: SimpleQueue[tuple[int, float, float]] = context.SimpleQueue()
+    steps: SimpleQueue[tuple[int, float, float]] = context.SimpleQueue()
     others = set(multiprocessing.active_children())
     pool = ProcessPoolExecutor(
         min(processes, max(1, len(tasks))),
         mp_context=context,
         initializer=_begin,
-        initargs=(told,),
+        initargs=(steps,),
     )
     waiting: dict[Future[T], int] = {}
     try:
@@ -86,8 +86,8 @@ def finished(
                 waiting[pool.submit(_work, number, function, task)] = number
         while waiting:
             done, _ = wait(waiting, timeout=_LOOK_EVERY_S, return_when=FIRST_COMPLETED)
-            while not told.empty():
-                step = told.get()
+            while not steps.empty():
+                step = steps.get()
                 if progress is not None:
                     progress(*step)
             for future in sorted(done, key=waiting.__getitem__):
@@ -103,7 +103,7 @@ def finished(
                     yield number, future
         raise
     finally:
-        told.close()
+        steps.close()
 
 
 @contextmanager
@@ -121,10 +121,10 @@ def _one_thread_each() -> Iterator[None]:
                 os.environ[name] = value
 
 
-def _begin(told: SimpleQueue[tuple[int, float, float]]) -> None:
+def _begin(steps: SimpleQueue[tuple[int, float, float]]) -> None:
     """What each process does first."""
-    global _told  # noqa: PLW0603 - a pool's process has no other place for what it is given
-    _told = told
+    global _steps  # noqa: PLW0603 - a pool's process has no other place for what it is given
+    _steps = steps
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the one that waits for it says when to end
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
@@ -142,8 +142,8 @@ def _work(number: int, function: Callable[[Progress, Any], T], task: object) -> 
     def progress(done: float, total: float) -> None:
         nonlocal last
         share = min(1.0, done / total) if total > 0.0 else 0.0
-        if _told is not None and (share - last >= _LEAST_STEP or share >= 1.0 > last):
+        if _steps is not None and (share - last >= _LEAST_STEP or share >= 1.0 > last):
             last = share
-            _told.put((number, done, total))
+            _steps.put((number, done, total))
 
     return function(progress, task)

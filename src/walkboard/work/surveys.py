@@ -38,7 +38,7 @@ def pipes_named(organ: Organ, text: str) -> tuple[PipeRef, ...]:
     Raises
     ------
     UnknownNameError
-        When the organ has not one of them, or there is no such file.
+        If the organ lacks one of them, or there is no such file.
     """
     if Path(text).is_file():
         lines = read_text(Path(text)).splitlines()
@@ -117,7 +117,7 @@ def write_midi(plan: SurveyPlan, folder: Path, *, channel: int = 1) -> tuple[Pat
 
 
 def load_schedule(path: Path) -> Schedule:
-    """The keys of a Standard MIDI File; InputError where it is none."""
+    """The keys of a Standard MIDI File; InputError if it is not one."""
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -142,7 +142,7 @@ def play_walk(
     now: Callable[[], float] = time.monotonic,
     sleep: Callable[[float], None] = time.sleep,
 ) -> None:
-    """Hold the keys of a schedule through a MIDI output; every key is let go whatever happens.
+    """Hold the keys of a schedule through a MIDI output; every key is released whatever happens.
 
     Parameters
     ----------
@@ -195,7 +195,7 @@ def _number_of(port: str, names: list[str]) -> int:
     if len(found) == 1:
         return found[0]
     what = "is not the name of one MIDI output" if found else "is no MIDI output"
-    known = f"There are: {', '.join(names)}." if names else "There is none: connect the console."
+    known = f"There are: {', '.join(names)}." if names else "There are none: connect the console."
     raise UnknownNameError(f"{port!r} {what}.", mend=known)
 
 

@@ -24,7 +24,7 @@ def targets_of_stop(organ: Organ, stop: str, air_celsius: float | None) -> tuple
     Raises
     ------
     UnknownNameError
-        When the organ has not such a stop.
+        If the organ has no such stop.
     """
     division = organ.division(organ.stop(stop).division)
     return tuple(

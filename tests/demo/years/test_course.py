@@ -100,7 +100,7 @@ def test_a_tuned_pipe_is_left_near_where_it_was_meant_to(organ):
     for visit in years.visits:
         frame = np.array(
             [
-                2.96 * (visit.weather.celsius[d] - visit.told_celsius[d])
+                2.96 * (visit.weather.celsius[d] - visit.shown_celsius[d])
                 for d in (years.organ.rank(p.rank).division for p in years.pipes)
             ]
         )

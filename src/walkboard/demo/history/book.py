@@ -32,7 +32,7 @@ from walkboard.demo.history.words import (
 )
 from walkboard.demo.history.years import (
     HallYears,
-    VisitToTell,
+    PlannedVisit,
     hall_after,
     hall_years,
     march_before,
@@ -100,10 +100,10 @@ def write_history(
     clock = _Clock(datetime.combine(hall.years.visits[0].weather.at, _BEGINS) - timedelta(days=3))
     with create_book(folder, clock=clock) as book:
         kept = book.add_organ(organ.name, description)
-        for number, (told, was) in enumerate(zip(VISITS, hall.years.visits, strict=False)):
+        for number, (planned, was) in enumerate(zip(VISITS, hall.years.visits, strict=False)):
             clock.at = datetime.combine(was.weather.at, _BEGINS)
             _report(book, kept, organ, clock, number)
-            _visit(book, kept, organ, clock, _Past(told, was, hall, number, state))
+            _visit(book, kept, organ, clock, _Past(planned, was, hall, number, state))
         clock.at = now - timedelta(days=1)
         _calendar(book, kept, now)
         _venue(book, kept, now)
@@ -112,7 +112,7 @@ def write_history(
 
 @dataclass(frozen=True, eq=False)
 class _Past:
-    told: VisitToTell
+    planned: PlannedVisit
     was: VisitedYears
     hall: HallYears
     number: int
@@ -124,13 +124,15 @@ class _Past:
 
 
 def _visit(book: Book, kept: KeptOrgan, organ: Organ, clock: _Clock, past: _Past) -> None:
-    told, was = past.told, past.was
+    planned, was = past.planned, past.was
     wind = {d.id: 90.0 for d in organ.divisions}
-    conditions = Conditions(dict(was.told_celsius), round(was.weather.humidity, 2), wind)
-    visit = book.open_visit(kept.id, told.purpose, minutes=told.minutes, conditions=conditions)
+    conditions = Conditions(dict(was.shown_celsius), round(was.weather.humidity, 2), wind)
+    visit = book.open_visit(
+        kept.id, planned.purpose, minutes=planned.minutes, conditions=conditions
+    )
     clock.on(15.0)
     with tempfile.TemporaryDirectory() as made:
-        for drawn in registrations(organ, told):
+        for drawn in registrations(organ, planned):
             walk = _walk(organ, past, drawn)
             path = Path(made) / walk.file
             path.write_text(json.dumps(walk_to_json(walk), ensure_ascii=False), encoding="utf-8")
@@ -138,18 +140,18 @@ def _visit(book: Book, kept: KeptOrgan, organ: Organ, clock: _Clock, past: _Past
                 visit.id, path, walk, program_version=__version__, recorded_at=clock.on(1.0)
             )
     clock.on(5.0)
-    book.keep_plan(visit.id, past.plan, event_air_celsius=told.event_celsius)
+    book.keep_plan(visit.id, past.plan, event_air_celsius=planned.event_celsius)
     _ticks(book, visit, clock, past)
     _mend(book, kept, visit, clock, past.number)
     clock.on(10.0)
-    book.close_visit(visit.id, told.note)
+    book.close_visit(visit.id, planned.note)
 
 
 def _walk(organ: Organ, past: _Past, drawn: tuple[str, ...]) -> HeardWalk:
     """What was heard of some stops, as a walk whose sound nobody kept."""
     was, index = past.was, past.hall.index
     keyboard = organ.division(organ.stop(drawn[0]).division)
-    air = was.told_celsius[keyboard.id]
+    air = was.shown_celsius[keyboard.id]
     holds = []
     keys = organ.keys_of(drawn)
     for n, key in enumerate(keys, start=1):
@@ -160,7 +162,7 @@ def _walk(organ: Organ, past: _Past, drawn: tuple[str, ...]) -> HeardWalk:
             if not was.heard[at]:
                 continue
             # against the target at the walk's air; a borrowed rank stands in another division's
-            own = was.told_celsius[organ.rank(pipe.rank).division]
+            own = was.shown_celsius[organ.rank(pipe.rank).division]
             hz = target_hz(organ, pipe, own) * ratio_of_cents(float(was.cents[at]))
             readings.append(_reading(organ, past, pipe, hz=hz, air=air, start_s=start))
         number = keyboard.key_number(key)
@@ -213,9 +215,9 @@ def _report(book: Book, kept: KeptOrgan, organ: Organ, clock: _Clock, visit: int
 
 
 def _mend(book: Book, kept: KeptOrgan, visit: KeptVisit, clock: _Clock, number: int) -> None:
-    told = {fault.words: fault.mended for fault in _before(number)}
+    planned = {fault.words: fault.mended for fault in _before(number)}
     for fault in book.standing_faults(kept.id):
-        mended = told.get(fault.words)
+        mended = planned.get(fault.words)
         if mended is not None:
             clock.on(6.0)
             book.mend_fault(fault.id, visit_id=visit.id, note=mended)

@@ -1,4 +1,4 @@
-"""What the invented history tells: visits, faults, events. All of it is made up."""
+"""The texts of the invented history: visits, faults, events. All of it is invented."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from walkboard.book.records import FaultKind
 from walkboard.book.venue_records import Contact, Role
-from walkboard.demo.history.years import VisitToTell
+from walkboard.demo.history.years import PlannedVisit
 
 CHORUS = (
     "great.principal8",
@@ -30,24 +30,26 @@ BASS = ("pedal.bourdon16", "pedal.open16", "pedal.octave4")
 TOPS = ("great.mixture", "swell.mixture", "pedal.mixture", "positive.octave2", "positive.larigot")
 
 VISITS = (
-    VisitToTell(36, "first visit, the whole organ heard", 360.0, (), 20.0, "Neglected, but sound."),
-    VisitToTell(
+    PlannedVisit(
+        36, "first visit, the whole organ heard", 360.0, (), 20.0, "Neglected, but sound."
+    ),
+    PlannedVisit(
         33, "before the summer recitals", 180.0, CHORUS + REEDS, 22.0, "Reeds in good heart."
     ),
-    VisitToTell(
+    PlannedVisit(
         30, "after the summer", 150.0, CHORUS + SOFT, 19.0, "Slides of the Twelfth are loose."
     ),
-    VisitToTell(27, "before Advent", 180.0, (*CHORUS, *REEDS, *BASS), 20.0, ""),
-    VisitToTell(
+    PlannedVisit(27, "before Advent", 180.0, (*CHORUS, *REEDS, *BASS), 20.0, ""),
+    PlannedVisit(
         24, "spring visit", 180.0, CHORUS + TOPS, 20.0, "The mixtures took most of the time."
     ),
-    VisitToTell(21, "before the summer recitals", 150.0, REEDS + SOFT, 22.0, ""),
-    VisitToTell(
+    PlannedVisit(21, "before the summer recitals", 150.0, REEDS + SOFT, 22.0, ""),
+    PlannedVisit(
         15, "before Advent", 180.0, (*CHORUS, *REEDS, *BASS), 20.0, "Hall at 16 °C until ten."
     ),
-    VisitToTell(12, "spring visit", 180.0, CHORUS + SOFT, 20.0, ""),
-    VisitToTell(9, "before the summer recitals", 150.0, (*CHORUS, *REEDS), 22.0, "Good holding."),
-    VisitToTell(
+    PlannedVisit(12, "spring visit", 180.0, CHORUS + SOFT, 20.0, ""),
+    PlannedVisit(9, "before the summer recitals", 150.0, (*CHORUS, *REEDS), 22.0, "Good holding."),
+    PlannedVisit(
         3, "before Advent", 180.0, (*CHORUS, *REEDS, *TOPS), 20.0, "Positive left for spring."
     ),
 )

@@ -31,7 +31,7 @@ NO_CURVE_MINUTES = 1e9  # what more minutes would have bought at a past visit he
 
 
 @dataclass(frozen=True, slots=True)
-class VisitToTell:
+class PlannedVisit:
     """One visit of the history.
 
     Attributes
@@ -91,7 +91,7 @@ def months_before(at: date, months: int) -> date:
     return date(count // 12, count % 12 + 1, min(at.day, 28))
 
 
-def stops_walked(organ: Organ, visit: VisitToTell) -> tuple[str, ...]:
+def stops_walked(organ: Organ, visit: PlannedVisit) -> tuple[str, ...]:
     """Stops walked at a visit; where that is all, those that sound what none before them did."""
     if visit.stops:
         return visit.stops
@@ -105,7 +105,7 @@ def stops_walked(organ: Organ, visit: VisitToTell) -> tuple[str, ...]:
     return tuple(walked)
 
 
-def registrations(organ: Organ, visit: VisitToTell) -> tuple[tuple[str, ...], ...]:
+def registrations(organ: Organ, visit: PlannedVisit) -> tuple[tuple[str, ...], ...]:
     """The same stops as they were drawn: reeds alone, others up to three of one keyboard."""
     groups: list[list[str]] = []
     for stop in stops_walked(organ, visit):
@@ -125,7 +125,7 @@ def _has_reed(organ: Organ, stops: Sequence[str]) -> bool:
 
 
 def hall_years(
-    organ: Organ, seed: int, state: HallState, visits: Sequence[VisitToTell], present: date
+    organ: Organ, seed: int, state: HallState, visits: Sequence[PlannedVisit], present: date
 ) -> HallYears:
     """The hall over some visits, up to the present one.
 
@@ -135,7 +135,7 @@ def hall_years(
     seed : int
     state : HallState
         Brings the air of the present visit, and how loud every pipe is.
-    visits : sequence of VisitToTell
+    visits : sequence of PlannedVisit
         Oldest first.
     present : date
         The March of the present visit.
@@ -166,13 +166,13 @@ def hall_after(state: HallState, years: OrganYears) -> HallState:
         was = state.pipes[pipe]
         hz = was.target_hz * ratio_of_cents(float(cents))
         pipes[pipe] = replace(was, voice=replace(was.voice, hz=hz))
-    return replace(state, thermometer_celsius=last.told_celsius, pipes=pipes)
+    return replace(state, thermometer_celsius=last.shown_celsius, pipes=pipes)
 
 
 class _Tuner:
     """Walks what the history says, tunes by the plan, and passes over a pipe now and then."""
 
-    def __init__(self, organ: Organ, state: HallState, visits: Sequence[VisitToTell]) -> None:
+    def __init__(self, organ: Organ, state: HallState, visits: Sequence[PlannedVisit]) -> None:
         self._organ, self._state, self._visits = organ, state, visits
         self._pipes = tuple(organ.pipes())
         self._index = {pipe: n for n, pipe in enumerate(self._pipes)}
@@ -197,7 +197,7 @@ class _Tuner:
         heard = [self._reading(at, int(n)) for n in np.flatnonzero(~np.isnan(at.cents))]
         plan = make_plan(
             self._organ,
-            Condition(division_states(self._organ, heard, at.told_celsius), None),
+            Condition(division_states(self._organ, heard, at.shown_celsius), None),
             heard,
             visit.minutes,
             event_air_celsius=visit.event_celsius,
@@ -206,7 +206,7 @@ class _Tuner:
         skipped = {item.pipe for item in plan.items if rng.random() < 0.04}
         for item in plan.items:
             if item.pipe not in skipped:
-                told = at.told_celsius[self._organ.rank(item.pipe.rank).division]
+                told = at.shown_celsius[self._organ.rank(item.pipe.rank).division]
                 target = target_hz(self._organ, item.pipe, told)
                 left[self._index[item.pipe]] = cents_of_ratio(item.target_hz / target)
         self.plans.append(plan)
@@ -220,5 +220,5 @@ class _Tuner:
             float(at.cents[n]),
             float(at.sigma_cents[n]),
             self._state.voice(pipe).level_db,
-            at.told_celsius[self._organ.rank(pipe.rank).division],
+            at.shown_celsius[self._organ.rank(pipe.rank).division],
         )

@@ -30,11 +30,11 @@ class Microphone:
     gain_db : float
         Applied to everything that is heard [dB].
     noise_db : float or None
-        Level of its own noise; a full-scale sine is 0 dB; None is none.
+        Level of its own noise; a full-scale sine is 0 dB; None for none.
     clips : bool
         Whether samples beyond full scale are cut; else they are kept, as a float file does.
     low_cut_hz : float
-        Corner of a first-order high-pass, as in a phone [Hz]; 0 is none.
+        Corner of a first-order high-pass, as in a phone [Hz]; 0 for none.
     channels : int
     balance_db : float
         Level of the last channel against the first [dB]; those between lie between.

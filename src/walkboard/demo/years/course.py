@@ -2,8 +2,8 @@
 
 Nothing here is taken from the program's own drift model, and some of it is made to break that
 model's assumptions: pipes wander in steps with heavy tails, some ranks follow the humidity with a
-lag, the thermometers err slowly over years, dust makes whole divisions flat. Sizes are made up
-after common practice (no source); what flues owe to their air is physics, through the targets.
+lag, the thermometers err slowly over years, dust makes whole divisions flat. Sizes are invented
+after common practice (no source); the effect of air on flues is physics, through the targets.
 """
 
 from __future__ import annotations
@@ -34,24 +34,24 @@ class VisitedYears:
     ----------
     weather : Weather
         Date, true air and humidity.
-    told_celsius : dict of division id to float
+    shown_celsius : dict of division id to float
         What the thermometers showed [°C].
     true_cents : (pipes,) array
         Where each pipe stood on arrival, against its target in the true air of its division
         [cents].
     heard : (pipes,) array of bool
     cents, sigma_cents : (pipes,) arrays
-        The readings against the targets at the told air, and their standard deviations; nan where
+        The readings against the targets at the shown air, and their standard deviations; nan where
         a pipe was not heard [cents].
     tuned : (pipes,) array of bool
     left_at_cents : (pipes,) array
-        Where the tuner meant to leave it, against the target at the told air; nan where not tuned.
+        Where the tuner meant to leave it, against the target at the shown air; nan where not tuned.
     left_cents : (pipes,) array
         Where each pipe stood on leaving, as `true_cents`.
     """
 
     weather: Weather
-    told_celsius: dict[str, float]
+    shown_celsius: dict[str, float]
     true_cents: FloatArray
     heard: BoolArray
     cents: FloatArray
@@ -90,18 +90,18 @@ class AtHand:
     number : int
         Of the visit, from 0.
     weather : Weather
-    told_celsius : dict of division id to float
+    shown_celsius : dict of division id to float
         What the thermometers show [°C].
     rank_of, division_of : (pipes,) arrays of int
     reed : (pipes,) array of bool
     cents, sigma_cents : (pipes,) arrays
-        Readings of this visit against the targets at the told air; nan where not heard, all nan
+        Readings of this visit against the targets at the shown air; nan where not heard, all nan
         when listening is decided on.
     """
 
     number: int
     weather: Weather
-    told_celsius: dict[str, float]
+    shown_celsius: dict[str, float]
     rank_of: NDArray[np.int64]
     division_of: NDArray[np.int64]
     reed: BoolArray
@@ -150,7 +150,7 @@ def simulate_years(
     habits : YearsHabits
     listen, tune : callables
         Which pipes are heard at a visit; and where pipes are left by tuning, against their targets
-        at the told air [cents], nan where they are not tuned. Historic ranks are never tuned.
+        at the shown air [cents], nan where they are not tuned. Historic ranks are never tuned.
     """
     years = OrganState(organ, habits, rng)
     thermometers = Thermometers(organ, habits, rng)
@@ -162,11 +162,11 @@ def simulate_years(
             years.pass_time(elapsed, weather)
             thermometers.pass_time(elapsed)
         before = weather.at
-        told = thermometers.show(weather)
-        frame = years.told_less_true(weather, told)
+        shown = thermometers.show(weather)
+        frame = years.shown_less_true(weather, shown)
         true = years.true_cents(weather)
         nothing = np.full(len(true), np.nan)
-        seen = (number, weather, told, years.rank_of, years.division_of, years.reed)
+        seen = (number, weather, shown, years.rank_of, years.division_of, years.reed)
         heard = listen(AtHand(*seen, nothing, nothing), rng)
         sigma = np.where(heard, years.reading_sigma(rng), np.nan)
         cents = true + frame + sigma * rng.standard_normal(len(true))
@@ -177,7 +177,7 @@ def simulate_years(
         made.append(
             VisitedYears(
                 weather=weather,
-                told_celsius=told,
+                shown_celsius=shown,
                 true_cents=true,
                 heard=heard,
                 cents=cents,

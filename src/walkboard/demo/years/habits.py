@@ -1,4 +1,4 @@
-"""How pipes of an invented organ move over years: sizes by kind, made up after common practice."""
+"""How pipes of an invented organ move over years: sizes by kind, invented after common practice."""
 
 from __future__ import annotations
 

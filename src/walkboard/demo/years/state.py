@@ -103,8 +103,8 @@ class OrganState:
         cents: FloatArray = self._own + rank[self.rank_of] + dust
         return cents
 
-    def told_less_true(self, weather: Weather, told: Mapping[str, float]) -> FloatArray:
-        """What a reading shows above `true_cents`, for the air was told wrongly."""
+    def shown_less_true(self, weather: Weather, told: Mapping[str, float]) -> FloatArray:
+        """What a reading shows above `true_cents`, because the thermometer was wrong."""
         wrong = [
             self._air_cents(told[r.division], weather.celsius[r.division])
             for r in self._organ.ranks

@@ -46,7 +46,7 @@ class KeysWanted:
         Raises
         ------
         InputError
-            When it is none.
+            If it is not one.
         """
         every, notes, spans = 1, set[int](), []
         for part in (part.strip() for part in text.split(",")):

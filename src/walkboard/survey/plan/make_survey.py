@@ -45,7 +45,7 @@ def plan_survey(
         What is wanted; otherwise every pipe that sounds at the chosen keys.
     pace : Pace, optional
     rules : Separability, optional
-        What can be told apart; otherwise `CautiousRules`.
+        What can be separated; otherwise `CautiousRules`.
     minutes : float, optional
         That there are [min]. Where all is too much, keys are thinned out evenly: every second,
         third … key of each keyboard from its lowest, the first step that fits; every rank stays.
@@ -53,7 +53,7 @@ def plan_survey(
     Raises
     ------
     UnknownNameError
-        When the organ has not one of the pipes.
+        If the organ lacks one of the pipes.
     NotEnoughMinutesError
         When even every twelfth key takes more than there is.
     """
@@ -95,7 +95,7 @@ def _thinned(choose: KeyChoice, every: int) -> KeyChoice:
 
 def _checked(organ: Organ, pipes: Iterable[PipeRef]) -> tuple[PipeRef, ...]:
     asked = tuple(dict.fromkeys(pipes))
-    voices_of(organ, asked)  # raises where the organ has not one of them
+    voices_of(organ, asked)  # raises if the organ lacks one of them
     return asked
 
 

@@ -22,7 +22,7 @@ class Registration:
     division : str
     stops : tuple of str
     keys : frozenset of Key
-        Where all that they sound can be told apart; for a single stop every key that it sounds at,
+        Where all that they sound can be separated; for a single stop every key that it sounds at,
         since nothing less can be drawn.
     alone : bool
         Whether one pipe sounds at each of them.

@@ -1,7 +1,7 @@
 """Which pipes may sound in one hold: the rules by which a survey is drawn, in one place.
 
-Limits by register and on unisons follow what the joint measurement was measured to tell apart
-(bench/results/survey.md); figures of loudness are our own choice. Anything that answers
+Limits by register and on unisons follow what the joint measurement was measured to separate
+(bench/results/survey.md); figures of loudness are our chosen. Anything that answers
 `Separability.why_not` can be given to the planner.
 """
 
@@ -19,14 +19,14 @@ from walkboard.organ.targets import target_hz
 USUAL_DB = MappingProxyType(
     {Family.OPEN: 0.0, Family.CHIMNEY: -5.0, Family.STOPPED: -6.0, Family.REED: 8.0}
 )
-"""Loudness of a family beside an open flue of the same wind [dB]; own choice, to be measured."""
+"""Loudness of a family beside an open flue of the same wind [dB]; chosen, to be measured."""
 
 USUAL_WIND_MM = 90.0  # of the families above; a rank's own wind adds 20·log10 of its ratio to this
 
 
 @dataclass(frozen=True, slots=True)
 class Voice:
-    """One pipe as far as telling it from others goes.
+    """One pipe as far as its separation from others goes.
 
     Attributes
     ----------
@@ -48,7 +48,7 @@ class Voice:
 
 
 class Separability(Protocol):
-    """What a measurement can tell apart in one hold.
+    """What a measurement can separate in one hold.
 
     An answer must be monotone: what may not sound together may not with more pipes added.
     """
@@ -79,7 +79,7 @@ def voices_of(organ: Organ, pipes: Sequence[PipeRef]) -> tuple[Voice, ...]:
 class CautiousRules:
     """Rules on the safe side of what was measured (bench/results/survey.md).
 
-    What is allowed by them holds the registrations that were told apart in holds of 4 s at 30 dB:
+    What is allowed by them holds the registrations that were separated in holds of 4 s at 30 dB:
     8+4+2⅔+2, 16+8+4, a cornet, a mixture of four rows, an open 8′ under a reed's octave. What is
     merged all the same is nearly in tune with what it hides under, and can be walked alone.
 
@@ -90,8 +90,8 @@ class CautiousRules:
     most_above : tuple of (float, int)
         From a fundamental [Hz] upward, the most pipes that stand so high in one hold.
     unison_cents : float
-        Pipes whose targets lie within this [cents] are drawn together only where their kinds tell
-        them apart, and never three of them.
+        Pipes whose targets lie within this [cents] are drawn together only where their kinds
+        separate them, and never three of them.
     most_apart_db : float
         Greatest difference of usual loudness in one hold; a reed beside a stopped flute is more.
     hidden_db : float
@@ -149,7 +149,7 @@ class CautiousRules:
         return None
 
 
-_REED_TOLD_HZ = 300.0  # up to which partials enough tell a reed from an open flue; measured
+_REED_SEPARABLE_HZ = 300.0  # measured: enough partials up to here
 
 
 def _told_by_kind(one: Voice, other: Voice) -> bool:
@@ -157,11 +157,11 @@ def _told_by_kind(one: Voice, other: Voice) -> bool:
     families = {one.family, other.family}
     if families == {Family.OPEN, Family.STOPPED}:
         return True
-    return families == {Family.OPEN, Family.REED} and max(one.hz, other.hz) <= _REED_TOLD_HZ
+    return families == {Family.OPEN, Family.REED} and max(one.hz, other.hz) <= _REED_SEPARABLE_HZ
 
 
-_HIDING_CENTS = 30.0  # within which a partial counts as falling on another; own choice
-_HIGHEST_PARTIAL = 16  # beyond which a partial hides nothing; own choice
+_HIDING_CENTS = 30.0  # within which a partial counts as falling on another; chosen
+_HIGHEST_PARTIAL = 16  # beyond which a partial hides nothing; chosen
 
 
 def _hides(low: Voice, high: Voice) -> bool:

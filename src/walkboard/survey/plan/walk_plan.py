@@ -18,7 +18,7 @@ class Pace:
     hold_s, gap_s : float
         A key held, and from its going up to the next one's going down [s].
     setting_minutes : float
-        To draw the stops, say so and start recording [min]; own choice, to be measured.
+        To draw the stops, say so and start recording [min]; chosen, to be measured.
     alone_s : float or None
         A key held in a walk in which one pipe sounds at a time [s]; None: as long as the others.
     """
@@ -125,7 +125,7 @@ class SurveyWalk:
     reads : tuple of PipeRef
         The wanted pipes that it sounds.
     doubts : tuple of str
-        Why not all that sounds can be told apart, where one stop alone sounds too much.
+        Why not all that sounds can be separated, where one stop alone sounds too much.
     alone : bool
         Whether one pipe sounds at a time, which may be held shorter.
     """
