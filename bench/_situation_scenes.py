@@ -150,9 +150,7 @@ class Player:
     def sounding(self, pipe: PipeRef, start_s: float, end_s: float, db: float = 0.0) -> Sounding:
         """One pipe sounding once."""
         level = self.level_db(pipe) + db
-        return Sounding(
-            str(pipe), self.true_hz(pipe), VOICES[pipe.rank], start_s, end_s, level
-        )
+        return Sounding(str(pipe), self.true_hz(pipe), VOICES[pipe.rank], start_s, end_s, level)
 
     def times(self, keys: Sequence[Key]) -> list[tuple[Key, float, float]]:
         """When each key is held."""
@@ -190,9 +188,7 @@ class Player:
             for one in extra:
                 if one.start_s < hold.start_s + 1.0 and one.end_s > hold.end_s - 0.3:
                     hold.pipes.setdefault(one.pipe, one)
-        return Scene(
-            situation, self.organ, tuple(drawn), samples, holds, dict(detail or {})
-        )
+        return Scene(situation, self.organ, tuple(drawn), samples, holds, dict(detail or {}))
 
     def drawn_pipes(self, stops: Sequence[str]) -> Callable[[Key], list[tuple[PipeRef, float]]]:
         """The pipes that a key sounds with these stops."""
@@ -243,7 +239,10 @@ def shifted(seed: int) -> Scene:
         keys = keys[::-1]
     true = p.pitch_cents + p.shift_cents + p.rank_shift[stop]
     return p.play(
-        "whole organ shifted", [stop], p.times(keys), p.drawn_pipes([stop]),
+        "whole organ shifted",
+        [stop],
+        p.times(keys),
+        p.drawn_pipes([stop]),
         detail={"shift_cents": true},
     )
 
@@ -258,7 +257,10 @@ def semitone(seed: int) -> Scene:
         keys = keys[::-1]
     true = p.pitch_cents + p.shift_cents + p.rank_shift[stop]
     return p.play(
-        "a semitone off", [stop], p.times(keys), p.drawn_pipes([stop]),
+        "a semitone off",
+        [stop],
+        p.times(keys),
+        p.drawn_pipes([stop]),
         detail={"shift_cents": true},
     )
 
@@ -267,11 +269,15 @@ def coupled(seed: int) -> Scene:
     """A stop of another keyboard sounds through a coupler."""
     p = Player(seed)
     stop = str(p.rng.choice(["great.principal8", "great.octave4", "great.flute8"]))
-    other = str(p.rng.choice(["swell.salicional8", "swell.gedackt8", "swell.flute4", "swell.oboe8"]))
+    other = str(
+        p.rng.choice(["swell.salicional8", "swell.gedackt8", "swell.flute4", "swell.oboe8"])
+    )
     db = float(p.rng.uniform(-8.0, 2.0))
     sounds = p.drawn_pipes([stop])
     return p.play(
-        "coupler, other keyboard", [stop], p.times(_walk_keys(p, stop)[:30]),
+        "coupler, other keyboard",
+        [stop],
+        p.times(_walk_keys(p, stop)[:30]),
         lambda key: [*sounds(key), *((pipe, db) for pipe in p.organ.sounding([other], key))],
         detail={"also": other},
     )
@@ -319,7 +325,10 @@ def tremulant(seed: int) -> Scene:
     p.wind = replace(p.wind, tremulant=trem)
     stop = str(p.rng.choice(SINGLES[:11]))
     return p.play(
-        "tremulant", [stop], p.times(_walk_keys(p, stop)[:24]), p.drawn_pipes([stop]),
+        "tremulant",
+        [stop],
+        p.times(_walk_keys(p, stop)[:24]),
+        p.drawn_pipes([stop]),
         detail={"rate_hz": trem.rate_hz, "depth_cents": trem.depth_cents},
     )
 
@@ -337,9 +346,12 @@ def cipher(seed: int) -> Scene:
     one = p.sounding(pipe, start_s, timed[-1][2] + 1.4, float(p.rng.uniform(-6.0, 0.0)))
     sounds = p.drawn_pipes([stop])
     scene = p.play(
-        "cipher", [stop], timed,
+        "cipher",
+        [stop],
+        timed,
         lambda key: [s for s in sounds(key) if s[0] != pipe],
-        extra=[one], detail={"cipher": str(pipe), "hz": one.hz},
+        extra=[one],
+        detail={"cipher": str(pipe), "hz": one.hz},
     )
     return scene
 
@@ -347,40 +359,64 @@ def cipher(seed: int) -> Scene:
 def stated_silent(seed: int) -> Scene:
     """Two stops are said to be drawn, one of them does not sound."""
     p = Player(seed)
-    stops = [("great.principal8", "great.octave4"), ("great.principal8", "great.twelfth"),
-             ("great.octave4", "great.bourdon16"), ("swell.gedackt8", "swell.flute4")]
+    stops = [
+        ("great.principal8", "great.octave4"),
+        ("great.principal8", "great.twelfth"),
+        ("great.octave4", "great.bourdon16"),
+        ("swell.gedackt8", "swell.flute4"),
+    ]
     stated = list(stops[int(p.rng.integers(len(stops)))])
     silent = stated[1]
     return p.play(
-        "a stated stop is silent", stated, p.times(_walk_keys(p, stated[0])[:25]),
-        p.drawn_pipes([stated[0]]), detail={"silent": silent},
+        "a stated stop is silent",
+        stated,
+        p.times(_walk_keys(p, stated[0])[:25]),
+        p.drawn_pipes([stated[0]]),
+        detail={"silent": silent},
     )
 
 
 def other_pitch(seed: int) -> Scene:
     """A stop of another pitch was walked."""
     p = Player(seed)
-    pairs = [("great.principal8", "great.octave4"), ("great.octave4", "great.fifteenth"),
-             ("great.principal8", "great.twelfth"), ("great.bourdon16", "great.flute8"),
-             ("great.octave4", "great.principal8"), ("swell.flute4", "swell.gedackt8")]
+    pairs = [
+        ("great.principal8", "great.octave4"),
+        ("great.octave4", "great.fifteenth"),
+        ("great.principal8", "great.twelfth"),
+        ("great.bourdon16", "great.flute8"),
+        ("great.octave4", "great.principal8"),
+        ("swell.flute4", "swell.gedackt8"),
+    ]
     stated, walked = pairs[int(p.rng.integers(len(pairs)))]
     return p.play(
-        "another stop, other pitch", [stated], p.times(_walk_keys(p, walked)),
-        p.drawn_pipes([walked]), detail={"walked": walked},
+        "another stop, other pitch",
+        [stated],
+        p.times(_walk_keys(p, walked)),
+        p.drawn_pipes([walked]),
+        detail={"walked": walked},
     )
 
 
 def other_family(seed: int) -> Scene:
     """A stop of the same pitch and another family was walked."""
     p = Player(seed)
-    pairs = [("great.principal8", "great.flute8"), ("great.flute8", "great.principal8"),
-             ("great.trumpet8", "great.flute8"), ("great.flute8", "great.trumpet8"),
-             ("swell.gedackt8", "swell.salicional8"), ("swell.salicional8", "swell.gedackt8"),
-             ("swell.gedackt8", "swell.oboe8"), ("swell.oboe8", "swell.gedackt8")]
+    pairs = [
+        ("great.principal8", "great.flute8"),
+        ("great.flute8", "great.principal8"),
+        ("great.trumpet8", "great.flute8"),
+        ("great.flute8", "great.trumpet8"),
+        ("swell.gedackt8", "swell.salicional8"),
+        ("swell.salicional8", "swell.gedackt8"),
+        ("swell.gedackt8", "swell.oboe8"),
+        ("swell.oboe8", "swell.gedackt8"),
+    ]
     stated, walked = pairs[int(p.rng.integers(len(pairs)))]
     return p.play(
-        "another stop, same pitch", [stated], p.times(_walk_keys(p, walked)[:28]),
-        p.drawn_pipes([walked]), detail={"walked": walked},
+        "another stop, same pitch",
+        [stated],
+        p.times(_walk_keys(p, walked)[:28]),
+        p.drawn_pipes([walked]),
+        detail={"walked": walked},
     )
 
 
@@ -389,8 +425,10 @@ def extra_ranks(seed: int) -> Scene:
     p = Player(seed)
     sounds = p.drawn_pipes(["great.bourdon16", "great.principal8", "great.octave4"])
     return p.play(
-        "extra ranks drawn", ["great.principal8"],
-        p.times(_walk_keys(p, "great.principal8")[:28]), sounds,
+        "extra ranks drawn",
+        ["great.principal8"],
+        p.times(_walk_keys(p, "great.principal8")[:28]),
+        sounds,
         detail={"also": "great.bourdon16 great.octave4"},
     )
 
@@ -418,7 +456,11 @@ def two_keys(seed: int) -> Scene:
             timed[n - 1] = (timed[n - 1][0], timed[n - 1][1], start_s)
         marked.append(n)
     scene = p.play(
-        "two keys at once", [stop], timed, p.drawn_pipes([stop]), extra=extra,
+        "two keys at once",
+        [stop],
+        timed,
+        p.drawn_pipes([stop]),
+        extra=extra,
         detail={"holds": [(timed[n][1], timed[n][2]) for n in marked]},
     )
     return scene
@@ -442,7 +484,9 @@ def not_held(seed: int) -> Scene:
     timed = p.times([key for key in keys if key not in passed])
     sounds = p.drawn_pipes([stop])
     scene = p.play(
-        "keys not held, and dead notes", [stop], timed,
+        "keys not held, and dead notes",
+        [stop],
+        timed,
         lambda key: [] if key in dead else sounds(key),
         detail={"not_held": [k.name for k in passed], "dead": [k.name for k in dead]},
     )
@@ -453,7 +497,9 @@ def gaps(seed: int) -> Scene:
     """The recorder drops 5 to 20 ms here and there."""
     p = Player(seed)
     stop = str(p.rng.choice(SINGLES[:9]))
-    scene = p.play("recorder drops samples", [stop], p.times(p.keys(stop)[:25]), p.drawn_pipes([stop]))
+    scene = p.play(
+        "recorder drops samples", [stop], p.times(p.keys(stop)[:25]), p.drawn_pipes([stop])
+    )
     gone = np.zeros(len(scene.samples), bool)
     for hold in scene.holds:
         if p.rng.random() < 0.3:
@@ -524,7 +570,9 @@ def not_a_walk(seed: int) -> Scene:
         room = p.room if kind != "silence" else replace(p.room, noise_db=-90.0, hum_db=-90.0)
         heard = in_room(dry, room, rng) + background(count, room, rng)
         if kind == "silence":
-            samples = np.asarray(1e-4 * heard, np.float32) if seed % 2 else np.zeros(count, np.float32)
+            samples = (
+                np.asarray(1e-4 * heard, np.float32) if seed % 2 else np.zeros(count, np.float32)
+            )
         else:
             samples = np.asarray(0.3 * heard / np.abs(heard).max(), np.float32)
     return Scene("not a walk", p.organ, (stop,), samples, [], {"kind": kind})
@@ -545,7 +593,9 @@ def _speech(seconds: float, rng: np.random.Generator) -> NDArray[np.float64]:
             for formant in rng.uniform([300.0, 900.0, 2_200.0], [800.0, 2_000.0, 3_000.0]):
                 r = 0.985
                 theta = 2.0 * np.pi * formant / RATE_HZ
-                source = scipy.signal.lfilter([1.0 - r], [1.0, -2.0 * r * np.cos(theta), r * r], source)
+                source = scipy.signal.lfilter(
+                    [1.0 - r], [1.0, -2.0 * r * np.cos(theta), r * r], source
+                )
         else:
             source = 0.1 * scipy.signal.lfilter([1.0, -0.9], [1.0], rng.standard_normal(n))
         first = int(at * RATE_HZ)
@@ -558,8 +608,13 @@ def _speech(seconds: float, rng: np.random.Generator) -> NDArray[np.float64]:
 def _traffic(count: int, rng: np.random.Generator) -> NDArray[np.float64]:
     b, a = scipy.signal.butter(2, 250.0 / (0.5 * RATE_HZ))
     roar = scipy.signal.lfilter(b, a, rng.standard_normal(count)) * 12.0
-    swell = np.interp(np.arange(count), np.arange(0, count + RATE_HZ * 3, RATE_HZ * 3),
-                      rng.uniform(0.1, 1.0, count // (RATE_HZ * 3) + 2)[: len(np.arange(0, count + RATE_HZ * 3, RATE_HZ * 3))])
+    swell = np.interp(
+        np.arange(count),
+        np.arange(0, count + RATE_HZ * 3, RATE_HZ * 3),
+        rng.uniform(0.1, 1.0, count // (RATE_HZ * 3) + 2)[
+            : len(np.arange(0, count + RATE_HZ * 3, RATE_HZ * 3))
+        ],
+    )
     rpm = np.interp(np.arange(count), np.linspace(0, count, 12), rng.uniform(25.0, 60.0, 12))
     engine = np.exp(8.0 * (np.cos(2.0 * np.pi * np.cumsum(rpm) / RATE_HZ) - 1.0))
     return np.asarray(swell * (roar + engine - engine.mean()))

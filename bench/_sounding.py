@@ -168,9 +168,7 @@ def _pressure(
     b, a = scipy.signal.butter(2, 1.2 / (0.5 * _COURSE_HZ))
     sagging = wind.sag * scipy.signal.lfilter(b, a, load)
     pole = float(np.exp(-1.0 / (1.5 * _COURSE_HZ)))
-    slow = scipy.signal.lfilter(
-        [np.sqrt(1.0 - pole**2)], [1.0, -pole], rng.standard_normal(count)
-    )
+    slow = scipy.signal.lfilter([np.sqrt(1.0 - pole**2)], [1.0, -pole], rng.standard_normal(count))
     return 1.0 - sagging + wind.drift * slow
 
 
@@ -221,7 +219,9 @@ def _pipe(
     # |A|² of the amplitude equation A' = A (1 − |A|²) / τ from a small beginning; then free decay.
     growth = 1.0 / (1.0 + 400.0 * np.exp(-2.0 * times / (0.5 * speech_s)))
     held_s = one.end_s - one.start_s
-    growth *= np.where(times < held_s, 1.0, np.exp(-2.0 * np.maximum(0.0, times - held_s) / release_s))
+    growth *= np.where(
+        times < held_s, 1.0, np.exp(-2.0 * np.maximum(0.0, times - held_s) / release_s)
+    )
     amplitude = np.sqrt(growth * np.clip(wind, 0.5, 1.5))
     amplitude *= 10.0 ** (shake[1][first : first + count] / 20.0)
     # Phase at the course's nodes, then between them by a cubic: no step in frequency.
@@ -245,7 +245,9 @@ def _pipe(
         gain *= min(1.0, np.sqrt(1_200.0 / one.hz))
         y = np.tanh(gain * size * np.sin(phase) + offset) - np.tanh(offset)
     chiff = 0.15 * np.exp(-np.arange(len(y)) / (0.04 * RATE_HZ)) + 0.004
-    y = y + chiff * size * scipy.signal.lfilter([1.0, -0.9], [1.0, -0.6], rng.standard_normal(len(y)))
+    y = y + chiff * size * scipy.signal.lfilter(
+        [1.0, -0.9], [1.0, -0.6], rng.standard_normal(len(y))
+    )
     return np.asarray(10.0 ** (one.level_db / 20.0) * y)
 
 
@@ -254,7 +256,9 @@ def in_room(dry: FloatArray, room: RoomSound, rng: np.random.Generator) -> Float
     count = int(1.1 * room.t60_s * RATE_HZ)
     response = np.zeros(count)
     every = RATE_HZ // 1_500
-    places = np.arange(0, count - every, every) + rng.integers(0, every, len(range(0, count - every, every)))
+    places = np.arange(0, count - every, every) + rng.integers(
+        0, every, len(range(0, count - every, every))
+    )
     response[places] = rng.choice([-1.0, 1.0], len(places)) * 10.0 ** (
         -3.0 * places / (room.t60_s * RATE_HZ)
     )

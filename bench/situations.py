@@ -292,9 +292,7 @@ def print_scores(scores: dict[str, Score]) -> None:
     for name, s in scores.items():
         errors = np.array(s.errors_cents) if s.errors_cents else np.zeros(0)
         within = f"{s.within / len(errors):.1%}" if len(errors) else "–"
-        off = (
-            f"{np.median(errors):.3f} / {np.percentile(errors, 95):.3f}" if len(errors) else "–"
-        )
+        off = f"{np.median(errors):.3f} / {np.percentile(errors, 95):.3f}" if len(errors) else "–"
         speed = f"{s.heard_s / s.spent_s:.0f}" if s.spent_s else "–"
         print(
             f"| {name} | {s.walks} | {s.identified} | {s.holds} | {s.values} | {s.unflagged} |"

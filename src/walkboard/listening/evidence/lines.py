@@ -1,0 +1,227 @@
+"""The spectral lines of a hold, from one long FFT, and the series that they form.
+
+A steady pipe is a comb of sharp lines. With a Hann window over T seconds two lines 2/T apart are
+told apart, so that a second pipe a cent or two from the first shows at the higher partials.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+_LEAD_S = 0.9  # of the hold left out at the start: the attack and the room filling. Chosen.
+_TAIL_S = 0.08  # left out at the end: the key going up. Chosen.
+_LONGEST_S = 4.0  # more resolution than this only shows a pipe's own wander. Chosen.
+_HIGHEST_HZ = 7_500.0
+_FLOOR_BLOCK_HZ = 60.0
+_OVER_FLOOR_DB = 11.0  # of a line over the median around it: noise reaches it once in 3 s. Derived.
+_MOST_LINES = 140
+_HANN_BINS = 2.0  # half the main lobe
+
+
+@dataclass(frozen=True, slots=True)
+class HoldLines:
+    """Lines of one hold, upward.
+
+    Attributes
+    ----------
+    hz, level_db : ndarray, shape (lines,)
+        Level of a sine's amplitude re full scale.
+    seconds : float
+        Length of the window that they were seen through.
+    """
+
+    hz: FloatArray
+    level_db: FloatArray
+    seconds: float
+
+    @property
+    def apart_hz(self) -> float:
+        """Nearer than this two lines run into one [Hz]."""
+        return _HANN_BINS / self.seconds
+
+
+def window_of_hold(samples: NDArray[np.floating], sample_rate: int) -> NDArray[np.floating]:
+    """The steady part of a hold, from which lines and modulation are read; shape (n, channels)."""
+    count = len(samples)
+    lead = min(int(_LEAD_S * sample_rate), count // 3)
+    tail = min(int(_TAIL_S * sample_rate), count // 8)
+    end = count - tail
+    return samples[max(lead, end - int(_LONGEST_S * sample_rate)) : end]
+
+
+@dataclass(frozen=True, slots=True)
+class LongSpectrum:
+    """One Hann-windowed FFT of the steady part of a hold, its loudest channel.
+
+    Attributes
+    ----------
+    bins : ndarray of complex64
+    sample_rate, length : int
+        Length of the transform.
+    count : int
+        Samples before zeros were added.
+    """
+
+    bins: NDArray[np.complex64]
+    sample_rate: int
+    length: int
+    count: int
+
+    @property
+    def seconds(self) -> float:
+        """Of sound in it."""
+        return self.count / self.sample_rate
+
+    @property
+    def spacing_hz(self) -> float:
+        """From bin to bin [Hz]."""
+        return self.sample_rate / self.length
+
+
+def long_spectrum(samples: NDArray[np.floating], sample_rate: int) -> LongSpectrum:
+    """Transform the steady part of a hold of shape (n, channels)."""
+    steady = window_of_hold(samples, sample_rate)
+    power = (np.asarray(steady, np.float64) ** 2).sum(axis=0)
+    one = np.asarray(steady[:, int(np.argmax(power))], np.float32)
+    count = len(one)
+    one = (one - one.mean()) * np.hanning(count).astype(np.float32)
+    length = scipy.fft.next_fast_len(count, real=True)
+    bins = np.asarray(scipy.fft.rfft(one, length), np.complex64)
+    return LongSpectrum(bins, sample_rate, length, count)
+
+
+def lines_of(spectrum: LongSpectrum) -> HoldLines:
+    """Peaks that stand out of what lies around them, the strongest at most 140."""
+    top = min(len(spectrum.bins) - 1, int(_HIGHEST_HZ / spectrum.spacing_hz))
+    part = spectrum.bins[: top + 1]
+    power = (part.real**2 + part.imag**2).astype(np.float64) + 1e-30
+    peak = np.flatnonzero((power[1:-1] > power[:-2]) & (power[1:-1] >= power[2:])) + 1
+    block = max(8, int(_FLOOR_BLOCK_HZ / spectrum.spacing_hz))
+    blocks = len(power) // block + 1
+    padded = np.pad(power, (0, blocks * block - len(power)), mode="edge").reshape(blocks, block)
+    floor = np.median(padded, axis=1)
+    local = np.interp(peak, (np.arange(blocks) + 0.5) * block, floor)
+    keep = power[peak] > local * 10.0 ** (_OVER_FLOOR_DB / 10.0)
+    # Side lobes of the window: 31 dB down beside a line, falling by 18 dB an octave.
+    peak = peak[keep]
+    order = np.argsort(-power[peak])[:_MOST_LINES]
+    peak = np.sort(peak[order])
+    if len(peak) == 0:
+        return HoldLines(np.zeros(0), np.zeros(0), spectrum.seconds)
+    log = np.log(power)
+    a, b, c = log[peak - 1], log[peak], log[peak + 1]
+    curve = np.minimum(a - 2.0 * b + c, -1e-9)
+    shift = 0.5 * (a - c) / curve
+    hz = (peak + np.clip(shift, -0.5, 0.5)) * spectrum.spacing_hz
+    # A sine of amplitude A under a Hann window of n samples has a bin of A n / 4.
+    level = 10.0 * (b - 0.25 * (a - c) * shift) / np.log(10.0)
+    level -= 20.0 * np.log10(spectrum.count / 4.0)
+    lines = HoldLines(hz, level, spectrum.seconds)
+    return _without_lobes(lines, spectrum)
+
+
+def _without_lobes(lines: HoldLines, spectrum: LongSpectrum) -> HoldLines:
+    """Leave out what may be a side lobe, or a skirt, of a stronger line near by."""
+    apart = np.abs(lines.hz[:, np.newaxis] - lines.hz) * spectrum.count / spectrum.sample_rate
+    below = lines.level_db[np.newaxis, :] - lines.level_db[:, np.newaxis]
+    lobe_db = 27.0 + 18.0 * np.log2(np.maximum(apart, 2.0) / 2.5)
+    hidden = ((below > lobe_db) & (apart < 40.0)).any(axis=1)
+    # Within the main lobe there is no second line.
+    hidden |= ((below > 3.0) & (apart < 1.5)).any(axis=1)
+    return HoldLines(lines.hz[~hidden], lines.level_db[~hidden], lines.seconds)
+
+
+def cents(ratio: FloatArray) -> FloatArray:
+    """Cents of positive ratios."""
+    return np.asarray(1200.0 * np.log2(ratio))
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """Lines that lie at whole multiples of one fundamental.
+
+    Attributes
+    ----------
+    hz : float
+        The fundamental.
+    numbers : ndarray of int
+        Numbers of the partials that were met.
+    lines : ndarray of int
+        Which lines they are, in the same order.
+    missed : int
+        Numbers up to the highest met that a line should be at and none is.
+    """
+
+    hz: float
+    numbers: NDArray[np.int64]
+    lines: NDArray[np.int64]
+    missed: float
+
+    @property
+    def score(self) -> float:
+        """How much it explains: what is met counts, what is missing counts against it."""
+        return len(self.numbers) - 0.4 * self.missed
+
+
+def best_series(
+    hz: FloatArray,
+    base_hz: float,
+    reach_cents: float,
+    seconds: float,
+    *,
+    excused_hz: FloatArray | None = None,
+    most: int = 16,
+) -> Series | None:
+    """The series within so many cents of a base that most lines agree upon.
+
+    Parameters
+    ----------
+    hz : ndarray
+        Lines that may belong to it.
+    base_hz : float
+        Where its fundamental is due.
+    reach_cents : float
+    seconds : float
+        Length of the window that the lines were seen through.
+    excused_hz : ndarray, optional
+        Stronger lines, beside which one of the series would not be seen.
+    most : int
+        Highest partial that counts.
+    """
+    if len(hz) == 0:
+        return None
+    number = np.rint(hz / base_hz).astype(np.int64)
+    proper = (number >= 1) & (number <= most)
+    away = cents(hz / (np.maximum(number, 1) * base_hz))
+    proper &= np.abs(away) <= reach_cents
+    index = np.flatnonzero(proper)
+    if len(index) == 0:
+        return None
+    away, number = away[index], number[index]
+    # A line's place is good to a quarter of a bin and half a cent of a pipe's own unrest.
+    tolerance = 0.6 + 1731.0 * 0.3 / seconds / hz[index]
+    near = np.abs(away[:, np.newaxis] - away) < np.maximum(
+        tolerance[:, np.newaxis], tolerance[np.newaxis, :]
+    )
+    # Each number once.
+    support = np.array([len(np.unique(number[row])) for row in near])
+    # Of equal ones, that whose middle lies on the sharpest line.
+    best = int(np.lexsort((tolerance, -support))[0])
+    met = near[best]
+    weight = 1.0 / tolerance[met] ** 2
+    offset = float(weight @ away[met] / weight.sum())
+    fundamental = base_hz * 2.0 ** (offset / 1200.0)
+    numbers, first = np.unique(number[met], return_index=True)
+    lines = index[np.flatnonzero(met)[first]]
+    missing = np.setdiff1d(np.arange(1, numbers[-1] + 1), numbers)
+    if excused_hz is not None and len(missing) and len(excused_hz):
+        place = missing * fundamental
+        gap = np.abs(place[:, np.newaxis] - excused_hz).min(axis=1)
+        missing = missing[gap > 2.5 / seconds]
+    return Series(fundamental, numbers, lines, float(len(missing)))

@@ -1,0 +1,148 @@
+"""Pipes that sound along the walk and were not stated.
+
+A line that no stated pipe explains says little; three of them at whole multiples of one fundamental
+near where a rank of the organ is due are a pipe; and the same rank at every fourth key is a stop
+that is drawn, or a coupler.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from walkboard.listening.evidence.lines import Series, best_series
+from walkboard.survey.recognise.evidence import Evidence
+from walkboard.survey.recognise.limits import LIMITS
+
+_HIGHEST_HZ = 6_500.0
+_LEAST_HOLDS = 4
+_MOST_FOUND = 3
+_SAME_PIPE_CENTS = 1.0  # an octave coupler plays the very pipe of the other key
+_SAME_PIPE_SHARE = 0.6
+
+
+@dataclass(frozen=True, slots=True)
+class Companion:
+    """An unstated comb along the walk.
+
+    Attributes
+    ----------
+    name : str
+        Of the hypothesis.
+    holds : int
+        In which it was found.
+    of_holds : int
+        In which it could have been.
+    series : mapping of hold to Series
+        Where it was found, by the hold's place in the evidence.
+    """
+
+    name: str
+    holds: int
+    of_holds: int
+    series: Mapping[int, Series]
+
+    @property
+    def share(self) -> float:
+        """Of the holds."""
+        return self.holds / self.of_holds if self.of_holds else 0.0
+
+
+def find_companions(
+    evidence: Sequence[Evidence],
+    due_hz: Mapping[str, Sequence[float | None]],
+    least_share: float,
+) -> list[Companion]:
+    """Unstated combs that are heard in enough of the holds, the plainest first.
+
+    Parameters
+    ----------
+    evidence : sequence of Evidence
+    due_hz : mapping of name to sequence of float or None
+        For each hypothesis where its fundamental is due in each hold, by the walk's own pitch; None
+        where it has no pipe.
+    least_share : float
+        Of the holds in which it could be heard.
+    """
+    free = [np.ones(len(one.left), bool) for one in evidence]
+    found: list[Companion] = []
+    left = dict(due_hz)
+    while left and len(found) < _MOST_FOUND:
+        tried = [_follow(name, evidence, places, free) for name, places in left.items()]
+        scores = [
+            sum(series.score for series in one.series.values()) if one.holds else 0.0
+            for one in tried
+        ]
+        at = int(np.argmax(scores))
+        best = tried[at]
+        if best.holds < _LEAST_HOLDS or best.share < least_share:
+            break
+        found.append(best)
+        del left[best.name]
+        for hold, series in best.series.items():
+            _take(evidence[hold], series, free[hold])
+    return found
+
+
+def _follow(
+    name: str,
+    evidence: Sequence[Evidence],
+    places: Sequence[float | None],
+    free: Sequence[NDArray[np.bool_]],
+) -> Companion:
+    met: dict[int, Series] = {}
+    able = 0
+    for number, (one, place, mine) in enumerate(zip(evidence, places, free, strict=True)):
+        if place is None:
+            continue
+        needed = min(LIMITS.least_lines, int(_HIGHEST_HZ / place))
+        if needed < 2:
+            continue
+        able += 1
+        series = series_in(one, place, mine)
+        if series is not None and len(series.numbers) >= needed and series.score >= 0.5 * needed:
+            met[number] = series
+    return Companion(name, len(met), able, met)
+
+
+def series_in(one: Evidence, place_hz: float, free: NDArray[np.bool_] | None = None) -> Series | None:
+    """The series near a place among the lines of a hold that nothing stated explains."""
+    left = one.left if free is None else one.left[free]
+    if len(left) == 0:
+        return None
+    return best_series(
+        one.lines.hz[left],
+        place_hz,
+        LIMITS.reach_cents,
+        one.lines.seconds,
+        excused_hz=one.lines.hz[one.explained],
+    )
+
+
+def _take(one: Evidence, series: Series, free: NDArray[np.bool_]) -> None:
+    """Mark every left line on a series as taken."""
+    hz = one.lines.hz[one.left]
+    number = np.rint(hz / series.hz)
+    away = np.abs(hz - number * series.hz)
+    free &= ~((number >= 1) & (away < one.lines.apart_hz + hz * 2.0 / 1731.0))
+
+
+def is_octave_of_stated(
+    companion: Companion, evidence: Sequence[Evidence], semitones: int, comb: int = 0
+) -> bool:
+    """Whether the companion is the stated rank itself, so many keys away.
+
+    The pipe that a coupler adds is the one that the other key sounds by itself, so it stands within
+    a cent of where that key's hold has it.
+    """
+    by_key = {one.key: one.stated_hz[comb] for one in evidence}
+    agree = compared = 0
+    for hold, series in companion.series.items():
+        other = by_key.get(evidence[hold].key + semitones)
+        if other is not None:
+            compared += 1
+            agree += abs(1200.0 * np.log2(series.hz / other)) < _SAME_PIPE_CENTS
+    return compared >= 3 and agree >= _SAME_PIPE_SHARE * compared

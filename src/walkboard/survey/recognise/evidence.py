@@ -1,0 +1,189 @@
+"""What one hold shows beside the pipes that were stated."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from walkboard.listening.evidence.lines import (
+    HoldLines,
+    LongSpectrum,
+    best_series,
+    lines_of,
+    long_spectrum,
+)
+from walkboard.listening.evidence.modulation import Modulation, modulation_of
+from walkboard.survey.recognise.limits import LIMITS
+
+FloatArray = NDArray[np.float64]
+
+_MOST_PARTIALS = 60
+_STATED_REACH_CENTS = 40.0
+_SIDE_BAND_HZ = 12.0
+_SIDE_BAND_DB = 8.0  # that the two of a pair may differ by
+_TAIL_DB = 9.0  # by which a line must have fallen since the hold before to be its tail
+_TAIL_S = 4.0  # after which nothing rings any more
+_MODULATED_PARTIALS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """The lines of one hold, and which of them nothing stated explains.
+
+    Attributes
+    ----------
+    key : int
+        Index into the walk's keys.
+    start_s, end_s : float
+    stated_hz : tuple of float or None
+        Where each stated comb stands in this hold, as far as it was found.
+    lines : HoldLines
+    explained : ndarray of bool, shape (lines,)
+        Lines on a stated comb.
+    left : ndarray of int
+        Lines that nothing stated explains, within 17 dB of the stated partials beside them.
+    modulation : Modulation or None
+    """
+
+    key: int
+    start_s: float
+    end_s: float
+    stated_hz: tuple[float | None, ...]
+    lines: HoldLines
+    explained: NDArray[np.bool_]
+    left: NDArray[np.int64]
+    modulation: Modulation | None
+
+
+def evidence_of(
+    samples: NDArray[np.floating],
+    sample_rate: int,
+    *,
+    key: int,
+    times_s: tuple[float, float],
+    expected_hz: Sequence[float],
+    measured_hz: Sequence[float | None],
+    drones_hz: Sequence[float] = (),
+    before: Evidence | None = None,
+) -> Evidence:
+    """Look at one hold.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n, channels)
+    sample_rate : int
+    key : int
+    times_s : (float, float)
+        Of the hold in the recording.
+    expected_hz : sequence of float
+        Where each stated comb is due, by the walk's own pitch.
+    measured_hz : sequence of float or None
+        Where it was measured.
+    drones_hz : sequence of float
+        Lines of ciphers.
+    before : Evidence, optional
+        Of the hold before, whose sound may still ring.
+    """
+    spectrum = long_spectrum(samples, sample_rate)
+    lines = lines_of(spectrum)
+    stated = tuple(
+        hz if hz is not None else _found_hz(lines, due)
+        for hz, due in zip(measured_hz, expected_hz, strict=True)
+    )
+    explained = _on_combs(lines, [hz for hz in stated if hz is not None])
+    other = explained | _near(lines.hz, np.asarray(drones_hz, float), lines.apart_hz, 12.0)
+    if before is not None and times_s[0] - before.end_s < _TAIL_S:
+        other |= _tail(lines, before.lines)
+    other |= _side_bands(lines, explained)
+    left = np.flatnonzero(~other & _loud_enough(lines, explained))
+    return Evidence(
+        key, *times_s, stated, lines, explained, left, _moved(spectrum, lines, explained, stated)
+    )
+
+
+def _found_hz(lines: HoldLines, due_hz: float) -> float | None:
+    found = best_series(lines.hz, due_hz, _STATED_REACH_CENTS, lines.seconds)
+    if found is None or (len(found.numbers) < 2 and 3.0 * due_hz < lines.hz.max(initial=0.0)):
+        return None
+    return found.hz
+
+
+def _near(hz: FloatArray, places: FloatArray, reach_hz: float, cents: float) -> NDArray[np.bool_]:
+    if len(places) == 0 or len(hz) == 0:
+        return np.zeros(len(hz), bool)
+    reach = np.maximum(reach_hz, places * cents / 1731.0)
+    return np.asarray((np.abs(hz[:, np.newaxis] - places) < reach).any(axis=1))
+
+
+def _on_combs(lines: HoldLines, fundamentals: Sequence[float]) -> NDArray[np.bool_]:
+    """Lines on a partial of one of the combs, within resolution and a cent."""
+    explained = np.zeros(len(lines.hz), bool)
+    for hz in fundamentals:
+        number = np.rint(lines.hz / hz)
+        away = np.abs(lines.hz - number * hz)
+        reach = 0.7 * lines.apart_hz + lines.hz * 0.8 / 1731.0
+        explained |= (number >= 1) & (number <= _MOST_PARTIALS) & (away < reach)
+    return explained
+
+
+def _tail(lines: HoldLines, before: HoldLines) -> NDArray[np.bool_]:
+    """Lines that the hold before had, louder."""
+    if len(before.hz) == 0 or len(lines.hz) == 0:
+        return np.zeros(len(lines.hz), bool)
+    same = np.abs(lines.hz[:, np.newaxis] - before.hz) < np.maximum(
+        0.8 * lines.apart_hz, lines.hz[:, np.newaxis] * 3.0 / 1731.0
+    )
+    fallen = lines.level_db[:, np.newaxis] < before.level_db - _TAIL_DB
+    return np.asarray((same & fallen).any(axis=1))
+
+
+def _side_bands(lines: HoldLines, explained: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Pairs of lines at the same distance either side of a stronger one: unsteady wind."""
+    side = np.zeros(len(lines.hz), bool)
+    for carrier in np.flatnonzero(explained):
+        away = lines.hz - lines.hz[carrier]
+        near = np.flatnonzero(
+            (np.abs(away) < _SIDE_BAND_HZ)
+            & (np.abs(away) > 0.0)
+            & (lines.level_db < lines.level_db[carrier] - 2.0)
+        )
+        for one in near[away[near] < 0.0]:
+            mate = near[
+                (np.abs(away[near] + away[one]) < 0.5 * lines.apart_hz)
+                & (np.abs(lines.level_db[near] - lines.level_db[one]) < _SIDE_BAND_DB)
+            ]
+            if len(mate):
+                side[one] = True
+                side[mate] = True
+    return side
+
+
+def _loud_enough(lines: HoldLines, explained: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Lines within 17 dB of the louder of the two stated partials either side of them."""
+    stated = np.flatnonzero(explained)
+    if len(stated) == 0:
+        return np.ones(len(lines.hz), bool)
+    place = np.searchsorted(lines.hz[stated], lines.hz)
+    below = lines.level_db[stated[np.clip(place - 1, 0, len(stated) - 1)]]
+    above = lines.level_db[stated[np.clip(place, 0, len(stated) - 1)]]
+    beside = np.maximum(below, above)
+    return np.asarray(lines.level_db > beside - LIMITS.also_below_db)
+
+
+def _moved(
+    spectrum: LongSpectrum,
+    lines: HoldLines,
+    explained: NDArray[np.bool_],
+    stated: Sequence[float | None],
+) -> Modulation | None:
+    known = [hz for hz in stated if hz is not None]
+    if not known or not explained.any():
+        return None
+    index = np.flatnonzero(explained)
+    # The loudest, and low ones rather: a deep tremulant spreads a high partial beyond its band.
+    weight = lines.level_db[index] - 3.0 * np.log2(lines.hz[index] / min(known))
+    loudest = index[np.argsort(-weight)][:_MODULATED_PARTIALS]
+    return modulation_of(spectrum, [float(hz) for hz in lines.hz[loudest]], min(known))

@@ -1,0 +1,79 @@
+"""Whether a rank's partials are those of the family that it was said to be.
+
+A stopped pipe has hardly any even partials; a reed has many strong ones. An open flue lies between
+and may pass for either, so only plain contradictions count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from walkboard.listening.heard import Partial
+from walkboard.organ.model import Family
+
+_STOPPED_EVENS_DB = -12.0  # over the odds, above which no stopped pipe: clean and real ≤ −18
+_OPEN_EVENS_DB = -24.0  # below which no open pipe
+_WITHIN_DB = 25.0
+_REED_SHARE = 0.3  # of the first twelve partials within 25 dB of the loudest; reeds have ≥ .5
+_FLUTE_SHARE = 0.75  # above which no stopped flue
+_FIRST = 12
+_LEAST_HOLDS = 6
+_HIGHEST_HZ = 7_000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Timbre:
+    """What the partials of a rank are like along the keys, medians.
+
+    Attributes
+    ----------
+    evens_db : float
+        Partials 2 and 4 over 1 and 3.
+    rich : float
+        Share of the first twelve partials, as far as they lie below 7 kHz, within 25 dB of the
+        loudest.
+    holds : int
+    """
+
+    evens_db: float
+    rich: float
+    holds: int
+
+    def contradicts(self, family: Family) -> bool:
+        """Whether no rank of that family sounds so."""
+        if self.holds < _LEAST_HOLDS:
+            return False
+        match family:
+            case Family.STOPPED:
+                return self.evens_db > _STOPPED_EVENS_DB or self.rich > _FLUTE_SHARE
+            case Family.CHIMNEY:
+                return self.rich > _FLUTE_SHARE
+            case Family.OPEN:
+                return self.evens_db < _OPEN_EVENS_DB
+            case Family.REED:
+                return self.rich < _REED_SHARE
+
+
+def timbre_of(heard: Sequence[tuple[float, Sequence[Partial]]]) -> Timbre | None:
+    """Timbre of a rank from its holds: each pipe's fundamental [Hz] and its partials' levels."""
+    evens, rich = [], []
+    for hz, partials in heard:
+        level = {p.number: p.level_db for p in partials}
+        top = max(level.values(), default=None)
+        able = min(_FIRST, int(_HIGHEST_HZ / hz))
+        if top is None or able < 4:
+            continue
+        floor = top - 60.0
+
+        def power(*numbers: int, of: dict[int, float] = level, least: float = floor) -> float:
+            return sum(10.0 ** (of.get(n, least) / 10.0) for n in numbers)
+
+        evens.append(10.0 * np.log10(power(2, 4) / power(1, 3)))
+        near = sum(level.get(n, floor) > top - _WITHIN_DB for n in range(1, able + 1))
+        rich.append(near / able)
+    if not evens:
+        return None
+    return Timbre(float(np.median(evens)), float(np.median(rich)), len(evens))

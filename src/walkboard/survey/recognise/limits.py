@@ -1,0 +1,55 @@
+"""Thresholds of recognition, in one place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Where recognition draws its lines; fitted by ``python -m bench situations`` unless noted.
+
+    Attributes
+    ----------
+    least_distinct : float
+        Different keys over holds, below which it is no walk [-].
+    also_share : float
+        Of holds with a series of an unstated pipe, above which one sounds, one rank stated [-].
+    also_share_several : float
+        The same where several ranks are stated, whose own beats leave lines over [-].
+    also_below_db : float
+        Lines more than this under the stated partials beside them do not count [dB].
+    least_lines : int
+        Of one series, that make a pipe.
+    reach_cents : float
+        That an unstated pipe may lie from where it is due [cents].
+    shift_asked_cents : float
+        From which a shift of the whole organ is a question [cents]. Chosen: 13 °C of air.
+    shift_said_cents : float
+        From which it is said [cents]. Clean walks lie within 6.
+    tremulant_times, tremulant_cents : float
+        Line of the pitch's movement over what lies around it [-]; its least depth [cents].
+    tremulant_rate_hz : float
+        By which the rate may differ from hold to hold; the wind's own tremor wavers more [Hz].
+    tremulant_db : float
+        Least movement of the level [dB]; a shaking wind without it is left to the measurement.
+    silent_share : float
+        Of holds with a value, below which a stated stop counts as not sounding [-].
+    """
+
+    least_distinct: float = 0.35
+    also_share: float = 0.25
+    also_share_several: float = 0.35
+    also_below_db: float = 17.0
+    least_lines: int = 3
+    reach_cents: float = 35.0
+    shift_asked_cents: float = 40.0
+    shift_said_cents: float = 15.0
+    tremulant_times: float = 8.0
+    tremulant_cents: float = 0.3
+    tremulant_rate_hz: float = 0.18
+    tremulant_db: float = 0.1
+    silent_share: float = 0.08
+
+
+LIMITS = Limits()

@@ -1,0 +1,93 @@
+"""What was weighed of a walk as a whole, and whether its values are believed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class AlsoSounding:
+    """A stop that sounds and was not stated.
+
+    Attributes
+    ----------
+    stop : str
+        Its id; where a stated stop sounds an octave off as well, that stop's.
+    keys : int
+        Keys at which it was heard.
+    of_keys : int
+        Keys at which it could have been.
+    semitones : int
+        12 or −12 where the stop sounds through its own octave coupler, else 0.
+    or_stops : tuple of str
+        Stops of the same pitch that it may be instead.
+    """
+
+    stop: str
+    keys: int
+    of_keys: int
+    semitones: int = 0
+    or_stops: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Tremulant:
+    """A tremulant: rate [Hz], depth of the pitch [cents] and of the level [dB], peak."""
+
+    rate_hz: float
+    depth_cents: float
+    depth_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cipher:
+    """A pipe that sounds whatever key is held.
+
+    Attributes
+    ----------
+    pipe : str or None
+        The likeliest; None where no pipe of the organ stands there.
+    hz : float
+    start_s, end_s : float
+    or_pipes : tuple of str
+        Others of the same pitch.
+    """
+
+    pipe: str | None
+    hz: float
+    start_s: float
+    end_s: float
+    or_pipes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What was heard of a walk as a whole: interface.md's object ``heard``.
+
+    Attributes
+    ----------
+    sentence : str
+        One sentence for the tuner.
+    is_walk : bool
+    also_sounding : tuple of AlsoSounding
+    not_sounding : tuple of str
+        Stated stops of which nothing was heard.
+    shift_cents : float or None
+        Median of all pipes against the description; None where nothing was measured.
+    tremulant : Tremulant or None
+    cipher : tuple of Cipher
+    believed : bool
+        Whether the values may be used; where not, each has a flag.
+    question : str
+        What to ask the tuner before the values are used; empty where nothing is.
+    """
+
+    sentence: str
+    is_walk: bool = True
+    also_sounding: tuple[AlsoSounding, ...] = ()
+    not_sounding: tuple[str, ...] = ()
+    shift_cents: float | None = None
+    tremulant: Tremulant | None = None
+    cipher: tuple[Cipher, ...] = ()
+    believed: bool = True
+    question: str = ""
