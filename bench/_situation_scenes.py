@@ -28,7 +28,7 @@ from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.scales.keys import Key
 
-# id, name, family, feet, voice, level [dB]
+# Of each rank: id, name, family, feet, voice, and level [dB].
 _RANKS = (
     ("great.principal8", "Principal", "open", "8", Voice.PRINCIPAL, 0.0),
     ("great.flute8", "Stopped Flute", "stopped", "8", Voice.STOPPED, -3.0),
@@ -138,14 +138,14 @@ class Player:
             self._offsets[name] = float(self.rng.normal(0.0, 12.0 if stray else 2.5))
         cents = self._offsets[name] + self.shift_cents + self.pitch_cents
         cents += self.rank_shift[pipe.rank]
-        return target_hz(self.organ, pipe, None) * 2.0 ** (cents / 1200.0)
+        return float(target_hz(self.organ, pipe, None) * 2.0 ** (cents / 1200.0))
 
     def level_db(self, pipe: PipeRef) -> float:
         """Level of a pipe: its rank's, some regulation, and the place of the microphone."""
         name = str(pipe)
         if name not in self._levels:
             self._levels[name] = _LEVELS[pipe.rank] + float(self.rng.normal(0.0, 1.5))
-        return self._levels[name]
+        return float(self._levels[name])
 
     def sounding(self, pipe: PipeRef, start_s: float, end_s: float, db: float = 0.0) -> Sounding:
         """One pipe sounding once."""
@@ -338,14 +338,14 @@ def cipher(seed: int) -> Scene:
     p = Player(seed)
     stop = str(p.rng.choice(SINGLES[:11]))
     timed = p.times(_walk_keys(p, stop)[:28])
-    division = stop.split(".")[0]
+    division = stop.split(".", maxsplit=1)[0]
     ranks = [r for r in SINGLES if r.startswith(division)]
     rank = p.organ.rank(str(p.rng.choice([stop, *ranks])))
     pipe = PipeRef(rank.id, int(p.rng.integers(5, rank.pipes - 3)))
     start_s = 0.0 if p.rng.random() < 0.5 else timed[len(timed) // 3][1] + 0.5
     one = p.sounding(pipe, start_s, timed[-1][2] + 1.4, float(p.rng.uniform(-6.0, 0.0)))
     sounds = p.drawn_pipes([stop])
-    scene = p.play(
+    return p.play(
         "cipher",
         [stop],
         timed,
@@ -353,7 +353,6 @@ def cipher(seed: int) -> Scene:
         extra=[one],
         detail={"cipher": str(pipe), "hz": one.hz},
     )
-    return scene
 
 
 def stated_silent(seed: int) -> Scene:
@@ -455,7 +454,7 @@ def two_keys(seed: int) -> Scene:
             extra.append(p.sounding(PipeRef(stop, before + 1), timed[n - 1][1], start_s + late_s))
             timed[n - 1] = (timed[n - 1][0], timed[n - 1][1], start_s)
         marked.append(n)
-    scene = p.play(
+    return p.play(
         "two keys at once",
         [stop],
         timed,
@@ -463,7 +462,6 @@ def two_keys(seed: int) -> Scene:
         extra=extra,
         detail={"holds": [(timed[n][1], timed[n][2]) for n in marked]},
     )
-    return scene
 
 
 def short_holds(seed: int) -> Scene:
@@ -483,14 +481,13 @@ def not_held(seed: int) -> Scene:
     passed, dead = {keys[i] for i in inner[:3]}, {keys[i] for i in inner[3:]}
     timed = p.times([key for key in keys if key not in passed])
     sounds = p.drawn_pipes([stop])
-    scene = p.play(
+    return p.play(
         "keys not held, and dead notes",
         [stop],
         timed,
         lambda key: [] if key in dead else sounds(key),
         detail={"not_held": [k.name for k in passed], "dead": [k.name for k in dead]},
     )
-    return scene
 
 
 def gaps(seed: int) -> Scene:
@@ -544,10 +541,9 @@ def two_keyboards(seed: int) -> Scene:
     """Stops of two keyboards are stated."""
     p = Player(seed)
     stops = ["great.principal8", "swell.flute4"]
-    scene = p.play(
+    return p.play(
         "stops of two keyboards", stops, p.times(p.keys(stops[0])[:8]), p.drawn_pipes(stops)
     )
-    return scene
 
 
 def not_a_walk(seed: int) -> Scene:

@@ -106,8 +106,8 @@ class Sounding:
 
     def mean_hz(self, start_s: float, end_s: float) -> float:
         """Mean frequency over a window of the recording [Hz]."""
-        first = int(round((start_s - self.start_s) * _COURSE_HZ))
-        last = int(round((end_s - self.start_s) * _COURSE_HZ))
+        first = round((start_s - self.start_s) * _COURSE_HZ)
+        last = round((end_s - self.start_s) * _COURSE_HZ)
         first = min(max(first, 0), len(self.course_hz) - 2)
         return float(self.course_hz[first : max(first + 1, last)].mean())
 

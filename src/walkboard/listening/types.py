@@ -26,6 +26,8 @@ class ReadingFlag(StrEnum):
     LOCKED = (
         "locked"  # two pipes pull each other into step: what is heard is not what each would do
     )
+    OTHER = "other"  # something unstated sounds among the pipe's partials
+    TREMULANT = "tremulant"
 
 
 class HoldFlag(StrEnum):

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from walkboard.listening.finding_bands import hz_of_cents
-from walkboard.listening.finding_features import WalkFeatures
+from walkboard.listening.walk.bands import hz_of_cents
+from walkboard.listening.walk.features import WalkFeatures
 
 FloatArray = NDArray[np.float64]
 
@@ -170,6 +170,8 @@ def _series(lines: list[_Lasting]) -> tuple[float, list[_Lasting]] | None:
             alike = shared > 0.5 * (max(line.end, root.end) - min(line.start, root.start))
             if 1 <= number <= 12 and abs(away) < 8.0 and alike:
                 members.append(line)
-        if sum(not line.mains for line in members) >= 2 and (best is None or len(members) > len(best[1])):
+        if sum(not line.mains for line in members) >= 2 and (
+            best is None or len(members) > len(best[1])
+        ):
             best = hz_of_cents(root.cents), members
     return best

@@ -14,13 +14,14 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-_LEAD_S = 0.9  # of the hold left out at the start: the attack and the room filling. Chosen.
+_LEAD_S = 0.6  # of the hold left out at the start: the attack and the room filling. Chosen.
 _TAIL_S = 0.08  # left out at the end: the key going up. Chosen.
 _LONGEST_S = 4.0  # more resolution than this only shows a pipe's own wander. Chosen.
 _HIGHEST_HZ = 7_500.0
 _FLOOR_BLOCK_HZ = 60.0
-_OVER_FLOOR_DB = 11.0  # of a line over the median around it: noise reaches it once in 3 s. Derived.
-_MOST_LINES = 140
+_OVER_FLOOR_DB = 14.0  # of a line over the median around it: noise is above once in e¹⁷ bins
+_UNDER_LOUDEST_DB = 52.0  # what lies further below is the room's or the recorder's. Chosen.
+_MOST_LINES = 100
 _HANN_BINS = 2.0  # half the main lobe
 
 
@@ -97,7 +98,7 @@ def long_spectrum(samples: NDArray[np.floating], sample_rate: int) -> LongSpectr
 
 
 def lines_of(spectrum: LongSpectrum) -> HoldLines:
-    """Peaks that stand out of what lies around them, the strongest at most 140."""
+    """Peaks that stand out of what lies around them, the strongest 100 at most."""
     top = min(len(spectrum.bins) - 1, int(_HIGHEST_HZ / spectrum.spacing_hz))
     part = spectrum.bins[: top + 1]
     power = (part.real**2 + part.imag**2).astype(np.float64) + 1e-30
@@ -108,6 +109,7 @@ def lines_of(spectrum: LongSpectrum) -> HoldLines:
     floor = np.median(padded, axis=1)
     local = np.interp(peak, (np.arange(blocks) + 0.5) * block, floor)
     keep = power[peak] > local * 10.0 ** (_OVER_FLOOR_DB / 10.0)
+    keep &= power[peak] > power.max() * 10.0 ** (-_UNDER_LOUDEST_DB / 10.0)
     # Side lobes of the window: 31 dB down beside a line, falling by 18 dB an octave.
     peak = peak[keep]
     order = np.argsort(-power[peak])[:_MOST_LINES]
@@ -122,7 +124,7 @@ def lines_of(spectrum: LongSpectrum) -> HoldLines:
     # A sine of amplitude A under a Hann window of n samples has a bin of A n / 4.
     level = 10.0 * (b - 0.25 * (a - c) * shift) / np.log(10.0)
     level -= 20.0 * np.log10(spectrum.count / 4.0)
-    lines = HoldLines(hz, level, spectrum.seconds)
+    lines = HoldLines(np.asarray(hz, float), np.asarray(level, float), spectrum.seconds)
     return _without_lobes(lines, spectrum)
 
 

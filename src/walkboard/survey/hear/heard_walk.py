@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
+from walkboard.survey.recognise.verdict import Heard
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +86,14 @@ class HeardWalk:
     air_celsius : float or None
     holds : tuple of Hold
     silent_keys : tuple of Key
-        Passed over between the lowest and the highest key heard.
+        Held, and nothing sounded.
     warnings : tuple of str
-        Whole sentences for the tuner, as "this sounds like Octave 4 …".
+        Whole sentences for the tuner, as "The recording is quiet …".
+    heard : Heard or None
+        What sounded, and whether the values are believed; None for walks of older versions and
+        for readings that were taken another way.
+    not_held, unsure_keys : tuple of Key
+        Keys within the walk that were not held, and those of which that cannot be decided.
     """
 
     file: str
@@ -98,3 +104,11 @@ class HeardWalk:
     holds: tuple[Hold, ...]
     silent_keys: tuple[Key, ...]
     warnings: tuple[str, ...] = ()
+    heard: Heard | None = None
+    not_held: tuple[Key, ...] = ()
+    unsure_keys: tuple[Key, ...] = ()
+
+    @property
+    def believed(self) -> bool:
+        """Whether its values may be used."""
+        return self.heard is None or self.heard.believed

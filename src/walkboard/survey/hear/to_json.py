@@ -14,6 +14,7 @@ from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.recognise.to_json import HeardGiven, heard_from, heard_to_json
 
 FORMAT = 1
 
@@ -37,6 +38,9 @@ def walk_to_json(walk: HeardWalk) -> dict[str, Any]:
         "air_celsius": walk.air_celsius,
         "holds": [_hold_to_json(hold) for hold in walk.holds],
         "silent_keys": [key.name for key in walk.silent_keys],
+        "not_held": [key.name for key in walk.not_held],
+        "unsure_keys": [key.name for key in walk.unsure_keys],
+        "heard": None if walk.heard is None else heard_to_json(walk.heard),
         "warnings": list(walk.warnings),
     }
 
@@ -126,6 +130,9 @@ class _Walk(_Given):
     air_celsius: float | None = None
     holds: tuple[_Hold, ...]
     silent_keys: tuple[str, ...] = ()
+    not_held: tuple[str, ...] = ()
+    unsure_keys: tuple[str, ...] = ()
+    heard: HeardGiven | None = None
     warnings: tuple[str, ...] = ()
 
 
@@ -174,6 +181,9 @@ def walk_from_json(value: object, *, where: str = "") -> HeardWalk:
         air_celsius=given.air_celsius,
         holds=tuple(_hold_from(hold) for hold in given.holds),
         silent_keys=tuple(Key.parse(name) for name in given.silent_keys),
+        not_held=tuple(Key.parse(name) for name in given.not_held),
+        unsure_keys=tuple(Key.parse(name) for name in given.unsure_keys),
+        heard=None if given.heard is None else heard_from(given.heard),
         warnings=given.warnings,
     )
 

@@ -1,7 +1,7 @@
 """Hears a recording of a walk on a known organ.
 
-The organ says which combs each key sounds; listening finds the holds and measures them; this module
-puts the pipes' names to what was heard and says in whole sentences what a tuner should know.
+The organ says which combs each key sounds; listening finds the holds and measures them; recognition
+says what really sounded and whether to believe it; this module puts the pipes' names to it.
 """
 
 from __future__ import annotations
@@ -11,7 +11,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 
+import numpy as np
+
 from walkboard.errors import InputError, SoundError
+from walkboard.listening.evidence.drones import Drone, find_drones, without_drones
 from walkboard.listening.hold.measure import measure_hold
 from walkboard.listening.sound.recording import LONGEST_SPAN_S, Sound
 from walkboard.listening.types import (
@@ -19,6 +22,7 @@ from walkboard.listening.types import (
     CombReading,
     ExpectedKey,
     FoundHold,
+    HoldFlag,
     Partial,
     ReadingFlag,
     Walk,
@@ -26,23 +30,33 @@ from walkboard.listening.types import (
 from walkboard.listening.walk.holds import find_events, gather_features, name_holds
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
-from walkboard.quantities import cents_of_ratio
+from walkboard.quantities import cents_of_ratio, ratio_of_cents
 from walkboard.scales.keys import Key
+from walkboard.scales.pitch import key_hz
+from walkboard.survey.hear.expected import expected_keys, widened
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 from walkboard.survey.hear.identity import name_pipes
 from walkboard.survey.hear.memory import Memory
+from walkboard.survey.hear.other_stop import other_stop_walked
 from walkboard.survey.hear.played import align_schedule
 from walkboard.survey.hear.pulling import with_pulls
-from walkboard.survey.kinds import spectrum_of
 from walkboard.survey.plan.schedule import Schedule
+from walkboard.survey.recognise.evidence import Evidence, evidence_of
+from walkboard.survey.recognise.sentence import not_a_walk, with_sentence
+from walkboard.survey.recognise.shift import MARGIN_KEYS, Shifted, find_shift
+from walkboard.survey.recognise.walked import (
+    Passed,
+    passed_over,
+    why_no_walk,
+)
+from walkboard.survey.recognise.weigh import apply, weigh
 
 Progress = Callable[[float, float], None]
 """Called with seconds of sound dealt with and seconds in all."""
 
 _FAR_CENTS = 50.0  # the interface's limit for a reading that is marked far
 _MOST_PARTIALS = 16  # kept of a reading
-_LOOKS_WRONG = 0.9  # a walk that fits less well than this makes other stops be tried
-_PLAINLY_BETTER = 0.08  # by which another stop must fit better before it is named
+_UNEQUAL_CENTS = 2.0  # by which some step of a temperament differs from 100 cents
 
 
 def hear_walk(
@@ -56,7 +70,7 @@ def hear_walk(
     alone: Sequence[HeardWalk] = (),
     progress: Progress | None = None,
 ) -> HeardWalk:
-    """Find, name and measure every hold of a walk.
+    """Find, name and measure every hold of a walk, and say whether to believe it.
 
     Parameters
     ----------
@@ -64,63 +78,81 @@ def hear_walk(
         The recording.
     organ : Organ
     drawn : sequence of str
-        Ids of the stops drawn.
+        Ids of the stops drawn, and of the couplers.
     air_celsius : float or None
-        The air that the pipes stand in [°C]; None takes the organ's own pitch temperature.
+        The air that the pipes stand in [°C]; None: the organ's own pitch temperature.
     file : str
         The recording's name, kept with the readings.
     played : Schedule, optional
-        What the machine played, where it held the keys; its start in the recording is found.
+        What the machine played, if it held the keys; its start in the recording is found.
     alone : sequence of HeardWalk
-        Earlier walks in which ranks of this one sounded without each other; by them near unisons
-        are named, and pipes that pull each other into step are recognised.
+        Earlier walks in which ranks of this one sounded without each other; they name near unisons
+        and show which pipes pull each other into step.
     progress : callable, optional
         Called with seconds done and seconds in all.
 
     Returns
     -------
     HeardWalk
+        Without holds if the recording is not a walk; `heard` says why.
 
     Raises
     ------
     UnknownNameError
-        When the organ has not such a stop.
+        If the organ has no such stop.
+    InputError
+        If no stop is drawn, or stops of two keyboards are.
     SoundError
-        When nothing in the recording is a held key.
+        If the recording cannot be decoded.
     """
-    if not drawn:
-        raise InputError("No stop is drawn.", where=file, mend="Name at least one stop.")
+    check_drawn(organ, drawn, file)
     keys = organ.keys_of(drawn)
     memory = Memory.of(alone)
     expected = expected_keys(organ, drawn, air_celsius)
     total_s = sound.info.seconds
 
-    def tell(done_s: float) -> None:
+    def report(done_s: float) -> None:
         if progress is not None:
             progress(done_s, total_s)
 
     # Finding takes about a third of the work; the bar should move evenly.
     features = gather_features(
-        sound.blocks(), sound.info.sample_rate, progress=lambda done_s: tell(done_s / 3.0)
+        sound.blocks(), sound.info.sample_rate, progress=lambda done_s: report(done_s / 3.0)
     )
+    base = HeardWalk(file, sound.info, organ.name, tuple(drawn), air_celsius, (), ())
+    try:
+        quality = sound.inspect()
+    except SoundError:  # all of it was decoded above: it is silent
+        return replace(base, heard=not_a_walk("the recording is silent"))
+    drones = find_drones(features)
+    features = without_drones(features, drones)
     # What sounded is found once, however many stops' keys are then tried on it.
     name = partial(name_holds, features, events=find_events(features))
-    walk = name(expected)
-    warnings = list(sound.inspect().warnings)
-    if not walk.holds:
-        raise SoundError(
-            "No held key was heard in this recording.",
-            where=file,
-            mend="Record one stop, key by key, each key held for about four seconds.",
-        )
-    warnings += _sounds_like(organ, drawn, air_celsius, name, walk)
+    wide = widened(expected)
+    walk = name(wide)
+    why = why_no_walk(walk, total_s)
+    if why is not None and played is None:
+        return replace(base, heard=not_a_walk(why))
+    warnings = list(quality.warnings)
+    other = (
+        None
+        if played is not None
+        else other_stop_walked(organ, drawn, air_celsius, name=name, walk=walk, sound=sound)
+    )
+    if other is not None:
+        return replace(base, heard=other, warnings=(*warnings, other.sentence))
+    shifted = find_shift(walk.holds, [key.combs[0].hz for key in wide], unequal=_is_unequal(organ))
+    walk, passed = _on_the_keys(walk, shifted, len(keys))
     filled: frozenset[int] = frozenset()
     if played is not None:
         walk, filled, said = _put_right(walk, played, keys, expected, total_s)
         warnings += said
+        passed = Passed(not_held=passed.not_held + passed.silent + passed.unsure)
 
     holds: list[Hold] = []
-    silent = [keys[index] for index in walk.silent]
+    evidence: list[Evidence] = []
+    silent = [keys[index] for index in passed.silent]
+    drone_lines = [hz for drone in drones for hz in drone.lines_hz]
     spans = [(hold.start_s, min(hold.end_s, hold.start_s + LONGEST_SPAN_S)) for hold in walk.holds]
     for place, (found, samples) in enumerate(zip(walk.holds, sound.spans(spans), strict=True)):
         readings: tuple[Reading, ...] = ()
@@ -132,6 +164,20 @@ def hear_walk(
         if key is not None and place in filled and all(r.hz is None for r in readings):
             silent.append(key)  # played, and nothing that can be read answered
             continue
+        if found.key is not None and len(samples) >= sound.info.sample_rate // 2:
+            ratio = ratio_of_cents(shifted.cents)
+            evidence.append(
+                evidence_of(
+                    samples,
+                    sound.info.sample_rate,
+                    key=found.key,
+                    times_s=(found.start_s, found.end_s),
+                    expected_hz=[comb.hz * ratio for comb in expected[found.key].combs],
+                    measured_hz=[reading.hz or reading.near_hz for reading in readings],
+                    drones_hz=drone_lines,
+                    before=evidence[-1] if evidence else None,
+                )
+            )
         holds.append(
             Hold(
                 n=len(holds) + 1,
@@ -144,21 +190,104 @@ def hear_walk(
                 flags=found.flags,
             )
         )
-        tell(total_s / 3.0 + 2.0 / 3.0 * found.end_s)
-    tell(total_s)
-    heard_walk = HeardWalk(
-        file=file,
+        report(total_s / 3.0 + 2.0 / 3.0 * found.end_s)
+    report(total_s)
+    heard_walk = replace(
+        base,
         sound=sound.info,
-        organ=organ.name,
-        drawn=tuple(drawn),
-        air_celsius=air_celsius,
         holds=tuple(holds),
         silent_keys=tuple(dict.fromkeys(silent)),
         warnings=tuple(warnings),
+        not_held=tuple(keys[index] for index in passed.not_held),
+        unsure_keys=tuple(keys[index] for index in passed.unsure),
     )
-    # Pipes of this walk whose names are sure tell of their neighbours, too.
+    # Pipes of this walk whose names are sure help to name their neighbours, too.
     known = Memory.of([heard_walk, *alone])
-    return with_pulls(name_pipes(organ, heard_walk, known), memory)[0]
+    named = with_pulls(name_pipes(organ, heard_walk, known), memory)[0]
+    return _judged(organ, named, keys, evidence, shifted=shifted, drones=drones)
+
+
+def check_drawn(organ: Organ, drawn: Sequence[str], where: str) -> None:
+    """Refuse what cannot be one walk: no stop, or stops of two keyboards without a coupler.
+
+    Raises
+    ------
+    InputError
+        If so.
+    UnknownNameError
+        If the organ has no such stop.
+    """
+    stops = {stop.id: stop for stop in organ.stops}
+    consoles = {one.id for one in organ.couplers} | {one.id for one in organ.tremulants}
+    named = [stops.get(one) or organ.stop(one) for one in drawn if one not in consoles]
+    if not named:
+        raise InputError("No stop is drawn.", where=where, mend="Name at least one stop.")
+    divisions = dict.fromkeys(stop.division for stop in named)
+    couplers = [one for one in drawn if one in {coupler.id for coupler in organ.couplers}]
+    if len(divisions) > 1 and not couplers:
+        names = " and ".join(organ.division(one).name for one in divisions)
+        raise InputError(
+            f"The stops drawn belong to several keyboards ({names}); one walk is played on one.",
+            where=where,
+            mend="Give each keyboard its own recording, or name the coupler that was on as well.",
+        )
+
+
+def _judged(
+    organ: Organ,
+    walk: HeardWalk,
+    keys: Sequence[Key],
+    evidence: Sequence[Evidence],
+    *,
+    shifted: Shifted,
+    drones: Sequence[Drone],
+) -> HeardWalk:
+    """The walk with what recognition makes of it."""
+    weighed = weigh(
+        organ,
+        walk.drawn,
+        keys,
+        walk.air_celsius,
+        holds=walk.holds,
+        evidence=evidence,
+        shifted=shifted,
+        drones=drones,
+    )
+    held = [hold.key for hold in walk.holds if hold.key is not None]
+    heard = with_sentence(weighed, organ, walk.drawn, held, shifted)
+    said = (heard.question,) if heard.question else ()
+    return replace(
+        walk,
+        holds=apply(weighed, walk.holds),
+        heard=heard,
+        warnings=(*walk.warnings, *said),
+    )
+
+
+def _is_unequal(organ: Organ) -> bool:
+    steps = np.diff(
+        [cents_of_ratio(key_hz(Key(60 + n), 440.0, organ.temperament) / 440.0) for n in range(13)]
+    )
+    return bool(np.abs(steps - 100.0).max() > _UNEQUAL_CENTS)
+
+
+def _on_the_keys(walk: Walk, shifted: Shifted, count: int) -> tuple[Walk, Passed]:
+    """The walk named on the organ's own keys, the shift taken out; and the keys without a hold."""
+
+    def own(index: int) -> int | None:
+        key = index - shifted.keys - MARGIN_KEYS
+        return key if 0 <= key < count else None
+
+    holds = []
+    for hold in walk.holds:
+        key = None if hold.key is None else own(hold.key)
+        flags = hold.flags
+        if key is None and hold.key is not None:
+            flags = tuple(flag for flag in HoldFlag if flag in {*flags, HoldFlag.UNKNOWN_KEY})
+        holds.append(replace(hold, key=key, flags=flags))
+    missing = [key for index in walk.silent if (key := own(index)) is not None]
+    kept = tuple(holds)
+    return Walk(kept, tuple(missing), walk.explained), passed_over(kept, missing)
 
 
 def _put_right(
@@ -179,26 +308,6 @@ def _put_right(
     return aligned.walk, aligned.filled, said
 
 
-def expected_keys(
-    organ: Organ, drawn: Sequence[str], air_celsius: float | None
-) -> tuple[ExpectedKey, ...]:
-    """Every key of the drawn stops, upward, with the comb of each pipe that it sounds."""
-    return tuple(
-        ExpectedKey(
-            label=key.name,
-            combs=tuple(
-                Comb(
-                    str(pipe),
-                    target_hz(organ, pipe, air_celsius),
-                    spectrum_of(organ, pipe),
-                )
-                for pipe in organ.sounding(drawn, key)
-            ),
-        )
-        for key in organ.keys_of(drawn)
-    )
-
-
 def _searched(combs: tuple[Comb, ...], found: FoundHold) -> tuple[Comb, ...]:
     """The combs moved to where the finder heard them, so that the search starts near."""
     if found.heard_hz is None or found.overtone != 1:
@@ -208,7 +317,12 @@ def _searched(combs: tuple[Comb, ...], found: FoundHold) -> tuple[Comb, ...]:
 
 
 def _key_number(organ: Organ, drawn: Sequence[str], key: Key) -> int:
-    return organ.division(organ.stop(drawn[0]).division).key_number(key)
+    couplers = {coupler.id: coupler.to_division for coupler in organ.couplers}
+    tremulants = {one.id for one in organ.tremulants}
+    played = [couplers[one] for one in drawn if one in couplers] or [
+        organ.stop(one).division for one in drawn if one not in tremulants
+    ]
+    return organ.division(played[0]).key_number(key)
 
 
 def _reading(
@@ -246,62 +360,4 @@ def _reading(
         partials=tuple(
             Partial(p.number, round(p.level_db, 2)) for p in heard.partials[:_MOST_PARTIALS]
         ),
-    )
-
-
-def _fit(walk: Walk) -> float:
-    """How well a stop fits a walk, 0 to 1.
-
-    The energy alone does not tell: a 4′ walked as an 8′ is explained in full by a last octave of
-    pipes that all speak their octave. So the plain holds count too.
-    """
-    plain = sum(hold.key is not None and hold.overtone == 1 for hold in walk.holds)
-    return walk.explained * plain / len(walk.holds) if walk.holds else 0.0
-
-
-def _sounds_like(
-    organ: Organ,
-    drawn: Sequence[str],
-    air_celsius: float | None,
-    name: Callable[[Sequence[ExpectedKey]], Walk],
-    walk: Walk,
-) -> list[str]:
-    """A sentence naming the stop that was plainly walked instead of the ones said."""
-    said = _fit(walk)
-    if said >= _LOOKS_WRONG:
-        return []
-    best, best_stop = said, None
-    tried = {_pitches(organ, drawn)}
-    for stop in organ.stops:
-        pitches = _pitches(organ, [stop.id])
-        if pitches in tried:
-            continue
-        tried.add(pitches)
-        fit = _fit(name(expected_keys(organ, [stop.id], air_celsius)))
-        if fit > best:
-            best, best_stop = fit, stop
-    if best_stop is not None and best >= said + _PLAINLY_BETTER:
-        sentence = (
-            f"This sounds like {best_stop.name} ({best_stop.id}), not what was said to be drawn: "
-            f"it fits {best:.0%} of the walk, what was said {said:.0%}."
-        )
-        return [sentence]
-    if said < 0.5:
-        sentence = (
-            f"What was said to be drawn fits only {said:.0%} of the walk: "
-            "check which stop was walked."
-        )
-        return [sentence]
-    return []
-
-
-def _pitches(organ: Organ, drawn: Sequence[str]) -> tuple[object, ...]:
-    """What tells one stop's walk from another's by ear: its keys and its pipes' pitches."""
-    keys = organ.keys_of(drawn)
-    return tuple(
-        sorted(
-            round(target_hz(organ, pipe, None), 3)
-            for key in keys
-            for pipe in organ.sounding(drawn, key)
-        )
     )

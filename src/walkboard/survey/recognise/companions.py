@@ -22,6 +22,7 @@ _LEAST_HOLDS = 4
 _MOST_FOUND = 3
 _SAME_PIPE_CENTS = 1.0  # an octave coupler plays the very pipe of the other key
 _SAME_PIPE_SHARE = 0.6
+_MOVED_WORTH = 1.5  # lines that partials moved by another pipe are worth
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,7 @@ def find_companions(
     while left and len(found) < _MOST_FOUND:
         tried = [_follow(name, evidence, places, free) for name, places in left.items()]
         scores = [
-            sum(series.score for series in one.series.values()) if one.holds else 0.0
+            sum(_worth(series) for series in one.series.values()) if one.holds else 0.0
             for one in tried
         ]
         at = int(np.argmax(scores))
@@ -105,10 +106,33 @@ def _follow(
         series = series_in(one, place, mine)
         if series is not None and len(series.numbers) >= needed and series.score >= 0.5 * needed:
             met[number] = series
+        elif one.disagrees in {2, 3} and _multiple(place, one.stated_hz[0]) == one.disagrees:
+            # Too near to the stated partials to be seen apart, but it moves them.
+            met[number] = Series(place, np.zeros(0, np.int64), np.zeros(0, np.int64), 0.0)
     return Companion(name, len(met), able, met)
 
 
-def series_in(one: Evidence, place_hz: float, free: NDArray[np.bool_] | None = None) -> Series | None:
+def _worth(series: Series) -> float:
+    """What a series says for its own pitch: one with every second line only, little."""
+    if len(series.numbers) == 0:
+        return _MOVED_WORTH
+    if np.gcd.reduce(series.numbers) > 1:
+        return 0.4 * series.score
+    return series.score
+
+
+def _multiple(place_hz: float, stated_hz: float | None) -> int | None:
+    """Which partial of the stated comb a place is near, if any."""
+    if stated_hz is None:
+        return None
+    number = round(place_hz / stated_hz)
+    near = number > 0 and abs(1731.0 * (place_hz / (number * stated_hz) - 1.0)) < 60.0
+    return number if near else None
+
+
+def series_in(
+    one: Evidence, place_hz: float, free: NDArray[np.bool_] | None = None
+) -> Series | None:
     """The series near a place among the lines of a hold that nothing stated explains."""
     left = one.left if free is None else one.left[free]
     if len(left) == 0:
@@ -124,6 +148,8 @@ def series_in(one: Evidence, place_hz: float, free: NDArray[np.bool_] | None = N
 
 def _take(one: Evidence, series: Series, free: NDArray[np.bool_]) -> None:
     """Mark every left line on a series as taken."""
+    if len(series.numbers) == 0:
+        return
     hz = one.lines.hz[one.left]
     number = np.rint(hz / series.hz)
     away = np.abs(hz - number * series.hz)
@@ -142,7 +168,7 @@ def is_octave_of_stated(
     agree = compared = 0
     for hold, series in companion.series.items():
         other = by_key.get(evidence[hold].key + semitones)
-        if other is not None:
+        if other is not None and len(series.numbers):
             compared += 1
             agree += abs(1200.0 * np.log2(series.hz / other)) < _SAME_PIPE_CENTS
     return compared >= 3 and agree >= _SAME_PIPE_SHARE * compared

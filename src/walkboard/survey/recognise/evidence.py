@@ -27,6 +27,13 @@ _SIDE_BAND_DB = 8.0  # that the two of a pair may differ by
 _TAIL_DB = 9.0  # by which a line must have fallen since the hold before to be its tail
 _TAIL_S = 4.0  # after which nothing rings any more
 _MODULATED_PARTIALS = 4
+_STRONG_DB = 40.0  # under the loudest line, in which a partial's place is believed
+_HARMONIC_PARTIALS = 12
+_OWN_CENTS = 22.0  # from a partial's place, in which the loudest line is taken for it
+_UNSURE_CENTS = 0.3  # of a line's place, from the pipe's own unrest
+_UNSURE_BINS = 0.06  # the same from noise and room, in bins
+_APART_CENTS = 1.2  # by which partials of one pipe do not differ
+_APART_SIGMAS = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +51,10 @@ class Evidence:
     explained : ndarray of bool, shape (lines,)
         Lines on a stated comb.
     left : ndarray of int
-        Lines that nothing stated explains, within 17 dB of the stated partials beside them.
+        Lines that nothing stated explains and that are not far fainter than the stated ones.
+    disagrees : int or None
+        Where the partials of a lone stated comb are not harmonic, as those of one pipe are: 2 where
+        the even ones stand off the odd, 3 where every third does, 1 where no pattern shows.
     modulation : Modulation or None
     """
 
@@ -55,6 +65,7 @@ class Evidence:
     lines: HoldLines
     explained: NDArray[np.bool_]
     left: NDArray[np.int64]
+    disagrees: int | None
     modulation: Modulation | None
 
 
@@ -99,8 +110,16 @@ def evidence_of(
         other |= _tail(lines, before.lines)
     other |= _side_bands(lines, explained)
     left = np.flatnonzero(~other & _loud_enough(lines, explained))
+    lone = stated[0] if len(stated) == 1 else None
     return Evidence(
-        key, *times_s, stated, lines, explained, left, _moved(spectrum, lines, explained, stated)
+        key,
+        *times_s,
+        stated,
+        lines,
+        explained,
+        left,
+        None if lone is None else _disagreement(lines, other & ~explained, lone),
+        _moved(spectrum, lines, explained, stated),
     )
 
 
@@ -171,6 +190,46 @@ def _loud_enough(lines: HoldLines, explained: NDArray[np.bool_]) -> NDArray[np.b
     above = lines.level_db[stated[np.clip(place, 0, len(stated) - 1)]]
     beside = np.maximum(below, above)
     return np.asarray(lines.level_db > beside - LIMITS.also_below_db)
+
+
+def _disagreement(lines: HoldLines, taken: NDArray[np.bool_], fundamental_hz: float) -> int | None:
+    """How the partials of one pipe fail to be harmonic; None where they are."""
+    if len(lines.hz) == 0:
+        return None
+    number = np.rint(lines.hz / fundamental_hz).astype(np.int64)
+    away = 1731.23 * (lines.hz / np.maximum(number, 1) / fundamental_hz - 1.0)
+    strong = lines.level_db > lines.level_db.max() - _STRONG_DB
+    own = (number >= 1) & (number <= _HARMONIC_PARTIALS) & (np.abs(away) < _OWN_CENTS) & strong
+    own &= ~taken
+    # The loudest line of each partial.
+    index = np.flatnonzero(own)
+    index = index[np.argsort(-lines.level_db[index], kind="stable")]
+    _, first = np.unique(number[index], return_index=True)
+    index = index[first]
+    if len(index) < 3:
+        return None
+    n, away = number[index], away[index]
+    unsure = np.hypot(_UNSURE_CENTS, 1731.23 * _UNSURE_BINS / lines.seconds / lines.hz[index])
+    for every in (2, 3):
+        these, rest = n % every == 0, n % every != 0
+        if these.any() and rest.sum() >= 2:
+            middle, spread = _middle(away[rest], unsure[rest])
+            mine, own_spread = _middle(away[these], unsure[these])
+            apart = abs(mine - middle)
+            scatter = np.abs(away[rest] - middle) / unsure[rest]
+            limit = max(_APART_CENTS, _APART_SIGMAS * float(np.hypot(spread, own_spread)))
+            if apart > limit and scatter.max() < _APART_SIGMAS:
+                return every
+    middle, _ = _middle(away, unsure)
+    off = np.abs(away - middle)
+    plain = (off > _APART_CENTS) & (off > _APART_SIGMAS * unsure)
+    return 1 if plain.sum() >= 2 else None
+
+
+def _middle(values: FloatArray, unsure: FloatArray) -> tuple[float, float]:
+    """Weighted mean and its sigma."""
+    weight = 1.0 / unsure**2
+    return float(weight @ values / weight.sum()), float(weight.sum() ** -0.5)
 
 
 def _moved(

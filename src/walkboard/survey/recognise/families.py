@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.listening.heard import Partial
+from walkboard.listening.types import Partial
 from walkboard.organ.model import Family
 
 _STOPPED_EVENS_DB = -12.0  # over the odds, above which no stopped pipe: clean and real ≤ −18
@@ -69,7 +69,7 @@ def timbre_of(heard: Sequence[tuple[float, Sequence[Partial]]]) -> Timbre | None
         floor = top - 60.0
 
         def power(*numbers: int, of: dict[int, float] = level, least: float = floor) -> float:
-            return sum(10.0 ** (of.get(n, least) / 10.0) for n in numbers)
+            return float(sum(10.0 ** (of.get(n, least) / 10.0) for n in numbers))
 
         evens.append(10.0 * np.log10(power(2, 4) / power(1, 3)))
         near = sum(level.get(n, floor) > top - _WITHIN_DB for n in range(1, able + 1))

@@ -45,24 +45,18 @@ def hypotheses(
         if stop.id in drawn:
             continue
         for rank in dict.fromkeys(plays.rank for plays in stop.plays):
-            due = tuple(
-                _first_hz(organ, stop.pipes_at(key), rank, air_celsius) for key in keys
-            )
+            due = tuple(_first_hz(organ, stop.pipes_at(key), rank, air_celsius) for key in keys)
             _add(found, Hypothesis(stop.id, (stop.id,), 0, due))
     for name in drawn:
         stop = organ.stop(name)
         for rank in dict.fromkeys(plays.rank for plays in stop.plays):
-            unison = tuple(
-                _first_hz(organ, stop.pipes_at(key), rank, air_celsius) for key in keys
-            )
+            unison = tuple(_first_hz(organ, stop.pipes_at(key), rank, air_celsius) for key in keys)
             for semitones in _OCTAVES:
                 # The pipe of the other key, reckoned from this one's: an octave is 2 in every
                 # temperament.
                 ratio = 2.0 ** (semitones / 12)
                 due = tuple(
-                    None
-                    if hz is None or not stop.pipes_at(key.up(semitones))
-                    else hz * ratio
+                    None if hz is None or not stop.pipes_at(key.up(semitones)) else hz * ratio
                     for key, hz in zip(keys, unison, strict=True)
                 )
                 _add(found, Hypothesis(f"{name} {semitones:+d}", (), semitones, due))
@@ -88,9 +82,7 @@ def _add(found: list[Hypothesis], new: Hypothesis) -> None:
             if a is not None and b is not None
         ]
         if pairs and all(abs(a / b - 1.0) < _ALIKE for a, b in pairs):
-            due = tuple(
-                b if a is None else a for a, b in zip(old.due_hz, new.due_hz, strict=True)
-            )
+            due = tuple(b if a is None else a for a, b in zip(old.due_hz, new.due_hz, strict=True))
             found[place] = Hypothesis(
                 old.name,
                 tuple(dict.fromkeys((*old.stops, *new.stops))),

@@ -33,6 +33,8 @@ class Limits:
         By which the rate may differ from hold to hold; the wind's own tremor wavers more [Hz].
     tremulant_db : float
         Least movement of the level [dB]; a shaking wind without it is left to the measurement.
+    moved_cents : float
+        Median wander of the pipes within their holds, above which the microphone moved [cents].
     silent_share : float
         Of holds with a value, below which a stated stop counts as not sounding [-].
     """
@@ -40,7 +42,7 @@ class Limits:
     least_distinct: float = 0.35
     also_share: float = 0.25
     also_share_several: float = 0.35
-    also_below_db: float = 17.0
+    also_below_db: float = 38.0
     least_lines: int = 3
     reach_cents: float = 35.0
     shift_asked_cents: float = 40.0
@@ -49,6 +51,7 @@ class Limits:
     tremulant_cents: float = 0.3
     tremulant_rate_hz: float = 0.18
     tremulant_db: float = 0.1
+    moved_cents: float = 0.8
     silent_share: float = 0.08
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.listening.heard import FoundHold
+from walkboard.listening.types import FoundHold, HoldFlag
 
 MARGIN_KEYS = 3
 """Keys added below and above the compass, so that a shifted walk can be named at all."""
@@ -22,6 +22,8 @@ _OUTSIDE = 7.0  # nats a sure hold where there is no key costs
 _END = 2.0  # nats that a walk reaching an end of the compass earns
 _PRIOR = 6.0  # nats against a shift of more than 40 cents: one organ in 400. Chosen.
 _LEAST_SCATTER_CENTS = 3.0
+_MOST_SCATTER_CENTS = 15.0
+_MOST_ASTRAY = 0.25  # of the holds out of order
 _MOST_TOLD = 12  # holds of which the scatter is believed
 
 
@@ -98,6 +100,10 @@ def find_shift(
     if best is None:
         return Shifted(0, 0.0, False)
     _, move, cents = best
+    astray = np.mean([HoldFlag.OUT_OF_ORDER in h.flags for h in plain])
+    if abs(cents) > 40.0 and (scatters[move] > _MOST_SCATTER_CENTS or astray > _MOST_ASTRAY):
+        # Named so badly that nothing can be said of the pitch.
+        return Shifted(0, 0.0, False)
     told = unequal and all(
         scatter > 1.5 * scatters[move] for other, scatter in scatters.items() if other != move
     )

@@ -1,0 +1,210 @@
+"""The one sentence that says what was heard, and the question that it leads to."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+from walkboard.errors import UnknownNameError
+from walkboard.organ.model import Organ
+from walkboard.scales.keys import Key
+from walkboard.survey.recognise.limits import LIMITS
+from walkboard.survey.recognise.shift import Shifted
+from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard
+from walkboard.survey.recognise.weigh import Weighed
+
+_CENTS_PER_DEGREE = 3.0  # of flues, common figure; see docs on air
+_PITCHES_HZ = (415.0, 430.0, 432.0, 435.0, 440.0, 442.0, 452.5, 466.0)
+_NEAR_CENTS = 12.0
+
+
+def not_a_walk(why: str) -> Heard:
+    """What is said of a recording that is no walk."""
+    return Heard(f"This is not a walk: {why}. Nothing was kept.", is_walk=False, believed=False)
+
+
+def other_stop(organ: Organ, drawn: Sequence[str], also: AlsoSounding) -> Heard:
+    """What is said where another stop was walked."""
+    what = stop_name(organ, also.stop)
+    stated = _and([stop_name(organ, stop) for stop in drawn])
+    if also.semitones:
+        way = "an octave higher" if also.semitones > 0 else "an octave lower"
+        sentence = (
+            f"This sounds like {what} {way}, not {stated}: was an octave coupler on and the unison"
+            " off?"
+        )
+    else:
+        sentence = f"This sounds like {what}{_or(organ, also)}, not {stated}."
+    return Heard(
+        f"{sentence} No value was kept.",
+        also_sounding=(also,),
+        not_sounding=tuple(drawn),
+        believed=False,
+        question=f"{sentence} Listen again with what was really drawn, or discard the recording.",
+    )
+
+
+def several_stops(organ: Organ, drawn: Sequence[str], also: Sequence[AlsoSounding]) -> Heard:
+    """What is said where a lower stop than stated sounds, and others with it."""
+    stated = _and([stop_name(organ, stop) for stop in drawn])
+    what = _and([f"{stop_name(organ, one.stop)}{_or(organ, one)}" for one in also])
+    sentence = f"More sounds than {stated}: also {what}."
+    return Heard(
+        f"{sentence} No value was kept.",
+        also_sounding=tuple(also),
+        believed=False,
+        question=f"{sentence} Listen again with what was really drawn, or discard the recording.",
+    )
+
+
+def with_sentence(
+    weighed: Weighed,
+    organ: Organ,
+    drawn: Sequence[str],
+    held: Sequence[Key],
+    shifted: Shifted,
+) -> Heard:
+    """The verdict with its sentence and question.
+
+    Parameters
+    ----------
+    weighed : Weighed
+    held : sequence of Key
+        Keys heard, in time.
+    shifted : Shifted
+    """
+    heard = weighed.heard
+    odd = _what_is_odd(weighed, organ, drawn)
+    where = _keys(held)
+    what = _and([stop_name(organ, stop) for stop in drawn if stop not in heard.not_sounding])
+    pitch = _pitch(organ, heard.shift_cents or 0.0, shifted)
+    rest = odd or ["nothing else"]
+    sentence = f"Heard: {what or 'nothing that was stated'}, {where}; {'; '.join(rest)}; {pitch}."
+    questions = [*odd, pitch] if abs(heard.shift_cents or 0.0) >= LIMITS.shift_said_cents else odd
+    asked = (
+        ""
+        if heard.believed and abs(heard.shift_cents or 0.0) < LIMITS.shift_said_cents
+        else (_sentences(questions))
+    )
+    return replace(heard, sentence=sentence, question=asked)
+
+
+def _sentences(parts: Sequence[str]) -> str:
+    return " ".join(
+        f"{part[0].upper()}{part[1:]}{'' if part.endswith('?') else '.'}" for part in parts
+    )
+
+
+def _what_is_odd(weighed: Weighed, organ: Organ, drawn: Sequence[str]) -> list[str]:
+    heard = weighed.heard
+    said = []
+    if heard.tremulant is not None:
+        trem = heard.tremulant
+        said.append(
+            f"a tremulant is on ({trem.rate_hz:.1f} a second, ±{trem.depth_cents:.1f} cents)"
+        )
+    if weighed.moved_cents is not None:
+        said.append(
+            f"pitch moves by {weighed.moved_cents:.1f} cents within the holds: was the microphone"
+            " moved?"
+        )
+    said += [_cipher(organ, cipher) for cipher in heard.cipher]
+    if heard.not_sounding and heard.also_sounding and set(heard.not_sounding) >= set(drawn):
+        one = heard.also_sounding[0]
+        said.append(
+            f"its partials are those of another stop of this pitch: was"
+            f" {stop_name(organ, one.stop)}{_or(organ, one)} drawn?"
+        )
+    elif heard.not_sounding and set(heard.not_sounding) >= set(drawn):
+        said.append("its partials are not those of the family stated: which stop was drawn?")
+    else:
+        said += [_also(organ, one) for one in heard.also_sounding]
+        said += [
+            f"nothing of {stop_name(organ, stop)} is heard at any key: not drawn, or exactly in"
+            " tune with the others"
+            for stop in heard.not_sounding
+        ]
+    if weighed.unnamed:
+        said.append(
+            "more sounds than was stated, and no stop of the organ fits it: what else was drawn?"
+        )
+    return said
+
+
+def _also(organ: Organ, one: AlsoSounding) -> str:
+    name = stop_name(organ, one.stop)
+    at = f"at {one.keys} of {one.of_keys} keys"
+    if one.semitones:
+        kind = "octave" if one.semitones > 0 else "sub-octave"
+        beside = f", or is {stop_name(organ, one.or_stops[0])} drawn" if one.or_stops else ""
+        way = "higher" if one.semitones > 0 else "lower"
+        return f"{name} also sounds an octave {way} {at}: is the {kind} coupler on{beside}?"
+    return f"{name}{_or(organ, one)} also sounds {at}: is it drawn, or a coupler on?"
+
+
+def _cipher(organ: Organ, cipher: Cipher) -> str:
+    if cipher.pipe is None:
+        return f"a tone of {cipher.hz:.1f} Hz sounds throughout"
+    rank, _, number = cipher.pipe.rpartition(":")
+    key = organ.rank(rank).key_of(int(number)).name
+    since = "throughout" if cipher.start_s < 3.0 else f"from {cipher.start_s:.0f} s on"
+    return f"a cipher sounds {since}: {organ.rank(rank).name} {key}, or another pipe of that pitch"
+
+
+def _pitch(organ: Organ, cents: float, shifted: Shifted) -> str:
+    if abs(cents) < LIMITS.shift_said_cents:
+        if shifted.open_ended:
+            return (
+                "pitch as described, but neither end of the compass was played, so a whole"
+                " semitone cannot be excluded"
+            )
+        return "pitch as described"
+    a4_hz = organ.pitch.a4_hz * 2.0 ** (cents / 1200.0)
+    way = "below" if cents < 0 else "above"
+    near = [hz for hz in _PITCHES_HZ if abs(1200.0 * math.log2(a4_hz / hz)) < _NEAR_CENTS]
+    written = f"{near[0]:g}" if near else f"{a4_hz:.1f}"
+    said = f"everything sounds {abs(cents):.0f} cents {way} the description"
+    if abs(cents) < LIMITS.shift_asked_cents:
+        degrees = abs(cents) / _CENTS_PER_DEGREE
+        kind = "colder" if cents < 0 else "warmer"
+        return f"{said}: is the air {degrees:.0f} °C {kind}, or A4 = {written} Hz?"
+    return f"{said}: is it A4 = {written} Hz? Then write a4_hz = {written} under [pitch]"
+
+
+def stop_name(organ: Organ, stop: str) -> str:
+    """A stop as a tuner names it, with its division."""
+    try:
+        found = organ.stop(stop)
+    except UnknownNameError:
+        return stop
+    return f"{found.name} ({organ.division(found.division).name})"
+
+
+def _or(organ: Organ, one: AlsoSounding) -> str:
+    """Other stops that it may be, at most two by name."""
+    if not one.or_stops:
+        return ""
+    names = [stop_name(organ, stop) for stop in one.or_stops[:2]]
+    more = " or another of this pitch" if len(one.or_stops) > 2 else ""
+    return f" (or {' or '.join(names)}{more})"
+
+
+def _and(names: Sequence[str]) -> str:
+    return (
+        names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
+    )
+
+
+def _keys(held: Sequence[Key]) -> str:
+    if not held:
+        return "no key"
+    low, high = min(held), max(held)
+    if low == high:
+        return f"key {low.name}"
+    ups = sum(b > a for a, b in itertools.pairwise(held))
+    downs = sum(b < a for a, b in itertools.pairwise(held))
+    if ups >= downs:
+        return f"keys {low.name} to {high.name} upward"
+    return f"keys {high.name} to {low.name} downward"

@@ -1,0 +1,436 @@
+"""Weighs everything that was seen along a walk, and says what sounded and whether to believe it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from walkboard.listening.evidence.drones import Drone
+from walkboard.listening.types import ReadingFlag
+from walkboard.organ.model import Family, Organ, PipeRef
+from walkboard.organ.targets import target_hz
+from walkboard.quantities import ratio_of_cents
+from walkboard.scales.keys import Key
+from walkboard.survey.hear.heard_walk import Hold, Reading
+from walkboard.survey.recognise.companions import (
+    Companion,
+    find_companions,
+    is_octave_of_stated,
+    series_in,
+)
+from walkboard.survey.recognise.evidence import Evidence
+from walkboard.survey.recognise.families import Timbre, timbre_of
+from walkboard.survey.recognise.hypotheses import Hypothesis, hypotheses
+from walkboard.survey.recognise.limits import LIMITS
+from walkboard.survey.recognise.shift import Shifted
+from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Tremulant
+
+_TELLING_HZ = 150.0
+_LEAST_HOLDS = 6  # below which shares along the walk say nothing
+_SECOND_KEY_LINES = 4
+_SECOND_KEY_PLAIN_DB = 10.0  # under the loudest line, in which one line of another key is enough
+_CIPHER_REACH_HZ = 30.0  # within the band that a partial is measured in. Derived: 1/0.04 s, rounded
+_CIPHER_BELOW_DB = 30.0
+_CIPHER_PARTIALS = 12
+_SAME_PITCH_CENTS = 45.0
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """The verdict, and what it means for single holds.
+
+    Attributes
+    ----------
+    heard : Heard
+        Its sentence is still to be written.
+    withheld : dict of int to ReadingFlag
+        Holds, by their number, whose readings get no value, and the flag that says why.
+    marked : ReadingFlag or None
+        A flag that every reading gets.
+    unnamed : bool
+        Something unstated sounds and no stop of the organ fits it.
+    moved_cents : float or None
+        Of pipes within their holds, where it is more than pipes do: the microphone was carried.
+    """
+
+    heard: Heard
+    withheld: dict[int, ReadingFlag] = field(default_factory=dict)
+    marked: ReadingFlag | None = None
+    unnamed: bool = False
+    moved_cents: float | None = None
+
+
+def weigh(
+    organ: Organ,
+    drawn: Sequence[str],
+    keys: Sequence[Key],
+    air_celsius: float | None,
+    *,
+    holds: Sequence[Hold],
+    evidence: Sequence[Evidence],
+    shifted: Shifted,
+    drones: Sequence[Drone],
+) -> Weighed:
+    """Weigh the hypotheses.
+
+    Parameters
+    ----------
+    organ, drawn, air_celsius
+        As stated.
+    keys : sequence of Key
+        Of the drawn stops, that the evidence's keys index.
+    holds : sequence of Hold
+        As measured.
+    evidence : sequence of Evidence
+        Of every hold that has a key, in time.
+    shifted : Shifted
+    drones : sequence of Drone
+    """
+    tremulant = _tremulant(evidence)
+    ciphers = tuple(_cipher(organ, drawn, air_celsius, shifted.cents, one) for one in drones)
+    also, unnamed = _also(
+        organ, drawn, keys, air_celsius, evidence=evidence, shift_cents=shifted.cents
+    )
+    if tremulant is not None:
+        also, unnamed = (), False  # side bands of a deep tremulant look like another pipe
+    instead, not_the_family = _other_family(organ, drawn, holds) if not also else ((), False)
+    missing = () if also or unnamed else _not_sounding(drawn, organ, holds)
+    moved = None if also or unnamed or tremulant else _moved_cents(holds)
+    far = abs(shifted.cents) >= LIMITS.shift_asked_cents
+    believed = not (also or unnamed or tremulant or not_the_family or far or moved)
+    withheld: dict[int, ReadingFlag] = {}
+    if also or unnamed or not_the_family:
+        withheld = {hold.n: ReadingFlag.OTHER for hold in holds}
+    elif tremulant is None:
+        ratio = ratio_of_cents(shifted.cents)
+        due = [
+            [target_hz(organ, pipe, air_celsius) * ratio for pipe in organ.sounding(drawn, key)]
+            for key in keys
+        ]
+        withheld = _odd_holds(holds, evidence, due)
+        withheld |= _beside_ciphers(holds, evidence, drones)
+    marked = None
+    if tremulant or far or moved:
+        marked = (
+            ReadingFlag.TREMULANT if tremulant else ReadingFlag.FAR if far else ReadingFlag.UNSTEADY
+        )
+    heard = Heard(
+        sentence="",
+        also_sounding=also or instead,
+        not_sounding=tuple(drawn) if not_the_family else missing,
+        shift_cents=_shift_cents(holds, shifted),
+        tremulant=tremulant,
+        cipher=ciphers,
+        believed=believed,
+    )
+    return Weighed(heard, withheld, marked, unnamed, moved)
+
+
+def _shift_cents(holds: Sequence[Hold], shifted: Shifted) -> float:
+    cents = [r.cents for hold in holds for r in hold.readings if r.cents is not None]
+    return float(np.median(cents)) if len(cents) >= 3 else shifted.cents
+
+
+def _moved_cents(holds: Sequence[Hold]) -> float | None:
+    """How much pitch moves within the holds, where that is more than pipes and wind do [cents].
+
+    Of pipes above 150 Hz: lower ones are not known well enough.
+    """
+    wander = [
+        r.wander_cents
+        for hold in holds
+        for r in hold.readings
+        if r.hz is not None and r.wander_cents is not None and r.hz > _TELLING_HZ
+    ]
+    if len(wander) < _LEAST_HOLDS:
+        return None
+    usual = float(np.median(wander))
+    return usual if usual > LIMITS.moved_cents else None
+
+
+def _tremulant(evidence: Sequence[Evidence]) -> Tremulant | None:
+    """A tremulant moves pitch and level of every hold at one rate."""
+    seen = [one.modulation for one in evidence if one.modulation is not None]
+    if len(seen) < 4:
+        return None
+    rates = np.array([m.rate_hz for m in seen])
+    rate = float(np.median(rates))
+    same = np.abs(rates - rate) <= LIMITS.tremulant_rate_hz
+    if same.mean() < 0.6:
+        return None
+    pitch = float(np.median([m.stands_out for m in seen]))
+    level = float(np.median([m.level_stands_out for m in seen]))
+    cents = float(np.median([m.depth_cents for m in seen]))
+    depth_db = float(np.median([m.depth_db for m in seen]))
+    plain = min(pitch, level) >= LIMITS.tremulant_times
+    if not plain or cents < LIMITS.tremulant_cents or depth_db < LIMITS.tremulant_db:
+        return None
+    return Tremulant(rate, cents, depth_db)
+
+
+def _cipher(
+    organ: Organ,
+    drawn: Sequence[str],
+    air_celsius: float | None,
+    shift_cents: float,
+    drone: Drone,
+) -> Cipher:
+    """The pipe that a drone is: of the walked stops rather, then of their division."""
+    divisions = {organ.stop(s).division for s in drawn if s in {stop.id for stop in organ.stops}}
+    ranks = {plays.rank for s in organ.stops if s.id in drawn for plays in s.plays}
+    hz = drone.hz / ratio_of_cents(shift_cents)
+    odd_only = all(round(line / drone.hz) % 2 for line in drone.lines_hz)
+    found = []
+    for pipe in organ.pipes():
+        away = abs(1200.0 * np.log2(hz / target_hz(organ, pipe, air_celsius)))
+        if away > _SAME_PITCH_CENTS:
+            continue
+        rank = organ.rank(pipe.rank)
+        stopped = rank.family in (Family.STOPPED, Family.CHIMNEY)
+        found.append(
+            (
+                pipe.rank not in ranks,
+                rank.division not in divisions,
+                odd_only != stopped,
+                away,
+                pipe,
+            )
+        )
+    found.sort(key=lambda item: item[:4])
+    pipes = [str(item[4]) for item in found]
+    return Cipher(
+        pipes[0] if pipes else None, drone.hz, drone.start_s, drone.end_s, tuple(pipes[1:])
+    )
+
+
+def _also(
+    organ: Organ,
+    drawn: Sequence[str],
+    keys: Sequence[Key],
+    air_celsius: float | None,
+    *,
+    evidence: Sequence[Evidence],
+    shift_cents: float,
+) -> tuple[tuple[AlsoSounding, ...], bool]:
+    """Unstated stops that sound along the walk; and whether something does that none fits."""
+    if len(evidence) < _LEAST_HOLDS:
+        return (), False
+    single = all(len(one.stated_hz) == 1 for one in evidence)
+    share = LIMITS.also_share if single else LIMITS.also_share_several
+    known = {one.name: one for one in hypotheses(organ, drawn, keys, air_celsius)}
+    ratio = ratio_of_cents(shift_cents)
+    due = {
+        name: [None if (hz := one.due_hz[e.key]) is None else hz * ratio for e in evidence]
+        for name, one in known.items()
+    }
+    companions = find_companions(evidence, due, share)
+    also = tuple(
+        named_companion(organ, drawn, known[companion.name], companion, evidence)
+        for companion in companions
+    )
+    disagree = float(np.mean([one.disagrees is not None for one in evidence]))
+    return also, not also and disagree >= share
+
+
+def named_companion(
+    organ: Organ,
+    drawn: Sequence[str],
+    what: Hypothesis,
+    companion: Companion,
+    evidence: Sequence[Evidence],
+) -> AlsoSounding:
+    """What a companion is: the stated stop an octave off, or a stop of that pitch."""
+    heard, able = companion.holds, companion.of_holds
+    if what.semitones and (
+        not what.stops or is_octave_of_stated(companion, evidence, what.semitones)
+    ):
+        return AlsoSounding(drawn[0], heard, able, what.semitones, what.stops)
+    met = [series.numbers for series in companion.series.values() if len(series.numbers)]
+    odd = float((np.concatenate(met) % 2).mean()) if met else 0.0
+    stops = sorted(
+        what.stops,
+        key=lambda stop: (_family(organ, stop) in (Family.STOPPED, Family.CHIMNEY)) != (odd > 0.8),
+    )
+    if not stops:
+        return AlsoSounding(drawn[0], heard, able, what.semitones)
+    return AlsoSounding(stops[0], heard, able, 0, tuple(stops[1:]))
+
+
+def _family(organ: Organ, stop: str) -> Family:
+    return organ.rank(organ.stop(stop).plays[0].rank).family
+
+
+def _other_family(
+    organ: Organ, drawn: Sequence[str], holds: Sequence[Hold]
+) -> tuple[tuple[AlsoSounding, ...], bool]:
+    """Stops of the stated pitch whose family fits what was heard, where the stated one's does not.
+
+    Only of a stop that sounds alone, and one rank: where several sound their partials mix.
+    """
+    if len(drawn) != 1 or len(organ.stop(drawn[0]).plays) != 1:
+        return (), False
+    read = [r for hold in holds for r in hold.readings if r.hz is not None and r.partials]
+    timbre = timbre_of([(r.hz or 1.0, r.partials) for r in read])
+    stated = organ.rank(organ.stop(drawn[0]).plays[0].rank)
+    if timbre is None or not timbre.contradicts(stated.family):
+        return (), False
+    multiple = stated.multiple_of(1)
+    fitting = [
+        stop.id
+        for stop in sorted(organ.stops, key=lambda s: s.division != organ.stop(drawn[0]).division)
+        if stop.id not in drawn
+        and len(stop.plays) == 1
+        and (rank := organ.rank(stop.plays[0].rank)).multiple_of(1) == multiple
+        and rank.from_key == stated.from_key
+        and not timbre.contradicts(rank.family)
+    ]
+    fitting.sort(key=lambda stop: _unlike(timbre, _family(organ, stop)))
+    if not fitting:
+        return (), True
+    found = AlsoSounding(fitting[0], len(read), len(read), 0, tuple(fitting[1:]))
+    return (found,), True
+
+
+def _unlike(timbre: Timbre, family: Family) -> float:
+    """How little a family fits, among those that are not contradicted."""
+    match family:
+        case Family.STOPPED:
+            return 0.0 if timbre.evens_db < -18.0 else 2.0
+        case Family.CHIMNEY:
+            return 0.5 if timbre.evens_db < -12.0 else 2.0
+        case Family.REED:
+            return 0.5 if timbre.rich > 0.7 else 2.5
+        case Family.OPEN:
+            return 1.0
+
+
+def _not_sounding(drawn: Sequence[str], organ: Organ, holds: Sequence[Hold]) -> tuple[str, ...]:
+    """Stated stops of which hardly any pipe was found, where others were."""
+    stops = [s for s in drawn if s in {stop.id for stop in organ.stops}]
+    if len(stops) < 2 or len(holds) < _LEAST_HOLDS:
+        return ()
+    missing = []
+    for stop in stops:
+        ranks = {plays.rank for plays in organ.stop(stop).plays}
+        read = [r for hold in holds for r in hold.readings if r.pipe.rank in ranks]
+        found = [r for r in read if r.hz is not None or r.either_hz is not None]
+        if len(read) >= _LEAST_HOLDS and len(found) <= LIMITS.silent_share * len(read):
+            missing.append(stop)
+    return tuple(missing) if len(missing) < len(stops) else ()
+
+
+def _odd_holds(
+    holds: Sequence[Hold],
+    evidence: Sequence[Evidence],
+    due: Sequence[Sequence[float]],
+) -> dict[int, ReadingFlag]:
+    """Holds in which a second key sounds, or whose partials are not one pipe's."""
+    by_start = {hold.start_s: hold.n for hold in holds}
+    odd: dict[int, ReadingFlag] = {}
+    for one in evidence:
+        number = by_start.get(one.start_s)
+        if number is None:
+            continue
+        if one.disagrees is not None or _second_key(one, due):
+            odd[number] = ReadingFlag.OTHER
+    return odd
+
+
+def _second_key(one: Evidence, due: Sequence[Sequence[float]]) -> bool:
+    """Whether the unexplained lines are those of another key of the walked stops."""
+    if len(one.left) < 2:
+        return False
+    needed = _SECOND_KEY_LINES if len(one.stated_hz) > 1 else LIMITS.least_lines
+    hz = one.lines.hz[one.left]
+    loud = one.lines.level_db[one.left]
+    for key, combs in enumerate(due):
+        if key == one.key or not combs:
+            continue
+        base = combs[0]
+        # The fundamental or the second partial must be there, and loud, before more is tried.
+        first = np.abs(1731.0 * (hz / base - 1.0)) < LIMITS.reach_cents
+        near = first | (np.abs(1731.0 * (hz / (2.0 * base) - 1.0)) < LIMITS.reach_cents)
+        loudest_db = one.lines.level_db.max()
+        if not near.any() or loud[near].max() < loudest_db - 30.0:
+            continue
+        if first.any() and loud[first].max() > loudest_db - _SECOND_KEY_PLAIN_DB:
+            return True
+        series = series_in(one, base)
+        able = min(needed, max(1, int(6_500.0 / base)))
+        if series is not None and len(series.numbers) >= min(able, 2 if able < 3 else able):
+            return True
+    return False
+
+
+def _beside_ciphers(
+    holds: Sequence[Hold], evidence: Sequence[Evidence], drones: Sequence[Drone]
+) -> dict[int, ReadingFlag]:
+    """Holds with a partial in whose band a cipher's line lies."""
+    by_start = {hold.start_s: hold.n for hold in holds}
+    found: dict[int, ReadingFlag] = {}
+    for drone in drones:
+        places = np.array(drone.lines_hz)
+        levels = np.array(drone.level_db)
+        for one in evidence:
+            number = by_start.get(one.start_s)
+            if number is None or one.end_s < drone.start_s or one.start_s > drone.end_s:
+                continue
+            own = one.explained & (one.lines.level_db > one.lines.level_db.max() - 45.0)
+            near = np.abs(one.lines.hz[own][:, np.newaxis] - places) < _CIPHER_REACH_HZ
+            loud = levels > one.lines.level_db[own][:, np.newaxis] - _CIPHER_BELOW_DB
+            stated = [hz for hz in one.stated_hz if hz is not None]
+            first = np.zeros(int(own.sum()), bool)
+            for hz in stated:
+                first |= one.lines.hz[own] < (_CIPHER_PARTIALS + 0.5) * hz
+            if (near & loud & first[:, np.newaxis]).any():
+                found[number] = ReadingFlag.OTHER
+    return found
+
+
+def apply(weighed: Weighed, holds: Sequence[Hold]) -> tuple[Hold, ...]:
+    """The holds with what was weighed written into their readings."""
+    tremulant = weighed.heard.tremulant
+    done = []
+    for hold in holds:
+        readings = []
+        for reading in hold.readings:
+            changed = reading
+            if hold.n in weighed.withheld:
+                changed = _without_value(reading, weighed.withheld[hold.n])
+            if weighed.marked is not None:
+                changed = _flagged(changed, weighed.marked)
+            if tremulant is not None and changed.sigma_cents is not None:
+                # The mean over the window misses by what the last, unfinished period leaves.
+                length_s = max(0.2, changed.end_s - changed.start_s)
+                left = tremulant.depth_cents / (2.0 * np.pi * tremulant.rate_hz * length_s)
+                changed = replace(changed, sigma_cents=float(np.hypot(changed.sigma_cents, left)))
+            readings.append(changed)
+        done.append(replace(hold, readings=tuple(readings)))
+    return tuple(done)
+
+
+def _flagged(reading: Reading, flag: ReadingFlag) -> Reading:
+    return replace(reading, flags=tuple(dict.fromkeys((*reading.flags, flag))))
+
+
+def _without_value(reading: Reading, flag: ReadingFlag) -> Reading:
+    """A reading that is not believed: no value, no place, and the flag."""
+    return replace(
+        _flagged(reading, flag),
+        hz=None,
+        sigma_cents=None,
+        cents=None,
+        wander_cents=None,
+        near_hz=None,
+        bound_cents=None,
+        either_hz=None,
+        either_sigma_cents=None,
+        name_sureness=None,
+    )
+
+
+def pipes_of(holds: Sequence[Hold]) -> set[PipeRef]:
+    """Every pipe that has a reading."""
+    return {reading.pipe for hold in holds for reading in hold.readings}
