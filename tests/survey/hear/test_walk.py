@@ -9,7 +9,7 @@ import soundfile
 
 from tests.survey.organs import SMALL, rendered_walk
 from walkboard.demo.synthesiser import WalkTruth
-from walkboard.errors import SoundError, UnknownNameError
+from walkboard.errors import UnknownNameError
 from walkboard.listening.sound.recording import open_sound
 from walkboard.listening.types import HoldFlag, ReadingFlag
 from walkboard.organ.reading import read_organ
@@ -68,6 +68,9 @@ def test_a_pipe_that_speaks_its_octave_has_no_value() -> None:
 def test_another_stop_than_said_is_recognised() -> None:
     walk, _ = heard("great.octave4", said="great.principal8", lowest="G5", keys=11)
     assert any("sounds like Octave" in warning for warning in walk.warnings)
+    assert walk.heard is not None
+    assert not walk.heard.believed
+    assert walk.holds == ()
 
 
 def test_an_unknown_stop_is_refused_with_what_there_is() -> None:
@@ -80,5 +83,8 @@ def test_noise_without_a_held_key_is_no_walk() -> None:
     noise = 0.01 * np.random.default_rng(1).standard_normal(5 * 24_000)
     soundfile.write(stream, noise, 24_000, format="WAV")
     stream.seek(0)
-    with pytest.raises(SoundError, match="No held key"):
-        hear_walk(open_sound(stream, "n.wav"), ORGAN, ["great.principal8"], None, file="n.wav")
+    walk = hear_walk(open_sound(stream, "n.wav"), ORGAN, ["great.principal8"], None, file="n.wav")
+    assert walk.heard is not None
+    assert not walk.heard.is_walk
+    assert walk.heard.sentence.startswith("This is not a walk")
+    assert walk.holds == ()

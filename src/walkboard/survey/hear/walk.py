@@ -16,6 +16,7 @@ import numpy as np
 from walkboard.errors import InputError, SoundError
 from walkboard.listening.evidence.drones import Drone, find_drones, without_drones
 from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.sound.decoder import Samples
 from walkboard.listening.sound.recording import LONGEST_SPAN_S, Sound
 from walkboard.listening.types import (
     Comb,
@@ -56,6 +57,7 @@ Progress = Callable[[float, float], None]
 
 _FAR_CENTS = 50.0  # the interface's limit for a reading that is marked far
 _MOST_PARTIALS = 16  # kept of a reading
+_LEAST_ALONE_S = 0.9  # of a hold that other holds overlap, from which the rest is left out
 _UNEQUAL_CENTS = 2.0  # by which some step of a temperament differs from 100 cents
 
 
@@ -147,7 +149,9 @@ def hear_walk(
     if played is not None:
         walk, filled, said = _put_right(walk, played, keys, expected, total_s)
         warnings += said
-        passed = Passed(not_held=passed.not_held + passed.silent + passed.unsure)
+        pressed = {press.key for press in played.presses}
+        missing = sorted({*passed.not_held, *passed.silent, *passed.unsure})
+        passed = Passed(not_held=tuple(n for n in missing if keys[n] not in pressed))
 
     holds: list[Hold] = []
     evidence: list[Evidence] = []
@@ -164,11 +168,12 @@ def hear_walk(
         if key is not None and place in filled and all(r.hz is None for r in readings):
             silent.append(key)  # played, and nothing that can be read answered
             continue
-        if found.key is not None and len(samples) >= sound.info.sample_rate // 2:
+        by_itself = _alone(samples, sound.info.sample_rate, walk.holds, place)
+        if found.key is not None and len(by_itself) >= sound.info.sample_rate // 2:
             ratio = ratio_of_cents(shifted.cents)
             evidence.append(
                 evidence_of(
-                    samples,
+                    by_itself,
                     sound.info.sample_rate,
                     key=found.key,
                     times_s=(found.start_s, found.end_s),
@@ -205,6 +210,19 @@ def hear_walk(
     known = Memory.of([heard_walk, *alone])
     named = with_pulls(name_pipes(organ, heard_walk, known), memory)[0]
     return _judged(organ, named, keys, evidence, shifted=shifted, drones=drones)
+
+
+def _alone(samples: Samples, sample_rate: int, holds: Sequence[FoundHold], place: int) -> Samples:
+    """The part of a hold in which no other hold sounds, where that is long enough to tell."""
+    hold = holds[place]
+    before = [one.end_s for one in holds[:place]]
+    after = [one.start_s for one in holds[place + 1 :]]
+    start_s = max([hold.start_s, *before])
+    end_s = min([hold.start_s + len(samples) / sample_rate, *after])
+    if end_s - start_s < _LEAST_ALONE_S:
+        return samples
+    first, last = (int((at - hold.start_s) * sample_rate) for at in (start_s, end_s))
+    return samples[first:last]
 
 
 def check_drawn(organ: Organ, drawn: Sequence[str], where: str) -> None:
