@@ -110,7 +110,7 @@ def test_listen_prints_a_table_a_person_can_read(
     ran = run("listen", walk_file, "--organ", organ_file, "--drawn", "great.principal8")
     assert ran.code == 0
     assert re.search(r"C3 .*great\.principal8:13", ran.out)
-    assert "Not heard: E3." in ran.out
+    assert "Held, and nothing sounded: E3." in ran.out
 
 
 @pytest.mark.parametrize(

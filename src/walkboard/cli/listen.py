@@ -45,7 +45,10 @@ def listen(
     at_once: int | None = AT_ONCE,
     as_json: bool = typer.Option(False, "--json", help="Print JSON (a list for several sounds)."),
 ) -> None:
-    """Hear every hold of a walk and read every pipe in it."""
+    """Hear every hold of a walk and read every pipe in it.
+
+    Exits with 1 if a recording is not a walk.
+    """
     from walkboard.work.hear_recordings import ToHear, hear_files
     from walkboard.work.organ_files import load_organ, read_text
     from walkboard.work.surveys import load_schedule
@@ -60,8 +63,8 @@ def listen(
 
     def keep(number: int, walk: HeardWalk) -> None:
         walks.append(walk)
-        for warning in walk.warnings:
-            say(f"{sounds[number].name}: {warning}")
+        for sentence in sentences_of(walk):
+            say(f"{sounds[number].name}: {sentence}")
 
     try:
         with FilesBar(listening_title(sounds), [sound.name for sound in sounds]) as bar:
@@ -76,6 +79,15 @@ def listen(
             )
     finally:  # what was heard is printed, though another recording cannot be, or Ctrl-C was pressed
         _print_walks(walks, as_json=as_json, alone=len(sounds) == 1)
+    if any(walk.heard is not None and not walk.heard.is_walk for walk in walks):
+        raise typer.Exit(1)
+
+
+def sentences_of(walk: HeardWalk) -> list[str]:
+    """What to say of a recording: what was heard in it, then what is odd about the sound."""
+    heard = [] if walk.heard is None else [walk.heard.sentence]
+    asked = "" if walk.heard is None else walk.heard.question
+    return [*heard, *(warning for warning in walk.warnings if warning != asked)]
 
 
 def listening_title(sounds: Sequence[Path]) -> str:
@@ -93,7 +105,8 @@ def _print_walks(walks: Sequence[HeardWalk], *, as_json: bool, alone: bool) -> N
         print_json(values[0] if alone else values)
         return
     for walk in walks:
-        print_walk(walk)
+        if walk.holds:
+            print_walk(walk)
 
 
 def reading_notes(reading: Reading) -> list[str]:
@@ -114,7 +127,7 @@ def reading_notes(reading: Reading) -> list[str]:
 
 def print_walk(walk: HeardWalk) -> None:
     """Print a heard walk as a table, a reading a line."""
-    air = "air not told" if walk.air_celsius is None else f"air {walk.air_celsius:g} °C"
+    air = "air not stated" if walk.air_celsius is None else f"air {walk.air_celsius:g} °C"
     typer.echo(
         f"{walk.file}: {walk.sound.seconds:.1f} s, {walk.sound.sample_rate} Hz, "
         f"{walk.sound.format}. Drawn: {', '.join(walk.drawn)}; {air}."
@@ -143,5 +156,10 @@ def print_walk(walk: HeardWalk) -> None:
         rows,
         right="rlrlrrrrl",
     )
-    if walk.silent_keys:
-        typer.echo(f"Not heard: {', '.join(key.name for key in walk.silent_keys)}.")
+    for what, keys in (
+        ("Held, and nothing sounded", walk.silent_keys),
+        ("Not held", walk.not_held),
+        ("No hold, and no telling why", walk.unsure_keys),
+    ):
+        if keys:
+            typer.echo(f"{what}: {', '.join(key.name for key in keys)}.")

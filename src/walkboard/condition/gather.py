@@ -12,7 +12,15 @@ from walkboard.organ.model import Organ
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
 _LEAST_SURE = 0.5  # a hold whose key is less sure than this tells nothing of a certain pipe
-_UNUSABLE = frozenset({ReadingFlag.SILENT, ReadingFlag.MERGED, ReadingFlag.OCTAVE})
+_UNUSABLE = frozenset(
+    {
+        ReadingFlag.SILENT,
+        ReadingFlag.MERGED,
+        ReadingFlag.OCTAVE,
+        ReadingFlag.OTHER,
+        ReadingFlag.TREMULANT,
+    }
+)
 
 
 def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, ...]:
@@ -37,6 +45,8 @@ def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, 
     best: dict[tuple[str, int], PipeCents] = {}
     for walk in walks:
         _must_be_of(organ, walk)
+        if not walk.believed:
+            continue
         air = organ.pitch.at_celsius if walk.air_celsius is None else walk.air_celsius
         for hold in walk.holds:
             if not _names_its_key(hold):

@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
 
-from walkboard.errors import InputError, WalkboardError
+from walkboard.errors import InputError, SoundError, WalkboardError
 from walkboard.work.processes import Progress, ProgressOfEach, finished, usable_cores
 
 if TYPE_CHECKING:
@@ -110,7 +110,7 @@ def hear_files(
             except WalkboardError as error:
                 failed[number] = error
             else:
-                keep(number, walk)
+                _hand_over(number, walk, keep, failed)
     _raise(failed, len(recordings))
 
 
@@ -141,12 +141,21 @@ def _hear_at_once(
                 )
             while due in heard or due in failed:
                 if due in heard:
-                    keep(due, heard.pop(due))
+                    _hand_over(due, heard.pop(due), keep, failed)
                 due += 1
     except KeyboardInterrupt:
         for number in sorted(heard):
             keep(number, heard.pop(number))
         raise
+
+
+def _hand_over(number: int, walk: HeardWalk, keep: Keep, failed: dict[int, WalkboardError]) -> None:
+    """Give a walk to be kept; one that is refused does not stop the others."""
+    try:
+        keep(number, walk)
+    except SoundError as refused:
+        refused.where = refused.where or walk.file
+        failed[number] = refused
 
 
 def _raise(failed: dict[int, WalkboardError], of: int) -> None:

@@ -18,7 +18,7 @@ from walkboard.book.records import (
 )
 from walkboard.condition.assess import assess
 from walkboard.condition.state import Condition
-from walkboard.errors import BookError, InputError
+from walkboard.errors import BookError, InputError, SoundError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.survey.hear.heard_walk import HeardWalk
@@ -112,7 +112,17 @@ def take_in(
 
 
 def keep_heard(book: Book, visit: KeptVisit, path: Path, walk: HeardWalk) -> KeptRecording:
-    """Keep a recording that was heard already."""
+    """Keep a recording that was heard already.
+
+    Raises
+    ------
+    SoundError
+        If it is not a walk, or of another stop than stated: then nothing is kept.
+    """
+    if walk.heard is not None and not walk.holds:
+        raise SoundError(
+            walk.heard.sentence, mend="Say which stops were drawn, or leave the recording out."
+        )
     return book.keep_recording(visit.id, path, walk, program_version=__version__)
 
 

@@ -103,6 +103,9 @@ def weigh(
     withheld: dict[int, ReadingFlag] = {}
     if also or unnamed or not_the_family:
         withheld = {hold.n: ReadingFlag.OTHER for hold in holds}
+    elif far or moved:
+        why = ReadingFlag.FAR if far else ReadingFlag.UNSTEADY
+        withheld = {hold.n: why for hold in holds}
     elif tremulant is None:
         ratio = ratio_of_cents(shifted.cents)
         due = [
@@ -111,11 +114,7 @@ def weigh(
         ]
         withheld = _odd_holds(holds, evidence, due)
         withheld |= _beside_ciphers(holds, evidence, drones)
-    marked = None
-    if tremulant or far or moved:
-        marked = (
-            ReadingFlag.TREMULANT if tremulant else ReadingFlag.FAR if far else ReadingFlag.UNSTEADY
-        )
+    marked = ReadingFlag.TREMULANT if tremulant else None
     heard = Heard(
         sentence="",
         also_sounding=also or instead,
