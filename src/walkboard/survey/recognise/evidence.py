@@ -22,6 +22,7 @@ FloatArray = NDArray[np.float64]
 
 _MOST_PARTIALS = 60
 _STATED_REACH_CENTS = 40.0
+_UNISON_CENTS = 45.0  # that two stated pipes may stand apart and still be one pitch
 _SIDE_BAND_HZ = 12.0
 _SIDE_BAND_DB = 8.0  # that the two of a pair may differ by
 _TAIL_DB = 9.0  # by which a line must have fallen since the hold before to be its tail
@@ -105,6 +106,7 @@ def evidence_of(
         for hz, due in zip(measured_hz, expected_hz, strict=True)
     )
     explained = _on_combs(lines, [hz for hz in stated if hz is not None])
+    explained |= _between_unisons(lines, expected_hz)
     other = explained | _near(lines.hz, np.asarray(drones_hz, float), lines.apart_hz, 12.0)
     if before is not None and times_s[0] - before.end_s < _TAIL_S:
         other |= _tail(lines, before.lines)
@@ -145,6 +147,19 @@ def _on_combs(lines: HoldLines, fundamentals: Sequence[float]) -> NDArray[np.boo
         away = np.abs(lines.hz - number * hz)
         reach = 0.7 * lines.apart_hz + lines.hz * 0.8 / 1731.0
         explained |= (number >= 1) & (number <= _MOST_PARTIALS) & (away < reach)
+    return explained
+
+
+def _between_unisons(lines: HoldLines, expected_hz: Sequence[float]) -> NDArray[np.bool_]:
+    """Lines about the partials of two stated pipes in unison, whose places may be either's."""
+    explained = np.zeros(len(lines.hz), bool)
+    for place, hz in enumerate(expected_hz):
+        for other in expected_hz[place + 1 :]:
+            if abs(1731.0 * (other / hz - 1.0)) < _UNISON_CENTS:
+                middle = 0.5 * (hz + other)
+                number = np.maximum(1.0, np.rint(lines.hz / middle))
+                away = np.abs(1731.0 * (lines.hz / (number * middle) - 1.0))
+                explained |= (away < _UNISON_CENTS) & (number <= _MOST_PARTIALS)
     return explained
 
 

@@ -29,7 +29,7 @@ from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Trem
 
 _TELLING_HZ = 150.0
 _LEAST_HOLDS = 6  # below which shares along the walk say nothing
-_SECOND_KEY_LINES = 4
+_SECOND_KEY_LINES = 5  # where several ranks are stated, whose beats leave lines over
 _SECOND_KEY_PLAIN_DB = 10.0  # under the loudest line, in which one line of another key is enough
 _CIPHER_REACH_HZ = 30.0  # within the band that a partial is measured in. Derived: 1/0.04 s, rounded
 _CIPHER_BELOW_DB = 30.0
@@ -354,7 +354,8 @@ def _second_key(one: Evidence, due: Sequence[Sequence[float]]) -> bool:
         loudest_db = one.lines.level_db.max()
         if not near.any() or loud[near].max() < loudest_db - 30.0:
             continue
-        if first.any() and loud[first].max() > loudest_db - _SECOND_KEY_PLAIN_DB:
+        plain = len(one.stated_hz) == 1 and first.any()
+        if plain and loud[first].max() > loudest_db - _SECOND_KEY_PLAIN_DB:
             return True
         series = series_in(one, base)
         able = min(needed, max(1, int(6_500.0 / base)))
