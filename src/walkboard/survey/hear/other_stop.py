@@ -13,15 +13,15 @@ from walkboard.listening.types import ExpectedKey, Walk
 from walkboard.organ.model import Organ
 from walkboard.quantities import ratio_of_cents
 from walkboard.survey.hear.expected import expected_keys, pitches, widened
+from walkboard.survey.hear.sentence import other_stop, several_stops
+from walkboard.survey.hear.weigh import named_companion
 from walkboard.survey.recognise.companions import find_companions
 from walkboard.survey.recognise.evidence import Evidence, evidence_of
 from walkboard.survey.recognise.hypotheses import Hypothesis, hypotheses
 from walkboard.survey.recognise.limits import LIMITS
-from walkboard.survey.recognise.sentence import other_stop, several_stops
 from walkboard.survey.recognise.shift import MARGIN_KEYS
 from walkboard.survey.recognise.verdict import AlsoSounding, Heard
 from walkboard.survey.recognise.walked import Candidate, walked_instead
-from walkboard.survey.recognise.weigh import named_companion
 
 _LOOKED_AT = 14  # holds that show whether the other stop sounds alone
 _OCTAVES = {"+12", "-12"}

@@ -41,16 +41,16 @@ from walkboard.survey.hear.memory import Memory
 from walkboard.survey.hear.other_stop import other_stop_walked
 from walkboard.survey.hear.played import align_schedule
 from walkboard.survey.hear.pulling import with_pulls
+from walkboard.survey.hear.sentence import not_a_walk, with_sentence
+from walkboard.survey.hear.weigh import apply, weigh
 from walkboard.survey.plan.schedule import Schedule
 from walkboard.survey.recognise.evidence import Evidence, evidence_of
-from walkboard.survey.recognise.sentence import not_a_walk, with_sentence
 from walkboard.survey.recognise.shift import MARGIN_KEYS, Shifted, find_shift
 from walkboard.survey.recognise.walked import (
     Passed,
     passed_over,
     why_no_walk,
 )
-from walkboard.survey.recognise.weigh import apply, weigh
 
 Progress = Callable[[float, float], None]
 """Called with seconds of sound dealt with and seconds in all."""

@@ -10,10 +10,10 @@ from dataclasses import replace
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
+from walkboard.survey.hear.weigh import Weighed
 from walkboard.survey.recognise.limits import LIMITS
 from walkboard.survey.recognise.shift import Shifted
 from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard
-from walkboard.survey.recognise.weigh import Weighed
 
 _CENTS_PER_DEGREE = 3.0  # of flues, common figure; see docs on air
 _PITCHES_HZ = (415.0, 430.0, 432.0, 435.0, 440.0, 442.0, 452.5, 466.0)
