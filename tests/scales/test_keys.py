@@ -51,3 +51,23 @@ def test_a_keyboard_is_counted_with_both_ends():
     assert keys_from(Key.parse("C2"), Key.parse("C7")) == 61
     with pytest.raises(ValueError, match="runs upward"):
         keys_from(Key.parse("C7"), Key.parse("C2"))
+
+
+@pytest.mark.parametrize(
+    ("name", "german", "english"),
+    [
+        ("C2", "C", "CC"),
+        ("B2", "H", "BB"),
+        ("A#2", "B", "AA♯"),
+        ("C3", "c", "C"),
+        ("B3", "h", "B"),
+        ("C4", "c′", "c"),
+        ("F#4", "fis′", "f♯"),
+        ("C6", "c′′′", "c′′"),
+        ("C1", "C͵", "CCC"),
+        ("D#3*", "es*", "D♯*"),
+    ],
+)
+def test_keys_are_named_as_the_countries_do(name, german, english):
+    """CC for the 8 foot C, tenor C above it: English organ handbooks; H and B: common practice."""
+    assert (Key.parse(name).german, Key.parse(name).english) == (german, english)

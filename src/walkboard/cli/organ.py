@@ -60,6 +60,17 @@ def from_stops(
         raise typer.Exit(1)
 
 
+@app.command("draw", epilog="Example: walkboard organ draw hall.toml")
+def draw(
+    organ: Path = typer.Argument(..., metavar="ORGAN.toml", help="The organ description."),
+) -> None:
+    """Draw what stands where: divisions, chests, ranks with compass and family, borrowed stops."""
+    from walkboard.organ.picture import picture_text
+    from walkboard.work.organ_files import load_organ
+
+    typer.echo(picture_text(load_organ(organ)), nl=False)
+
+
 @app.command("example", epilog="Example: walkboard organ example village > village.toml")
 def example(
     which: str = typer.Argument("village", help="village (about 400 pipes) or hall (over 2,000)."),

@@ -18,6 +18,8 @@ _ACCIDENTAL = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
 _NAME = re.compile(r"^([A-Ga-g])([#♯b♭]?)(-?\d{1,2})(\*?)$")
 # How the second half of a split sharp is spelled: whichever the usual twelve notes leave out.
 _SECOND_HALF = {1: "Db", 3: "D#", 6: "Gb", 8: "Ab", 10: "A#"}
+_GERMAN = ("C", "Cis", "D", "Dis", "E", "F", "Fis", "G", "Gis", "A", "B", "H")
+_GERMAN_HALF = {1: "Des", 3: "Es", 6: "Ges", 8: "As", 10: "Ais"}
 _HELMHOLTZ = re.compile(r"^([A-Ga-g])([#♯b♭]?)(?:([1-5])|([′']*)|([͵,]*))$")
 
 
@@ -123,6 +125,29 @@ class Key:
         if octave >= 3:
             return note.lower() + "′" * (octave - 3) + star
         return note + "͵" * (2 - octave) + star
+
+    @property
+    def german(self) -> str:
+        """Helmholtz name with H and B: ``h`` is B3, ``b`` is B♭3, ``fis′`` is F♯4."""
+        octave = self.semitone // 12 - 1
+        note = _GERMAN_HALF[self.pitch_class] if self.split else _GERMAN[self.pitch_class]
+        star = "*" if self.split else ""
+        if octave >= 3:
+            return note.lower() + "′" * (octave - 3) + star
+        return note + "͵" * (2 - octave) + star
+
+    @property
+    def english(self) -> str:
+        """Name as English organs have it: ``CC`` is C2, ``C`` is C3, ``c`` is C4, ``c′`` is C5.
+
+        The letters of Dickson, Practical Organ-Building: CC for the 8 foot C, tenor C above it.
+        """
+        note = _SECOND_HALF[self.pitch_class] if self.split else NOTE_NAMES[self.pitch_class]
+        sign = note[1:].replace("#", "♯").replace("b", "♭") + ("*" if self.split else "")
+        octave = self.semitone // 12 - 1
+        if octave >= 4:
+            return note[0].lower() + sign + "′" * (octave - 4)
+        return note[0] * (4 - octave) + sign
 
     def up(self, semitones: int) -> Key:
         """The key that many semitones up (or down); octaves of a split key stay split."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -15,6 +16,7 @@ from walkboard.organ.stoplist.changes import Change
 from walkboard.organ.stoplist.describing import describe
 from walkboard.organ.stoplist.entries import Row
 from walkboard.organ.stoplist.reading import read_stop_list
+from walkboard.organ.stoplist.tables import lines_of
 from walkboard.work.organ_files import cannot_read
 
 ZIP = b"PK\x03\x04"
@@ -116,3 +118,33 @@ def _sheet(data: bytes, where: str) -> str:
         ) from None
     lines = ["\t".join("" if cell is None else str(cell) for cell in row) for row in rows]
     return "\n".join(line.rstrip("\t") for line in lines)
+
+
+def changes_by_line(text: str, changes: Mapping[str, Change]) -> dict[str, Change]:
+    """Changes by the lines' ids, from changes by `row_keys`, so that they stay with their line.
+
+    Parameters
+    ----------
+    text : str
+        The list.
+    changes : mapping of str to Change
+        By the line as written and how often it stood there before, as ``Trumpet 8#2``.
+    """
+    found: dict[str, Change] = {}
+    seen: Counter[str] = Counter()
+    for line in lines_of(text):
+        seen[line.text] += 1
+        change = changes.get(f"{line.text}#{seen[line.text]}")
+        if change is not None:
+            found[line.id] = change
+    return found
+
+
+def row_keys(rows: Sequence[Row]) -> list[str]:
+    """The key of each row, by which the page keeps what was changed in it."""
+    seen: Counter[str] = Counter()
+    keys = []
+    for row in rows:
+        seen[row.line.text] += 1
+        keys.append(f"{row.line.text}#{seen[row.line.text]}")
+    return keys

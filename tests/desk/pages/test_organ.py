@@ -178,7 +178,13 @@ def test_keys_are_named_as_the_browser_chose(desk: TestClient) -> None:
 
 
 @pytest.mark.parametrize(
-    ("path", "name"), [("/organ/1", "organ"), (f"{RANK}?pipe=9", "rank"), ("/organs/new", "new")]
+    ("path", "name"),
+    [
+        ("/organ/1", "organ"),
+        (f"{RANK}?pipe=9", "rank"),
+        ("/organs/new", "new"),
+        ("/organs/new/text", "text"),
+    ],
 )
 def test_pages_are_accessible(server: Server, open_page: Open, path: str, name: str) -> None:
     look_at(open_page(server.address + path), name)
@@ -243,7 +249,7 @@ def test_script_in_a_description_is_shown_harmless(own_server: Server, open_page
     mean = "<script>document.title = 'caught'</script><img src=x onerror=alert(1)>"
     text = examples.village().replace("Nether Brask parish church", mean)
     text = text.replace('name = "Great"', f'name = "{mean}"', 1)
-    page = open_page(f"{own_server.address}/organs/new")
+    page = open_page(f"{own_server.address}/organs/new/text")
     page.fill("#text", text)
     page.click("form button.main")
     page.wait_for_selector("#ranks")

@@ -20,6 +20,7 @@ from walkboard.desk.pages import (
     report,
     sharing,
     start,
+    stop_list,
     ticking,
 )
 from walkboard.desk.pages.visit import doors
@@ -28,6 +29,7 @@ PAGES: tuple[Page, ...] = (
     start.PAGE,
     organ.PAGE,
     description.PAGE,
+    stop_list.PAGE,
     rank.PAGE,
     doors.PAGE,
     pipe.PAGE,

@@ -152,7 +152,7 @@ def _draw(
 PAGE = Page(
     "description",
     (
-        Door("/organs/new", new),
+        Door("/organs/new/text", new),
         Door("/organs/new", keep_new, ("POST",), largest_bytes=LARGEST_BYTES),
         Door("/organs/check", check, ("POST",), largest_bytes=LARGEST_BYTES),
         Door("/organ/{organ:int}/description", edit),

@@ -27,6 +27,8 @@ class Names(StrEnum):
 
     SCIENTIFIC = "scientific"
     HELMHOLTZ = "helmholtz"
+    GERMAN = "german"
+    ENGLISH = "english"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +42,10 @@ class Preferences:
         """Name of a key: ``F♯3``, or ``f♯`` by Helmholtz."""
         if self.names is Names.HELMHOLTZ:
             return key.helmholtz
+        if self.names is Names.GERMAN:
+            return key.german
+        if self.names is Names.ENGLISH:
+            return key.english
         return key.name.replace("#", "♯")
 
 

@@ -13,7 +13,7 @@ from walkboard.organ.stoplist.entries import DivisionEntry, Row, Said, State, St
 from walkboard.organ.stoplist.figures import length, shown, take_feet, take_ranks, tidy
 from walkboard.organ.stoplist.keys import read_key
 from walkboard.organ.stoplist.names import plain
-from walkboard.organ.stoplist.stops import Context
+from walkboard.organ.stoplist.stops import Context, without_marks
 
 Change = Mapping[str, str]
 """Field to value, as the table on the page has them; ``as`` says what the line is."""
@@ -43,7 +43,7 @@ def _said(row: Row, change: Change, context: Context) -> Row:
         if row.stop is not None:
             return row
         family = Family(change.get("family", "open"))
-        text = tidy(row.line.text)
+        text, number = without_marks(tidy(row.line.text))
         feet, ranks = take_feet(text), take_ranks(text)
         stop = StopEntry(
             name=re.sub(r"\s+", " ", text if feet is None else feet.rest).strip(" .'"),
@@ -53,6 +53,7 @@ def _said(row: Row, change: Change, context: Context) -> Row:
             feet="8" if feet is None else feet.value,
             rows=1 if ranks is None else int(ranks.value),
             role="" if ranks is None else "mixture",
+            number=number,
         )
         return replace(row, said=Said.STOP, state=State.UNDERSTOOD, question="", stop=stop)
     if kind == "division" and row.division is None:
