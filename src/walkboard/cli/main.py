@@ -16,6 +16,7 @@ from walkboard.cli import (
     desk,
     events,
     faults,
+    guide,
     listen,
     organ,
     outlook,
@@ -54,6 +55,7 @@ events.app.command("give", epilog=calendar.GIVE_EXAMPLE)(calendar.give)
 app.add_typer(weights.app, name="weight")
 app.add_typer(sheets.app, name="sheet")
 app.add_typer(venue.app, name="venue")
+app.command("guide", epilog=guide.EXAMPLE)(guide.guide)
 app.command("desk", epilog=desk.EXAMPLE)(desk.desk)
 app.command("outlook", epilog=outlook.OUTLOOK_EXAMPLE)(outlook.outlook)
 app.command("first-keys", epilog=outlook.FIRST_EXAMPLE)(outlook.first_keys)

@@ -1,0 +1,158 @@
+"""The guide opened from a disk in Debian's Chromium: it plays the organ's own pitch, offline."""
+
+from __future__ import annotations
+
+import base64
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from playwright.sync_api import Page, sync_playwright
+
+from tests.desk.looking import look_at
+from tests.scales.test_tuning_files import dumped_hz
+from tests.work.guide.recorded import KEYS, STOPS, recorded_book, sounding_hz
+from tests.work.guide.test_clips import hz_of
+from walkboard.errors import InputError, UnknownNameError
+from walkboard.organ.reading import read_organ
+from walkboard.work import open_book
+from walkboard.work.guide.write import write_guide
+
+CHROMIUM = shutil.which("chromium")
+RATE = 48_000
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    made = tmp_path_factory.mktemp("guide")
+    recorded_book(made / "book")
+    with open_book.opened(made / "book") as book:
+        organ = read_organ(book.organ(1).description)
+        write_guide(book, organ, book.visit(1), made / "guide", rights="Ours; do listen.")
+    return made
+
+
+@pytest.fixture(scope="module")
+def page(folder: Path) -> Iterator[Page]:
+    if CHROMIUM is None:
+        pytest.skip("Chromium is not installed (Debian: chromium)")
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        context = browser.new_context(offline=True)
+        opened = context.new_page()
+        asked: list[str] = []
+        opened.on("request", lambda request: asked.append(request.url))
+        opened.goto((folder / "guide" / "index.html").as_uri())
+        yield opened
+        assert all(url.startswith(("file:", "data:", "blob:")) for url in asked)
+        browser.close()
+
+
+def rendered(page: Page, stop: str, key: int, seconds: float = 5.0) -> NDArray[np.float64]:
+    text = page.evaluate(
+        """async ([stop, key, seconds]) => {
+          const samples = await window.guide.render(stop, key, seconds);
+          const bytes = new Uint8Array(samples.buffer);
+          let text = "";
+          for (let i = 0; i < bytes.length; i += 32768)
+            text += String.fromCharCode(...bytes.subarray(i, i + 32768));
+          return btoa(text);
+        }""",
+        [stop, key, seconds],
+    )
+    return np.frombuffer(base64.b64decode(text), np.float32).astype(np.float64)
+
+
+@pytest.mark.parametrize("stop", STOPS)
+def test_rendered_keys_sound_at_the_pitch_of_the_pipe(page: Page, folder: Path, stop: str) -> None:
+    with open_book.opened(folder / "book") as book:
+        organ = read_organ(book.organ(1).description)
+    for number in (13, 14, 19, 23, 25):
+        key = organ.rank(stop).key_of(number).semitone
+        sound = rendered(page, stop, key)[RATE // 2 :]
+        hz = sounding_hz(organ, stop, number)
+        assert abs(1200.0 * np.log2(hz_of(sound, hz) / hz)) < 0.1, (stop, number)
+        pieces = sound[: len(sound) // 2400 * 2400].reshape(-1, 2400)
+        power = (pieces**2).mean(axis=1)
+        assert power.min() > 0.5 * np.median(power), "the sound drops out"
+
+
+def test_one_gain_keeps_the_stops_loudness_against_each_other(page: Page) -> None:
+    level = {
+        stop: 10.0 * np.log10((rendered(page, stop, 60, 2.0)[RATE:] ** 2).mean()) for stop in STOPS
+    }
+    # Made 6 dB apart at the first partial, with the same fall-off of the others.
+    apart = level["great.principal8"] - level["great.octave4"]
+    assert apart == pytest.approx(6.0, abs=0.4)
+
+
+def test_a_key_plays_while_it_is_held_and_what_is_drawn_is_what_sounds(page: Page) -> None:
+    page.locator('[data-key="60"]').focus()
+    page.keyboard.down("Enter")
+    page.wait_for_function("document.getElementById('said').textContent === 'Tick a stop first.'")
+    page.keyboard.up("Enter")
+    page.get_by_label("Octave").check()
+    page.get_by_label("Trumpet").check()
+    page.locator('[data-key="60"]').focus()
+    page.keyboard.down("Enter")
+    page.wait_for_function("window.guide.down.get(60)?.length === 2")
+    assert page.locator('[data-key="60"]').get_attribute("aria-pressed") == "true"
+    page.keyboard.up("Enter")
+    page.wait_for_function("window.guide.down.size === 0")
+    assert page.locator('[data-key="60"]').get_attribute("aria-pressed") == "false"
+
+
+def test_the_page_says_what_each_stop_is(page: Page) -> None:
+    rows = page.locator(".stops li").all_inner_texts()
+    (trumpet,) = [row for row in rows if "Trumpet" in row]
+    (octave,) = [row for row in rows if "Octave" in row]
+    (twelfth,) = [row for row in rows if "Twelfth" in row]
+    assert "C2 to" in trumpet
+    assert "louder than most" in trumpet
+    assert "brighter than most (+" in trumpet
+    assert "softer than most" in octave
+    assert "no sound" in twelfth
+    assert "Ours; do listen." in page.locator("main").inner_text()
+
+
+def test_the_page_is_accessible_in_both_looks_and_sizes(page: Page) -> None:
+    look_at(page, "guide")
+
+
+def test_the_tuning_files_hold_the_measured_pitch(folder: Path) -> None:
+    names = {path.name for path in (folder / "guide").iterdir()}
+    assert names == {"index.html"} | {
+        f"{family}.{kind}" for family in ("flues", "reeds") for kind in ("syx", "scl", "kbm")
+    }
+    with open_book.opened(folder / "book") as book:
+        organ = read_organ(book.organ(1).description)
+    found = dumped_hz((folder / "guide" / "reeds.syx").read_bytes())
+    for number in KEYS:
+        key = organ.rank("great.trumpet8").key_of(number).semitone
+        hz = sounding_hz(organ, "great.trumpet8", number)
+        assert abs(1200.0 * np.log2(found[key] / hz)) < 0.01
+
+
+def test_sounds_can_be_left_out(folder: Path, tmp_path: Path) -> None:
+    with open_book.opened(folder / "book") as book:
+        organ, visit = read_organ(book.organ(1).description), book.visit(1)
+        some = write_guide(book, organ, visit, tmp_path / "some", without=["great.trumpet8"])
+        text = some.read_text(encoding="utf-8")
+        assert text.count('type="checkbox" value=') == 2
+        none = write_guide(book, organ, visit, tmp_path / "none", with_sound=False)
+        assert '"opus"' not in none.read_text(encoding="utf-8")
+        with pytest.raises(UnknownNameError):
+            write_guide(book, organ, visit, tmp_path / "odd", without=["great.odd"])
+
+
+def test_a_visit_without_a_stop_recorded_alone_is_refused(folder: Path, tmp_path: Path) -> None:
+    shutil.copytree(folder / "book", tmp_path / "book")
+    with open_book.opened(tmp_path / "book") as book:
+        book.close_visit(1)
+        visit = book.open_visit(1, "")
+        organ = read_organ(book.organ(1).description)
+        with pytest.raises(InputError, match="nothing to play"):
+            write_guide(book, organ, visit, tmp_path / "guide")
