@@ -1,0 +1,106 @@
+"""What is asked before a plan is made: readings that are not believed, pitch, air, couplers."""
+
+from dataclasses import replace
+
+import pytest
+
+from tests.survey.organs import SMALL
+from walkboard.condition.questions import Asked, input_questions
+from walkboard.condition.state import Condition, DivisionState
+from walkboard.listening.types import SoundInfo
+from walkboard.organ.console import Coupler
+from walkboard.organ.reading import read_organ
+from walkboard.survey.hear.heard_walk import HeardWalk
+from walkboard.survey.recognise.verdict import Heard
+
+ORGAN = read_organ(SMALL)
+FIRST, SECOND = ORGAN.divisions[0].id, "positive"
+TWO = replace(
+    ORGAN, divisions=(*ORGAN.divisions, replace(ORGAN.divisions[0], id=SECOND, name="Positive"))
+)
+
+
+def state(division: str, shift_cents: float, celsius: float = 18.0) -> DivisionState:
+    return DivisionState(
+        division, shift_cents, 0.2, celsius, celsius, 0.1, None, None, None, None, 40, 0
+    )
+
+
+def condition(*states: DivisionState) -> Condition:
+    return Condition({one.division: one for one in states}, None)
+
+
+def walk(heard: Heard | None) -> HeardWalk:
+    info = SoundInfo(100.0, 48_000, 1, "FLAC")
+    stop = ORGAN.stops[0].id
+    return HeardWalk("w.flac", info, ORGAN.name, (stop,), 18.0, (), (), heard=heard)
+
+
+def about(*args: object, **words: object) -> list[Asked]:
+    return [one.about for one in input_questions(*args, **words)]  # type: ignore[arg-type]
+
+
+def test_nothing_is_asked_of_good_readings() -> None:
+    good = walk(Heard("Heard: all is well."))
+    near = condition(state(FIRST, 1.0), state(SECOND, 3.0))
+    assert input_questions(TWO, [good, walk(None)], near, {"": 20.0}) == ()
+
+
+def test_readings_not_believed_are_asked_about_with_their_own_question() -> None:
+    doubted = walk(Heard("x", believed=False, question="Is a coupler on?"))
+    (one,) = input_questions(ORGAN, [doubted])
+    assert one.about is Asked.NOT_BELIEVED
+    assert "w.flac: Is a coupler on?" in one.text
+    assert "left out of the plan" in one.text
+
+
+def test_a_stop_that_did_not_sound_is_asked_about() -> None:
+    stop = ORGAN.stops[0]
+    (one,) = input_questions(ORGAN, [walk(Heard("x", not_sounding=(stop.id,)))])
+    assert one.about is Asked.NOT_SOUNDING
+    assert stop.name in one.text
+
+
+@pytest.mark.parametrize(("cents", "asked"), [(3.9, []), (4.1, [Asked.DIVISIONS_APART])])
+def test_divisions_more_than_four_cents_apart_are_asked_about(
+    cents: float, asked: list[Asked]
+) -> None:
+    assert about(TWO, [], condition(state(FIRST, 0.0), state(SECOND, cents))) == asked
+
+
+def test_divisions_in_different_air_are_compared_as_they_sound() -> None:
+    """A degree moves a flue by about 3 cents (600 / ln 2 / T): 2 °C apart are 6 cents apart."""
+    (one,) = input_questions(TWO, [], condition(state(FIRST, 0.0, 18.0), state(SECOND, 0.0, 20.0)))
+    assert one.about is Asked.DIVISIONS_APART
+    assert one.divisions == (SECOND, FIRST)
+    assert "5.9 cents above" in one.text
+
+
+def test_divisions_that_no_coupler_joins_may_stand_apart() -> None:
+    apart = condition(state(FIRST, 0.0), state(SECOND, 9.0))
+    joined = replace(TWO, couplers=(Coupler("c", "c", FIRST, SECOND),))
+    other = replace(TWO, couplers=(Coupler("c", "c", FIRST, "swell"),))
+    assert about(joined, [], apart) == [Asked.DIVISIONS_APART]
+    assert about(other, [], apart) == []
+
+
+@pytest.mark.parametrize(("celsius", "asked"), [(25.9, []), (26.1, [Asked.EVENT_AIR])])
+def test_an_event_more_than_eight_degrees_from_today_is_asked_about(
+    celsius: float, asked: list[Asked]
+) -> None:
+    assert about(ORGAN, [], condition(state(FIRST, 0.0)), {"": celsius}) == asked
+
+
+@pytest.mark.parametrize(
+    ("shifts", "asked"),
+    [
+        ((-101.0, -103.0), [Asked.WHOLE_SHIFT]),
+        ((16.0, 18.0), [Asked.WHOLE_SHIFT]),
+        ((14.0, 16.0), []),
+        ((-16.0, 16.0), [Asked.DIVISIONS_APART]),
+    ],
+)
+def test_a_shift_of_every_division_is_asked_about(
+    shifts: tuple[float, float], asked: list[Asked]
+) -> None:
+    assert about(TWO, [], condition(state(FIRST, shifts[0]), state(SECOND, shifts[1]))) == asked
