@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from tests.signals import KINDS, note
 
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb
 
 PITCHES_HZ = (16.35, 32.7, 65.4, 130.8, 261.6, 523.3, 1046.5, 2093.0, 4186.0, 8372.0)

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from tests.registrations import RATE, mean_hz, scene
 
 from bench.registrations import BASES_HZ, HINT, REGISTRATIONS, rows_of_mixture
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 

@@ -15,10 +15,10 @@ import time
 
 import numpy as np
 from numpy.typing import NDArray
+from tests.cramer_rao import harmonic_sigma_cents
 from tests.listening.live_sounds import BLOCK, RATE, moved, still
 from tests.signals import KINDS, note, partial_levels
 
-from walkboard.listening.bounds import harmonic_sigma_cents
 from walkboard.listening.hold.spectrum import running_mean_s
 from walkboard.listening.live.readings import LiveFlag, LiveReading
 from walkboard.listening.live.steady import steady_look

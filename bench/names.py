@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from tests.registrations import RATE, Voice, mean_hz, scene
 
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb, CombReading, Partial, SoundInfo
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ

@@ -24,7 +24,7 @@ import scipy.fft
 from numpy.typing import NDArray
 from tests.signals import KINDS, Note, note
 
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb
 from walkboard.quantities import CENTS_PER_NEPER
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from tests.registrations import RATE, mean_hz, scene
 
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb, Spectrum
 
 SEED = 6_174  # thresholds were fitted on 31, 2_001, 5_150 and 7_007

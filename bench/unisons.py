@@ -21,7 +21,7 @@ from tests.registrations import RATE, mean_hz, scene
 from tests.signals import partial_levels
 
 from bench.names import INFO, as_reading, at_level, organ_of
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb
 from walkboard.organ.model import PipeRef
 from walkboard.organ.targets import target_hz

@@ -9,10 +9,10 @@ Asked: ratio of the root mean square error to the bound at most 1.15 (the scatte
 from __future__ import annotations
 
 import numpy as np
+from tests.cramer_rao import harmonic_omega_variance
 from tests.signals import tone
 
-from walkboard.listening.bounds import harmonic_omega_variance
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb
 
 PITCHES_HZ = (16.35, 65.4, 440.0, 2093.0, 8372.0)

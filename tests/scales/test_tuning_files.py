@@ -188,7 +188,7 @@ def test_fluidsynth_gives_the_same_dump_of_the_same_tuning() -> None:
 
 def test_fluidsynth_tuned_with_the_dump_plays_within_a_twentieth_of_a_cent() -> None:
     """Whole cents by its tuning table, which it rounds to; the rest by the sample rate."""
-    from walkboard.listening.hold.measure import measure_hold
+    from walkboard.listening.measure import measure_hold
     from walkboard.listening.types import Comb
 
     fluidsynth = fluid_library()

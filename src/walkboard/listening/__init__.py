@@ -5,5 +5,6 @@
 - `walk`: the holds of a recording: which key was held, and when
 - `hold`: one pipe in one hold: its frequency and how sure it is
 - `joint`: several pipes in one hold at once
+- `measure`: every pipe of a hold, alone or together
 - `live`: one pipe, or a pair, followed while it is tuned
 """

@@ -6,7 +6,7 @@ from numpy.testing import assert_allclose
 
 from tests.registrations import RATE, scene
 from walkboard.listening.hold.beats import beat_of_envelope, beats_between
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb, Spectrum
 
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb, CombReading
 
 SOUNDFONT = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")

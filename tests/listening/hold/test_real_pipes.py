@@ -12,7 +12,7 @@ import pytest
 import soundfile
 
 from tests.shared_files import shared
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb, CombReading, ReadingFlag, Spectrum
 
 

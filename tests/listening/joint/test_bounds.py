@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.registrations import RATE, mean_hz, scene
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb, CombReading, ReadingFlag, Spectrum
 
 HINT = {"flue": Spectrum.FULL, "reed": Spectrum.BRIGHT, "stopped": Spectrum.ODD}

@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 
 from tests.listening.hold.test_outside import RATE, SOUNDFONT, value
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb, CombReading
 
 SECONDS = 4.5

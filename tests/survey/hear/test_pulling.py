@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from tests.signals import partial_levels
 from tests.survey.hear.test_identity import OPEN, ORGAN, SECOND, alone, due_hz, walk
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb, CombReading, ReadingFlag, Spectrum
 from walkboard.organ.model import PipeRef
 from walkboard.physics.locking import beat_near_locking_hz

@@ -6,5 +6,5 @@
 - `movement`: how a blown pipe and its room move
 - `estimate`: one phase course for all partials and channels
 - `beats`: the beat of two pipes that sounded together
-- `measure`: all of these in order
+- `measure`: all of these in order, for a pipe that sounds alone
 """

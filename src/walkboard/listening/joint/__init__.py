@@ -1,6 +1,7 @@
 """Several pipes in one hold, measured together.
 
-- `groups`: which partials of the pipes fall together; `bands` cuts them out
+- `groups`: which partials of the pipes fall together; `bands` cuts them out, `stacks`
+  holds them as arrays
 - `courses`: what is believed of the pipes from turn to turn
 - `fit`, `model`: amplitudes and phase courses, from all groups at once
 - `search`: where a pipe stands among others already known

@@ -93,12 +93,16 @@ class Band:
         Peak amplitude and phase against the group's centre, phase zero at the window's middle.
     noise : ndarray, shape (channels,)
         Variance (complex) of a node's value from the noise, as if white.
+    excess : float
+        Nodes over those that the group's own width needs [-]: a floor on the variance of a node's
+        value grows with it.
     """
 
     group: Group
     nodes: Nodes
     values: Waves
     noise: Floats
+    excess: float = 1.0
 
     @property
     def members(self) -> tuple[Member, ...]:
@@ -130,37 +134,33 @@ def bands_of(  # noqa: PLR0917
     middle = 0.5 * (window_s[0] + window_s[1])
     centres = np.array([group.centre_hz for group in groups])
     floor = noise_floor(spectrum, lowest_hz, centres / lowest_hz)  # type: ignore[arg-type]
-    kinds: dict[int, list[int]] = {}
+    # All bands on the nodes that the widest one needs, so that they can be fitted together.
+    width = max(group.stop_hz for group in groups)
+    count = max(2 * terms + 4, int(np.ceil(_OVERSAMPLED * 2.0 * width * seconds)))
+    nodes = Nodes.of(count, seconds, terms, movement)
+    half = int(np.ceil(width / spacing))
+    offsets = np.arange(-half, half + 1)
+    to_nodes = ChirpTransform(len(offsets), count, 2.0 * np.pi * spacing * seconds / count)
+    begin = np.exp(2j * np.pi * spacing * offsets * (nodes.times_s[0] + middle))
+    rate = count / seconds * spectrum.length / spectrum.sample_rate
+    bands = []
     for index, group in enumerate(groups):
-        # Few kinds of width, so that the nodes and their sums are shared.
-        kinds.setdefault(int(np.ceil(2.0 * np.log2(group.stop_hz))), []).append(index)
-    bands: list[Band | None] = [None] * len(groups)
-    for kind, indices in kinds.items():
-        width = 2.0 ** (kind / 2.0)
-        count = max(2 * terms + 4, int(np.ceil(_OVERSAMPLED * 2.0 * width * seconds)))
-        nodes = Nodes.of(count, seconds, terms, movement)
-        half = int(np.ceil(width / spacing))
-        offsets = np.arange(-half, half + 1)
-        to_nodes = ChirpTransform(len(offsets), count, 2.0 * np.pi * spacing * seconds / count)
-        first = nodes.times_s[0] + middle
-        begin = np.exp(2j * np.pi * spacing * offsets * first)
-        for index in indices:
-            group = groups[index]
-            nearest = round(group.centre_hz / spacing)
-            bins = nearest + offsets
-            away = np.abs(bins * spacing - group.centre_hz)
-            fall = np.clip((away - group.even_hz) / (group.stop_hz - group.even_hz), 0.0, 1.0)
-            weight = 0.5 + 0.5 * np.cos(np.pi * fall)
-            inside = (bins >= 1) & (bins < spectrum.bins.shape[1])
-            gathered = spectrum.bins[:, np.where(inside, bins, 0)] * (weight * inside * begin)
-            shift = np.exp(
-                2j * np.pi * (nearest * spacing - group.centre_hz) * nodes.times_s
-                + 2j * np.pi * nearest * spacing * middle
-                - 2j * np.pi * half * spacing * (nodes.times_s - nodes.times_s[0])
-            )
-            values = to_nodes(gathered) * (2.0 / spectrum.length) * shift
-            rate = count / seconds * spectrum.length / spectrum.sample_rate
-            noise = 4.0 * floor[:, index] * rate / spectrum.length**2
-            power = (values.real**2 + values.imag**2).mean(axis=1)
-            bands[index] = Band(group, nodes, values, np.maximum(noise, _MODEL_FLOOR * power))
-    return tuple(band for band in bands if band is not None)
+        nearest = round(group.centre_hz / spacing)
+        bins = nearest + offsets
+        away = np.abs(bins * spacing - group.centre_hz)
+        fall = np.clip((away - group.even_hz) / (group.stop_hz - group.even_hz), 0.0, 1.0)
+        weight = 0.5 + 0.5 * np.cos(np.pi * fall)
+        inside = (bins >= 1) & (bins < spectrum.bins.shape[1])
+        gathered = spectrum.bins[:, np.where(inside, bins, 0)] * (weight * inside * begin)
+        shift = np.exp(
+            2j * np.pi * (nearest * spacing - group.centre_hz) * nodes.times_s
+            + 2j * np.pi * nearest * spacing * middle
+            - 2j * np.pi * half * spacing * (nodes.times_s - nodes.times_s[0])
+        )
+        values = to_nodes(gathered) * (2.0 / spectrum.length) * shift
+        noise = 4.0 * floor[:, index] * rate / spectrum.length**2
+        power = (values.real**2 + values.imag**2).mean(axis=1)
+        excess = width / group.stop_hz
+        noise = np.maximum(noise, _MODEL_FLOOR * excess * power)
+        bands.append(Band(group, nodes, values, noise, excess))
+    return tuple(bands)

@@ -21,7 +21,7 @@ def beat_of_unisons(joint: Joint, pair: tuple[int, int]) -> float | None:
     have; None where none does.
     """
     found: list[tuple[int, float]] = []
-    for band in joint.bands:
+    for band in joint.bands.bands:
         numbers = {member.number for member in band.members if member.pipe in pair}
         if band.group.pipes != set(pair) or len(numbers) != 1:
             continue

@@ -67,7 +67,7 @@ def _telling(joint: Joint, comb: Comb, pipe: int) -> list[tuple[Band, int]]:
     """Sub-bands in which the pipe must be heard wherever it stands, with its number there."""
     return [
         (band, member.number)
-        for band in joint.bands
+        for band in joint.bands.bands
         for member in band.members
         if member.pipe == pipe
         and member.number <= _HIGHEST_NUMBER
@@ -82,8 +82,18 @@ def _share(band: Band, offsets_hz: NDArray[np.float64]) -> NDArray[np.float64]:
     resolutions away.
     """
     nodes = band.nodes
+    count = len(nodes.times_s)
     window = 0.5 + 0.5 * np.cos(2.0 * np.pi * nodes.times_s / nodes.seconds)
-    turns = np.exp(-2j * np.pi * np.outer(offsets_hz, nodes.times_s)) * (window / window.sum())
-    power = (np.abs(turns @ band.values.T) ** 2).sum(axis=1)
+    # Σ v_j e^{−2πiνt_j} in two steps, within rows of nodes and over the rows: the root as many
+    # exponentials as a table of all nodes at all offsets.
+    row = int(np.ceil(np.sqrt(count)))
+    values = np.zeros((len(band.values), row * row), dtype=complex)
+    values[:, :count] = band.values * (window / window.sum())
+    turn = -2j * np.pi * (nodes.seconds / count) * np.outer(offsets_hz, np.arange(row))
+    within, over = np.exp(turn), np.exp(row * turn)
+    power = np.zeros(len(offsets_hz))
+    for channel in values.reshape(-1, row, row):
+        line = ((within @ channel.T) * over).sum(axis=1)
+        power += line.real**2 + line.imag**2
     whole = float((np.abs(band.values) ** 2).mean(axis=1).sum())
     return np.asarray(power / max(whole, 1e-300))

@@ -6,30 +6,19 @@ Also which bands may be used: those in which no turn of a phase can be lost.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from walkboard.listening.hold.estimate import before_the_room
 from walkboard.listening.hold.movement import Floats
-from walkboard.listening.joint.bands import SIZE_CENTS, Band, Nodes, Waves
+from walkboard.listening.joint.bands import SIZE_CENTS, Nodes, Waves
+from walkboard.listening.joint.stacks import BandSet
 from walkboard.quantities import CENTS_PER_NEPER
 
 DUE_CENTS = 10.0  # standard deviation of a pipe from where it is due
 _CLEAR_RAD = 0.5  # phase error up to which the linear model is believed
-
-
-@dataclass(slots=True)
-class Component:
-    """What is known of a member's amplitude in a band; changed from turn to turn.
-
-    `amplitude` and `ratio` (power over variance) have a value a channel; `room` is the factor on
-    the room's variance that the band itself asks for.
-    """
-
-    amplitude: Waves
-    ratio: Floats
-    room: float = 1.0
 
 
 @dataclass(slots=True)
@@ -46,8 +35,13 @@ class Courses:
     wander_cents : ndarray, shape (pipes,)
     usual_cents : float
         Wander that a pipe is taken to have until its own is known.
-    components : dict
-        By (band, member).
+    seen : ndarray of bool, shape (bands, pipes)
+        Whether a pipe's partial in a band has been estimated; the next three hold there only.
+    amplitude : ndarray of complex, shape (bands, pipes, channels)
+    ratio : ndarray, shape (bands, pipes, channels)
+        Power of the amplitude over its variance [-].
+    room : ndarray, shape (bands, pipes)
+        Factor on the room's variance that the band itself asks for [-].
     """
 
     reference_hz: Floats
@@ -55,32 +49,44 @@ class Courses:
     covariance: Floats
     wander_cents: Floats
     usual_cents: float
-    components: dict[tuple[int, int], Component] = field(default_factory=dict)
+    seen: NDArray[np.bool_]
+    amplitude: Waves
+    ratio: Floats
+    room: Floats
 
     @classmethod
-    def start(cls, reference_hz: Sequence[float], terms: int, usual_cents: float) -> Courses:
-        """Nothing known but where they are due."""
+    def start(cls, bands: BandSet, terms: int, usual_cents: float) -> Courses:
+        """Nothing known but where the pipes are due."""
+        reference_hz = bands.reference_hz
         pipes = len(reference_hz)
         covariance = np.zeros((pipes, 1 + terms, pipes, 1 + terms))
         for pipe, hz in enumerate(reference_hz):
             covariance[pipe, 0, pipe, 0] = (DUE_CENTS / CENTS_PER_NEPER * hz) ** 2
+        shape = (len(bands.bands), pipes)
         return cls(
-            np.array(reference_hz, dtype=float),
+            reference_hz,
             np.zeros((pipes, 1 + terms)),
             covariance,
             np.full(pipes, usual_cents),
             usual_cents,
+            np.zeros(shape, bool),
+            np.zeros((*shape, bands.channels), complex),
+            np.zeros((*shape, bands.channels)),
+            np.ones(shape),
         )
 
     def copy(self) -> Courses:
         """A copy that may be changed."""
         return Courses(
-            self.reference_hz.copy(),
+            self.reference_hz,
             self.course.copy(),
             self.covariance.copy(),
             self.wander_cents.copy(),
             self.usual_cents,
-            {key: replace(value) for key, value in self.components.items()},
+            self.seen.copy(),
+            self.amplitude.copy(),
+            self.ratio.copy(),
+            self.room.copy(),
         )
 
     def moved(self, pipe: int, offset_hz: float) -> None:
@@ -88,8 +94,7 @@ class Courses:
         self.course[pipe] = 0.0
         self.course[pipe, 0] = offset_hz
         self.wander_cents[pipe] = self.usual_cents
-        for part in self.components.values():
-            part.room = min(part.room, 4.0)
+        np.minimum(self.room, 4.0, out=self.room)
 
     @property
     def hz(self) -> Floats:
@@ -102,15 +107,21 @@ class Courses:
         offset, variance, _ = before_the_room(self.course[pipe], own, seconds)
         return float(self.reference_hz[pipe] + offset), float(np.sqrt(variance))
 
+    def seen_in(self, pipe: int) -> NDArray[np.intp]:
+        """Bands in which a pipe's partial has been estimated, from low to high."""
+        return np.flatnonzero(self.seen[:, pipe])
+
     def wander_variance(self, pipe: int, nodes: Nodes) -> Floats:
         """Prior variance of a pipe's wander coefficients [Hz²], shape (terms,)."""
         size = self.reference_hz[pipe] * self.wander_cents[pipe] / SIZE_CENTS
         return np.asarray(nodes.wander * size**2)
 
-    def room_variance(self, pipe: int, number: int, nodes: Nodes) -> Floats:
-        """Variance of real or imaginary ε for a partial [-], shape (terms,)."""
-        size = number * self.reference_hz[pipe] * self.wander_cents[pipe] / SIZE_CENTS
-        return np.asarray(size**2 * nodes.smear + nodes.build_up)
+    def room_variance(
+        self, pipes: NDArray[np.intp], numbers: NDArray[np.intp], nodes: Nodes
+    ) -> Floats:
+        """Variance of real or imaginary ε for partials [-], shape (…, terms)."""
+        size = numbers * self.reference_hz[pipes] * self.wander_cents[pipes] / SIZE_CENTS
+        return np.asarray((size**2)[..., np.newaxis] * nodes.smear + nodes.build_up)
 
 
 def phase_error(courses: Courses, nodes: Nodes, pipe: int) -> float:
@@ -120,29 +131,33 @@ def phase_error(courses: Courses, nodes: Nodes, pipe: int) -> float:
     return float(np.sqrt(np.maximum(((phase @ spread) * phase).sum(axis=1), 0.0).mean()))
 
 
-def lowest_bands(
-    bands: Sequence[Band], pipes: Sequence[int], below_hz: float, least: int
-) -> list[int]:
+def lowest_bands(bands: BandSet, pipes: Sequence[int], below_hz: float, least: int) -> list[int]:
     """Bands of no other pipes than these below a frequency, and the lowest few of each pipe."""
-    theirs = [i for i, band in enumerate(bands) if band.group.pipes <= set(pipes)]
-    chosen = {i for i in theirs if bands[i].group.centre_hz < below_hz}
-    for pipe in pipes:
-        chosen.update([i for i in theirs if pipe in bands[i].group.pipes][:least])
-    return sorted(chosen)
+    closed = bands.closed(pipes)
+    return _with_lowest(bands, pipes, closed, closed & (bands.centre_hz < below_hz), least)
 
 
-def clear_bands(
-    bands: Sequence[Band], courses: Courses, pipes: Sequence[int], least: int
-) -> list[int]:
+def clear_bands(bands: BandSet, courses: Courses, pipes: Sequence[int], least: int) -> list[int]:
     """Bands of no other pipes than these in which no turn can be lost, and the lowest of each pipe.
 
     No turn is lost where no partial's phase is unsure by more than a part of a radian.
     """
-    unsure = {p: phase_error(courses, bands[0].nodes, p) for p in pipes}
-    clear = {
-        index
-        for index, band in enumerate(bands)
-        if band.group.pipes <= set(pipes)
-        and all(m.number * unsure[m.pipe] < _CLEAR_RAD for m in band.members)
-    }
-    return sorted(clear.union(lowest_bands(bands, pipes, 0.0, least)))
+    unsure = np.zeros(len(courses.reference_hz))
+    for pipe in pipes:
+        unsure[pipe] = phase_error(courses, bands.nodes, pipe)
+    closed = bands.closed(pipes)
+    clear = closed & (bands.numbers * unsure < _CLEAR_RAD).all(axis=1)
+    return _with_lowest(bands, pipes, closed, clear, least)
+
+
+def _with_lowest(
+    bands: BandSet,
+    pipes: Sequence[int],
+    closed: NDArray[np.bool_],
+    chosen: NDArray[np.bool_],
+    least: int,
+) -> list[int]:
+    for pipe in pipes:
+        chosen[np.flatnonzero(closed & (bands.numbers[:, pipe] > 0))[:least]] = True
+    # A band that has lost its last member to `BandSet.without` says nothing.
+    return [int(i) for i in np.flatnonzero(chosen & bands.numbers.any(axis=1))]

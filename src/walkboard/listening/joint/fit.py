@@ -1,20 +1,21 @@
-"""Amplitudes and room of the partials of one band, under given phase courses.
+"""Amplitudes and room of the partials of stacked bands, under given phase courses.
 
 Given the courses a band is linear in each member's amplitude and in what the room adds to it, and
-normal; both are solved for at once, a channel at a time.
+normal; both are solved for at once, each channel by itself. A member that is alone in its band has
+a diagonal system, because the slow functions are orthonormal.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg.lapack import zpotrf, zpotri
 
 from walkboard.listening.hold.movement import Floats
-from walkboard.listening.joint.bands import Band, Nodes, Waves
-from walkboard.listening.joint.courses import Component, Courses
+from walkboard.listening.joint.bands import Nodes, Waves
+from walkboard.listening.joint.courses import Courses
+from walkboard.listening.joint.stacks import Stack
 
 ROOM_TERMS = 6.0  # that a factor of 1 on the room counts for
 _MOST_ROOM = 300.0
@@ -22,132 +23,152 @@ _LEAST_ROOM = 0.2
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
-    """A band under the present courses, a channel.
+class Fits:
+    """Stacked bands under the present courses; shapes begin with (channels, bands).
 
     Attributes
     ----------
-    inverse : ndarray of complex, shape (n, n)
-        Covariance of the coefficients, n = members × (1 + terms).
-    mean : ndarray of complex, shape (n,)
-        Their posterior mean.
-    precision : ndarray, shape (n,)
+    mean : ndarray of complex, shape (…, members, 1 + terms)
+        Posterior mean of the coefficients.
+    variance : ndarray, shape (…, members, 1 + terms)
+        Their posterior variance.
+    precision : ndarray, shape (…, members, 1 + terms)
         Of their prior.
-    merit : float
+    covariance : ndarray of complex, shape (…, members, 1 + terms, members, 1 + terms), or None
+        Of the coefficients; None for bands of one member, where it is diagonal.
+    merit : ndarray, shape (channels, bands)
         Logarithm of the likelihood, up to a constant of the band.
     """
 
-    inverse: Waves
     mean: Waves
+    variance: Floats
     precision: Floats
-    merit: float
+    covariance: Waves | None
+    merit: Floats
 
 
-def turned(band: Band, courses: Courses, members: Sequence[int]) -> Waves:
-    """e^{i l φ} of the members on the band's nodes, shape (members, nodes)."""
-    chosen = [band.members[index] for index in members]
-    pipes = [member.pipe for member in chosen]
-    number = np.array([member.number for member in chosen])[:, np.newaxis]
-    away = number[:, 0] * courses.reference_hz[pipes] - band.group.centre_hz
-    phase = number * (courses.course[pipes] @ band.nodes.phase.T)
-    phase += 2.0 * np.pi * np.outer(away, band.nodes.times_s)
+def turned(stack: Stack, courses: Courses) -> Waves:
+    """e^{i l φ} of the members on the bands' nodes, shape (bands, members, nodes)."""
+    course = courses.course @ stack.nodes.phase.T
+    phase = stack.numbers[:, :, np.newaxis] * course[stack.pipes] + stack.turns
     lines = np.empty(phase.shape, dtype=complex)
-    lines.real, lines.imag = np.cos(phase), np.sin(phase)
+    np.cos(phase, out=lines.real)
+    np.sin(phase, out=lines.imag)
     return lines
 
 
 def gram(nodes: Nodes, lines: Waves) -> Waves:
-    """Products of all members' slow functions, shape (n, n)."""
-    members = len(lines)
+    """Products of all members' slow functions, for lines of shape (bands, members, nodes).
+
+    Returns
+    -------
+    ndarray of complex, shape (bands, members, 1 + terms, members, 1 + terms)
+    """
+    bands, members, count = lines.shape
     size = nodes.columns.shape[0]
     k = np.arange(size)
-    whole = np.zeros((members, size, members, size), dtype=complex)
+    whole = np.zeros((bands, members, size, members, size), dtype=complex)
     for row in range(members):
-        whole[row, k, row, k] = 1.0
+        whole[:, row, k, row, k] = 1.0
     if members > 1:
         p, q = np.tril_indices(members, -1)
-        products = lines[p].conj() * lines[q]
-        sums = products.real @ nodes.waves.T + 1j * (products.imag @ nodes.waves.T)
-        norm = np.full(size, np.sqrt(2.0 / lines.shape[1]))
-        norm[0] = np.sqrt(1.0 / lines.shape[1])
+        products = lines[:, p].conj() * lines[:, q]
+        sums = np.empty((bands, len(p), nodes.waves.shape[0]), dtype=complex)
+        sums.real, sums.imag = products.real @ nodes.waves.T, products.imag @ nodes.waves.T
+        norm = np.full(size, np.sqrt(2.0 / count))
+        norm[0] = np.sqrt(1.0 / count)
         plus, minus = k[:, np.newaxis] + k, np.abs(k[:, np.newaxis] - k)
-        blocks = 0.5 * np.outer(norm, norm) * (sums[:, plus] + sums[:, minus])
-        for a, b, block in zip(p, q, blocks, strict=True):
-            whole[a, :, b, :] = block
-            whole[b, :, a, :] = block.conj().T
-    return whole.reshape(members * size, members * size)
+        blocks = (sums[..., plus] + sums[..., minus]) * (0.5 * np.outer(norm, norm))
+        for pair, (a, b) in enumerate(zip(p, q, strict=True)):
+            whole[:, a, :, b, :] = blocks[:, pair]
+            whole[:, b, :, a, :] = blocks[:, pair].conj().swapaxes(1, 2)
+    return whole
 
 
-def fit_band(band: Band, index: int, courses: Courses) -> list[Fit]:
-    """Amplitudes and room of the members of a band, a `Fit` a channel.
+def fit_stack(stack: Stack, courses: Courses) -> Fits:
+    """Amplitudes and room of the members of stacked bands.
 
     Raises
     ------
     numpy.linalg.LinAlgError
         When the members' functions are not independent to machine precision.
     """
-    members = range(len(band.members))
-    lines = turned(band, courses, members)
-    product = gram(band.nodes, lines)
-    size = band.nodes.columns.shape[0]
-    room = np.array([courses.room_variance(m.pipe, m.number, band.nodes) for m in band.members])
-    known = [courses.components.get((index, j)) for j in members]
-    fits = []
-    for channel, values in enumerate(band.values):
-        noise = band.noise[channel]
-        power = float((values.real**2 + values.imag**2).sum())
-        turned_back = lines.conj() * values
-        columns = band.nodes.columns.T
-        pull = (turned_back.real @ columns + 1j * (turned_back.imag @ columns)).ravel() / noise
-        precision = np.empty((len(members), size))
-        precision[:, 0] = 1.0 / (4.0 * power)
-        for row, part in enumerate(known):
-            squared = power / len(values) / len(members)
-            if part is not None:
-                squared = float(abs(part.amplitude[channel]) ** 2)
-            squared = max(squared, 1e-3 * noise / len(values))
-            factor = 1.0 if part is None else part.room
-            precision[row, 1:] = 1.0 / (2.0 * squared * factor * room[row])
-        flat = precision.ravel()
-        whole = product / noise
-        whole.flat[:: len(flat) + 1] += flat
-        inverse, log_det = _inverse(whole)
-        mean = inverse @ pull
-        merit = float((pull.conj() @ mean).real) - power / noise
-        merit += float(np.log(flat).sum()) - log_det
-        fits.append(Fit(inverse, mean, flat, merit))
-    return fits
+    lines = turned(stack, courses)
+    columns = stack.nodes.columns.T
+    noise = stack.noise[:, :, np.newaxis, np.newaxis]
+    turned_back = lines.conj() * stack.values[:, :, np.newaxis, :]
+    pull = np.empty((*turned_back.shape[:3], columns.shape[1]), dtype=complex)
+    pull.real, pull.imag = turned_back.real @ columns, turned_back.imag @ columns
+    pull /= noise
+    precision = _precision(stack, courses)
+    covariance: Waves | None = None
+    if lines.shape[1] == 1:
+        variance: Floats = 1.0 / (1.0 / noise + precision)
+        mean = np.asarray(variance * pull, np.complex128)
+        log_det = -np.log(variance).sum(axis=(2, 3))
+    else:
+        whole = gram(stack.nodes, lines) / noise[..., np.newaxis, np.newaxis]
+        covariance, log_det = _inverted(whole, precision)
+        channels, bands, members, size = precision.shape
+        flat = covariance.reshape(channels, bands, members * size, members * size)
+        mean = (flat @ pull.reshape(channels, bands, members * size, 1)).reshape(pull.shape)
+        variance = np.einsum("cbii->cbi", flat).real.reshape(precision.shape)
+    merit = (pull.real * mean.real + pull.imag * mean.imag).sum(axis=(2, 3))
+    merit += np.log(precision).sum(axis=(2, 3)) - log_det - stack.power / stack.noise
+    return Fits(mean, variance, precision, covariance, merit)
 
 
-def _inverse(whole: Waves) -> tuple[Waves, float]:
-    """Inverse of a Hermitian positive matrix and the logarithm of its determinant."""
-    factor, failed = zpotrf(whole, lower=1, clean=1)
-    if not failed:
-        log_det = 2.0 * float(np.log(factor.diagonal().real).sum())
-        half, failed = zpotri(factor, lower=1)
-    if failed:
-        raise np.linalg.LinAlgError("partials of a band cannot be told apart at all")
-    inverse = half + np.tril(half, -1).conj().T
-    return inverse, log_det
+def _precision(stack: Stack, courses: Courses) -> Floats:
+    """Of the coefficients' prior, shape (channels, bands, members, 1 + terms)."""
+    nodes = stack.values.shape[2]
+    members = stack.pipes.shape[1]
+    place = stack.index[:, np.newaxis], stack.pipes
+    seen = courses.seen[place]
+    amplitude = courses.amplitude[place].transpose(2, 0, 1)
+    power = stack.power[:, :, np.newaxis]
+    squared = np.where(seen, amplitude.real**2 + amplitude.imag**2, power / nodes / members)
+    squared = np.maximum(squared, 1e-3 * stack.noise[:, :, np.newaxis] / nodes)
+    squared *= np.where(seen, courses.room[place], 1.0)
+    room = courses.room_variance(stack.pipes, stack.numbers, stack.nodes)
+    precision = np.empty((*squared.shape, stack.nodes.columns.shape[0]))
+    precision[..., 0] = 1.0 / (4.0 * power)
+    precision[..., 1:] = 1.0 / (2.0 * squared[..., np.newaxis] * room)
+    return precision
 
 
-def remember(band: Band, index: int, courses: Courses, fits: Sequence[Fit]) -> None:
-    """Take amplitudes and the room's factor from the fits of a band."""
-    members = len(band.members)
-    size = band.nodes.columns.shape[0]
-    nodes = len(band.nodes.times_s)
-    shape = (members, size)
-    mean = np.array([fit.mean.reshape(shape) for fit in fits])
-    own = np.array([fit.inverse.diagonal().real.reshape(shape) for fit in fits])
-    precision = np.array([fit.precision.reshape(shape) for fit in fits])
-    amplitude = mean[:, :, 0] / np.sqrt(nodes)
-    ratio = np.abs(amplitude) ** 2 / (own[:, :, 0] / nodes)
-    squares = (np.abs(mean[:, :, 1:]) ** 2 * precision[:, :, 1:]).sum(axis=(0, 2))
-    known = 1.0 - np.minimum(own[:, :, 1:] * precision[:, :, 1:], 1.0)
-    factor = (squares + ROOM_TERMS) / (known.sum(axis=(0, 2)) + ROOM_TERMS)
-    for row in range(members):
-        old = courses.components.get((index, row))
-        room = 1.0
-        if old is not None:
-            room = min(max(old.room * float(factor[row]), _LEAST_ROOM), _MOST_ROOM)
-        courses.components[index, row] = Component(amplitude[:, row], ratio[:, row], room)
+def _inverted(whole: Waves, precision: Floats) -> tuple[Waves, Floats]:
+    """Inverse of Gram matrices with precisions on their diagonals, and the log determinants."""
+    channels, bands, members, size = precision.shape
+    n = members * size
+    matrices = whole.reshape(channels * bands, n, n)
+    k = np.arange(n)
+    matrices[:, k, k] += precision.reshape(channels * bands, n)
+    roots = np.empty((len(matrices), n))
+    inverse = np.empty_like(matrices)
+    for row, matrix in enumerate(matrices):
+        factor, failed = zpotrf(matrix, lower=1, clean=1)
+        if not failed:
+            roots[row] = factor.diagonal().real
+            inverse[row], failed = zpotri(factor, lower=1)
+        if failed:
+            raise np.linalg.LinAlgError("partials of a band cannot be told apart at all")
+    inverse[:, k, k] *= 0.5
+    inverse += inverse.conj().swapaxes(1, 2)
+    log_det = 2.0 * np.log(roots).sum(axis=1)
+    return inverse.reshape(whole.shape), log_det.reshape(channels, bands)
+
+
+def remember(stack: Stack, courses: Courses, fits: Fits) -> None:
+    """Take amplitudes and the room's factors from the fits of stacked bands."""
+    nodes = stack.values.shape[2]
+    place = stack.index[:, np.newaxis], stack.pipes
+    mean, own, precision = fits.mean, fits.variance, fits.precision
+    squared = mean.real**2 + mean.imag**2
+    squares = (squared[..., 1:] * precision[..., 1:]).sum(axis=(0, 3))
+    known = 1.0 - np.minimum(own[..., 1:] * precision[..., 1:], 1.0)
+    factor = (squares + ROOM_TERMS) / (known.sum(axis=(0, 3)) + ROOM_TERMS)
+    room = np.clip(courses.room[place] * factor, _LEAST_ROOM, _MOST_ROOM)
+    courses.room[place] = np.where(courses.seen[place], room, 1.0)
+    courses.amplitude[place] = (mean[..., 0] / np.sqrt(nodes)).transpose(1, 2, 0)
+    courses.ratio[place] = (squared[..., 0] / own[..., 0]).transpose(1, 2, 0)
+    courses.seen[place] = True

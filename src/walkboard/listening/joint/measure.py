@@ -72,7 +72,7 @@ def measure_jointly(
         except (ValueError, np.linalg.LinAlgError):
             return tuple(nothing(comb, ReadingFlag.MERGED) for comb in combs)
         lone = _without_own_partials(spectrum, joint, sounding)
-        silent = [p for p in lone if any(b.group.pipes == {p} for b in joint.bands)]
+        silent = [p for p in lone if any(b.group.pipes == {p} for b in joint.bands.bands)]
         if not silent or len(sounding) == 1:
             break
         del sounding[silent[0]]
@@ -93,7 +93,7 @@ def _without_own_partials(spectrum: HoldSpectrum, joint: Joint, combs: Sequence[
             continue  # which of them is dead cannot be said
         pipe = held[0]
         levels = _heard_partials(spectrum, joint, pipe)
-        for band in joint.bands:
+        for band in joint.bands.bands:
             # What a group to itself sounds is the pipe's, whether or not it was used.
             if band.group.pipes == {pipe}:
                 power = np.abs(spectrum.rotation @ band.values).max(axis=0) ** 2
@@ -156,9 +156,9 @@ def _without_lines_of_the_lost(
             continue
         rivals = {p for p in lost if may_stand_there(reading.hz, pipe, p)}
         rests_on = [
-            joint.bands[index].group.pipes
-            for (index, j), part in joint.courses.components.items()
-            if joint.bands[index].members[j].pipe == pipe and part.ratio.max() > _STANDS_OUT
+            joint.bands.bands[index].group.pipes
+            for index in joint.courses.seen_in(pipe)
+            if joint.courses.ratio[index, pipe].max() > _STANDS_OUT
         ]
         if all(pipes & rivals for pipes in rests_on):
             kept[pipe] = withheld(reading)
@@ -167,7 +167,7 @@ def _without_lines_of_the_lost(
 
 def _shares_all(joint: Joint, pipe: int, others: Sequence[int]) -> bool:
     """Whether every partial of a pipe falls on one of a single pipe among the others."""
-    theirs = [band.group.pipes for band in joint.bands if pipe in band.group.pipes]
+    theirs = [joint.bands.bands[index].group.pipes for index in joint.bands.with_pipe(pipe)]
     return any(all(p in pipes for pipes in theirs) for p in others if p != pipe)
 
 
@@ -178,13 +178,13 @@ def _heard_partials(spectrum: HoldSpectrum, joint: Joint, pipe: int) -> dict[int
     one against the other.
     """
     sizes: dict[int, np.ndarray] = {}
-    for index, band in enumerate(joint.bands):
-        whole = np.sqrt((np.abs(spectrum.rotation @ band.values) ** 2).mean(axis=1))
-        for j, member in enumerate(band.members):
-            part = joint.courses.components.get((index, j))
-            if member.pipe == pipe and part is not None and (part.ratio > _PRESENT).any():
-                own = np.abs(spectrum.rotation @ part.amplitude)
-                sizes[member.number] = np.minimum(own, whole)
+    courses = joint.courses
+    for index in courses.seen_in(pipe):
+        if (courses.ratio[index, pipe] > _PRESENT).any():
+            values = joint.bands.bands[index].values
+            whole = np.sqrt((np.abs(spectrum.rotation @ values) ** 2).mean(axis=1))
+            own = np.abs(spectrum.rotation @ courses.amplitude[index, pipe])
+            sizes[int(joint.bands.numbers[index, pipe])] = np.minimum(own, whole)
     if not sizes:
         return {}
     loudest = int(np.argmax(sum(size**2 for size in sizes.values())))
@@ -194,14 +194,12 @@ def _heard_partials(spectrum: HoldSpectrum, joint: Joint, pipe: int) -> dict[int
 def _cancelling(joint: Joint, pipe: int) -> bool:
     """Whether the pipe's loudest partial is far louder than all that sounds in its group."""
     loudest = excess = 0.0
-    for (index, j), part in joint.courses.components.items():
-        band = joint.bands[index]
-        if band.members[j].pipe != pipe:
-            continue
-        power = float((np.abs(part.amplitude) ** 2).sum())
+    for index in joint.courses.seen_in(pipe):
+        power = float((np.abs(joint.courses.amplitude[index, pipe]) ** 2).sum())
         if power > loudest:
             loudest = power
-            excess = power / float((np.abs(band.values) ** 2).mean(axis=1).sum())
+            values = joint.bands.bands[index].values
+            excess = power / float((np.abs(values) ** 2).mean(axis=1).sum())
     return excess > _MOST_EXCESS
 
 
@@ -217,14 +215,8 @@ def _restless(joint: Joint, pipe: int) -> bool:
 
 def _standing_out(joint: Joint, pipe: int) -> float:
     """How far the pipe's plainest partial is above what its neighbours' sound leaves unsure [-]."""
-    return max(
-        (
-            float(part.ratio.max())
-            for (index, j), part in joint.courses.components.items()
-            if joint.bands[index].members[j].pipe == pipe
-        ),
-        default=0.0,
-    )
+    seen = joint.courses.seen[:, pipe]
+    return float(joint.courses.ratio[seen, pipe].max(initial=0.0))
 
 
 def _judged(  # noqa: PLR0917
@@ -241,7 +233,7 @@ def _judged(  # noqa: PLR0917
     hz, sigma_hz = courses.heard(pipe, times_s[1] - times_s[0])
     sigma_cents = CENTS_PER_NEPER * sigma_hz / hz
     away_cents = abs(cents_of_ratio(hz / float(courses.reference_hz[pipe])))
-    own = any(band.group.pipes == {pipe} for band in joint.bands)
+    own = any(band.group.pipes == {pipe} for band in joint.bands.bands)
     room = joint.room(pipe)
     trusted = True
     standing_out = _standing_out(joint, pipe)

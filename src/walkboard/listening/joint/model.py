@@ -21,9 +21,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from walkboard.listening.hold.movement import Floats
-from walkboard.listening.joint.bands import Band, Nodes
+from walkboard.listening.joint.bands import Nodes
 from walkboard.listening.joint.courses import DUE_CENTS, Courses
-from walkboard.listening.joint.fit import ROOM_TERMS, Fit, fit_band, remember
+from walkboard.listening.joint.fit import ROOM_TERMS, Fits, fit_stack, remember
+from walkboard.listening.joint.stacks import BandSet, Stack
 from walkboard.quantities import CENTS_PER_NEPER
 
 _PRESENT = 10.0  # power over variance from which an amplitude tells of the course
@@ -31,107 +32,104 @@ _PRIOR_TERMS = 2.0  # that the usual wander counts for
 
 
 def take_turn(
-    bands: Sequence[Band], chosen: Sequence[int], courses: Courses, pipes: Sequence[int]
+    bands: BandSet, chosen: Sequence[int], courses: Courses, pipes: Sequence[int]
 ) -> float:
     """One Gauss–Newton turn of the pipes' courses by the chosen bands; gives the merit before."""
-    order = {pipe: row for row, pipe in enumerate(pipes)}
     size = courses.course.shape[1]
-    terms = size - 1
     count = len(pipes)
-    information = np.zeros((count, size, count, size))
+    order = np.zeros(len(courses.reference_hz), np.intp)
+    order[list(pipes)] = np.arange(count)
+    information = np.zeros((count, count, size, size))
     slope = np.zeros((count, size))
-    sums: dict[int, tuple[Nodes, Floats, Floats]] = {}
     merit = 0.0
-    for index in chosen:
-        band = bands[index]
-        fits = fit_band(band, index, courses)
-        remember(band, index, courses, fits)
-        key = id(band.nodes)
-        if key not in sums:
-            sums[key] = (
-                band.nodes,
-                np.zeros((count, terms, count, terms)),
-                np.zeros((count, terms)),
-            )
-        _, inner, pulls = sums[key]
-        rows = [order[m.pipe] for m in band.members]
-        for channel, fit in enumerate(fits):
-            merit += fit.merit
-            both, pull = _told(band, index, courses, channel, fit)
-            for p, row in enumerate(rows):
-                pulls[row] += pull[p]
-                for q, column in enumerate(rows):
-                    inner[row, :, column, :] += both[p, :, q, :]
-    for nodes, inner, pulls in sums.values():
-        design = nodes.design
-        information += _projected(inner, design)
+    for stack in bands.stacked(chosen):
+        fits = fit_stack(stack, courses)
+        remember(stack, courses, fits)
+        merit += float(fits.merit.sum())
+        inner, pulls = _summed(stack, courses, fits, order, count)
+        design = stack.nodes.design
+        information += design.T @ inner @ design
         slope += pulls @ design
-    nodes = bands[chosen[0]].nodes
+    nodes = bands.nodes
+    turn = np.arange(1, size)
     for row, pipe in enumerate(pipes):
         prior = courses.wander_variance(pipe, nodes)
-        information[row, range(1, size), row, range(1, size)] += 1.0 / prior
+        information[row, row, turn, turn] += 1.0 / prior
         slope[row, 1:] -= courses.course[pipe, 1:] / prior
         width = DUE_CENTS / CENTS_PER_NEPER * courses.reference_hz[pipe]
-        information[row, 0, row, 0] += 1.0 / width**2
+        information[row, row, 0, 0] += 1.0 / width**2
         merit -= 0.5 * float((courses.course[pipe, 1:] ** 2 / prior).sum())
         merit -= 0.5 * float(np.log(prior).sum())
-    flat = information.reshape(count * size, count * size)
+    flat = information.swapaxes(1, 2).reshape(count * size, count * size)
     scale = 1.0 / np.sqrt(flat.diagonal())
-    factor_ = np.linalg.cholesky(flat * scale * scale[:, None] + 1e-12 * np.eye(len(flat)))
-    root = np.linalg.inv(factor_) * scale
+    factor = np.linalg.cholesky(flat * scale * scale[:, None] + 1e-12 * np.eye(len(flat)))
+    root = np.linalg.inv(factor) * scale
     covariance = root.T @ root
     move = (covariance @ slope.ravel()).reshape(count, size)
-    merit -= float(np.log(factor_.diagonal() / scale).sum())
+    merit -= float(np.log(factor.diagonal() / scale).sum())
+    rows = list(pipes)
+    courses.course[rows] += move
     whole = covariance.reshape(count, size, count, size)
     for row, pipe in enumerate(pipes):
-        courses.course[pipe] += move[row]
         for column, other in enumerate(pipes):
             courses.covariance[pipe, :, other, :] = whole[row, :, column, :]
         _settle_wander(courses, pipe, nodes)
     return merit
 
 
-def _told(
-    band: Band, index: int, courses: Courses, channel: int, fit: Fit
+def _summed(
+    stack: Stack, courses: Courses, fits: Fits, order: np.ndarray, count: int
 ) -> tuple[Floats, Floats]:
-    """Information and slope that a band gives on its members' turns of phase, cosine by cosine.
+    """Information and slope that stacked bands give on the pipes' turns of phase, by cosines.
 
-    Shapes (members, terms, members, terms) and (members, terms).
+    Shapes (pipes, pipes, terms, terms) and (pipes, terms), summed over bands and channels.
     """
-    members = len(band.members)
-    size = band.nodes.columns.shape[0]
-    factor = np.zeros(members, dtype=complex)
-    for row, member in enumerate(band.members):
-        part = courses.components[index, row]
-        if part.ratio[channel] > _PRESENT:
-            factor[row] = 1j * member.number * part.amplitude[channel]
-    precision = fit.precision.reshape(members, size)[:, 1:]
-    weight = (factor[:, np.newaxis] * precision).ravel()
-    inverse = fit.inverse.reshape(members, size, members, size)[:, 1:, :, 1:]
-    inverse = inverse.reshape(len(weight), len(weight))
-    both = -2.0 * (weight.conj()[:, np.newaxis] * inverse * weight).real
-    both.flat[:: len(weight) + 1] += (
-        2.0
-        * (np.abs(factor) ** 2)[:, np.newaxis].repeat(size - 1, axis=1).ravel()
-        * precision.ravel()
-    )
-    mean = fit.mean.reshape(members, size)[:, 1:]
-    pull = 2.0 * (weight.conj().reshape(mean.shape) * mean).real
-    return both.reshape(members, size - 1, members, size - 1), pull
+    place = stack.index[:, np.newaxis], stack.pipes
+    number = stack.numbers[..., np.newaxis]
+    telling = courses.ratio[place] > _PRESENT
+    factor = np.where(telling, 1j * number * courses.amplitude[place], 0.0).transpose(2, 0, 1)
+    precision = fits.precision[..., 1:]
+    weight = factor[..., np.newaxis] * precision
+    mean = fits.mean[..., 1:]
+    pull = 2.0 * (weight.real * mean.real + weight.imag * mean.imag).sum(axis=0)
+    alone = 2.0 * ((factor.real**2 + factor.imag**2)[..., np.newaxis] * precision)
+    bands = len(stack.pipes)
+    terms = precision.shape[3]
+    inner = np.zeros((count, count, terms, terms))
+    pulls = np.zeros((count, terms))
+    rows = order[stack.pipes]
+    k = np.arange(terms)
+    if fits.covariance is None:
+        squared = weight.real**2 + weight.imag**2
+        own = (alone - 2.0 * squared * fits.variance[..., 1:]).sum(axis=0)
+        for band in range(bands):
+            row = rows[band, 0]
+            inner[row, row, k, k] += own[band, 0]
+            pulls[row] += pull[band, 0]
+        return inner, pulls
+    covariance = fits.covariance[:, :, :, 1:, :, 1:]
+    left = weight.conj()[..., np.newaxis, np.newaxis]
+    right = weight[:, :, np.newaxis, np.newaxis]
+    both = -2.0 * (left * covariance * right).real.sum(axis=0)
+    own = alone.sum(axis=0)
+    for band in range(bands):
+        for a, row in enumerate(rows[band]):
+            pulls[row] += pull[band, a]
+            inner[row, row, k, k] += own[band, a]
+            for b, column in enumerate(rows[band]):
+                inner[row, column] += both[band, a, :, b, :]
+    return inner, pulls
 
 
-def merit_of(
-    bands: Sequence[Band], asked: Sequence[int], courses: Courses, pipes: Sequence[int]
-) -> float:
+def merit_of(bands: BandSet, asked: Sequence[int], courses: Courses, pipes: Sequence[int]) -> float:
     """Logarithm of how likely the asked bands are under the courses, over all they may be."""
     merit = 0.0
-    for index in asked:
-        merit += sum(fit.merit for fit in fit_band(bands[index], index, courses))
-        for j in range(len(bands[index].members)):
-            part = courses.components.get((index, j))
-            if part is not None:
-                merit -= ROOM_TERMS * (np.log(part.room) + 1.0 / part.room - 1.0)
-    nodes = bands[asked[0]].nodes
+    for stack in bands.stacked(asked):
+        merit += float(fit_stack(stack, courses).merit.sum())
+        place = stack.index[:, np.newaxis], stack.pipes
+        room = courses.room[place][courses.seen[place]]
+        merit -= ROOM_TERMS * float((np.log(room) + 1.0 / room - 1.0).sum())
+    nodes = bands.nodes
     rows = list(pipes)
     size = courses.course.shape[1]
     own = courses.covariance[np.ix_(rows, range(size), rows, range(size))]
@@ -142,11 +140,6 @@ def merit_of(
         usual = (courses.usual_cents / courses.wander_cents[pipe]) ** 2
         merit -= 0.5 * _PRIOR_TERMS * (usual - np.log(usual))
     return float(merit)
-
-
-def _projected(inner: Floats, design: Floats) -> Floats:
-    left = np.tensordot(design.T, inner, axes=(1, 1)).transpose(1, 0, 2, 3)
-    return np.asarray(np.tensordot(left, design, axes=(3, 0)))
 
 
 def _settle_wander(courses: Courses, pipe: int, nodes: Nodes) -> None:

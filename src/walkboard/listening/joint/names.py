@@ -48,11 +48,11 @@ def _sizes_db(joint: Joint, pipe: int) -> dict[int, float]:
     That an even partial of a stopped pipe is not heard tells as much as one that is.
     """
     sizes = {}
-    for (index, j), part in joint.courses.components.items():
-        member = joint.bands[index].members[j]
-        if member.pipe == pipe:
-            power = float((np.abs(part.amplitude) ** 2 * (1.0 + 1.0 / part.ratio)).sum())
-            sizes[member.number] = 10.0 * float(np.log10(power + 1e-30))
+    for index in joint.courses.seen_in(pipe):
+        amplitude, ratio = joint.courses.amplitude[index, pipe], joint.courses.ratio[index, pipe]
+        power = float((np.abs(amplitude) ** 2 * (1.0 + 1.0 / ratio)).sum())
+        number = int(joint.bands.numbers[index, pipe])
+        sizes[number] = 10.0 * float(np.log10(power + 1e-30))
     return sizes
 
 

@@ -22,6 +22,7 @@ from walkboard.listening.hold.movement import Floats
 from walkboard.listening.joint.bands import Band, Waves
 from walkboard.listening.joint.courses import Courses
 from walkboard.listening.joint.fit import gram, turned
+from walkboard.listening.joint.stacks import BandSet
 
 _FLOOR = 10.0**-3.3  # of a band's own power
 _TERMS = 7  # slow terms of the known members
@@ -58,59 +59,60 @@ class _Whitened:
         return self.spectrum[:, index], own
 
 
-def _whiten(band: Band, index: int, courses: Courses, known: Sequence[int]) -> _Whitened:
-    members = [j for j, member in enumerate(band.members) if member.pipe in known]
+def _whiten(bands: BandSet, index: int, courses: Courses, known: Sequence[int]) -> _Whitened:
+    band = bands.bands[index]
     count = len(band.nodes.times_s)
     length = int(scipy.fft.next_fast_len(_PADDED * count))
     power = (band.values.real**2 + band.values.imag**2).mean(axis=1)
-    noise = band.noise + _FLOOR * power
-    spectra = np.empty((len(band.values), length), dtype=complex)
-    taken = np.zeros((len(band.values), length))
+    noise = band.noise + _FLOOR * band.excess * power
+    there = [pipe for pipe in known if bands.numbers[index, pipe]]
+    if not there:
+        spectra = scipy.fft.fft(band.values, length) / noise[:, np.newaxis]
+        return _Whitened(band, spectra, np.zeros(spectra.shape), noise)
+    stack = bands.one(index, there)
     terms = min(_TERMS, len(band.nodes.columns) - 1)
     few = replace(band.nodes, columns=band.nodes.columns[: 1 + terms])
-    lines = turned(band, courses, members) if members else np.empty((0, count), dtype=complex)
-    columns = (lines[:, np.newaxis, :] * few.columns).reshape(-1, count)
-    product = gram(few, lines) if members else np.empty((0, 0), dtype=complex)
+    lines = turned(stack, courses)
+    columns = (lines[0][:, np.newaxis, :] * few.columns).reshape(-1, count)
+    product = gram(few, lines).reshape(len(columns), len(columns))
+    room = courses.room_variance(stack.pipes, stack.numbers, band.nodes)[0, :, :terms]
+    pipes = stack.pipes[0]
+    spectra = np.empty((len(band.values), length), dtype=complex)
+    taken = np.zeros((len(band.values), length))
     for channel, values in enumerate(band.values):
-        rest = values
-        if members:
-            precision = np.empty((len(members), 1 + terms))
-            precision[:, 0] = 1e-4 / power[channel] / count
-            for row, j in enumerate(members):
-                member = band.members[j]
-                part = courses.components.get((index, j))
-                squared = power[channel] if part is None else np.abs(part.amplitude[channel]) ** 2
-                var = courses.room_variance(member.pipe, member.number, band.nodes)[:terms]
-                precision[row, 1:] = 1.0 / (2.0 * var * max(float(squared), 1e-9 * power[channel]))
-            whole = product + np.diag(noise[channel] * precision.ravel())
-            factor = np.linalg.cholesky(whole)
-            root = np.linalg.solve(factor, columns.conj())
-            rest = values - root.conj().T @ (root @ values)
-            overlap = scipy.fft.fft(root.conj(), length, axis=1)
-            taken[channel] = (overlap.real**2 + overlap.imag**2).sum(axis=0) / noise[channel]
+        squared = np.abs(courses.amplitude[index, pipes, channel]) ** 2
+        squared = np.where(courses.seen[index, pipes], squared, power[channel])
+        squared = np.maximum(squared, 1e-9 * power[channel])
+        precision = np.empty((len(pipes), 1 + terms))
+        precision[:, 0] = 1e-4 / power[channel] / count
+        precision[:, 1:] = 1.0 / (2.0 * room * squared[:, np.newaxis])
+        whole = product + np.diag(noise[channel] * precision.ravel())
+        factor = np.linalg.cholesky(whole)
+        root = np.linalg.solve(factor, columns.conj())
+        rest = values - root.conj().T @ (root @ values)
+        overlap = scipy.fft.fft(root.conj(), length, axis=1)
+        taken[channel] = (overlap.real**2 + overlap.imag**2).sum(axis=0) / noise[channel]
         spectra[channel] = scipy.fft.fft(rest, length) / noise[channel]
     return _Whitened(band, spectra, taken, noise)
 
 
-def _rate(band: Band, courses: Courses, pipe: int, offset_hz: Floats) -> tuple[int, Floats]:
-    number = next(m.number for m in band.members if m.pipe == pipe)
-    return number, number * (courses.reference_hz[pipe] + offset_hz) - band.group.centre_hz
+def _rate(bands: BandSet, index: int, pipe: int, offset_hz: Floats) -> Floats:
+    number = bands.numbers[index, pipe]
+    return np.asarray(number * (bands.reference_hz[pipe] + offset_hz) - bands.centre_hz[index])
 
 
-def grid_of(
-    bands: Sequence[Band], chosen: Sequence[int], courses: Courses, pipe: int, cents: float
-) -> Floats:
+def grid_of(bands: BandSet, chosen: Sequence[int], pipe: int, cents: float) -> Floats:
     """Offsets [Hz] fine enough for the highest band."""
-    seconds = bands[0].nodes.seconds
-    highest = max(m.number for index in chosen for m in bands[index].members if m.pipe == pipe)
-    reach = courses.reference_hz[pipe] * (2.0 ** (cents / 1200.0) - 1.0)
+    seconds = bands.nodes.seconds
+    highest = int(bands.numbers[chosen, pipe].max())
+    reach = bands.reference_hz[pipe] * (2.0 ** (cents / 1200.0) - 1.0)
     step = _STEP_BINS / seconds / highest
     half = int(np.ceil(reach / step))
     return np.asarray(np.arange(-half, half + 1) * step, dtype=np.float64)
 
 
 def search_one(  # noqa: PLR0917
-    bands: Sequence[Band],
+    bands: BandSet,
     chosen: Sequence[int],
     courses: Courses,
     pipe: int,
@@ -119,13 +121,13 @@ def search_one(  # noqa: PLR0917
     most: int = 3,
 ) -> list[Candidate]:
     """Best places of a pipe, the best first, those nearer than two steps to a better left out."""
-    grid = grid_of(bands, chosen, courses, pipe, cents)
+    grid = grid_of(bands, chosen, pipe, cents)
     score = np.zeros(len(grid))
     for index in chosen:
-        white = _whiten(bands[index], index, courses, known)
-        _, rate = _rate(bands[index], courses, pipe, grid)
+        white = _whiten(bands, index, courses, known)
+        rate = _rate(bands, index, pipe, grid)
         pull, own = white.at(rate)
-        full = len(bands[index].nodes.times_s) / white.noise[:, np.newaxis]
+        full = len(white.band.nodes.times_s) / white.noise[:, np.newaxis]
         gain = (np.abs(pull) ** 2 / (own + _BLIND * full)).sum(axis=0)
         score += np.log1p(gain / _GAIN_UNIT)
     peaks = np.nonzero((score >= np.roll(score, 1)) & (score > np.roll(score, -1)))[0]
@@ -138,7 +140,7 @@ def search_one(  # noqa: PLR0917
 
 
 def search_two(  # noqa: PLR0917
-    bands: Sequence[Band],
+    bands: BandSet,
     chosen: Sequence[int],
     courses: Courses,
     pair: tuple[int, int],
@@ -152,20 +154,19 @@ def search_two(  # noqa: PLR0917
     is broad by its own movement looks like two, so there is no use in looking.
     """
     first = pair[0]
-    grid = grid_of(bands, chosen, courses, first, cents)
+    grid = grid_of(bands, chosen, first, cents)
     score = np.zeros((len(grid), len(grid)))
     i, j = np.arange(len(grid))[:, np.newaxis], np.arange(len(grid))[np.newaxis, :]
     for index in chosen:
-        band = bands[index]
-        white = _whiten(band, index, courses, known)
-        _, rate = _rate(band, courses, first, grid)
+        white = _whiten(bands, index, courses, known)
+        rate = _rate(bands, index, first, grid)
         pull, own = white.at(rate)
         lag = (np.arange(len(grid)) * (rate[1] - rate[0]))[:, np.newaxis]
-        cross = np.exp(2j * np.pi * lag * band.nodes.times_s).sum(axis=1)
+        cross = np.exp(2j * np.pi * lag * white.band.nodes.times_s).sum(axis=1)
         gain = np.zeros(score.shape)
         for channel in range(len(pull)):
             f, d = pull[channel], own[channel] * (1.0 + _BLIND) + 1e-12
-            share = np.sqrt(np.outer(d, d)) * white.noise[channel] / len(band.nodes.times_s)
+            share = np.sqrt(np.outer(d, d)) * white.noise[channel] / len(white.band.nodes.times_s)
             s = cross[np.abs(i - j)] / white.noise[channel] * np.minimum(1.0, share)
             s = np.where(j >= i, s, s.conj())
             both = np.outer(d, d)

@@ -4,13 +4,13 @@ Pipes that have partials to themselves come first, then those whose groups have 
 never by largest gain, for a pipe whose partials are all another's would take that one's sound. Two
 in near unison have no partials to themselves; they are started from several places and the
 likeliest end is kept. Each turn of the joint estimate takes the groups in which no turn can be lost
-(`joint.courses.clear_bands`), so the frequency is continued from low groups to high.
+(`courses.clear_bands`), so the frequency is continued from low groups to high.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from walkboard.listening.joint.courses import Courses, clear_bands, lowest_bands
 from walkboard.listening.joint.groups import group_partials
 from walkboard.listening.joint.model import merit_of, take_turn
 from walkboard.listening.joint.search import search_one, search_two
+from walkboard.listening.joint.stacks import BandSet
 
 FASTEST_HZ = 3.0
 _MOST_TERMS = 40
@@ -61,7 +62,7 @@ class Joint:
     Attributes
     ----------
     courses : Courses
-    bands : tuple of Band
+    bands : BandSet
     chosen : tuple of int
         Bands that were used.
     merit : float
@@ -69,7 +70,7 @@ class Joint:
     """
 
     courses: Courses
-    bands: tuple[Band, ...]
+    bands: BandSet
     chosen: tuple[int, ...]
     merit: float
 
@@ -157,11 +158,11 @@ def _estimate(
     groups = group_partials(centred, spectrum.sample_rate)
     seconds = window_s[1] - window_s[0]
     terms = max(3, min(_MOST_TERMS, int(2.0 * seconds * FASTEST_HZ)))
-    bands = bands_of(spectrum, groups, min(centred), window_s, terms, unrest.movement)
-    bands = tuple(b for b in bands if _loud(b))
-    if {p for b in bands for p in b.group.pipes} != set(range(len(centred))):
+    made = bands_of(spectrum, groups, min(centred), window_s, terms, unrest.movement)
+    bands = BandSet.of((band for band in made if _loud(band)), centred)
+    if not bands.bands or not (bands.numbers > 0).any(axis=0).all():
         raise ValueError("a pipe has no group of partials that sounds and can be kept apart")
-    courses = Courses.start(centred, terms, unrest.usual_cents)
+    courses = Courses.start(bands, terms, unrest.usual_cents)
     waiting = unison_sets(centred)
     known: list[int] = []
     chosen: list[int] = []
@@ -187,15 +188,21 @@ def _estimate(
             break
         tried.add(worst)
         courses, chosen = _another_place(bands, chosen, courses, worst, known)
-    low = [i for i, band in enumerate(bands) if band.group.centre_hz < _SEARCH_HZ]
-    merit = merit_of(bands, low or range(len(bands)), courses, known)
+    every = range(len(bands.bands))
+    merit = merit_of(bands, _below(bands, every) or every, courses, known)
     # What was last seen of a band under other courses tells nothing of these.
-    courses.components = {key: c for key, c in courses.components.items() if key[0] in chosen}
+    used = np.zeros(len(bands.bands), bool)
+    used[chosen] = True
+    courses.seen &= used[:, np.newaxis]
     return Joint(courses, bands, tuple(chosen), merit)
 
 
+def _below(bands: BandSet, asked: Sequence[int], hz: float = _SEARCH_HZ) -> list[int]:
+    return [i for i in asked if bands.centre_hz[i] < hz]
+
+
 def _pair(
-    bands: Sequence[Band],
+    bands: BandSet,
     usable: Sequence[int],
     courses: Courses,
     pair: tuple[int, int],
@@ -204,9 +211,9 @@ def _pair(
     """Two pipes in near unison: several starts, the likeliest end."""
     low, high = pair
     reference = courses.reference_hz[low]
-    seconds = bands[0].nodes.seconds
-    near = [i for i in usable if bands[i].group.centre_hz < max(1_500.0, 3.0 * reference)]
-    top = max(m.number for i in near for m in bands[i].members if m.pipe == low)
+    seconds = bands.nodes.seconds
+    near = _below(bands, usable, max(1_500.0, 3.0 * reference))
+    top = int(bands.numbers[near, low].max())
     starts = [
         (a, b)
         for a, b, _ in search_two(bands, near, courses, pair, known, 20.0, 1.2 / seconds / top)
@@ -215,15 +222,15 @@ def _pair(
     alone = courses.copy()
     first = search_one(bands, near, alone, low, known, _REACH_CENTS)[0].offset_hz
     alone.course[low, 0] = first
-    single = [_without(band, high) for band in bands]
+    single = bands.without(high)
     for _ in range(4):
         refine(single, alone, [*known, low], 1)
     beside = search_one(bands, usable, alone, high, [*known, low], _REACH_CENTS, most=2)
     starts += [(float(alone.course[low, 0]), second.offset_hz) for second in beside]
-    asked = [i for i in usable if bands[i].group.pipes <= {*known, *pair}]
-    low_bands = [i for i in asked if bands[i].group.centre_hz < _SEARCH_HZ]
-    asked = low_bands or asked or list(usable)  # at the top of a 2′ all bands are high
     both = [*known, *pair]
+    closed = bands.closed(both)
+    asked = [i for i in usable if closed[i]]
+    asked = _below(bands, asked) or asked or list(usable)  # at the top of a 2′ all bands are high
     trials = []
     for a, b in starts:
         trial = courses.copy()
@@ -241,13 +248,8 @@ def _pair(
     return best[1], best[0], best[2]
 
 
-def _without(band: Band, pipe: int) -> Band:
-    members = tuple(m for m in band.members if m.pipe != pipe)
-    return replace(band, group=replace(band.group, members=members))
-
-
 def refine(
-    bands: Sequence[Band],
+    bands: BandSet,
     courses: Courses,
     pipes: Sequence[int],
     turns: int,
@@ -269,7 +271,7 @@ def refine(
 
 
 def _go_on(
-    bands: Sequence[Band], courses: Courses, pipes: Sequence[int], turns: int
+    bands: BandSet, courses: Courses, pipes: Sequence[int], turns: int
 ) -> tuple[float, list[int]]:
     """Further turns, until no pipe moves and no band joins."""
     merit = -np.inf
@@ -285,32 +287,20 @@ def _go_on(
     return merit, chosen
 
 
-def _bands_for(bands: Sequence[Band], held: Sequence[int], known: Sequence[int]) -> list[int]:
-    with_it = [
-        i
-        for i, b in enumerate(bands)
-        if set(held) <= b.group.pipes and b.group.centre_hz < _SEARCH_HZ
-    ] or [i for i, b in enumerate(bands) if set(held) <= b.group.pipes]
-    clean = [i for i in with_it if _closed(bands[i], held, known)]
-    return clean or with_it
+def _bands_for(bands: BandSet, held: Sequence[int], known: Sequence[int]) -> list[int]:
+    every = [int(i) for i in np.flatnonzero((bands.numbers[:, held] > 0).all(axis=1))]
+    with_it = _below(bands, every) or every
+    closed = bands.closed([*held, *known])
+    return [i for i in with_it if closed[i]] or with_it
 
 
-def _closed(band: Band, held: Sequence[int], known: Sequence[int]) -> bool:
-    return band.group.pipes <= set(held) | set(known)
+def _open_to(bands: BandSet, held: Sequence[int], known: Sequence[int]) -> float:
+    usable = (bands.numbers[:, held] > 0).all(axis=1) & bands.closed([*held, *known])
+    members = (bands.numbers > 0).sum(axis=1)
+    return float((np.minimum(1.0, bands.loudness / 100.0) / members)[usable].sum())
 
 
-def _open_to(bands: Sequence[Band], held: Sequence[int], known: Sequence[int]) -> float:
-    score = 0.0
-    for band in bands:
-        if set(held) <= band.group.pipes and _closed(band, held, known):
-            power = float((np.abs(band.values) ** 2).mean())
-            score += (
-                1.0 / len(band.group.pipes) * min(1.0, power / float(band.noise.mean()) / 100.0)
-            )
-    return score
-
-
-def room_asked(bands: Sequence[Band], chosen: Sequence[int], courses: Courses, pipe: int) -> float:
+def room_asked(bands: BandSet, chosen: Sequence[int], courses: Courses, pipe: int) -> float:
     """Median factor on the room's variance that a pipe's chosen groups ask for.
 
     Near 1 where the model holds; far above where the course stands in a wrong place. Groups that
@@ -324,21 +314,18 @@ def room_asked(bands: Sequence[Band], chosen: Sequence[int], courses: Courses, p
 
 
 def rooms_asked(
-    bands: Sequence[Band], chosen: Sequence[int], courses: Courses, pipe: int
+    bands: BandSet, chosen: Sequence[int], courses: Courses, pipe: int
 ) -> tuple[list[float], list[float]]:
     """Factors on the room's variance in the groups a pipe has to itself, and in those it shares."""
-    own: list[float] = []
-    shared: list[float] = []
-    for i in chosen:
-        for j, member in enumerate(bands[i].members):
-            part = courses.components.get((i, j))
-            if member.pipe == pipe and part is not None:
-                (own if len(bands[i].members) == 1 else shared).append(part.room)
+    seen = [i for i in chosen if courses.seen[i, pipe]]
+    alone = (bands.numbers > 0).sum(axis=1) == 1
+    own = [float(courses.room[i, pipe]) for i in seen if alone[i]]
+    shared = [float(courses.room[i, pipe]) for i in seen if not alone[i]]
     return own, shared
 
 
 def _another_place(
-    bands: Sequence[Band],
+    bands: BandSet,
     chosen: list[int],
     courses: Courses,
     pipe: int,
@@ -348,8 +335,8 @@ def _another_place(
 
     All others are known by now, so every group can be searched. Gives the bands used, too.
     """
-    theirs = [i for i, band in enumerate(bands) if pipe in band.group.pipes]
-    asked = [i for i in theirs if bands[i].group.centre_hz < _SEARCH_HZ] or theirs
+    theirs = [int(i) for i in bands.with_pipe(pipe)]
+    asked = _below(bands, theirs) or theirs
     others = [p for p in pipes if p != pipe]
     best, used, likeliest = courses, chosen, merit_of(bands, asked, courses, pipes)
     # Where it stands already counts too, with its wander found anew.

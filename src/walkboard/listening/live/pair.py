@@ -16,9 +16,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from walkboard.listening.hold.spectrum import HoldSpectrum, spectrum_of_hold
-from walkboard.listening.joint.bands import Band, bands_of
+from walkboard.listening.joint.bands import bands_of
 from walkboard.listening.joint.courses import Courses
 from walkboard.listening.joint.groups import Group, group_partials
+from walkboard.listening.joint.stacks import BandSet
 from walkboard.listening.joint.stages import STEADY, estimate_jointly, refine, room_asked
 from walkboard.listening.live.readings import LiveFlag
 from walkboard.listening.live.ring import Ring
@@ -174,10 +175,10 @@ class PairTracker:
         seconds = times[1] - times[0]
         groups = _telling(group_partials(was, spectrum.sample_rate))
         terms = max(2, int(2.0 * seconds * _TERMS_HZ))
-        bands = bands_of(spectrum, groups, min(was), times, terms, STEADY.movement)
-        if {p for band in bands for p in band.group.pipes} != {0, 1}:
+        if {p for group in groups for p in group.pipes} != {0, 1}:
             return None
-        courses = Courses.start(was, terms, STEADY.usual_cents)
+        bands = BandSet.of(bands_of(spectrum, groups, min(was), times, terms, STEADY.movement), was)
+        courses = Courses.start(bands, terms, STEADY.usual_cents)
         _, chosen = refine(bands, courses, [0, 1], _WARM_TURNS)
         found = self._judged(courses, bands, chosen, times)
         if found is not None and self._hz is not None:
@@ -194,7 +195,7 @@ class PairTracker:
     def _judged(
         self,
         courses: Courses,
-        bands: Sequence[Band],
+        bands: BandSet,
         chosen: Sequence[int],
         times: tuple[float, float],
     ) -> PairReading | None:
@@ -243,24 +244,24 @@ class PairTracker:
         )
 
     def _parted(
-        self, courses: Courses, bands: Sequence[Band], hz: Sequence[float], seconds: float
+        self, courses: Courses, bands: BandSet, hz: Sequence[float], seconds: float
     ) -> bool:
         """Whether two near unisons part by a turn in the window at a partial that both have."""
         highest = self._highest_of_both(courses, bands)
         return abs(hz[0] - hz[1]) * highest * seconds > 1.0
 
-    def _highest_of_both(self, courses: Courses, bands: Sequence[Band]) -> int:
+    def _highest_of_both(self, courses: Courses, bands: BandSet) -> int:
         return min(max(self._numbers(courses, bands, p), default=1) for p in (0, 1))
 
     @staticmethod
-    def _numbers(courses: Courses, bands: Sequence[Band], pipe: int) -> list[int]:
+    def _numbers(courses: Courses, bands: BandSet, pipe: int) -> list[int]:
         return [
-            bands[index].members[j].number
-            for (index, j), part in courses.components.items()
-            if bands[index].members[j].pipe == pipe and (part.ratio > _PRESENT).any()
+            int(bands.numbers[index, pipe])
+            for index in courses.seen_in(pipe)
+            if (courses.ratio[index, pipe] > _PRESENT).any()
         ]
 
-    def _stands_out(self, courses: Courses, bands: Sequence[Band], pipe: int) -> bool:
+    def _stands_out(self, courses: Courses, bands: BandSet, pipe: int) -> bool:
         numbers = self._numbers(courses, bands, pipe)
         return bool(numbers) and int(np.gcd.reduce(numbers)) == 1
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from walkboard.errors import InputError, SoundError
 from walkboard.listening.evidence.drones import Drone, find_drones, without_drones
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.sound.decoder import Samples
 from walkboard.listening.sound.recording import LONGEST_SPAN_S, Sound
 from walkboard.listening.types import (

@@ -5,9 +5,9 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
+from tests.cramer_rao import harmonic_omega_variance
 from tests.signals import KINDS, note, tone
-from walkboard.listening.bounds import harmonic_omega_variance
-from walkboard.listening.hold.measure import measure_hold
+from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb, CombReading, ReadingFlag
 
 RATE = 48_000

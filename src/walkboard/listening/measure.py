@@ -1,0 +1,100 @@
+"""Measure every pipe of one hold: one pipe by itself (`hold`), several together (`joint`).
+
+The value is the pipe's mean frequency over the reported window: the phase it runs through, over the
+window's length.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from walkboard.listening.hold.measure import measure_alone, nothing_heard, steady_window
+from walkboard.listening.hold.spectrum import spectrum_of_hold
+from walkboard.listening.joint.measure import measure_jointly
+from walkboard.listening.types import Comb, CombReading, ReadingFlag
+
+_DIGITAL_SILENCE = 1e-7  # range of the samples, full scale 2; chosen, below the last bit of 24
+_LONGEST_S = (
+    12.0  # of a hold that is measured, its end; chosen: wander grows faster than noise falls
+)
+_JOINT_MEMORY_S = 0.04  # of the sub-bands of several pipes together; derived from their guards
+
+
+def measure_hold(
+    samples: NDArray[np.floating],
+    sample_rate: int,
+    combs: Sequence[Comb],
+    *,
+    start_s: float = 0.0,
+) -> tuple[CombReading, ...]:
+    """Measure every comb that is expected in a hold.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n, channels)
+        The hold from the key going down to its going up, full scale ±1.
+    sample_rate : int
+        [Hz]
+    combs : sequence of Comb
+    start_s : float
+        Where the hold begins in the recording; added to the times of the readings.
+
+    Returns
+    -------
+    tuple of CombReading
+        In the order of the combs.
+
+    Raises
+    ------
+    ValueError
+        If the samples do not have two dimensions, are not finite, or the rate is not positive.
+    """
+    array = np.asarray(samples, dtype=np.float32, order="F")  # channel by channel in memory
+    if array.ndim != 2:
+        raise ValueError(f"samples must have shape (n, channels), not {array.shape}")
+    if sample_rate <= 0:
+        raise ValueError(f"the sample rate must be positive, not {sample_rate}")
+    if not np.isfinite(array).all():
+        raise ValueError(
+            "samples must be finite numbers: replace or leave out NaN and infinity first"
+        )
+    longest = int(_LONGEST_S * sample_rate)
+    offset_s = start_s
+    if len(array) > longest:
+        offset_s += (len(array) - longest) / sample_rate
+        array = array[-longest:]
+    shared = _clipped(array)
+    seconds = len(array) / sample_rate
+    if len(array) < 64 or array.shape[1] == 0 or _range(array) < _DIGITAL_SILENCE:
+        flag = ReadingFlag.SHORT if len(array) < 64 else ReadingFlag.SILENT
+        end_s = offset_s + seconds
+        return tuple(nothing_heard(comb, (offset_s, end_s), (flag, *shared)) for comb in combs)
+    spectrum = spectrum_of_hold(array, sample_rate)
+    if len(combs) > 1:
+        window = steady_window(spectrum.seconds, _JOINT_MEMORY_S)
+        return measure_jointly(spectrum, combs, window, offset_s, shared)
+    return tuple(measure_alone(spectrum, comb, offset_s, shared) for comb in combs)
+
+
+def _range(array: NDArray[np.float32]) -> float:
+    """Largest range of a channel, full scale 2."""
+    return max(float(channel.max() - channel.min()) for channel in array.T)
+
+
+def _clipped(array: NDArray[np.float32]) -> tuple[ReadingFlag, ...]:
+    """Whether the top of the waveform is flat: often three samples in a row at the extreme."""
+    for channel in array.T:
+        size = np.abs(channel)
+        top = float(size.max(initial=0.0))
+        if top < 1e-3:
+            continue
+        flat = size >= top * (1.0 - 1e-6)
+        if np.count_nonzero(flat) < 10:
+            continue
+        runs = flat[2:] & flat[1:-1] & flat[:-2]
+        if np.count_nonzero(runs) >= 8:
+            return (ReadingFlag.CLIPPED,)
+    return ()
