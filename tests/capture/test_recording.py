@@ -10,7 +10,7 @@ import pytest
 import soundfile
 
 from walkboard.capture.playing import NoWait, PlayedSound, RealTime, play_file
-from walkboard.capture.recording import Recorder, mend_recording
+from walkboard.capture.recording import Recorder, Repaired, repair_recording
 from walkboard.capture.source import Block
 from walkboard.errors import InputError, SoundError
 from walkboard.listening.sound.recording import open_sound
@@ -54,23 +54,27 @@ def test_a_recording_is_whole_after_a_kill(tmp_path: Path) -> None:
     path = tmp_path / "killed.flac"
     done = subprocess.run([sys.executable, "-c", KILLED, str(path)], check=False)
     assert done.returncode == -signal.SIGKILL
-    with path.open("rb") as stream:  # the program's own reading needs no mending
+    with path.open("rb") as stream:  # the program's own reading needs no repair
         assert open_sound(stream, path.name).info.seconds > 7.8
-    seconds = mend_recording(path)
+    seconds = repair_recording(path).seconds
     assert 7.8 < seconds <= 8.0
     assert soundfile.info(path).duration == pytest.approx(seconds)  # nor does anyone else's, now
     expected = 0.1 * np.random.default_rng(0).standard_normal((960, 2))
     back, _ = soundfile.read(path, frames=960)
     np.testing.assert_allclose(back, expected, atol=2.0**-22)
-    assert mend_recording(path) == pytest.approx(seconds)
+    again = repair_recording(path)
+    assert again == Repaired(again.seconds, 48_000, 2)
+    assert again.seconds == pytest.approx(seconds)
+    assert [p.name for p in tmp_path.iterdir()] == ["killed.flac"]  # nothing was damaged
 
 
-def test_what_is_no_recording_is_not_mended(tmp_path: Path) -> None:
+def test_what_is_no_recording_is_left_alone(tmp_path: Path) -> None:
     (tmp_path / "a.flac").write_bytes(b"RIFF" + bytes(100))
-    with pytest.raises(SoundError, match="no FLAC"):
-        mend_recording(tmp_path / "a.flac")
-    with pytest.raises(InputError, match="cannot be mended"):
-        mend_recording(tmp_path / "b.flac")
+    with pytest.raises(SoundError, match="no whole frame"):
+        repair_recording(tmp_path / "a.flac")
+    with pytest.raises(InputError, match="cannot be repaired"):
+        repair_recording(tmp_path / "b.flac")
+    assert (tmp_path / "a.flac").read_bytes() == b"RIFF" + bytes(100)
 
 
 def test_nothing_is_overwritten(tmp_path: Path) -> None:

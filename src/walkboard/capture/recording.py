@@ -1,27 +1,41 @@
-"""A recording written as it comes, and whole after a kill.
+"""A recording written as it is made, and whole after a kill.
 
-FLAC, because its frames stand by themselves: what is on the disk when the power goes can be read to
-the last whole frame (RFC 9639, section 9). Only the header's count of samples is missing then;
-`mend_recording` puts it in. Samples lost on the way are written as silence, so times stay true.
+FLAC, because each frame can be read by itself: what is on the disk when the power goes can be read
+to the last whole frame (RFC 9639, section 9). `repair_recording` makes such a file whole. Samples
+lost on the way are written as silence, so times stay true.
 """
 
 from __future__ import annotations
 
 import os
+import shutil
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
 import numpy as np
 
+from walkboard.capture.flac_frames import (
+    Bytes,
+    Frame,
+    find_headers,
+    silent_frame,
+    stream_info,
+    whole_frames,
+)
 from walkboard.capture.source import Block
 from walkboard.errors import InputError, SoundError
 
 _SYNC_S = 1.0
 _LONGEST_GAP_S = 60.0
-# RFC 9639, 8.2: "fLaC", a block header of 4 bytes, then STREAMINFO; the 36 bits of the count of
-# samples begin in the middle of its byte 13.
-_COUNT_AT = 4 + 4 + 13
-_HEADER_BYTES = 4 + 4 + 34
+# RFC 9639, 8.2: "fLaC", a block header of 4 bytes, then STREAMINFO; rate, channels, bits and the
+# count of samples are the 8 bytes from its byte 10.
+HEADER_BYTES = 4 + 4 + 34
+DAMAGED = ".damaged"  # the ending of a file that had to be written anew, as it was
+_PACKED_AT = 4 + 4 + 10
+_LONGEST_LOSS_S = 3600.0  # between two whole frames; more is a false frame number. Chosen.
 
 
 class Recorder:
@@ -103,50 +117,122 @@ class Recorder:
         self.close()
 
 
-def mend_recording(path: Path) -> float:
-    """Put the count of samples into a recording whose writer was killed; gives its seconds.
+@dataclass(frozen=True, slots=True)
+class Repaired:
+    """A recording of a session that ended, however it ended.
 
-    A recording that is whole is left as it is.
+    Attributes
+    ----------
+    seconds : float
+    sample_rate, channels : int
+    lost_s : float
+        Sound that was damaged and is silence now [s]; times stay true.
+    aside : Path or None
+        The file as it was, where it had to be written anew.
+    """
+
+    seconds: float
+    sample_rate: int
+    channels: int
+    lost_s: float = 0.0
+    aside: Path | None = None
+
+
+def repair_recording(path: Path) -> Repaired:
+    """Make a recording whole whose writer was killed, or whose header is damaged.
+
+    Only the header's count of samples is missing after a kill: it is written. Where the header
+    does not agree with the frames, the file is written anew from the frames that are whole, with
+    silence for those that are not, and the damaged one is kept beside it. A recording that is whole
+    is left as it is.
+
+    Parameters
+    ----------
+    path : Path
+        As `Recorder` wrote it.
 
     Raises
     ------
     SoundError
-        When it is no FLAC recording or holds no whole frame.
+        When it holds no whole frame.
     InputError
         When the file cannot be read or written.
     """
-    from walkboard.listening.sound.recording import open_sound  # noqa: PLC0415 - decoders load late
-
     try:
-        with path.open("rb") as stream:
-            head = stream.read(_HEADER_BYTES)
-            if len(head) < _HEADER_BYTES or head[:4] != b"fLaC":
-                raise SoundError("This is no FLAC recording.", where=str(path))
-            stream.seek(0)
-            sound = open_sound(stream, path.name)
-            rate = sound.info.sample_rate
-            known = _count_in(head)
-            if known:
-                return known / rate
-            count = sum(len(block) for block in sound.blocks())
-        if not count:
+        data = np.fromfile(path, np.uint8)
+        headers = find_headers(data) if len(data) > HEADER_BYTES else []
+        if not headers:
             raise SoundError("The recording holds no whole frame.", where=str(path))
-        field = bytearray(head[_COUNT_AT : _COUNT_AT + 5])
-        field[0] = (field[0] & 0xF0) | (count >> 32)
-        field[1:] = (count & 0xFFFFFFFF).to_bytes(4, "big")
-        with path.open("rb+") as stream:
-            stream.seek(_COUNT_AT)
-            stream.write(field)
-            stream.flush()
-            os.fsync(stream.fileno())
+        known = _whole_as_it_is(data, headers)
+        if known is not None:
+            return known
+        frames = whole_frames(data, headers)
+        if not frames:
+            raise SoundError("The recording holds no whole frame.", where=str(path))
+        return _write_anew(path, data, frames)
     except OSError as error:
         raise InputError(
-            f"The recording cannot be mended: {error.strerror or error}.", where=str(path)
+            f"The recording cannot be repaired: {error.strerror or error}.", where=str(path)
         ) from None
-    return count / rate
 
 
-def _count_in(head: bytes) -> int:
-    return ((head[_COUNT_AT] & 0x0F) << 32) | int.from_bytes(
-        head[_COUNT_AT + 1 : _COUNT_AT + 5], "big"
+def _whole_as_it_is(data: Bytes, headers: Sequence[Frame]) -> Repaired | None:
+    """What a file is whose header says what its frames say; None of any other."""
+    head = data[:HEADER_BYTES].tobytes()
+    packed = int.from_bytes(head[_PACKED_AT : _PACKED_AT + 8], "big")
+    rate, channels, bits = packed >> 44, (packed >> 41 & 0x07) + 1, (packed >> 36 & 0x1F) + 1
+    count = packed & (1 << 36) - 1
+    first, last = headers[0], headers[-1]
+    said = (rate, channels, bits)
+    blocks = [int.from_bytes(head[n : n + 2], "big") for n in (8, 10)]  # smallest and largest
+    is_said = all(a in {b, 0} for a, b in zip(first.kind, said, strict=True))
+    is_whole = head[:4] == b"fLaC" and head[4] & 0x7F == 0 and head[5:8] == b"\x00\x00\x22"
+    if not (min(blocks) == max(blocks) and blocks[0] >= first.samples):
+        return None
+    if not (is_said and is_whole and [f.number for f in headers] == list(range(len(headers)))):
+        return None
+    if count != last.number * first.samples + last.samples:
+        return None
+    return Repaired(count / rate, rate, channels)
+
+
+def _write_anew(path: Path, data: Bytes, frames: Sequence[tuple[Frame, int]]) -> Repaired:
+    like = frames[0][0]
+    if not (like.rate_hz and like.bits):
+        raise SoundError("Its frames do not say their sample rate or size.", where=str(path))
+    block = Counter(frame.samples for frame, _ in frames).most_common(1)[0][0]
+    most_lost = int(_LONGEST_LOSS_S * like.rate_hz / block)
+    pieces: list[bytes | Bytes] = []
+    number = lost = samples = 0
+    for frame, end in frames:
+        missing = frame.number - number
+        if not 0 <= missing <= most_lost:
+            continue  # a number that does not belong here
+        pieces += [silent_frame(like, number + n, block) for n in range(missing)]
+        pieces.append(data[frame.at : end])
+        lost += missing * block
+        samples += missing * block + frame.samples
+        number = frame.number + 1
+    part, aside = path.with_suffix(".part"), path.with_suffix(DAMAGED)
+    with part.open("wb") as stream:
+        stream.write(stream_info(like, block, samples))
+        for piece in pieces:
+            stream.write(piece if isinstance(piece, bytes) else piece.tobytes())
+        stream.flush()
+        os.fsync(stream.fileno())
+    is_only_unfinished = not lost and _count_in(data) == 0 and data[:4].tobytes() == b"fLaC"
+    if not is_only_unfinished:
+        shutil.copyfile(path, aside)  # not moved: a kill here must leave the recording in its place
+    part.replace(path)
+    return Repaired(
+        samples / like.rate_hz,
+        like.rate_hz,
+        like.channels,
+        lost / like.rate_hz,
+        None if is_only_unfinished else aside,
     )
+
+
+def _count_in(data: Bytes) -> int:
+    packed = int.from_bytes(data[_PACKED_AT : _PACKED_AT + 8].tobytes(), "big")
+    return packed & (1 << 36) - 1

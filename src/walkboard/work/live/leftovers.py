@@ -1,22 +1,23 @@
-"""Recordings of live sessions on their way into the book, also of those that were killed.
+"""Recordings of live sessions on their way into the book, also of sessions that were killed.
 
-While a session runs, its sound and its log lie in the book's folder beside a small database that
-it holds locked; the system lets go of the lock when the program ends, however it ends. So a session
-that runs, in this program or another, is never taken for one that was killed.
+While a session runs, its sound and its log are in the book's folder beside a small database that
+it holds locked; the system releases the lock when the program ends, however it ends. So a running
+session, of this program or another, is never taken for one that was killed.
 """
 
 from __future__ import annotations
 
-import sqlite3
 import uuid
 from contextlib import suppress
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard import __version__
+from walkboard.book.folder import hold_lock
 from walkboard.book.records import KeptRecording
-from walkboard.capture.recording import mend_recording
+from walkboard.capture.recording import DAMAGED, HEADER_BYTES, Repaired, repair_recording
 from walkboard.errors import BookError, InputError, SoundError
 from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import Organ
@@ -26,6 +27,9 @@ from walkboard.work.live.values import FOLDER
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
+
+SET_ASIDE = "set-aside"  # in the book's folder: sound files that were damaged
+_LOG_RATE_HZ = 48_000  # of a recording that is only a log; nothing is measured by it
 
 
 class Berth:
@@ -47,7 +51,7 @@ class Berth:
         name = uuid.uuid4().hex
         self.sound = folder / f"{name}.flac"
         self.log = folder / f"{name}.jsonl"
-        held = _held(_lock_of(self.log))
+        held = hold_lock(_lock_of(self.log))
         assert held is not None  # the name is new
         self._held = held
 
@@ -66,21 +70,11 @@ def _lock_of(log: Path) -> Path:
     return log.with_suffix(".lock")
 
 
-def _held(lock: Path) -> sqlite3.Connection | None:
-    """The lock taken; None where another holds it."""
-    connection = sqlite3.connect(lock, timeout=0.0, isolation_level=None, check_same_thread=False)
-    try:
-        connection.execute("BEGIN EXCLUSIVE")
-    except sqlite3.OperationalError:
-        connection.close()
-        return None
-    return connection
-
-
 def take_in_left_over(book: Book, visit_id: int | None = None) -> tuple[KeptRecording, ...]:
     """Keep what sessions left that were killed before they were closed.
 
-    One that cannot be kept, as that its visit is closed, stays where it is; so does one that runs.
+    One that cannot be kept, for example because its visit is closed, stays where it is; so does one
+    that runs.
 
     Parameters
     ----------
@@ -90,7 +84,7 @@ def take_in_left_over(book: Book, visit_id: int | None = None) -> tuple[KeptReco
     """
     kept = []
     for log in sorted((book.path / FOLDER).glob("*.jsonl")):
-        held = _held(_lock_of(log))
+        held = hold_lock(_lock_of(log))
         if held is None:
             continue
         try:
@@ -118,7 +112,10 @@ def _organ_of(book: Book, visit_id: int) -> Organ:
 
 
 def take_in(book: Book, organ: Organ, sound_path: Path, log_path: Path) -> KeptRecording | None:
-    """Keep the recording of a session that has ended, and what it told of pipes settling.
+    """Keep the recording of a session that has ended, and how pipes were heard settling in it.
+
+    Damaged sound is kept as far as it is whole, and the damaged file is set aside in the book's
+    folder; a note at the visit says so. What the log holds is kept even without any sound.
 
     Parameters
     ----------
@@ -126,12 +123,12 @@ def take_in(book: Book, organ: Organ, sound_path: Path, log_path: Path) -> KeptR
     organ : Organ
         Of the session's visit.
     sound_path, log_path : Path
-        Taken away once they are in the book.
+        Removed once they are in the book.
 
     Returns
     -------
     KeptRecording or None
-        None where it was killed before any sound was on the disk.
+        None if it was killed before any sound or any pipe was on the disk.
 
     Raises
     ------
@@ -141,27 +138,70 @@ def take_in(book: Book, organ: Organ, sound_path: Path, log_path: Path) -> KeptR
         When a file cannot be read; both stay.
     """
     head, lines = read_log(log_path)
-    kept = None
-    try:
-        seconds = mend_recording(sound_path)
-    except SoundError:
-        seconds = 0.0  # killed before the first frame was whole
-    if seconds:
-        import soundfile
-
-        about = soundfile.info(str(sound_path))
-        sound = SoundInfo(seconds, about.samplerate, about.channels, "FLAC, 24 bit")
-        day = head.recorded_at.astimezone().strftime("%Y-%m-%d-%H%M")
-        kept = book.keep_recording(
-            head.visit_id,
-            sound_path,
-            walk_of_lines(organ, head, lines, f"live-{day}.flac", sound),
-            program_version=__version__,
-            # When it ended: what it holds of a pipe was heard after that pipe was ticked.
-            recorded_at=head.recorded_at + timedelta(seconds=seconds),
-        )
-        book.keep_settlings(settlings_of_lines(organ, head, lines))
-    with suppress(OSError):
-        sound_path.unlink(missing_ok=True)
-    log_path.unlink(missing_ok=True)
+    day = head.recorded_at.astimezone().strftime("%Y-%m-%d-%H%M")
+    recorded = _recorded(sound_path)
+    aside = _set_aside(book, sound_path, is_whole=recorded is not None)
+    if recorded is None and not lines and not aside:
+        _remove(sound_path, log_path)
+        return None
+    if recorded is None:
+        # The readings count without the sound: the log itself is kept as their recording.
+        source, name = log_path, f"live-{day}.jsonl"
+        heard = [part.end_s for line in lines for part in (line.before, line.after) if part]
+        sound = SoundInfo(max(heard, default=0.0), _LOG_RATE_HZ, 1, "log of a live session")
+        words = "The sound of this session was lost; its readings come from its log alone."
+    else:
+        source, name = sound_path, f"live-{day}.flac"
+        sound = SoundInfo(recorded.seconds, recorded.sample_rate, recorded.channels, "FLAC, 24 bit")
+        words = ""
+        if recorded.lost_s:
+            words = f"{recorded.lost_s:.1f} s of this recording were damaged and are silent now."
+    walk = walk_of_lines(organ, head, lines, name, sound)
+    if words:
+        walk = replace(walk, warnings=(*walk.warnings, words))
+    kept = book.keep_recording(
+        head.visit_id,
+        source,
+        walk,
+        program_version=__version__,
+        # When it ended: what it holds of a pipe was heard after that pipe was ticked.
+        recorded_at=head.recorded_at + timedelta(seconds=sound.seconds),
+    )
+    book.keep_settlings(settlings_of_lines(organ, head, lines))
+    if words or aside:
+        where = f" The damaged file is kept in the book's folder as {aside}." if aside else ""
+        book.add_note(head.visit_id, f"{name}: {words or 'Its header was damaged.'}{where}")
+    _remove(sound_path, log_path)
     return kept
+
+
+def _recorded(sound_path: Path) -> Repaired | None:
+    """The recording of a session, made whole; None if there is no whole frame in it."""
+    try:
+        return repair_recording(sound_path)
+    except SoundError:
+        return None
+    except InputError:
+        if sound_path.exists():
+            raise
+        return None  # the file was lost
+
+
+def _set_aside(book: Book, sound_path: Path, *, is_whole: bool) -> str:
+    """Keep damaged sound in the book's folder; gives its place there, or an empty text."""
+    damaged = sound_path.with_suffix(DAMAGED)
+    if not is_whole and sound_path.exists() and sound_path.stat().st_size > HEADER_BYTES:
+        sound_path.replace(damaged)
+    if not damaged.exists():
+        return ""
+    folder = book.path / SET_ASIDE
+    folder.mkdir(exist_ok=True)
+    target = folder / f"{damaged.stem}.flac"
+    damaged.replace(target)
+    return target.relative_to(book.path).as_posix()
+
+
+def _remove(*paths: Path) -> None:
+    for path in paths:
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
