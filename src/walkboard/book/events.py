@@ -16,7 +16,7 @@ from walkboard.book.superseding import standing
 from walkboard.book.values import instant, plausible
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.use_json import use_from_json, use_to_json
-from walkboard.plausible import AIR_CELSIUS
+from walkboard.plausible import AIR_CELSIUS, EVENT_YEAR
 
 
 class Events(Storing):
@@ -32,7 +32,7 @@ class Events(Storing):
         stops: tuple[str, ...] = (),
         air_celsius: float | None = None,
     ) -> KeptEvent:
-        """Keep an event, or what a calendar newly says of one that has this uid already.
+        """Keep an event, or what a calendar now says of one that has this uid already.
 
         Parameters
         ----------
@@ -49,16 +49,18 @@ class Events(Storing):
 
         Notes
         -----
-        How the event uses the organ, and air told by division, stay as they were: calendars do not
-        bring them (`keep_event_use`).
+        How the event uses the organ, and air by division, stay as they were: calendars do not give
+        them (`keep_event_use`).
 
         Raises
         ------
         BookError
-            When there is no such organ, the uid is empty, or the start knows no time zone.
+            When there is no such organ, the uid is empty, the start has no time zone, or a figure
+            cannot be right.
         """
         if not uid:
             raise self._error("An event must have a uid.", "Give it one that no other event has.")
+        plausible(starts_at.year, EVENT_YEAR, "The year of the event")
         new = EventRow(
             organ_id=organ_id,
             uid=uid,
@@ -104,7 +106,7 @@ class Events(Storing):
             return self._supersede(session, old, new)
 
     def cancel_event(self, organ_id: int, uid: str) -> KeptEvent:
-        """Say that an event will not be; keeping it again brings it back.
+        """Call an event off; keeping it again brings it back.
 
         Raises
         ------

@@ -112,7 +112,7 @@ def test_a_book_gives_its_calendar_to_another(shared: Book, organ_id: int) -> No
 
 def test_a_broken_file_keeps_nothing(shared: Book, organ_id: int) -> None:
     data = calendar(event(SOON), event(SOON, "RRULE:FREQ=SECONDLY", uid="odd"))
-    with pytest.raises(InputError, match=r"venue\.ics: Recital recurs in a way"):
+    with pytest.raises(InputError, match=r"venue\.ics: Recital \(line \d+\) recurs in a way"):
         work.take_in_calendar(shared, organ_id, data, where="venue.ics")
     assert shared.events(organ_id) == ()
 

@@ -1,25 +1,25 @@
 """Calendars as files: iCalendar (RFC 5545) in and out.
 
-An instance of a recurring event is an event of its own in the book. Its uid is the calendar's uid
-with the instant that the rule gave it (its RECURRENCE-ID in UTC) behind a ``#``, so that it stays
-the same event when it is moved, and goes out again as that UID and RECURRENCE-ID.
+Each instance of a recurring event is an event of its own in the book. Its uid is the calendar's
+uid, a ``#``, and the instant that the rule gave it (its RECURRENCE-ID in UTC). So it stays the same
+event when it is moved, and is written out as that UID and RECURRENCE-ID again.
 """
 
 from __future__ import annotations
 
-import calendar
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import icalendar
-from dateutil.rrule import rrule, rrulestr
 
 from walkboard.book.records import KeptEvent
 from walkboard.errors import InputError
+from walkboard.plausible import AIR_CELSIUS, EVENT_YEAR
+from walkboard.work.calendar.recurrence import Budget, read_rule
 
 MOST_BYTES = 2 << 20
 MOST_EVENTS = 3000  # of a file, instances of recurring ones among them
@@ -119,19 +119,36 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
     try:
         calendars = icalendar.Calendar.from_ical(data, multiple=True)
         components = [c for one in calendars for c in one.walk("VEVENT")]
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError) as error:
+    except (
+        ValueError,
+        KeyError,
+        IndexError,
+        TypeError,
+        AttributeError,
+        OverflowError,
+        RecursionError,
+        AssertionError,
+        ArithmeticError,
+    ) as error:  # fmt: skip - the library raises all of these
         raise InputError(
-            f"This is no calendar in the iCalendar form ({error}).",
+            f"This is no calendar in the iCalendar format ({error}).",
             where=where,
             mend="Export it as .ics from the program that keeps it.",
         ) from None
     if not calendars or any(one.name != "VCALENDAR" for one in calendars):
         raise InputError(
-            "This is no calendar in the iCalendar form.", where=where, mend="Choose an .ics file."
+            "This is no calendar in the iCalendar format.", where=where, mend="Choose an .ics file."
         )
     horizon = replace(horizon, zone=_zone_of(calendars, horizon.zone))
     called_off = any(str(c.get("METHOD", "")).upper() == "CANCEL" for c in calendars)
-    return _Reading(horizon, where, called_off).read(components)
+    try:
+        return _Reading(horizon, where, called_off, _event_lines(data)).read(components)
+    except OverflowError:  # a zone or a period at the edge of what a calendar can be
+        raise InputError(
+            "A time in this calendar cannot be worked out.",
+            where=where,
+            mend="Export fewer months.",
+        ) from None
 
 
 def write_calendar(name: str, events: Iterable[KeptEvent]) -> bytes:
@@ -177,29 +194,42 @@ class _Span:
 class _Reading:
     """Gathers the events of one file."""
 
-    def __init__(self, horizon: Horizon, where: str, called_off: bool) -> None:
+    def __init__(
+        self, horizon: Horizon, where: str, called_off: bool, lines: Sequence[int]
+    ) -> None:
         self._horizon = horizon
         self._where = where
         self._called_off = called_off
+        self._lines = lines
+        self._line_of: dict[int, int] = {}  # by the identity of a component
+        self._budget = Budget()
         self._left_out: list[str] = []
 
     def read(self, components: Iterable[Any]) -> CalendarRead:
+        components = list(components)
+        if len(components) == len(self._lines):
+            self._line_of = {
+                id(event): line for event, line in zip(components, self._lines, strict=True)
+            }
         masters: dict[str, Any] = {}
         changed: dict[tuple[str, datetime], Any] = {}
         for event in components:
             uid, start = str(event.get("UID", "")).strip(), _moment(event.get("DTSTART"))
-            title = _title(event)
             if not uid or start is None:
                 what = "no UID" if not uid else "no start that can be read"
-                self._left_out.append(f"{title or 'An event'}: it has {what}.")
+                self._leave_out(event, f"it has {what}")
+                continue
+            if not _is_plausible(start):
+                self._leave_out(event, f"the year {start.year} cannot be right")
                 continue
             instance = _moment(event.get("RECURRENCE-ID"))
+            if instance is not None and not _is_plausible(instance):
+                self._leave_out(event, f"the year {instance.year} cannot be right")
+                continue
             if instance is not None:
                 key = (uid, self._instant(instance))
                 if event["RECURRENCE-ID"].params.get("RANGE"):
-                    self._left_out.append(
-                        f"{title}: it changes all that follow; only the one day was taken."
-                    )
+                    self._leave_out(event, "it changes all that follow; only the one day was taken")
                 changed[key] = _newer(changed.get(key), event)
             else:
                 masters[uid] = _newer(masters.get(uid), event)
@@ -216,6 +246,13 @@ class _Reading:
             self._add(found, uid, at, self._instant(_moment(event["DTSTART"])), event)
         events = sorted(found.values(), key=lambda e: (e.starts_at, e.uid))
         return CalendarRead(tuple(events), frozenset(recurring), tuple(self._left_out))
+
+    def _leave_out(self, event: Any, why: str) -> None:
+        self._left_out.append(f"{_title(event) or 'An event'}{self._place(event)}: {why}.")
+
+    def _place(self, event: Any) -> str:
+        line = self._line_of.get(id(event))
+        return "" if line is None else f" (line {line})"
 
     def _add(
         self,
@@ -274,30 +311,20 @@ class _Reading:
     ) -> Iterator[datetime]:
         if not isinstance(rule, icalendar.vRecur) or not rule.get("FREQ"):
             raise self._odd(event, "its rule cannot be read")
-        parts = {name.upper(): value for name, value in rule.items()}
-        if str(_several(parts.get("FREQ"))[0]).upper() in _COARSE:
+        parts = {name.upper(): _several(value) for name, value in rule.items()}
+        if str(parts["FREQ"][0]).upper() in _COARSE:
             raise self._odd(event, "it recurs within the day")
-        if _never_comes(_several(parts.get("BYMONTH")), _several(parts.get("BYMONTHDAY"))):
-            return  # as the 30th of February; the library would look for it until the year 9999
-        until = _several(parts.pop("UNTIL", None))
-        try:
-            written = icalendar.vRecur(parts).to_ical()  # type: ignore[no-untyped-call]
-            made = rrulestr(written.decode(), dtstart=first)
-        except (ValueError, TypeError, KeyError) as error:
-            raise self._odd(event, str(error)) from None
-        assert isinstance(made, rrule)
         last = span.ends
-        if until:
-            last = min(last, self._until(until[0], zone))
-        count = 0
-        for at in made:  # each is worked out in turn: a rule without end ends at the horizon
-            if at > last:
-                return
-            if at >= span.begins:
-                count += 1
-                if count > MOST_EVENTS:
+        try:
+            if parts.get("UNTIL"):
+                last = min(last, self._until(parts["UNTIL"][0], zone))
+            made = read_rule(parts, first)
+            for count, at in enumerate(made.instances(span.begins, last, self._budget)):
+                if count >= MOST_EVENTS:
                     raise self._odd(event, "it recurs too often")
                 yield at
+        except (ValueError, TypeError, OverflowError) as error:
+            raise self._odd(event, str(error)) from None
 
     def _until(self, until: date | datetime, zone: tzinfo) -> datetime:
         if isinstance(until, datetime):
@@ -306,9 +333,10 @@ class _Reading:
 
     def _odd(self, event: Any, why: str) -> InputError:
         return InputError(
-            f"{_title(event) or 'An event'} recurs in a way that is not understood ({why}).",
+            f"{_title(event) or 'An event'}{self._place(event)} recurs in a way that is not"
+            f" understood ({why}).",
             where=self._where,
-            mend="Export its days one by one, or write it in by hand.",
+            mend="Export its days one by one, or add it by hand.",
         )
 
     def _zone(self, at: date | datetime | None) -> tzinfo:
@@ -323,6 +351,16 @@ class _Reading:
     def _instant(self, at: date | datetime | None) -> datetime:
         assert at is not None
         return _wall(at).replace(tzinfo=self._zone(at)).astimezone(UTC)
+
+
+def _event_lines(data: bytes) -> list[int]:
+    """The line, from 1, at which each event of a file begins."""
+    lines = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
+    return [n for n, line in enumerate(lines, 1) if line.strip().upper() == b"BEGIN:VEVENT"]
+
+
+def _is_plausible(at: date | datetime) -> bool:
+    return at.year in EVENT_YEAR
 
 
 def _wall(at: date | datetime | None) -> datetime:
@@ -343,7 +381,7 @@ def _listed(value: Any) -> Iterator[date | datetime]:
     for one in _several(value):
         for entry in one.dts if isinstance(one, icalendar.vDDDLists) else ():
             at = entry.dt[0] if isinstance(entry.dt, tuple) else entry.dt  # of a period its start
-            if isinstance(at, date):
+            if isinstance(at, date) and _is_plausible(at):
                 yield at
 
 
@@ -367,17 +405,6 @@ def _sequence(event: Any) -> int:
         return 0
 
 
-def _never_comes(months: list[Any], days: list[Any]) -> bool:
-    """Whether none of the days is in any of the months, even in a leap year."""
-    if not months or not days:
-        return False
-    try:
-        longest = max(calendar.monthrange(2000, int(month))[1] for month in months)
-        return all(abs(int(day)) > longest for day in days)
-    except (ValueError, TypeError, IndexError):
-        return False  # the library says what is wrong with them
-
-
 def _title(event: Any) -> str:
     return " ".join(str(event.get("SUMMARY", "")).split())[:200]
 
@@ -387,7 +414,7 @@ def _celsius(value: Any) -> float | None:
         found = float(str(value))
     except ValueError:
         return None
-    return found if -10.0 <= found <= 45.0 else None
+    return found if found in AIR_CELSIUS else None
 
 
 def _zone_of(calendars: Iterable[Any], usual: tzinfo) -> tzinfo:

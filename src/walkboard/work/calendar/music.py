@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -104,16 +106,44 @@ def _messages(path: Path) -> list[Any]:
             raise InputError(
                 "The file is too large for music.", where=str(path), mend="Take another file."
             )
-        return list(mido.MidiFile(path))
+        if not path.is_file():
+            path.stat()
+            raise OSError("it is no file")
+        # A key signature says nothing of what sounds, and the library rejects odd ones: hide them.
+        return list(mido.MidiFile(file=io.BytesIO(without_key_signatures(path.read_bytes()))))
     except OSError as error:
         raise InputError(
             f"The music cannot be read ({error.strerror or error}).",
             where=str(path),
             mend="Give a Standard MIDI File, type 0 or 1.",
         ) from error
-    except (ValueError, TypeError, KeyError, IndexError, EOFError) as error:
+    except (
+        ValueError,
+        TypeError,
+        KeyError,
+        IndexError,
+        EOFError,
+        AttributeError,
+        ArithmeticError,
+        RecursionError,
+        AssertionError,
+    ) as error:  # fmt: skip - the library raises all of these
         raise InputError(
-            f"This is no Standard MIDI File, or it is damaged ({error}).",
+            f"This is not a Standard MIDI File, or it is damaged ({error}).",
             where=str(path),
             mend="Give a file of type 0 or 1.",
         ) from error
+
+
+_KEY_SIGNATURE = re.compile(rb"\xff\x59\x02..", re.DOTALL)
+
+
+def without_key_signatures(data: bytes) -> bytes:
+    """The same file with every key signature of C major (Standard MIDI Files 1.0, FF 59 02 sf mi).
+
+    Parameters
+    ----------
+    data : bytes
+        A Standard MIDI File.
+    """
+    return _KEY_SIGNATURE.sub(b"\xff\x59\x02\x00\x00", data)

@@ -11,7 +11,8 @@ def upgrade() -> None:
     """Add them; nothing in an older book was labelled anew or corrected.
 
     Older programs kept whatever air they were given for an event; a figure that no room can have
-    is dropped here, because the commands that plan for it would fail.
+    is dropped here, because the commands that plan for it would fail. Likewise an event in a year
+    that no calendar page can show is called off.
     """
     for name in ("change", "words"):
         op.add_column("hearing", sa.Column(name, sa.Text(), nullable=False, server_default=""))
@@ -33,3 +34,7 @@ def upgrade() -> None:
     )
     op.create_index("ix_visit_correction_visit_id", "visit_correction", ["visit_id"])
     op.execute("UPDATE event SET air_celsius = NULL WHERE air_celsius NOT BETWEEN -10 AND 45")
+    columns = sa.column("cancelled", sa.Boolean()), sa.column("starts_at", sa.Text())
+    event = sa.table("event", *columns)
+    too_far = (event.c.starts_at < "1900") | (event.c.starts_at >= "2201")
+    op.execute(event.update().where(too_far).values(cancelled=True))
