@@ -80,4 +80,5 @@ HUMIDITY_PERCENT = Range("Relative humidity", 1.0, 100.0, "%", "Write 55 for 55 
 HUMIDITY = Range("Relative humidity", 0.01, 1.0, "as a part of 1")
 WIND_MM = Range("Wind", 10.0, 3000.0, "mm of water", "Did you give inches?")
 VISIT_MINUTES = Range("A visit", 1.0, 14_400.0, "minutes")  # ten days
+PLAN_MINUTES = Range("A plan", 0.0, 14_400.0, "minutes")
 EVENT_YEAR = Range("The year of an event", 1900, 2200, "")

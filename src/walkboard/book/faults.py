@@ -30,7 +30,10 @@ class Faults(Storing):
         uid: str | None = None,
         reporter: str = "",
     ) -> KeptFault:
-        """Keep a fault as it is reported; the same one again, by its uid, changes nothing.
+        """Keep a fault as it is reported; the same one again changes nothing.
+
+        The same one is one with the same uid. A report without a uid is also the same if an
+        identical one (kind, words, place and reporter) is still standing.
 
         Parameters
         ----------
@@ -49,18 +52,34 @@ class Faults(Storing):
         Raises
         ------
         UnknownNameError
-            When the kind or the key is none.
+            If there is no such kind or key.
         BookError
-            When there is no such organ, or the uid belongs to another report.
+            If there is no such organ, the uid belongs to another report, or the report says
+            nothing.
         """
         if kind not in set(FaultKind):
             raise UnknownNameError(
                 f"{kind!r} is not a kind of fault.", mend=f"It is one of: {', '.join(FaultKind)}."
             )
         link = _link_row(stop, key, pipe)
+        says_something = words.strip() or stop or key or pipe
+        if kind == FaultKind.OTHER and not says_something:
+            raise self._error(
+                "The report says nothing: no words, stop, key or pipe.", "Say what is wrong."
+            )
         with self._writing() as session:
             self._newest_description(session, organ_id)
             known = None
+            if uid is None:
+                told = (kind, words, stop, link.key, pipe, reporter)
+                query = select(FaultRow).where(
+                    FaultRow.organ_id == organ_id, FaultRow.kind == kind, FaultRow.words == words
+                )
+                for other in session.scalars(query):
+                    kept = _fault_of(other)
+                    same = (kept.kind, kept.words, kept.stop, kept.key, kept.pipe, kept.reporter)
+                    if kept.stands and same == told:
+                        return kept
             if uid is not None:
                 known = session.scalar(select(FaultRow).where(FaultRow.uid == uid))
             if known is not None:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Row, Select, and_, select
+from sqlalchemy import Row, Select, and_, func, select
 from sqlalchemy.orm import aliased
 
 from walkboard.book.models import (
@@ -60,6 +60,20 @@ class Readings(Storing):
             self._get(session, VisitRow, visit_id, "visit")
             query = _kept_readings(as_of).where(RecordingRow.visit_id == visit_id)
             return tuple(_kept_of(row) for row in session.execute(query))
+
+    def count_readings(self, organ_id: int) -> int:
+        """How many readings of an organ's pipes are in the book, superseded ones too."""
+        with self._reading() as session:
+            query = (
+                select(func.count())
+                .select_from(ReadingRow)
+                .join(HoldRow, ReadingRow.hold_id == HoldRow.id)
+                .join(HearingRow, HoldRow.hearing_id == HearingRow.id)
+                .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
+                .join(VisitRow, RecordingRow.visit_id == VisitRow.id)
+                .where(VisitRow.organ_id == organ_id)
+            )
+            return session.scalar(query) or 0
 
     def best_readings(
         self, visit_id: int, *, as_of: datetime | None = None

@@ -18,7 +18,7 @@ from walkboard.book.models import (
     SoundRow,
     VisitRow,
 )
-from walkboard.book.records import HearingChange, KeptRecording
+from walkboard.book.records import HearingChange, KeptRecording, RecordingLabel
 from walkboard.book.sounds import Incoming
 from walkboard.book.storing import Storing
 from walkboard.book.superseding import (
@@ -281,6 +281,22 @@ class Recordings(Storing):
                 .with_only_columns(HearingRow.recording_id, HearingRow.air_celsius)
             )
             return {row[0]: row[1] for row in session.execute(query)}
+
+    def recording_labels(self, visit_id: int) -> dict[int, RecordingLabel]:
+        """What each recording of a visit that counts was said to be, by the recording's id."""
+        with self._reading() as session:
+            query = (
+                standing_hearings()
+                .join(HearingRow.recording)
+                .where(RecordingRow.visit_id == visit_id)
+                .with_only_columns(
+                    HearingRow.recording_id,
+                    RecordingRow.file_name,
+                    HearingRow.drawn,
+                    HearingRow.air_celsius,
+                )
+            )
+            return {row[0]: RecordingLabel(*row[1:]) for row in session.execute(query)}
 
     def recording(self, recording_id: int) -> KeptRecording:
         """One recording with its newest hearing; BookError where there is none."""

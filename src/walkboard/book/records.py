@@ -187,6 +187,15 @@ class KeptRecording:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordingLabel:
+    """What a recording is said to be: its file's name, the stops drawn, the air [°C]."""
+
+    file_name: str
+    drawn: tuple[str, ...]
+    air_celsius: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class KeptReading:
     """One reading, knowing its recording, its time in it, and the program that made it.
 

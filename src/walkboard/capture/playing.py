@@ -101,6 +101,8 @@ def play_file(path: Path, pace: Pace) -> PlayedSound:
     from walkboard.listening.sound.recording import open_sound  # noqa: PLC0415 - decoders load late
 
     try:
+        if path.exists() and not path.is_file():
+            raise OSError("it is not a file")  # a pipe would be waited for without end
         with path.open("rb") as stream:
             sound = open_sound(stream, path.name)
             blocks = list(sound.blocks())

@@ -8,6 +8,7 @@ import typer
 
 from walkboard.cli.options import BOOK, ORGAN
 from walkboard.cli.printing import print_json, print_table, say
+from walkboard.cli.progress import Bar
 
 app = typer.Typer(
     help="The tuning book: a folder with one database and the recordings.", no_args_is_help=True
@@ -19,6 +20,7 @@ def new(book: Path = BOOK) -> None:
     """Make a new, empty book."""
     from walkboard.work import open_book
 
+    _mention_leftovers(book)
     with open_book.new(book) as made:
         typer.echo(f"Made {made.path}. Add an organ: walkboard book add {book} ORGAN.toml")
 
@@ -44,6 +46,7 @@ def show(
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
+        counts = {organ.id: opened.recording_counts(organ.id) for organ in opened.organs()}
         organs = [
             {
                 "name": organ.name,
@@ -56,7 +59,7 @@ def show(
                         "closed_at": None
                         if visit.closed_at is None
                         else visit.closed_at.isoformat(),
-                        "recordings": len(opened.recordings(visit.id)),
+                        "recordings": counts[organ.id].get(visit.id, 0),
                     }
                     for visit in opened.visits(organ.id)
                 ],
@@ -95,16 +98,41 @@ def show(
 
 @app.command("check", epilog="Example: walkboard book check ~/harbour-hall")
 def check(book: Path = BOOK) -> None:
-    """Check every recording's hash and every record; exit 1 where something is wrong."""
+    """Check every recording's hash and every record; exit 1 if something is wrong."""
     from walkboard.work import open_book
 
-    with open_book.opened(book) as opened:
-        problems = opened.check()
+    with open_book.opened(book) as opened, Bar("Checking") as bar:
+        problems = opened.check(bar)
     for problem in problems:
         typer.echo(str(problem))
     if problems:
         raise typer.Exit(1)
     typer.echo("Everything in the book is whole.")
+
+
+@app.command(
+    "clean",
+    epilog="Example: walkboard book clean ~/harbour-hall --remove; or ... clean /media/stick",
+)
+def clean(
+    folder: Path = typer.Argument(
+        ..., metavar="FOLDER", help="A book's folder, or one in which a book was to be made."
+    ),
+    remove: bool = typer.Option(False, "--remove", help="Remove what is listed."),
+) -> None:
+    """List what killed programs left in a book or beside it; with --remove, remove it."""
+    from walkboard.book.leftovers import leftovers, remove_leftovers
+
+    found = leftovers(folder)
+    for one in found:
+        typer.echo(f"{one.path} ({one.bytes / 1e6:.1f} MB): {one.what}")
+    if not found:
+        typer.echo("Nothing is left over.")
+    elif remove:
+        remove_leftovers(found)
+        typer.echo(f"Removed {len(found)}.")
+    else:
+        say("Nothing was removed; --remove does that.")
 
 
 @app.command("search", epilog="Example: walkboard book search ~/harbour-hall cipher trumpet")
@@ -172,6 +200,7 @@ def import_(
     from walkboard.book.importing import import_book
     from walkboard.work import open_book
 
+    _mention_leftovers(book)
     with import_book(source, book, clock=open_book.now, recordings=recordings) as made:
         typer.echo(f"Made {made.path}.")
 
@@ -183,10 +212,28 @@ def copy(
     """Copy the whole book to a new folder while it is in use; every recording is checked."""
     from walkboard.work import open_book
 
-    with open_book.opened(book) as opened:
-        problems = opened.copy_to(to)
+    _mention_leftovers(to)
+    with open_book.opened(book) as opened, Bar("Copying") as bar:
+        problems = opened.copy_to(to, bar)
     for problem in problems:
         typer.echo(str(problem))
     if problems:
         raise typer.Exit(1)
     typer.echo(f"Copied to {to}.")
+
+
+def _mention_leftovers(to: Path) -> None:
+    """Say what an earlier command that was killed left where a book is to be made."""
+    from walkboard.book.leftovers import leftovers
+    from walkboard.errors import BookError
+
+    try:
+        found = leftovers(to)
+    except BookError:
+        return  # making the book says what is wrong with the folder
+    if found:
+        size = sum(one.bytes for one in found) / 1e6
+        say(
+            f"An earlier command was killed here and left {size:.1f} MB."
+            f" List and remove it: walkboard book clean {to} --remove"
+        )

@@ -13,7 +13,9 @@ EXAMPLE = "Example: walkboard desk ~/harbour-hall --share"
 
 def desk(
     book: Path = BOOK,
-    port: int = typer.Option(None, "--port", help="Port; else the first free one from 8740."),
+    port: int = typer.Option(
+        None, "--port", min=1, max=65_535, help="Port. Default: the first free one from 8740."
+    ),
     share: bool = typer.Option(
         False, "--share", help="Let paired phones on the local network in; else this machine only."
     ),

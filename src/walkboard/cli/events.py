@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 
 import typer
@@ -10,7 +9,6 @@ import typer
 from walkboard.cli.options import BOOK, ORGAN
 from walkboard.cli.plan_options import MUSIC, ON, REGISTRATION, airs, stops_of, use_of
 from walkboard.cli.printing import number, print_json, print_table
-from walkboard.errors import InputError
 
 app = typer.Typer(help="The calendar: what the organ must be ready for.", no_args_is_help=True)
 UID = typer.Argument(..., metavar="UID", help="The event's own name in the calendar.")
@@ -31,14 +29,13 @@ def add(
     organ: str | None = ORGAN,
 ) -> None:
     """Add an event, or change what was said of it."""
+    from walkboard.plausible import AIR_CELSIUS
     from walkboard.work import open_book
+    from walkboard.work.calendar.events import in_zone, local_zone, moment
 
-    try:
-        begins = datetime.fromisoformat(at).astimezone()
-    except ValueError:
-        raise InputError(
-            f"{at!r} is no day and time.", mend="Write it as 2031-10-05 10:30."
-        ) from None
+    begins = in_zone(moment(at), local_zone())
+    if air is not None:
+        AIR_CELSIUS.check(air)
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         named = stops_of(stops)
@@ -65,9 +62,11 @@ def use(
     organ: str | None = ORGAN,
 ) -> None:
     """Say how an event uses the organ: registrations, music, and air by division."""
+    from walkboard.plausible import AIR_CELSIUS
     from walkboard.work import open_book
 
     by_division = airs("--air", air)
+    AIR_CELSIUS.check_each(by_division)
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         for division in by_division:

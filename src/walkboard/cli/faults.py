@@ -33,6 +33,7 @@ def report(
 
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
+        known = {fault.id for fault in opened.standing_faults(kept.id)}
         fault = fault_work.report(
             opened,
             kept,
@@ -43,7 +44,7 @@ def report(
             key=key,
             pipe=None if pipe is None else PipeRef.parse(pipe),
         )
-    typer.echo(f"Fault {fault.id} is in the book.")
+    typer.echo(f"Fault {fault.id} is in the book{' already' if fault.id in known else ''}.")
 
 
 @app.command("list", epilog="Example: walkboard fault list BOOK --all")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 
@@ -64,6 +65,9 @@ app.command("readiness", epilog=outlook.READINESS_EXAMPLE)(outlook.readiness)
 app.command("demo", epilog=demo.EXAMPLE)(demo.demo)
 
 
+_INTERRUPTED = 130  # as shells have it: 128 and the number of SIGINT
+
+
 def _version(wanted: bool) -> None:
     if wanted:
         typer.echo(f"walkboard {__version__}")
@@ -85,15 +89,40 @@ def main() -> None:
     # It reads this when numpy is first imported, which the commands do late.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        app()
+        _run()
     except WalkboardError as error:
         sys.stdout.flush()
         print(error, file=sys.stderr)
         sys.exit(2)
     except BrokenPipeError:
-        # The reader (head, less) has had enough; leave quietly, as other tools do.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(141)
+        _leave_output()  # the reader (head, less) has seen enough: no reason to fail
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            raise
+        _leave_output()
+        print("The output could not be written: no space left.", file=sys.stderr)
+        sys.exit(2)
     except KeyboardInterrupt:
         print("Interrupted; what was kept is kept.", file=sys.stderr)
-        sys.exit(130)
+        sys.exit(_INTERRUPTED)
+
+
+def _run() -> None:
+    """The command, its output written to the last byte before it counts as done."""
+    output = sys.stdout
+    try:
+        app()
+    except SystemExit as ended:
+        # The library ends the program itself, silently, after Ctrl-C and when nobody reads on.
+        if ended.code == _INTERRUPTED:
+            raise KeyboardInterrupt from None
+        if sys.stdout is not output:  # it has put its own in place, which swallows what is left
+            raise BrokenPipeError from None
+        output.flush()
+        raise
+    output.flush()
+
+
+def _leave_output() -> None:
+    """Nothing more is written, or Python would fail again as it ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

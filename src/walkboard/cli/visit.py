@@ -11,8 +11,10 @@ import typer
 from walkboard.cli.options import BOOK, ORGAN, VISIT
 from walkboard.cli.printing import print_table
 from walkboard.cli.visit_plan import plan, tick
+from walkboard.cli.visit_recordings import recordings, relabel, withdraw
 from walkboard.cli.visit_sound import readings, state, take
 from walkboard.errors import InputError
+from walkboard.plausible import HUMIDITY_PERCENT, VISIT_MINUTES
 
 if TYPE_CHECKING:
     from walkboard.organ.model import Organ
@@ -43,6 +45,11 @@ def _by_division(organ: Organ, given: Sequence[str], option: str) -> Mapping[str
     return values
 
 
+def _share(humidity: float | None) -> float | None:
+    """Relative humidity from per cent; InputError if it cannot be right."""
+    return None if humidity is None else HUMIDITY_PERCENT.check(humidity) / 100.0
+
+
 @app.command(
     "open",
     epilog="Example: walkboard visit open BOOK --purpose 'before the recital' --minutes 120 "
@@ -66,9 +73,11 @@ def open_(
         conditions = visit_work.checked_conditions(
             described,
             _by_division(described, air, "--air"),
-            None if humidity is None else humidity / 100.0,
+            _share(humidity),
             _by_division(described, wind, "--wind"),
         )
+        if minutes is not None:
+            VISIT_MINUTES.check(minutes)
         visit = opened.open_visit(kept.id, purpose, minutes=minutes, conditions=conditions)
     typer.echo(f"Visit {visit.id} to {kept.name} is open.")
 
@@ -81,7 +90,7 @@ def conditions(
     wind: list[str] = WIND,
     organ: str | None = ORGAN,
 ) -> None:
-    """Note air, humidity or wind again; what was noted before stays."""
+    """Note air, humidity or wind again; what was noted before stays in the book."""
     from walkboard.work import open_book
     from walkboard.work import visit as visit_work
 
@@ -91,13 +100,71 @@ def conditions(
         noted = visit_work.checked_conditions(
             described,
             _by_division(described, air, "--air"),
-            None if humidity is None else humidity / 100.0,
+            _share(humidity),
             _by_division(described, wind, "--wind"),
         )
         opened.note_conditions(visit.id, noted)
     typer.echo(f"Noted for visit {visit.id}.")
 
 
+@app.command(
+    "correct",
+    epilog="Example: walkboard visit correct BOOK --minutes 90 --why 'a funeral at noon'; or ... "
+    "correct BOOK --conditions 1 --air great=17.6",
+)
+def correct(
+    book: Path = BOOK,
+    purpose: str | None = typer.Option(None, "--purpose", help="What the visit is for."),
+    minutes: float | None = typer.Option(None, "--minutes", help="Minutes for tuning."),
+    why: str = typer.Option("", "--why", help="Why it is corrected."),
+    which: int | None = typer.Option(
+        None,
+        "--conditions",
+        metavar="N",
+        help="Which conditions to correct, from 1 as they were noted. Default: the last.",
+    ),
+    air: list[str] = AIR,
+    humidity: float | None = HUMIDITY,
+    wind: list[str] = WIND,
+    visit: int | None = VISIT,
+    organ: str | None = ORGAN,
+) -> None:
+    """Correct a visit's purpose, minutes or conditions; what was said first stays in the book."""
+    from walkboard.work import open_book, second_thoughts
+
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        meant = open_book.visit_of(opened, kept, visit)
+        is_of_conditions = bool(air or wind) or humidity is not None
+        if not is_of_conditions and purpose is None and minutes is None:
+            raise InputError(
+                "Nothing to correct was given.",
+                mend="Give --purpose, --minutes, --air, --humidity or --wind.",
+            )
+        if is_of_conditions:
+            second_thoughts.correct_conditions(
+                opened,
+                described,
+                meant,
+                air_celsius=_by_division(described, air, "--air"),
+                humidity=_share(humidity),
+                wind_mm=_by_division(described, wind, "--wind"),
+                which=which,
+            )
+        if purpose is not None or minutes is not None:
+            opened.correct_visit(meant.id, purpose=purpose, minutes=minutes, words=why)
+    typer.echo(f"Visit {meant.id} is corrected.")
+
+
+app.command("recordings", epilog="Example: walkboard visit recordings BOOK --visit 3")(recordings)
+app.command(
+    "relabel",
+    epilog="Example: walkboard visit relabel BOOK 7 --drawn great.octave4 --why 'wrong stop'",
+)(relabel)
+app.command(
+    "withdraw",
+    epilog="Example: walkboard visit withdraw BOOK 7 --why 'the blower was running down'",
+)(withdraw)
 app.command(
     "take", epilog="Example: walkboard visit take BOOK principal.flac --drawn great.principal8"
 )(take)

@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, BinaryIO, TypeAlias
 
 from walkboard.book.records import KeptOrgan
 from walkboard.errors import InputError
-from walkboard.work.write_files import write_file
+from walkboard.work.write_files import write_file, writing
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -35,13 +35,13 @@ class Table:
     ----------
     name : str
     columns : tuple of str
-    rows : tuple of tuple of Value
-        Instants in UTC.
+    rows : iterator of tuple of Value
+        Read from the book a visit at a time, and only once; instants in UTC.
     """
 
     name: str
     columns: tuple[str, ...]
-    rows: tuple[tuple[Value, ...], ...]
+    rows: Iterator[tuple[Value, ...]]
 
 
 def table(book: Book, kept: KeptOrgan, name: str) -> Table:
@@ -57,50 +57,69 @@ def table(book: Book, kept: KeptOrgan, name: str) -> Table:
     Raises
     ------
     InputError
-        When there is no such table.
+        If there is no such table.
     """
     if name not in TABLES:
         raise InputError(
             f"There is no table {name!r}.", mend=f"The tables are: {', '.join(TABLES)}."
         )
     columns, rows_of = TABLES[name]
-    return Table(name, columns, tuple(rows_of(book, kept)))
+    return Table(name, columns, rows_of(book, kept))
 
 
 def as_csv(one: Table) -> bytes:
-    """A table as CSV in UTF-8, with its columns' names in the first line.
+    """A table as CSV in UTF-8; see `write_csv`."""
+    data = io.BytesIO()
+    write_csv(one, data)
+    return data.getvalue()
 
-    A text that a spreadsheet would take for a formula gets an apostrophe before it: reports come
-    from anyone.
+
+def write_csv(one: Table, stream: BinaryIO) -> None:
+    """Write a table as CSV in UTF-8, with its columns' names in the first line.
+
+    A text that a spreadsheet would take for a formula gets an apostrophe before it, because anyone
+    may have written it.
     """
-    text = io.StringIO(newline="")
+    text = io.TextIOWrapper(stream, encoding="utf-8", newline="")
     writer = csv.writer(text)  # ends lines as RFC 4180 has it
     writer.writerow(one.columns)
     for row in one.rows:
         writer.writerow([_cell(value) for value in row])
-    return text.getvalue().encode("utf-8")
+    text.flush()
+    text.detach()  # the stream stays open
 
 
-def as_workbook(
-    book: Book, kept: KeptOrgan, progress: Callable[[float, float], None] = lambda *_: None
-) -> bytes:
-    """Every table of an organ as a sheet of one XLSX file; texts are texts, never formulas.
+def as_workbook(book: Book, kept: KeptOrgan) -> bytes:
+    """Every table of an organ as one XLSX file; see `write_workbook`."""
+    data = io.BytesIO()
+    write_workbook(book, kept, data)
+    return data.getvalue()
+
+
+def write_workbook(
+    book: Book,
+    kept: KeptOrgan,
+    stream: BinaryIO,
+    progress: Callable[[float, float], None] = lambda *_: None,
+) -> None:
+    """Write every table as a sheet of one XLSX file; texts are texts, never formulas.
 
     Parameters
     ----------
     book : Book
     kept : KeptOrgan
+    stream : binary stream
     progress : callable
-        Given rows written and rows in all.
+        Called with rows written and rows in all.
     """
     from openpyxl import Workbook
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Font
 
-    tables = [table(book, kept, name) for name in TABLES]
-    rows, done = sum(len(one.rows) for one in tables), 0
-    made = Workbook(write_only=True)
-    for one in tables:
+    total, done = book.count_readings(kept.id) + 1, 0  # the readings are by far the most
+    made = Workbook(write_only=True)  # rows go to a file as they come
+    for name in TABLES:
+        one = table(book, kept, name)
         sheet = made.create_sheet(one.name)
         sheet.freeze_panes = "A2"
         heads = [WriteOnlyCell(sheet, column) for column in one.columns]
@@ -109,12 +128,10 @@ def as_workbook(
         sheet.append(heads)
         for row in one.rows:
             sheet.append([_sheet_cell(sheet, value) for value in row])
-            done += 1
-            progress(done, rows + 1)  # the last step is to pack them
-    data = io.BytesIO()
-    made.save(data)
-    progress(rows + 1, rows + 1)
-    return data.getvalue()
+            done = min(done + 1, total - 1)
+            progress(done, total)
+    made.save(stream)
+    progress(total, total)
 
 
 def write_export(
@@ -125,7 +142,7 @@ def write_export(
     Parameters
     ----------
     progress : callable
-        Given how much is done, and how much there is to do.
+        Called with how much is done, and how much there is to do.
     folder : Path
         The book's; it is opened here.
     organ_id : int
@@ -137,10 +154,10 @@ def write_export(
     with open_book.opened(folder) as book:
         if to.suffix == ".json":
             progress(0, 1)
-            data = as_json(book)
+            book.export_json(to)
         else:
-            data = as_workbook(book, book.organ(organ_id), progress)
-    write_file(data, to, what="export")
+            with writing(to, what="export") as stream:
+                write_workbook(book, book.organ(organ_id), stream, progress)
     progress(1, 1)
 
 
@@ -153,7 +170,7 @@ def as_json(book: Book) -> bytes:
 
 
 def export_file(book: Book, kept: KeptOrgan, to: Path, *, table_name: str | None) -> Path:
-    """Write a file of the form that its ending says: .csv, .xlsx or .ics.
+    """Write a file in the format that its ending says: .csv, .xlsx or .ics.
 
     Parameters
     ----------
@@ -167,7 +184,7 @@ def export_file(book: Book, kept: KeptOrgan, to: Path, *, table_name: str | None
     Raises
     ------
     InputError
-        When the ending says none of these, the table is not said, or the file cannot be written.
+        If the ending is none of these, the table is not named, or the file cannot be written.
     """
     match to.suffix.lower():
         case ".csv":
@@ -175,20 +192,23 @@ def export_file(book: Book, kept: KeptOrgan, to: Path, *, table_name: str | None
                 raise InputError(
                     "A CSV file holds one table.", mend=f"Give --table: {', '.join(TABLES)}."
                 )
-            data = as_csv(table(book, kept, table_name))
+            one = table(book, kept, table_name)
+            with writing(to, what="export") as stream:
+                write_csv(one, stream)
         case ".xlsx":
-            data = as_workbook(book, kept)
+            with writing(to, what="export") as stream:
+                write_workbook(book, kept, stream)
         case ".ics":
             from walkboard.work.calendar.events import calendar_bytes
 
-            data = calendar_bytes(book, kept)
+            write_file(calendar_bytes(book, kept), to, what="export")
         case _:
             raise InputError(
                 "The ending of the file does not say what to write.",
                 where=str(to),
                 mend="Use .json (the whole book), .xlsx, .csv or .ics.",
             )
-    return write_file(data, to, what="export")
+    return to
 
 
 def _visits(book: Book, kept: KeptOrgan) -> Iterator[tuple[Value, ...]]:
@@ -223,25 +243,25 @@ def _conditions(book: Book, kept: KeptOrgan) -> Iterator[tuple[Value, ...]]:
 
 def _readings(book: Book, kept: KeptOrgan) -> Iterator[tuple[Value, ...]]:
     for visit in book.visits(kept.id):
-        recordings = {recording.id: recording for recording in book.recordings(visit.id)}
+        labels = book.recording_labels(visit.id)
         counts = {reading.id for reading in book.best_readings(visit.id).values()}
         for one in book.readings(visit.id):
-            recording, reading = recordings[one.recording_id], one.reading
+            label, reading = labels[one.recording_id], one.reading
             yield (
                 visit.id,
                 one.sounded_at,
                 reading.pipe.rank,
                 reading.pipe.number,
                 None if one.key is None else one.key.name,
-                " ".join(recording.walk.drawn),
+                " ".join(label.drawn),
                 reading.cents,
                 reading.sigma_cents,
                 reading.hz,
                 reading.level_db,
-                recording.walk.air_celsius,
+                label.air_celsius,
                 " ".join(flag.value for flag in reading.flags),
                 one.id in counts,
-                recording.file_name,
+                label.file_name,
                 one.hold,
                 one.program_version,
             )
@@ -347,7 +367,7 @@ def _cell(value: Value) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, datetime):
-        return value.isoformat(timespec="seconds")
+        return value.isoformat()
     if isinstance(value, str):
         return f"'{value}" if value.startswith(_FORMULA) else value
     return repr(value)
@@ -358,7 +378,12 @@ def _sheet_cell(sheet: object, value: Value) -> object:
     from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
     if isinstance(value, datetime):
-        return value.replace(tzinfo=None)  # XLSX knows no time zone: UTC, as the CSV says
+        return value.replace(tzinfo=None)  # XLSX has no time zones: UTC, as in the CSV
+    if isinstance(value, float):
+        # As a text called a number: of a float the library writes 16 digits, and some need 17.
+        cell = WriteOnlyCell(sheet, repr(value))
+        cell.data_type = "n"
+        return cell
     if isinstance(value, str):
         plain = ILLEGAL_CHARACTERS_RE.sub("", value)
         if not plain.startswith("="):

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from walkboard.errors import InputError, WalkboardError
+from walkboard.errors import WalkboardError
 from walkboard.organ.model import Organ
+from walkboard.plausible import AIR_CELSIUS
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.survey.hear.walk import Progress, hear_walk
 from walkboard.survey.plan.schedule import Schedule
-from walkboard.work.organ_files import cannot_read
+from walkboard.work.organ_files import cannot_read, require_file
 
 
 def hear_file(
@@ -38,6 +39,7 @@ def hear_file(
 
     check_asked(organ, drawn, air_celsius)
     try:
+        require_file(path)
         with path.open("rb") as stream:
             sound = open_sound(stream, path.name)
             return hear_walk(
@@ -67,10 +69,7 @@ def check_asked(organ: Organ, drawn: Sequence[str], air_celsius: float | None) -
     InputError
         When the air cannot be right.
     """
-    if air_celsius is not None and not -10.0 <= air_celsius <= 45.0:
-        raise InputError(
-            f"Air of {air_celsius:g} °C is not to be found in a church.",
-            mend="Give the air in the organ in degrees Celsius, as 17.5.",
-        )
+    if air_celsius is not None:
+        AIR_CELSIUS.check(air_celsius)
     for stop in drawn:
         organ.stop(stop)

@@ -39,11 +39,17 @@ def read_text(path: Path) -> str:
         ) from None
 
 
+def require_file(path: Path) -> None:
+    """OSError for what is there but is no file: a pipe would be waited for without end."""
+    if path.exists() and not path.is_file():
+        raise OSError("it is not a file")
+
+
 def cannot_read(path: Path, error: OSError) -> InputError:
-    """The error for a file that the system would not read."""
+    """The error for a file that the system did not read."""
     if isinstance(error, FileNotFoundError):
         return InputError("There is no such file.", where=str(path), mend="Check the name.")
     if isinstance(error, IsADirectoryError):
         return InputError("This is a folder, not a file.", where=str(path), mend="Name the file.")
-    reason = error.strerror or type(error).__name__
+    reason = error.strerror or str(error) or type(error).__name__
     return InputError(f"The file cannot be read: {reason}.", where=str(path))

@@ -21,6 +21,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.planning.plan import CurvePoint, Plan
+from walkboard.plausible import PLAN_MINUTES
 from walkboard.quantities import cents_of_ratio
 from walkboard.work.open_book import now
 from walkboard.work.pipe_offsets import latest_air, standing_pipes
@@ -267,12 +268,12 @@ def minutes_of(visit: KeptVisit, minutes: float | None) -> float:
     Raises
     ------
     InputError
-        When neither is known.
+        If neither is known, or they cannot be right.
     """
     found = visit.minutes if minutes is None else minutes
     if found is None:
         raise InputError("The visit's minutes are not known.", mend="Give --minutes.")
-    return found
+    return PLAN_MINUTES.check(found)
 
 
 def sentences(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +21,7 @@ from walkboard.condition.state import Condition
 from walkboard.errors import BookError, InputError, SoundError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
+from walkboard.plausible import AIR_CELSIUS, HUMIDITY_PERCENT, WIND_MM
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.work.hear_recordings import ToHear, hear_files
 from walkboard.work.open_book import now
@@ -48,10 +49,10 @@ def checked_conditions(
     """
     for division in (*air_celsius, *wind_mm):
         organ.division(division)
-    _within(air_celsius.values(), -10.0, 45.0, "Air", "°C")
-    _within(wind_mm.values(), 10.0, 3000.0, "Wind", "mm of water")
+    AIR_CELSIUS.check_each(air_celsius)
+    WIND_MM.check_each(wind_mm)
     if humidity is not None:
-        _within([humidity], 0.0, 1.0, "Relative humidity", "as a part of 1 (55 % is 0.55)")
+        HUMIDITY_PERCENT.check(100.0 * humidity)
     return Conditions(dict(air_celsius), humidity, dict(wind_mm))
 
 
@@ -119,11 +120,16 @@ def keep_heard(book: Book, visit: KeptVisit, path: Path, walk: HeardWalk) -> Kep
     SoundError
         If it is not a walk, or of another stop than stated: then nothing is kept.
     """
+    refuse_nothing_heard(walk)
+    return book.keep_recording(visit.id, path, walk, program_version=__version__)
+
+
+def refuse_nothing_heard(walk: HeardWalk) -> None:
+    """SoundError for what is not a walk, or of another stop than stated."""
     if walk.heard is not None and not walk.holds:
         raise SoundError(
             walk.heard.sentence, mend="Say which stops were drawn, or leave the recording out."
         )
-    return book.keep_recording(visit.id, path, walk, program_version=__version__)
 
 
 def condition_of(book: Book, organ: Organ, visit: KeptVisit) -> Condition:
@@ -147,12 +153,3 @@ def tick(
     if pipe.number > rank.pipes:
         raise InputError(f"{rank.id} has {rank.pipes} pipes, so there is no {pipe}.")
     return book.set_tick(Tick(uuid.uuid4().hex, visit.id, pipe, state.value, note, now()))
-
-
-def _within(values: Iterable[float], low: float, high: float, what: str, unit: str) -> None:
-    for value in values:
-        if not low <= value <= high:
-            raise InputError(
-                f"{what} of {value:g} cannot be right.",
-                mend=f"It runs from {low:g} to {high:g} {unit}.",
-            )

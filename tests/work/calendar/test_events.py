@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -133,3 +134,29 @@ def test_what_is_written_in_is_checked(shared: Book, organ_id: int, tmp_path: Pa
     assert made.starts_at.astimezone(work.local_zone()).replace(tzinfo=None) == wall
     written = work.write_calendar_file(shared, kept, tmp_path / "events.ics")
     assert written.read_bytes().startswith(b"BEGIN:VCALENDAR\r\n")
+
+
+def test_a_time_that_no_clock_shows_is_refused_with_the_one_meant() -> None:
+    """Summer time in Berlin began on 2031-03-30 at 2:00 by the rule of Directive 2000/84/EC."""
+    berlin = ZoneInfo("Europe/Berlin")
+    with pytest.raises(InputError, match=r"02:30 does not exist on 2031-03-30.*03:30"):
+        work.in_zone(work.moment("2031-03-30 02:30"), berlin)
+    assert work.in_zone(work.moment("2031-03-30T03:30"), berlin).utcoffset() == timedelta(hours=2)
+    twice = work.in_zone(work.moment("2031-10-26 02:30"), berlin)
+    assert twice.utcoffset() == timedelta(hours=2)  # the first of the two
+    given = work.moment("2031-03-30T02:30+01:00")
+    assert work.in_zone(given, berlin) is given
+
+
+def test_an_event_that_was_called_off_comes_back_called_off(shared: Book, organ_id: int) -> None:
+    kept = shared.keep_event(organ_id, "off", SOON, "Recital", air_celsius=19.5)
+    shared.cancel_event(organ_id, "off")
+    written = work.calendar_bytes(shared, shared.organ(organ_id))
+    other = shared.add_organ("Another", "# another").id
+    taken = work.take_in_calendar(shared, other, written)
+    (back,) = shared.events(other)
+    assert (back.cancelled, back.title, back.starts_at, back.air_celsius) == (
+        True, "Recital", kept.starts_at, 19.5,
+    )  # fmt: skip
+    assert taken.called_off == 1
+    assert work.take_in_calendar(shared, other, written).called_off == 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import mido
@@ -103,3 +104,20 @@ def test_a_file_that_is_not_there_and_one_without_notes(tmp_path):
         read_music(a_file(tmp_path / "rest.mid", []), ORGAN, ["great.octave"])
     with pytest.raises(InputError, match="No stop is drawn"):
         read_music(tmp_path / "none.mid", ORGAN, [])
+
+
+@pytest.mark.parametrize("signature", [b"\x07\x05", b"\x7f\x00", b"\xf8\x01", b"\x00\x02"])
+def test_an_odd_key_signature_does_not_spoil_good_music(tmp_path: Path, signature: bytes) -> None:
+    path = a_file(tmp_path / "odd.mid", [(1, 60, 0.0, 4.0)])
+    data = path.read_bytes()
+    head = data.index(b"MTrk") + 8
+    length = int.from_bytes(data[head - 4 : head], "big") + 6
+    odd = b"\x00\xff\x59\x02" + signature
+    path.write_bytes(data[: head - 4] + length.to_bytes(4, "big") + odd + data[head:])
+    assert read_music(path, ORGAN, ["great.octave"]).keys["great"].keys() == {60}
+
+
+def test_a_pipe_is_no_music(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "music.mid")
+    with pytest.raises(InputError, match="it is no file"):
+        read_music(tmp_path / "music.mid", ORGAN, ["great.octave"])

@@ -1,14 +1,17 @@
-"""What a stream holds, told from its first bytes: the content decides, never the name."""
+"""What a stream holds, by its first bytes: the content decides, never the name."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import BinaryIO
+from typing import BinaryIO, Literal
 
 from walkboard.errors import SoundError
 
 ALLOWED = "Give a WAV, FLAC, OGG, MP3, AIFF or M4A recording."
 _UNTOLD = (0, 0xFFFF_FFFF)  # what a writer leaves that cannot go back to its header
+_SOUND = (b"data", b"SSND")  # the chunk that holds the sound, of WAV and of AIFF
+_MOST_CHUNKS = 1000  # before the sound; recorders write fewer than twenty. Chosen.
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +91,8 @@ def recognise(stream: BinaryIO, name: str) -> Container:
         stream.seek(start)
         found = _by_sync(stream.read(4096))
     stream.seek(0)
+    if found in (_WAV, _AIFF):
+        _refuse_endless_header(stream, name)
     if found is not None:
         return found
     raise SoundError(f"This is {_what_else(head)}.", where=name, mend=ALLOWED)
@@ -113,22 +118,16 @@ def share_present(stream: BinaryIO, container: Container) -> float | None:
     if container not in (_WAV, _AIFF):
         return None
     size = stream.seek(0, 2)
-    stream.seek(0)
-    head = stream.read(12)
-    order = "big" if head[:4] in (b"FORM", b"RIFX") else "little"
     long_bytes: int | None = None  # the 64-bit length of RF64 and BW64
-    place = 12
-    while True:
-        stream.seek(place)
-        chunk = stream.read(8)
-        if len(chunk) < 8:
-            return None
-        length = int.from_bytes(chunk[4:], "big" if order == "big" else "little")
-        if chunk[:4] == b"ds64":
+    for chunk in _chunks(stream):
+        if chunk.name == b"ds64":
+            stream.seek(chunk.at + 8)
             long_bytes = int.from_bytes(stream.read(16)[8:], "little")
-        if chunk[:4] in (b"data", b"SSND"):
+        if chunk.name in _SOUND:
+            place, length = chunk.at, chunk.length
             break
-        place += 8 + length + length % 2
+    else:
+        return None
     if length == 0xFFFF_FFFF and long_bytes:
         length = long_bytes
     if length in _UNTOLD:
@@ -140,6 +139,53 @@ def share_present(stream: BinaryIO, container: Container) -> float | None:
     follows = stream.read(8)
     is_chunk = len(follows) < 8 or (follows[:4].isascii() and follows[:4].decode().isprintable())
     return 1.0 if is_chunk else present / length
+
+
+@dataclass(frozen=True, slots=True)
+class _Chunk:
+    """One chunk of a RIFF or IFF file: its name, where it begins, and the length it claims."""
+
+    name: bytes
+    at: int
+    length: int
+
+
+def _chunks(stream: BinaryIO) -> Iterator[_Chunk]:
+    """The chunks of a WAV or AIFF file by their claimed lengths; at most `_MOST_CHUNKS`."""
+    stream.seek(0)
+    order: Literal["big", "little"] = "big" if stream.read(4) in (b"FORM", b"RIFX") else "little"
+    place = 12
+    for _ in range(_MOST_CHUNKS):
+        stream.seek(place)
+        head = stream.read(8)
+        if len(head) < 8:
+            return
+        chunk = _Chunk(head[:4], place, int.from_bytes(head[4:], order))
+        yield chunk
+        place += 8 + chunk.length + chunk.length % 2
+
+
+def _refuse_endless_header(stream: BinaryIO, name: str) -> None:
+    """SoundError for a header that no sound follows, which decoders search to the file's end."""
+    count = 0
+    for chunk in _chunks(stream):
+        count += 1
+        if chunk.name in _SOUND:
+            stream.seek(0)
+            return
+        if chunk.name == bytes(4):
+            raise SoundError(
+                "Zeros follow the header, and no sound: the recorder lost its power too early.",
+                where=name,
+                mend="Look for another copy on the recorder.",
+            )
+    stream.seek(0)
+    if count == _MOST_CHUNKS:
+        raise SoundError(
+            f"No sound is found within the first {_MOST_CHUNKS} parts of this file: it is damaged.",
+            where=name,
+            mend="Copy it again from the recorder.",
+        )
 
 
 def tells_length(stream: BinaryIO, container: Container) -> bool:
@@ -211,7 +257,7 @@ def _what_else(head: bytes) -> str:
         if head.startswith(magic):
             return words
     if not head.strip(b"\0"):
-        return "a file of noughts, as a recorder leaves it that was switched off too early"
+        return "a file of zeros, as a recorder leaves it when it is switched off too early"
     try:
         text = head[: max(len(head) - 4, 1)].decode("utf-8")
     except UnicodeDecodeError:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from walkboard.book.records import KeptEvent, KeptOrgan
 from walkboard.errors import BookError, InputError
 from walkboard.organ.model import Organ
+from walkboard.plausible import AIR_CELSIUS, EVENT_YEAR
 from walkboard.work.open_book import now
 from walkboard.work.write_files import write_file
 
@@ -88,13 +89,22 @@ def take_in_calendar(
     for event in read.events:
         old = known.get(event.uid)
         if event.cancelled:
-            if old is not None and not old.cancelled:
+            if old is None and event.is_from_a_book:
+                book.keep_event(
+                    organ_id,
+                    event.uid,
+                    event.starts_at,
+                    event.title,
+                    stops=event.stops or (),
+                    air_celsius=event.air_celsius,
+                )
+            if (old is None and event.is_from_a_book) or (old is not None and not old.cancelled):
                 book.cancel_event(organ_id, event.uid)
                 called_off += 1
             continue
         told = (event.starts_at, event.title)
         if old is not None and old.cancelled and (old.starts_at, old.title) == told:
-            same += 1
+            same += 1  # called off by hand, and the calendar says nothing new
             continue
         stops = event.stops if event.stops is not None else () if old is None else old.stops
         air = event.air_celsius
@@ -131,13 +141,42 @@ def take_in_calendar_file(book: Book, organ_id: int, path: Path) -> Taken:
 
 
 def moment(text: str) -> datetime:
-    """A day and time as they are typed, ``2031-09-27T19:30``; InputError where they are none."""
+    """A day and time as typed, ``2031-09-27T19:30``; InputError if it is not one."""
     try:
         return datetime.fromisoformat(text)
     except ValueError:
         raise InputError(
-            f"{text!r} is no day and time.", mend="Write them as 2031-09-27T19:30."
+            f"{text!r} is not a day and time.", mend="Write it as 2031-09-27T19:30."
         ) from None
+
+
+def in_zone(at: datetime, zone: tzinfo) -> datetime:
+    """A time in its zone.
+
+    Parameters
+    ----------
+    at : datetime
+        Without a time zone it is taken as of `zone`.
+    zone : tzinfo
+
+    Raises
+    ------
+    InputError
+        If the clock on the wall never shows it, because it goes forward over it, or the year
+        cannot be right.
+    """
+    EVENT_YEAR.check(at.year)
+    if at.tzinfo is not None:
+        return at
+    from dateutil.tz import datetime_exists, resolve_imaginary
+
+    there = at.replace(tzinfo=zone)
+    if not datetime_exists(there):
+        raise InputError(
+            f"{at:%H:%M} does not exist on {at:%Y-%m-%d}: the clock goes forward over it.",
+            mend=f"Did you mean {resolve_imaginary(there):%H:%M}?",
+        )
+    return there
 
 
 def keep_by_hand(
@@ -157,7 +196,7 @@ def keep_by_hand(
     ----------
     title : str
     starts_at : datetime
-        Without a time zone it is this machine's.
+        Without a time zone it is in this machine's.
     stops : sequence of str
         That it needs.
     air_celsius : float or None
@@ -168,11 +207,11 @@ def keep_by_hand(
     Raises
     ------
     InputError
-        When there is no title, or the air cannot be right.
+        If there is no title, or the time or the air cannot be right.
     UnknownNameError
-        When the organ has not such a stop.
+        If the organ has no such stop.
     BookError
-        When there is no event of that uid.
+        If there is no event with that uid.
     """
     title = " ".join(title.split())
     if not title or len(title) > LONGEST_TITLE:
@@ -180,16 +219,13 @@ def keep_by_hand(
             "An event needs a title." if not title else "The title is too long.",
             mend="Say in a few words what it is, as: Recital.",
         )
-    if air_celsius is not None and not -10.0 <= air_celsius <= 45.0:
-        raise InputError(
-            f"Air of {air_celsius:g} °C cannot be right.", mend="It runs from −10 to 45 °C."
-        )
+    if air_celsius is not None:
+        AIR_CELSIUS.check(air_celsius)
     for stop in stops:
         organ.stop(stop)
     if uid is not None and all(event.uid != uid for event in book.events(kept.id)):
         raise BookError(f"There is no event {uid!r} in this book.", mend="List the events.")
-    if starts_at.tzinfo is None:
-        starts_at = starts_at.replace(tzinfo=local_zone())
+    starts_at = in_zone(starts_at, local_zone())
     return book.keep_event(
         kept.id,
         uid or str(uuid.uuid4()),  # RFC 7986, 5.3: a UUID and nothing that tells of the machine

@@ -26,6 +26,7 @@ MOST_EVENTS = 3000  # of a file, instances of recurring ones among them
 _STAMP = "%Y%m%dT%H%M%SZ"
 _INSTANCE = re.compile(r"^(?P<uid>.+)#(?P<at>\d{8}T\d{6}Z)$", re.DOTALL)
 _STOPS, _AIR = "X-WALKBOARD-STOPS", "X-WALKBOARD-AIR"  # RFC 5545, 3.8.8.2
+_PRODUCT = "-//Walkboard//Tuning book//EN"
 _COARSE = {"HOURLY", "MINUTELY", "SECONDLY"}  # no event that an organ is tuned for
 
 
@@ -43,7 +44,9 @@ class CalendarEvent:
     cancelled : bool
     stops : tuple of str or None
     air_celsius : float or None
-        Both only from files that the book wrote itself; else None.
+        Both only from files that a book wrote; else None.
+    is_from_a_book : bool
+        Whether a book wrote the file: then an event that was called off is one that the book knew.
     """
 
     uid: str
@@ -52,6 +55,7 @@ class CalendarEvent:
     cancelled: bool = False
     stops: tuple[str, ...] | None = None
     air_celsius: float | None = None
+    is_from_a_book: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +146,14 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
     horizon = replace(horizon, zone=_zone_of(calendars, horizon.zone))
     called_off = any(str(c.get("METHOD", "")).upper() == "CANCEL" for c in calendars)
     try:
-        return _Reading(horizon, where, called_off, _event_lines(data)).read(components)
+        reading = _Reading(
+            horizon,
+            where,
+            called_off=called_off,
+            lines=_event_lines(data),
+            is_from_a_book=all(str(c.get("PRODID", "")) == _PRODUCT for c in calendars),
+        )
+        return reading.read(components)
     except OverflowError:  # a zone or a period at the edge of what a calendar can be
         raise InputError(
             "A time in this calendar cannot be worked out.",
@@ -161,7 +172,7 @@ def write_calendar(name: str, events: Iterable[KeptEvent]) -> bytes:
     events : iterable of KeptEvent
     """
     made = icalendar.Calendar()
-    made.add("PRODID", "-//Walkboard//Tuning book//EN")
+    made.add("PRODID", _PRODUCT)
     made.add("VERSION", "2.0")
     made.add("NAME", name)
     for event in events:
@@ -195,11 +206,18 @@ class _Reading:
     """Gathers the events of one file."""
 
     def __init__(
-        self, horizon: Horizon, where: str, called_off: bool, lines: Sequence[int]
+        self,
+        horizon: Horizon,
+        where: str,
+        *,
+        called_off: bool,
+        lines: Sequence[int],
+        is_from_a_book: bool,
     ) -> None:
         self._horizon = horizon
         self._where = where
         self._called_off = called_off
+        self._is_from_a_book = is_from_a_book
         self._lines = lines
         self._line_of: dict[int, int] = {}  # by the identity of a component
         self._budget = Budget()
@@ -270,6 +288,7 @@ class _Reading:
             cancelled=self._called_off or str(event.get("STATUS", "")).upper() == "CANCELLED",
             stops=None if stops is None else tuple(str(stops).split()),
             air_celsius=_celsius(air),
+            is_from_a_book=self._is_from_a_book,
         )
         found[made.uid] = made
         if len(found) > MOST_EVENTS:

@@ -1,0 +1,148 @@
+"""Second thoughts: recordings labelled anew or withdrawn, conditions corrected.
+
+What was said first stays in the book. A visit's minutes and purpose are corrected by
+`walkboard.book.visits.Visits.correct_visit`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from walkboard import __version__
+from walkboard.book.records import Conditions, KeptRecording, KeptVisit
+from walkboard.errors import BookError, InputError
+from walkboard.organ.model import Organ
+from walkboard.survey.hear.heard_walk import HeardWalk
+from walkboard.work.hear_recordings import ToHear, hear_files
+from walkboard.work.processes import ProgressOfEach
+from walkboard.work.visit import checked_conditions, refuse_nothing_heard
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+
+
+def relabel(
+    book: Book,
+    recording_id: int,
+    *,
+    drawn: Sequence[str] | None = None,
+    air_celsius: float | None = None,
+    organ_version: int | None = None,
+    words: str = "",
+    progress: ProgressOfEach | None = None,
+) -> KeptRecording:
+    """Say anew what was recorded, hear the recording again by that, and keep both labels.
+
+    Works for open and closed visits; what was derived from the old readings no longer counts.
+
+    Parameters
+    ----------
+    book : Book
+    recording_id : int
+    drawn : sequence of str or None
+        Ids of the stops; None: as before.
+    air_celsius : float or None
+        The air of these pipes [°C]; None: as before.
+    organ_version : int or None
+        Of the organ's description; None: the newest.
+    words : str
+        Why; may be empty.
+    progress : see `walkboard.work.hear_recordings.hear_files`
+
+    Raises
+    ------
+    BookError
+        If there is no such recording or description, its sound is missing, or it already has this
+        label.
+    InputError
+        If it cannot be heard by the new label; nothing is changed then.
+    """
+    old = book.recording(recording_id)
+    versions = book.organ_versions(book.visit(old.visit_id).organ_id)
+    wanted = versions[-1].version if organ_version is None else organ_version
+    kept = next((version for version in versions if version.version == wanted), None)
+    if kept is None:
+        raise BookError(
+            f"The organ has no description {wanted} in this book.",
+            mend=f"It has descriptions 1 to {versions[-1].version}.",
+        )
+    stops = old.walk.drawn if drawn is None else tuple(drawn)
+    air = old.walk.air_celsius if air_celsius is None else air_celsius
+    label = (stops, air, wanted)
+    if not old.is_withdrawn and label == (
+        old.walk.drawn, old.walk.air_celsius, old.organ_version,
+    ):  # fmt: skip
+        raise BookError(
+            f"Recording {recording_id} already has this label.",
+            mend="Give other stops (--drawn), another air (--air-now) or description.",
+        )
+    heard: list[HeardWalk] = []
+    to_hear = ToHear(book.sound_path(recording_id), kept.description, stops, air)
+    hear_files([to_hear], lambda _, walk: heard.append(walk), processes=1, progress=progress)
+    walk = replace(heard[0], file=old.walk.file)
+    refuse_nothing_heard(walk)
+    return book.relabel_recording(
+        recording_id,
+        walk,
+        program_version=__version__,
+        words=words.strip(),
+        organ_version=wanted,
+    )
+
+
+def withdraw(book: Book, recording_id: int, words: str = "") -> KeptRecording:
+    """Say that a recording does not count; it stays in the book (`Book.withdraw_recording`).
+
+    Raises
+    ------
+    BookError
+        If there is no such recording.
+    """
+    return book.withdraw_recording(recording_id, words.strip())
+
+
+def correct_conditions(
+    book: Book,
+    organ: Organ,
+    visit: KeptVisit,
+    *,
+    air_celsius: Mapping[str, float],
+    humidity: float | None,
+    wind_mm: Mapping[str, float],
+    which: int | None = None,
+) -> KeptVisit:
+    """Correct conditions that were noted wrong; what is not given stays as it was noted.
+
+    Parameters
+    ----------
+    book : Book
+    organ : Organ
+    visit : KeptVisit
+    air_celsius, humidity, wind_mm
+        As `checked_conditions` takes them.
+    which : int or None
+        Which of the visit's conditions, from 1 as they were noted; None: the last.
+
+    Raises
+    ------
+    UnknownNameError, InputError
+        As `checked_conditions`; also if the visit has no such conditions.
+    """
+    given = checked_conditions(organ, air_celsius, humidity, wind_mm)
+    place = len(visit.conditions) if which is None else which
+    if not 1 <= place <= len(visit.conditions):
+        there = len(visit.conditions)
+        raise InputError(
+            f"Visit {visit.id} has no conditions {place}.",
+            mend=f"It has {there}, numbered from 1." if there else "Note them first.",
+        )
+    old = visit.conditions[place - 1]
+    assert old.id is not None  # it is the book's
+    new = Conditions(
+        {**old.air_celsius, **given.air_celsius},
+        old.humidity if given.humidity is None else given.humidity,
+        {**old.wind_mm, **given.wind_mm},
+    )
+    return book.correct_conditions(old.id, new)
