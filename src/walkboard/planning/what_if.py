@@ -106,18 +106,18 @@ class Prepared:
         firmer = problem if request.demands.leave_strays else with_strays(problem)
         if firmer is not problem and strays_fit(firmer, capacity):
             try:
-                return self._chosen(request, costed, firmer, capacity)
+                return self._chosen(request, costed, firmer, problem)
             except NotEnoughMinutesError:
                 pass
-        return self._chosen(request, costed, problem, capacity)
+        return self._chosen(request, costed, problem, problem)
 
     def _chosen(
-        self, request: PlanRequest, costed: _Costed, problem: Problem, capacity: int
+        self, request: PlanRequest, costed: _Costed, problem: Problem, freely: Problem
     ) -> Outcome:
         return choose_and_walk(
             self.organ,
             problem,
-            capacity,
+            in_steps_within(request.minutes),
             self._ways,
             weather=Weather(
                 self._air,
@@ -126,6 +126,7 @@ class Prepared:
                 else {},
             ),
             beams=BEAMS if request.prove_order else QUICK,
+            freely=freely,
         )
 
     def standings(self, request: PlanRequest) -> tuple[Standing, ...]:

@@ -21,6 +21,8 @@ from walkboard.planning.route.ways import QUICK, Leg, Round, Visit, Way, Ways, W
 from walkboard.planning.value.pipe_offsets import Standing
 
 _FREE_TURNS = 3  # of choosing and walking; then the walks charged may only rise
+_HAIR = 1e-9
+_PASSES = 2  # over all visits, each left out or put in; more found nothing on the bench's organs
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +52,7 @@ def choose_and_walk(
     *,
     weather: Weather | None = None,
     beams: Sequence[int] = BEAMS,
+    freely: Problem | None = None,
 ) -> Outcome:
     """Choose with the walks charged, walk what was chosen, and again until both agree.
 
@@ -65,6 +68,8 @@ def choose_and_walk(
         With it, reeds are come to when the air is nearest the event's.
     beams : sequence of int
         How hard the last way is proved; see `walkboard.planning.route.shortest`.
+    freely : Problem, optional
+        The same with fewer musts: the bound then holds for every choice that keeps those.
 
     Raises
     ------
@@ -73,11 +78,16 @@ def choose_and_walk(
     """
     walker = _Walker(organ, problem, ways or Ways(organ), weather or Weather())
     try:
-        return walker.settle(capacity, walker.likely(), beams)
+        found = walker.settle(capacity, walker.likely(), beams)
     except NotEnoughMinutesError:
         if problem.must is None:
             raise
-        return walker.bare(capacity, beams)
+        found = walker.bare(capacity, beams)
+    if beams != QUICK:
+        found = walker.improved(found, capacity, beams)
+    if freely is not None:
+        walker = _Walker(organ, freely, ways or Ways(organ), weather or Weather())
+    return walker.bounded(found, capacity)
 
 
 class _Walker:
@@ -131,10 +141,70 @@ class _Walker:
         charges = {visit: walked.get(visit, float(beyond)) for visit in self._visits}
         task = problem.task(charges)
         chosen = choose(task, capacity)
-        # the certificate counts what every other chest would add to this way
-        others = problem.task(self._ways.charges(way.legs, self._visits))
-        bound = min(chosen.bound, choose(others, capacity).bound)
-        return self._outcome(task, replace(chosen, bound=bound), way, charges, beams)
+        return self._outcome(task, chosen, way, charges, beams)
+
+    def improved(self, outcome: Outcome, capacity: int, beams: Sequence[int]) -> Outcome:
+        """The best that leaving out or putting in one visit at a time leads to.
+
+        Among fixed visits the walk is fixed too, so the choice is exact; only which visits are made
+        is searched.
+        """
+        best, known = outcome, set[frozenset[Visit]]()
+        for _ in range(_PASSES):
+            visited = frozenset(leg.visit for leg in best.way.legs)
+            known.add(visited)
+            before = best
+            for visit in sorted(self._visits):
+                made = visited ^ {visit}
+                if made in known or not made:
+                    continue
+                known.add(made)
+                found = self._among(made, capacity, best, beams)
+                if found is not None:
+                    best = found
+            if best is before:
+                break
+        return best
+
+    def _among(
+        self, made: frozenset[Visit], capacity: int, best: Outcome, beams: Sequence[int]
+    ) -> Outcome | None:
+        """The best choice among these visits, where it is better than the best known."""
+        problem = self._problem
+        way = self._ways.round_trip(made, self._first, beams=QUICK)
+        left = capacity - sum(in_steps(leg.minutes) for leg in way.legs)
+        beyond = float(capacity + 1)
+        task = problem.task({v: 0.0 if v in made else beyond for v in self._visits})
+        try:
+            chosen = choose(task, left, best.chosen.reference)
+        except NotEnoughMinutesError:
+            return None
+        if chosen.cost >= best.chosen.cost - _HAIR or not chosen.pipes.any():
+            return None
+        way = self._way(chosen.pipes, QUICK)
+        charges = self._ways.charges(way.legs, self._visits)
+        found = self._outcome(problem.task(charges), chosen, way, charges, beams)
+        return found if found.used <= capacity else None
+
+    def bounded(self, outcome: Outcome, capacity: int) -> Outcome:
+        """The same with a bound that holds for every choice of pipes, pitch and way together.
+
+        Whoever tunes at a chest has come to it, over no less than the shortest walk that ends
+        there. The best choice with only that charged leaves no more than any plan.
+        """
+        chests = {visit.chest for visit in self._visits}
+        nearest = {
+            chest: min(
+                self._ways.minutes(start, chest)
+                for start in (None, *(self._ways.chests))
+                if start != chest
+            )
+            for chest in chests
+        }
+        task = self._problem.task(dict.fromkeys(self._visits, 0.0), arrive=nearest)
+        bound = choose(task, capacity, outcome.chosen.reference).bound
+        cost = outcome.chosen.cost
+        return replace(outcome, chosen=replace(outcome.chosen, bound=min(cost, bound)))
 
     def _barest(self, beams: Sequence[int]) -> Way:
         """The way of the reference at which what must be done takes the least time, walks and all.

