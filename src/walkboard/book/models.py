@@ -316,6 +316,7 @@ class PlanItemRow(Base):
     move: Mapped[str]
     minutes: Mapped[float]
     why: Mapped[str]
+    gain: Mapped[float] = mapped_column(server_default=text("'0.0'"))
 
 
 class PlanCurveRow(Base):

@@ -153,6 +153,7 @@ def _fill(row: PlanRow, plan: Plan) -> None:
             move=item.move,
             minutes=number(item.minutes, f"The minutes of {item.pipe}"),
             why=item.why,
+            gain=number(item.gain, f"What {item.pipe} gains"),
         )
         for position, item in enumerate(plan.items)
     ]
@@ -207,6 +208,7 @@ def _plan_of(row: PlanRow) -> Plan:
                 move=item.move,
                 minutes=item.minutes,
                 why=item.why,
+                gain=item.gain,
             )
             for item in row.items
         ),

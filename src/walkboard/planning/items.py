@@ -103,4 +103,5 @@ def _item(
         move=move(off),
         minutes=standing.minutes,
         why=why(standing, above, pitch, warmer_celsius=warmer),
+        gain=standing.badness_at(above) - standing.badness_left,
     )

@@ -47,6 +47,8 @@ class PlanItem:
         For the pipe itself [min].
     why : str
         One phrase for the tuner.
+    gain : float
+        Badness that tuning it takes away.
     """
 
     order: int
@@ -56,6 +58,7 @@ class PlanItem:
     move: str
     minutes: float
     why: str
+    gain: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

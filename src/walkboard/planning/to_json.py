@@ -32,6 +32,7 @@ def plan_to_json(plan: Plan) -> dict[str, Any]:
                 "move": item.move,
                 "minutes": item.minutes,
                 "why": item.why,
+                "gain": item.gain,
             }
             for item in plan.items
         ],

@@ -178,13 +178,15 @@ class WorkRow:
         What the key holder holds, and which pipe of the rank that is.
     stands : str
         ``7.2 flat``, in cents.
-    why : str
     move : str
         ``sharper`` or ``flatter``.
     hand : str
         What the hand does, as ``slide down, about 0.45 mm``.
     target : str
         Where to leave it today [Hz].
+    beats : str
+        Beats a second against the reference stop, now and at the target, as ``3.1 → 0``; empty
+        where they meet in no partial that is heard.
     minutes : str
     state : TickState
     note : str
@@ -194,10 +196,10 @@ class WorkRow:
     key: str
     pipe: str
     stands: str
-    why: str
     move: str
     hand: str
     target: str
+    beats: str
     minutes: str
     state: TickState = TickState.OPEN
     note: str = ""
@@ -214,8 +216,12 @@ class RankGroup:
         For the key holder: what to draw.
     keys : str
         For the key holder: the keys, in order.
+    beside : str
+        The reference stop that is drawn with it to count beats; empty where there is none.
     device : str
         What is moved, and what each way does.
+    why : str
+        Why these pipes are on the list, and what their minutes buy.
     minutes : str
     rows : tuple of WorkRow
     event : str
@@ -225,7 +231,9 @@ class RankGroup:
     heading: str
     draw: str
     keys: str
+    beside: str
     device: str
+    why: str
     minutes: str
     rows: tuple[WorkRow, ...]
     event: str = ""

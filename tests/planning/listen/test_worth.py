@@ -21,7 +21,7 @@ from walkboard.planning.listen.quick_look import quick_look
 from walkboard.planning.listen.readiness import (
     Occasion,
     Readiness,
-    _count_outside,
+    _count,
     readiness_of,
     stop_readiness,
 )
@@ -153,7 +153,7 @@ def test_how_many_stand_outside_counts_as_trying_all_sets_does():
             wanted[count] += np.prod(
                 [chances[i] if i in out else 1.0 - chances[i] for i in range(4)]
             )
-    assert_allclose(_count_outside(chances), wanted, atol=1e-12)
+    assert_allclose(_count(chances[None])[0], wanted, atol=1e-12)
 
 
 def test_readiness_falls_with_time_and_rises_with_a_visit(organ, past, before):

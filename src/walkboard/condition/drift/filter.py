@@ -150,7 +150,11 @@ class OrganDrift:
             return seen
         mean, variance = self.common.lasting(self.division_of[rank])
         sigma = np.sqrt(seen.sigma_cents**2 + variance)
-        return Foreseen(seen.cents + mean, sigma, seen.slipped)
+        return Foreseen(seen.cents + mean, sigma, seen.slipped, seen.shared_cents)
+
+    def division_sigma_cents(self, rank: int) -> float:
+        """Uncertainty of where the flues of a rank's division stand as a whole [cents]."""
+        return float(np.sqrt(self.common.lasting(self.division_of[rank])[1]))
 
     def read_now(self, rank: int, when: VisitFigures) -> Foreseen:
         """A rank's pipes as they would read at the visit that was taken in last.
@@ -163,7 +167,7 @@ class OrganDrift:
             return self.ranks[rank].foresee_readings(shared)
         seen = self.ranks[rank].foresee(shared)
         mean, _ = self._standing(rank)
-        return Foreseen(seen.cents + mean, seen.sigma_cents, seen.slipped)
+        return Foreseen(seen.cents + mean, seen.sigma_cents, seen.slipped, seen.shared_cents)
 
     def _surprises(self, visit: VisitFigures) -> Surprises:
         parts = []

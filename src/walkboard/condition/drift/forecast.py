@@ -38,6 +38,9 @@ class Forecast:
     reading_cents : (n,) array
         What a reading has in common with the readings of its division beside that: a wrong
         thermometer, humidity; one standard deviation [cents].
+    shared_cents, division_cents : (n,) arrays
+        Parts of each pipe's spread: what the pipes of its rank share, and where the flues of its
+        division stand as a whole; one standard deviation [cents].
     """
 
     at: date
@@ -45,6 +48,8 @@ class Forecast:
     pipes: tuple[PipeRef, ...]
     parts: NormalParts
     reading_cents: FloatArray
+    shared_cents: FloatArray
+    division_cents: FloatArray
 
     @property
     def index(self) -> dict[PipeRef, int]:
@@ -149,7 +154,7 @@ def _forecast(
     organ = drift.organ
     rows = []
     told = dict(zip((d.id for d in organ.divisions), drift.told(when.air_cents), strict=True))
-    shared = []
+    shared, of_rank, of_division = [], [], []
     for number, rank in enumerate(organ.ranks):
         seen = foresee(number, when)
         kind = drift.kinds[number]
@@ -163,6 +168,9 @@ def _forecast(
         place = learned.common.place_cents if told[rank.division] else UNTOLD_AIR_CENTS
         common = float(np.hypot(learned.common.visit_cents, place)) if rank.family.is_flue else 0.0
         shared.append(np.full(rank.pipes, common))
+        near = learned.recalibration[kind].near
+        of_rank.append(np.full(rank.pipes, near * seen.shared_cents))
+        of_division.append(np.full(rank.pipes, drift.division_sigma_cents(number)))
     return Forecast(
         at,
         air_celsius,
@@ -173,4 +181,6 @@ def _forecast(
             np.concatenate([r.sigmas for r in rows]),
         ),
         np.concatenate(shared),
+        np.concatenate(of_rank),
+        np.concatenate(of_division),
     )

@@ -55,11 +55,15 @@ class Foreseen:
         If it has not slipped.
     slipped : (n,) array
         Chance that it has.
+    shared_cents : float
+        Part of `sigma_cents` that all its pipes share, one standard deviation: the rank's own
+        movement, and what it follows of air and season [cents].
     """
 
     cents: FloatArray
     sigma_cents: FloatArray
     slipped: FloatArray
+    shared_cents: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,7 +207,17 @@ class RankDrift:
         cross = self.covariance[:n, n:] @ shared
         own = np.diagonal(self.covariance)[:n]
         variance = own + 2.0 * cross + shared @ self.covariance[n:, n:] @ shared
-        return Foreseen(mean, np.sqrt(np.maximum(variance, 1e-6)), 1.0 - np.exp(-self.hazard))
+        common = float(shared @ self.covariance[n:, n:] @ shared) + 2.0 * float(np.mean(cross))
+        # the pipes' own places may move together too, after readings of a few of them
+        if n > 1:
+            block = self.covariance[:n, :n]
+            common += float((block.sum() - np.trace(block)) / (n * (n - 1)))
+        return Foreseen(
+            mean,
+            np.sqrt(np.maximum(variance, 1e-6)),
+            1.0 - np.exp(-self.hazard),
+            float(np.sqrt(max(common, 0.0))),
+        )
 
     def telling(self, shared: FloatArray) -> tuple[float, FloatArray]:
         """Variance of what its pipes have in common, and of each pipe's own part, a slip in it."""

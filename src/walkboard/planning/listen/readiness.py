@@ -1,12 +1,15 @@
 """Whether an organ will be ready for an event: how badly it will sound, and which stops hold.
 
 A stop is ready where at most one in twenty of its pipes stands further than the tolerance from
-where the flues of its division then stand. The chance of that follows from each pipe's forecast,
-pipes taken as independent once their division's common movement is out (exactly, by adding up the
-distribution of the count one pipe after the other: the Poisson-binomial).
+where the flues of its division then stand. The chance of that follows from each pipe's forecast:
+what a rank's pipes share moves them together, so the count of pipes outside is worked out for each
+place the rank may have moved to (exactly, one pipe after the other: the Poisson-binomial), and the
+mean taken. Where the whole division goes, its flues go with it, so that is left out of them and
+counts for the reeds. Last, the chance is brought to how often such chances came true in simulated
+years (`python -m bench readiness`).
 
-With a visit means: tuned on the visit's day by a plan that rests on the forecast alone. A tuner
-who listens first does better, so what is told is a lower bound of what a visit brings.
+*Visited* means tuned on the visit's day by a plan that rests on the forecast alone. A tuner who
+listens first does better, so it is a lower bound of what a visit brings.
 """
 
 from __future__ import annotations
@@ -16,6 +19,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+from scipy.special import expit, logit, ndtr
 
 from walkboard.condition.drift.filter import OrganDrift
 from walkboard.condition.drift.fit import Learned
@@ -23,7 +27,7 @@ from walkboard.condition.drift.forecast import Forecast, forecast
 from walkboard.condition.drift.history import PastVisit, figures
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
-from walkboard.planning.arrays import FloatArray
+from walkboard.planning.arrays import FloatArray, IntArray
 from walkboard.planning.listen.foreseen import condition_of, foreseen
 from walkboard.planning.request import PlanRequest
 from walkboard.planning.value.pipe_offsets import least_badness
@@ -36,6 +40,30 @@ TOLERANCE_CENTS = 5.0  # own choice: about half of wholly out of tune in the mid
 SHARE_OUTSIDE = 0.05
 READY_CHANCE = 0.8
 _STEP_DAYS = 7
+# Nodes and shares of a mean over a standard normal: Gauss and Hermite's rule (numpy).
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(11)
+_MOVES: FloatArray = _NODES
+_SHARES: FloatArray = _WEIGHTS / _WEIGHTS.sum()
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Constants of readiness.
+
+    Attributes
+    ----------
+    least_own_cents : float
+        Least spread of a pipe's own place [cents].
+    slope, offset : float
+        Of the log odds: chances are brought to how often they came true.
+    """
+
+    least_own_cents: float = 0.2  # chosen
+    slope: float = 0.55  # fitted by bench readiness
+    offset: float = 0.44  # fitted by bench readiness
+
+
+LIMITS = Limits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,32 +191,81 @@ def stop_readiness(
     organ: Organ, foreseen_at: Forecast, stops: Sequence[str], tolerance_cents: float
 ) -> tuple[StopReadiness, ...]:
     """How stops stand by a forecast."""
-    inside = _within(organ, foreseen_at, tolerance_cents)
+    shifts = {
+        d.division: d.shift_cents or 0.0
+        for d in condition_of(organ, foreseen_at).divisions.values()
+    }
     index = foreseen_at.index
     found = []
     for id_ in stops:
         stop = organ.stop(id_)
         pipes = dict.fromkeys(p for key in organ.keys_of([id_]) for p in stop.pipes_at(key))
-        chances = inside[[index[pipe] for pipe in pipes]]
-        outside = int(SHARE_OUTSIDE * len(chances))
-        chance = float(_count_outside(1.0 - chances)[: outside + 1].sum())
-        found.append(StopReadiness(id_, float(chances.mean()), min(1.0, chance)))
+        counts, inside = np.ones(1), 0.0
+        for rank_id in dict.fromkeys(pipe.rank for pipe in pipes):
+            places = np.array([index[pipe] for pipe in pipes if pipe.rank == rank_id])
+            rank = organ.rank(rank_id)
+            outside = _outside(
+                foreseen_at,
+                places,
+                shifts[rank.division],
+                tolerance_cents,
+                is_flue=rank.family.is_flue,
+            )
+            inside += float(_SHARES @ (1.0 - outside).sum(axis=1))
+            counts = np.convolve(counts, _SHARES @ _count(outside))
+        most = int(SHARE_OUTSIDE * len(pipes))
+        chance = calibrated(min(1.0, float(counts[: most + 1].sum())))
+        found.append(StopReadiness(id_, inside / len(pipes), chance))
     return tuple(found)
 
 
-def _within(organ: Organ, at: Forecast, tolerance_cents: float) -> FloatArray:
-    shifts = {d.division: d.shift_cents or 0.0 for d in condition_of(organ, at).divisions.values()}
-    own = np.array([shifts[organ.rank(pipe.rank).division] for pipe in at.pipes])
-    return at.parts.within(own - tolerance_cents, own + tolerance_cents)
+def calibrated(chance: float) -> float:
+    """A chance as such chances came true in simulated years: log odds times a slope."""
+    return float(expit(LIMITS.slope * logit(min(max(chance, 1e-6), 1.0 - 1e-6)) + LIMITS.offset))
 
 
-def _count_outside(chances: FloatArray) -> FloatArray:
-    """Distribution of how many happen, each with its own chance: the Poisson-binomial."""
-    counts = np.zeros(len(chances) + 1)
-    counts[0] = 1.0
-    for chance in chances:
-        counts[1:] = counts[1:] * (1.0 - chance) + counts[:-1] * chance
-        counts[0] *= 1.0 - chance
+def _outside(
+    at: Forecast, places: IntArray, shift_cents: float, tolerance_cents: float, *, is_flue: bool
+) -> FloatArray:
+    """Chance of each pipe of a rank to be outside, for each place the rank may have moved to.
+
+    Where its division's flues stand as a whole takes the flues with it and leaves the reeds.
+
+    Returns
+    -------
+    (moves, pipes) array
+    """
+    parts = at.parts.chosen(places)
+    shared, division = at.shared_cents[places], at.division_cents[places]
+    together = shared**2 + (0.0 if is_flue else 1.0) * division**2
+    own2 = parts.sigmas**2 - shared[:, None] ** 2
+    if is_flue:
+        own2 = own2 - division[:, None] ** 2
+    own = np.sqrt(np.maximum(own2, LIMITS.least_own_cents**2))
+    moved = _MOVES[:, None] * np.sqrt(together)
+    middle = parts.means[None] - shift_cents + moved[:, :, None]
+    inside = ndtr((tolerance_cents - middle) / own) - ndtr((-tolerance_cents - middle) / own)
+    outside: FloatArray = 1.0 - (parts.weights * inside).sum(axis=2)
+    return np.clip(outside, 0.0, 1.0)
+
+
+def _count(chances: FloatArray) -> FloatArray:
+    """Distribution of how many happen, each with its own chance: the Poisson-binomial.
+
+    Parameters
+    ----------
+    chances : (moves, pipes) array
+
+    Returns
+    -------
+    (moves, pipes + 1) array
+    """
+    counts = np.zeros((len(chances), chances.shape[1] + 1))
+    counts[:, 0] = 1.0
+    for chance in chances.T:
+        miss = 1.0 - chance
+        counts[:, 1:] = counts[:, 1:] * miss[:, None] + counts[:, :-1] * chance[:, None]
+        counts[:, 0] *= miss
     return counts
 
 
