@@ -221,7 +221,7 @@ def test_a_float_keeps_its_last_bit(shared):
         (Reference, "division shift_cents air_celsius event_celsius"),
         (RegistrationUse, "stops seconds keys words"),
         (EventUse, "registrations"),
-        (PlanItem, "order pipe cents target_hz move minutes why"),
+        (PlanItem, "order pipe cents target_hz move minutes why gain"),
         (CurvePoint, "minutes cost"),
         (Conditions, "air_celsius humidity wind_mm noted_at id"),
         (Tick, "uid visit_id pipe state note at device received_at"),
