@@ -1,0 +1,1 @@
+"""Logged air: read from the CSV of any logger, checked against the clock, charted and forecast."""

@@ -1,0 +1,116 @@
+"""Heat-ups found, their course, and forecasts that say how sure they are."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.condition.heating.churches import Winter, a_winter
+from walkboard.condition.heating.between import air_at, divisions_apart
+from walkboard.condition.heating.fit import fit_course
+from walkboard.condition.heating.forecast import AirForecast, Heating
+from walkboard.condition.heating.heat_ups import HeatUp, find_heat_ups
+
+
+@pytest.fixture(scope="module")
+def winter() -> Winter:
+    return a_winter(2, heat_ups=8)
+
+
+@pytest.fixture(scope="module")
+def heat_ups(winter: Winter) -> tuple[HeatUp, ...]:
+    outdoors = (winter.hours, winter.outdoors_celsius)
+    return find_heat_ups(winter.hours, winter.organ_celsius, outdoors=outdoors)
+
+
+def a_course(hours: float, from_celsius: float, end: float = 24.0) -> HeatUp:
+    """One time constant of four hours: T = end − (end − T0)·e^(−h/4)."""
+    grid = np.arange(0.0, hours + 0.01, 0.25)
+    return HeatUp(0.0, grid, end - (end - from_celsius) * np.exp(-grid / 4.0))
+
+
+def test_every_heat_up_is_found_where_the_heating_was_switched_on(
+    winter: Winter, heat_ups: tuple[HeatUp, ...]
+) -> None:
+    assert len(heat_ups) == len(winter.switched_on_h)
+    starts = [one.start_h for one in heat_ups]
+    np.testing.assert_allclose(starts, winter.switched_on_h, atol=0.75)
+    assert all(one.outdoors_celsius is not None for one in heat_ups)
+
+
+def test_a_sunny_day_and_a_hole_in_the_log_are_not_heat_ups() -> None:
+    hours = np.arange(0.0, 72.0, 1.0 / 6.0)
+    sunny = 14.0 + 1.2 * np.sin(2.0 * np.pi * hours / 24.0)  # steepest: 0.31 K an hour
+    assert find_heat_ups(hours, sunny) == ()
+    keep = (hours < 30.0) | (hours > 40.0)
+    jump = np.where(hours < 35.0, 10.0, 17.0)
+    assert find_heat_ups(hours[keep], jump[keep]) == ()
+
+
+def test_the_course_of_known_heat_ups_is_found() -> None:
+    course = fit_course([a_course(h, t) for h, t in ((8.0, 8.0), (10.0, 11.0), (12.0, 9.0))])
+    for hours, start in ((6.0, 10.0), (14.0, 7.0)):
+        true = 24.0 - (24.0 - start) * np.exp(-hours / 4.0)
+        assert float(course.air(hours, start, None)) == pytest.approx(true, abs=0.25)
+
+
+def test_forecasts_of_a_simulated_church_hold_what_they_say(heat_ups: tuple[HeatUp, ...]) -> None:
+    """One of the twelve of bench heating, where 80 % intervals hold for the whole set."""
+    heating = Heating(heat_ups)
+    errors = [score.error_celsius for score in heating.scores]
+    assert np.median(np.abs(errors)) < 0.6
+    assert np.mean([score.held for score in heating.scores]) >= 0.6
+    # A score is from earlier heat-ups only: the first ones do not change when more come.
+    assert Heating(heat_ups[:4]).scores == heating.scores[:3] or np.allclose(
+        [s.error_celsius for s in Heating(heat_ups[:4]).scores], errors[:3]
+    )
+
+
+def test_what_the_heating_cannot_reach_is_said() -> None:
+    heating = Heating([a_course(9.0, t) for t in (8.0, 9.0, 10.0, 8.5, 9.5, 8.0)])
+    there = heating.at(10.0, 9.0, None)
+    assert there.can_reach(22.0)
+    assert not there.can_reach(29.0)
+    assert there.low_celsius < there.celsius < there.high_celsius
+    assert there.chance_below(there.low_celsius) == pytest.approx(0.1, abs=1e-6)
+    assert there.chance_below(there.high_celsius) == pytest.approx(0.9, abs=1e-6)
+
+
+def test_a_time_is_suggested_only_after_five_heat_ups_that_agreed() -> None:
+    good = [a_course(9.0, t) for t in (8.0, 9.0, 10.0, 8.5, 9.5, 8.0)]
+    early, settled = Heating(good[:4]), Heating(good)
+    assert early.switch_on_hours(18.0, 9.0, None) is None
+    hours = settled.switch_on_hours(18.0, 9.0, None)
+    assert hours is not None
+    assert settled.at(hours, 9.0, None).chance_below(18.0) <= 0.2
+    assert settled.at(hours - 0.25, 9.0, None).chance_below(18.0) > 0.2
+    odd = [*good, a_course(9.0, 9.0, end=18.0)]  # one burner had failed
+    assert Heating(odd).switch_on_hours(18.0, 9.0, None) is None
+    assert settled.switch_on_hours(27.0, 9.0, None) is None
+
+
+def test_a_wide_spread_leaves_the_chance_open() -> None:
+    unsure = AirForecast(18.0, 15.0, 21.0, 22.0, 2.0, 2.0)
+    assert 0.3 < unsure.chance_below(17.0) < 0.4
+
+
+def test_divisions_apart_in_kelvin_and_cents() -> None:
+    """Outside check: c ∝ √T (ISO 9613-1:1993): 600·log2(T₂/T₁), 1.79 cents for 0.6 K at 17 °C,
+    in dry air."""
+    hours = np.arange(0.0, 100.0, 0.5)
+    great = np.full(len(hours), 17.0)
+    swell = np.where(hours < 50.0, 17.5, 17.7)
+    found = divisions_apart(
+        {"great": (hours, great), "swell": (hours, swell)}, [20.0, 70.0], "great"
+    )
+    (apart,) = found
+    assert (apart.division, apart.against, apart.events) == ("swell", "great", 2)
+    assert apart.celsius == pytest.approx(0.6)
+    assert apart.cents == pytest.approx(600.0 * np.log2((290.15 + 0.6) / 290.15), abs=0.03)
+    assert apart.spread_cents == pytest.approx(0.2 * 2.98 / np.sqrt(2.0), abs=0.03)
+
+
+def test_a_log_that_does_not_cover_a_moment_says_nothing() -> None:
+    hours = np.arange(0.0, 10.0, 0.5)
+    assert air_at(hours, hours, 20.0) is None
+    assert air_at(hours, hours, 4.2) == pytest.approx(4.2)
