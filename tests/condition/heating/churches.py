@@ -50,7 +50,7 @@ def a_winter(seed: int, *, heat_ups: int = 10) -> Winter:
     loft = rng.uniform(0.3, 0.8)  # how fast the loft follows the nave [1/h]
     power = walls * rng.uniform(18.0, 34.0)
     count = int((heat_ups * 72.0 + 24.0) / _STEP_H)
-    time = np.arange(count) * _STEP_H
+    time: Numbers = np.arange(count, dtype=np.float64) * _STEP_H
     daily = np.repeat(np.cumsum(rng.normal(0.0, 1.5, count // 720 + 2)) * 0.5, 720)[:count]
     outdoors = 4.0 + 0.6 * daily + 2.5 * np.cos(2.0 * np.pi * (time - 15.0) / 24.0)
     events = tuple(24.0 + 72.0 * n + rng.uniform(8.0, 12.0) for n in range(heat_ups))

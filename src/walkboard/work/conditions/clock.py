@@ -119,10 +119,7 @@ def _against_visits(log: AirLog, visits: Sequence[KeptVisit]) -> list[str]:
             continue
         logged = float(np.interp(at, hours, log.celsius))
         if abs(logged - told) > _AWAY_CELSIUS:
-            return [
-                (
-                    f"At the visit of {visit.opened_at:%d %B %Y} the thermometer said {told:.1f} °C and"
-                    f" the log {logged:.1f} °C: did both hang where the pipes stand?"
-                )
-            ]
+            day = f"{visit.opened_at:%d %B %Y}"
+            both = f"the thermometer said {told:.1f} °C and the log {logged:.1f} °C"
+            return [f"At the visit of {day} {both}: did both hang where the pipes stand?"]
     return []
