@@ -204,6 +204,10 @@ def test_a_code_works_once_and_for_two_minutes_and_five_tries(tmp_path: Path) ->
     assert pairing.redeem(code, "Phone") is None
     code = pairing.show().letters
     for _ in range(5):
-        assert pairing.redeem("00000000", "Phone") is None
-    assert pairing.redeem(code, "Phone") is None
+        assert pairing.redeem("00000000", "Phone", "192.168.1.66") is None
+    assert pairing.redeem(code, "Phone", "192.168.1.66") is None
     assert len(pairing.devices.all()) == 1
+    # the stranger has locked out only himself
+    paired = pairing.redeem(code, "Phone", "192.168.1.7")
+    assert paired is not None
+    assert paired[0].name == "Phone 2"  # the history tells devices apart by their names

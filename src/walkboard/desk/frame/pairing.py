@@ -13,6 +13,7 @@ import os
 import secrets
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
@@ -26,7 +27,7 @@ CODE_LENGTH = 8
 # Crockford's letters without those that are read for another: 32⁸ is 2⁴⁰ codes.
 _LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 _READ_AS = str.maketrans({"O": "0", "I": "1", "L": "1", "-": None, " ": None})
-_MOST_TRIES = 5  # at one code, from whatever device
+_MOST_TRIES = 5  # at one code, from one address; chosen
 LONGEST_NAME = 40
 
 
@@ -151,14 +152,14 @@ class Pairing:
         self._clock_s = clock_s
         self._lock = threading.Lock()
         self._code: Code | None = None
-        self._tries = 0
+        self._tries: Counter[str] = Counter()
 
     def show(self) -> Code:
         """A new code; the one before it is void."""
         with self._lock:
             letters = "".join(secrets.choice(_LETTERS) for _ in range(CODE_LENGTH))
             self._code = Code(letters, self._clock_s() + CODE_SECONDS)
-            self._tries = 0
+            self._tries.clear()
             return self._code
 
     def seconds_left(self) -> float:
@@ -166,18 +167,24 @@ class Pairing:
         with self._lock:
             return 0.0 if self._code is None else max(0.0, self._code.ends_s - self._clock_s())
 
-    def redeem(self, letters: str, name: str) -> tuple[Device, str] | None:
-        """Pair a device by the code; None where it is wrong, used, or run out."""
+    def redeem(self, letters: str, name: str, address: str = "") -> tuple[Device, str] | None:
+        """Pair a device by the code; None where it is wrong, used, or run out.
+
+        After five wrong tries an address is not listened to until the next code is shown, while
+        the code stays good for everyone else: a stranger who guesses locks out only himself. With
+        2⁴⁰ codes, five tries from every address of a network of 65,000 find one with a chance of
+        3 in 10 million.
+        """
         given = letters.upper().translate(_READ_AS)
         with self._lock:
             code = self._code
             if code is None or self._clock_s() >= code.ends_s:
                 self._code = None
                 return None
+            if self._tries[address] >= _MOST_TRIES:
+                return None
             if not hmac.compare_digest(given.encode(), code.letters.encode()):
-                self._tries += 1
-                if self._tries >= _MOST_TRIES:
-                    self._code = None
+                self._tries[address] += 1
                 return None
             self._code = None
         return self.devices.add(name)

@@ -25,7 +25,7 @@ async def redeem(request: Request) -> Response:
     desk = desk_of(request)
     form = await request.form()
     name = str(form.get("name", "")).strip() or _usual_name(request)
-    paired = desk.pairing.redeem(str(form.get("code", "")), name)
+    paired = desk.pairing.redeem(str(form.get("code", "")), name, _address(request))
     if paired is None:
         return _draw(request, say("pair.wrong"), 403)
     response = RedirectResponse("/", 303)
@@ -38,6 +38,10 @@ async def redeem(request: Request) -> Response:
         secure=request.url.scheme == "https",
     )
     return response
+
+
+def _address(request: Request) -> str:
+    return "" if request.client is None else request.client.host
 
 
 def _draw(request: Request, trouble: str | None, status: int = 200) -> Response:

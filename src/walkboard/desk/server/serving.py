@@ -16,6 +16,7 @@ from starlette.applications import Starlette
 
 from walkboard.desk.server.doorway import Doorway
 from walkboard.desk.server.network import bound
+from walkboard.desk.server.slow_clients import protocol
 from walkboard.errors import InputError
 
 if TYPE_CHECKING:
@@ -116,6 +117,7 @@ def _config(
         access_log=False,
         server_header=False,
         proxy_headers=False,  # nobody may say on another's behalf where a request comes from
+        http=protocol(),
         ws="websockets-sansio",
         ws_max_size=4096,  # acknowledgements only
         lifespan=lifespan,
