@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from walkboard.book.records import KeptFault, KeptOrgan, KeptReading, KeptVisit, TickState
+from walkboard.book.records import KeptFault, KeptOrgan, KeptReading, KeptVisit, Tick, TickState
 from walkboard.condition.state import DivisionState
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import Division, Organ, PipeRef, Rank
@@ -28,6 +28,23 @@ _VISITS_RECALLED = 4
 
 
 @dataclass(frozen=True, slots=True)
+class Tuned:
+    """A pipe that was tuned at a visit.
+
+    Attributes
+    ----------
+    at : datetime
+    before_cents, after_cents : float or None
+        From the line that its rank should stand on, as it was read before and afterwards [cents];
+        None where it was not.
+    """
+
+    at: datetime
+    before_cents: float | None
+    after_cents: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class RankState:
     """How a rank stood when it was heard last.
 
@@ -43,9 +60,10 @@ class RankState:
     half_within_cents : float or None
         Half of its pipes lie within so much of their own median [cents].
     strays, careful, unread : int
-        Pipes more than the tolerance from the line; those flagged; those without a value.
-    tuned_since : frozenset of int
-        Numbers of pipes that were tuned and not heard since.
+        Pipes more than the tolerance from the line; those flagged; those without a value at that
+        visit, tuned ones apart.
+    tuned : mapping of int to Tuned
+        The pipes tuned at that visit, by number.
     faults : tuple of KeptFault
         That stand.
     """
@@ -58,7 +76,7 @@ class RankState:
     strays: int = 0
     careful: int = 0
     unread: int = 0
-    tuned_since: frozenset[int] = frozenset()
+    tuned: Mapping[int, Tuned] = field(default_factory=dict)
     faults: tuple[KeptFault, ...] = ()
 
 
@@ -109,6 +127,52 @@ def earlier_readings(
         if own:
             found.append((visit, own))
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True)
+class RankGlance:
+    """A rank at one visit: which pipes were read, and how far the strays stood from their line."""
+
+    read: frozenset[int]
+    strays: Mapping[int, float]
+
+
+def visits_at_a_glance(
+    book: SeenBook, kept: KeptOrgan, most: int
+) -> list[tuple[KeptVisit, Mapping[str, RankGlance]]]:
+    """Every rank at each of the last visits that heard something, the oldest first."""
+    found: list[tuple[KeptVisit, Mapping[str, RankGlance]]] = []
+    for visit in reversed(book.visits(kept.id)):
+        if len(found) == most:
+            break
+        ranks = _glance(book, visit)
+        if ranks:
+            found.append((visit, ranks))
+    return found[::-1]
+
+
+def _glance(book: SeenBook, visit: KeptVisit) -> Mapping[str, RankGlance]:
+    by_rank = _of_ranks(book, visit)  # before the key: it is what the answer rests on
+    told = tuple(sorted(told_air(book, visit).items()))
+    plan = book.current_plan(visit.id)
+
+    def work_out() -> Mapping[str, RankGlance]:
+        organ = organ_at(book, visit)
+        standing = standing_of_visit(book, visit)
+        glances = {}
+        for rank_id, readings in by_rank.items():
+            line = standing.lines(organ, organ.rank(rank_id))[0].cents
+            away = {
+                pipe.number: kept.reading.cents - line
+                for pipe, kept in readings.items()
+                if kept.reading.cents is not None
+            }
+            strays = {n: cents for n, cents in away.items() if abs(cents) > STRAY_CENTS}
+            glances[rank_id] = RankGlance(frozenset(away), strays)
+        return glances
+
+    key = ("glance", visit.id, id(by_rank), told, None if plan is None else plan.id)
+    return book.memory.get(key, work_out)
 
 
 def faults_of_rank(organ: Organ, rank: Rank, faults: tuple[KeptFault, ...]) -> list[KeptFault]:
@@ -180,13 +244,9 @@ def _rank_state(
     def work_out() -> RankState:
         own = _of_ranks(book, visit)[rank.id]
         found: dict[PipeRef, Reading] = {}
-        tuned = set()
+        done = {p: t for p, t in ticks.items() if t.state == TickState.DONE}
         for pipe, reading in own.items():
-            tick = ticks.get(pipe)
-            is_done = tick is not None and tick.state == TickState.DONE
-            if is_done and tick is not None and _is_before(reading, tick.at):
-                tuned.add(pipe.number)
-            else:
+            if pipe not in done or not _is_before(reading, done[pipe].at):
                 found[pipe] = reading.reading
         chart = rank_chart(organ, rank, found, {}, standing_of_visit(book, visit))
         target = chart.lines[0].cents
@@ -195,6 +255,16 @@ def _rank_state(
         within = None
         if len(away) >= _PIPES_FOR_SPREAD:
             within = float(np.median(np.abs(np.array(away) - middle)))
+        tuned = {
+            pipe.number: _tuned(
+                [kept for kept in book.readings(visit.id) if kept.reading.pipe == pipe],
+                tick,
+                found.get(pipe),
+                target,
+            )
+            for pipe, tick in done.items()
+        }
+        not_heard_since = sum(t.after_cents is None for t in tuned.values())
         marks_of = [p.mark for p in chart.points if p.cents is not None]
         return RankState(
             rank=rank,
@@ -204,12 +274,22 @@ def _rank_state(
             half_within_cents=within,
             strays=sum(m in {Mark.FLAT, Mark.SHARP} for m in marks_of),
             careful=sum(m is Mark.CARE for m in marks_of),
-            unread=sum(p.cents is None for p in chart.points),
-            tuned_since=frozenset(tuned),
+            unread=rank.pipes - len(away) - not_heard_since,
+            tuned=tuned,
             faults=faults,
         )
 
     return book.memory.get(key, work_out)
+
+
+def _tuned(
+    of_pipe: list[KeptReading], tick: Tick, after: Reading | None, line_cents: float
+) -> Tuned:
+    """A pipe as it was before it was tuned, and as it was read afterwards."""
+    before = [k.reading.cents for k in of_pipe if _is_before(k, tick.at)]
+    known = [cents for cents in before if cents is not None]
+    after_cents = None if after is None or after.cents is None else after.cents - line_cents
+    return Tuned(tick.at, known[-1] - line_cents if known else None, after_cents)
 
 
 def _is_before(reading: KeptReading, instant: datetime) -> bool:

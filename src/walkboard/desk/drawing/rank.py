@@ -87,6 +87,8 @@ class RankDrawing:
         Names a key.
     axis : str
         Words of the upright axis.
+    tuned : mapping of semitone to cents or None
+        The pipes that were tuned, with where they stood before, from their line.
     """
 
     chart: RankChart
@@ -95,6 +97,7 @@ class RankDrawing:
     chosen: int | None
     name: Callable[[Key], str]
     axis: str
+    tuned: Mapping[int, float | None]
 
 
 def rank_drawing(drawing: RankDrawing) -> Markup:
@@ -118,8 +121,12 @@ def rank_drawing(drawing: RankDrawing) -> Markup:
             if low <= value <= high
         )
         parts.append(f'<path class="{ages[age]} earlier" stroke-width="1" d="{dots}"/>')
+    target = chart.lines[0].cents
+    for semitone, before in drawing.tuned.items():
+        parts += _tuned(x(semitone), y(target), None if before is None else y(target + before))
     for point in chart.points:
-        parts += _pipe(point, x(point.semitone), y, (low, high))
+        if point.cents is not None or point.semitone not in drawing.tuned:
+            parts += _pipe(point, x(point.semitone), y, (low, high), target)
     for semitone in range(chart.lowest, chart.highest + 1):
         parts.append(
             f'<a href="{escape(drawing.address(semitone))}" tabindex="-1"><rect class="press" '
@@ -129,7 +136,7 @@ def rank_drawing(drawing: RankDrawing) -> Markup:
     return _svg(_WIDTH, _HEIGHT, parts, "chart wide-only")
 
 
-def bar(point: ChartPoint, chart: RankChart) -> Markup:
+def bar(point: ChartPoint | None, chart: RankChart) -> Markup:
     """One pipe as a small bar for the phone: left of the middle is flat, right is sharp."""
     width, height, middle = 120.0, 18.0, 60.0
     scale = (middle - 6.0) / _FIELD_CENTS
@@ -138,7 +145,7 @@ def bar(point: ChartPoint, chart: RankChart) -> Markup:
         _band(middle - band, 0.0, 2.0 * band, height),
         f'<path class="faint" d="M{middle} 0V{height:.0f}"/>',
     ]
-    if point.cents is not None:
+    if point is not None and point.cents is not None:
         away = point.cents - chart.lines[0].cents
         end = middle + min(max(away, -_FIELD_CENTS), _FIELD_CENTS) * scale
         is_stray = point.mark in {Mark.FLAT, Mark.SHARP}
@@ -181,8 +188,9 @@ def _ground(
             f'width="{column:.1f}" height="{_BOTTOM - _TOP + 30}"/>'
         )
     step = next((s for s in _STEPS if (high - low) / s <= 9), _STEPS[-1])
-    for index in range(math.ceil(low / step), math.floor(high / step) + 1):
-        at = y(index * step)
+    # Zero is the line that the rank is tuned to, as in the table.
+    for index in range(math.ceil((low - target) / step), math.floor((high - target) / step) + 1):
+        at = y(target + index * step)
         parts.append(f'<path class="ground" d="M{_LEFT} {at:.1f}H{_RIGHT}"/>')
         parts.append(_text(_LEFT - 8, at + 4, signed(index * step, 0), "end"))
     whites: list[str] = []
@@ -197,7 +205,7 @@ def _ground(
     parts.append(f'<path class="ink" stroke-width="2.5" d="{"".join(blacks)}"/>')
     right = _RIGHT
     for line in reversed(chart.lines):
-        at, words = y(line.cents), f"{told(line.words)} {signed(line.cents)}"
+        at, words = y(line.cents), f"{told(line.words)} {signed(line.cents - target)}"
         dash = "" if line.is_target else ' stroke-dasharray="7 5"'
         weight = 2 if line.is_target else 1.3
         style = f'class="ink" stroke-width="{weight}"{dash}'
@@ -215,7 +223,11 @@ def _ground(
 
 
 def _pipe(
-    point: ChartPoint, x: float, y: Callable[[float], float], shown: tuple[float, float]
+    point: ChartPoint,
+    x: float,
+    y: Callable[[float], float],
+    shown: tuple[float, float],
+    target: float,
 ) -> list[str]:
     parts = []
     if point.cents is None:
@@ -233,12 +245,29 @@ def _pipe(
         parts.append(_mark(point.mark, x, at))
         if _is_off(point, shown):
             down = 18 if point.cents > shown[1] else -10
-            parts.append(_text(x, at + down, signed(point.cents, 0), "middle"))
+            parts.append(_text(x, at + down, signed(point.cents - target, 0), "middle"))
     if point.word:
         parts.append(
             f'<text transform="translate({x + 4:.1f} {_BOTTOM + 36}) rotate(-90)" '
             f'text-anchor="end">{escape(told(point.word))}</text>'
         )
+    return parts
+
+
+def _tuned(x: float, line: float, before: float | None) -> list[str]:
+    """A pipe that was tuned: from where it stood, to a ring with a tick on its line."""
+    parts = []
+    if before is not None and abs(before - line) > 9.0:
+        side = 1.0 if before > line else -1.0
+        parts.append(
+            f'<path class="faint" stroke-width="1.4" stroke-dasharray="3 3" '
+            f'd="M{x:.1f} {before:.1f}V{line + 8.0 * side:.1f}"/>'
+            f'<path class="faint" stroke-width="1.4" d="M{x - 4:.1f} {before:.1f}h8"/>'
+        )
+    parts.append(
+        f'<circle class="hollow" stroke-width="1.5" cx="{x:.1f}" cy="{line:.1f}" r="7"/>'
+        f'<path class="ink" stroke-width="1.8" d="M{x - 3.4:.1f} {line:.1f}l2.6 2.8l4.4 -5.4"/>'
+    )
     return parts
 
 

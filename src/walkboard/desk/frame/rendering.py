@@ -21,6 +21,7 @@ from walkboard.desk.text.figures import (
     day,
     hertz,
     minutes,
+    month,
     signed,
 )
 from walkboard.desk.text.preferences import Look, Names, preferences_of
@@ -51,6 +52,7 @@ class Renderer:
             celsius=celsius,
             hertz=hertz,
             minutes=minutes,
+            month=month,
             day=day,
             clock=clock,
             date_words=date_words,

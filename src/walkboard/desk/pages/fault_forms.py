@@ -10,6 +10,8 @@ from walkboard.book.records import FaultKind, KeptFault
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, Stop
 from walkboard.scales.keys import Key
+from walkboard.sheets.keyholder import stop_words
+from walkboard.sheets.wording import rank_words
 
 LONGEST_WORDS, LONGEST_NAME = 1000, 60
 GROUPS: tuple[tuple[str, tuple[FaultKind, ...]], ...] = (
@@ -81,18 +83,27 @@ def place_words(organ: Organ, fault: KeptFault, name_key: Callable[[Key], str]) 
 
     What an older description had and the newest has not any more is told by its id.
     """
-    stops = {stop.id: stop.name for stop in organ.stops}
-    ranks = {rank.id: rank.name for rank in organ.ranks}
+    stops = {stop.id: stop for stop in organ.stops}
+    ranks = {rank.id: rank for rank in organ.ranks}
     found = []
     if fault.stop is not None:
-        found.append(stops.get(fault.stop, fault.stop))
+        known = stops.get(fault.stop)
+        found.append(fault.stop if known is None else full_stop_words(organ, known))
     if fault.key is not None:
         found.append(name_key(Key.parse(fault.key)))
     if fault.pipe is not None and not _names_one_pipe(organ, fault):
-        name = ranks.get(fault.pipe.rank, fault.pipe.rank)
-        pipe = f"{name} {fault.pipe.number}"
+        rank = ranks.get(fault.pipe.rank)
+        if rank is None or fault.pipe.number > rank.pipes:
+            pipe = f"{fault.pipe.rank} {fault.pipe.number}"
+        else:
+            pipe = f"{rank_words(organ, rank)} {name_key(rank.key_of(fault.pipe.number))}"
         found.append(pipe if not found else f"({pipe})")
     return " ".join(found)
+
+
+def full_stop_words(organ: Organ, stop: Stop) -> str:
+    """A stop with its division and feet: ``Great · Principal 8′``."""
+    return f"{organ.division(stop.division).name} · {stop_words(organ, stop)}"
 
 
 def _names_one_pipe(organ: Organ, fault: KeptFault) -> bool:

@@ -1,29 +1,37 @@
-"""The organ: its divisions and ranks at a glance, the conditions now, and what comes next."""
+"""The organ: what to do now, and the map of its ranks with the strays standing out."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
 
-from walkboard.book.records import KeptEvent
-from walkboard.desk.drawing.rank import field
-from walkboard.desk.frame.desk import desk_of
+from walkboard.book.records import KeptOrgan
+from walkboard.desk.drawing.organ_map import SmallRow, axis, small_map, strip
+from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import ON_ITS_WAY, render
+from walkboard.desk.pages.what_now import steps_now
+from walkboard.desk.text.preferences import preferences_of
+from walkboard.organ.model import Organ, Rank
 from walkboard.sheets.wording import rank_words
-from walkboard.work.overview import RankState, overview
+from walkboard.work.overview import (
+    DivisionOverview,
+    RankGlance,
+    RankState,
+    overview,
+    visits_at_a_glance,
+)
 from walkboard.work.pipe_offsets import latest_air
 
-_MOST_EVENTS = 3
+_VISITS_SHOWN = 6
 _PATIENCE_S, _PART_PATIENCE_S = 0.15, 30.0
 _MANY = 0.1  # of a rank's pipes astray: more than the odd one
 
 
 def organ_page(request: Request) -> Response:
-    """Draw it."""
+    """What to do now, and every rank at a glance."""
     desk = desk_of(request)
     kept, organ = desk.organ(request)
     # Just after the start the page comes at once and its ranks follow; a page that fetches its
@@ -33,44 +41,84 @@ def organ_page(request: Request) -> Response:
     change: dict[str, Any] = {} if is_warm else {"change": ON_ITS_WAY}
     visits = desk.book.visits(kept.id)
     last = visits[-1] if visits else None
-    divisions = []
-    for division in overview(desk.book, kept) if is_warm else ():
-        lowest = min(division.division.lowest, *(r.rank.from_key for r in division.ranks))
-        highest = max(
-            division.division.highest, *(r.rank.key_of(r.rank.pipes) for r in division.ranks)
-        )
-        rows = [
-            {
-                "state": state,
-                "name": rank_words(organ, state.rank).partition(" · ")[2],
-                "field": None
-                if state.chart is None
-                else field(state.chart, lowest.semitone, highest.semitone),
-                "sign": _sign(state),
-            }
-            for state in division.ranks
-        ]
-        divisions.append({"of": division, "rows": rows})
+    chosen = preferences_of(request)
+    found = overview(desk.book, kept) if is_warm else ()
+    lowest, highest = _ends(organ)
+    heard = [s for d in found for s in d.ranks if s.chart is not None]
     return render(
         request,
         "organ.html",
         organ=organ,
         pipes=sum(rank.pipes for rank in organ.ranks),
-        divisions=divisions,
+        steps=steps_now(desk, kept, organ, chosen),
+        divisions=[_division(organ, d, lowest, highest) for d in found],
+        axis=axis(lowest, highest, chosen.key),
+        strays=sum(state.strays for state in heard),
+        heard=len(heard),
+        earlier=_earlier(desk, kept, organ, (lowest, highest)) if is_warm else (),
         is_warm=is_warm,
-        visit=last,
+        is_visited=bool(visits),
         air=None if last is None else latest_air(last),
         noted=None if last is None or not last.conditions else last.conditions[-1].noted_at,
-        events=_coming(desk.book.events(kept.id)),
-        faults=desk.book.standing_faults(kept.id),
         **change,
     )
 
 
-def _coming(events: tuple[KeptEvent, ...]) -> list[KeptEvent]:
-    now = datetime.now(UTC)
-    coming = [event for event in events if event.starts_at >= now and not event.cancelled]
-    return sorted(coming, key=lambda event: event.starts_at)[:_MOST_EVENTS]
+def _ends(organ: Organ) -> tuple[int, int]:
+    """The lowest and highest key of any rank, so that all strips stand key under key."""
+    lowest = min((r.from_key.semitone for r in organ.ranks), default=0)
+    highest = max((r.key_of(r.pipes).semitone for r in organ.ranks), default=60)
+    return lowest, max(highest, lowest + 11)
+
+
+def _division(
+    organ: Organ, division: DivisionOverview, lowest: int, highest: int
+) -> dict[str, Any]:
+    rows = []
+    for state in division.ranks:
+        tuned = [
+            state.rank.key_of(number).semitone
+            for number, one in state.tuned.items()
+            if one.after_cents is None
+        ]
+        rows.append(
+            {
+                "state": state,
+                "name": rank_words(organ, state.rank).partition(" · ")[2],
+                "strip": strip(state.chart, lowest, highest, tuned),
+                "sign": _sign(state),
+                "is_older": state.visit is not None and state.visit != division.visit,
+            }
+        )
+    return {"of": division, "rows": rows}
+
+
+def _earlier(
+    desk: Desk, kept: KeptOrgan, organ: Organ, ends: tuple[int, int]
+) -> list[dict[str, Any]]:
+    """The whole organ at each of the last visits, the oldest first."""
+    found = []
+    for visit, ranks in visits_at_a_glance(desk.book, kept, _VISITS_SHOWN):
+        rows = [_small(rank, ranks.get(rank.id)) for rank in organ.ranks]
+        found.append(
+            {
+                "visit": visit,
+                "drawing": small_map(rows, *ends),
+                "read": sum(len(g.read) for g in ranks.values()),
+                "strays": sum(len(g.strays) for g in ranks.values()),
+            }
+        )
+    return found if len(found) > 1 else []
+
+
+def _small(rank: Rank, glance: RankGlance | None) -> SmallRow | None:
+    if glance is None:
+        return None
+    numbers = range(1, rank.pipes + 1)
+    return SmallRow(
+        {rank.key_of(n).semitone for n in glance.read if n in numbers},
+        {rank.key_of(n).semitone: cents for n, cents in glance.strays.items() if n in numbers},
+    )
 
 
 def _sign(state: RankState) -> str:

@@ -13,6 +13,7 @@ from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.figures import clock, signed
 from walkboard.desk.text.preferences import preferences_of
 from walkboard.desk.text.translate import told
 from walkboard.errors import WalkboardError
@@ -48,9 +49,13 @@ def rank_page(request: Request) -> Response:
                 chosen=None if chosen is None else rank.key_of(chosen).semitone,
                 name=preferences_of(request).key,
                 axis=say("rank.axis"),
+                tuned={
+                    rank.key_of(number).semitone: tuned.before_cents
+                    for number, tuned in state.tuned.items()
+                },
             )
         )
-        rows = [_row(state, p, earlier[0][1] if earlier else {}) for p in state.chart.points]
+        rows = _rows(state, earlier[0][1] if earlier else {})
     return render(
         request,
         "rank.html",
@@ -61,6 +66,7 @@ def rank_page(request: Request) -> Response:
         address=address,
         drawing=chart,
         rows=rows,
+        summary=_summary(state),
         chosen=chosen,
         pipe=None if chosen is None else _pipe(desk, kept, organ, state, chosen),
     )
@@ -158,31 +164,62 @@ def _earlier(
     return found
 
 
-def _row(state: RankState, point: ChartPoint, before: dict[int, float]) -> dict[str, object]:
+def _rows(state: RankState, before: dict[int, float]) -> list[dict[str, object]]:
+    """A row for every pipe of the rank, whether it was read or not."""
     assert state.chart is not None
     line = state.chart.lines[0].cents
-    number = _number(state.rank, point.semitone)
-    earlier = before.get(point.semitone)
-    return {
-        "number": number,
-        "key": state.rank.key_of(number),
-        "cents": None if point.cents is None else point.cents - line,
-        "two_sigma": point.two_sigma_cents,
-        "before": None if earlier is None else earlier - line,
-        "words": _state_words(state, point, number),
-        "is_stray": point.cents is not None and point.mark in {Mark.FLAT, Mark.SHARP},
-        "bar": bar(point, state.chart),
-    }
+    points = {point.semitone: point for point in state.chart.points}
+    rows: list[dict[str, object]] = []
+    for number in range(1, state.rank.pipes + 1):
+        key = state.rank.key_of(number)
+        point = points.get(key.semitone)
+        earlier = before.get(key.semitone)
+        known = point is not None and point.cents is not None
+        rows.append(
+            {
+                "number": number,
+                "key": key,
+                "cents": point.cents - line
+                if point is not None and point.cents is not None
+                else None,
+                "two_sigma": point.two_sigma_cents if point is not None else 0.0,
+                "before": None if earlier is None else earlier - line,
+                "words": _state_words(state, point, number),
+                "is_stray": known and point is not None and point.mark in {Mark.FLAT, Mark.SHARP},
+                "bar": bar(point, state.chart),
+            }
+        )
+    return rows
 
 
-def _state_words(state: RankState, point: ChartPoint, number: int) -> str:
+def _state_words(state: RankState, point: ChartPoint | None, number: int) -> str:
+    tuned = state.tuned.get(number)
+    if tuned is not None:
+        at, before, after = clock(tuned.at), tuned.before_cents, tuned.after_cents
+        if after is None:
+            return say("rank.tuned_unheard", at=at, before=signed(before))
+        return say("rank.tuned_heard", at=at, before=signed(before), after=signed(after))
+    if point is None:
+        return say("rank.not_held")
     if point.cents is None:
-        if number in state.tuned_since:
-            return say("rank.tuned_since")
         return say("rank.no_value", why=told(point.word))
     if point.mark is Mark.CARE:
         return say("rank.care", why=told(point.word))
     return say(f"rank.{point.mark.value}")
+
+
+def _summary(state: RankState) -> str:
+    """How many of the rank's pipes were read, how many stray, how many were tuned."""
+    if state.chart is None:
+        return ""
+    tuned = sum(t.after_cents is None for t in state.tuned.values())
+    read = state.rank.pipes - state.unread - tuned
+    parts = [say("rank.read", read=read, n=state.rank.pipes)]
+    if state.strays:
+        parts.append(say("rank.strays", n=state.strays))
+    if state.tuned:
+        parts.append(say("rank.tuned", n=len(state.tuned)))
+    return " · ".join(parts)
 
 
 def _side(semitones: int) -> str:

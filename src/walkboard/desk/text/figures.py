@@ -20,6 +20,11 @@ def day(value: datetime | None) -> str:
     return MISSING if value is None else date_words(value.astimezone().date())
 
 
+def month(value: datetime) -> str:
+    """``3/2026`` in the machine's own time."""
+    return f"{value.astimezone():%-m/%Y}"
+
+
 def date_words(value: date) -> str:
     """The same of a date."""
     months = say("frame.months").split()
