@@ -76,7 +76,7 @@ def plan(page: Page) -> int:
     assert page.inner_text("#minutes-words") == "40"
     assert "with 40 minutes" in (page.get_attribute("#tried svg", "aria-label") or "")
     pipes = int(page.inner_text("#tried dl .figure:first-child dd"))
-    page.click("text=Make this the worklist")
+    page.click("text=Adopt as the worklist")
     page.wait_for_url("**/visit/work")
     return pipes
 

@@ -14,7 +14,7 @@ from starlette.datastructures import FormData, QueryParams
 from starlette.requests import Request
 from starlette.responses import Response
 
-from walkboard.book.records import KeptEvent, KeptFault
+from walkboard.book.records import KeptEvent, KeptFault, TickState
 from walkboard.desk.drawing.visit import NARROW, curve_drawing
 from walkboard.desk.pages.visit.frame import (
     AtVisit,
@@ -30,7 +30,8 @@ from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.planning.plan import CurvePoint, Plan
 from walkboard.planning.request import LONGEST_MINUTES, PlanRequest
-from walkboard.sheets.wording import against
+from walkboard.sheets.rank_charts import STRAY_CENTS
+from walkboard.sheets.wording import against, rank_words
 from walkboard.work import plans
 from walkboard.work.plan_request import EventNeeds, request_of
 from walkboard.work.snapshot import standing
@@ -40,6 +41,7 @@ Asked = QueryParams | FormData
 _USUAL_MINUTES = 120.0
 _NO_EVENT = "none"
 _EVENTS_SHOWN = 12
+_STILL_SHOWN = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +96,8 @@ def plan(request: Request) -> Response:
         return to_visit(request)
     if not standing(at.desk.book, at.visit):
         return render_step(request, at, "plan", "visit/plan_nothing.html")
+    if "worked" in request.query_params:  # a browser without scripts waits for it
+        return _draw(request, at, request.query_params, "visit/plan.html")
     try:
         wish, trouble = _wish(at, request.query_params), None
     except WalkboardError as error:
@@ -164,8 +168,7 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
     organ = plans.organ_to_plan(at.desk.book, at.visit)
     points = plans.curve(at.desk.book, at.visit, wish.request(organ), _longest(at))
     left = made.cost_after / made.cost_before if made.cost_before else 0.0
-    more = _cost_at(points, wish.minutes) - _cost_at(points, wish.minutes + 10.0)
-    buys = more / made.cost_before if made.cost_before else 0.0
+    groups = groups_of(organ, made)
     words = {
         "title": say("visit.curve_title", minutes=f"{wish.minutes:.0f}", left=f"{100 * left:.0f}"),
         "minutes": say("visit.curve_minutes"),
@@ -176,11 +179,17 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
     )
     return {
         "left_percent": 100.0 * left,
-        "next_percent": max(0.0, 100.0 * buys),
+        "ten_percent": _more(made, points, wish.minutes, 10.0),
+        "hour_percent": _more(made, points, wish.minutes, 60.0),
+        "against": _against_worklist(at, made),
+        "still": _still_heard(at, made),
         "gap_percent": 100.0 * made.gap,
         "drawing": drawn(),
         "small_drawing": drawn(plot=NARROW),
-        "groups": groups_of(organ, made),
+        "groups": groups,
+        "farthest": {
+            group.rank.id: max(abs(step.item.cents) for step in group.steps) for group in groups
+        },
         "references": [
             {
                 "name": at.organ.division(r.division).name,
@@ -192,10 +201,62 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
     }
 
 
-def _cost_at(points: Sequence[CurvePoint], minutes: float) -> float:
-    if not points:
-        return 0.0
-    return float(np.interp(minutes, [p.minutes for p in points], [p.cost for p in points]))
+def _more(
+    made: Plan, points: Sequence[CurvePoint], minutes: float, more_minutes: float
+) -> float | None:
+    """What more minutes would take off, in per cent of what there is; None where nobody knows.
+
+    The curve ends somewhere: beyond its end nothing is known, unless nothing was left to gain.
+    """
+    known = [CurvePoint(0.0, made.cost_before), *points]
+    until = minutes + more_minutes
+    is_flat = len(known) > 1 and known[-1].cost >= known[-2].cost
+    if until > known[-1].minutes and not is_flat:
+        return None
+    at, costs = [p.minutes for p in known], [p.cost for p in known]
+    gain = float(np.interp(minutes, at, costs) - np.interp(until, at, costs))
+    return max(0.0, 100.0 * gain / made.cost_before) if made.cost_before else 0.0
+
+
+def _against_worklist(at: AtVisit, made: Plan) -> str:
+    """How the plan differs from the worklist that stands: pipes more, pipes fewer."""
+    last = at.desk.book.current_plan(at.visit.id)
+    if last is None:
+        return ""
+    states = at.desk.book.pipe_states(at.visit.id)
+    done = {pipe for pipe, tick in states.items() if tick.state == TickState.DONE}
+    now, then = {i.pipe for i in made.items}, {i.pipe for i in last.plan.items} - done
+    more, fewer = len(now - then), len(then - now)
+    if not more and not fewer:
+        return say("visit.as_worklist")
+    return say(
+        "visit.against_worklist", more=more or say("visit.no"), fewer=fewer or say("visit.no")
+    )
+
+
+def _still_heard(at: AtVisit, made: Plan) -> dict[str, Any]:
+    """The strays that the plan leaves: how many, and the farthest of them."""
+    states = at.desk.book.pipe_states(at.visit.id)
+    treated = {pipe for pipe, tick in states.items() if tick.state == TickState.DONE}
+    treated |= {item.pipe for item in made.items}
+    shifts = {r.division: r.shift_cents for r in made.reference}
+    left = [
+        (pipe, there.cents - shifts.get(at.organ.rank(pipe.rank).division, 0.0))
+        for pipe, there in standing(at.desk.book, at.visit).items()
+        if pipe not in treated and at.organ.rank(pipe.rank).family.is_flue
+    ]
+    strays = sorted((s for s in left if abs(s[1]) > STRAY_CENTS), key=lambda s: -abs(s[1]))
+    return {
+        "n": len(strays),
+        "farthest": [
+            {
+                "rank": rank_words(at.organ, at.organ.rank(pipe.rank)),
+                "key": at.organ.rank(pipe.rank).key_of(pipe.number),
+                "cents": cents,
+            }
+            for pipe, cents in strays[:_STILL_SHOWN]
+        ],
+    }
 
 
 def _wish(at: AtVisit, asked: Asked) -> Wish:
