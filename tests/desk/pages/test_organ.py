@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +16,10 @@ from starlette.testclient import TestClient
 from tests.desk.books import FLUES_CENTS, HOLD_S, RATE
 from tests.desk.conftest import Open, Server, eventually
 from tests.desk.looking import PHONE, look_at
+from walkboard.book.records import Tick
 from walkboard.desk.server.application import make_application
 from walkboard.organ import examples
+from walkboard.organ.model import PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.scales.keys import Key
 from walkboard.work.overview import overview
@@ -131,7 +134,7 @@ def test_a_sound_that_cannot_be_had_says_why(desk: TestClient, village_book: Pat
     assert desk.get(f"/organ/1/sound/{recording.id}/1.wav", headers=HTML).status_code == 400
     page = desk.get(f"/organ/1/rank/{recording.walk.drawn[0]}?pipe=1", headers=HTML)
     assert page.status_code == 200
-    assert "The sound of this hold cannot be had:" in page.text
+    assert "The sound of this hold is not available:" in page.text
     assert desk.get(f"/organ/1/sound/{recording.id}/999.wav").status_code == 400
     assert desk.get("/organ/1/sound/999/1.wav").status_code == 409
 
@@ -156,6 +159,38 @@ def test_beats_are_those_of_the_readings(village_book: Path) -> None:
         assert principal.heard_hz == pytest.approx(
             (hz[principal.pipe] or 0.0) - 2.0 * own, abs=1e-6
         )
+
+
+def test_a_tuned_pipe_is_shown_as_tuned_with_before_and_after(
+    own_server: Server, open_page: Open
+) -> None:
+    page = open_page(own_server.address + RANK)
+    before = {row[0]: row[1] for row in rows_of(page.content(), "pipes")}
+    pipe = PipeRef("great.open8", 20)
+    with opened_to_see(own_server.book) as book:
+        after_all_walks = datetime(2033, 1, 1, tzinfo=UTC)
+        book.set_tick(Tick("tuned-in-a-test", 3, pipe, "done", "", after_all_walks))
+    eventually(lambda: "1 tuned" in page.inner_text("#chart"))
+    row = next(row for row in rows_of(page.content(), "pipes") if row[0] == "G3")
+    assert row[-1].startswith("tuned ")
+    assert f"{before['G3']} before" in row[-1]
+    assert len(rows_of(page.content(), "pipes")) == 54  # none is missing
+
+
+ID = re.compile(r"\b[a-z]+\.[a-z]+\d*:\d+\b")
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["", "/visit/work", "/visit/close", "/visit/plan?worked=1", "/pipe", "/faults", "/book",
+     "/book/visit/3", "/rank/great.open8?pipe=9", "/holding"],
+)  # fmt: skip
+def test_no_page_shows_or_reads_out_an_id(desk: TestClient, path: str) -> None:
+    page = desk.get(f"/organ/1{path}", headers=HTML).text
+    shown = re.sub(r"<script.*?</script>", "", page, flags=re.DOTALL)
+    spoken = re.findall(r'(?:aria-label|title|alt|placeholder)="([^"]*)"', shown)
+    words = re.sub(r"<[^>]*>", " ", shown)
+    assert not ID.findall(" ".join([words, *spoken]))
 
 
 @pytest.mark.parametrize("path", ["/organ/7", "/organ/1/rank/nothing", "/organ/x"])

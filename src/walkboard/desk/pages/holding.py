@@ -156,7 +156,9 @@ def _enough(
         return {}
     walks = [recording.walk for recording in desk.book.recordings(visit.id)]
     found = keys_heard(organ, walks, walked.drawn)
-    return {heard.key.semitone: heard.enough.value for heard in found}
+    # Only the keys of this walk: others may have been held with the same stops drawn.
+    wanted = set(walked.keys)
+    return {heard.key.semitone: heard.enough.value for heard in found if heard.key in wanted}
 
 
 def _counts(heard: dict[int, str], keys: int) -> dict[str, int]:

@@ -104,6 +104,8 @@ def _pipe(
         "trouble": "",
         "beats": [],
         "line_hz": None,
+        "stands": None,
+        "two_sigma": 0.0,
     }
     if state.visit is not None and state.chart is not None:
         air = standing_of_visit(desk.book, state.visit).told_celsius(organ, state.rank.division)
@@ -111,6 +113,7 @@ def _pipe(
         shown["told"] = air
         shown["line"] = line
         shown["line_hz"] = target_hz(organ, ref, air) * ratio_of_cents(line.cents)
+        shown |= _stands(state, number)
         shown["beats"] = [
             {
                 "of": beat,
@@ -126,6 +129,19 @@ def _pipe(
     if last is not None:
         shown |= _heard(desk, last)
     return shown
+
+
+def _stands(state: RankState, number: int) -> dict[str, object]:
+    """How far the pipe stands from its line: the same figure as in the chart and the table."""
+    assert state.chart is not None
+    semitone = state.rank.key_of(number).semitone
+    for point in state.chart.points:
+        if point.semitone == semitone and point.cents is not None:
+            return {
+                "stands": point.cents - state.chart.lines[0].cents,
+                "two_sigma": point.two_sigma_cents,
+            }
+    return {}
 
 
 def _heard(desk: Desk, last: KeptReading) -> dict[str, object]:

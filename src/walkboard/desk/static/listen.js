@@ -9,6 +9,9 @@ const place = (id) => document.getElementById(id);
 const airs = JSON.parse(place("airs").textContent);
 const boxes = [...form.querySelectorAll("[name=stop]")];
 
+let recording = null;
+let timer = 0;
+
 form.addEventListener("submit", (event) => event.preventDefault());
 
 // ---------------------------------------------------------------- what was drawn
@@ -38,6 +41,13 @@ form.addEventListener("change", ({ target }) => {
 showDrawn();
 
 // ---------------------------------------------------------------- sending
+// A file that is on its way is lost with the page: the browser asks before it goes, and the page
+// that comes after says which file it was.
+const SENDING = `walkboard.sending.${form.dataset.visit}`;
+const onTheWay = () => JSON.parse(sessionStorage.getItem(SENDING) ?? "[]");
+const setOnTheWay = (names) => sessionStorage.setItem(SENDING, JSON.stringify(names));
+addEventListener("beforeunload", (event) => { if (onTheWay().length || recording) event.preventDefault(); });
+
 function complain(words) {
   place("taking-trouble").textContent = words;
   place("taking-trouble").hidden = !words;
@@ -59,6 +69,7 @@ function send(file) {
   place("sending").append(item);
   const show = (percent) => { item.textContent = say("sent_part", { name: file.name, percent }); };
   show(0);
+  setOnTheWay([...onTheWay(), file.name]);
   return new Promise((resolve) => {
     const request = new XMLHttpRequest();
     request.open("POST", `${form.dataset.place}?${asked}`);
@@ -66,6 +77,7 @@ function send(file) {
     request.upload.onprogress = ({ loaded, total }) => show(Math.floor((100 * loaded) / (total || 1)));
     request.onloadend = () => {
       item.remove();
+      setOnTheWay(onTheWay().filter((name) => name !== file.name));
       if (request.status === 201) refresh();
       else complain(say("send_failed", { name: file.name, why: reason(request) }));
       resolve();
@@ -83,6 +95,10 @@ function reason(request) {
   }
 }
 
+const lost = onTheWay();
+setOnTheWay([]);
+if (lost.length) complain(say("send_lost", { n: lost.length, names: lost.join(", ") }));
+
 place("files").addEventListener("change", async ({ target }) => {
   const files = [...target.files];
   target.value = "";
@@ -95,9 +111,6 @@ for (const kind of ["dragleave", "drop"]) drop.addEventListener(kind, () => drop
 drop.addEventListener("drop", (event) => { event.preventDefault(); sendAll([...event.dataTransfer.files]); });
 
 // ---------------------------------------------------------------- recording here
-let recording = null;
-let timer = 0;
-
 if (Recording.isPossible()) place("recorder").hidden = false;
 
 function showRecording(isOn) {

@@ -44,6 +44,9 @@ export class Rest {
 
   get isOn() { return performance.now() < this.#endsAt; }
 
+  // The page was drawn again: another element stands for the same thing.
+  moveTo(place) { this.#place = place; if (this.isOn) place.dataset.rest = ""; }
+
   begin() {
     this.#endsAt = performance.now() + REST_MS;
     this.#place.dataset.rest = "";

@@ -20,7 +20,7 @@ function paint() {
       const rest = new Rest(row);
       if (shown) rest.begin();
       rests.set(pipe, { state, rest });
-    }
+    } else shown.rest.moveTo(row);
     row.dataset.state = state;
     const isOpen = state === "open";
     row.querySelector(".pipe-done").hidden = isOpen;

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 from urllib.error import HTTPError
 from urllib.parse import urlencode
 from urllib.request import Request, urlopen
 
+import httpx2
 import pytest
-from playwright.sync_api import Browser, Route
+from playwright.sync_api import Browser, Dialog, Route
 
 from tests.desk.conftest import CHROMIUM, Open, Server, eventually
 from tests.desk.looking import look_at
 from walkboard.desk.background import upload_queue
+from walkboard.desk.pages.visit.plan import _more
+from walkboard.planning.plan import CurvePoint
 from walkboard.work.snapshot import opened_to_see
 
 
@@ -59,7 +65,7 @@ def test_the_plan_leaves_out_what_is_out_of_reach(server: Server, open_page: Ope
     page.check("[value='swell.oboe8']")
     eventually(lambda: "Oboe" not in page.inner_text("#tried table"))
     page.fill("#wish [name=air]", "twenty")
-    eventually(lambda: "“twenty” is no number" in page.inner_text("#tried"))
+    eventually(lambda: "“twenty” is not a valid number" in page.inner_text("#tried"))
 
 
 def test_a_tick_is_taken_back_by_a_button_of_its_own(own_server: Server, open_page: Open) -> None:
@@ -79,11 +85,11 @@ def test_a_tick_is_taken_back_by_a_button_of_its_own(own_server: Server, open_pa
 
 
 def test_recordings_that_cannot_be_are_refused(own_server: Server) -> None:
-    assert send(own_server, b"x")[1]["trouble"] == "It is not said which stops were drawn."
+    assert send(own_server, b"x")[1]["trouble"] == "Say which stops were drawn."
     code, said = send(own_server, b"x", drawn="great.nothing8")
     assert (code, "great.nothing8" in said["trouble"]) == (404, True)
     code, said = send(own_server, b"x", drawn="great.open8", air="cold")
-    assert (code, "no number" in said["trouble"]) == (400, True)
+    assert (code, "not a valid number" in said["trouble"]) == (400, True)
     assert send(own_server, b"x", drawn="great.open8", air="60")[0] == 400
     assert send(own_server, b"", drawn="great.open8")[1]["trouble"] == "The recording is empty."
     assert not list((own_server.book / upload_queue.FOLDER).glob("*"))
@@ -163,3 +169,67 @@ def test_a_microphone_is_recorded_unfiltered(
         assert sound.info.channels == 1
         assert 0.8 < sound.info.seconds < 10.0
         assert "24" in sound.info.format
+
+
+def test_a_visit_with_open_pipes_closes_only_when_that_is_said(own_server: Server) -> None:
+    with httpx2.Client(base_url=own_server.address, headers={"Accept": "text/html"}) as asking:
+        answer = asking.post("/organ/1/visit/close/now", data={"note": "Too cold to go on."})
+    assert answer.status_code == 400
+    assert "were not reached" in answer.text
+    assert "Too cold to go on.</textarea>" in answer.text  # nothing typed is lost
+    with opened_to_see(own_server.book) as book:
+        assert book.visit(3).is_open
+
+
+def test_a_humidity_is_refused_in_the_unit_that_was_typed(own_server: Server) -> None:
+    with httpx2.Client(base_url=own_server.address, headers={"Accept": "text/html"}) as asking:
+        answer = asking.post("/organ/1/visit/arrival", data={"humidity": "520"})
+    assert answer.status_code == 400
+    assert "The relative humidity cannot be 520 %." in answer.text
+
+
+def test_without_scripts_the_plan_is_worked_out_when_asked(
+    server: Server, browser: Browser
+) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"{server.address}/organ/1/visit/plan")
+    assert page.locator(".loading:visible").count() == 0
+    page.click("button[name=worked]")
+    assert page.locator("#tried table").count() == 1
+    context.close()
+
+
+def test_a_recording_lost_by_loading_the_page_again_is_named(
+    own_server: Server, open_page: Open, tmp_path: Path
+) -> None:
+    page = open_page(at_work(own_server, "listen"))
+    sound = tmp_path / "my walk.wav"
+    sound.write_bytes(b"RIFF" + bytes(2000))
+    page.click("#stops summary")
+    page.check("[value='great.open8']")
+    page.route("**/visit/recordings*", lambda _: None)  # it never arrives
+    page.set_input_files("#files", sound)
+    page.wait_for_selector("#sending li")
+    asked: list[str] = []
+
+    def agree(dialog: Dialog) -> None:
+        asked.append(dialog.type)
+        dialog.accept()
+
+    page.on("dialog", agree)
+    page.reload()
+    assert asked == ["beforeunload"]
+    page.wait_for_selector("#taking-trouble:not([hidden])")
+    assert "my walk.wav was not sent" in page.inner_text("#taking-trouble")
+
+
+def test_the_plan_says_nothing_of_minutes_that_nobody_worked_out() -> None:
+    points = [CurvePoint(10.0, 80.0), CurvePoint(60.0, 50.0), CurvePoint(120.0, 40.0)]
+    made = SimpleNamespace(cost_before=100.0)
+    more = cast(Callable[..., float | None], _more)
+    assert more(made, points, 0.0, 10.0) == pytest.approx(20.0)
+    assert more(made, points, 50.0, 10.0) == pytest.approx(6.0)
+    assert more(made, points, 115.0, 10.0) is None
+    level = [*points, CurvePoint(130.0, 40.0)]
+    assert more(made, level, 125.0, 60.0) == pytest.approx(0.0)  # nothing was left to gain

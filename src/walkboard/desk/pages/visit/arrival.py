@@ -135,5 +135,9 @@ def _conditions(organ: Organ, given: Given) -> Conditions | None:
     percent = number_in(given.get("humidity", ""), say("visit.humidity"))
     if not air and not wind and percent is None:
         return None
+    if percent is not None and not 0.0 <= percent <= 100.0:
+        raise InputError(
+            say("visit.humidity_what", percent=f"{percent:g}"), mend=say("visit.humidity_mend")
+        )
     humidity = None if percent is None else percent / 100.0
     return checked_conditions(organ, air, humidity, wind)

@@ -20,6 +20,8 @@ from walkboard.desk.pages.visit.frame import (
     to_visit,
     visit_at_work,
 )
+from walkboard.desk.text.catalogue import say
+from walkboard.errors import InputError
 from walkboard.work.worklist import progress_of, work_groups
 
 _LONGEST_NOTE = 20_000
@@ -28,6 +30,10 @@ SHEETS = ("worklist", "report")
 
 def closing(request: Request) -> Response:
     """What the visit did, its sheets, and the way to close it."""
+    return _draw(request)
+
+
+def _draw(request: Request, note: str = "", trouble: InputError | None = None) -> Response:
     at = visit_at_work(request)
     if at is None:
         return to_visit(request)
@@ -38,23 +44,34 @@ def closing(request: Request) -> Response:
         at,
         "close",
         "visit/close.html",
+        status=200 if trouble is None else 400,
+        trouble=trouble,
+        note=note,
         progress=None if groups is None else progress_of(groups),
         heard=len(at.desk.book.told_airs(at.visit.id)),
         pipes=len(at.desk.book.best_readings(at.visit.id)),
         faults=faults,
         coming=upload_queue.waiting(at.desk.book.path, at.visit.id),
-        skipped=[s for g in groups or () for s in g.steps if s.state == "skipped"],
+        skipped=[(g, s) for g in groups or () for s in g.steps if s.state == "skipped"],
     )
 
 
 async def close(request: Request) -> Response:
     """Close the visit for good."""
-    note = str((await request.form()).get("note", "")).strip()[:_LONGEST_NOTE]
-    return await run_in_threadpool(_close, request, note)
+    form = await request.form()
+    note = str(form.get("note", "")).strip()[:_LONGEST_NOTE]
+    return await run_in_threadpool(_close, request, note, "sure" in form)
 
 
-def _close(request: Request, note: str) -> Response:
+def _close(request: Request, note: str, is_sure: bool) -> Response:
     at = surely_at_work(request)
+    groups = work_groups(at.desk.book, at.visit)
+    still_open = 0 if groups is None else progress_of(groups).open
+    if still_open and not is_sure:
+        trouble = InputError(
+            say("visit.close_open_what", n=still_open), mend=say("visit.close_open_mend")
+        )
+        return _draw(request, note, trouble)
     # What was heard live belongs to the visit; once it is closed, nothing more comes to it.
     run = at.desk.listening.run
     if run is not None and run.visit_id == at.visit.id:
