@@ -46,10 +46,13 @@ class Server:
     book : Path
     port : int
         The same after a restart.
+    is_shared : bool
+        Whether paired devices find it at an address of their own.
     """
 
     book: Path
     port: int = 0
+    is_shared: bool = True
     process: BaseProcess | None = field(default=None, repr=False)
 
     @property
@@ -74,7 +77,9 @@ class Server:
     def start(self) -> None:
         ours, theirs = _SERVERS.Pipe(duplex=False)
         # No daemon, for a desk starts processes of its own.
-        self.process = _SERVERS.Process(target=serving.serve, args=(self.book, self.port, theirs))
+        self.process = _SERVERS.Process(
+            target=serving.serve, args=(self.book, self.port, theirs, self.is_shared)
+        )
         self.process.start()
         theirs.close()
         self.port = ours.recv()
@@ -143,12 +148,12 @@ def server(village_book: Path) -> Iterator[Server]:
 
 @pytest.fixture(scope="session")
 def empty_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    """A desk of a book that has an organ and nothing else; for reading only."""
+    """A desk that is not shared, of a book that has an organ and nothing else; for reading only."""
     folder = tmp_path_factory.mktemp("empty") / "book"
     with open_book.new(folder) as book:
         description = examples.village()
         book.add_organ(read_organ(description).name, description)
-    running = Server(folder)
+    running = Server(folder, is_shared=False)
     running.start()
     yield running
     running.stop()

@@ -53,11 +53,11 @@ def tell_the_time(desk: Desk) -> None:
         time.sleep(1.0 / A_SECOND)
 
 
-def serve(book: Path, port: int, told: Connection) -> None:
+def serve(book: Path, port: int, told: Connection, is_shared: bool) -> None:
     """Serve a book; its port is told once it listens."""
     application = make_application(
         book,
-        shared_address=FOR_PHONES,
+        shared_address=FOR_PHONES if is_shared else None,
         pages=(*PAGES, Page("clock", (Door("/clock", clock), Door("/tell", tell, ("POST",))))),
     )
     threading.Thread(target=tell_the_time, args=(application.state.desk,), daemon=True).start()

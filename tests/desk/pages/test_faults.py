@@ -222,8 +222,8 @@ def test_the_card_prints_and_its_square_holds_the_address(at_home: TestClient, o
     assert "Something sounds wrong?" in text
 
 
-def test_the_card_waits_until_the_desk_is_shared(server: Server, open_page: Open) -> None:
-    page = open_page(f"{server.address}/organ/1/card")
+def test_the_card_waits_until_the_desk_is_shared(empty_server: Server, open_page: Open) -> None:
+    page = open_page(f"{empty_server.address}/organ/1/card")
     assert say("card.closed_title") in page.inner_text("main")
     look_at(page, "card-not-shared")
 
