@@ -118,7 +118,7 @@ def test_readiness_is_worked_out_when_asked_and_says_when_to_come(
     page.click(f"button:has-text('{say('calendar.work_out')}')")
     page.wait_for_selector("text=Worked out on", timeout=120_000)
     row = page.inner_text("table.events tbody tr")
-    assert "● ready" in row or ("◇ not ready" in row and ("from" in row or "by" in row))
+    assert "◇ ready" in row or ("◆ not ready" in row and ("from" in row or "by" in row))
     look_at(page, "calendar-readiness")
     with opened_to_see(own_server.book) as book:
         book.keep_event(1, "two", SUNDAYS + timedelta(days=21), "Another recital")
