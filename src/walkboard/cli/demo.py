@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import shlex
+import shutil
 import sys
 import time
 from pathlib import Path
@@ -43,7 +46,21 @@ def demo(
         typer.echo("")
         serve_desk(made.book, tell=desk.say_where)
     else:
-        typer.echo(f"Open its pages: walkboard desk {made.book}")
+        typer.echo(f"Open its pages: {own_command()} desk {made.book}")
+
+
+def own_command() -> str:
+    """What to type to start this program from where the user stands.
+
+    `make demo` runs it out of ``.venv/bin``, which is on nobody's path.
+    """
+    started = Path(sys.argv[0])
+    on_path = shutil.which("walkboard")
+    if on_path is not None and started.exists() and Path(on_path).samefile(started):
+        return "walkboard"
+    if started.name != "walkboard":  # python -m, or a test
+        return "walkboard"
+    return shlex.quote(os.path.relpath(started))
 
 
 def _print(made: Demo, took_s: float) -> None:
@@ -95,4 +112,4 @@ def _print(made: Demo, took_s: float) -> None:
             ["the visit report", str(made.report)],
         ],
     )
-    typer.echo(f"\nLook further: walkboard visit readings {made.book}")
+    typer.echo(f"\nLook further: {own_command()} visit readings {made.book}")

@@ -9,7 +9,7 @@ import pytest
 
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import look_at
-from walkboard.desk.text.catalogue import LANGUAGE, MissingWordsError, catalogue, say
+from walkboard.desk.text.catalogue import ENGLISH, MissingWordsError, catalogue, say
 
 DESK = Path(__file__).resolve().parents[3] / "src" / "walkboard" / "desk"
 TEMPLATES = sorted((DESK / "templates").glob("**/*.html"))
@@ -30,14 +30,14 @@ def test_no_template_holds_bare_words(template: Path) -> None:
 
 
 def test_words_that_pages_say_are_in_the_catalogue() -> None:
-    known = catalogue(LANGUAGE)
+    known = catalogue(ENGLISH)
     for path in [*TEMPLATES, *sorted(DESK.glob("**/*.py"))]:
         for key in _SAID.findall(path.read_text(encoding="utf-8")):
             assert key in known or any(k.startswith(key) for k in known), f"{path.name}: {key}"
 
 
 def test_words_that_scripts_say_are_in_the_catalogue() -> None:
-    scripts = {key.partition(".script.")[2] for key in catalogue(LANGUAGE) if ".script." in key}
+    scripts = {key.partition(".script.")[2] for key in catalogue(ENGLISH) if ".script." in key}
     for path in sorted((DESK / "static").glob("*.js")):
         for key in re.findall(r'\bsay\("([a-z_]+)"', path.read_text(encoding="utf-8")):
             assert key in scripts, f"{path.name}: {key}"

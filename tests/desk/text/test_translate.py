@@ -80,7 +80,7 @@ def at_home(village_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Ite
     }
     own |= {f"told.{text}": wide(text) for text in words.sentences()}
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(catalogue_module, "LANGUAGE", "wide")
+        patch.setattr(catalogue_module, "language", lambda: "wide")
         patch.setattr(catalogue_module, "catalogue", lambda _: own)
         made = make_application(folder)
         for kept in made.state.desk.book.organs():
@@ -130,7 +130,7 @@ def test_phrases_of_phrases_are_turned_round(monkeypatch: pytest.MonkeyPatch) ->
         "told.Say {a} again.": "Noch einmal {a}.",
         "told.It failed.": "Es ging nicht.",
     }
-    monkeypatch.setattr(catalogue_module, "LANGUAGE", "turned")
+    monkeypatch.setattr(catalogue_module, "language", lambda: "turned")
     monkeypatch.setattr(catalogue_module, "catalogue", lambda _: own)
     assert translate.told("7.0 flat of the flues, loud") == "von den Labialen 7.0 zu tief, laut"
     assert translate.told("It failed. Say A4 again.") == "Es ging nicht. Noch einmal A4."
@@ -145,5 +145,5 @@ def test_a_translation_keeps_what_is_translated() -> None:
 
 
 def test_an_english_desk_tells_what_it_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(catalogue_module, "LANGUAGE", "en")
+    monkeypatch.setattr(catalogue_module, "language", lambda: "en")
     assert translate.told("7.0 flat of the flues") == "7.0 flat of the flues"

@@ -30,6 +30,11 @@ class Visitor:
     access: Access
     device: str = ""
 
+    @property
+    def is_at_desk(self) -> bool:
+        """Whether it is a browser on the machine that runs the desk."""
+        return self.access is Access.DESK
+
 
 def visitor_of(connection: HTTPConnection) -> Visitor:
     """Who asks."""

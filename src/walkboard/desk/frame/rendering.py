@@ -11,8 +11,7 @@ from starlette.responses import HTMLResponse
 from walkboard.desk.frame.access import Access, Visitor
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Page
-from walkboard.desk.text import catalogue as catalogue_of
-from walkboard.desk.text.catalogue import say, script_words
+from walkboard.desk.text.catalogue import LANGUAGES, language, say, script_words
 from walkboard.desk.text.figures import (
     MISSING,
     celsius,
@@ -141,7 +140,8 @@ def _frame(request: Request, page: str) -> dict[str, Any]:
     preferences = preferences_of(request)
     visitor: Visitor = request.state.visitor
     return {
-        "language": catalogue_of.LANGUAGE,
+        "language": language(),
+        "languages": list(LANGUAGES),
         "page": page,
         "is_opening": False,
         "preferences": preferences,

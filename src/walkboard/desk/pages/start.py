@@ -8,6 +8,7 @@ from starlette.responses import RedirectResponse, Response
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
+from walkboard.desk.text.catalogue import say
 
 
 def start(request: Request) -> Response:
@@ -26,4 +27,16 @@ def choose(request: Request) -> Response:
     return render(request, "start.html", rows=rows, folder=desk.book.path.name)
 
 
-PAGE = Page("start", (Door("/", start), Door("/organs", choose)))
+def try_out(request: Request) -> Response:
+    """Add an invented organ with a visit to try things on."""
+    from walkboard.demo.trial import add_trial_organ  # noqa: PLC0415 - seldom wanted, slow to load
+
+    desk = desk_of(request)
+    kept = add_trial_organ(desk.book, say("start.trial_visit"))
+    return RedirectResponse(f"/organ/{kept.id}", 303)
+
+
+PAGE = Page(
+    "start",
+    (Door("/", start), Door("/organs", choose), Door("/organs/try", try_out, ("POST",))),
+)

@@ -84,17 +84,18 @@ def make_application(
     )
     guarded = [*_own_doors(), *(g for page in pages for g in _doors_of(page))]
     routes = [g.route for g in guarded]
-    application = Starlette(
+    application: Starlette = Starlette(
         routes=routes,
         lifespan=_lifespan,
         middleware=[
+            Middleware(preferences.InItsLanguage, usual=lambda: application.state.book_choice),
             Middleware(
                 Gate,
                 guarded=guarded,
                 devices=devices,
                 shared_address=shared_address,
                 stranger=_stranger,
-            )
+            ),
         ],
         exception_handlers={
             WalkboardError: _of_ours,
@@ -104,6 +105,7 @@ def make_application(
         },
     )
     application.state.desk = desk
+    application.state.book_choice = preferences.BookChoice.of(book.path)
     application.state.renderer = Renderer(tuple(pages))
     application.state.outbox = outbox.Outbox(keepers)
     return application

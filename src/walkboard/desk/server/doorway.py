@@ -28,7 +28,8 @@ from walkboard.desk.frame.pairing import Devices
 from walkboard.desk.server.early_page import FirstPage, keep_page, kept_page, program_stamp
 from walkboard.desk.server.gate import LOOPBACK, Gate, Guarded
 from walkboard.desk.server.static_files import static_door
-from walkboard.desk.text.preferences import preferences_of, told
+from walkboard.desk.text.catalogue import speak
+from walkboard.desk.text.preferences import BookChoice, preferences_of, told
 from walkboard.errors import WalkboardError
 
 if TYPE_CHECKING:
@@ -74,6 +75,7 @@ class Doorway:
         self._application: Starlette | None = None
         self._is_settled, self._is_closing = asyncio.Event(), asyncio.Event()
         self._glance = glance(folder)
+        self._usual = BookChoice.of(folder)
         self._kept = kept_page(folder)
         self._shown = None if self._kept is None else (self._kept.path, self._kept.choices)
         doors = [
@@ -111,7 +113,8 @@ class Doorway:
         return RedirectResponse(f"/organ/{self._glance.organs[0][0]}", 303)
 
     async def _organ(self, request: Request) -> Response:
-        kept, choices = self._kept, told(preferences_of(request))
+        chosen = preferences_of(request, self._usual)
+        kept, choices = self._kept, told(chosen)
         self._shown = request.url.path, choices
         if (
             kept is not None
@@ -121,6 +124,7 @@ class Doorway:
             return HTMLResponse(kept.html)
         from walkboard.desk.frame.rendering import Renderer  # noqa: PLC0415 - Jinja: not needed above
 
+        speak(chosen.language)
         organ_id = int(request.path_params["organ"])
         name = dict(self._glance.organs)[organ_id]
         return HTMLResponse(Renderer(()).opening(request, organ_id, name))
@@ -142,7 +146,7 @@ class Doorway:
         client = scope.get("client")
         is_here = client is not None and client[0] in LOOPBACK
         if scope["type"] == "http" and is_here and _ORGAN.fullmatch(scope["path"]):
-            self._shown = scope["path"], told(preferences_of(Request(scope)))
+            self._shown = scope["path"], told(preferences_of(Request(scope), self._usual))
 
     async def _live(self, receive: Receive, send: Send) -> None:
         """The server's own life: the desk loads once it listens, and closes before it ends."""

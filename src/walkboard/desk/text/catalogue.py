@@ -8,11 +8,25 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from contextvars import ContextVar
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-LANGUAGE = "en"
+ENGLISH = "en"
+LANGUAGES = (ENGLISH, "de", "fr")
+_spoken: ContextVar[str] = ContextVar("language", default=ENGLISH)
+
+
+def language() -> str:
+    """The language of the request that is being answered."""
+    return _spoken.get()
+
+
+def speak(chosen: str) -> None:
+    """Answer this request in a language; one that the catalogue has not leaves it as it was."""
+    if chosen in LANGUAGES:
+        _spoken.set(chosen)
 
 
 class MissingWordsError(KeyError):
@@ -20,10 +34,13 @@ class MissingWordsError(KeyError):
 
 
 @cache
-def catalogue(language: str) -> Mapping[str, str | Mapping[str, str]]:
+def catalogue(of: str) -> Mapping[str, str | Mapping[str, str]]:
     """Every text of a language by its whole key; one that has plural forms is a mapping."""
+    # What a translation lacks is said in English, rather than not at all.
     found: dict[str, str | Mapping[str, str]] = {}
-    folder = files("walkboard.desk").joinpath("words", language)
+    if of != ENGLISH:
+        found.update(catalogue(ENGLISH))
+    folder = files("walkboard.desk").joinpath("words", of)
     for entry in sorted(folder.iterdir(), key=lambda entry: entry.name):
         if entry.name.endswith(".toml"):
             table = tomllib.loads(entry.read_text(encoding="utf-8"))
@@ -46,7 +63,7 @@ def say(key: str, /, **values: object) -> str:
     MissingWordsError
         When there is no such text.
     """
-    text = catalogue(LANGUAGE).get(key)
+    text = catalogue(language()).get(key)
     if text is None:
         raise MissingWordsError(key)
     if not isinstance(text, str):
@@ -58,7 +75,7 @@ def script_words(page: str) -> dict[str, Any]:
     """The texts that a page's scripts use: the sections ``script`` of the frame and of the page."""
     wanted = ("frame.script.", f"{page}.script.")
     found: dict[str, Any] = {}
-    for key, text in catalogue(LANGUAGE).items():
+    for key, text in catalogue(language()).items():
         for prefix in wanted:
             if key.startswith(prefix):
                 found[key.removeprefix(prefix)] = text if isinstance(text, str) else dict(text)

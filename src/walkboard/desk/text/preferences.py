@@ -1,17 +1,29 @@
-"""What each browser chose: the look, and how keys are named. Kept in two cookies of its own."""
+"""What each browser chose: look, language and names of keys, each in a cookie of its own.
+
+What a browser did not choose is as the book has it (`BookChoice`), and then as the browser asks for
+(Accept-Language, RFC 9110).
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
 from enum import StrEnum
+from pathlib import Path
 from urllib.parse import urlsplit
 
-from starlette.requests import Request
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import Headers
+from starlette.requests import HTTPConnection, Request, cookie_parser
 from starlette.responses import RedirectResponse, Response
+from starlette.types import ASGIApp, Receive, Scope, Send
 
+from walkboard.desk.text.catalogue import ENGLISH, LANGUAGES, speak
 from walkboard.scales.keys import Key
 
 _SECONDS = 365 * 86_400
+FILE = "page-language.json"
 
 
 class Look(StrEnum):
@@ -29,6 +41,12 @@ class Names(StrEnum):
     HELMHOLTZ = "helmholtz"
     GERMAN = "german"
     ENGLISH = "english"
+    FRENCH = "french"
+
+
+# French organs count their lowest octave as the first. Common practice, no source.
+_FRENCH = ("do", "do♯", "ré", "ré♯", "mi", "fa", "fa♯", "sol", "sol♯", "la", "la♯", "si")
+_OF_LANGUAGE = {"de": Names.GERMAN, "fr": Names.FRENCH}
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +55,7 @@ class Preferences:
 
     look: Look = Look.AUTO
     names: Names = Names.SCIENTIFIC
+    language: str = ENGLISH
 
     def key(self, key: Key) -> str:
         """Name of a key: ``F♯3``, or ``f♯`` by Helmholtz."""
@@ -46,32 +65,121 @@ class Preferences:
             return key.german
         if self.names is Names.ENGLISH:
             return key.english
+        if self.names is Names.FRENCH:
+            octave, place = key.semitone // 12 - 1, key.semitone % 12
+            return f"{_FRENCH[place]}{octave - 1}{'*' if key.split else ''}"
         return key.name.replace("#", "♯")
 
 
-def preferences_of(request: Request) -> Preferences:
-    """What the browser chose; what is no choice counts as none."""
+@dataclass(frozen=True, slots=True)
+class BookChoice:
+    """What is usual for the pages of a book; empty where nothing was chosen."""
+
+    language: str = ""
+    names: str = ""
+
+    @classmethod
+    def of(cls, folder: Path) -> BookChoice:
+        """What was chosen for the book of a folder; nothing where its file cannot be read."""
+        try:
+            told = json.loads((folder / FILE).read_text(encoding="utf-8"))
+            return cls(str(told.get("language", "")), str(told.get("names", "")))
+        except (OSError, ValueError, AttributeError):
+            return cls()
+
+    def keep(self, folder: Path) -> None:
+        """Keep it in the book's folder, whole or not at all."""
+        part = (folder / FILE).with_suffix(".part")
+        part.write_text(json.dumps(asdict(self)), encoding="utf-8")
+        part.replace(folder / FILE)
+
+
+def preferences_of(request: HTTPConnection, usual: BookChoice | None = None) -> Preferences:
+    """What the browser chose; what is not a choice counts as none.
+
+    Parameters
+    ----------
+    request : HTTPConnection
+    usual : BookChoice or None
+        Of the book; None takes what the application knows.
+    """
+    if usual is None:
+        usual = request.app.state.book_choice
     look, names = request.cookies.get("look", ""), request.cookies.get("names", "")
+    language = language_of(request.headers, usual)
+    named = names if names in set(Names) else usual.names
     return Preferences(
         Look(look) if look in set(Look) else Look.AUTO,
-        Names(names) if names in set(Names) else Names.SCIENTIFIC,
+        Names(named) if named in set(Names) else _OF_LANGUAGE.get(language, Names.SCIENTIFIC),
+        language,
     )
+
+
+def language_of(headers: Headers, usual: BookChoice) -> str:
+    """The language that a browser is answered in.
+
+    Parameters
+    ----------
+    headers : Headers
+        Of its request.
+    usual : BookChoice
+        Of the book.
+    """
+    chosen = cookie_parser(headers.get("cookie", "")).get("language", "")
+    if chosen in LANGUAGES:
+        return chosen
+    if usual.language in LANGUAGES:
+        return usual.language
+    asked = (part.strip()[:2].lower() for part in headers.get("accept-language", "").split(","))
+    return next((one for one in asked if one in LANGUAGES), ENGLISH)
+
+
+class InItsLanguage:
+    """Answers each request in the language of its browser.
+
+    Parameters
+    ----------
+    app : ASGI application
+    usual : callable
+        Gives what is usual for the book.
+    """
+
+    def __init__(self, app: ASGIApp, usual: Callable[[], BookChoice]) -> None:
+        self._app = app
+        self._usual = usual
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Set the language for all that this request calls, and pass it on."""
+        if scope["type"] in {"http", "websocket"}:
+            speak(language_of(Headers(scope=scope), self._usual()))
+        await self._app(scope, receive, send)
 
 
 def told(preferences: Preferences) -> str:
     """A browser's choice as its cookies say it."""
-    return f"look={preferences.look}; names={preferences.names}"
+    return f"look={preferences.look}; names={preferences.names}; language={preferences.language}"
 
 
 async def choose(request: Request) -> Response:
-    """Keep a choice and go back to where it was made."""
+    """Keep a choice and go back to where it was made; at the desk also for every browser."""
     form = await request.form()
     response = RedirectResponse(_place(str(form.get("back", "/"))), 303)
-    for name, choices in (("look", set(Look)), ("names", set(Names))):
+    for name, choices in (
+        ("look", set(Look)), ("names", set(Names)), ("language", set(LANGUAGES))
+    ):  # fmt: skip
         value = str(form.get(name, ""))
         if value in choices:
             response.set_cookie(name, value, max_age=_SECONDS, samesite="lax", httponly=True)
+    if "for_all" in form and visitor_is_at_desk(request):
+        usual = BookChoice(str(form.get("language", "")), str(form.get("names", "")))
+        await run_in_threadpool(usual.keep, request.app.state.desk.book.path)
+        request.app.state.book_choice = usual
     return response
+
+
+def visitor_is_at_desk(request: Request) -> bool:
+    """Whether the browser runs on the desk's own machine, as the gate found."""
+    return bool(request.state.visitor.is_at_desk)
 
 
 def _place(back: str) -> str:

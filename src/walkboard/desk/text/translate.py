@@ -15,7 +15,6 @@ from functools import cache, lru_cache
 
 from walkboard.desk.text import catalogue as catalogue_module
 
-_ENGLISH = "en"
 _GAP = re.compile(r"\{([a-z])\}")
 _AFTER_FIGURE = re.compile(r"(?P<figure>\S*\d\S* )(?P<rest>.+)")  # "7.2 flat", "A4 silent"
 _SPACE = "[ \N{NO-BREAK SPACE}]"  # figures are bound to their units
@@ -39,11 +38,8 @@ class _Reading:
 
 def told(text: str) -> str:
     """A text that a package below the pages gave, as the catalogue has it."""
-    return (
-        text
-        if catalogue_module.LANGUAGE == _ENGLISH
-        else _read(text, catalogue_module.LANGUAGE).words
-    )
+    spoken = catalogue_module.language()
+    return text if spoken == catalogue_module.ENGLISH else _read(text, spoken).words
 
 
 @lru_cache(maxsize=4096)
