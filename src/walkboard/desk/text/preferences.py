@@ -101,10 +101,11 @@ def preferences_of(request: HTTPConnection, usual: BookChoice | None = None) -> 
     ----------
     request : HTTPConnection
     usual : BookChoice or None
-        Of the book; None takes what the application knows.
+        Of the book; None takes what the application knows, if it has loaded.
     """
     if usual is None:
-        usual = request.app.state.book_choice
+        app = request.scope.get("app")  # there is none yet while the desk opens
+        usual = BookChoice() if app is None else app.state.book_choice
     look, names = request.cookies.get("look", ""), request.cookies.get("names", "")
     language = language_of(request.headers, usual)
     named = names if names in set(Names) else usual.names
