@@ -35,7 +35,7 @@ KEPT = "<!doctype html><title>kept</title>"
 
 
 def a_page(folder: Path) -> FirstPage:
-    choices = "look=auto; names=scientific"
+    choices = "look=auto; names=scientific; language=en"
     return FirstPage("/organ/1", choices, KEPT, glance(folder).stamp, program_stamp(), "")
 
 
