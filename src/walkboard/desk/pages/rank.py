@@ -12,7 +12,7 @@ from walkboard.desk.drawing.spectrum import spectrum_drawing
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
-from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.catalogue import language, say
 from walkboard.desk.text.figures import clock, signed
 from walkboard.desk.text.preferences import preferences_of
 from walkboard.desk.text.translate import told
@@ -158,7 +158,7 @@ def _heard(desk: Desk, last: KeptReading) -> dict[str, object]:
         drawing = None if found is None else spectrum_drawing(found, hz)
         return {"spectrum": drawing, "trouble": ""}
 
-    return desk.book.memory.get(("spectrum", last.id), work_out)
+    return desk.book.memory.get(("spectrum", last.id, language()), work_out)
 
 
 def _earlier(

@@ -23,7 +23,7 @@ from walkboard.desk.pages.visit.frame import (
     to_visit,
     visit_at_work,
 )
-from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.catalogue import language, say
 from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.scales.keys import Key
@@ -175,7 +175,9 @@ def _heard(request: Request, at: AtVisit, recording: KeptRecording) -> Heard:
         keys = keys_heard(at.organ, [walk], walk.drawn)
         return keys, key_strip(keys, say("visit.strip", file=walk.file), chosen.key)
 
-    keys, strip = at.desk.book.memory.get(("strip", recording.hearing_id, chosen.names), work_out)
+    keys, strip = at.desk.book.memory.get(
+        ("strip", recording.hearing_id, chosen.names, language()), work_out
+    )
     readings = [r for hold in recording.walk.holds for r in hold.readings]
     read = [r for r in readings if r.cents is not None]
     return Heard(
