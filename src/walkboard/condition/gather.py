@@ -70,8 +70,8 @@ def told_air(organ: Organ, walks: Iterable[HeardWalk]) -> Mapping[str, float]:
             continue
         divisions = {
             organ.rank(plays.rank).division
-            for stop in walk.drawn
-            for plays in organ.stop(stop).plays
+            for stop in organ.stops_among(walk.drawn)
+            for plays in stop.plays
         }
         for division in divisions:
             told.setdefault(division, []).append(walk.air_celsius)

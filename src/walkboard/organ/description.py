@@ -160,7 +160,11 @@ class CouplerTable(Table):
         alias="to", examples=["great"], description="The division whose keys play it."
     )
     octave: int = Field(
-        default=0, ge=-2, le=2, description="1 for an octave coupler, -1 for a suboctave coupler."
+        default=0,
+        ge=-2,
+        le=2,
+        examples=[1],
+        description="1 for an octave coupler, -1 for a suboctave coupler.",
     )
     keys: CoupledKeys = Field(
         default=CoupledKeys.ALL,

@@ -405,6 +405,17 @@ class Organ:
         """Tremulant of an id; UnknownNameError if there is none."""
         return _find(self._tremulants, id, "tremulant")
 
+    def stops_among(self, drawn: Iterable[str]) -> tuple[Stop, ...]:
+        """The stops among what is drawn, couplers and tremulants left out.
+
+        Raises
+        ------
+        UnknownNameError
+            If an id is not one of the organ's stops, couplers or tremulants.
+        """
+        aside = self._couplers.keys() | self._tremulants.keys()
+        return tuple(self.stop(one) for one in drawn if one not in aside)
+
     def pitch_of(self, rank: Rank) -> Pitch:
         """The pitch that a rank stands at."""
         instrument = self._instruments.get(self.division(rank.division).instrument or "")

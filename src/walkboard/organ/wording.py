@@ -13,6 +13,7 @@ from pydantic_core import ErrorDetails
 
 from walkboard.organ.description import Description
 from walkboard.organ.fields import FORMAT, KEY_PATTERN, SPLIT_PATTERN
+from walkboard.organ.hints import feet_hint, field_hint, key_hint, word_hint
 from walkboard.organ.nearest import did_you_mean, likeliest
 from walkboard.organ.positions import Path
 
@@ -68,6 +69,9 @@ def unknown_field(slip: Slip, missing: Sequence[str]) -> tuple[str, str, str | N
     meant = likeliest(word, missing)
     if meant is not None:
         return "there is no such field.", f"Did you mean {meant}?", meant
+    hint = field_hint(word) if len(slip.path) > 1 else None
+    if hint is not None:
+        return "there is no such field.", hint, None
     there_are = _fields(slip.path[:-1])
     return "there is no such field.", did_you_mean(word, there_are, "field"), None
 
@@ -97,6 +101,10 @@ def wording(slip: Slip) -> tuple[str, str]:
         return "there may be several.", f"Write [[{name}]], with two brackets."
     if slip.kind == "model_type" and len(slip.path) == 1:
         return "there may be only one.", f"Write [{name}], with one bracket."
+    if name == "feet" and isinstance(slip.value, float):
+        hint = feet_hint(slip.value)
+        if hint is not None:
+            return f"feet are written in quotation marks, not as {shown}.", hint
     wanted = _WANTED.get(slip.kind, "another value")
     mend = f"Write {example}" if example else f"Write {wanted}."
     return f"{wanted} is wanted, not {shown}.", mend
@@ -104,6 +112,9 @@ def wording(slip: Slip) -> tuple[str, str]:
 
 def _pattern_wording(slip: Slip, shown: str) -> tuple[str, str]:
     if slip.context["pattern"] == KEY_PATTERN:
+        hint = key_hint(str(slip.value))
+        if hint is not None:
+            return f"{shown} is not how keys are named here.", hint
         return (
             f"{shown} is not the name of a key.",
             "Write a letter, # or b where needed, and the octave: C2, F#3, Bb4.",
@@ -121,6 +132,9 @@ def _pattern_wording(slip: Slip, shown: str) -> tuple[str, str]:
 def _one_of(slip: Slip, info: FieldInfo | None) -> str:
     """The mend where only some words may stand."""
     kind = None if info is None else info.annotation
+    hint = word_hint(str(slip.path[-1]), str(slip.value))
+    if hint is not None:
+        return hint
     words = _words(kind)
     return did_you_mean(str(slip.value), words, str(slip.path[-1]))
 

@@ -71,5 +71,4 @@ def check_asked(organ: Organ, drawn: Sequence[str], air_celsius: float | None) -
     """
     if air_celsius is not None:
         AIR_CELSIUS.check(air_celsius)
-    for stop in drawn:
-        organ.stop(stop)
+    organ.stops_among(drawn)

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 from walkboard.book.records import KeptOrgan, KeptReading, KeptVisit, Tick
 from walkboard.condition.state import PipeCents
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
+from walkboard.organ.years import names_over_years
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.beats import beat_of_frequencies, pure_ratio
 from walkboard.scales.keys import Key
@@ -64,13 +66,28 @@ class Neighbour:
 
 
 def history(book: SeenBook, kept: KeptOrgan, pipe: PipeRef) -> tuple[PipeAtVisit, ...]:
-    """A pipe over the visits that heard or ticked it, newest first."""
+    """A pipe over the visits that heard or ticked it, newest first.
+
+    Where its rank was moved, visits before that are looked up under its old name; where it was
+    replaced, they belong to another pipe and are left out.
+    """
+    visits = book.visits(kept.id)
+    names = names_over_years(read_organ(kept.description), pipe)
+    name_at: dict[int, PipeRef] = {}
+    for visit in visits:
+        for name, since in names:
+            if since is None or visit.opened_at.year >= since:
+                name_at[visit.id] = name
+                break
     of_visit: dict[int, list[KeptReading]] = {}
-    for reading in book.readings_of_pipe(kept.id, pipe):
-        of_visit.setdefault(reading.visit_id, []).append(reading)
+    for name, _ in names:
+        for reading in book.readings_of_pipe(kept.id, name):
+            if name_at.get(reading.visit_id) == name:
+                of_visit.setdefault(reading.visit_id, []).append(reading)
     found: list[PipeAtVisit] = []
-    for visit in reversed(book.visits(kept.id)):
-        tick = book.pipe_states(visit.id).get(pipe)
+    for visit in reversed(visits):
+        called = name_at.get(visit.id)
+        tick = None if called is None else book.pipe_states(visit.id).get(called)
         if visit.id in of_visit or tick is not None:
             found.append(PipeAtVisit(visit, tuple(of_visit.get(visit.id, ())), tick))
     return tuple(found)

@@ -60,7 +60,7 @@ def air_of_stops(organ: Organ, visit: KeptVisit, drawn: Sequence[str]) -> float 
     """The air noted for some stops: that of the division in which their ranks stand [°C]."""
     celsius = latest_air(visit).celsius
     divisions = {
-        organ.rank(plays.rank).division for stop in drawn for plays in organ.stop(stop).plays
+        organ.rank(plays.rank).division for stop in organ.stops_among(drawn) for plays in stop.plays
     }
     told = [celsius[division] for division in sorted(divisions) if division in celsius]
     return sum(told) / len(told) if told else None

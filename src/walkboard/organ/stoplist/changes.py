@@ -11,9 +11,9 @@ from walkboard.organ.kinds import Family, TunedBy
 from walkboard.organ.stoplist.divisions import heading
 from walkboard.organ.stoplist.entries import DivisionEntry, Row, Said, State, StopEntry
 from walkboard.organ.stoplist.figures import length, shown, take_feet, take_ranks, tidy
-from walkboard.organ.stoplist.keys import read_key
 from walkboard.organ.stoplist.names import plain
 from walkboard.organ.stoplist.stops import Context, without_marks
+from walkboard.scales.key_names import read_key
 
 Change = Mapping[str, str]
 """Field to value, as the table on the page has them; ``as`` says what the line is."""

@@ -6,14 +6,13 @@ import re
 from dataclasses import dataclass
 
 from walkboard.errors import UnknownNameError
+from walkboard.scales.key_names import SUPERSCRIPTS, read_key
 from walkboard.scales.keys import Key
 
 # Semitones above C of a note's name. The German B is B flat, H is B; a list that writes no H is
 # taken to mean B natural by B.
 _NOTES = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11, "h": 11}
 _SYLLABLES = {"ut": 0, "do": 0, "re": 2, "ré": 2, "mi": 4, "fa": 5, "sol": 7, "la": 9, "si": 11}
-_SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁵°º", "01234500")
-_NAME = re.compile(r"^([A-Ha-h])([A-Ha-h]*)(is|es|s|#|♯|b|♭)?\s*(?:([0-7])|('{1,4}))?$")
 _KEY = r"(?:[A-Ha-h]{1,3}(?:is|es|#|♯|b(?![a-z])|♭)?[⁰¹²³⁴⁵°º]?(?:[0-7]|'{1,4})?)"
 _COMPASS = re.compile(
     rf"(?<![\w'])({_KEY})((?:\s*,\s*{_KEY})?)\s*(?:-|–|—|to|bis|tot|à|a)\s*({_KEY})(?![\w'])"
@@ -58,39 +57,6 @@ class Compass:
     missing: tuple[str, ...] = ()
     rest: str = ""
     why: str = ""
-
-
-def read_key(name: str) -> Key | None:
-    """Key of a written name: ``c1``, ``c'``, ``c°``, ``CC``, ``C4``, ``fis``, ``h``.
-
-    A capital with a number from 2 is read as a scientific name, a small letter with a number by
-    Helmholtz: ``C4`` and ``c1`` are both middle C.
-    """
-    text = name.strip().translate(_SUPERSCRIPTS)
-    match = _NAME.match(text)
-    if match is None:
-        return None
-    letter, doubled, accidental, number, primes = match.groups()
-    if doubled and set(doubled) != {letter}:
-        return None
-    step = _NOTES[letter.lower()] + {
-        "is": 1,
-        "#": 1,
-        "♯": 1,
-        "es": -1,
-        "s": -1,
-        "b": -1,
-        "♭": -1,
-    }.get(accidental or "", 0)
-    if letter.isupper() and number is not None and int(number) >= 2 and not doubled:
-        octave = int(number)
-    elif letter.isupper():
-        # CC is the 8 foot C of the English; C alone is that of everyone else, tenor C after CC
-        octave = 2 - (int(number) if number else 0)
-    else:
-        octave = 3 + len(doubled) + (int(number) if number else len(primes or ""))
-    semitone = 12 * (octave + 1) + step
-    return Key(semitone) if 0 <= semitone <= 127 else None
 
 
 def take_compass(text: str, *, is_pedal: bool = False) -> Compass | None:
@@ -140,7 +106,7 @@ def _high(written: str, low: Key, keys: int | None, left_out: int, *, is_pedal: 
         by_count = low.up(keys + left_out - 1)
         if by_count.pitch_class == named.pitch_class:
             return by_count
-    text = written.translate(_SUPERSCRIPTS)
+    text = written.translate(SUPERSCRIPTS)
     if re.fullmatch(r"[A-Ha-h](?:is|es|#|b)?[0-7]", text) and not is_scientific(text, low):
         named = read_key(text.lower())
     if named is not None and named > low:

@@ -1,0 +1,46 @@
+"""Reads the names of keys as the countries write them: ``c1``, ``c'``, ``CC``, ``fis``, ``h``."""
+
+from __future__ import annotations
+
+import re
+
+from walkboard.scales.keys import Key
+
+# Semitones above C of a note's name. B is taken as B natural, which H is too: a list that means
+# B flat by B cannot be told from one that does not.
+_NOTES = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11, "h": 11}
+SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁵°º", "01234500")
+_NAME = re.compile(r"^([A-Ha-h])([A-Ha-h]*)(is|es|s|#|♯|b|♭)?\s*(?:([0-7])|('{1,4}))?$")
+
+
+def read_key(name: str) -> Key | None:
+    """Key of a written name: ``c1``, ``c'``, ``c°``, ``CC``, ``C4``, ``fis``, ``h``.
+
+    A capital with a number from 2 is read as a scientific name, a small letter with a number by
+    Helmholtz: ``C4`` and ``c1`` are both middle C.
+    """
+    text = name.strip().translate(SUPERSCRIPTS)
+    match = _NAME.match(text)
+    if match is None:
+        return None
+    letter, doubled, accidental, number, primes = match.groups()
+    if doubled and set(doubled) != {letter}:
+        return None
+    step = _NOTES[letter.lower()] + {
+        "is": 1,
+        "#": 1,
+        "♯": 1,
+        "es": -1,
+        "s": -1,
+        "b": -1,
+        "♭": -1,
+    }.get(accidental or "", 0)
+    if letter.isupper() and number is not None and int(number) >= 2 and not doubled:
+        octave = int(number)
+    elif letter.isupper():
+        # CC is the 8 foot C of the English; C alone is that of everyone else, tenor C after CC
+        octave = 2 - (int(number) if number else 0)
+    else:
+        octave = 3 + len(doubled) + (int(number) if number else len(primes or ""))
+    semitone = 12 * (octave + 1) + step
+    return Key(semitone) if 0 <= semitone <= 127 else None
