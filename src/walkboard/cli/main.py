@@ -10,6 +10,7 @@ import typer
 
 from walkboard import __version__
 from walkboard.cli import (
+    air,
     beats,
     book,
     calendar,
@@ -56,6 +57,7 @@ events.app.command("give", epilog=calendar.GIVE_EXAMPLE)(calendar.give)
 app.add_typer(weights.app, name="weight")
 app.add_typer(sheets.app, name="sheet")
 app.add_typer(venue.app, name="venue")
+app.add_typer(air.app, name="air")
 app.command("guide", epilog=guide.EXAMPLE)(guide.guide)
 app.command("desk", epilog=desk.EXAMPLE)(desk.desk)
 app.command("outlook", epilog=outlook.OUTLOOK_EXAMPLE)(outlook.outlook)

@@ -1,0 +1,102 @@
+"""``walkboard air``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+from walkboard.cli.options import BOOK, ORGAN
+
+app = typer.Typer(
+    help="The logged air: loggers' files taken in, and what they say about the next event.",
+    no_args_is_help=True,
+)
+
+
+@app.command("take", epilog="Example: walkboard air take BOOK nave.csv --place great --yes")
+def take(
+    book: Path = BOOK,
+    file: Path = typer.Argument(..., help="The logger's CSV."),
+    place: str = typer.Option(..., "--place", help="A division's id, or outdoors."),
+    shift_minutes: float = typer.Option(
+        0.0, "--shift-minutes", help="Add this to every time, if the clock was slow."
+    ),
+    column: int | None = typer.Option(
+        None, "--column", help="Column of the temperature, from 1 (default: found by its name)."
+    ),
+    in_place_of: int | None = typer.Option(
+        None, "--in-place-of", help="Number of a log that this one corrects."
+    ),
+    yes: bool = typer.Option(False, "--yes", help="Keep it without asking."),
+    organ: str | None = ORGAN,
+) -> None:
+    """Take in a logger's file: how it was understood is shown, then it is kept."""
+    from datetime import timedelta
+
+    from walkboard.book.venue_records import OUTDOORS
+    from walkboard.work import open_book
+    from walkboard.work.calendar.events import local_zone
+    from walkboard.work.conditions.clock import clock_questions
+    from walkboard.work.conditions.logger_csv import read_log_file
+
+    said = {} if column is None else {"celsius_column": column - 1}
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        if place != OUTDOORS:
+            described.division(place)
+        zone = local_zone()
+        shift = timedelta(minutes=shift_minutes)
+        read = read_log_file(file, place=place, zone=zone, shift=shift, **said)
+        for words in read.words:
+            typer.echo(words)
+        if read.left_out:
+            typer.echo(f"{read.left_out} lines were left out.")
+        questions = (
+            *read.questions,
+            *clock_questions(
+                read.log,
+                opened.air_logs(kept.id),
+                opened.visits(kept.id),
+                now=open_book.now(),
+                zone=zone,
+            ),
+        )
+        for question in questions:
+            typer.echo(f"? {question}")
+        if not yes:
+            typer.confirm("Keep it so?", abort=True)
+        made = opened.keep_air_log(kept.id, read.log, in_place_of=in_place_of)
+    typer.echo(f"Kept {len(made.minutes)} readings as log {made.id}.")
+
+
+@app.command("ahead", epilog="Example: walkboard air ahead BOOK --outdoors 4 --to air.html")
+def ahead(
+    book: Path = BOOK,
+    outdoors: float | None = typer.Option(
+        None, "--outdoors", help="Expected outdoors, in °C (default: as logged last)."
+    ),
+    to: Path | None = typer.Option(None, "--to", help="Also write it as a page with a chart."),
+    organ: str | None = ORGAN,
+) -> None:
+    """The air at the next event in kelvin and cents, and what stands between divisions."""
+    from walkboard.work import open_book
+    from walkboard.work.conditions.air_ahead import air_ahead
+    from walkboard.work.conditions.page import air_page
+    from walkboard.work.conditions.words import air_words
+    from walkboard.work.write_files import write_file
+
+    with open_book.opened(book) as opened:
+        kept, described = open_book.organ_of(opened, organ)
+        found = air_ahead(
+            opened, kept.id, described, now=open_book.now(), outdoors_celsius=outdoors
+        )
+        if found is None:
+            typer.echo("No air is logged yet. Take in a logger's file with 'walkboard air take'.")
+            return
+        words = air_words(described, found)
+        for sentence in words:
+            typer.echo(sentence)
+        if to is not None:
+            page = air_page(described, found, opened.visits(kept.id), opened.events(kept.id), words)
+            typer.echo(f"Wrote {write_file(page.encode(), to, what='page')}.")
