@@ -14,6 +14,7 @@ from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.plausible import AIR_CELSIUS, HUMIDITY, WIND_MM, Range
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Tremulant
 
 T = TypeVar("T")
 
@@ -22,7 +23,9 @@ maybe_numbers = st.none() | numbers
 words = st.text(st.characters(exclude_categories=["Cs"]), max_size=6)
 names = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=6)
 counts = st.integers(min_value=0, max_value=2**31)
-keys = st.builds(Key, st.integers(min_value=0, max_value=127))
+keys = st.builds(Key, st.integers(min_value=0, max_value=127)) | st.sampled_from(
+    [Key.parse("Ab3*"), Key.parse("D#4*")]
+)
 pipes = st.builds(PipeRef, names, st.integers(min_value=1, max_value=2**31))
 # In any zone, and of an hour that a zone has twice either one. Compare them in UTC, for such an
 # hour equals nothing in another zone (Python, datetime: aware objects, PEP 495).
@@ -85,6 +88,23 @@ holds = st.builds(
     flags=tuples(st.sampled_from(HoldFlag)),
 )
 sounds = st.builds(SoundInfo, seconds=numbers, sample_rate=counts, channels=counts, format=words)
+above_zero = st.floats(min_value=1e-9, max_value=1e9)
+heards = st.builds(
+    Heard,
+    sentence=words,
+    is_walk=st.booleans(),
+    also_sounding=tuples(
+        st.builds(AlsoSounding, names, counts, counts, st.sampled_from([-12, 0, 12]), tuples(names))
+    ),
+    not_sounding=tuples(names),
+    shift_cents=maybe_numbers,
+    tremulant=st.none() | st.builds(Tremulant, above_zero, above_zero, above_zero),
+    cipher=tuples(
+        st.builds(Cipher, st.none() | names, above_zero, numbers, numbers, tuples(names))
+    ),
+    believed=st.booleans(),
+    question=words,
+)
 walks = st.builds(
     HeardWalk,
     file=words,
@@ -95,6 +115,9 @@ walks = st.builds(
     holds=tuples(holds),
     silent_keys=tuples(keys),
     warnings=tuples(words),
+    heard=st.none() | heards,
+    not_held=tuples(keys),
+    unsure_keys=tuples(keys),
 )
 plans = st.builds(
     Plan,

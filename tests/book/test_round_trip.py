@@ -39,6 +39,7 @@ from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.plausible import VISIT_MINUTES
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.recognise.verdict import Heard
 
 few = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
@@ -199,7 +200,20 @@ def test_a_float_keeps_its_last_bit(shared):
 @pytest.mark.parametrize(
     ("of", "known"),
     [
-        (HeardWalk, "file sound organ drawn air_celsius holds silent_keys warnings"),
+        (
+            HeardWalk,
+            (
+                "file sound organ drawn air_celsius holds silent_keys warnings heard not_held "
+                "unsure_keys"
+            ),
+        ),
+        (
+            Heard,
+            (
+                "sentence is_walk also_sounding not_sounding shift_cents tremulant cipher "
+                "believed question"
+            ),
+        ),
         (SoundInfo, "seconds sample_rate channels format"),
         (Hold, "n key key_number start_s end_s readings sureness flags"),
         (
@@ -209,7 +223,7 @@ def test_a_float_keeps_its_last_bit(shared):
                 "near_hz bound_cents either_hz either_sigma_cents name_sureness beat_hz partials"
             ),
         ),
-        (Key, "semitone"),
+        (Key, "semitone split"),
         (PipeRef, "rank number"),
         (
             Plan,

@@ -18,6 +18,7 @@ from sqlalchemy import (
     MetaData,
     Text,
     UniqueConstraint,
+    false,
     text,
 )
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
@@ -204,6 +205,9 @@ class HearingRow(Base):
     warnings: Mapped[tuple[str, ...]]
     change: Mapped[str] = mapped_column(server_default=text("''"))
     words: Mapped[str] = mapped_column(server_default=text("''"))
+    heard: Mapped[str | None]  # as walkboard.survey.recognise.to_json writes it
+    not_held: Mapped[tuple[str, ...]] = mapped_column(server_default=text("'[]'"))
+    unsure_keys: Mapped[tuple[str, ...]] = mapped_column(server_default=text("'[]'"))
     recording: Mapped[RecordingRow] = relationship()
     description: Mapped[DescriptionRow] = relationship()
     holds: Mapped[list[HoldRow]] = relationship(order_by="HoldRow.position")
@@ -219,6 +223,7 @@ class HoldRow(Base):
     position: Mapped[int]
     n: Mapped[int]
     semitone: Mapped[int | None]
+    split: Mapped[bool] = mapped_column(server_default=false())
     key_number: Mapped[int | None]
     start_s: Mapped[float]
     end_s: Mapped[float]

@@ -163,6 +163,7 @@ def _kept_readings(as_of: datetime | None) -> Select[Any]:
             *_READING,
             HoldRow.n,
             HoldRow.semitone,
+            HoldRow.split,
             HearingRow.id.label("hearing_id"),
             HearingRow.program_version,
             RecordingRow.id.label("recording_id"),

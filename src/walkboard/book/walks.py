@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from sqlalchemy import Row, select
@@ -14,6 +15,8 @@ from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.recognise.to_json import HeardGiven, heard_from, heard_to_json
+from walkboard.survey.recognise.verdict import Heard
 
 
 def fill_hearing(row: HearingRow, walk: HeardWalk) -> None:
@@ -34,6 +37,11 @@ def fill_hearing(row: HearingRow, walk: HeardWalk) -> None:
     row.air_celsius = number_or_none(walk.air_celsius, "The air")
     row.silent_keys = tuple(key.name for key in walk.silent_keys)
     row.warnings = tuple(walk.warnings)
+    row.not_held = tuple(key.name for key in walk.not_held)
+    row.unsure_keys = tuple(key.name for key in walk.unsure_keys)
+    row.heard = None
+    if walk.heard is not None:
+        row.heard = json.dumps(heard_to_json(walk.heard), ensure_ascii=False, allow_nan=False)
     row.holds = [_hold_row(position, hold) for position, hold in enumerate(walk.holds)]
 
 
@@ -48,7 +56,14 @@ def walk_of(row: HearingRow) -> HeardWalk:
         holds=tuple(_hold_of(hold) for hold in row.holds),
         silent_keys=tuple(Key.parse(name) for name in row.silent_keys),
         warnings=row.warnings,
+        heard=_heard_of(row.heard),
+        not_held=tuple(Key.parse(name) for name in row.not_held),
+        unsure_keys=tuple(Key.parse(name) for name in row.unsure_keys),
     )
+
+
+def _heard_of(text: str | None) -> Heard | None:
+    return None if text is None else heard_from(HeardGiven.model_validate_json(text))
 
 
 def read_every_row(session: Session, first_id: int, last_id: int) -> None:
@@ -62,8 +77,9 @@ def read_every_row(session: Session, first_id: int, last_id: int) -> None:
     within = HearingRow.recording_id.between(first_id, last_id)
     for row in session.execute(select(HearingRow.__table__).where(within)):
         SoundInfo(row.seconds, row.sample_rate, row.channels, row.format)
-        for name in row.silent_keys:
+        for name in (*row.silent_keys, *row.not_held, *row.unsure_keys):
             Key.parse(name)
+        _heard_of(row.heard)
         HearingChange(row.change)
     holds = select(HoldRow.__table__).join(HearingRow, HoldRow.hearing_id == HearingRow.id)
     for row in session.execute(holds.where(within)):
@@ -110,7 +126,7 @@ def _two_of(values: tuple[float, ...] | None) -> tuple[float, float] | None:
 
 def key_of(row: HoldRow | Row[Any]) -> Key | None:
     """The key of a hold."""
-    return None if row.semitone is None else Key(row.semitone)
+    return None if row.semitone is None else Key(row.semitone, row.split)
 
 
 def _hold_row(position: int, hold: Hold) -> HoldRow:
@@ -118,6 +134,7 @@ def _hold_row(position: int, hold: Hold) -> HoldRow:
         position=position,
         n=int(hold.n),
         semitone=None if hold.key is None else int(hold.key.semitone),
+        split=hold.key is not None and hold.key.split,
         key_number=None if hold.key_number is None else int(hold.key_number),
         start_s=number(hold.start_s, f"The start of hold {hold.n}"),
         end_s=number(hold.end_s, f"The end of hold {hold.n}"),
