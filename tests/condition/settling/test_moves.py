@@ -111,3 +111,16 @@ def test_an_unmeasured_reed_is_told_what_is_usual_and_how_it_compares_with_the_l
     )
     # where a law gives millimetres they say it
     assert "last move" not in advise("slide", 1.5, 440.0, 343.0, hand).words
+
+
+@pytest.mark.parametrize(
+    ("device", "reach"), [("stopper", 120.0), ("slide", 60.0), ("cone", 30.0), ("spring", 100.0)]
+)
+def test_no_distance_is_given_for_more_than_a_device_can_do(device: str, reach: float) -> None:
+    # common practice, no source: how far each can bring a pipe
+    within = advise(device, 0.9 * reach, 262.0, 343.0)
+    beyond = advise(device, 1.1 * reach, 262.0, 343.0)
+    assert within.movement.sense == beyond.movement.sense
+    assert beyond.movement.distance == ""
+    assert "is it the right pipe" in beyond.caution
+    assert (within.movement.distance != "") == (device in {"stopper", "slide"})

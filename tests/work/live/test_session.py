@@ -21,7 +21,8 @@ from walkboard.work.live.session import Place, TuningSession, tasks_of
 from walkboard.work.live.values import FOLDER, Step, Task
 from walkboard.work.live.warmth import learned_warmth, usual_warmth
 
-PIPES = [PipeRef("great.octave4", n) for n in (13, 14)]
+# Reeds: a tool at the spring does not warm them, so they are believed at once.
+PIPES = [PipeRef("swell.clarion4", n) for n in (13, 14)]
 
 
 @pytest.fixture
@@ -52,7 +53,7 @@ def session(place: Place, *cents: float) -> TuningSession:
             still,
             "flue",
             np.random.default_rng(4),
-            seconds=2.6,
+            seconds=3.4,
             reverberation_s=1.0,
         ).samples
         for pipe, off in zip(PIPES, cents, strict=False)
@@ -74,7 +75,7 @@ def test_pipes_inside_tolerance_are_ticked_and_kept_with_their_recording(place: 
     assert states[PIPES[0]].at < states[PIPES[1]].at
     kept = at.close()
     assert kept is not None
-    assert kept.walk.sound.seconds == pytest.approx(at.meter.lost / RATE + 5.8, abs=0.1)
+    assert kept.walk.sound.seconds == pytest.approx(at.meter.lost / RATE + 7.4, abs=0.1)
     assert [hold.readings[0].pipe for hold in kept.walk.holds] == PIPES
     assert kept.walk.holds[0].readings[0].cents == pytest.approx(0.2, abs=0.05)
     assert place.book.sound_path(kept.id).stat().st_size > 100_000

@@ -10,7 +10,7 @@ counted as a few moves. A slip or a stroke in the wrong direction then shifts it
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -38,6 +38,18 @@ _LIKE_LAST = (
     (3.5, "about three times your last move"),
 )
 
+# How far a device can bring a pipe at all [cents]: common practice, no source. What asks for more
+# is another pipe, another fault or a wrong reading, and no distance is given for it.
+_REACH_CENTS = {
+    Device.SLIDE: 60.0,
+    Device.CONE: 30.0,
+    Device.ROLL: 60.0,
+    Device.EARS: 30.0,
+    Device.SHADE: 60.0,
+    Device.STOPPER: 120.0,
+    Device.CAP: 120.0,
+    Device.SPRING: 100.0,
+}
 # Common practice, no source: what can go wrong at a move, besides the cautions on the sheets.
 _HARM = {
     Device.CONE: "light strokes: coning can split the seam",
@@ -189,12 +201,16 @@ def advise(  # noqa: PLR0917
         )
     else:
         move = movement(device, cents / hand.gain, hz=hz, speed_m_s=speed_m_s)
+    is_out_of_reach = abs(cents) > _REACH_CENTS[move.device]
+    if is_out_of_reach:
+        move = replace(move, least_mm=None, most_mm=None, is_usual=False)
     cautions = [told] if told else []
     if abs(cents) > _BIG_CENTS:
         cautions.append("far off: is it the right pipe, and does it speak as it should?")
     if move.device in _HARM:
         cautions.append(_HARM[move.device])
-    like_last = "" if move.least_mm is not None and not move.is_usual else _like_last(cents, hand)
+    has_distance = move.least_mm is not None and not move.is_usual
+    like_last = "" if has_distance or is_out_of_reach else _like_last(cents, hand)
     return Advice(move, cents, "; ".join(cautions), like_last)
 
 

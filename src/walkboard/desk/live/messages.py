@@ -12,7 +12,7 @@ from walkboard.desk.text import translate
 from walkboard.listening.live.readings import LiveFlag, LiveReading
 from walkboard.organ.model import Organ
 from walkboard.sheets.wording import rank_words
-from walkboard.work.live.values import Result, Shown, Step, Task
+from walkboard.work.live.values import Reason, Result, Shown, Step, Task
 
 _OTHERS = (LiveFlag.OTHER_KEY, LiveFlag.NEIGHBOUR)
 
@@ -33,7 +33,9 @@ def told(shown: Shown, organ: Organ, meter: Meter) -> dict[str, Any]:
         reading ``cents``, ``sigma``, ``beats``, ``window``, ``flags``, ``other`` (semitone of
         another key that is heard) and ``beside``; ``move`` with ``words``, ``caution``, ``cents``;
         ``settling`` with ``settled``, ``sigma``, ``seconds``, ``known``, ``above``; ``level`` with
-        ``db``, ``clipped``, ``lost``, ``words``; ``finished`` with ``pipe``, ``before``, ``after``.
+        ``db``, ``clipped``, ``lost``, ``words``; ``finished`` with ``pipe``, ``before``, ``after``;
+        ``withdrawn`` with ``pipe``, ``key``, ``stands``, where a pipe that was called done moved
+        away; ``reason`` why nothing is advised, ``company`` what else sounds.
     """
     return {
         "step": shown.step.value,
@@ -45,6 +47,9 @@ def told(shown: Shown, organ: Organ, meter: Meter) -> dict[str, Any]:
         "settling": None if shown.step is Step.DONE else _settling(shown.forecast),
         "level": level(meter),
         "finished": _finished(shown.finished),
+        "withdrawn": _withdrawn(shown.withdrawn, shown.reading),
+        "reason": shown.reason.value,
+        "company": shown.words if shown.reason is Reason.COMPANY else "",
     }
 
 
@@ -126,6 +131,16 @@ def _settling(forecast: Forecast | None) -> dict[str, Any] | None:
         "known": round(forecast.known_in_s),
         "above": _rounded(forecast.above_cents),
         "words": translate.told(forecast.words),
+    }
+
+
+def _withdrawn(result: Result | None, reading: LiveReading | None) -> dict[str, Any] | None:
+    if result is None:
+        return None
+    return {
+        "pipe": str(result.task.pipe),
+        "key": result.task.key.semitone,
+        "stands": None if reading is None else _rounded(reading.cents),
     }
 
 

@@ -99,6 +99,8 @@ class LiveRun:
         self._told_key: tuple[object, float] = (None, 0.0)
         self._finished: dict[str, Any] | None = None
         self._finished_s = 0.0
+        self._withdrawn: dict[str, Any] | None = None
+        self._withdrawn_s = 0.0
         self.reference = ""
         self._beside: BesideOf | None = None
         self._beside_pipe: PipeRef | None = None
@@ -223,8 +225,13 @@ class LiveRun:
             self._finished, self._finished_s = {**value["finished"], "n": self._number}, heard_s
         elif heard_s - self._finished_s > _NEWS_S:
             self._finished = None
-        # Said for a while: of a topic only the newest value goes out, and this must not be missed.
-        value["finished"] = self._finished
+        if value["withdrawn"] is not None:
+            self._withdrawn = {**value["withdrawn"], "n": self._number}
+            self._withdrawn_s, self._finished = heard_s, None
+        elif heard_s - self._withdrawn_s > _NEWS_S:
+            self._withdrawn = None
+        # Said for a while: of a topic only the newest value goes out, and these must not be missed.
+        value["finished"], value["withdrawn"] = self._finished, self._withdrawn
         self._hub.tell(self._topic, value)
         self._seen(shown)
         if self._topic == TOPIC:
@@ -262,7 +269,8 @@ class LiveRun:
         if state is not None and (state != before or now_s - at_s > _AGAIN_S):
             self._told_key = (state, now_s)
             self._hub.tell(f"holds.{self.visit_id}", state)
-        if shown.finished is not None and shown.task is not None:
+        is_elsewhere = shown.finished is not None or shown.withdrawn is not None
+        if is_elsewhere and shown.task is not None:
             self._hub.tell(f"at.{self.visit_id}", {"pipe": str(shown.task.pipe)})
 
 

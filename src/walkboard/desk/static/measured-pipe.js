@@ -7,6 +7,7 @@ const setup = JSON.parse(document.getElementById("measured-setup").textContent);
 const AGAIN_MS = 1000;
 let toldAt = 0;
 let finishedSeen = null;
+let withdrawnSeen = null;
 let wanted = null; // { pipe, state } that the tuner chose and the desk has not taken up yet
 
 showElsewhereWhen((told) => told.pipe !== current()?.pipe);
@@ -33,6 +34,13 @@ onMeasured((told, before) => {
   if (before && isNews && told.finished.pipe === current()?.pipe) {
     wanted = null;
     dispatchEvent(new CustomEvent("walkboard:heard-done", { detail: { pipe: told.finished.pipe, next: told.pipe } }));
+    return;
+  }
+  const isTakenBack = told.withdrawn && told.withdrawn.n !== withdrawnSeen;
+  withdrawnSeen = told.withdrawn?.n ?? withdrawnSeen;
+  if (before && isTakenBack) {
+    wanted = null;
+    dispatchEvent(new CustomEvent("walkboard:heard-open", { detail: { pipe: told.withdrawn.pipe } }));
     return;
   }
   if (!before && told.pipe) { goTo(told.pipe); wanted = null; return; } // opened while it runs

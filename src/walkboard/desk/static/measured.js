@@ -32,6 +32,7 @@ let side = "in";
 let scale = 2;
 let spokenAt = 0;
 let finishedSeen = null;
+let withdrawnSeen = null;
 let finishedUntil = 0;
 const followers = [];
 
@@ -59,6 +60,10 @@ function take(told, before) {
     finishedSeen = told.finished.n;
     if (before?.on) finished(told.finished);
   }
+  if (told.withdrawn && told.withdrawn.n !== withdrawnSeen) {
+    withdrawnSeen = told.withdrawn.n;
+    if (before?.on) withdrawn(told.withdrawn);
+  }
   course.push({ s, cents: told.cents, sigma: told.sigma ?? 0 });
   while (course.length && course[0].s < s - COURSE_S) course.shift();
 }
@@ -68,6 +73,11 @@ function finished(done) {
   write("m-finished", say("m_finished", { key: keyName(done.key), before: words(done.before), after: words(done.after) }));
   finishedUntil = performance.now() + FINISHED_MS;
   if (place("m-sound").checked) sound();
+}
+
+function withdrawn(pipe) {
+  write("m-finished", say("m_withdrawn", { key: keyName(pipe.key), cents: pipe.stands === null ? say("m_none") : signed(pipe.stands) }));
+  finishedUntil = performance.now() + FINISHED_MS;
 }
 
 function show() {
@@ -119,10 +129,16 @@ function showNumber(cents) {
   write("m-beats", beats === null ? "" : say(value.beside ? "m_beats_beside" : "m_beats_target", { beats }));
 }
 
+const sentence = (words) => words.charAt(0).toUpperCase() + words.slice(1);
+
 function stepWords() {
   const key = keyName(value.key);
   const flags = value.flags;
   if (value.step === "end" || value.pipe === null) return say("m_end");
+  if (value.reason === "company") return say("m_company", { what: sentence(value.company) });
+  if (value.reason === "shaded") return say("m_shaded");
+  if (value.reason === "tremulant") return say("m_tremulant");
+  if (value.reason === "unsteady") return say("m_unsteady");
   if (value.cents === null) {
     if (flags.includes("other_key") && value.other !== null) return say("m_other_held", { other: keyName(value.other), key });
     if (flags.includes("octave")) return say("m_octave");

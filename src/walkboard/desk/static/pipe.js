@@ -181,6 +181,14 @@ addEventListener("walkboard:heard-done", ({ detail }) => {
   go(work.steps[indexOf(detail.next)] ?? nextOpen(indexOf(step.pipe)));
 });
 
+// What was done has moved away since: the desk has opened it again.
+addEventListener("walkboard:heard-open", ({ detail }) => {
+  const step = work.steps[indexOf(detail.pipe)];
+  if (!step) return;
+  buzz([200]);
+  go(step);
+});
+
 // ---------------------------------------------------------------- faults
 const dialog = place("faults");
 onPress("fault", () => dialog.showModal());

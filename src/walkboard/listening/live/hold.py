@@ -17,6 +17,7 @@ _MOVED_CENTS = 0.5  # from where on a pipe counts as moved
 _MOVED_SIGMAS = 5.0
 _STILL_S = 0.3  # over which a pipe must have stood still to be read steadily
 _BELIEVED_S = 0.8  # a shorter window cannot clear a pipe of what a longer one has heard
+_HOLDS, _FADES = 0.7, 0.98  # of the share of the sound that looks usually hold; how that fades
 _TWICE = 2  # verdicts in a row that a pipe is hidden, or alone again
 
 
@@ -44,6 +45,8 @@ class Hold:
         Whether another pipe stands on all its partials.
     swings : bool
         Whether the pitch swings as under a tremulant.
+    is_lost : bool
+        Whether the last quick look was not trusted, so that the next one searches wider.
     """
 
     began_s: float
@@ -59,6 +62,8 @@ class Hold:
     is_hidden: bool = False
     swings: bool = False
     swing_asked_s: float = -np.inf
+    is_lost: bool = False
+    _usual_explained: float = 0.0
     _alone: int = 0
     _hidden: int = 0
 
@@ -66,6 +71,17 @@ class Hold:
     def has_company(self) -> bool:
         """Whether another pipe sounds with it."""
         return self.company is not None and not self.company.is_alone
+
+    def trusts(self, look: Quick) -> bool:
+        """Whether a quick look holds as much of the sound as usual, and its partials agree.
+
+        One that does not was made while the pipe jumped, or something else sounds.
+        """
+        self._usual_explained = max(_FADES * self._usual_explained, look.explained)
+        holds = look.explained > _HOLDS * self._usual_explained
+        # A look that disagrees with the steady one is believed once a second one says the same.
+        self.is_lost = not (holds and look.agrees)
+        return not self.is_lost and self.doubts != 1
 
     def judge(self, company: Company | None, seconds: float) -> None:
         """Take in a verdict from a window of so many seconds."""

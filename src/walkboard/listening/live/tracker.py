@@ -149,7 +149,7 @@ class Tracker:
         if self._pair is not None:
             return self._read_pair(now_s, level, flags)
         near_hz = self.expected.pipe.hz if self._hold is None else self._hold.hz
-        wide = self._hold is None or self._hold.missed > 0
+        wide = self._hold is None or self._hold.missed > 0 or self._hold.is_lost
         company = None if self._hold is None else self._hold.company
         look = quick_look(recent, self.sample_rate, near_hz, wide=wide, company=company)
         if look is None or not look.heard:
@@ -202,7 +202,7 @@ class Tracker:
             return reading.without(LiveFlag.NEIGHBOUR, LiveFlag.HIDDEN)
         if hold.has_company and LiveFlag.NEIGHBOUR not in flags:
             flags = (*flags, LiveFlag.NEIGHBOUR)
-        if hold.steady is None and not look.agrees:
+        if (hold.steady is None or hold.doubts) and not hold.trusts(look):
             flags = (*flags, LiveFlag.UNSTEADY)
         return replace(reading, flags=flags, company=hold.company)
 

@@ -1,40 +1,53 @@
 """The flow at the pipe: the worklist in order, heard live; pages or a script drive it.
 
 Nothing here touches a book, a clock or a device: blocks with their times come in, `Shown` goes out.
-A pipe is called done when where it will settle is inside the tolerance with two of its σ, and it
-has not been moved for a second and a half. Where it may be in or out it is heard for longer; it is
-to be moved only where it is surely worth it.
+What one reading comes to is said by `live.judge`. What is known of a pipe (`live.pipe`) is kept for
+the whole visit, whether it is skipped, undone or taken up again. A pipe that was called done is
+listened to as long as it sounds on; where it moves away it is open again.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.condition.settling.forecast import Warmth
 from walkboard.condition.settling.learned import PastSettling
-from walkboard.condition.settling.moves import Advice, MoveSeen, advise, learn_hand, tongue_mm
+from walkboard.condition.settling.moves import Advice, MoveSeen
 from walkboard.errors import UnknownNameError
 from walkboard.listening.live.readings import LiveFlag, LiveReading
 from walkboard.listening.live.tracker import UPDATE_S, Expected, Tracker
 from walkboard.listening.types import Comb
-from walkboard.organ.model import Organ, PipeRef, TunedBy
+from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
-from walkboard.physics.air import Air, speed_of_sound_m_s
+from walkboard.quantities import cents_between
 from walkboard.survey.kinds import spectrum_of
-from walkboard.work.live.pipe import SURE_CENTS, AtPipe
-from walkboard.work.live.values import Outcome, Result, Shown, Step, Task
+from walkboard.work.live.judge import Ground, judge
+from walkboard.work.live.pipe import AtPipe
+from walkboard.work.live.values import Outcome, Reason, Result, Shown, Step, Task
 from walkboard.work.live.warmth import usual_warmth
 
 TOLERANCE_CENTS = 0.5
-_QUIET_S = 1.5  # unmoved, before a pipe can be done or a move is advised again
-_STEADY_SIGMA_CENTS = 0.4
-_INSIDE_SIGMAS = 2.0
-_MARGIN = 0.7  # of the tolerance, from where on a pipe that is surely there is moved
-_WORTH_SIGMAS = 2.0  # that it must stand from its target, to be moved
 _LONGEST_S = 1.2  # of a window: a pipe that cools moves by half a cent a second
+# Of a pipe that was called done and sounds on (chosen):
+_LINGER_S = 8.0  # so long it is listened to
+_GONE_DB = 6.0  # so much quieter it is only the room
+_AWAY_CENTS = 0.6  # so far from where it stood it has moved
+_SHARED_CENTS = 60.0  # partials of two pipes so near could be taken for each other
+
+
+@dataclass(slots=True)
+class _Lingering:
+    """A pipe that was just called done: what it was, where it stood, how loud, since when."""
+
+    result: Result
+    stood_cents: float
+    own_db: float
+    since_s: float
+    strange: int = 0
 
 
 class TuningFlow:
@@ -75,6 +88,8 @@ class TuningFlow:
         self._order: list[PipeRef] = []
         self._moves: dict[str, list[MoveSeen]] = {}
         self._reference: Comb | None = None
+        self._known: dict[PipeRef, AtPipe] = {}
+        self._lingering: _Lingering | None = None
         self._work = AtPipe(Warmth())
         self._at = 0
         first = tasks[0] if tasks else None
@@ -102,6 +117,7 @@ class TuningFlow:
     def hear_beside(self, reference: Comb | None) -> None:
         """Expect a reference pipe to sound together with the pipe at hand, or none."""
         self._reference = reference
+        self._lingering = None
         if self.task is not None:
             self._expect(self.task)
 
@@ -123,6 +139,7 @@ class TuningFlow:
         for index, task in enumerate(self._tasks):
             if task.pipe == pipe:
                 self._forget(pipe)
+                self._work.leave()
                 self._turn_to(index)
                 return task
         raise UnknownNameError(f"The worklist has no pipe {pipe}.", mend="Name one that is on it.")
@@ -142,7 +159,7 @@ class TuningFlow:
         start_s : float
             Time of the first sample, by the source's clock [s].
         """
-        if self.task is None:
+        if self.task is None and self._lingering is None:
             return ()
         return tuple(self._update(reading) for reading in self._tracker.take(samples, start_s))
 
@@ -155,69 +172,77 @@ class TuningFlow:
         return self._shown(Step.HOLD, None, words)
 
     def _update(self, reading: LiveReading) -> Shown:
+        if self._lingering is not None:
+            gone = self._linger(reading)
+            if gone is not None:
+                return gone
+            return self.show()
         task = self.task
         if task is None:
             return self.show()
-        if reading.cents is None or reading.sigma_cents is None:
-            return self._shown(Step.HOLD, reading, self._missing(task, reading))
-        work = self._work
-        if LiveFlag.MOVING in reading.flags or work.has_moved(reading):
-            work.move(reading)
-            return self._shown(Step.MOVE, reading, "moving")
-        quiet_s = work.rest(reading)
-        if reading.sigma_cents > _STEADY_SIGMA_CENTS:
-            return self._shown(Step.LISTEN, reading, "listening")
-        work.remember(reading)
-        is_new = work.handled_s is not None and work.forecast is None
-        if quiet_s < _QUIET_S or reading.sigma_cents > SURE_CENTS or is_new:
-            return self._shown(Step.LISTEN, reading, "listening")
-        self._learn_move()
-        return self._judge(task, reading)
+        verdict = judge(task, reading, self._work, self._ground(task))
+        if verdict.move is not None:
+            self._moves.setdefault(task.pipe.rank, []).append(verdict.move)
+        if verdict.settled_cents is not None and verdict.settled_sigma_cents is not None:
+            return self._finish(task, reading, verdict.settled_cents, verdict.settled_sigma_cents)
+        return self._shown(verdict.step, reading, verdict.words, verdict.advice, verdict.reason)
 
-    def _judge(self, task: Task, reading: LiveReading) -> Shown:
-        """Whether a pipe that stands is done, to be moved, or to be heard for longer."""
-        settled, sigma = self._work.settled(reading)
-        tolerance, told = self._tolerance, self._work.forecast
-        if abs(settled) + _INSIDE_SIGMAS * sigma < tolerance:
-            return self._finish(task, reading, settled, sigma)
-        if told is not None and sigma > tolerance / 2:
-            # It may still go anywhere: to move it now would be to chase it.
-            if abs(settled) > 3.0 * sigma + tolerance:
-                return self._advised(reading, settled)
-            return self._shown(Step.WAIT, reading, f"hand off; {told.words}")
-        if abs(settled) > max(_MARGIN * tolerance, _WORTH_SIGMAS * sigma):
-            return self._advised(reading, settled)
-        return self._shown(Step.LISTEN, reading, "listening: it is close")
-
-    def _learn_move(self) -> None:
-        """Compare what the last move was asked to do with what it did."""
-        work, task = self._work, self.task
-        if not work.is_moved or work.asked_cents is None or work.stood_cents is None:
-            return
-        assert task is not None
-        told = work.forecast
-        if told is None or told.sigma_cents > _TOLD_MOVE * abs(work.asked_cents):
-            return
-        seen = MoveSeen(work.asked_cents, told.settled_cents - work.stood_cents)
-        self._moves.setdefault(task.pipe.rank, []).append(seen)
-        work.asked_cents, work.is_moved = None, False
-
-    def _advised(self, reading: LiveReading, settled_cents: float) -> Shown:
-        task, work = self.task, self._work
-        assert task is not None
-        assert reading.hz is not None
+    def _ground(self, task: Task) -> Ground:
         rank = self._organ.rank(task.pipe.rank)
-        if not work.is_moved:
-            work.asked_cents, work.stood_cents = -settled_cents, settled_cents
-        celsius = self._air.get(rank.division, self._organ.pitch.at_celsius)
-        speed = speed_of_sound_m_s(Air(celsius))
-        told = "historic: ask the organ's adviser before you move it" if rank.historic else ""
-        hand = learn_hand(self._moves.get(rank.id, ()))
-        tongue = None
-        if rank.tuned_by is TunedBy.SPRING:
-            tongue = tongue_mm(rank, task.pipe.number, reading.hz)
-        advice = advise(rank.tuned_by.value, -settled_cents, reading.hz, speed, hand, told, tongue)
-        return self._shown(Step.MOVE, reading, advice.words, advice)
+        levels = [
+            work.free_db
+            for pipe, work in self._known.items()
+            if pipe.rank == rank.id and pipe != task.pipe and work.free_db is not None
+        ]
+        return Ground(
+            self._organ,
+            self._air.get(rank.division, self._organ.pitch.at_celsius),
+            self._tolerance,
+            float(np.median(levels)) if levels else None,
+            self._moves.get(rank.id, ()),
+        )
+
+    def _linger(self, reading: LiveReading) -> Shown | None:
+        """A pipe that was just called done and sounds on: whether it stays where it was.
+
+        Gives what is shown where it does not; the pipe is open again then. Where it is not heard
+        any more the next one is expected.
+        """
+        lingering = self._lingering
+        assert lingering is not None
+        work = self._known[lingering.result.task.pipe]
+        quieter = reading.own_db is not None and reading.own_db < lingering.own_db - _GONE_DB
+        late = reading.at_s - lingering.since_s > _LINGER_S
+        odd = any(f in reading.flags for f in (LiveFlag.NEIGHBOUR, LiveFlag.UNSTEADY))
+        if reading.cents is None or reading.sigma_cents is None or quieter or odd or late:
+            self._end_linger()
+            return None
+        louder = work.see_level(reading, None)
+        away = abs(reading.cents - lingering.stood_cents)
+        if away <= max(_AWAY_CENTS, 4.0 * reading.sigma_cents):
+            lingering.strange = 0
+            return None
+        lingering.strange += 1
+        if lingering.strange < 3:
+            return None
+        result = lingering.result
+        self._forget(result.task.pipe)
+        self._lingering = None
+        if louder or work.free_db is not None:
+            work.forget_heard()
+        work.move(reading.at_s)
+        index = next(n for n, task in enumerate(self._tasks) if task.pipe == result.task.pipe)
+        self._at, self._work = index, work
+        words = f"{result.task.key.name} has moved: not done"
+        shown = self._shown(Step.MOVE, reading, words)
+        return replace(shown, withdrawn=result)
+
+    def _end_linger(self) -> None:
+        if self._lingering is None:
+            return
+        self._lingering = None
+        if self.task is not None:
+            self._expect(self.task)
 
     def _finish(
         self, task: Task, reading: LiveReading, settled_cents: float, sigma_cents: float
@@ -225,7 +250,12 @@ class TuningFlow:
         result = self._put(task, Outcome.DONE, reading, settled_cents, sigma_cents)
         told = self._work.forecast
         left = "as it was" if self._work.handled_s is None else "done"
-        self._go_on()
+        stood, own_db = reading.cents, reading.own_db
+        self._go_on(lingers=True)
+        if self._may_linger(task) and stood is not None and own_db is not None:
+            self._lingering = _Lingering(result, stood, own_db, reading.at_s)
+        elif self.task is not None:
+            self._expect(self.task)
         return Shown(
             Step.DONE if self.task is not None else Step.END,
             self.task,
@@ -271,22 +301,40 @@ class TuningFlow:
         if pipe in self._order:
             self._order.remove(pipe)
 
-    def _go_on(self) -> None:
+    def _may_linger(self, task: Task) -> bool:
+        """Whether a pipe can be told from the next by its pitch, so that it is heard on."""
+        following = self.task
+        if following is None or self._reference is not None:
+            return False
+        return all(
+            abs(cents_between(n * task.target_hz, m * following.target_hz)) > _SHARED_CENTS
+            for n in range(1, 7)
+            for m in range(1, 7)
+        )
+
+    def _go_on(self, *, lingers: bool = False) -> None:
         """To the next pipe that is open: after this one, or else from the beginning."""
+        self._work.leave()
         count = len(self._tasks)
         for step in range(1, count + 1):
             index = (self._at + step) % count
             if self._tasks[index].pipe not in self._results:
-                self._turn_to(index)
+                self._turn_to(index, lingers=lingers)
                 return
         self._at = count
 
-    def _turn_to(self, index: int) -> None:
+    def _turn_to(self, index: int, *, lingers: bool = False) -> None:
         self._at = index
         task = self._tasks[index]
         rank = self._organ.rank(task.pipe.rank)
-        self._work = AtPipe(self._warmth.get(rank.id) or usual_warmth(rank))
-        self._expect(task)
+        known = self._known.get(task.pipe)
+        if known is None:
+            known = AtPipe(self._warmth.get(rank.id) or usual_warmth(rank))
+            self._known[task.pipe] = known
+        self._work = known
+        if not lingers:
+            self._lingering = None
+            self._expect(task)
 
     def _expect(self, task: Task) -> None:
         rank = self._organ.rank(task.pipe.rank)
@@ -301,15 +349,6 @@ class TuningFlow:
         comb = Comb(str(task.pipe), task.target_hz, spectrum_of(self._organ, task.pipe))
         self._tracker.expect(Expected(comb, self._reference, others))
 
-    def _missing(self, task: Task, reading: LiveReading) -> str:
-        if LiveFlag.OTHER_KEY in reading.flags and reading.heard is not None:
-            rank = self._organ.rank(task.pipe.rank)
-            heard = rank.key_of(int(reading.heard))
-            return f"{heard.name} is held; hold {task.key.name}"
-        if LiveFlag.OCTAVE in reading.flags:
-            return "it speaks an overtone: see to its speech first"
-        return f"hold {task.key.name}"
-
     def _following(self) -> Task | None:
         after = [*self._tasks[self._at + 1 :], *self._tasks[: self._at]]
         return next((t for t in after if t.pipe not in self._results), None)
@@ -318,7 +357,12 @@ class TuningFlow:
         return sum(result.outcome is Outcome.DONE for result in self._results.values())
 
     def _shown(
-        self, step: Step, reading: LiveReading | None, words: str, advice: Advice | None = None
+        self,
+        step: Step,
+        reading: LiveReading | None,
+        words: str,
+        advice: Advice | None = None,
+        reason: Reason = Reason.NONE,
     ) -> Shown:
         return Shown(
             step,
@@ -326,11 +370,9 @@ class TuningFlow:
             self._following() if self.task is not None else None,
             reading,
             advice,
-            self._work.forecast,
+            self._work.told,
             words,
             self._count_done(),
             len(self._tasks),
+            reason=reason,
         )
-
-
-_TOLD_MOVE = 0.3  # of what was asked, from which the forecast tells what a move did

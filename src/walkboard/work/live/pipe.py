@@ -1,26 +1,77 @@
-"""The pipe at hand as it was heard: where it stood, whether it moved, where it will settle."""
+"""One pipe of the worklist over the whole visit: what was heard of it, what a hand did to it.
+
+The state outlives the pipe's turn: skipped, undone or come back to, it is still known when a hand
+was last on it and where it is expected to settle.
+"""
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from walkboard.condition.settling.forecast import Forecast, Warmth, forecast, mean_of
+from walkboard.condition.settling.forecast import Forecast, Warmth, forecast
 from walkboard.listening.live.readings import LiveReading
 
-SURE_CENTS = 0.15  # of a reading that can stand for where the pipe is
-_LONG_ENOUGH_S = 0.4  # of a window: a shorter one may still be of the attack
-_FORECAST_S = 0.5
-_BETWEEN_S = 0.25  # two readings that are remembered
-_MOST_HEARD = 400
-_MOVED_CENTS = 0.4  # a pipe wanders by .15 at times; a second look must say the same
-_MOVED_SIGMAS = 4.0
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Of judging one pipe. Chosen, where no origin is said.
+
+    Attributes
+    ----------
+    sure_cents : float
+        σ of a reading that can stand for where the pipe is [cents].
+    long_s : float
+        Window of such a reading [s]; a shorter one may still be of the attack.
+    between_s, forecast_s : float
+        Between two readings that are kept, and between two forecasts [s].
+    most_heard : int
+        Readings that are kept.
+    moved_cents, moved_quick_cents : float
+        Away from where it is due, from which a pipe has moved: by a long window and by a short one
+        [cents]. A pipe wanders by .15 at times.
+    moved_sigmas : float
+        The same in standard deviations of the reading.
+    unseen : float
+        Belief that nobody has warmed a pipe whose key has just gone down [-]; fitted: half of it
+        leaves warm pipes as safe and makes still ones wait twice as long (``bench mishaps``).
+    shaded_db : float
+        Below the pipe's own level, from which a hand shades it [dB]; hands took 4 to 12
+        (``bench mishaps``).
+    quiet_rank_db : float
+        Below the usual level of its rank, from which that may be so from the start [dB]; pipes of
+        one rank differ by σ 3.3 dB at one microphone (a study of the project).
+    accepted_s : float
+        So long a quiet pipe must stand still to be taken for one that is simply quiet [s].
+    speaks_s : float
+        From the key going down, before a level says anything [s].
+    """
+
+    sure_cents: float = 0.15
+    long_s: float = 0.4
+    between_s: float = 0.25
+    forecast_s: float = 0.5
+    most_heard: int = 240
+    moved_cents: float = 0.4
+    moved_quick_cents: float = 1.2
+    moved_sigmas: float = 4.0
+    looks: int = 3
+    jostled_cents: float = 1.5
+    unseen: float = 0.97
+    shaded_db: float = 3.5
+    quiet_rank_db: float = 7.0
+    accepted_s: float = 7.0
+    speaks_s: float = 0.6
+
+
+LIMITS = Limits()
 
 
 @dataclass(slots=True)
 class AtPipe:
-    """The pipe at hand as it was heard so far.
+    """What is known of one pipe.
 
     Attributes
     ----------
@@ -29,7 +80,7 @@ class AtPipe:
     before : LiveReading or None
         Where it stood before it was touched.
     quiet_since_s : float
-        Since when it has not moved [s].
+        Since when it has not moved [s]; infinite while it moves.
     handled_s : float or None
         When it last moved [s].
     is_moved : bool
@@ -37,7 +88,11 @@ class AtPipe:
     asked_cents, stood_cents : float or None
         What the last advice asked for, and where the pipe stood then.
     forecast : Forecast or None
-        Where it will settle, once it has been handled.
+        Where it will settle.
+    free_db : float or None
+        Level of its own partials when nothing shades it [dB].
+    is_shaded : bool
+        Whether a hand is near its mouth now, as far as its level says.
     """
 
     warmth: Warmth
@@ -48,41 +103,130 @@ class AtPipe:
     asked_cents: float | None = None
     stood_cents: float | None = None
     forecast: Forecast | None = None
+    free_db: float | None = None
+    is_shaded: bool = False
     _strange: int = 0  # looks in a row that stand elsewhere than due
+    _away_cents: float = 0.0
+    _first_s: float | None = None
     _forecast_s: float = -np.inf
+    _sounds_since_s: float | None = None
+    _quiet_from_s: float | None = None  # since when it has been quieter than its rank
     _heard: list[tuple[float, float, float]] = field(default_factory=list)
+    _levels: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=60))
 
-    def has_moved(self, reading: LiveReading) -> bool:
-        """Whether it stands elsewhere than a pipe does that nobody touched."""
+    @property
+    def due_cents(self) -> float | None:
+        """Where it should stand now, if nobody has moved it since."""
+        told = self.forecast
+        return None if told is None else told.settled_cents + told.above_cents
+
+    @property
+    def told(self) -> Forecast | None:
+        """The forecast, where the pipe has been handled or is heard to cool; else None."""
+        told = self.forecast
+        if told is None or (self.handled_s is None and told.cold_share > 0.5):
+            return None
+        return told
+
+    def stands_as_due(self, reading: LiveReading) -> bool:
+        """Whether a reading agrees with where the pipe is due; one that does not counts."""
         assert reading.cents is not None
         assert reading.sigma_cents is not None
-        if self.forecast is not None:
-            due = self.forecast.settled_cents + self.forecast.above_cents
-        elif self.before is not None and self.before.cents is not None and self.handled_s is None:
-            due = self.before.cents
-        else:
-            return False
-        if reading.window_s < _LONG_ENOUGH_S:
-            return False
-        limit = max(_MOVED_CENTS, _MOVED_SIGMAS * reading.sigma_cents)
-        self._strange = self._strange + 1 if abs(reading.cents - due) > limit else 0
-        return self._strange >= 2
+        due = self.due_cents
+        if due is None:
+            return True
+        is_long = reading.window_s >= LIMITS.long_s
+        least = LIMITS.moved_cents if is_long else LIMITS.moved_quick_cents
+        limit = max(least, LIMITS.moved_sigmas * reading.sigma_cents)
+        self._away_cents = abs(reading.cents - due)
+        as_due = self._away_cents <= limit
+        self._strange = 0 if as_due else self._strange + 1
+        return as_due
 
-    def move(self, reading: LiveReading) -> None:
+    @property
+    def has_moved(self) -> bool:
+        """Whether some looks in a row stood elsewhere than due."""
+        return self._strange >= LIMITS.looks
+
+    @property
+    def is_only_jostled(self) -> bool:
+        """Whether it moved so little, and untouched so far, that no hand need have done it."""
+        return self.handled_s is None and self._away_cents < LIMITS.jostled_cents
+
+    def move(self, at_s: float, *, by_hand: bool = True) -> None:
         """It has moved: what was heard before is of another place."""
         self.quiet_since_s = np.inf
-        self.handled_s = reading.at_s
-        self.is_moved = True
+        if by_hand:
+            self.handled_s, self.is_moved = at_s, True
+        else:
+            self._first_s = None
         self._strange = 0
         self._heard.clear()
         self.forecast = None
         self._forecast_s = -np.inf
 
-    def rest(self, reading: LiveReading) -> float:
+    def rest(self, at_s: float) -> float:
         """It has not moved: how long it has been so [s]."""
         if not np.isfinite(self.quiet_since_s):
-            self.quiet_since_s = reading.at_s
-        return reading.at_s - self.quiet_since_s
+            self.quiet_since_s = at_s
+        return at_s - self.quiet_since_s
+
+    def leave(self) -> None:
+        """Another pipe is taken up: this one's quiet ends, what is known of it stays."""
+        self._strange = 0
+        self.fall_silent()
+
+    def fall_silent(self) -> None:
+        """It is not heard any more: its level is asked anew when it sounds again."""
+        self.quiet_since_s = np.inf
+        self.is_shaded = False
+        self._quiet_from_s = self._sounds_since_s = None
+        self._levels.clear()
+
+    def see_level(self, reading: LiveReading, rank_db: float | None) -> bool:
+        """Take in how loud it is; gives True where a hand has just gone from its mouth.
+
+        Parameters
+        ----------
+        reading : LiveReading
+            With a value.
+        rank_db : float or None
+            Usual level of the rank's pipes when free [dB].
+        """
+        if reading.own_db is None:
+            return False
+        if self._sounds_since_s is None:
+            self._sounds_since_s = reading.at_s
+        if reading.at_s - self._sounds_since_s < LIMITS.speaks_s:
+            return False  # it still speaks, and the room fills
+        self._levels.append((reading.at_s, reading.own_db))
+        recent = [db for at_s, db in self._levels if at_s > reading.at_s - 0.3]
+        now_db = float(np.median(recent))
+        if self.free_db is None:
+            return self._see_first_level(reading.at_s, now_db, rank_db)
+        was = self.is_shaded
+        self.is_shaded = now_db < self.free_db - LIMITS.shaded_db
+        if now_db > self.free_db + LIMITS.shaded_db and not was:
+            # Louder than it ever was: what was heard before was shaded.
+            self.free_db = now_db
+            return True
+        if not self.is_shaded:
+            self.free_db += 0.1 * (now_db - self.free_db)
+        return was and not self.is_shaded
+
+    def _see_first_level(self, at_s: float, now_db: float, rank_db: float | None) -> bool:
+        if rank_db is None or now_db > rank_db - LIMITS.quiet_rank_db:
+            was, self.is_shaded = self.is_shaded, False
+            steady = len(self._levels) >= 4 and at_s - self._levels[0][0] > 0.5
+            if was or steady:
+                self.free_db = now_db
+            return was
+        if self._quiet_from_s is None:
+            self._quiet_from_s = at_s
+        self.is_shaded = True
+        if at_s - self._quiet_from_s > LIMITS.accepted_s:
+            self.free_db, self.is_shaded = now_db, False
+        return False
 
     def remember(self, reading: LiveReading) -> None:
         """Take a reading in, and forecast anew now and then."""
@@ -90,32 +234,26 @@ class AtPipe:
         assert reading.sigma_cents is not None
         if self.before is None and is_sure(reading):
             self.before = reading
-        since_s = 0.0 if self.handled_s is None else self.handled_s
+        if self._first_s is None:
+            self._first_s = reading.at_s - reading.window_s
+        since_s = self._first_s if self.handled_s is None else self.handled_s
         middle_s = reading.at_s - 0.5 * reading.window_s - since_s
         last_s = self._heard[-1][0] if self._heard else -np.inf
-        if middle_s - last_s >= _BETWEEN_S and middle_s >= 0.0:
+        if middle_s - last_s >= LIMITS.between_s and middle_s >= 0.0:
             self._heard.append((middle_s, reading.cents, reading.sigma_cents))
-            del self._heard[:-_MOST_HEARD]
-        if self.handled_s is None:
-            return
-        if reading.at_s - self._forecast_s >= _FORECAST_S and len(self._heard) > 2:
+            del self._heard[: -LIMITS.most_heard]
+        if reading.at_s - self._forecast_s >= LIMITS.forecast_s and len(self._heard) > 2:
             times, cents, sigma = np.array(self._heard).T
-            self.forecast = forecast(times, cents, sigma, self.warmth)
+            untouched = LIMITS.unseen if self.handled_s is None else 0.0
+            self.forecast = forecast(times, cents, sigma, self.warmth, untouched)
             self._forecast_s = reading.at_s
 
-    def settled(self, reading: LiveReading) -> tuple[float, float]:
-        """Where it will stand against its target, and how sure that is [cents]."""
-        assert reading.cents is not None
-        assert reading.sigma_cents is not None
-        if self.handled_s is None and self._heard:
-            times, cents, sigma = np.array(self._heard).T
-            return mean_of(times, cents, sigma)
-        if self.forecast is None:
-            return reading.cents, reading.sigma_cents
-        return self.forecast.settled_cents, self.forecast.sigma_cents
+    def forget_heard(self) -> None:
+        """What was heard so far was not the free pipe: begin anew, as a pipe just handled."""
+        self.before = None
 
 
 def is_sure(reading: LiveReading) -> bool:
     """Whether a reading can stand for where the pipe is."""
     sigma = reading.sigma_cents
-    return sigma is not None and sigma < SURE_CENTS and reading.window_s >= _LONG_ENOUGH_S
+    return sigma is not None and sigma < LIMITS.sure_cents and reading.window_s >= LIMITS.long_s

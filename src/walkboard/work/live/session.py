@@ -169,6 +169,8 @@ class TuningSession:
             for one in shown:
                 if one.finished is not None:
                     self._keep_done(one.finished)
+                if one.withdrawn is not None:
+                    self._take_back(one.withdrawn)
             return shown
 
     def skip(self) -> Shown:

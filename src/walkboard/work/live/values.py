@@ -26,6 +26,16 @@ class Step(StrEnum):
     END = "end"  # the worklist is through
 
 
+class Reason(StrEnum):
+    """Why nothing is advised of a pipe that sounds."""
+
+    NONE = "none"
+    SHADED = "shaded"  # a hand is near its mouth
+    COMPANY = "company"  # another pipe sounds too
+    TREMULANT = "tremulant"  # the tremulant is on
+    UNSTEADY = "unsteady"  # what is heard is not one steady pipe
+
+
 class Outcome(StrEnum):
     """What became of a pipe."""
 
@@ -104,6 +114,10 @@ class Shown:
     done, total : int
     finished : Result or None
         The pipe that has just been called done: give the short sound.
+    withdrawn : Result or None
+        The pipe that was called done and has moved away since: it is open again.
+    reason : Reason
+        Why nothing is advised, where something stands in the way.
     """
 
     step: Step
@@ -116,3 +130,5 @@ class Shown:
     done: int
     total: int
     finished: Result | None = None
+    withdrawn: Result | None = None
+    reason: Reason = Reason.NONE

@@ -1,0 +1,64 @@
+"""What else sounds, in the words of this organ: which stop may have been left drawn."""
+
+from __future__ import annotations
+
+from walkboard.listening.live.readings import LiveFlag, LiveReading
+from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.targets import target_hz
+from walkboard.quantities import cents_between
+from walkboard.work.live.values import Task
+
+_NEAR_CENTS = 60.0  # of a multiple of the pipe's pitch, for a stop that may sound there
+_MOST_NAMED = 2
+_INTERVALS = {1: "at the same pitch", 2: "an octave up", 3: "a twelfth up", 4: "two octaves up"}
+
+
+def company_words(organ: Organ, task: Task, reading: LiveReading) -> str:
+    """One line of what sounds besides the pipe at hand.
+
+    Parameters
+    ----------
+    organ : Organ
+    task : Task
+        The pipe at hand.
+    reading : LiveReading
+        With `LiveFlag.NEIGHBOUR`.
+
+    Returns
+    -------
+    str
+        As ``Octave 4 is drawn too``, ``F♯3 sounds too`` or ``another pipe sounds an octave up:
+        Octave 4 or Flute 4?``
+    """
+    if reading.heard is not None and reading.heard.isdigit():
+        heard = organ.rank(task.pipe.rank).key_of(int(reading.heard))
+        return f"{heard.name} sounds too"
+    company = reading.company
+    if LiveFlag.HIDDEN not in reading.flags and (company is None or company.multiple is None):
+        return "another pipe sounds too"
+    multiple = 1 if company is None or company.multiple is None else company.multiple
+    names = _stops_at(organ, task, multiple)
+    if len(names) == 1:
+        return f"{names[0]} is drawn too"
+    where = _INTERVALS.get(multiple, "above it")
+    if not names or len(names) > _MOST_NAMED:
+        return f"another pipe sounds {where}: is a second stop drawn?"
+    return f"another pipe sounds {where}: {' or '.join(names)}?"
+
+
+def _stops_at(organ: Organ, task: Task, multiple: int) -> list[str]:
+    """Stops of the division that sound such a multiple of the pipe's pitch at its key."""
+    own = organ.stop(task.stop) if any(s.id == task.stop for s in organ.stops) else None
+    names = []
+    for stop in organ.stops:
+        if own is None or stop.division != own.division or stop.id == own.id:
+            continue
+        for plays in stop.plays:
+            number = plays.first_pipe + task.key.semitone - plays.from_key.semitone
+            if not plays.from_key <= task.key <= plays.to_key:
+                continue
+            hz = target_hz(organ, PipeRef(plays.rank, number), None)
+            if abs(cents_between(multiple * task.target_hz, hz)) < _NEAR_CENTS:
+                names.append(stop.name)
+                break
+    return names

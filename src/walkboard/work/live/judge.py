@@ -1,0 +1,220 @@
+"""What the screen says of the pipe at hand for one reading: wait, move so far, or done.
+
+Pure but for the state of the pipe that it is given. What is advised is from this reading and a
+forecast that this reading agrees with; where the two differ nothing is advised.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from walkboard.condition.settling.moves import Advice, MoveSeen, advise, learn_hand, tongue_mm
+from walkboard.listening.live.readings import LiveFlag, LiveReading
+from walkboard.organ.model import Organ, TunedBy
+from walkboard.physics.air import Air, speed_of_sound_m_s
+from walkboard.work.live.company import company_words
+from walkboard.work.live.pipe import LIMITS as PIPE_LIMITS
+from walkboard.work.live.pipe import AtPipe
+from walkboard.work.live.values import Reason, Step, Task
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Of what is advised. Chosen, where no origin is said.
+
+    Attributes
+    ----------
+    quiet_s : float
+        Unmoved, before a move is advised [s].
+    done_quiet_s, done_window_s : float
+        Unmoved, and the reading's window, before a pipe can be done [s].
+    steady_cents : float
+        σ of a reading that is looked at [cents].
+    inside_sigmas : float
+        That must lie inside the tolerance for a pipe to be done.
+    margin : float
+        Of the tolerance, from where on a pipe that is surely there is moved.
+    worth_sigmas, far_sigmas : float
+        That a pipe must stand from its target to be moved: where its place is known to half the
+        tolerance, and where it is not.
+    told_move : float
+        Of what was asked, from which the forecast tells what a move did.
+    """
+
+    quiet_s: float = 1.5
+    done_quiet_s: float = 2.0
+    done_window_s: float = 0.8
+    steady_cents: float = 0.4
+    inside_sigmas: float = 2.0
+    margin: float = 0.7
+    worth_sigmas: float = 2.0
+    far_sigmas: float = 3.0
+    told_move: float = 0.3
+
+
+LIMITS = Limits()
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What one reading comes to.
+
+    Attributes
+    ----------
+    step : Step
+    words : str
+        One line for the tuner.
+    advice : Advice or None
+    reason : Reason
+        What stands in the way of advice.
+    settled_cents, settled_sigma_cents : float or None
+        Of a pipe that is done.
+    move : MoveSeen or None
+        What the last move was asked to do and did, where that is known now.
+    """
+
+    step: Step
+    words: str
+    advice: Advice | None = None
+    reason: Reason = Reason.NONE
+    settled_cents: float | None = None
+    settled_sigma_cents: float | None = None
+    move: MoveSeen | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """What a pipe is judged on.
+
+    Attributes
+    ----------
+    organ : Organ
+    air_celsius : float
+        In the pipe's division [°C].
+    tolerance_cents : float
+    rank_db : float or None
+        Usual level of the rank's pipes when free [dB].
+    moves : sequence of MoveSeen
+        Of the rank, oldest first.
+    """
+
+    organ: Organ
+    air_celsius: float
+    tolerance_cents: float
+    rank_db: float | None
+    moves: Sequence[MoveSeen]
+
+
+def judge(task: Task, reading: LiveReading, work: AtPipe, ground: Ground) -> Verdict:
+    """Take one reading in and say what the tuner is to do.
+
+    Parameters
+    ----------
+    task : Task
+        The pipe at hand.
+    reading : LiveReading
+    work : AtPipe
+        What is known of it; brought up to date.
+    ground : Ground
+    """
+    if reading.cents is None or reading.sigma_cents is None:
+        work.fall_silent()
+        return _without_value(task, reading, ground)
+    flags = reading.flags
+    if LiveFlag.NEIGHBOUR in flags:
+        work.quiet_since_s = float("inf")
+        words = company_words(ground.organ, task, reading)
+        return Verdict(Step.LISTEN, words, reason=Reason.COMPANY)
+    hand_has_gone = work.see_level(reading, ground.rank_db)
+    if hand_has_gone or LiveFlag.MOVING in flags:
+        work.move(reading.at_s)
+        return Verdict(Step.MOVE, "moving")
+    if work.is_shaded:
+        work.quiet_since_s = float("inf")
+        return Verdict(Step.WAIT, "a hand is near the mouth: take it away", reason=Reason.SHADED)
+    if LiveFlag.UNSTEADY in flags:
+        return Verdict(Step.LISTEN, "listening: not steady", reason=Reason.UNSTEADY)
+    if not work.stands_as_due(reading):
+        if work.has_moved:
+            work.move(reading.at_s, by_hand=not work.is_only_jostled)
+            return Verdict(Step.MOVE, "moving")
+        return Verdict(Step.LISTEN, "listening")
+    quiet_s = work.rest(reading.at_s)
+    if reading.sigma_cents > LIMITS.steady_cents:
+        return Verdict(Step.LISTEN, "listening")
+    work.remember(reading)
+    is_sure = reading.sigma_cents <= PIPE_LIMITS.sure_cents
+    if quiet_s < LIMITS.quiet_s or not is_sure or work.forecast is None:
+        return Verdict(Step.LISTEN, "listening")
+    return _judge_settled(task, reading, work, ground, quiet_s)
+
+
+def _without_value(task: Task, reading: LiveReading, ground: Ground) -> Verdict:
+    flags = reading.flags
+    if LiveFlag.TREMULANT in flags:
+        words = "the tremulant is on: switch it off"
+        return Verdict(Step.LISTEN, words, reason=Reason.TREMULANT)
+    if LiveFlag.HIDDEN in flags:
+        words = company_words(ground.organ, task, reading)
+        return Verdict(Step.LISTEN, words, reason=Reason.COMPANY)
+    if LiveFlag.OTHER_KEY in flags and reading.heard is not None:
+        heard = ground.organ.rank(task.pipe.rank).key_of(int(reading.heard))
+        return Verdict(Step.HOLD, f"{heard.name} is held; hold {task.key.name}")
+    if LiveFlag.OCTAVE in flags:
+        return Verdict(Step.HOLD, "it speaks an overtone: see to its speech first")
+    return Verdict(Step.HOLD, f"hold {task.key.name}")
+
+
+def _judge_settled(
+    task: Task, reading: LiveReading, work: AtPipe, ground: Ground, quiet_s: float
+) -> Verdict:
+    """Whether a pipe that stands still is done, to be moved, or to be heard for longer."""
+    told = work.forecast
+    assert told is not None
+    settled, sigma, tolerance = told.settled_cents, told.sigma_cents, ground.tolerance_cents
+    is_alone = reading.company is not None and reading.company.is_alone
+    may_be_done = (
+        is_alone and quiet_s >= LIMITS.done_quiet_s and reading.window_s >= LIMITS.done_window_s
+    )
+    move = _move_seen(work)
+    if may_be_done and abs(settled) + LIMITS.inside_sigmas * sigma < tolerance:
+        return Verdict(Step.DONE, "", settled_cents=settled, settled_sigma_cents=sigma, move=move)
+    is_known = sigma <= tolerance / 2
+    worth = max(LIMITS.margin * tolerance, LIMITS.worth_sigmas * sigma)
+    if abs(settled) > (worth if is_known else LIMITS.far_sigmas * sigma + tolerance):
+        advice = _advice(task, reading, work, ground, settled)
+        return Verdict(Step.MOVE, advice.words, advice, move=move)
+    if is_known:
+        return Verdict(Step.LISTEN, "listening: it is close", move=move)
+    # It may still go anywhere: to move it now would be to chase it.
+    words = f"hand off; {told.words}" if told.words else "hand off"
+    return Verdict(Step.WAIT, words, move=move)
+
+
+def _move_seen(work: AtPipe) -> MoveSeen | None:
+    """What the last move was asked to do and did; None while that is not known."""
+    told = work.forecast
+    if not work.is_moved or work.asked_cents is None or work.stood_cents is None or told is None:
+        return None
+    if told.sigma_cents > LIMITS.told_move * abs(work.asked_cents):
+        return None
+    seen = MoveSeen(work.asked_cents, told.settled_cents - work.stood_cents)
+    work.asked_cents, work.is_moved = None, False
+    return seen
+
+
+def _advice(
+    task: Task, reading: LiveReading, work: AtPipe, ground: Ground, settled_cents: float
+) -> Advice:
+    assert reading.hz is not None
+    rank = ground.organ.rank(task.pipe.rank)
+    if not work.is_moved:
+        work.asked_cents, work.stood_cents = -settled_cents, settled_cents
+    speed = speed_of_sound_m_s(Air(ground.air_celsius))
+    caution = "historic: ask the organ's adviser before you move it" if rank.historic else ""
+    tongue = None
+    if rank.tuned_by is TunedBy.SPRING:
+        tongue = tongue_mm(rank, task.pipe.number, reading.hz)
+    hand = learn_hand(ground.moves)
+    return advise(rank.tuned_by.value, -settled_cents, reading.hz, speed, hand, caution, tongue)

@@ -1,0 +1,81 @@
+"""What the partials of a steady look say of other pipes."""
+
+import numpy as np
+import pytest
+
+from tests.listening.live_sounds import RATE, moved, still
+from walkboard.listening.hold.place import numbers_below
+from walkboard.listening.hold.spectrum import (
+    Envelopes,
+    envelopes,
+    noise_floor,
+    running_mean_s,
+    spectrum_of_hold,
+)
+from walkboard.listening.live.company import company_of
+from walkboard.listening.live.steady import steady_look
+from walkboard.listening.live.tracker import Expected, Tracker
+from walkboard.listening.types import Comb
+
+HZ = 261.6
+
+
+def sound(ratio: float, cents: float, kind: str, seed: int) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    hz = HZ * ratio * 2.0 ** (cents / 1200.0)
+    return moved(hz, still, kind, rng, seconds=2.0, reverberation_s=1.2).samples[:, 0]
+
+
+def heard(samples: np.ndarray, hz: float = HZ) -> Envelopes:
+    """A second and a half from the middle of a hold."""
+    part = samples[int(0.7 * RATE) : int(2.2 * RATE), np.newaxis].astype(np.float32)
+    spectrum = spectrum_of_hold(part, RATE)
+    numbers = numbers_below(hz, RATE, 14)
+    edge = 2.0 * running_mean_s(hz)
+    floor = noise_floor(spectrum, hz, numbers)
+    return envelopes(spectrum, hz, numbers, floor, (edge, spectrum.seconds - edge))
+
+
+@pytest.mark.parametrize("kind", ["flue", "stopped", "reed"])
+def test_a_pipe_alone_is_alone(kind: str) -> None:
+    seen = company_of(heard(sound(1.0, 0.0, kind, 3)))
+    assert seen is not None
+    assert seen.is_alone
+
+
+@pytest.mark.parametrize("apart", [1.5, -4.0])
+def test_an_octave_left_drawn_is_named_and_the_odd_partials_give_the_pitch(apart: float) -> None:
+    both = sound(1.0, 0.0, "flue", 3) + 0.8 * sound(2.0, apart, "flue", 4)
+    seen = company_of(heard(both))
+    assert seen is not None
+    assert seen.multiple == 2
+    assert seen.others_cents is not None
+    assert abs(seen.others_cents) > 0.5
+    part = both[int(0.7 * RATE) : int(2.2 * RATE)].astype(np.float32)
+    look = steady_look(part, RATE, HZ)
+    assert look is not None
+    assert 1200.0 * np.log2(look.hz / HZ) == pytest.approx(0.0, abs=0.1)
+
+
+@pytest.mark.parametrize("apart", [1.5, -4.0])
+def test_a_pipe_beside_a_unison_has_no_value(apart: float) -> None:
+    both = sound(1.0, 0.0, "flue", 3) + 0.8 * sound(1.0, apart, "flue", 4)
+    seen = company_of(heard(both))
+    assert seen is not None
+    assert seen.is_hidden
+    tracker = Tracker(RATE, Expected(Comb("", HZ)), 0.1)
+    readings = [
+        reading
+        for first in range(0, len(both), 2400)
+        for reading in tracker.take(both[first : first + 2400], first / RATE)
+    ]
+    assert readings[-1].cents is None
+    assert {"neighbour", "hidden"} <= set(readings[-1].flags)
+
+
+def test_gain_that_changes_is_no_other_pipe() -> None:
+    alone = sound(1.0, 0.0, "flue", 3)
+    gain = 1.0 + 0.4 * np.sin(2.0 * np.pi * 1.3 * np.arange(len(alone)) / RATE)
+    seen = company_of(heard(gain * alone))
+    assert seen is not None
+    assert seen.is_alone

@@ -1,0 +1,137 @@
+"""What the screen says, reading by reading, of a pipe whose readings are given."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from tests.work.practising import hall
+from walkboard.condition.settling.forecast import Warmth
+from walkboard.listening.live.company import Company
+from walkboard.listening.live.readings import LiveFlag, LiveReading
+from walkboard.organ.model import PipeRef
+from walkboard.work.live.judge import Ground, Verdict, judge
+from walkboard.work.live.pipe import AtPipe
+from walkboard.work.live.values import Reason, Step, Task
+
+ORGAN, _ = hall()
+PIPE = PipeRef("great.octave4", 25)
+TASK = Task(PIPE, ORGAN.rank(PIPE.rank).key_of(25), "great.octave4", 523.25)
+GROUND = Ground(ORGAN, 20.0, 0.5, None, ())
+HAND = Warmth(50.0, 0.6, 5.0)
+TOOL = Warmth(50.0, 0.6, 0.2)
+STEP_S = 0.1
+ALONE = Company(is_alone=True, asked=5)
+
+
+def reading(
+    at_s: float,
+    cents: float,
+    *flags: LiveFlag,
+    own_db: float = -20.0,
+    window_s: float = 1.0,
+    company: Company | None = ALONE,
+) -> LiveReading:
+    hz = TASK.target_hz * 2.0 ** (cents / 1200.0)
+    beats = hz - TASK.target_hz
+    return LiveReading(
+        at_s, hz, 0.03, cents, beats, own_db, window_s, flags, company=company, own_db=own_db
+    )
+
+
+def told(work: AtPipe, readings: Sequence[LiveReading], ground: Ground = GROUND) -> list[Verdict]:
+    return [judge(TASK, one, work, ground) for one in readings]
+
+
+def stretch(start_s: float, seconds: float, cents: float, **more: float) -> list[LiveReading]:
+    times = start_s + np.arange(0.0, seconds, STEP_S)
+    return [reading(float(t), cents, **more) for t in times]  # type: ignore[arg-type]
+
+
+def test_a_pipe_that_stands_in_tune_is_done_and_one_that_is_off_is_to_be_moved() -> None:
+    done = told(AtPipe(TOOL), stretch(1.0, 4.0, 0.1))
+    assert any(verdict.step is Step.DONE for verdict in done)
+    off = told(AtPipe(TOOL), stretch(1.0, 4.0, 6.0))[-1]
+    assert off.step is Step.MOVE
+    assert off.advice is not None
+    assert off.advice.cents == pytest.approx(-6.0, abs=0.2)
+
+
+def test_a_pipe_that_cools_as_it_passes_its_target_is_not_done() -> None:
+    # it settles 6 cents flat; nobody was seen to touch it
+    times = 1.0 + np.arange(0.0, 9.0, STEP_S)
+    cents = -6.0 + 6.2 * np.exp(-(times - 1.0) / 40.0)
+    verdicts = told(AtPipe(HAND), [reading(*both) for both in zip(times, cents, strict=True)])
+    assert all(verdict.step is not Step.DONE for verdict in verdicts)
+    assert all(v.advice is None or v.advice.cents > 0.0 for v in verdicts)
+
+
+def test_skipped_and_taken_up_again_a_pipe_is_still_known_to_be_warm() -> None:
+    work = AtPipe(HAND)
+    told(work, stretch(1.0, 2.0, 7.0))
+    told(work, [reading(3.0 + 0.1 * n, 7.0 - n, LiveFlag.MOVING) for n in range(7)])
+    told(work, stretch(3.7, 1.0, 0.0))
+    work.leave()
+    assert work.handled_s is not None
+    again = told(work, stretch(8.0, 3.0, -0.1))
+    assert all(verdict.step is not Step.DONE for verdict in again)
+    assert work.before is not None
+    assert work.before.cents == pytest.approx(7.0)
+
+
+def test_advice_goes_silent_at_once_when_the_pipe_stands_elsewhere() -> None:
+    # a spring is knocked from 22 flat to 4 sharp: the old mean must not speak beside the new value
+    work = AtPipe(TOOL)
+    before = told(work, stretch(1.0, 3.0, -22.0))[-1]
+    assert before.advice is not None
+    after = told(work, [reading(4.0 + 0.05 * n, 4.0, window_s=0.2) for n in range(20)])
+    assert all(v.advice is None or v.advice.cents < 0.0 for v in after)
+    later = told(work, stretch(5.0, 3.0, 4.0))[-1]
+    assert later.advice is not None
+    assert later.advice.cents < 0.0
+
+
+def test_a_hand_near_the_mouth_is_recognised_by_level_and_gets_no_advice() -> None:
+    work = AtPipe(TOOL)
+    told(work, stretch(1.0, 3.0, 3.0))
+    shaded = told(work, stretch(4.0, 2.0, -9.0, own_db=-28.0))
+    assert all(verdict.advice is None for verdict in shaded)
+    assert shaded[-1].reason is Reason.SHADED
+    free = told(work, stretch(6.0, 4.0, 3.0))
+    assert any(verdict.words == "moving" for verdict in free[:5])
+    assert free[-1].advice is not None
+    assert free[-1].advice.cents == pytest.approx(-3.0, abs=0.3)
+
+
+def test_quieter_than_its_rank_from_the_start_is_not_called_done_at_once() -> None:
+    ground = Ground(ORGAN, 20.0, 0.5, -20.0, ())
+    quiet = told(AtPipe(TOOL), stretch(1.0, 5.0, 0.0, own_db=-30.0), ground)
+    assert quiet[-1].reason is Reason.SHADED
+    # a pipe that simply is quiet is accepted in the end
+    accepted = told(AtPipe(TOOL), stretch(1.0, 12.0, 0.0, own_db=-30.0), ground)
+    assert any(verdict.step is Step.DONE for verdict in accepted)
+
+
+def test_with_company_nothing_is_advised_and_nothing_is_done() -> None:
+    octave = Company(is_alone=False, multiple=2, others_cents=2.0, asked=6)
+    with_octave = [
+        reading(1.0 + STEP_S * n, 0.0, LiveFlag.NEIGHBOUR, company=octave) for n in range(50)
+    ]
+    verdicts = told(AtPipe(TOOL), with_octave)
+    assert {verdict.step for verdict in verdicts} == {Step.LISTEN}
+    assert {verdict.reason for verdict in verdicts} == {Reason.COMPANY}
+    assert "an octave up" in verdicts[-1].words or "is drawn too" in verdicts[-1].words
+
+
+def test_the_tremulant_is_to_be_switched_off() -> None:
+    swinging = reading(1.0, 3.0).without(LiveFlag.TREMULANT)
+    assert swinging.cents is None
+    verdict = judge(TASK, swinging, AtPipe(TOOL), GROUND)
+    assert verdict.words == "the tremulant is on: switch it off"
+    assert verdict.reason is Reason.TREMULANT
+
+
+def test_a_look_without_a_verdict_on_company_cannot_make_a_pipe_done() -> None:
+    times = 1.0 + np.arange(0.0, 5.0, STEP_S)
+    verdicts = told(AtPipe(TOOL), [reading(float(t), 0.0, company=None) for t in times])
+    assert all(verdict.step is not Step.DONE for verdict in verdicts)
