@@ -16,7 +16,6 @@ from walkboard.planning.air_course import REST_MINUTES, AirCourse, course_of
 from walkboard.planning.between_references import certify
 from walkboard.planning.choose.certify import choose
 from walkboard.planning.choose.demands import Demands
-from walkboard.planning.make_plan import make_plan
 from walkboard.planning.minutes import in_steps
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.request import PlanRequest
@@ -48,12 +47,10 @@ def test_questions_in_any_order_are_answered_as_if_asked_alone():
         assert prepared.plan(question) == prepare(ORGAN, CONDITION, PIPES).plan(question)
 
 
-def test_a_plan_is_the_answer_to_its_question():
-    plan = make_plan(ORGAN, CONDITION, PIPES, 45.0, event_air_celsius=21.0)
-    asked = prepare(ORGAN, CONDITION, PIPES).plan(
+def test_the_walk_of_the_plan_that_is_adopted_is_proved():
+    plan = prepare(ORGAN, CONDITION, PIPES).plan(
         PlanRequest(45.0, event_air_celsius=21.0, curve_every_minutes=10.0, prove_order=True)
     )
-    assert plan == asked
     assert plan.walk_bound_minutes == pytest.approx(plan.walk_minutes)
 
 
@@ -235,3 +232,38 @@ def test_the_cost_is_that_of_the_plan_as_returned_whatever_was_asked(seed, deman
     if demands.tie_cents:
         assert max(above.values()) - min(above.values()) <= demands.tie_cents + 1e-9
     assert any(i.why.startswith("not heard") for i in plan.items)
+
+
+def test_a_reed_that_follows_the_air_by_a_quarter_is_set_for_what_it_will_do_itself():
+    """6 °C warmer at the event: flues rise by 1200·log₂√(T₂/T₁) (ideal gas), the reed by a quarter
+    of that on its own, so it is left three quarters of the way up; nothing else changes."""
+    request = PlanRequest(4000.0, event_air_celsius=24.0)
+    stays = prepare(ORGAN, CONDITION, PIPES)
+    follows = prepare(ORGAN, CONDITION, PIPES, reed_follows={"great.trumpet": 0.25})
+    hz = {
+        name: {s.pipe: s.target_hz for s in ready.standings(request)}
+        for name, ready in (("stays", stays), ("follows", follows))
+    }
+    rise = {}
+    today = {s.pipe: s.target_hz for s in stays.standings(PlanRequest(4000.0))}
+    for pipe, before in today.items():
+        if pipe.rank == "great.trumpet":
+            rise[pipe] = 1200.0 * np.log2(hz["stays"][pipe] / before)
+            left = 1200.0 * np.log2(hz["follows"][pipe] / before)
+            assert_allclose(left, 0.75 * rise[pipe], atol=1e-6)
+        else:
+            assert hz["stays"][pipe] == hz["follows"][pipe]
+    air = CONDITION.divisions["great"]
+    now = air.told_celsius if air.thermometer_celsius is None else air.thermometer_celsius
+    ideal = 600.0 * np.log2((273.15 + 24.0) / (273.15 + now))
+    assert_allclose(list(rise.values()), ideal, rtol=0.05)
+
+
+def test_a_plan_of_forecasts_alone_warns():
+    forecasts = [
+        PipeForecast(p.pipe, Belief.normal(p.cents, 1.0), p.air_celsius) for p in PIPES[::3]
+    ]
+    alone = prepare(ORGAN, CONDITION, (), forecasts=forecasts).plan(PlanRequest(60.0))
+    assert any("rests on forecasts alone" in note for note in alone.notes)
+    heard = prepare(ORGAN, CONDITION, PIPES).plan(PlanRequest(60.0))
+    assert not any("forecasts alone" in note for note in heard.notes)

@@ -106,6 +106,9 @@ def outlook(
     if as_json:
         print_json({"format": 1, "on": day.isoformat(), "air_celsius": celsius, "ranks": summary})
         return
+    from walkboard.physics.air import Air, cents_per_celsius
+
+    a_degree = cents_per_celsius(Air(described.pitch.at_celsius))
     print_table(
         ["rank", "stands", "90 %: ±", "over 4 cents", "cents a °C beside the flues"],
         [
@@ -114,7 +117,7 @@ def outlook(
                 f"{s['cents']:+.1f}",
                 f"{s['spread_cents']:.1f}",
                 f"{s['outside_4_cents']:.0%}",
-                f"{2.96 * s['follows']:+.2f} ± {2.96 * s['follows_sigma']:.2f}",
+                f"{a_degree * s['follows']:+.2f} ± {a_degree * s['follows_sigma']:.2f}",
             ]
             for s in summary
         ],

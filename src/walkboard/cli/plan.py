@@ -25,6 +25,9 @@ from walkboard.cli.plan_options import (
 from walkboard.cli.printing import number, print_json, print_table
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from walkboard.condition.questions import InputQuestion
     from walkboard.planning.plan import Plan
 
 EXAMPLE = (
@@ -95,8 +98,10 @@ def plan(
             shown["explained"] = list(made.sentences)
         if between is not None:
             shown["bound_between"] = between.bound
+        shown["questions"] = [question.text for question in made.questions]
         print_json(shown)
     else:
+        print_questions(made.questions)
         print_plan(made.plan)
         if between is not None:
             typer.echo(
@@ -105,6 +110,15 @@ def plan(
             )
         for sentence in made.sentences:
             typer.echo(sentence)
+
+
+def print_questions(questions: Sequence[InputQuestion]) -> None:
+    """Print what to ask before a plan is followed."""
+    if questions:
+        typer.echo("Before you follow this plan:")
+        for question in questions:
+            typer.echo(f"? {question.text}")
+        typer.echo("")
 
 
 def print_plan(made: Plan) -> None:

@@ -51,7 +51,7 @@ def plan(
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """Make the worklist and keep it; a new plan supersedes the last."""
-    from walkboard.cli.plan import print_plan
+    from walkboard.cli.plan import print_plan, print_questions
     from walkboard.planning.to_json import plan_to_json
     from walkboard.work import open_book, plans
     from walkboard.work.plan_request import EventNeeds, event_named
@@ -81,9 +81,12 @@ def plan(
             made = plans.tried(opened, visit, plans.adopted(request))
         else:
             made = plans.kept(opened, visit, request).plan
+        asked = plans.questions(opened, visit, request)
     if as_json:
-        print_json({**plan_to_json(made), "kept": not only_try})
+        texts = [question.text for question in asked]
+        print_json({**plan_to_json(made), "kept": not only_try, "questions": texts})
         return
+    print_questions(asked)
     print_plan(made)
     if only_try:
         _print_tried(made, None if standing is None else standing.plan)

@@ -5,6 +5,8 @@
 - `route`: the order of work and the way through the case
 - `listen`: what to listen to, and whether an organ will be ready
 - `air_course`, `pitch`: the air during the visit, and where the flues are in it
-- `make_plan`, `what_if`: the plan of a visit, and plans under changing questions
+- `request`, `what_if`: what is asked of a plan, and plans of one state under changing requests
+- `with_walks`, `between_references`: choice and walk together; a bound between the references
+- `complete`: a complete tuning, over one or more days
 - `plan`, `items`, `reasons`: the result, its lines and their reasons; `to_json` its exchange form
 """

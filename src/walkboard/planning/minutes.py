@@ -34,6 +34,8 @@ MIXTURE_EXTRA = 0.3  # its neighbours must be muted
 
 RANK_MINUTES = 1.0  # draw the stop, silence the others, tell the key holder, get within reach
 ARRIVE_MINUTES = 1.0  # from the console to the first chest
+CHECK_MINUTES = 2.0  # to listen through the reference rank before anything is tuned to it
+COMING_IN_MINUTES = ARRIVE_MINUTES + CHECK_MINUTES
 WALK_NEAR_MINUTES = 0.5  # between chests of a division, where the description says nothing
 WALK_FAR_MINUTES = 2.0  # between chests of two divisions
 

@@ -47,6 +47,10 @@ from walkboard.planning.with_walks import Outcome, choose_and_walk
 _EVENTS_REMEMBERED = 4
 # Of a pipe that must be seen to and that nobody heard: it may stand anywhere. Own choice.
 UNKNOWN_CENTS = 10.0
+FORECAST_ONLY = (
+    "Nothing was heard today: this plan rests on forecasts alone and may leave the organ worse. "
+    "Listen to the first keys before you tune."
+)
 WORTH_SAYING_CENTS = 0.3  # a reference moved by more is named, with what that buys. Own choice.
 
 
@@ -76,10 +80,13 @@ class Prepared:
         condition: Condition,
         known: tuple[PipeCents | PipeForecast, ...],
         changes: Sequence[WeightChange],
+        *,
         air: Mapping[str, AirCourse],
+        reed_follows: Mapping[str, float],
     ) -> None:
         self.organ, self.condition = organ, condition
         self._known, self._changes, self._air = known, tuple(changes), air
+        self._reed_follows = reed_follows
         self._layout, self._ways = Layout.of(organ), Ways(organ)
         self._costed: list[tuple[_Key, _Costed]] = []
         self._base: Situation | None = None  # of the first request
@@ -189,7 +196,9 @@ class Prepared:
         event = request.use.condensed() if request.use.registrations else None
         weights = weigh(self._layout, known, event, self._changes, request.purpose)
         base = self._base if not unknown else None
-        found = situation(self._layout, pitches, known, weights, before=base)
+        found = situation(
+            self._layout, pitches, known, weights, before=base, reed_follows=self._reed_follows
+        )
         if base is None and not unknown:
             self._base = found
         return _Costed(pitches, found, unheard_pull(self._layout, pitches, found.place, weights))
@@ -238,8 +247,12 @@ class Prepared:
             curve=curve,
             walk_minutes=outcome.way.minutes,
             walk_bound_minutes=outcome.way.bound_minutes,
-            notes=(*problem.notes, *self._moved(request, outcome)),
+            notes=(*self._unheard(), *problem.notes, *self._moved(request, outcome)),
         )
+
+    def _unheard(self) -> tuple[str, ...]:
+        """A warning where the plan rests on nothing that was heard."""
+        return () if any(isinstance(k, PipeCents) for k in self._known) else (FORECAST_ONLY,)
 
     def _moved(self, request: PlanRequest, outcome: Outcome) -> tuple[str, ...]:
         """What moving the reference buys, where it is moved so far that it matters."""
@@ -276,6 +289,7 @@ def prepare(
     forecasts: Sequence[PipeForecast] = (),
     changes: Sequence[WeightChange] = (),
     air: Mapping[str, AirCourse] | None = None,
+    reed_follows: Mapping[str, float] | None = None,
 ) -> Prepared:
     """Work out what the plans of one state of an organ have in common.
 
@@ -293,6 +307,8 @@ def prepare(
         What the tuner changed of the weights.
     air : mapping of division id to AirCourse, optional
         The air's course during the visit.
+    reed_follows : mapping of rank id to float, optional
+        As in `walkboard.planning.value.pipe_offsets.situation`.
 
     Raises
     ------
@@ -309,4 +325,6 @@ def prepare(
         raise InputError(
             "There is no reading to plan with.", mend="Take in at least one walk of a stop first."
         )
-    return Prepared(organ, condition, known, changes, air or {})
+    return Prepared(
+        organ, condition, known, changes, air=air or {}, reed_follows=reed_follows or {}
+    )

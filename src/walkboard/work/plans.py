@@ -28,6 +28,7 @@ from walkboard.work.pipe_offsets import latest_air, standing_pipes
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
+    from walkboard.condition.questions import InputQuestion
     from walkboard.planning.between_references import Continuous
     from walkboard.planning.request import PlanRequest
     from walkboard.planning.value.weight import WeightChange
@@ -38,6 +39,8 @@ T = TypeVar("T")
 
 CURVE_EVERY_MINUTES = 10.0  # as `walkboard.planning.choose.curve`
 _BEYOND = 1.5  # as `walkboard.planning.choose.curve` goes beyond the minutes that it is asked for
+FEWEST_VISITS = 3  # before what a reed follows is believed; chosen
+MOST_FOLLOWS_SIGMA = 0.06  # of it; the prior alone has 0.08
 _AIR_SECONDS = 600.0  # the air's course is taken to be the same for so long; chosen
 
 
@@ -51,6 +54,8 @@ class Explained:
     plan : Plan
     sentences : tuple of str
         Why pipes cost what they do.
+    questions : tuple of InputQuestion
+        To ask before the plan is followed.
     between : Continuous or None
         A bound for references between the grid's.
     """
@@ -58,6 +63,7 @@ class Explained:
     condition: Condition
     plan: Plan
     sentences: tuple[str, ...] = ()
+    questions: tuple[InputQuestion, ...] = ()
     between: Continuous | None = None
 
 
@@ -129,6 +135,7 @@ def from_walks(
         condition,
         plan,
         sentences(organ, ready, whole, plan, explain),
+        asked_before(organ, walks, condition, whole),
         ready.certificate(whole) if certify else None,
     )
 
@@ -197,9 +204,59 @@ def prepared(book: Book, visit: KeptVisit) -> Prepared:
             pipes,
             changes=changes_of(book, visit.organ_id),
             air=air_courses(visit, now()),
+            reed_follows=reed_follows(book, visit, organ),
         )
 
     return _remembered(book, ("prepared", *_state(book, visit)), work_out)
+
+
+def reed_follows(book: Book, visit: KeptVisit, organ: Organ) -> dict[str, float]:
+    """How far each reed rank follows the air by itself, 0 to 1, as earlier visits show it.
+
+    Empty where there are too few visits to know: then reeds are taken to stay where they are.
+    """
+    earlier = [v for v in book.visits(visit.organ_id) if v.id < visit.id]
+    if len(earlier) < FEWEST_VISITS:
+        return {}
+
+    def work_out() -> dict[str, float]:
+        from walkboard.condition.drift.forecast import follow
+        from walkboard.work.outlook import past_visit
+
+        past = sorted((past_visit(book, organ, v) for v in earlier), key=lambda v: v.at)
+        drift = follow(organ, past)
+        found = {}
+        for rank, known in zip(organ.ranks, drift.ranks, strict=True):
+            beyond, sigma = known.follows()  # −1 is a reed that stays where it is
+            if not rank.family.is_flue and sigma < MOST_FOLLOWS_SIGMA:
+                found[rank.id] = min(1.0, max(0.0, 1.0 + beyond))
+        return found
+
+    version = book.organ(visit.organ_id).version
+    return _remembered(book, ("follows", visit.organ_id, version, earlier[-1].id), work_out)
+
+
+def questions(book: Book, visit: KeptVisit, request: PlanRequest) -> tuple[InputQuestion, ...]:
+    """What to ask the tuner before a visit's readings are planned with.
+
+    Raises
+    ------
+    InputError
+        When nothing usable was heard yet.
+    """
+    ready = prepared(book, visit)
+    return asked_before(ready.organ, (), ready.condition, request)
+
+
+def asked_before(
+    organ: Organ, walks: Sequence[HeardWalk], condition: Condition, request: PlanRequest
+) -> tuple[InputQuestion, ...]:
+    """What to ask the tuner before these readings are planned with."""
+    from walkboard.condition.questions import input_questions
+
+    air = request.event_air_celsius
+    airs = air if isinstance(air, Mapping) else {} if air is None else {"": air}
+    return input_questions(organ, walks, condition, airs)
 
 
 def tried(book: Book, visit: KeptVisit, request: PlanRequest) -> Plan:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -10,10 +12,15 @@ from tests.condition.organs import small_organ
 from tests.planning.states import a_state
 from walkboard.condition.assess import assess
 from walkboard.condition.kinds import Role, roles
+from walkboard.condition.state import PipeCents
 from walkboard.organ.examples import hall, village
+from walkboard.organ.kinds import PipeOrder, Standing
+from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
-from walkboard.planning.make_plan import make_plan
-from walkboard.planning.route.order import reference_rank
+from walkboard.planning.plan import PlanItem
+from walkboard.planning.request import PlanRequest
+from walkboard.planning.route.order import partner_of, place_on_chest, reference_rank
+from walkboard.planning.what_if import prepare
 
 HALL = read_organ(hall())
 
@@ -21,7 +28,11 @@ HALL = read_organ(hall())
 @pytest.fixture(scope="module")
 def worklist():
     pipes = a_state(HALL, 21, strays=0.1)
-    return make_plan(HALL, assess(HALL, pipes, {}), pipes, 2500.0, curve_every_minutes=2500.0).items
+    return plan_of(HALL, pipes)
+
+
+def plan_of(organ: Organ, pipes: Sequence[PipeCents]) -> tuple[PlanItem, ...]:
+    return prepare(organ, assess(organ, pipes, {}), pipes).plan(PlanRequest(2500.0)).items
 
 
 @pytest.mark.parametrize(
@@ -43,11 +54,50 @@ def test_the_reference_rank_comes_first(worklist):
     assert worklist[0].pipe.rank == "great.octave4"
 
 
-def test_flues_come_first_and_reeds_last(worklist):
-    """Reeds last, as the most easily disarranged (Encyclopedia Americana, tuning)."""
-    reed = [not HALL.rank(item.pipe.rank).family.is_flue for item in worklist]
-    assert 0 < sum(reed) < len(reed)
-    assert reed == sorted(reed)
+def test_reeds_come_after_the_flues_that_they_are_tuned_to(worklist):
+    """Reeds last, as the most easily disarranged (Encyclopedia Americana, tuning): last of their
+    division, for a chest is finished while one is in it (common practice, no source)."""
+    assert any(not HALL.rank(item.pipe.rank).family.is_flue for item in worklist)
+    for division in HALL.divisions:
+        own = [HALL.rank(i.pipe.rank) for i in worklist]
+        reed = [not r.family.is_flue for r in own if r.division == division.id]
+        assert reed == sorted(reed)
+
+
+def test_a_celeste_comes_after_its_partner_and_is_tuned_against_it():
+    pipes = a_state(HALL, 11)
+    items = plan_of(HALL, pipes)
+    part = roles(HALL)
+    celestes = [r for r in HALL.ranks if part[r.id] is Role.CELESTE]
+    assert celestes
+    for rank in celestes:
+        partner = partner_of(HALL, rank)
+        assert partner is not None
+        assert partner.multiples[0][1] == rank.multiples[0][1]
+        assert partner.division == rank.division
+        order = [item.pipe.rank for item in items]
+        if rank.id in order and partner.id in order:
+            last = max(n for n, r in enumerate(order) if r == partner.id)
+            assert order.index(rank.id) > last
+
+
+@pytest.mark.parametrize(
+    ("order", "expected"),
+    [
+        (None, [1, 2, 3, 4, 5, 6, 7, 8]),
+        (PipeOrder.CHROMATIC, [1, 2, 3, 4, 5, 6, 7, 8]),
+        (PipeOrder.SIDES, [1, 3, 5, 7, 8, 6, 4, 2]),
+        (PipeOrder.SIDES_INWARD, [7, 5, 3, 1, 2, 4, 6, 8]),
+        (PipeOrder.MINOR_THIRDS, [1, 4, 7, 8, 5, 2, 3, 6]),
+    ],
+)
+def test_pipes_are_taken_as_they_stand_on_the_chest(order, expected):
+    """C and C♯ sides with the large pipes outside: C D E F♯, then G F D♯ C♯ from the middle out.
+
+    Worked by hand from how such chests are laid out (common practice, no source).
+    """
+    rank = replace(HALL.rank("great.octave4"), standing=Standing(order))
+    assert sorted(range(1, 9), key=lambda n: place_on_chest(rank, n)) == expected
 
 
 def test_mixtures_come_after_the_principals_of_their_division(worklist):

@@ -22,12 +22,12 @@ from walkboard.demo.years.state import BoolArray, FloatArray
 from walkboard.demo.years.weather import Weather, weather_on
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
-from walkboard.planning.make_plan import make_plan
 from walkboard.planning.plan import Plan
+from walkboard.planning.request import PlanRequest
+from walkboard.planning.what_if import prepare
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 
 MOST_DRAWN = 3  # stops of flues that are walked at once
-NO_CURVE_MINUTES = 1e9  # what more minutes would have bought at a past visit helps nobody
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,13 +195,9 @@ class _Tuner:
             return left
         visit = self._visits[at.number]
         heard = [self._reading(at, int(n)) for n in np.flatnonzero(~np.isnan(at.cents))]
-        plan = make_plan(
-            self._organ,
-            Condition(division_states(self._organ, heard, at.shown_celsius), None),
-            heard,
-            visit.minutes,
-            event_air_celsius=visit.event_celsius,
-            curve_every_minutes=NO_CURVE_MINUTES,
+        condition = Condition(division_states(self._organ, heard, at.shown_celsius), None)
+        plan = prepare(self._organ, condition, heard).plan(
+            PlanRequest(visit.minutes, visit.event_celsius, prove_order=True)
         )
         skipped = {item.pipe for item in plan.items if rng.random() < 0.04}
         for item in plan.items:

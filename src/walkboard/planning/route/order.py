@@ -1,4 +1,8 @@
-"""The order of work: reference rank first, flues by chest, mixtures after them, reeds last."""
+"""The order of work: reference rank first, flues by chest, then what is tuned to them.
+
+Celestes come after their partners, mixtures and reeds after the flues of their division. Within a
+rank the pipes follow one another as they stand on the chest, where the description says how.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +10,7 @@ from collections.abc import Collection, Sequence
 from fractions import Fraction
 
 from walkboard.condition.kinds import Role, role_of
+from walkboard.organ.kinds import PipeOrder
 from walkboard.organ.model import Family, Organ, Rank
 from walkboard.planning.route.ways import Leg, Round, Visit
 from walkboard.planning.value.pipe_offsets import Standing
@@ -57,6 +62,26 @@ def partner_of(organ: Organ, rank: Rank) -> Rank | None:
     )
 
 
+def place_on_chest(rank: Rank, number: int) -> float:
+    """Where a pipe stands along its chest, from left to right; only the order counts.
+
+    C and C♯ sides run in whole tones: with the large pipes outside upward on the left and downward
+    on the right, with the large ones in the middle the other way round. Thirds stand in three or
+    four such runs.
+    """
+    semitone = rank.key_of(number).semitone
+    order = rank.standing.order
+    if order in {PipeOrder.SIDES, PipeOrder.SIDES_INWARD}:
+        left = (semitone - rank.from_key.semitone) % 2 == 0
+        upward = left if order is PipeOrder.SIDES else not left
+        return (0.0 if left else 1000.0) + (semitone if upward else -semitone)
+    steps = {PipeOrder.MINOR_THIRDS: 3, PipeOrder.MAJOR_THIRDS: 4}.get(order) if order else None
+    if steps is not None:
+        run = (semitone - rank.from_key.semitone) % steps
+        return 1000.0 * run + (semitone if run % 2 == 0 else -semitone)
+    return float(semitone)
+
+
 def visit_of(standing: Standing) -> Visit:
     """The visit in which a pipe is tuned."""
     return visit_of_rank(standing.rank, standing.role)
@@ -64,7 +89,11 @@ def visit_of(standing: Standing) -> Visit:
 
 def visit_of_rank(rank: Rank, role: Role) -> Visit:
     """The visit in which a rank is tuned."""
-    rounds = {Role.REED: Round.REEDS, Role.MIXTURE: Round.MIXTURES}
+    rounds = {
+        Role.REED: Round.REEDS,
+        Role.MIXTURE: Round.MIXTURES,
+        Role.CELESTE: Round.CELESTES,
+    }
     return Visit(rounds.get(role, Round.FLUES), rank.chest)
 
 
@@ -84,12 +113,13 @@ def in_order(
     Notes
     -----
     Within a chest: the reference rank, then 8′, 4′, 2⅔′, 2′ upward and the deeper ones, open before
-    stopped, then celestes, then mixtures. Within a rank keys go upward: so does the key holder.
+    stopped. Within a rank pipes are taken as they stand on the chest, from left to right; where the
+    description does not say, keys go upward.
     """
     place = {leg.visit: index for index, leg in enumerate(legs)}
     reference_id = reference.id if reference else None
 
-    def key(standing: Standing) -> tuple[int, bool, int, bool, Fraction, bool, str, int]:
+    def key(standing: Standing) -> tuple[int, bool, int, bool, Fraction, bool, str, float]:
         rank = standing.rank
         multiple = rank.multiples[0][1]
         return (
@@ -100,7 +130,7 @@ def in_order(
             multiple,
             rank.family is not Family.OPEN,
             rank.id,
-            standing.pipe.number,
+            place_on_chest(rank, standing.pipe.number),
         )
 
     return tuple(sorted(chosen, key=key))

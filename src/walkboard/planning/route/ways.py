@@ -1,7 +1,9 @@
 """Ways through the case: minutes from chest to chest, and the way over those to be visited.
 
-The chest of the reference rank comes first. Mixtures come after the other flues of their division,
-reeds after all flues (`walkboard.planning.route.order`), so a chest may be come to more than once.
+The chest of the reference rank comes first, and coming in allows time to check it. Celestes and
+mixtures come after the other flues of their division, reeds after the flues that they are tuned to,
+those of their own division (`walkboard.planning.route.order`). So a chest may be come to more than
+once, but it is finished in one go where nothing outside it is waited for.
 Where the description says nothing, a walk takes the usual minutes of `planning.route.minutes`.
 """
 
@@ -16,7 +18,7 @@ import numpy as np
 
 from walkboard.organ.model import Organ
 from walkboard.planning.air_course import AirCourse
-from walkboard.planning.minutes import ARRIVE_MINUTES, WALK_FAR_MINUTES, WALK_NEAR_MINUTES
+from walkboard.planning.minutes import COMING_IN_MINUTES, WALK_FAR_MINUTES, WALK_NEAR_MINUTES
 from walkboard.planning.route.shortest import BEAMS, Stint, shortest
 
 QUICK = BEAMS[:2]  # for ways that are asked for again and again; a few chests are proved by it
@@ -26,8 +28,13 @@ class Round(StrEnum):
     """What a chest is come to for."""
 
     FLUES = "flues"
+    CELESTES = "celestes"
     MIXTURES = "mixtures"
     REEDS = "reeds"
+
+
+# Within a division: what stands lower is done before what stands higher.
+_TURN = {Round.FLUES: 0, Round.CELESTES: 1, Round.MIXTURES: 1, Round.REEDS: 2}
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -126,11 +133,14 @@ class Ways:
         self._walk: Mapping[tuple[str, str], float] = walk
         self._division = division
         self._matrix = np.array([[walk[a, b] for b in self.chests] for a in self.chests])
-        self._arrive = np.full(len(self.chests), ARRIVE_MINUTES)
+        self._arrive = np.full(len(self.chests), COMING_IN_MINUTES)
 
     def minutes(self, start: str | None, to: str) -> float:
-        """Minutes from a chest, or from the console where it is None, to a chest."""
-        return ARRIVE_MINUTES if start is None else self._walk[start, to]
+        """Minutes from a chest, or from the console where it is None, to a chest.
+
+        Coming in includes checking the reference rank.
+        """
+        return COMING_IN_MINUTES if start is None else self._walk[start, to]
 
     def round_trip(
         self,
@@ -141,7 +151,7 @@ class Ways:
         weather: Weather | None = None,
         beams: Sequence[int] = BEAMS,
     ) -> Way:
-        """The way over all visits: flues, mixtures after their division's flues, then reeds.
+        """The way over all visits: flues, then their division's celestes, mixtures and reeds.
 
         Parameters
         ----------
@@ -185,10 +195,10 @@ class Ways:
         begin = Visit(Round.FLUES, first) if first is not None else None
         if other in (one, begin):
             return False
-        if one == begin or (other.round is Round.REEDS and one.round is not Round.REEDS):
+        if one == begin:
             return True
         same = self._division[one.chest] == self._division[other.chest]
-        return same and one.round is Round.FLUES and other.round is Round.MIXTURES
+        return same and _TURN[one.round] < _TURN[other.round]
 
     def charges(self, legs: Sequence[Leg], visits: Iterable[Visit]) -> dict[Visit, float]:
         """Minutes that each visit adds: as walked where it is on the way, else what it would add.
@@ -203,16 +213,16 @@ class Ways:
 
     def _insertion(self, legs: Sequence[Leg], visit: Visit) -> float:
         chests = [leg.visit.chest for leg in legs]
-        flues = sum(leg.visit.round is not Round.REEDS for leg in legs)
-        low, high = (flues, len(legs)) if visit.round is Round.REEDS else (0, flues)
-        if visit.round is Round.MIXTURES:
-            own = self._division[visit.chest]
-            principals = [
-                place
-                for place, leg in enumerate(legs, start=1)
-                if leg.visit.round is Round.FLUES and self._division[leg.visit.chest] == own
-            ]
-            low = max(principals, default=0)
+        own = self._division[visit.chest]
+        turns = [
+            (place, _TURN[leg.visit.round])
+            for place, leg in enumerate(legs)
+            if self._division[leg.visit.chest] == own
+        ]
+        turn = _TURN[visit.round]
+        low = max((place + 1 for place, other in turns if other < turn), default=0)
+        high = min((place for place, other in turns if other > turn), default=len(legs))
+        high = max(low, high)
         added = []
         for place in range(low, high + 1):
             before = chests[place - 1] if place else None

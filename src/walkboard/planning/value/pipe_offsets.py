@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 
@@ -259,6 +260,7 @@ def situation(
     weights: Weights,
     *,
     before: Situation | None = None,
+    reed_follows: Mapping[str, float] = MappingProxyType({}),
 ) -> Situation:
     """Where each pipe that is known stands.
 
@@ -272,6 +274,9 @@ def situation(
     weights : Weights
     before : Situation, optional
         Of the same pipes under another event: saves time, changes nothing.
+    reed_follows : mapping of rank id to float
+        What part of the flues' movement with the air a reed follows by itself, 0 to 1, as drift
+        learned it; ranks that are not named stay where they are.
     """
     organ = layout.organ
     place = np.array([layout.place(k.pipe) for k in known], dtype=np.int64)
@@ -281,9 +286,9 @@ def situation(
     air = _AirCents(organ)
     heard_in = np.array([air.at(k.air_celsius) for k in known])
     flues = np.array([air.at(p.air_celsius) + p.above_cents for p in pitch])
-    leave = np.where(
-        reed, np.array([air.at(p.event_celsius) + p.above_cents for p in pitch]), flues
-    )
+    event = np.array([air.at(p.event_celsius) + p.above_cents for p in pitch])
+    stays = np.array([1.0 - reed_follows.get(rank.id, 0.0) for rank in ranks])
+    leave = np.where(reed, flues + stays * (event - flues), flues)
     parts = _parts(known)
     target = layout.nominal_hz[place] * 2.0 ** (leave / 1200.0)
     against = Parts(

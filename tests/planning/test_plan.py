@@ -19,14 +19,15 @@ from walkboard.organ.examples import hall, village
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
-from walkboard.planning.make_plan import make_plan
 from walkboard.planning.minutes import RANK_MINUTES
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.plan import Plan
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.route.ways import Ways
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.pipe_offsets import standings, unheard_pull
 from walkboard.planning.value.weight import weigh
+from walkboard.planning.what_if import prepare
 
 SMALL = small_organ()
 HALL = read_organ(hall())
@@ -41,7 +42,11 @@ def plan_of(
     event_air_celsius: float | Mapping[str, float] | None = None,
 ) -> Plan:
     condition = assess(organ, pipes, thermometers or {})
-    return make_plan(organ, condition, pipes, minutes, event_air_celsius=event_air_celsius)
+    return prepare(organ, condition, pipes).plan(adopted(minutes, event_air_celsius))
+
+
+def adopted(minutes: float, event: float | Mapping[str, float] | None = None) -> PlanRequest:
+    return PlanRequest(minutes, event, curve_every_minutes=10.0, prove_order=True)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -50,7 +55,7 @@ def test_the_cost_is_that_of_the_plan_as_returned(seed, event):
     """Counted again, pipe by pipe, from the worklist and the reference."""
     pipes = a_state(SMALL, seed, share_heard=0.6)
     condition = assess(SMALL, pipes, {"great": 18.4})
-    plan = make_plan(SMALL, condition, pipes, 90.0, event_air_celsius=event)
+    plan = prepare(SMALL, condition, pipes).plan(adopted(90.0, event))
     pitches = division_pitches(SMALL, condition, event)
     great = next(r for r in plan.reference if r.division == "great")
     reference = great.shift_cents - pitches["great"].above_cents
@@ -235,7 +240,7 @@ def test_what_cannot_be_is_refused(minutes, event, message):
 
 def test_no_readings_are_refused():
     with pytest.raises(InputError, match="no reading to plan with"):
-        make_plan(SMALL, assess(SMALL, [], {}), [], 60.0)
+        prepare(SMALL, assess(SMALL, [], {}), [])
 
 
 def test_an_organ_that_may_not_be_touched_gets_an_empty_worklist():
