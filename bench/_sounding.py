@@ -41,9 +41,9 @@ class Voice(StrEnum):
 
 # Gain and offset of the jet: more gain, more partials; no offset, odd partials only.
 _JET = {
-    Voice.PRINCIPAL: (1.6, 0.55),
+    Voice.PRINCIPAL: (2.0, 0.9),
     Voice.FLUTE: (1.0, 0.35),
-    Voice.STRING: (3.2, 0.8),
+    Voice.STRING: (3.2, 1.3),
     Voice.STOPPED: (1.3, 0.02),
     Voice.CHIMNEY: (1.9, 0.06),
 }

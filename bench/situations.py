@@ -110,7 +110,17 @@ def _pitch_of(scene: Scene, stop: str) -> float:
 
 
 def _also_pitches(scene: Scene, heard: Json) -> set[float]:
-    return {_pitch_of(scene, one["stop"]) for one in heard["also_sounding"]}
+    """Pitches said to sound beside the stated stop."""
+    return {
+        _pitch_of(scene, one["stop"]) * 2.0 ** (one["semitones"] / 12.0)
+        for one in heard["also_sounding"]
+    }
+
+
+def _chord(scene: Scene, others: set[float]) -> set[float]:
+    """Pitches over the lowest of them: 8′ with its octave is 4′ with a sub-octave seen anew."""
+    every = {_pitch_of(scene, scene.drawn[0]), *others}
+    return {pitch / min(every) for pitch in every}
 
 
 def _shift(scene: Scene, said: Json) -> bool:
@@ -122,19 +132,18 @@ def _shift(scene: Scene, said: Json) -> bool:
 
 def _coupler(scene: Scene, said: Json) -> bool:
     wanted = {_pitch_of(scene, stop) for stop in str(scene.detail["also"]).split()}
-    return wanted <= _also_pitches(scene, said["heard"])
+    return _named(scene, said, wanted)
 
 
 def _octave(scene: Scene, said: Json) -> bool:
-    """The coupled pipe is named: by its pitch, or as an octave of the stated stop.
-
-    An octave coupler and a sub-octave coupler heard from the other octave are one sound.
-    """
     ratio = 2.0 ** (float(str(scene.detail["octave"])) / 12.0)
-    heard = said["heard"]
-    return ratio * _pitch_of(scene, scene.drawn[0]) in _also_pitches(scene, heard) or any(
-        abs(one["semitones"]) == 12 for one in heard["also_sounding"]
-    )
+    return _named(scene, said, {ratio * _pitch_of(scene, scene.drawn[0])})
+
+
+def _named(scene: Scene, said: Json, wanted: set[float]) -> bool:
+    """Every pitch that sounds is named, perhaps all of them an octave off."""
+    found = _also_pitches(scene, said["heard"])
+    return bool(found) and (wanted <= found or _chord(scene, wanted) <= _chord(scene, found))
 
 
 def _tremulant(scene: Scene, said: Json) -> bool:

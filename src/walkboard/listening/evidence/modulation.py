@@ -15,6 +15,7 @@ FloatArray = NDArray[np.float64]
 
 SLOWEST_HZ, FASTEST_HZ = 2.5, 9.5  # of tremulants; common practice 3 to 8, no source
 _BAND_HZ = 35.0  # either side of a partial: holds the side bands of a deep tremulant
+_BEAT_BAND_HZ = 12.0  # either side of a partial: holds the beats of unisons, leaves noise out
 _USED = 0.8  # of the window, its middle; beyond, the Hann window hides the sound
 _SAME_RATE_HZ = 0.4
 
@@ -100,6 +101,19 @@ def modulation_of(
         stands_out=float(of_pitch[peak] / np.median(of_pitch[around])),
         level_stands_out=float(of_level[near].max() / np.median(of_level[around])),
     )
+
+
+def loudness_unrest_db(spectrum: LongSpectrum, partial_hz: float, fundamental_hz: float) -> float:
+    """How much the loudness of one partial moves about its own trend, root mean square [dB].
+
+    One pipe holds its loudness to about half a decibel; two in unison beat.
+    """
+    band_hz = min(_BEAT_BAND_HZ, 0.4 * fundamental_hz)
+    envelope, _ = _envelope(spectrum, partial_hz, band_hz)
+    level = 20.0 * np.log10(np.abs(envelope) + 1e-12)
+    at = np.linspace(-1.0, 1.0, len(level))
+    trend = np.polynomial.polynomial.polyfit(at, level, 1)
+    return float((level - np.polynomial.polynomial.polyval(at, trend)).std())
 
 
 def _envelope(

@@ -28,6 +28,7 @@ from walkboard.survey.recognise.shift import Shifted
 from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Tremulant
 
 _TELLING_HZ = 150.0
+_SAME_PITCH = 0.04  # relative
 _LEAST_HOLDS = 6  # below which shares along the walk say nothing
 _SECOND_KEY_LINES = 5  # where several ranks are stated, whose beats leave lines over
 _SECOND_KEY_PLAIN_DB = 10.0  # under the loudest line, in which one line of another key is enough
@@ -95,9 +96,12 @@ def weigh(
     )
     if tremulant is not None:
         also, unnamed = (), False  # side bands of a deep tremulant look like another pipe
+    plain = any(2 * one.keys >= one.of_keys for one in also)
+    moved = None if tremulant or plain else _moved_cents(holds)
+    if moved is not None:
+        also, unnamed = (), False  # a microphone that moves makes beats and lines of its own
     instead, not_the_family = _other_family(organ, drawn, holds) if not also else ((), False)
     missing = () if also or unnamed else _not_sounding(drawn, organ, holds)
-    moved = None if also or unnamed or tremulant else _moved_cents(holds)
     far = abs(shifted.cents) >= LIMITS.shift_asked_cents
     believed = not (also or unnamed or tremulant or not_the_family or far or moved)
     withheld: dict[int, ReadingFlag] = {}
@@ -166,7 +170,7 @@ def _tremulant(evidence: Sequence[Evidence]) -> Tremulant | None:
     plain = min(pitch, level) >= LIMITS.tremulant_times
     if not plain or cents < LIMITS.tremulant_cents or depth_db < LIMITS.tremulant_db:
         return None
-    return Tremulant(rate, cents, depth_db)
+    return Tremulant(float(rates[same].mean()), cents, depth_db)
 
 
 def _cipher(
@@ -229,8 +233,31 @@ def _also(
         named_companion(organ, drawn, known[companion.name], companion, evidence)
         for companion in companions
     )
+    if also:
+        return also, False
+    beating = _beating(list(known.values()), evidence)
+    if beating is not None:
+        return (beating,), False
     disagree = float(np.mean([one.disagrees is not None for one in evidence]))
-    return also, not also and disagree >= share
+    return (), disagree >= share
+
+
+def _beating(known: Sequence[Hypothesis], evidence: Sequence[Evidence]) -> AlsoSounding | None:
+    """A stop in unison with the stated one, or its octave, that shows only by its beats."""
+    seen = [one for one in evidence if one.unrest_db is not None]
+    if len(seen) < _LEAST_HOLDS:
+        return None
+    for multiple, part in ((1, 0), (2, 1)):
+        moved = [one for one in seen if one.unrest_db and one.unrest_db[part] > LIMITS.unrest_db]
+        if len(moved) < LIMITS.unrest_share * len(seen):
+            continue
+        for what in known:
+            due, stated = what.due_hz[seen[0].key], seen[0].stated_hz[0]
+            if due is None or stated is None or not what.stops:
+                continue
+            if abs(due / stated / multiple - 1.0) < _SAME_PITCH:
+                return AlsoSounding(what.stops[0], len(moved), len(seen), 0, what.stops[1:])
+    return None
 
 
 def named_companion(

@@ -21,7 +21,7 @@ _HIGHEST_HZ = 6_500.0
 _LEAST_HOLDS = 4
 _MOST_FOUND = 3
 _SAME_PIPE_CENTS = 1.0  # an octave coupler plays the very pipe of the other key
-_SAME_PIPE_SHARE = 0.6
+_SAME_PIPE_SHARE = 0.7
 _MOVED_WORTH = 1.5  # lines that partials moved by another pipe are worth
 
 
@@ -171,4 +171,4 @@ def is_octave_of_stated(
         if other is not None and len(series.numbers):
             compared += 1
             agree += abs(1200.0 * np.log2(series.hz / other)) < _SAME_PIPE_CENTS
-    return compared >= 3 and agree >= _SAME_PIPE_SHARE * compared
+    return compared >= 5 and agree >= _SAME_PIPE_SHARE * compared

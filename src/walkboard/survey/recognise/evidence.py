@@ -15,13 +15,21 @@ from walkboard.listening.evidence.lines import (
     lines_of,
     long_spectrum,
 )
-from walkboard.listening.evidence.modulation import Modulation, modulation_of
+from walkboard.listening.evidence.modulation import (
+    Modulation,
+    loudness_unrest_db,
+    modulation_of,
+)
 from walkboard.survey.recognise.limits import LIMITS
 
 FloatArray = NDArray[np.float64]
 
 _MOST_PARTIALS = 60
 _STATED_REACH_CENTS = 40.0
+_LOWEST_BEATING_HZ = 100.0  # below, noise and wind move a partial's loudness as much as beats do
+_BEATING_PARTIALS = 6
+_BEATING_DB = 30.0  # under the loudest line
+_BESIDE_CENTS = 45.0  # from a stated partial
 _UNISON_CENTS = 45.0  # that two stated pipes may stand apart and still be one pitch
 _SIDE_BAND_HZ = 12.0
 _SIDE_BAND_DB = 8.0  # that the two of a pair may differ by
@@ -57,6 +65,8 @@ class Evidence:
         Where the partials of a lone stated comb are not harmonic, as those of one pipe are: 2 where
         the even ones stand off the odd, 3 where every third does, 1 where no pattern shows.
     modulation : Modulation or None
+    unrest_db : (float, float) or None
+        How much the loudness of a lone stated comb's strongest odd, and even, partials moves.
     """
 
     key: int
@@ -68,6 +78,7 @@ class Evidence:
     left: NDArray[np.int64]
     disagrees: int | None
     modulation: Modulation | None
+    unrest_db: tuple[float, float] | None = None
 
 
 def evidence_of(
@@ -122,6 +133,7 @@ def evidence_of(
         left,
         None if lone is None else _disagreement(lines, other & ~explained, lone),
         _moved(spectrum, lines, explained, stated),
+        None if lone is None else _unrest(spectrum, lines, lone),
     )
 
 
@@ -196,15 +208,22 @@ def _side_bands(lines: HoldLines, explained: NDArray[np.bool_]) -> NDArray[np.bo
 
 
 def _loud_enough(lines: HoldLines, explained: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Lines within 17 dB of the louder of the two stated partials either side of them."""
+    """Lines not far below the stated partials about them.
+
+    Right beside a partial lies what its own attack and the wind leave behind in the room, so there
+    a line must be nearly as loud; between the partials nothing but another pipe sounds.
+    """
     stated = np.flatnonzero(explained)
     if len(stated) == 0:
         return np.ones(len(lines.hz), bool)
     place = np.searchsorted(lines.hz[stated], lines.hz)
-    below = lines.level_db[stated[np.clip(place - 1, 0, len(stated) - 1)]]
-    above = lines.level_db[stated[np.clip(place, 0, len(stated) - 1)]]
-    beside = np.maximum(below, above)
-    return np.asarray(lines.level_db > beside - LIMITS.also_below_db)
+    left, right = (stated[np.clip(place + step, 0, len(stated) - 1)] for step in (-1, 0))
+    beside = np.maximum(lines.level_db[left], lines.level_db[right])
+    enough = lines.level_db > beside - LIMITS.also_below_db
+    for near in (left, right):
+        close = np.abs(1731.0 * (lines.hz / lines.hz[near] - 1.0)) < _BESIDE_CENTS
+        enough &= ~close | (lines.level_db > lines.level_db[near] - LIMITS.beside_below_db)
+    return np.asarray(enough)
 
 
 def _disagreement(lines: HoldLines, taken: NDArray[np.bool_], fundamental_hz: float) -> int | None:
@@ -239,6 +258,25 @@ def _disagreement(lines: HoldLines, taken: NDArray[np.bool_], fundamental_hz: fl
     off = np.abs(away - middle)
     plain = (off > _APART_CENTS) & (off > _APART_SIGMAS * unsure)
     return 1 if plain.sum() >= 2 else None
+
+
+def _unrest(
+    spectrum: LongSpectrum, lines: HoldLines, fundamental_hz: float
+) -> tuple[float, float] | None:
+    """Unrest of the strongest odd partials, and of the strongest even ones; 0 where none is."""
+    if fundamental_hz < _LOWEST_BEATING_HZ or len(lines.hz) == 0:
+        return None
+    number = np.rint(lines.hz / fundamental_hz).astype(np.int64)
+    away = 1731.0 * (lines.hz / (np.maximum(number, 1) * fundamental_hz) - 1.0)
+    own = (number >= 1) & (number <= _BEATING_PARTIALS) & (np.abs(away) < _OWN_CENTS)
+    own &= lines.level_db > lines.level_db.max() - _BEATING_DB
+    found = []
+    for even in (False, True):
+        index = np.flatnonzero(own & ((number % 2 == 0) == even))
+        loudest = index[np.argsort(-lines.level_db[index])][:2]
+        values = [loudness_unrest_db(spectrum, float(lines.hz[i]), fundamental_hz) for i in loudest]
+        found.append(float(np.median(values)) if values else 0.0)
+    return found[0], found[1]
 
 
 def _middle(values: FloatArray, unsure: FloatArray) -> tuple[float, float]:

@@ -14,8 +14,8 @@ import numpy as np
 from walkboard.listening.types import Partial
 from walkboard.organ.model import Family
 
-_STOPPED_EVENS_DB = -12.0  # over the odds, above which no stopped pipe: clean and real ≤ −18
-_OPEN_EVENS_DB = -24.0  # below which no open pipe
+_STOPPED_EVENS_DB = -16.0  # over the odds, above which no stopped pipe: clean and real ≤ −18
+_OPEN_EVENS_DB = -26.0  # below which no open pipe
 _WITHIN_DB = 25.0
 _REED_SHARE = 0.3  # of the first twelve partials within 25 dB of the loudest; reeds have ≥ .5
 _FLUTE_SHARE = 0.75  # above which no stopped flue

@@ -17,8 +17,9 @@ class Limits:
         Of holds with a series of an unstated pipe, above which one sounds, one rank stated [-].
     also_share_several : float
         The same where several ranks are stated, whose own beats leave lines over [-].
-    also_below_db : float
-        Lines more than this under the stated partials beside them do not count [dB].
+    also_below_db, beside_below_db : float
+        Lines more than this under the stated partials either side of them do not count, and under
+        one that lies within 45 cents [dB].
     least_lines : int
         Of one series, that make a pipe.
     reach_cents : float
@@ -33,6 +34,11 @@ class Limits:
         By which the rate may differ from hold to hold; the wind's own tremor wavers more [Hz].
     tremulant_db : float
         Least movement of the level [dB]; a shaking wind without it is left to the measurement.
+    unrest_db : float
+        Movement of a partial's loudness that one pipe does not make [dB]; clean and real walks have
+        .6 at most in the median, two in unison 1.6 and more.
+    unrest_share : float
+        Of holds with so much, from which a second pipe sounds along the walk.
     moved_cents : float
         Median wander of the pipes within their holds, above which the microphone moved [cents].
     silent_share : float
@@ -43,6 +49,7 @@ class Limits:
     also_share: float = 0.25
     also_share_several: float = 0.35
     also_below_db: float = 38.0
+    beside_below_db: float = 22.0
     least_lines: int = 3
     reach_cents: float = 35.0
     shift_asked_cents: float = 40.0
@@ -51,6 +58,8 @@ class Limits:
     tremulant_cents: float = 0.3
     tremulant_rate_hz: float = 0.18
     tremulant_db: float = 0.1
+    unrest_db: float = 1.1
+    unrest_share: float = 0.5
     moved_cents: float = 0.8
     silent_share: float = 0.08
 
