@@ -24,6 +24,8 @@ from walkboard.survey.recognise.verdict import AlsoSounding, Heard
 from walkboard.survey.recognise.walked import Candidate, walked_instead
 
 _LOOKED_AT = 14  # holds that show whether the other stop sounds alone
+_LEAST_HOLDS = 5  # of these, to say what sounds beside it
+_SPEAKS_DB = 26.0  # under the loudest line, in which a stop's own first or third partial lies
 _OCTAVES = {"+12", "-12"}
 _ALIKE = 1e-3  # relative: pitches of two stops
 
@@ -96,7 +98,10 @@ def other_stop_walked(
         if alike
         else AlsoSounding(stops[0], heard, heard, int(found))
     )
-    more = _with_it(organ, drawn, air_celsius, walk=other, keys=keys, sound=sound)
+    evidence = _looked_at(other, sound)
+    if not _speaks(evidence):
+        return None  # a lower comb holds the lines of any higher one
+    more = _with_it(organ, drawn, air_celsius, evidence=evidence, keys=keys)
     if more is None:
         return other_stop(organ, stops, first)
     return several_stops(organ, stops, [first, *(one for one in more if one.stop not in drawn)])
@@ -121,39 +126,55 @@ def _sounds_at(organ: Organ, stop: str, due_hz: Sequence[float]) -> bool:
     )
 
 
-def _with_it(
-    organ: Organ,
-    drawn: Sequence[str],
-    air_celsius: float | None,
-    *,
-    walk: Walk,
-    keys: Sequence[ExpectedKey],
-    sound: Sound,
-) -> list[AlsoSounding] | None:
-    """What sounds beside the other stop; None where nothing does."""
+def _looked_at(walk: Walk, sound: Sound) -> list[Evidence]:
+    """Evidence of some of the holds, with the other stop taken for the stated one."""
     plain = [
         hold
         for hold in walk.holds
         if hold.key is not None and hold.overtone == 1 and hold.end_s - hold.start_s > 0.8
     ]
-    every = max(1, len(plain) // _LOOKED_AT)
-    looked = plain[::every]
+    looked = plain[:: max(1, len(plain) // _LOOKED_AT)]
     spans = [(hold.start_s, min(hold.end_s, hold.start_s + LONGEST_SPAN_S)) for hold in looked]
     evidence: list[Evidence] = []
     for hold, samples in zip(looked, sound.spans(spans), strict=True):
-        if hold.key is None or hold.heard_hz is None:
-            continue
-        evidence.append(
-            evidence_of(
-                samples,
-                sound.info.sample_rate,
-                key=hold.key,
-                times_s=(hold.start_s, hold.end_s),
-                expected_hz=[hold.heard_hz],
-                measured_hz=[None],
+        if hold.key is not None and hold.heard_hz is not None:
+            evidence.append(
+                evidence_of(
+                    samples,
+                    sound.info.sample_rate,
+                    key=hold.key,
+                    times_s=(hold.start_s, hold.end_s),
+                    expected_hz=[hold.heard_hz],
+                    measured_hz=[None],
+                )
             )
-        )
-    if len(evidence) < 5:
+    return evidence
+
+
+def _speaks(evidence: Sequence[Evidence]) -> bool:
+    """Whether the comb has lines that no comb an octave higher has: its first or third partial."""
+    speaking = []
+    for one in evidence:
+        hz = one.stated_hz[0]
+        if hz is None or not one.explained.any():
+            speaking.append(False)
+            continue
+        number = np.rint(one.lines.hz / hz)
+        loud = one.lines.level_db > one.lines.level_db.max() - _SPEAKS_DB
+        speaking.append(bool((one.explained & loud & ((number == 1) | (number == 3))).any()))
+    return bool(speaking) and float(np.mean(speaking)) >= 0.5
+
+
+def _with_it(
+    organ: Organ,
+    drawn: Sequence[str],
+    air_celsius: float | None,
+    *,
+    evidence: Sequence[Evidence],
+    keys: Sequence[ExpectedKey],
+) -> list[AlsoSounding] | None:
+    """What sounds beside the other stop; None where nothing does."""
+    if len(evidence) < _LEAST_HOLDS:
         return None
     # Every pitch of the organ, reckoned from the key that the other stop names.
     own = [key.combs[0].hz for key in keys]
