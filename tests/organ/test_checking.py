@@ -123,17 +123,17 @@ def test_the_description_itself_is_right() -> None:
 CASES = [
     # the head
     ("format = 1", "format = 2", "format", "not a format", "format = 1"),
-    ('name = "Test"', 'name = " "', "name", "no name", "one line"),
-    ('name = "Test"\n', "", "name", "not given", "name ="),
+    ('name = "Test"', 'name = " "', "name", "not a name", "one line"),
+    ('name = "Test"\n', "", "name", "is missing", "name ="),
     ('temperament = "equal"', 'temperament = "equel"', "temperament", "equel", "mean equal?"),
     ('temperament = "equal"', 'temperament = "by ear"', "temperament", "by ear", "werckmeister"),
     ('temperament = "equal"', "temperament = 12", "temperament", "text", '"equal"'),
     ("a4_hz = 440.0", "a4_hz = 44.0", "pitch: a4_hz", "44.0", "at least 300"),
     ("a4_hz = 440.0", "a4_hz = nan", "pitch: a4_hz", "finite", "440"),
     ("at_celsius = 18.0", "at_celsius = 64.4", "pitch: at_celsius", "64.4", "at most 45"),
-    ("at_celsius = 18.0", "", "pitch: at_celsius", "not given", "18.0"),
+    ("at_celsius = 18.0", "", "pitch: at_celsius", "is missing", "18.0"),
     ("at_celsius", "celsius", "pitch: celsius", "no such field", "mean at_celsius?"),
-    ("[pitch]\na4_hz = 440.0\nat_celsius = 18.0\n", "", "pitch", "not given", "[pitch]"),
+    ("[pitch]\na4_hz = 440.0\nat_celsius = 18.0\n", "", "pitch", "is missing", "[pitch]"),
     ("[pitch]", "[[pitch]]", "pitch", "only one", "[pitch]"),
     # divisions, chests, travel
     ("keys = 56", 'keys = "56"', "division great: keys", "whole number", "keys = 61"),
@@ -145,7 +145,7 @@ CASES = [
     ("keys = 30", "keys = 30\nenclosed = 1", "division pedal: enclosed", "true or false", "true"),
     ("keys = 30", 'keys = 30\n[[division]]\nid = "great"\nname = "x"\nkeys = 3',
      "division great: id", "another division", "own"),
-    ('id = "pedal"\n', 'id = "the pedal"\n', "division the pedal: id", "no id", "spaces"),
+    ('id = "pedal"\n', 'id = "the pedal"\n', "division the pedal: id", "not an id", "spaces"),
     ('division = "great"\nminutes', 'division = "grate"\nminutes', "chest front: division",
      "no division grate", "mean great?"),
     ("minutes = 2.0", 'minutes = 2.0\n[[chest]]\nid = "pedal"\ndivision = "great"',
@@ -158,7 +158,7 @@ CASES = [
     # ranks
     ('id = "great.mixture.1"', 'id = "great.principal8"', "rank great.principal8: id",
      "another rank", "own"),
-    ('id = "great.mixture.1"\n', "", "rank no. 2: id", "not given", "great.principal8"),
+    ('id = "great.mixture.1"\n', "", "rank no. 2: id", "is missing", "great.principal8"),
     ('division = "great"\nname = "Principal"', 'division = "greet"\nname = "Principal"',
      "rank great.principal8: division", "no division greet", "mean great?"),
     ('name = "Principal"', 'nmae = "Principal"', "rank great.principal8: nmae",
@@ -179,12 +179,12 @@ CASES = [
     ('feet = "16"', 'feeet = "16"', "rank pedal.bourdon16: feeet", "no such", "mean feet?"),
     ('feet = "16"\n', "", "rank pedal.bourdon16: feet", "neither feet nor breaks", "breaks"),
     ('breaks = [{from', 'feet = "2"\nbreaks = [{from', "rank great.mixture.1: feet",
-     "beside breaks", "Keep one"),
+     "together with breaks", "Keep one"),
     ("interval = 19", "interval = 20", "rank great.mixture.1: breaks 1: interval", "20", "19"),
     ("interval = 19", 'feet = "1 2/3"', "rank great.mixture.1: breaks 1: feet", "1 2/3",
      "mean 1 3/5?"),
     ("interval = 19", 'interval = 19, feet = "1 1/3"', "rank great.mixture.1: breaks 1: feet",
-     "beside interval", "Keep one"),
+     "together with interval", "Keep one"),
     ('breaks = [{from = "C2", interval = 19}, {from = "C4", interval = 15}]', "breaks = []",
      "rank great.mixture.1: breaks", "empty", "Put something"),
     ('breaks = [{from = "C2", interval = 19}, {from = "C4", interval = 15}]', "breaks = 19",
@@ -208,7 +208,7 @@ CASES = [
     ('from = "C3"', 'from = "C1"', "rank great.celeste8: from", "outside the compass",
      "C2 to G6"),
     ('from = "C3"', 'from = "C-2"', "rank great.celeste8: from", "off any keyboard", "C-1"),
-    ("beats = 2.0", "beats = 0.0", "rank great.celeste8: beats", "does not beat", "Leave"),
+    ("beats = 2.0", "beats = 0.0", "rank great.celeste8: beats", "must beat", "Leave"),
     ("beats = 2.0", "beats = 30.0", "rank great.celeste8: beats", "30.0", "at most 15"),
     ('from = "C3"\ntuned_by = "roll"\nbeats = 2.0', 'tuned_by = "roll"\nbeats = 9.0',
      "rank great.celeste8: beats", "238 cents", "slower"),
@@ -243,10 +243,10 @@ CASES = [
      "stop pedal.bourdon16: division", "no division pedals", "mean pedal?"),
     ('plays = [{rank = "pedal.bourdon16"}]', "plays = []", "stop pedal.bourdon16: plays",
      "empty", "Put"),
-    ('plays = [{rank = "pedal.bourdon16"}]\n', "", "stop pedal.bourdon16: plays", "not given",
+    ('plays = [{rank = "pedal.bourdon16"}]\n', "", "stop pedal.bourdon16: plays", "is missing",
      '[{rank = "great.principal8"}]'),
     ('plays = [{rank = "pedal.bourdon16"}]', 'plays = ["pedal.bourdon16"]',
-     "stop pedal.bourdon16: plays 1", "a table is wanted", "table"),
+     "stop pedal.bourdon16: plays 1", "must be a table", "table"),
     ('plays = [{rank = "pedal.bourdon16"}]', 'plays = [{rank = "pedal.burdon16"}]',
      "stop pedal.bourdon16: plays 1: rank", "no rank pedal.burdon16", "mean pedal.bourdon16?"),
     ("first_pipe = 13", "first_pipe = 43", "stop pedal.flute8: plays 1: first_pipe",
@@ -278,7 +278,7 @@ def test_one_slip_gives_one_problem(old: str, new: str, field: str, what: str, m
     assert what in problem.what
     assert mend in problem.mend
     assert problem.line is not None
-    if "not given" in problem.what or "neither" in problem.what:
+    if "is missing" in problem.what or "neither" in problem.what:
         return  # what is missing is told at its table
     last = field.rpartition(": ")[2].split(" ")[0]
     assert last in text.split("\n")[problem.line - 1]
@@ -369,7 +369,7 @@ def test_own_temperament_is_read() -> None:
             "already, as G",
         ),
         ('"C-G" = -5.87', '"C-G" = -587', "temperament: fifths: C-G", "out of range"),
-        ('"C-G" = -5.87', '"C-G" = "-5.87"', "temperament: fifths: C-G", "a number is wanted"),
+        ('"C-G" = -5.87', '"C-G" = "-5.87"', "temperament: fifths: C-G", "must be a number"),
         ("fifths", "fifth", "temperament: fifth", "no such field"),
     ],
 )

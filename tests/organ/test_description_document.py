@@ -12,11 +12,17 @@ import pytest
 from tests.strategies import toml
 from walkboard.errors import DescriptionError
 from walkboard.organ.reading import read_organ
+from walkboard.organ.stoplist.describing import describe
+from walkboard.organ.stoplist.entries import State
+from walkboard.organ.stoplist.reading import read_stop_list
 from walkboard.scales.temperament import known
 
 DOCUMENT = Path(__file__).parents[2] / "docs" / "organ-description.md"
 TEXT = DOCUMENT.read_text(encoding="utf-8")
-WHOLE, *FRAGMENTS = re.findall(r"^```toml\n(.*?)^```", TEXT, re.DOTALL | re.MULTILINE)
+EXAMPLES = DOCUMENT.with_name("organ-examples.md").read_text(encoding="utf-8")
+BLOCK = re.compile(r"^```toml\n(.*?)^```", re.DOTALL | re.MULTILINE)
+(WHOLE,) = BLOCK.findall(TEXT)
+FRAGMENTS = BLOCK.findall(EXAMPLES)
 
 
 def completed(fragment: str) -> str:
@@ -36,7 +42,7 @@ def test_whole_example_is_right() -> None:
 
 
 def test_there_are_fragments() -> None:
-    assert len(FRAGMENTS) == 9
+    assert len(FRAGMENTS) == 15
 
 
 @pytest.mark.parametrize("fragment", FRAGMENTS, ids=range(len(FRAGMENTS)))
@@ -51,10 +57,21 @@ def test_a_wrong_fragment_would_be_seen() -> None:
         read_organ(completed(FRAGMENTS[0].replace("interval = 15", "interval = 18")))
 
 
+def test_the_list_in_it_is_understood_to_the_last_line() -> None:
+    listed = TEXT.partition("copied from a web page are read too:\n\n```text\n")[2].partition(
+        "```"
+    )[0]
+    made = describe(read_stop_list(listed))
+    assert len(made.rows) == 12
+    asked = [row.line.text for row in made.rows if row.state is State.ASKED]
+    assert asked == ["Total pipes: 420"]  # its mixture and celeste make another number
+    assert len(read_organ(made.toml).stops) == 5
+
+
 def test_temperaments_that_are_named_are_known() -> None:
-    line = TEXT.partition("Known temperaments: ")[2].partition("\n\n")[0]
-    named = [name for name in re.findall(r"`([^`]+)`", line) if name not in {"v", "iii"}]
-    assert len(named) == 11
+    line = TEXT.partition("**Temperament** is a name (")[2].partition(";")[0]
+    named = re.findall(r"`([^`]+)`", line)
+    assert len(named) == 5
     for name in named:
         assert known(" ".join(name.split())).cents_above_c[0] == 0.0
 

@@ -121,7 +121,7 @@ def test_one_key_alone_may_be_split() -> None:
     ("division", "rank", "field", "hint"),
     [
         ('keys = 45\noctave = "shrt"', "", "octave", "short"),
-        ('keys = 45\nmissing = ["H2"]', "", "missing 1", "C2, F#3"),
+        ('keys = 45\nmissing = ["H2"]', "", "missing 1", "B2"),
         ('keys = 45\nmissing = "C#2"', "", "missing", '["C#2"]'),
         ('keys = 45\nsplit = ["E"]', "", "split 1", "Eb"),
         ("keys = 45", 'pipes = 44\nmissing = ["C#7"]', "missing 1", "C2 to G#5"),

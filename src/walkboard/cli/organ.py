@@ -18,7 +18,7 @@ def check(
     organ: Path = typer.Argument(..., metavar="ORGAN.toml", help="The organ description."),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Read a description; print its census, or every error in it with line, field and mend."""
+    """Read a description; print its census, or every error with line, field and fix."""
     from walkboard.organ.census import census
     from walkboard.work.organ_files import load_organ
 
@@ -75,7 +75,7 @@ def draw(
 def example(
     which: str = typer.Argument("village", help="village (about 400 pipes) or hall (over 2,000)."),
 ) -> None:
-    """Print one of the two invented organs, as a pattern to type one's own from."""
+    """Print one of the two invented organs, as a starting point for your own."""
     from walkboard.errors import UnknownNameError
     from walkboard.organ import examples
 

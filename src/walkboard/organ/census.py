@@ -22,7 +22,7 @@ class Count:
     stops, ranks, pipes : int
         A borrowed rank counts as stop where it is drawn, as rank and pipes where it stands.
     by_family, by_tuning : tuple of (str, int)
-        Pipes of every family and way of tuning there is, in their usual order; nought included.
+        Pipes of every family and way of tuning there is, in their usual order; zero included.
     historic : int
         Pipes that are left to the organ's adviser.
     """
@@ -140,7 +140,7 @@ def _heads(total: Iterable[tuple[str, int]]) -> list[str]:
 
 
 def _cells(row: Iterable[tuple[str, int]], total: Iterable[tuple[str, int]]) -> list[str]:
-    """Counts of one row in the columns that the whole organ needs; nought is left blank."""
+    """Counts of one row in the columns that the whole organ needs; zero is left blank."""
     wanted = set(_heads(total))
     return [str(pipes) if pipes else "" for name, pipes in row if name in wanted]
 

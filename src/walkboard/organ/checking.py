@@ -94,7 +94,7 @@ def _check_temperament(draft: Draft, findings: Findings) -> None:
 
 
 def _check_fifths(fifths: Mapping[str, float], findings: Findings, *, whole: bool) -> None:
-    """Note misspelt and double fifths, and, where all of them are right, a circle left open."""
+    """Note misspelled and repeated fifths and, if all are right, a circle that does not close."""
     path = ("temperament", "fifths")
     seen: dict[tuple[float, ...], str] = {}
     sound = whole
@@ -206,7 +206,9 @@ def _check_travel(draft: Draft, chests: Mapping[str, str | None], findings: Find
             continue
         pair = frozenset(ends.values())
         if len(pair) == 1:
-            findings.note((*row.path, "to"), "it leads back to the same chest.", "Name another.")
+            findings.note(
+                (*row.path, "to"), "it leads back to the same chest.", "Name another chest."
+            )
         elif pair in seen:
             findings.note(
                 row.path,

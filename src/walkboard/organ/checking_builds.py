@@ -84,8 +84,8 @@ def _check_celeste(draft: Draft, row: Row[RankTable], findings: Findings) -> Non
     if "beats" in row.given:
         findings.note(
             (*row.path, "celeste"),
-            "it stands beside beats.",
-            "Keep one of them: celeste says more.",
+            "it is given together with beats.",
+            "Keep one of the two.",
         )
     cents, beats = "cents" in celeste.given, "beats" in celeste.given
     if cents == beats and not celeste.unknown and celeste.has("cents", "beats"):

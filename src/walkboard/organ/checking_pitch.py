@@ -17,7 +17,7 @@ from walkboard.scales.keys import Key
 
 LOWEST_HZ = 8.0  # a 64′ C is 8.18 Hz, and nothing deeper is built; common practice, no source
 HIGHEST_HZ = 20_000.0  # the end of hearing
-FARTHEST_BEATS_CENTS = 200.0  # a celeste farther from its partner than a tone is a typing error
+FARTHEST_BEATS_CENTS = 200.0  # farther than a tone is a typing error
 
 # Multiples of the 8′ pitch from 64′ up whose harmonic has an odd part to 15: all that pipes are
 # made for (the 1 7/9′, the 8/11′ and the 8/13′ included). Common practice, no source.
@@ -25,7 +25,7 @@ MULTIPLES = frozenset(
     Fraction(odd * 2**octave, 8) for odd in range(1, 16, 2) for octave in range(12)
 )
 USUAL_MULTIPLES = (
-    tuple(  # unisons, fifths and thirds: what a misspelt length was most likely meant for
+    tuple(  # unisons, fifths and thirds: what a wrong length was most likely meant to be
         Fraction(odd * 2**octave, 8) for odd in (1, 3, 5) for octave in range(10)
     )
 )
@@ -37,7 +37,7 @@ def check_pitch(draft: Draft, row: Row[RankTable], span: Span | None, findings: 
     if feet and breaks:
         findings.note(
             (*row.path, "feet"),
-            "it stands beside breaks.",
+            "it is given together with breaks.",
             "Keep one: feet for a rank that goes through, breaks for a row that breaks back.",
         )
         return
@@ -114,7 +114,11 @@ def _break_multiple(row: Row[BreakTable], findings: Findings) -> Fraction | None
     if not interval and not feet and row.unknown:  # one of those may have been meant
         return None
     if interval == feet and row.has("interval", "feet"):
-        said = "it stands beside interval." if feet else "the break has neither interval nor feet."
+        said = (
+            "it is given together with interval."
+            if feet
+            else "the break has neither interval nor feet."
+        )
         mend = "Keep one of them." if feet else "Add interval = 15, or feet."
         findings.note((*row.path, "feet" if feet else "interval"), said, mend)
         return None
@@ -179,9 +183,7 @@ def _check_beats(row: Row[RankTable], steps: list[Step], span: Span, findings: F
     if beats is None or not row.has("beats"):
         return
     if beats == 0.0:
-        findings.note(
-            (*row.path, "beats"), "a celeste that does not beat is none.", "Leave it out."
-        )
+        findings.note((*row.path, "beats"), "a celeste must beat.", "Leave it out.")
     multiple = steps[0][2] if steps else None
     if multiple is None:
         return

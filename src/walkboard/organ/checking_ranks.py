@@ -28,7 +28,7 @@ def check_ranks(
     chests: Mapping[str, str | None],
     findings: Findings,
 ) -> dict[str, Span | None]:
-    """Note what is wrong with ranks; give the keys of each by its id, None where they are wrong."""
+    """Note what is wrong with ranks. Return the keys of each by its id, None if they are wrong."""
     spans: dict[str, Span | None] = {}
     for row in rows:
         division = divisions.get(row.table.division) if row.has("division") else None

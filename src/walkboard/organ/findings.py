@@ -1,4 +1,4 @@
-"""Collects what is wrong in a description, and gives each problem its line and the field's name."""
+"""Collects the problems of a description, each with its line and the field's name."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ class Findings:
         self._noted: dict[Path, list[tuple[str, str]]] = {}
 
     def note(self, path: Path, what: str, mend: str) -> None:
-        """Note what is wrong at a path, and the mend."""
+        """Note what is wrong at a path and how to fix it."""
         self._noted.setdefault(path, []).append((what, mend))
 
     def __bool__(self) -> bool:
@@ -31,7 +31,7 @@ class Findings:
     def problems(self, text: str) -> tuple[Problem, ...]:
         """Every problem noted, in the order of the text that the description was read from."""
         places = Positions(text)
-        # what is missing from the head of the file is told at its first line
+        # what is missing at the head of the file is reported at its first line
         return tuple(
             Problem(places.line(path) or 1, self.label(path), what, mend)
             for path in sorted(self._noted, key=lambda path: places.offset(path) or 0)

@@ -59,7 +59,7 @@ class PipeRef:
         Raises
         ------
         UnknownNameError
-            When the text is not of that form.
+            If the text does not have that form.
         """
         rank, colon, number = text.rpartition(":")
         if not colon or not rank or not number.isdecimal() or int(number) < 1:

@@ -25,9 +25,9 @@ def read_organ(text: str, *, where: str = "") -> Organ:
     ------
     DescriptionError
         With every problem of the description, in the order of its lines. Where the text is not TOML
-        there is one problem: what comes after it cannot be read yet.
+        there is one problem: what follows it cannot be read yet.
     """
-    plain = text.removeprefix("\ufeff")  # some editors begin a file with this mark
+    plain = text.removeprefix("\ufeff")  # some editors start a file with this mark
     raw = parse_toml(plain, where=where)
     findings = Findings(raw)
     draft = check_shape(raw, findings)

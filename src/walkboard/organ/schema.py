@@ -1,6 +1,6 @@
 """The JSON Schema of the organ description, for editors and for other programs.
 
-It knows one field at a time; what one table says of another only `read_organ` checks. The file
+It knows one field at a time; only `read_organ` checks what one table says about another. The file
 ``organ.schema.json`` beside this module is what ``python -m walkboard.organ.schema`` prints.
 """
 
@@ -27,7 +27,7 @@ def schema_text() -> str:
 
 
 def _plain(node: Any) -> Any:
-    """Without titles made from names, and without null, which TOML has not."""
+    """Without titles made from names, and without null, which TOML does not have."""
     if isinstance(node, list):
         return [_plain(part) for part in node]
     if not isinstance(node, dict):

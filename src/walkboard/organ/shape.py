@@ -1,8 +1,8 @@
 """Checks the shape of a description, table by table, and keeps what is right for further checks.
 
 One wrong field must not hide what is wrong elsewhere. So each table is kept as a `Row`: its fields
-where they are right, a harmless filling where they are wrong or missing, and which those are. What
-is checked further on asks the row first.
+where they are right, a harmless stand-in where they are wrong or missing, and which those are.
+Later checks ask the row first.
 """
 
 from __future__ import annotations

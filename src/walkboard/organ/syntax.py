@@ -1,4 +1,4 @@
-"""From text to TOML values, with errors that a tuner can mend."""
+"""From text to TOML values, with errors that a tuner can fix."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def _syntax_problem(text: str, message: str) -> Problem:
         mend = "Close it, and put a comma between its parts."
         if kind == "text":
             mend = "Close it with three quotation marks, or write it on one line with one."
-        return Problem(begun, _field_on(lines[begun - 1]), f"a {kind} is not closed.", mend)
+        return Problem(begun, _field_on(lines[begun - 1]), f"the {kind} is not closed.", mend)
     if "twice" in what or "overwrite" in what or "mutate" in what or "replace" in what:
         return _twice(number, content, name)
     if re.search(r"[“”„‘’«»]", content):
@@ -97,8 +97,8 @@ def _syntax_problem(text: str, message: str) -> Problem:
     elif re.match(r"^\s*\[", content) and not field:
         said, mend = "this header is not right.", "Write [pitch], or with two brackets [[rank]]."
     elif "=" not in content:
-        said = "this line is neither a field nor a remark."
-        mend = "Write field = value, and # before a remark."
+        said = "this line is neither a field nor a comment."
+        mend = "Write field = value, and # before a comment."
     else:
         said = f"this is not TOML: {what[:1].lower()}{what[1:]}."
         mend = "Write field = value, one on a line, text in quotation marks."

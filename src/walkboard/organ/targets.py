@@ -44,9 +44,9 @@ def target_hz(organ: Organ, pipe: PipeRef, air_celsius: float | None) -> float:
     Raises
     ------
     UnknownNameError
-        When the organ has not that pipe.
+        If the organ does not have that pipe.
     InputError
-        When the air is colder than −20 or warmer than 50 °C.
+        If the air is colder than −20 or warmer than 50 °C.
     """
     rank = organ.rank(pipe.rank)
     if pipe.number > rank.pipes:
@@ -116,7 +116,7 @@ def cents_off(hz: float, organ: Organ, pipe: PipeRef, air_celsius: float | None)
     UnknownNameError, InputError
         As `target_hz`.
     ValueError
-        When `hz` is not positive.
+        If `hz` is not positive.
     """
     return cents_of_ratio(hz / target_hz(organ, pipe, air_celsius))
 
@@ -127,7 +127,7 @@ def _ratio(pitch_celsius: float, air_celsius: float | None) -> float:
         return 1.0
     if not COLDEST_CELSIUS <= air_celsius <= WARMEST_CELSIUS:
         raise InputError(
-            f"An organ does not stand in air of {air_celsius:g} °C.",
-            mend="Give °C from -20 to 50; was °F meant?",
+            f"No organ stands in air of {air_celsius:g} °C.",
+            mend="Give °C from -20 to 50; did you mean °F?",
         )
     return pitch_ratio(pitch_celsius, air_celsius)

@@ -1,4 +1,4 @@
-"""Says in a tuner's words what pydantic found wrong with one field."""
+"""Puts what pydantic found wrong with a field into a tuner's words."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ class Slip:
 
 
 def unknown_field(slip: Slip, missing: Sequence[str]) -> tuple[str, str, str | None]:
-    """What and mend of an unknown field, and the missing field that was likely meant by it."""
+    """What is wrong with an unknown field, how to fix it, and the missing field likely meant."""
     word = str(slip.path[-1])
     meant = likeliest(word, missing)
     if meant is not None:
@@ -77,12 +77,12 @@ def unknown_field(slip: Slip, missing: Sequence[str]) -> tuple[str, str, str | N
 
 
 def wording(slip: Slip) -> tuple[str, str]:
-    """What and mend of a field whose value is wrong or missing."""
+    """What is wrong with a field and how to fix it."""
     name, info = str(slip.path[-1]), _field(slip.path)
     example = _example(name, info)
     shown = _shown(slip.value)
     if slip.kind == "missing":
-        return "it is not given.", f"Add {example}" if example else _add_table(slip.path)
+        return "it is missing.", f"Add {example}" if example else _add_table(slip.path)
     if slip.kind == "literal_error" and slip.path == ("format",):
         return (
             f"{shown} is not a format that this program reads.",
@@ -107,7 +107,7 @@ def wording(slip: Slip) -> tuple[str, str]:
             return f"feet are written in quotation marks, not as {shown}.", hint
     wanted = _WANTED.get(slip.kind, "another value")
     mend = f"Write {example}" if example else f"Write {wanted}."
-    return f"{wanted} is wanted, not {shown}.", mend
+    return f"this must be {wanted}, not {shown}.", mend
 
 
 def _pattern_wording(slip: Slip, shown: str) -> tuple[str, str]:
@@ -123,14 +123,14 @@ def _pattern_wording(slip: Slip, shown: str) -> tuple[str, str]:
         return f"{shown} is not a sharp.", 'Name the sharps that are split: ["Eb", "G#"].'
     if slip.path[-1] == "id":
         mend = "Write it without spaces, commas and colons, as great.principal8."
-        return f"{shown} is no id.", mend
+        return f"{shown} is not an id.", mend
     if slip.path[-1] == "name":
-        return f"{shown} is no name.", 'Write it on one line, as name = "Principal 8".'
+        return f"{shown} is not a name.", 'Write it on one line, as name = "Principal 8".'
     return f"{shown} is not the number of a pipe.", "Write it from 1, as {1 = 152.0, 13 = 91.0}."
 
 
 def _one_of(slip: Slip, info: FieldInfo | None) -> str:
-    """The mend where only some words may stand."""
+    """How to fix a word that is not one of those allowed."""
     kind = None if info is None else info.annotation
     hint = word_hint(str(slip.path[-1]), str(slip.value))
     if hint is not None:
@@ -149,7 +149,7 @@ def _words(annotation: object) -> list[str]:
 
 
 def _add_table(path: Path) -> str:
-    """The mend where a whole table is missing."""
+    """How to fix a missing table."""
     name, info = path[-1], _field(path)
     several = info is not None and get_origin(info.annotation) is list
     model = _model(path)

@@ -108,7 +108,7 @@ def beat_of_keys(
     Raises
     ------
     ValueError
-        When `upper` lies below `lower`.
+        If `upper` is below `lower`.
     """
     pure = pure_ratio(upper.semitone - lower.semitone) if ratio is None else ratio
     return beat_of_frequencies(

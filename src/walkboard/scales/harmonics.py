@@ -41,7 +41,7 @@ def multiple_of_feet(feet: str | int | Fraction) -> Fraction:
     Raises
     ------
     InputError
-        When the text is not a length in feet.
+        If the text is not a length in feet.
 
     Notes
     -----
@@ -57,7 +57,7 @@ def parse_feet(feet: str | int | Fraction) -> Fraction:
     Raises
     ------
     InputError
-        When the text is not a length in feet.
+        If the text is not a length in feet.
     """
     length = _fraction(feet) if isinstance(feet, str) else Fraction(feet)
     if length is None or length <= 0:
@@ -80,7 +80,7 @@ def multiple_of_interval(interval: int) -> Fraction:
     Raises
     ------
     InputError
-        When the interval is none that pipes are made for.
+        If no pipes are made for the interval.
 
     Notes
     -----

@@ -55,7 +55,7 @@ class Key:
         Raises
         ------
         UnknownNameError
-            When the name is not one.
+            If it is not the name of a key.
         """
         match = _NAME.match(name.strip())
         if match is None:
@@ -83,7 +83,7 @@ class Key:
         Raises
         ------
         UnknownNameError
-            When the name is not one.
+            If it is not the name of a key.
         """
         match = _HELMHOLTZ.match(name.strip())
         if match is None:
@@ -163,7 +163,7 @@ def keys_from(lowest: Key, highest: Key) -> int:
     Raises
     ------
     ValueError
-        When the highest lies below the lowest.
+        If the highest is below the lowest.
     """
     if highest < lowest:
         raise ValueError(f"a keyboard runs upward, not from {lowest} to {highest}")

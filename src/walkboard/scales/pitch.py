@@ -24,7 +24,7 @@ def key_hz(key: Key, a4_hz: float, temperament: Temperament) -> float:
     Raises
     ------
     ValueError
-        When `a4_hz` is not positive.
+        If `a4_hz` is not positive.
 
     Notes
     -----
@@ -81,7 +81,7 @@ def pitch_standard(name: str) -> PitchStandard:
     Raises
     ------
     UnknownNameError
-        When none is called so; the message lists what there is.
+        If there is none of that name; the message lists those there are.
     """
     for standard in STANDARDS:
         if standard.name == name.strip().lower():

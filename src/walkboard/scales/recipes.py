@@ -64,12 +64,12 @@ def recipes() -> Mapping[str, Recipe]:
 
 
 def recipe(name: str) -> Recipe:
-    """Recipe of a temperament by any of its names, however spelt (case, hyphens, iii or 3).
+    """Recipe of a temperament by any of its names, however spelled (case, hyphens, iii or 3).
 
     Raises
     ------
     UnknownNameError
-        When none is called so; the message lists what there is.
+        If there is none of that name; the message lists those there are.
     """
     try:
         return _by_any_name()[_plain(name)]
@@ -86,7 +86,7 @@ def share_cents(share: str) -> float:
     Raises
     ------
     ValueError
-        When the text is not of that form.
+        If the text does not have that form.
     """
     if _SHARE.sub("", share).strip() or not share.strip():
         raise ValueError(f"{share!r} is not a share of commas such as '-1/4 PC +3/16 SC'")

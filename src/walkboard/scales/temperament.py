@@ -95,7 +95,7 @@ class Temperament:
         Raises
         ------
         UnknownNameError
-            When the root is not a note.
+            If the root is not a note.
         """
         shift = pitch_class(root)
         if shift == 0:
@@ -111,7 +111,7 @@ def pitch_class(note: str) -> int:
     Raises
     ------
     UnknownNameError
-        When the text is not a note.
+        If the text is not a note.
     """
     match = _NOTE.match(note.strip())
     if match is None:
@@ -125,7 +125,7 @@ def pitch_class(note: str) -> int:
 
 
 def from_fifths(name: str, tempering_cents: Mapping[str, float]) -> Temperament:
-    """Temperament of one's own, from the tempering of its fifths.
+    """A custom temperament, from the tempering of its fifths.
 
     Parameters
     ----------
@@ -138,7 +138,7 @@ def from_fifths(name: str, tempering_cents: Mapping[str, float]) -> Temperament:
     Raises
     ------
     InputError
-        When a fifth is misspelt or named twice, or when the circle does not close: the temperings
+        If a fifth is misspelled or named twice, or if the circle does not close: the temperings
         must add up to −23.46 cents. Up to 0.5 cent is taken as rounding of the figures and shared
         among the tempered fifths in proportion to their tempering.
 
@@ -200,13 +200,13 @@ def known(name: str) -> Temperament:
     Parameters
     ----------
     name : str
-        One of `names` or its other names, however spelt (case, hyphens, iii or 3). With ``on`` and
+        One of `names` or another name, in any spelling (case, hyphens, iii or 3). With ``on`` and
         a note, as ``kirnberger iii on D``, the pattern is moved from C to that note.
 
     Raises
     ------
     UnknownNameError
-        When none is called so, or the note is not one; the message lists what there is.
+        If there is no such temperament or note; the message lists those there are.
 
     Notes
     -----
