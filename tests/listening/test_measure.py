@@ -187,7 +187,23 @@ def test_a_pipe_far_off_is_read_and_told(off_cents, far):
     assert (ReadingFlag.FAR in reading.flags) is far
 
 
-def test_a_clipped_hold_is_told_and_still_read():
+@pytest.mark.parametrize(("bits", "gain"), [(8, 0.99), (8, 0.3), (16, 1.6)])
+def test_a_coarse_or_loud_recording_that_is_not_cut_off_is_not_called_clipped(bits, gain):
+    """8 bits, and 16 bits raised beyond full scale in floating point: tops are flat, not cut."""
+    times = np.arange(4 * 48_000) / 48_000
+    tone = 0.8 * np.cos(2.0 * np.pi * 65.4 * times) + 0.2 * np.cos(2.0 * np.pi * 130.8 * times)
+    scale = 2.0 ** (bits - 1) - 1.0
+    coarse = gain * np.round(tone * scale) / scale
+    if bits == 8:
+        coarse = np.round(gain * tone * scale) / scale
+    (reading,) = measure_hold(coarse[:, np.newaxis], 48_000, [Comb("", 65.4)])
+    assert reading.flags == ()
+    cut = np.clip(coarse, -0.7 * gain, 0.7 * gain)
+    (reading,) = measure_hold(cut[:, np.newaxis], 48_000, [Comb("", 65.4)])
+    assert ReadingFlag.CLIPPED in reading.flags
+
+
+def test_a_clipped_hold_is_flagged_and_still_read():
     reading = measure(np.clip(8.0 * dry(220.0), -0.5, 0.5), 220.0)
     assert ReadingFlag.CLIPPED in reading.flags
     assert abs(cents(reading.hz, 220.0)) < 0.01

@@ -14,9 +14,11 @@ from numpy.typing import NDArray
 from walkboard.listening.hold.measure import measure_alone, nothing_heard, steady_window
 from walkboard.listening.hold.spectrum import spectrum_of_hold
 from walkboard.listening.joint.measure import measure_jointly
+from walkboard.listening.sound.quality import piles_up
 from walkboard.listening.types import Comb, CombReading, ReadingFlag
 
 _DIGITAL_SILENCE = 1e-7  # range of the samples, full scale 2; chosen, below the last bit of 24
+_LEAST_RUNS = 8  # of three samples in a row at the extreme; chosen
 _LONGEST_S = (
     12.0  # of a hold that is measured, its end; chosen: wander grows faster than noise falls
 )
@@ -88,13 +90,8 @@ def _clipped(array: NDArray[np.float32]) -> tuple[ReadingFlag, ...]:
     """Whether the top of the waveform is flat: often three samples in a row at the extreme."""
     for channel in array.T:
         size = np.abs(channel)
-        top = float(size.max(initial=0.0))
-        if top < 1e-3:
-            continue
-        flat = size >= top * (1.0 - 1e-6)
-        if np.count_nonzero(flat) < 10:
-            continue
+        flat = size >= float(size.max(initial=0.0)) * (1.0 - 1e-6)
         runs = flat[2:] & flat[1:-1] & flat[:-2]
-        if np.count_nonzero(runs) >= 8:
+        if np.count_nonzero(runs) >= _LEAST_RUNS and piles_up(channel):
             return (ReadingFlag.CLIPPED,)
     return ()

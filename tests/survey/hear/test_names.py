@@ -126,3 +126,10 @@ def test_what_is_said_to_be_sure_is_right():
                 treble.append(abs(odds) > SURE)
     assert np.mean(right) > 0.97
     assert np.mean(treble) > 0.5
+
+
+def test_a_missing_partial_counts_as_fainter_than_any_that_is_heard():
+    """A soft pipe's missing partial is not taken as loud as a loud pipe's faintest one."""
+    loud = [Partial(1, -10.0), Partial(3, -20.0)]
+    soft = [Partial(1, -30.0), Partial(2, -33.0), Partial(3, -50.0)]
+    assert level_differences(loud, soft) == {1: 20.0, 2: -50.0 + 33.0, 3: 30.0}

@@ -6,6 +6,7 @@
 - `fit`, `model`: amplitudes and phase courses, from all groups at once
 - `search`: where a pipe stands among others already known
 - `stages`: pipe by pipe, then all together
+- `accept`: the rules by which a pipe's value is believed
 - `labels`, `names`: which of two near unisons is which; `beats` their beat
 - `bounds`: how far off a hidden pipe can be at most
 - `measure`: all of these in order

@@ -71,7 +71,13 @@ def odds_as_named(
     """Logarithm of the odds that two spectra belong to the combs as given and not crosswise."""
     if first.levels_db is None and second.levels_db is None and first.spectrum is second.spectrum:
         return 0.0
-    shared = sorted(of_first.keys() & of_second.keys())
-    one, two = {n: of_first[n] for n in shared}, {n: of_second[n] for n in shared}
+    if not of_first or not of_second:
+        return 0.0
+    # A partial that only one of them has says most of all: the other is at the faintest heard.
+    highest = min(max(of_first), max(of_second))
+    floor = min(*of_first.values(), *of_second.values())
+    numbers = sorted(n for n in of_first.keys() | of_second.keys() if n <= highest)
+    one = {n: of_first.get(n, floor) for n in numbers}
+    two = {n: of_second.get(n, floor) for n in numbers}
     straight = likeness(first, one) + likeness(second, two)
     return straight - likeness(first, two) - likeness(second, one)

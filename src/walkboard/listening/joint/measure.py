@@ -13,27 +13,15 @@ from collections.abc import Sequence
 import numpy as np
 
 from walkboard.listening.hold.spectrum import HoldSpectrum
+from walkboard.listening.joint.accept import LIMITS, Case, refused_by
 from walkboard.listening.joint.bounds import with_bounds
 from walkboard.listening.joint.names import name_unisons, withheld
 from walkboard.listening.joint.stages import Joint, estimate_jointly, unison_sets
 from walkboard.listening.types import Comb, CombReading, Partial, ReadingFlag
-from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
+from walkboard.quantities import cents_of_ratio
 
-_WORST_SIGMA_CENTS = 0.3  # beyond, what is left is no longer normal
-_WORST_WIDENED_CENTS = 0.2  # of sigma as it grew where the model fits badly
 _FAR_CENTS = 50.0
-_WITHIN_CENTS = 28.0  # of the pipes' common shift; beyond, groups are cut
-_UNSTEADY_CENTS = 3.0
-_RESTLESS_CENTS = 0.6  # wander from which a pipe is asked why it moves so much more than the others
-_RESTLESS_TIMES = 4.0
 _PRESENT = 30.0  # power over variance of a partial that counts as heard
-_STANDS_OUT = 300.0  # the same for at least one, where a dead pipe's place is another's skirt
-_HALF_HEARD = 30.0  # the same from which a pipe that does not stand out is not silent either
-_PLAIN = 4_000.0  # the same from which sigma stands as it is; below, it grows with the root
-_WORST_ROOM = 250.0  # factor on the room's variance, from which the model does not hold
-_HARD_ROOM = 30.0  # the same from which sigma as it grew must be small
-_EASY_ROOM = 10.0  # the same up to which sigma stands as it is; beyond, it grows with the root
-_MOST_EXCESS = 100.0  # power of a partial over all in its group, from which two cancel each other
 _RANGE_DB = 35.0  # below a pipe's loudest partial, in which its own must be heard
 _SHORT_S = 0.6
 _SHORT_PERIODS = 20.0
@@ -120,7 +108,9 @@ def _readings(
     ]
     # One that is half heard may stand elsewhere, and a pipe whose every partial is also its own
     # partial may stand in its place.
-    half = [p for p in range(len(combs)) if _HALF_HEARD <= _standing_out(joint, p) < _STANDS_OUT]
+    seconds = times_s[1] - times_s[0]
+    plainest = [Case(joint, pipe, seconds).standing_out for pipe in range(len(combs))]
+    half = [p for p, r in enumerate(plainest) if LIMITS.half_heard <= r < LIMITS.standing_out]
     for pipe in range(len(combs)):
         if _shares_all(joint, pipe, half):
             readings[pipe] = withheld(readings[pipe])
@@ -158,7 +148,7 @@ def _without_lines_of_the_lost(
         rests_on = [
             joint.bands.bands[index].group.pipes
             for index in joint.courses.seen_in(pipe)
-            if joint.courses.ratio[index, pipe].max() > _STANDS_OUT
+            if joint.courses.ratio[index, pipe].max() > LIMITS.standing_out
         ]
         if all(pipes & rivals for pipes in rests_on):
             kept[pipe] = withheld(reading)
@@ -191,34 +181,6 @@ def _heard_partials(spectrum: HoldSpectrum, joint: Joint, pipe: int) -> dict[int
     return {n: float(20.0 * np.log10(size[loudest] + 1e-15)) for n, size in sorted(sizes.items())}
 
 
-def _cancelling(joint: Joint, pipe: int) -> bool:
-    """Whether the pipe's loudest partial is far louder than all that sounds in its group."""
-    loudest = excess = 0.0
-    for index in joint.courses.seen_in(pipe):
-        power = float((np.abs(joint.courses.amplitude[index, pipe]) ** 2).sum())
-        if power > loudest:
-            loudest = power
-            values = joint.bands.bands[index].values
-            excess = power / float((np.abs(values) ** 2).mean(axis=1).sum())
-    return excess > _MOST_EXCESS
-
-
-def _restless(joint: Joint, pipe: int) -> bool:
-    """Whether a pipe wanders much, and far more than those that sound with it on the same wind."""
-    wander_cents = joint.courses.wander_cents
-    others = [float(cents) for other, cents in enumerate(wander_cents) if other != pipe]
-    if len(others) < 2:
-        return False  # recorded pairs: one often moves so much more than the other
-    limit = max(_RESTLESS_CENTS, _RESTLESS_TIMES * float(np.median(others)))
-    return bool(wander_cents[pipe] > limit)
-
-
-def _standing_out(joint: Joint, pipe: int) -> float:
-    """How far the pipe's plainest partial is above what its neighbours' sound leaves unsure [-]."""
-    seen = joint.courses.seen[:, pipe]
-    return float(joint.courses.ratio[seen, pipe].max(initial=0.0))
-
-
 def _judged(  # noqa: PLR0917
     spectrum: HoldSpectrum,
     joint: Joint,
@@ -228,48 +190,24 @@ def _judged(  # noqa: PLR0917
     shared: tuple[ReadingFlag, ...],
 ) -> CombReading:
     flags = list(shared)
-    courses = joint.courses
     levels = _heard_partials(spectrum, joint, pipe)
-    hz, sigma_hz = courses.heard(pipe, times_s[1] - times_s[0])
-    sigma_cents = CENTS_PER_NEPER * sigma_hz / hz
-    away_cents = abs(cents_of_ratio(hz / float(courses.reference_hz[pipe])))
-    own = any(band.group.pipes == {pipe} for band in joint.bands.bands)
-    room = joint.room(pipe)
-    trusted = True
-    standing_out = _standing_out(joint, pipe)
-    widened_cents = sigma_cents * float(
-        np.sqrt(max(1.0, room / _EASY_ROOM) * max(1.0, _PLAIN / max(standing_out, 1.0)))
-    )
-    if _cancelling(joint, pipe) or joint.misplaced(pipe):
-        flags.append(ReadingFlag.MERGED)
-        trusted = False
-    elif standing_out < _STANDS_OUT:
-        flags.append(ReadingFlag.SILENT if own else ReadingFlag.MERGED)
-        trusted = False
-    elif room > _WORST_ROOM or (room > _HARD_ROOM and widened_cents > _WORST_WIDENED_CENTS):
-        flags.append(ReadingFlag.MERGED)
-        trusted = False
-    elif sigma_cents > _WORST_SIGMA_CENTS or away_cents > _WITHIN_CENTS:
-        flags.append(ReadingFlag.FAINT if own else ReadingFlag.MERGED)
-        trusted = False
-    elif float(courses.wander_cents[pipe]) > _UNSTEADY_CENTS - 0.1:
-        flags.append(ReadingFlag.UNSTEADY)
-        trusted = False
-    elif _restless(joint, pipe):
-        # A course that takes up what it should have left to another's partials.
-        flags.append(ReadingFlag.UNSTEADY if own else ReadingFlag.MERGED)
-        trusted = False
-    if trusted and abs(cents_of_ratio(hz / comb.hz)) > _FAR_CENTS:
+    case = Case(joint, pipe, times_s[1] - times_s[0])
+    hz, _ = joint.courses.heard(pipe, case.seconds)
+    rule = refused_by(case)
+    trusted = rule is None
+    if rule is not None:
+        flags.append(rule.flag_of(case))
+    elif abs(cents_of_ratio(hz / comb.hz)) > _FAR_CENTS:
         flags.append(ReadingFlag.FAR)
     level = 10.0 * np.log10(sum(10.0 ** (x / 10.0) for x in levels.values())) if levels else None
     return CombReading(
         comb.label,
         hz if trusted else None,
-        float(widened_cents) if trusted else None,
+        case.given_cents if trusted else None,
         None if level is None else float(level),
         times_s[0],
         times_s[1],
         tuple(Partial(number, value) for number, value in levels.items()),
-        float(courses.wander_cents[pipe]) if trusted else None,
+        float(joint.courses.wander_cents[pipe]) if trusted else None,
         tuple(flags),
     )

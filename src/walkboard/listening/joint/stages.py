@@ -37,8 +37,6 @@ _FIRST_TURNS = 3  # after which only the likeliest starts of two unisons go on
 _MOST_ENDS = 2
 _HOPELESS = 60.0  # behind the likeliest by so much in the logarithm
 _ENOUGH_OWN = 2
-_BADLY_UNFIT = 30.0
-_FAR_WORSE = 5.0
 _UNFIT = 12.0  # factor on the room from which another place is tried
 
 
@@ -78,16 +76,9 @@ class Joint:
         """Factor on the room's variance that a pipe asks for (`room_asked`)."""
         return room_asked(self.bands, self.chosen, self.courses, pipe)
 
-    def misplaced(self, pipe: int) -> bool:
-        """Whether what a pipe has to itself fits far worse than what it shares with others.
-
-        Then it follows another's partials. A room that swallows some partial spares neither.
-        """
-        own, shared = rooms_asked(self.bands, self.chosen, self.courses, pipe)
-        if len(own) < _ENOUGH_OWN or not shared:
-            return False
-        alone = float(np.median(own))
-        return alone > _BADLY_UNFIT and alone > _FAR_WORSE * max(1.0, float(np.median(shared)))
+    def rooms(self, pipe: int) -> tuple[list[float], list[float]]:
+        """The same, group by group: those that the pipe has to itself, and those it shares."""
+        return rooms_asked(self.bands, self.chosen, self.courses, pipe)
 
 
 def unison_sets(hz: Sequence[float]) -> list[list[int]]:

@@ -16,6 +16,8 @@ DEAD_BELOW_DB = -60.0  # of a channel under the loudest one. Own choice.
 LARGE_OFFSET = 0.01  # of full scale; a sound converter is far better. Own choice.
 QUIET_BELOW_DB = -40.0  # of the peak: noise of small recorders begins to count. Own choice.
 _ABSURD = 1e4  # times full scale, 80 dB over: no float recording of sound holds it
+_PILE = 6.0  # times as many samples at the extreme as at the level below; derived in `piles_up`
+_QUIETEST_STOP = 1e-3  # of full scale: below it nothing runs against a stop. Own choice.
 _CLIP_RUN = 3  # samples in succession at the stop
 _CLIP_RUNS = 3  # such runs: one alone may be the honest top of a recording set to full scale
 _CLIP_JOIN_S = 0.125  # two periods of 16 Hz: runs nearer than this are one span
@@ -200,6 +202,9 @@ class QualityMeter:
 
     def _clipping(self, samples: NDArray[np.float32], channel: int) -> None:
         """Find runs at the stop: at least three samples in succession on the same side."""
+        coarse = self.coding is Coding.FLOAT or (self.bits is not None and self.bits <= 8)
+        if coarse and not piles_up(samples):
+            return
         side = np.where(samples >= self._stop, 1, np.where(samples <= -self._stop, -1, 0))
         if self.coding is Coding.FLOAT:  # may pass full scale unharmed: only a flat top counts
             flat = np.diff(samples) == 0.0
@@ -228,6 +233,25 @@ class QualityMeter:
                     run.start / self.sample_rate, run.end / self.sample_rate, channel, run.runs
                 )
             )
+
+
+def piles_up(samples: NDArray[np.floating]) -> bool:
+    """Whether samples of a channel pile up at one extreme, as they do where a waveform is cut off.
+
+    A tone that just reaches a level is there at most 2.4 times as often as at the next level below
+    (derived: a sine's time above a height goes with the root of what is left), however coarse the
+    levels are; one that is cut off by three levels six times as often.
+    """
+    for side in (samples, -samples):
+        top = float(side.max(initial=0.0))
+        below = side[side < top * (1.0 - 1e-6)]
+        if top < _QUIETEST_STOP or len(below) == 0:
+            continue
+        beside = float(below.max())
+        often = np.count_nonzero(below > beside - 0.5 * (top - beside))
+        if len(side) - len(below) > _PILE * often:
+            return True
+    return False
 
 
 def _squares_of(channels: NDArray[np.floating]) -> NDArray[np.float64]:

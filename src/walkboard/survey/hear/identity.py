@@ -30,6 +30,7 @@ from walkboard.survey.hear.names import odds_along
 from walkboard.survey.hear.unison_pairs import heard_alone, named_pairs_of, pair_heard, pairs_of
 
 SURE = 0.98  # probability from which a name is given
+_DOUBTED = 0.5  # probability below which a name that listening gave is taken back; derived
 _MOST_ODDS = 6.0  # of one kind of evidence, logarithm: 400 to 1
 _UNSTEADY_CENTS = 0.5  # from hold to hold: thirds of a recorded real note differ by so much
 _LEAST_SPREAD_CENTS = 0.7  # of a rank about its neighbours; own choice
@@ -85,7 +86,7 @@ def name_pipes(organ: Organ, walk: HeardWalk, memory: Memory) -> HeardWalk:
             readings[i], readings[j] = name_pair(readings[i], readings[j], evidence, target)
         for i, j in named_pairs_of(hold):
             evidence = weigh(readings[i], readings[j], spectra[at, i, j], memory, target)
-            if evidence.sureness < 1.0 - SURE:
+            if evidence.sureness < _DOUBTED:
                 sureness = evidence.sureness
                 readings[i], readings[j] = _unnamed(readings[i], readings[j], sureness)
         holds.append(replace(hold, readings=tuple(readings)))

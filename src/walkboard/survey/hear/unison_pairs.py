@@ -87,16 +87,16 @@ def place_of(hz: float) -> float:
 def level_differences(one: Sequence[Partial], other: Sequence[Partial]) -> Mapping[int, float]:
     """Level of the one's partials over the other's [dB], as far up as both are heard.
 
-    Where only one of them has a partial, the other's is taken at the faintest that it has: so much
-    apart they are at least. That a stopped pipe's even partials are missing tells what it is.
+    If only one of them has a partial, the other's is taken at the faintest that either has: they
+    are at least that far apart. Missing even partials are how a stopped pipe is known.
     """
     levels = [{p.number: p.level_db for p in partials} for partials in (one, other)]
     if not levels[0] or not levels[1]:
         return {}
     highest = min(max(levels[0]), max(levels[1]), MOST_PARTIALS)
-    floors = [min(level.values()) for level in levels]
+    floor = min(min(level.values()) for level in levels)
     return {
-        n: levels[0].get(n, floors[0]) - levels[1].get(n, floors[1])
+        n: levels[0].get(n, floor) - levels[1].get(n, floor)
         for n in range(1, highest + 1)
         if n in levels[0] or n in levels[1]
     }

@@ -1,0 +1,109 @@
+"""Each rule of acceptance on a scene that is wrong without it and that no other rule catches."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from tests.registrations import RATE, mean_hz, scene
+from walkboard.listening.hold.measure import steady_window
+from walkboard.listening.hold.spectrum import spectrum_of_hold
+from walkboard.listening.joint.accept import RULES, Case, refused_by
+from walkboard.listening.joint.stages import estimate_jointly
+
+Scene = tuple[NDArray[np.float64], list[NDArray[np.float64]], tuple[float, ...]]
+
+
+def drawn(
+    base_hz: float,
+    multiples: tuple[float, ...],
+    kinds: tuple[str, ...],
+    seed: list[int],
+    *,
+    may_be_dead: bool = False,
+    hard: bool = False,
+) -> Scene:
+    rng = np.random.default_rng(seed)
+    due = tuple(m * base_hz for m in multiples)
+    dead = int(rng.integers(len(due))) if may_be_dead else None
+    if hard:  # seconds and wander
+        seconds, wander = (
+            float(rng.choice([2.0, 3.0, 4.0])),
+            float(rng.choice([0.1, 0.3, 0.6, 1.5])),
+        )
+    else:
+        seconds, wander = 4.0, 0.1
+    faintest = -30.0 if hard else -18.0
+    samples, courses = scene(
+        due, kinds, rng, seconds=seconds, faintest_db=faintest, wander_cents=wander, dead=dead
+    )
+    return samples, courses, due
+
+
+def sideband() -> Scene:
+    """A dead 4′; at its place, 8 cents sharp and 33 dB under the 8′'s octave, one steady line."""
+    due = (523.2, 1046.4)
+    samples, courses = scene(
+        due,
+        ("flue", "flue"),
+        np.random.default_rng(3),
+        seconds=4.0,
+        faintest_db=0.0,
+        wander_cents=0.0,
+        dead=1,
+    )
+    times = np.arange(len(samples)) / RATE
+    octave_hz = 2.0 * courses[0][-1] / 4.0
+    octave = abs(np.exp(-2j * np.pi * octave_hz * times) @ samples[:, 0]) / len(times)
+    line = np.cos(2.0 * np.pi * 1046.4 * 2.0 ** (8.0 / 1200.0) * times)
+    return samples + 2.0 * octave * 10.0 ** (-33.0 / 20.0) * line[:, np.newaxis], courses, due
+
+
+def cases(made: Scene) -> list[Case]:
+    samples, _, due = made
+    spectrum = spectrum_of_hold(samples, RATE)
+    window = steady_window(spectrum.seconds, 0.04)
+    joint = estimate_jointly(spectrum, due, window)
+    return [Case(joint, pipe, window[1] - window[0]) for pipe in range(len(due))]
+
+
+def hidden_octave() -> Scene:
+    """The hidden octave's partials are the stopped pipe's even ones, far louder than its own."""
+    due = (261.6, 523.2, 1046.4)
+    samples, courses = scene(
+        due,
+        ("stopped", "flue", "flue"),
+        np.random.default_rng([7_007, 6, 20, 4, 1, 0]),
+        seconds=4.0,
+        faintest_db=-25.0,
+        wander_cents=0.3,
+    )
+    return samples, courses, due
+
+
+SCENES = {
+    "misplaced": (hidden_octave, 0),
+    "faint place": (
+        lambda: drawn(130.8, (1, 2, 3, 4), ("flue",) * 4, [880, 0, 2, 2], may_be_dead=True),
+        0,
+    ),
+    "soft line": (sideband, 1),
+    "wide": (lambda: drawn(740.0, (1, 2, 3, 4), ("flue",) * 4, [991, 0, 12], hard=True), 1),
+}
+
+
+@pytest.mark.parametrize("name", [rule.name for rule in RULES])
+def test_only_this_rule_catches_its_scene(name: str) -> None:
+    make, pipe = SCENES[name]
+    case = cases(make())[pipe]
+    assert [rule.name for rule in RULES if rule.refuses(case)] == [name]
+
+
+def test_a_clean_registration_is_refused_by_no_rule() -> None:
+    made = drawn(130.8, (1, 2, 3, 4), ("flue",) * 4, [5])
+    for pipe, case in enumerate(cases(made)):
+        assert refused_by(case) is None
+        hz, _ = case.joint.courses.heard(pipe, case.seconds)
+        window = steady_window(4.0, 0.04)
+        assert abs(1200.0 * np.log2(hz / mean_hz(made[1][pipe], *window))) < 0.05
