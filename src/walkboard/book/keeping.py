@@ -9,9 +9,10 @@ from walkboard.book.checking import Checking
 from walkboard.book.copying import Copying
 from walkboard.book.readings import Readings
 from walkboard.book.searching import Searching
+from walkboard.book.summaries import Summaries
 
 
-class Book(Checking, Readings, Searching, Copying):
+class Book(Checking, Readings, Summaries, Searching, Copying):
     """A tuning book, open. `open_book` and `create_book` give one.
 
     Every operation is whole: it is kept when it returns, safe against a killed program and a power

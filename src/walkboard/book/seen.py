@@ -29,6 +29,7 @@ from walkboard.book.records import (
     Tick,
     TickState,
 )
+from walkboard.book.summaries import VisitSummary
 from walkboard.organ.model import PipeRef
 
 T = TypeVar("T")
@@ -155,6 +156,10 @@ class SeenBook(Changes, Book):
         # A recording that is labelled anew or withdrawn outdates a plan.
         key = ("plan", visit_id, marks.plans, marks.hearings, self.visit(visit_id).is_open)
         return self.memory.get(key, lambda: super(SeenBook, self).current_plan(visit_id))
+
+    def visit_summaries(self, organ_id: int) -> dict[int, VisitSummary]:
+        """As `Book.visit_summaries`."""
+        return self._once("sums", organ_id, lambda: super(SeenBook, self).visit_summaries(organ_id))
 
     def faults(self, organ_id: int) -> tuple[KeptFault, ...]:
         """As `Book.faults`."""

@@ -34,12 +34,13 @@ if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
 FEWEST_TO_LEARN = 5  # visits; of fewer, pipes are taken to drift as usual
+MOST_VISITS = 60  # that the drift is followed over: what came before no longer shows. Chosen.
 USUAL_MINUTES = 180.0  # of a visit, where the book has none to go by
 
 
 @dataclass(frozen=True, eq=False)
 class Followed:
-    """An organ followed over all its visits.
+    """An organ followed over its visits, the newest `MOST_VISITS` and who last heard a rank.
 
     Attributes
     ----------
@@ -99,11 +100,22 @@ def followed(
     book: Book, kept: KeptOrgan, organ: Organ, *, before: KeptVisit | None = None
 ) -> Followed:
     """The organ over its visits, or over those before one of them."""
-    visits = [v for v in book.visits(kept.id) if before is None or v.id < before.id]
+    visits = _visits_that_tell(
+        book, kept, [v for v in book.visits(kept.id) if before is None or v.id < before.id]
+    )
     past = tuple(sorted((past_visit(book, organ, visit) for visit in visits), key=lambda v: v.at))
     enough = len(past) >= FEWEST_TO_LEARN
     learned = learned_of(book.path, kept.description, organ, past) if enough else AS_USUAL
     return Followed(follow(organ, past, learned), learned, past)
+
+
+def _visits_that_tell(book: Book, kept: KeptOrgan, visits: Sequence[KeptVisit]) -> list[KeptVisit]:
+    """The newest visits, and older ones that were the last to hear a rank."""
+    if len(visits) <= MOST_VISITS:
+        return list(visits)
+    newest = {visit.id for visit in visits[-MOST_VISITS:]}
+    newest.update(book.last_heard(kept.id).values())
+    return [visit for visit in visits if visit.id in newest]
 
 
 def outlook(seen: Followed, at: date, air_celsius: Mapping[str, float]) -> Forecast:

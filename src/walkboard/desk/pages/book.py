@@ -10,7 +10,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.book.records import Found, KeptOrgan, KeptVisit, TickState
+from walkboard.book.records import Found, KeptOrgan, KeptVisit
+from walkboard.book.summaries import VisitSummary
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
@@ -33,11 +34,12 @@ def book(request: Request) -> Response:
     kept, organ = desk.organ(request)
     words = plain(request.query_params.get("words", ""), LONGEST_SEARCH)
     found = [f for f in desk.book.search(words) if f.organ_id == kept.id] if words else []
+    sums = desk.book.visit_summaries(kept.id)
     return render(
         request,
         "book.html",
         organ_name=organ.name,
-        visits=[_visit_row(request, visit) for visit in reversed(desk.book.visits(kept.id))],
+        visits=[_visit_row(visit, sums[visit.id]) for visit in reversed(desk.book.visits(kept.id))],
         words=words,
         found=[_found(kept, one) for one in found[:MOST_FOUND]],
         found_all=len(found),
@@ -119,16 +121,12 @@ def _visit(request: Request) -> tuple[KeptOrgan, KeptVisit]:
     return kept, found
 
 
-def _visit_row(request: Request, record: KeptVisit) -> dict[str, Any]:
-    seen = desk_of(request).book
-    states = seen.pipe_states(record.id).values()
+def _visit_row(record: KeptVisit, summary: VisitSummary) -> dict[str, Any]:
     return {
         "visit": record,
-        "read": sum(
-            1 for r in seen.best_readings(record.id).values() if r.reading.cents is not None
-        ),
-        "done": sum(1 for tick in states if tick.state == TickState.DONE),
-        "has_plan": seen.current_plan(record.id) is not None,
+        "read": summary.pipes_read,
+        "done": summary.pipes_done,
+        "has_plan": summary.has_plan,
     }
 
 
