@@ -9,7 +9,7 @@ export OMP_NUM_THREADS := 1
 # again, which takes the desk three times as long.
 COMPILED := $(BIN)/python -m compileall -q -j 2 -x '/(tests?|pip|setuptools)/' .venv/lib src
 
-.PHONY: demo test test-long check bench mutants lock format system clean
+.PHONY: demo test test-long soak check bench mutants lock format system clean
 
 demo: .venv/.run
 	$(BIN)/walkboard demo
@@ -20,6 +20,10 @@ test: .venv/.dev system check
 # The tests that wait in real time or are heavy.
 test-long: .venv/.dev system
 	$(BIN)/pytest -n 2 -m long
+
+# Kills, odd inputs, failing disks: an hour, or as many minutes as MINUTES says.
+soak: .venv/.dev
+	$(BIN)/python -m tests.soak $(MINUTES)
 
 check: .venv/.dev
 	$(BIN)/ruff format --check .
