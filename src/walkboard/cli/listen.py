@@ -40,7 +40,7 @@ def listen(
         "--alone",
         metavar="FILE",
         help="What 'listen --json' printed in this visit of ranks that sounded without each other: "
-        "names unisons, tells which pull each other; may be repeated.",
+        "names unisons and shows which pull each other; may be repeated.",
     ),
     at_once: int | None = AT_ONCE,
     as_json: bool = typer.Option(False, "--json", help="Print JSON (a list for several sounds)."),
@@ -110,7 +110,7 @@ def _print_walks(walks: Sequence[HeardWalk], *, as_json: bool, alone: bool) -> N
 
 
 def reading_notes(reading: Reading) -> list[str]:
-    """Flags of a reading in words, with what is known of a pipe that was not told apart."""
+    """Flags of a reading in words, with what is known of a pipe that could not be told apart."""
     notes = [flag.value for flag in reading.flags]
     if reading.either_hz is not None and reading.hz is None:
         first, second = reading.either_hz

@@ -1,7 +1,7 @@
 """Sounds that go on whatever key is held: a cipher shows as lines in nearly every frame.
 
 A walked pipe's lines come and go with its key. A line that lasts through many holds and the gaps
-between them is a pipe that sounds by itself, mains hum, or a machine. Hum is told by its
+between them is a pipe that sounds by itself, mains hum, or a machine. Hum is recognised by its
 frequencies, a machine by having no series of partials.
 """
 

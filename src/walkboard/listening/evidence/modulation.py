@@ -72,7 +72,7 @@ def modulation_of(
         size = float(np.sqrt(np.mean(np.abs(envelope) ** 2)))
         course = _level(np.unwrap(np.angle(envelope))) / (2.0 * np.pi * hz)
         loud = _level(np.log(np.abs(envelope) + 1e-3 * size))
-        # Phase of a high partial tells the pitch the better.
+        # The phase of a high partial shows pitch more precisely.
         mass = size * hz
         pitch = mass * course if pitch is None else pitch + mass * course
         level = mass * loud if level is None else level + mass * loud

@@ -11,7 +11,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 FOOT_HZ = 12.0  # cents of a peak count from here; below the lowest pipe (16 Hz) with room for flat
-TOP_HZ = 16_500.0  # the second partial at the top of a 1′ rank: one line alone tells little
+TOP_HZ = 16_500.0  # the second partial at the top of a 1′ rank: one line alone says little
 _FLOOR_FRAMES = 8
 _FFT_FRAMES = 16  # few enough that their spectra stay in the processor's cache
 _OVER_FLOOR_DB = 10.0

@@ -4,7 +4,7 @@ Why peaks. Naming must be retried with other keys without reading the sound agai
 hours. A blown pipe is strictly harmonic, so its sound is a handful of lines; a frame is kept as at
 most 44 of them, four bytes each, which is 4 to 14 MB for an hour of sound.
 
-How. Three bands with windows that tell neighbouring keys apart where the band begins (a Blackman
+How. Three bands with windows that separate neighbouring keys where the band begins (a Blackman
 window parts lines 3/window apart; a semitone is 5.9 % of the frequency): 1.2 s up to 140 Hz,
 0.5 s up to 560 Hz, 0.2 s above. The two lower bands are read from one decimated copy of the sound.
 The side lobes of the window lie 58 dB down (Harris, "On the use of windows for harmonic analysis
@@ -123,12 +123,12 @@ def gather_features(
         Uses 4 to 14 MB for an hour of sound; the sound itself is not kept.
     """
     gatherer = _Gatherer(sample_rate)
-    told = 0
+    reported = 0
     for block in blocks:
         gatherer.take(block)
-        if progress is not None and gatherer.samples - told >= 10 * sample_rate:
-            told = gatherer.samples
-            progress(told / sample_rate)
+        if progress is not None and gatherer.samples - reported >= 10 * sample_rate:
+            reported = gatherer.samples
+            progress(reported / sample_rate)
     return gatherer.finish()
 
 

@@ -5,7 +5,7 @@ Two steps, so that naming can be retried with another stop's keys without readin
 1. `gather_features` keeps the spectral peaks of every 40 ms (`walk.features`).
 2. `name_holds` links them to lines (`walk.tracks`) and lines to events (`walk.events`) without
    knowing any key, scores every key for every event (`walk.naming`), finds the order that makes
-   most sense of all (`walk.order`), follows the lines of each named key to tell when it was down
+   most sense of all (`walk.order`), follows the lines of each named key to see when it was down
    (`walk.spans`), and says what was odd.
 
 What it cannot do. A pipe that speaks its octave and a wrong key an octave up sound alike; the order
@@ -144,8 +144,8 @@ def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[
         strength = float(np.clip((total - usual + 35.0) / 16.0, 0.0, 1.8))
         steady = float(np.clip(2.0 / max(event.waver_cents, 0.1), 0.2, 1.0))
         # Within a window's length even noise keeps its place.
-        told = max(0.0, seconds - 0.08 - 0.35 * window_of(event))
-        leaves.append(min(22.0, 22.0 * told * strength * steady))
+        counted_s = max(0.0, seconds - 0.08 - 0.35 * window_of(event))
+        leaves.append(min(22.0, 22.0 * counted_s * strength * steady))
         kept.append(event)
     return kept, leaves
 

@@ -6,7 +6,7 @@ nats, like negative log probabilities) are
 - what no comb explains: 14 for all of it, and much more beyond three tenths, by the lines' weight
   (power to the 0.35, so that weak partials count and the strongest line does not decide alone);
 - a comb whose matched partials are all multiples of 2, 3 or 5: then it is another's comb; where
-  several ranks sound this counts in full, for it is all that tells a key from its octave;
+  several ranks sound this counts in full, for nothing else separates a key from its octave;
 - a missing fundamental, where the kind of pipe should have one;
 - how far the pipe lies from where the rank as a whole lies: most within 8 cents, some anywhere
   within 60;
@@ -149,20 +149,20 @@ def read_event(
     combs, placed = _fit_combs(event.cents, weight, tolerance, board.base, shift_cents)
     for rank, (found, fits, number) in enumerate(combs):
         base = board.base[:, rank : rank + 1]
-        # High partials lie so close that any line fits one: they tell little.
-        told = weight / (1.0 + (number / _TELLING_PARTIALS) ** 2)
-        mass = np.where(fits, told, 0.0).sum(axis=1)
-        share = mass / np.maximum(told.sum(axis=1), 1e-30)
+        # High partials lie so close that any line fits one: they say little.
+        counted = weight / (1.0 + (number / _TELLING_PARTIALS) ** 2)
+        mass = np.where(fits, counted, 0.0).sum(axis=1)
+        share = mass / np.maximum(counted.sum(axis=1), 1e-30)
         sounding = np.isfinite(base[:, 0]) & (share > 0.02)
         away = found - shift_cents
         beyond = np.maximum(0.0, np.abs(away) - _STRAY_CENTS) / 6.0
         spread = 0.85 * np.exp(-0.5 * (away / 8.0) ** 2) + 0.15 * np.exp(-np.abs(away) / 20.0)
         odd = np.zeros(board.states)
         for prime in (2, 3, 5):
-            other = np.where(fits & (number % prime != 0), told, 0.0).sum(axis=1)
+            other = np.where(fits & (number % prime != 0), counted, 0.0).sum(axis=1)
             free_of = other / np.maximum(mass, 1e-30)
             odd = np.maximum(odd, np.where(free_of < 0.05, 9.0, 0.0))
-        root = np.where(fits & (number == 1), told, 0.0).sum(axis=1) / np.maximum(mass, 1e-30)
+        root = np.where(fits & (number == 1), counted, 0.0).sum(axis=1) / np.maximum(mass, 1e-30)
         comb_cost = (
             -np.log(spread) + beyond**2 + odd + np.where(root < 0.03, board.rootless[:, rank], 0.0)
         )
@@ -179,9 +179,9 @@ def read_event(
         if rank == 0:
             # Of most lines, so that one pipe that strayed does not move the others of its key.
             offset = placed
-            measure = told
+            measure = counted
         else:
-            measure = np.maximum(measure, told)
+            measure = np.maximum(measure, counted)
         matched |= fits
     explained = np.where(matched, measure, 0.0).sum(axis=1) / np.maximum(measure.sum(axis=1), 1e-30)
     energy = matched @ power / max(float(power.sum()), 1e-30)

@@ -53,7 +53,7 @@ def widened(expected: Sequence[ExpectedKey]) -> tuple[ExpectedKey, ...]:
 
 
 def pitches(organ: Organ, drawn: Sequence[str]) -> tuple[object, ...]:
-    """What tells one stop's walk from another's by ear: its keys and its pipes' pitches."""
+    """What distinguishes one stop's walk from another's by ear: its pipes' pitches."""
     keys = organ.keys_of(drawn)
     return tuple(
         sorted(

@@ -1,7 +1,7 @@
-"""A walk that the machine played: what was found in the recording, put right by what was played.
+"""A walk that the machine played: what was found in the recording, corrected by what was played.
 
-The file played tells every key and, but for one unknown, every time: when the recorder was started.
-That is found from the holds that agree, and the rest follows.
+The file that was played gives every key and every time except one: when the recorder was started.
+That is found from the holds that agree, and everything else follows.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class Aligned:
     ----------
     walk : Walk
         A hold for each key that was played within the recording. ``silent`` is empty: which of the
-        filled holds are silent, measuring tells.
+        filled holds are silent shows when they are measured.
     filled : frozenset of int
         Which of them were not found by ear, by their place.
     offset_s : float
@@ -128,7 +128,7 @@ def align_schedule(
                 level_db=max((walk.holds[n].level_db for n in within), default=quietest_db),
                 heard_hz=expected_hz[key] * ratio,
                 overtone=1,
-                sureness=0.9,  # that the key was held; whether it spoke, measuring tells
+                sureness=0.9,  # that the key was held; whether it spoke shows when it is measured
                 flags=marks,
             )
         )

@@ -213,7 +213,7 @@ def hear_walk(
 
 
 def _alone(samples: Samples, sample_rate: int, holds: Sequence[FoundHold], place: int) -> Samples:
-    """The part of a hold in which no other hold sounds, where that is long enough to tell."""
+    """The part of a hold in which no other hold sounds, if that is long enough."""
     hold = holds[place]
     before = [one.end_s for one in holds[:place]]
     after = [one.start_s for one in holds[place + 1 :]]

@@ -314,7 +314,9 @@ def _other_family(
     ]
     fitting.sort(key=lambda stop: _unlike(timbre, _family(organ, stop)))
     if not fitting:
-        return (), True
+        # Some open flutes have as few even partials as a stopped pipe: without a stop that fits
+        # better nothing is doubted.
+        return (), stated.family is not Family.OPEN
     found = AlsoSounding(fitting[0], len(read), len(read), 0, tuple(fitting[1:]))
     return (found,), True
 

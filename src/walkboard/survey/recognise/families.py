@@ -15,7 +15,10 @@ from walkboard.listening.types import Partial
 from walkboard.organ.model import Family
 
 _STOPPED_EVENS_DB = -16.0  # over the odds, above which no stopped pipe: clean and real ≤ −18
-_OPEN_EVENS_DB = -26.0  # below which no open pipe
+_OPEN_EVENS_DB = -30.0  # below which no open pipe
+_STOPPED_UPPER_DB = (
+    -12.0
+)  # of its evens over its third and fifth partials; a stopped pipe's. Chosen
 _WITHIN_DB = 25.0
 _REED_SHARE = 0.3  # of the first twelve partials within 25 dB of the loudest; reeds have ≥ .5
 _FLUTE_SHARE = 0.75  # above which no stopped flue
@@ -32,6 +35,8 @@ class Timbre:
     ----------
     evens_db : float
         Partials 2 and 4 over 1 and 3.
+    upper_db : float
+        Partials 2 and 4 over 3 and 5.
     rich : float
         Share of the first twelve partials, as far as they lie below 7 kHz, within 25 dB of the
         loudest.
@@ -39,6 +44,7 @@ class Timbre:
     """
 
     evens_db: float
+    upper_db: float
     rich: float
     holds: int
 
@@ -52,14 +58,15 @@ class Timbre:
             case Family.CHIMNEY:
                 return self.rich > _FLUTE_SHARE
             case Family.OPEN:
-                return self.evens_db < _OPEN_EVENS_DB
+                # A dull flute has hardly any second partial either, but less of a third.
+                return self.evens_db < _OPEN_EVENS_DB and self.upper_db < _STOPPED_UPPER_DB
             case Family.REED:
                 return self.rich < _REED_SHARE
 
 
 def timbre_of(heard: Sequence[tuple[float, Sequence[Partial]]]) -> Timbre | None:
     """Timbre of a rank from its holds: each pipe's fundamental [Hz] and its partials' levels."""
-    evens, rich = [], []
+    evens, upper, rich = [], [], []
     for hz, partials in heard:
         level = {p.number: p.level_db for p in partials}
         top = max(level.values(), default=None)
@@ -72,8 +79,11 @@ def timbre_of(heard: Sequence[tuple[float, Sequence[Partial]]]) -> Timbre | None
             return float(sum(10.0 ** (of.get(n, least) / 10.0) for n in numbers))
 
         evens.append(10.0 * np.log10(power(2, 4) / power(1, 3)))
+        upper.append(10.0 * np.log10(power(2, 4) / power(3, 5)))
         near = sum(level.get(n, floor) > top - _WITHIN_DB for n in range(1, able + 1))
         rich.append(near / able)
     if not evens:
         return None
-    return Timbre(float(np.median(evens)), float(np.median(rich)), len(evens))
+    return Timbre(
+        float(np.median(evens)), float(np.median(upper)), float(np.median(rich)), len(evens)
+    )

@@ -1,8 +1,9 @@
 """Whether the whole organ stands off its description, and the keys that were really held.
 
-In equal temperament a walk a semitone off sounds like one that begins a key further. What tells is
-the compass: a walk that is said to begin below the lowest key, and to end short of the highest, is
-the whole compass a semitone low. In an unequal temperament the pattern of the keys tells as well.
+In equal temperament a walk a semitone off sounds like one that begins a key further. The compass
+shows the difference: a walk that seems to begin below the lowest key, and to end short of the
+highest, is the whole compass a semitone low. In an unequal temperament the pattern of the keys
+shows it as well.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ _PRIOR = 6.0  # nats against a shift of more than 40 cents: one organ in 400. Ch
 _LEAST_SCATTER_CENTS = 3.0
 _MOST_SCATTER_CENTS = 15.0
 _MOST_ASTRAY = 0.25  # of the holds out of order
-_MOST_TOLD = 12  # holds of which the scatter is believed
+_MOST_COUNTED = 12  # holds of which the scatter is believed
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +39,7 @@ class Shifted:
     cents : float
         Median of the holds against the keys then named [cents].
     open_ended : bool
-        Neither end of the compass was reached, and the temperament does not tell: a whole semitone
+        Neither end of the compass was reached, and the temperament is equal: a whole semitone
         cannot be excluded.
     """
 
@@ -94,7 +95,7 @@ def find_shift(
         score -= _PRIOR if abs(cents) > 40.0 else 0.0
         score -= 0.01 * abs(cents)
         if unequal:
-            score -= min(len(plain), _MOST_TOLD) * float(np.log(scatter))
+            score -= min(len(plain), _MOST_COUNTED) * float(np.log(scatter))
         if best is None or score > best[0]:
             best = score, move, cents
     if best is None:
@@ -104,7 +105,7 @@ def find_shift(
     if abs(cents) > 40.0 and (scatters[move] > _MOST_SCATTER_CENTS or astray > _MOST_ASTRAY):
         # Named so badly that nothing can be said of the pitch.
         return Shifted(0, 0.0, False)
-    told = unequal and all(
+    shown = unequal and all(
         scatter > 1.5 * scatters[move] for other, scatter in scatters.items() if other != move
     )
-    return Shifted(move, cents, ends[move] == 0 and not told)
+    return Shifted(move, cents, ends[move] == 0 and not shown)
