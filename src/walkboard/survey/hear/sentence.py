@@ -17,7 +17,7 @@ from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard
 
 _CENTS_PER_DEGREE = 3.0  # of flues, common figure; see docs on air
 _PITCHES_HZ = (415.0, 430.0, 432.0, 435.0, 440.0, 442.0, 452.5, 466.0)
-_NEAR_CENTS = 12.0
+_NEAR_CENTS = 6.0
 
 
 def not_a_walk(why: str) -> Heard:
