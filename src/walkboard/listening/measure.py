@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from walkboard.listening.hold.gaps import find_gap
 from walkboard.listening.hold.measure import measure_alone, nothing_heard, steady_window
 from walkboard.listening.hold.spectrum import spectrum_of_hold
 from walkboard.listening.joint.measure import measure_jointly
@@ -22,6 +23,8 @@ _LEAST_RUNS = 8  # of three samples in a row at the extreme; chosen
 _LONGEST_S = (
     12.0  # of a hold that is measured, its end; chosen: wander grows faster than noise falls
 )
+_GAP_MARGIN_S = 0.06  # left out either side of a gap; derived: its place is known to .04 s
+_LEAST_LEFT_S = 1.0  # of a hold between gaps; chosen
 _JOINT_MEMORY_S = 0.04  # of the sub-bands of several pipes together; derived from their guards
 
 
@@ -75,6 +78,21 @@ def measure_hold(
         end_s = offset_s + seconds
         return tuple(nothing_heard(comb, (offset_s, end_s), (flag, *shared)) for comb in combs)
     spectrum = spectrum_of_hold(array, sample_rate)
+    gap_s = find_gap(spectrum)
+    while gap_s is not None:
+        gap = round(gap_s * sample_rate)
+        margin = round(_GAP_MARGIN_S * sample_rate)
+        before, after = array[: max(0, gap - margin)], array[gap + margin :]
+        if len(after) > len(before):
+            offset_s += (gap + margin) / sample_rate
+        array = after if len(after) > len(before) else before
+        if ReadingFlag.GAP not in shared:
+            shared = (*shared, ReadingFlag.GAP)
+        if len(array) < _LEAST_LEFT_S * sample_rate:
+            end_s = offset_s + len(array) / sample_rate
+            return tuple(nothing_heard(comb, (offset_s, end_s), shared) for comb in combs)
+        spectrum = spectrum_of_hold(array, sample_rate)
+        gap_s = find_gap(spectrum)
     if len(combs) > 1:
         window = steady_window(spectrum.seconds, _JOINT_MEMORY_S)
         return measure_jointly(spectrum, combs, window, offset_s, shared)

@@ -28,6 +28,7 @@ class ReadingFlag(StrEnum):
     )
     OTHER = "other"  # something unstated sounds among the pipe's partials
     TREMULANT = "tremulant"
+    GAP = "gap"  # the recorder dropped samples; what is on the longer side was read
 
 
 class HoldFlag(StrEnum):

@@ -1,5 +1,6 @@
 """One pipe in one hold: its frequency, how sure it is, its level, and what is wrong with it.
 
+- `gaps`: where the recorder dropped samples
 - `place`: where in its neighbourhood a comb of partials stands
 - `chirp`: spectra at any spacing
 - `spectrum`: one FFT of the hold, and the slow envelope of every partial
