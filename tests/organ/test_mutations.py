@@ -23,3 +23,8 @@ def test_a_spoiled_description_is_answered_or_used(share: int) -> None:
 def test_a_spoiled_stop_list_is_read_to_its_last_line() -> None:
     for number in range(120):
         use_whatever_is_listed(spoiled_list(number))
+
+
+def test_those_that_once_broke_it() -> None:
+    assert not use_whatever_is_read(spoiled_description(19371))  # beats of a celeste, all wrong
+    use_whatever_is_listed(spoiled_list(325))  # a CSV head glued to the first row

@@ -145,6 +145,9 @@ class Draft:
             for name, value in raw.items()
             if name not in unsure and not _is_rows(value)
         }
+        emptied = {name for name, value in kept.items() if value == {} and raw[name]}
+        unsure |= emptied  # nothing in it was right
+        kept = {name: value for name, value in kept.items() if name not in emptied}
         table = model.model_validate({**_FILLING[model], **kept})
         return Row(path, table, frozenset(raw), frozenset(unsure), unknown)
 

@@ -175,3 +175,18 @@ def test_the_filled_page_is_accessible_and_fits(server: Server, open_page: Open)
     page.wait_for_selector('#rows tr[data-state="asked"]')
     settled(page)
     look_at(page, "stop-list-filled")
+
+
+def test_a_cell_of_the_kept_description_changes_one_line_of_its_text(
+    server: Server, open_page: Open
+) -> None:
+    page = open_page(f"{server.address}/organ/1/description")
+    before = page.input_value("#text")
+    page.click("#ranks-edit summary")
+    feet = page.get_by_label("Pipes of swell.oboe8")
+    feet.fill("40")
+    with page.expect_response("**/organs/check"):  # the text changed, and is checked again
+        feet.press("Enter")
+    after = page.input_value("#text")
+    changed = [(a, b) for a, b in zip(before.split("\n"), after.split("\n"), strict=True) if a != b]
+    assert changed == [("pipes = 42", "pipes = 40")]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -12,7 +13,9 @@ from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.translate import told
-from walkboard.errors import BookError, DescriptionError, Problem
+from walkboard.errors import BookError, DescriptionError, InputError, Problem
+from walkboard.organ.checking_builds import TUNED_BY
+from walkboard.organ.editing import EDITED, CellChange, edited, rank_cells
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
 
@@ -57,6 +60,36 @@ async def check(request: Request) -> Response:
     """What is wrong with a text, as JSON, while it is being written."""
     text = (await request.body()).decode("utf-8", "replace")
     return JSONResponse(await run_in_threadpool(_checked, text))
+
+
+class Edit(BaseModel):
+    """A change of one cell of the table of ranks."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    text: str = Field(max_length=LARGEST_BYTES)
+    id: str = ""
+    field: str = ""
+    value: str = ""
+
+
+async def table(request: Request) -> Response:
+    """The ranks of a text as a table; with a change, the text with that one value changed."""
+    try:
+        edit = Edit.model_validate_json(await request.body())
+    except ValidationError:
+        return JSONResponse({"what": say("description.table_not_read")}, 400)
+    return await run_in_threadpool(_table, edit)
+
+
+def _table(edit: Edit) -> Response:
+    text = edit.text
+    try:
+        if edit.field in EDITED:
+            text = edited(text, [CellChange("rank", edit.id, edit.field, edit.value)])
+        return JSONResponse({"text": text, "rows": rank_cells(text)})
+    except InputError as error:
+        return JSONResponse({"what": f"{told(error.what)} {told(error.mend)}"}, 400)
 
 
 async def keep_new(request: Request) -> Response:
@@ -145,6 +178,8 @@ def _draw(
         text=text,
         kept=kept,
         problems=problems,
+        families=[family.value for family in TUNED_BY],
+        ways=list(dict.fromkeys(way.value for ways in TUNED_BY.values() for way in ways)),
         action="/organs/new" if kept is None else f"/organ/{kept.id}/description",
     )
 
@@ -155,6 +190,7 @@ PAGE = Page(
         Door("/organs/new/text", new),
         Door("/organs/new", keep_new, ("POST",), largest_bytes=LARGEST_BYTES),
         Door("/organs/check", check, ("POST",), largest_bytes=LARGEST_BYTES),
+        Door("/organs/table", table, ("POST",), largest_bytes=2 * LARGEST_BYTES),
         Door("/organ/{organ:int}/description", edit),
         Door(
             "/organ/{organ:int}/description", keep_changed, ("POST",), largest_bytes=LARGEST_BYTES

@@ -78,6 +78,8 @@ def _stops_by_row(rows: list[tuple[int, list[str]]]) -> list[Line] | None:
             text += f" {values['pipes']} pipes"
         if text.strip():
             found.append(Line(at, text, 2 if division else 0))
+        elif not values.get("division") or values["division"] == division:
+            found.append(Line(at, "; ".join(row)))  # a row without a stop is asked about
     return found
 
 
