@@ -14,6 +14,7 @@ from walkboard.cli import (
     beats,
     book,
     calendar,
+    complete,
     demo,
     desk,
     events,
@@ -48,6 +49,7 @@ app.command("play-walk", epilog=survey.PLAY_EXAMPLE)(survey.play_walk)
 app.command("listen", epilog=listen.EXAMPLE)(listen.listen)
 app.command("beats", epilog=beats.EXAMPLE)(beats.beats)
 app.command("plan", epilog=plan.EXAMPLE)(plan.plan)
+app.command("complete-tuning", epilog=complete.EXAMPLE)(complete.complete_tuning)
 app.add_typer(book.app, name="book")
 app.add_typer(visit.app, name="visit")
 app.add_typer(faults.app, name="fault")

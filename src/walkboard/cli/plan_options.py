@@ -41,6 +41,14 @@ TIE = typer.Option(
 LEAVE_RISKY = typer.Option(
     False, "--leave-risky", help="Leave pipes whose tuning is risky, instead of counting the risk."
 )
+PURPOSE = typer.Option(
+    "hymns",
+    "--purpose",
+    help="What the organ mostly does: hymns, recital, accompaniment or lessons.",
+)
+LEAVE_STRAYS = typer.Option(
+    False, "--leave-strays", help="Weigh pipes over 10 cents off like all others."
+)
 EXPLAIN = typer.Option(
     [], "--explain", metavar="NAME", help="Say why a pipe, rank or stop costs what it does."
 )
@@ -69,6 +77,8 @@ def request_from_options(
     within: Sequence[str],
     tie: float,
     leave_risky: bool,
+    leave_strays: bool,
+    purpose: str,
     registrations: Sequence[str] = (),
     music: Sequence[str] = (),
     on: Sequence[str] = (),
@@ -96,6 +106,8 @@ def request_from_options(
         within_cents=dict(pairs("--within", within, "great.principal8=2")),
         tie_cents=tie,
         leave_risky=leave_risky,
+        leave_strays=leave_strays,
+        purpose=purpose,
         faults=faults,
     )
 

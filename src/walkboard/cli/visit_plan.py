@@ -11,9 +11,11 @@ from walkboard.cli.options import BOOK, ORGAN
 from walkboard.cli.plan_options import (
     EVENT_AIR,
     LEAVE_RISKY,
+    LEAVE_STRAYS,
     MUST,
     MUST_NOT,
     OUT_OF_REACH,
+    PURPOSE,
     TIE,
     WITHIN,
     request_from_options,
@@ -41,6 +43,8 @@ def plan(
     within: list[str] = WITHIN,
     tie: float = TIE,
     leave_risky: bool = LEAVE_RISKY,
+    leave_strays: bool = LEAVE_STRAYS,
+    purpose: str = PURPOSE,
     faults: bool = typer.Option(
         False, "--faults", help="See to every pipe with a standing fault in any case."
     ),
@@ -71,6 +75,8 @@ def plan(
             within=within,
             tie=tie,
             leave_risky=leave_risky,
+            leave_strays=leave_strays,
+            purpose=purpose,
             event=None
             if event is None
             else EventNeeds(event_named(opened, kept.id, event), event_within),
@@ -82,10 +88,15 @@ def plan(
         else:
             made = plans.kept(opened, visit, request).plan
         asked = plans.questions(opened, visit, request)
+        moved = plans.moved_since(opened, visit)
     if as_json:
         texts = [question.text for question in asked]
-        print_json({**plan_to_json(made), "kept": not only_try, "questions": texts})
+        print_json(
+            {**plan_to_json(made), "kept": not only_try, "questions": texts, "moved": list(moved)}
+        )
         return
+    for sentence in moved:
+        typer.echo(sentence)
     print_questions(asked)
     print_plan(made)
     if only_try:

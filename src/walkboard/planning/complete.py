@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 from walkboard.condition.kinds import Role, role_of
 from walkboard.errors import InputError
@@ -319,3 +320,28 @@ def _how_many(minutes: Sequence[float], left: float) -> int:
             break
         count += 1
     return count
+
+
+def complete_to_json(tuning: CompleteTuning) -> dict[str, Any]:
+    """A complete tuning as plain values for JSON, format 1."""
+    return {
+        "format": 1,
+        "day_minutes": tuning.day_minutes,
+        "days": tuning.days,
+        "minutes": tuning.minutes,
+        "steps": [
+            {
+                "day": step.day,
+                "stage": step.stage.value,
+                "rank": step.rank,
+                "first": step.first,
+                "last": step.last,
+                "against": step.against,
+                "silence": list(step.silence),
+                "walk_minutes": step.walk_minutes,
+                "minutes": step.minutes,
+            }
+            for step in tuning.steps
+        ],
+        "notes": list(tuning.notes),
+    }

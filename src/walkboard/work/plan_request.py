@@ -11,11 +11,12 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptEvent, KeptFault, KeptVisit
-from walkboard.errors import BookError
+from walkboard.errors import BookError, InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.planning.air_course import AirCourse, course_of
 from walkboard.planning.choose.demands import FAULT_MINUTES, Demands, pipes_named, ranks_named
 from walkboard.planning.request import EventAir, PlanRequest
+from walkboard.planning.value.ordinary import Purpose
 from walkboard.planning.value.risk import RiskyPipes
 from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.planning.value.weight import WeightChange
@@ -55,6 +56,8 @@ def request_of(
     within_cents: Mapping[str, float] = MappingProxyType({}),
     tie_cents: float = 0.0,
     leave_risky: bool = False,
+    leave_strays: bool = False,
+    purpose: str = Purpose.HYMNS,
     faults: Sequence[KeptFault] = (),
 ) -> PlanRequest:
     """The request that command line, pages and demo make of what a person asks.
@@ -78,6 +81,10 @@ def request_of(
     within_cents : mapping of stop id to cents
     tie_cents : float
     leave_risky : bool
+    leave_strays : bool
+        Whether pipes over 10 cents off are weighed like all others.
+    purpose : str
+        What the organ mostly does.
     faults : sequence of KeptFault
         Whose pipes must be seen to.
 
@@ -94,6 +101,11 @@ def request_of(
         if event.within_cents is not None:
             needed = event.event.stops or tuple(s for r in use.registrations for s in r.stops)
             within = {**dict.fromkeys(needed, event.within_cents), **within}
+    if purpose not in set(Purpose):
+        raise InputError(
+            f"An organ cannot mostly do {purpose!r}.",
+            mend=f"Give one of {', '.join(Purpose)}.",
+        )
     demands = Demands(
         must=pipes_named(organ, must),
         must_not=pipes_named(organ, must_not),
@@ -101,11 +113,13 @@ def request_of(
         within_cents=within,
         tie_cents=tie_cents,
         risky=RiskyPipes.LEAVE if leave_risky else RiskyPipes.COUNT,
+        leave_strays=leave_strays,
     )
     request = PlanRequest(
         minutes=minutes,
         event_air_celsius=air_of(organ, airs),
         use=use,
+        purpose=Purpose(purpose),
         demands=with_faults(organ, demands, faults),
     )
     request.check(organ)

@@ -259,6 +259,26 @@ def asked_before(
     return input_questions(organ, walks, condition, airs)
 
 
+def moved_since(book: Book, visit: KeptVisit) -> tuple[str, ...]:
+    """What has moved since the last visit beyond what time and air explain, a sentence each.
+
+    Empty at a first visit, and where nothing usable was heard yet.
+    """
+    from walkboard.condition.drift.forecast import follow, forecast
+    from walkboard.condition.drift.since import moved_since as sentences_of
+    from walkboard.work.outlook import past_visit
+
+    earlier = [v for v in book.visits(visit.organ_id) if v.id < visit.id]
+    heard = known_pipes(book, visit)
+    if not earlier or not heard:
+        return ()
+    organ = organ_to_plan(book, visit)
+    past = sorted((past_visit(book, organ, v) for v in earlier), key=lambda v: v.at)
+    here = past_visit(book, organ, visit)
+    ahead = forecast(follow(organ, past), here.at, here.air_celsius)
+    return sentences_of(organ, ahead, here.heard, f"{past[-1].at:%B %Y}")
+
+
 def tried(book: Book, visit: KeptVisit, request: PlanRequest) -> Plan:
     """The plan that answers a request; nothing is kept.
 
@@ -390,4 +410,6 @@ def _hashable(request: PlanRequest) -> Hashable:
         tuple(sorted(demands.extra_minutes.items())),
         demands.tie_cents,
         demands.risky,
+        demands.leave_strays,
+        request.purpose,
     )
