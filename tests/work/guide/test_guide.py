@@ -54,7 +54,7 @@ def page(folder: Path) -> Iterator[Page]:
 def rendered(page: Page, stop: str, key: int, seconds: float = 5.0) -> NDArray[np.float64]:
     text = page.evaluate(
         """async ([stop, key, seconds]) => {
-          const samples = await window.guide.render(stop, key, seconds);
+          const samples = await window.guide.render([[stop, key, 0]], seconds);
           const bytes = new Uint8Array(samples.buffer);
           let text = "";
           for (let i = 0; i < bytes.length; i += 32768)
@@ -124,7 +124,7 @@ def test_the_page_is_accessible_in_both_looks_and_sizes(page: Page) -> None:
 
 def test_the_tuning_files_hold_the_measured_pitch(folder: Path) -> None:
     names = {path.name for path in (folder / "guide").iterdir()}
-    assert names == {"index.html"} | {
+    assert names == {"index.html", "lessons.html"} | {
         f"{family}.{kind}" for family in ("flues", "reeds") for kind in ("syx", "scl", "kbm")
     }
     with open_book.opened(folder / "book") as book:
@@ -156,3 +156,92 @@ def test_a_visit_without_a_stop_recorded_alone_is_refused(folder: Path, tmp_path
         organ = read_organ(book.organ(1).description)
         with pytest.raises(InputError, match="nothing to play"):
             write_guide(book, organ, visit, tmp_path / "guide")
+
+
+@pytest.fixture
+def lessons(page: Page, folder: Path) -> Iterator[Page]:
+    other = page.context.new_page()
+    other.goto((folder / "guide" / "lessons.html").as_uri())
+    yield other
+    other.close()
+
+
+def slide(page: Page, slider: str, value: float) -> None:
+    page.locator(slider).evaluate(
+        "(e, value) => { e.value = value; e.dispatchEvent(new Event('input')); }", value
+    )
+
+
+def lesson_sound(page: Page, name: str, which: slice) -> NDArray[np.float64]:
+    text = page.evaluate(
+        """async ([name, from, to]) => {
+          const voices = window.lessons.voices(name).slice(from, to);
+          const samples = await window.lessons.render(voices, 4);
+          let text = "";
+          const bytes = new Uint8Array(samples.buffer);
+          for (let i = 0; i < bytes.length; i += 32768)
+            text += String.fromCharCode(...bytes.subarray(i, i + 32768));
+          return btoa(text);
+        }""",
+        [name, which.start, which.stop],
+    )
+    return np.frombuffer(base64.b64decode(text), np.float32).astype(np.float64)[RATE // 2 :]
+
+
+def test_beats_sound_as_often_as_the_page_says(lessons: Page, folder: Path) -> None:
+    slide(lessons, "#beats-cents", 20.0)
+    with open_book.opened(folder / "book") as book:
+        organ = read_organ(book.organ(1).description)
+    hz = sounding_hz(organ, "great.principal8", 25)
+    expected = hz * (2.0 ** (20.0 / 1200.0) - 1.0)
+    assert f"20 cents: {expected:.1f} beats a second." in lessons.inner_text("#beats-said")
+    # The second pipe alone stands 20 cents above the first: measured, not read off the page.
+    for which, cents in ((slice(0, 1), 0.0), (slice(1, 2), 20.0)):
+        heard = hz_of(lesson_sound(lessons, "beats", which), hz * 2.0 ** (cents / 1200.0))
+        assert abs(1200.0 * np.log2(heard / hz) - cents) < 0.1
+
+
+def test_a_warm_room_raises_the_lip_pipe_against_the_reed(lessons: Page) -> None:
+    """Outside check: c ∝ √T (ISO 9613-1:1993), 600·log2(T₂/T₁) cents."""
+    hz = []
+    for celsius in (18.0, 28.0):
+        slide(lessons, "#warmth-celsius", celsius)
+        hz.append(
+            hz_of(lesson_sound(lessons, "warmth", slice(0, 1)), 262.0 * (1.0 if not hz else 1.017))
+        )
+    raised = 1200.0 * np.log2(hz[1] / hz[0])
+    assert abs(raised - 600.0 * np.log2(301.15 / 291.15)) < 0.15
+    assert "cents above the reed" in lessons.inner_text("#warmth-said")
+    slide(lessons, "#warmth-celsius", 8.0)
+    assert "cents below the reed" in lessons.inner_text("#warmth-said")
+
+
+def test_a_pure_third_does_not_beat(lessons: Page) -> None:
+    # 5/4 is 386.31 cents; at a step of the slider beside it the fifth partial beats slowly.
+    slide(lessons, "#third-cents", 386.5)
+    assert "386.5 cents: 0.1 beats a second." in lessons.inner_text("#third-said")
+
+
+def test_each_experiment_plays_and_falls_silent(lessons: Page) -> None:
+    for name, voices in (("beats", 2), ("warmth", 2), ("third", 2)):
+        lessons.click(f'[data-play="{name}"]')
+        lessons.wait_for_function(f"window.lessons.isPlaying() === {voices}")
+        lessons.click("#silence")
+        lessons.wait_for_function("window.lessons.isPlaying() === 0")
+    lessons.click("#ask")
+    lessons.wait_for_function("window.lessons.isPlaying() === 1")
+    for kind in ("open pipe", "reed"):
+        lessons.click(f"#answers >> text={kind}")
+        if lessons.inner_text("#verdict").startswith("Yes"):
+            break
+        assert lessons.inner_text("#verdict") == "Listen again."
+    else:
+        pytest.fail("no answer was right")
+    for stop in ("Principal", "Octave"):
+        lessons.click(f"#ladder >> text={stop}")
+    lessons.wait_for_function("window.lessons.isPlaying() === 2")
+    assert "2 times the 8 foot" in lessons.inner_text("#feet-said")
+
+
+def test_the_experiments_are_accessible(lessons: Page) -> None:
+    look_at(lessons, "lessons")

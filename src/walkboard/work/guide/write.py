@@ -20,14 +20,15 @@ from walkboard.organ.model import Organ
 from walkboard.sheets.keyholder import stop_words
 from walkboard.sheets.wording import celsius, day_words, key_words, signed
 from walkboard.work.guide.clips import RATE_HZ, Clip
-from walkboard.work.guide.gather import GuideStop, Session, gather
+from walkboard.work.guide.gather import GuideStop, PlayedKey, Session, gather
+from walkboard.work.guide.lessons import clips_near, lesson_stops
 from walkboard.work.guide.tuning import measured_tunings, tuning_files
 from walkboard.work.write_files import write_file
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
-PAGE = "index.html"
+PAGE, LESSONS = "index.html", "lessons.html"
 _PEAK = 10.0 ** (-15.0 / 20.0)  # of the loudest clip: several stops and keys sound at once. Chosen.
 _SAME_DB = 1.0  # nearer than this to the middle is "like most stops"; three times what is measured
 
@@ -94,6 +95,8 @@ def write_guide(
         ) from None
     for name, data in made.items():
         write_file(data, to / name, what="tuning")
+    if any(stop.clips for stop in session.stops):
+        write_file(lessons_page(organ, visit, session).encode(), to / LESSONS, what="page")
     page = guide_page(organ, visit, session, tunings=sorted(made), rights=rights)
     return write_file(page.encode(), to / PAGE, what="page")
 
@@ -102,25 +105,48 @@ def guide_page(
     organ: Organ, visit: KeptVisit, session: Session, *, tunings: Sequence[str], rights: str = ""
 ) -> str:
     """The page as one HTML file that needs nothing else."""
-    folder = files("walkboard.work.guide").joinpath("page")
-    parts = {
-        name: folder.joinpath(name).read_text(encoding="utf-8")
-        for name in ("guide.html", "guide.css", "guide.js")
-    }
     gain = one_gain(session)
-    stops = [_stop_data(organ, stop, gain) for stop in session.stops]
-    data = json.dumps({"stops": stops}, ensure_ascii=False).replace("</", "<\\/")
-    return Template(parts["guide.html"]).substitute(
+    stops = [_stop_data(organ, stop, stop.clips, gain) for stop in session.stops]
+    has_sound = any(stop.clips for stop in session.stops)
+    return Template(_part("guide.html")).substitute(
         organ=escape(organ.name),
         day=escape(day_words(visit.opened_at.date())),
         air=escape(celsius(session.air_celsius)),
         rights=escape(rights or "Ask the owner of the organ before you pass these sounds on."),
         divisions=_divisions(organ, session, {s["id"]: s for s in stops}),
         tunings=_links(tunings, session),
-        style=parts["guide.css"],
-        script=parts["guide.js"],
-        data=data,
+        lessons=f'<p><a href="{LESSONS}">Five experiments for pupils</a></p>' if has_sound else "",
+        style=_part("guide.css"),
+        script=_part("player.js") + _part("guide.js"),
+        data=_json({"stops": stops}),
     )
+
+
+def lessons_page(organ: Organ, visit: KeptVisit, session: Session) -> str:
+    """The page of experiments as one HTML file that needs nothing else."""
+    gain = one_gain(session)
+    stops = [
+        _stop_data(organ, stop, clips_near(stop), gain) | about
+        for stop, about in lesson_stops(organ, session)
+    ]
+    return Template(_part("lessons.html")).substitute(
+        organ=escape(organ.name),
+        day=escape(day_words(visit.opened_at.date())),
+        celsius=f"{round(2.0 * session.air_celsius) / 2.0:g}",
+        style=_part("guide.css"),
+        script=_part("player.js") + _part("lessons.js"),
+        data=_json({"celsius": session.air_celsius, "stops": stops}),
+    )
+
+
+def _part(name: str) -> str:
+    folder = files("walkboard.work.guide").joinpath("page")
+    return folder.joinpath(name).read_text(encoding="utf-8")
+
+
+def _json(data: object) -> str:
+    """Data for a script element: no end tag in it ends the element."""
+    return json.dumps(data, ensure_ascii=False).replace("</", "<\\/")
 
 
 def one_gain(session: Session) -> float:
@@ -143,7 +169,9 @@ def opus(clip: Clip, gain: float) -> bytes:
     return stream.getvalue()
 
 
-def _stop_data(organ: Organ, stop: GuideStop, gain: float) -> dict[str, Any]:
+def _stop_data(
+    organ: Organ, stop: GuideStop, clips: Sequence[PlayedKey], gain: float
+) -> dict[str, Any]:
     return {
         "id": stop.stop.id,
         "name": f"{stop_words(organ, stop.stop)} ({stop.division})",
@@ -156,7 +184,7 @@ def _stop_data(organ: Organ, stop: GuideStop, gain: float) -> dict[str, Any]:
                 "to": played.clip.loop_end / RATE_HZ,
                 "opus": base64.b64encode(opus(played.clip, gain)).decode("ascii"),
             }
-            for played in stop.clips
+            for played in clips
         ],
     }
 
