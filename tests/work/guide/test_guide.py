@@ -203,7 +203,7 @@ def test_beats_sound_as_often_as_the_page_says(lessons: Page, folder: Path) -> N
 
 def test_a_warm_room_raises_the_lip_pipe_against_the_reed(lessons: Page) -> None:
     """Outside check: c ∝ √T (ISO 9613-1:1993), 600·log2(T₂/T₁) cents."""
-    hz = []
+    hz: list[float] = []
     for celsius in (18.0, 28.0):
         slide(lessons, "#warmth-celsius", celsius)
         hz.append(
