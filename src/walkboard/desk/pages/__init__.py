@@ -22,6 +22,7 @@ from walkboard.desk.pages import (
     start,
     stop_list,
     ticking,
+    venue,
 )
 from walkboard.desk.pages.visit import doors
 
@@ -38,6 +39,7 @@ PAGES: tuple[Page, ...] = (
     bearings.PAGE,
     faults.PAGE,
     report.PAGE,
+    venue.PAGE,
     card.PAGE,
     calendar.PAGE,
     book.PAGE,
