@@ -153,7 +153,7 @@ def test_the_summary_counts_what_was_heard_and_done() -> None:
     short = passage(report, "In short")
     assert "54 pipes of 1 rank were listened to; 54 gave a pitch." in short
     assert "51 stood where they should, within 3 cents; 2 did not." in short
-    assert "1 reading must be taken with care." in short
+    assert "1 reading needs care." in short
     assert "1 pipe was tuned." in short
     assert "1 pipe of 2 planned" in passage(report, "What was done")
     left = passage(report, "What was left, and why")
@@ -214,7 +214,7 @@ def test_faults_standing_and_mended() -> None:
     )
     report = visit_report(organ, facts(organ), [], faults=faults)
     assert passage(report, "Faults") == (
-        "Still to be mended: cipher, Great Principal 4′, F♯3. Mended: dead note, Swell Oboe 8′, C4."
+        "Still to be fixed: cipher, Great Principal 4′, F♯3. Fixed: dead note, Swell Oboe 8′, C4."
     )
     assert "organ builder" in passage(report, "Advice")
     printed = unspaced(text(render_pdf(report)))

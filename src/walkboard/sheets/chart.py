@@ -1,4 +1,4 @@
-"""Draws the chart of a rank as SVG: cents against key, in black and grey, told apart by shape.
+"""Draws the chart of a rank as SVG: cents against key, in black and grey, by shape.
 
 Each pipe is a stem from the line that it is tuned to, so that its length is what there is to move.
 """

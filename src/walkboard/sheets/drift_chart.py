@@ -55,7 +55,7 @@ class DriftCourse:
 
 
 def draw_drift(course: DriftCourse) -> str:
-    """SVG of a rank's course, 178 by 52 mm; black and grey, told apart by shape."""
+    """SVG of a rank's course, 178 by 52 mm; black and grey, by shape."""
     every = [*course.heard, *(band for run in course.expected for band in run)]
     if not every:
         return _svg([_text(_LEFT, 8.0, "not heard yet")])

@@ -1,4 +1,4 @@
-"""What the key holder is told: which stop to draw and which keys to hold, in order."""
+"""What the key holder reads: which stop to draw and which keys to hold, in order."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def draw_words(organ: Organ, held: Sequence[Held | None]) -> str:
 
 
 def stop_words(organ: Organ, stop: Stop) -> str:
-    """A stop's name, with its feet where the name has none and they can be told."""
+    """A stop's name, with its feet if the name has none and they are clear."""
     ranks = {plays.rank for plays in stop.plays}
     if len(ranks) != 1 or any(letter.isdigit() for letter in stop.name):
         return stop.name

@@ -147,8 +147,8 @@ def _summary(found: Sequence[Readiness], visits: int, visit_minutes: float) -> t
         first = "No event is on the calendar."
     else:
         counts = {stand: sum(stand_of(one) is stand for one in found) for stand in Stand}
-        told = [f"{counts[stand]} {stand.value}" for stand in Stand if counts[stand]]
-        first = f"Of {counted(len(found), 'coming event')}: {listed(told)}."
+        counts_said = [f"{counts[stand]} {stand.value}" for stand in Stand if counts[stand]]
+        first = f"Of {counted(len(found), 'coming event')}: {listed(counts_said)}."
     rests = (
         f"It rests on {counted(visits, 'visit')} and nothing heard since."
         if visits

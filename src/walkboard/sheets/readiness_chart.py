@@ -1,6 +1,6 @@
 """Readiness along the calendar, as SVG: a row an event, from today to its day.
 
-Black and grey, told apart by shape. The thick line reaches as far as the stops stay ready if nobody
+Black and grey, by shape. The thick line reaches as far as the stops stay ready if nobody
 comes; the box holds the days on which a visit still helps until the event; the mark at the end says
 how they stand on the day.
 """

@@ -1,4 +1,4 @@
-"""The first page of the visit report: what was found and done, in words that need no tuner."""
+"""The measured figures of a visit in words, after page 1 of its report."""
 
 from __future__ import annotations
 
@@ -43,7 +43,9 @@ def in_short(organ: Organ, charts: Sequence[RankChart], work: Work | None) -> Pa
             f"within {charts[0].stray_cents:g} cents; {strays} did not. {_CENT}"
         )
         if doubtful:
-            sentences.append(f"{counted(doubtful, 'reading')} must be taken with care.")
+            sentences.append(
+                f"{counted(doubtful, 'reading')} {'needs' if doubtful == 1 else 'need'} care."
+            )
     else:
         sentences.append(f"No pipe of {organ.name} was measured in this visit.")
     if work is not None:
@@ -67,7 +69,7 @@ def pitch(organ: Organ, standing: Standing) -> Passage:
             f"{organ.pitch.a4_hz:g} Hz in air of {organ.pitch.at_celsius:g} °C."
         )
     else:
-        sentences.append("Too few flue pipes were heard to tell the pitch of the organ.")
+        sentences.append("Too few flue pipes were heard to know the pitch of the organ.")
     reeds = [
         f"{organ.division(s.division).name} {stands(s.reed_shift_cents - s.shift_cents)}"
         for s in states
@@ -111,7 +113,7 @@ def temperature(organ: Organ, standing: Standing) -> Passage:
         if state.agrees is False and state.implied_celsius is not None:
             sentences.append(
                 f"In the {name} the pipes sound as in air of {celsius(state.implied_celsius)}, "
-                "which the thermometer does not bear out: either it did not hang where the pipes "
+                "but the thermometer says otherwise: either it did not hang where the pipes "
                 "stand, or the whole division has moved."
             )
     sentences.append(
@@ -150,11 +152,11 @@ def left(
     planned = [] if work is None else [item.pipe for item in work.plan.items]
     skipped = [t for t in ticks.values() if t.state is TickState.SKIPPED]
     if skipped:
-        told = [
+        found = [
             f"{pipe_words(organ, tick.pipe)}{f' ({tick.note})' if tick.note else ''}"
             for tick in skipped
         ]
-        sentences.append(f"Skipped: {listed(told, _MOST)}.")
+        sentences.append(f"Skipped: {listed(found, _MOST)}.")
     unreached = [p for p in planned if p not in ticks or ticks[p].state is TickState.OPEN]
     if unreached:
         ranks = Counter(pipe.rank for pipe in unreached)
@@ -181,17 +183,17 @@ def left(
 
 
 def faults(reported: Sequence[Fault]) -> Passage:
-    """The faults that stand, and those mended."""
+    """The faults that still need fixing, and those that were fixed."""
     standing = [fault for fault in reported if fault.mended is None]
     mended = [fault for fault in reported if fault.mended is not None]
     sentences = []
     if standing:
-        told = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in standing]
-        sentences.append(f"Still to be mended: {listed(told, _MOST)}.")
+        found = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in standing]
+        sentences.append(f"Still to be fixed: {listed(found, _MOST)}.")
     if mended:
-        told = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in mended]
-        sentences.append(f"Mended: {listed(told, _MOST)}.")
-    return Passage("Faults", tuple(sentences) or ("None is noted.",))
+        found = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in mended]
+        sentences.append(f"Fixed: {listed(found, _MOST)}.")
+    return Passage("Faults", tuple(sentences) or ("No fault is noted.",))
 
 
 def advice(
@@ -217,7 +219,9 @@ def advice(
             )
     words = Counter(point.word for chart in charts.values() for point in chart.points if point.word)
     if words["silent"] or any(fault.mended is None for fault in reported):
-        sentences.append("Have the silent pipes and standing faults seen to by an organ builder.")
+        sentences.append(
+            "Ask an organ builder to look at the silent pipes and the faults that are left."
+        )
     if words["unsteady"] >= 5:
         sentences.append(
             f"{words['unsteady']} pipes were unsteady: have the wind looked at before they are "

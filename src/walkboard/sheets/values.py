@@ -47,7 +47,7 @@ class Fault:
     place : str
         Stop and key in words; may be empty.
     words : str
-        As it was told.
+        As it was reported.
     reported : date
     mended : date or None
         When it was fixed; None while it stands.

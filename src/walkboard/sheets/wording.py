@@ -26,7 +26,7 @@ _MONTHS = (
 )
 _FRACTIONS = {"1/2": "½", "1/3": "⅓", "2/3": "⅔", "1/5": "⅕", "2/5": "⅖", "3/5": "⅗"}
 BOUND = "\N{NO-BREAK SPACE}"
-_LEAST_CENTS = 0.05  # what one decimal shows as nought
+_LEAST_CENTS = 0.05  # what one decimal shows as zero
 
 
 def day_words(day: date) -> str:
@@ -40,7 +40,7 @@ def key_words(key: Key) -> str:
 
 
 def signed(value: float, decimals: int = 1) -> str:
-    """``+4.8`` or ``−7.2``; nought carries no sign."""
+    """``+4.8`` or ``−7.2``; zero carries no sign."""
     text = f"{abs(value):.{decimals}f}"
     if float(text) == 0.0:
         return text

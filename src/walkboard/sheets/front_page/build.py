@@ -113,16 +113,16 @@ def _ready(news: VenueNews, words: _Words) -> tuple[Answer, ...]:
     if event.celsius is None:
         answers.append(Answer((Question.WHICH_EVENT,), words.say("event.no_celsius", **when)))
     else:
-        told = words.say("event.next", **when, celsius=words.phrases.celsius(event.celsius))
-        answers.append(Answer((Question.WHICH_EVENT,), told))
+        said = words.say("event.next", **when, celsius=words.phrases.celsius(event.celsius))
+        answers.append(Answer((Question.WHICH_EVENT,), said))
     if event.is_ready is False:
         stops = words.listed(event.weakest)
         answers.append(Answer((heard,), words.say("heard.sour", stops=stops)))
     if event.not_heard:
-        told = words.say("not_heard.some", stops=words.listed(event.not_heard))
+        said = words.say("not_heard.some", stops=words.listed(event.not_heard))
     else:
-        told = words.say("not_heard.none")
-    answers.append(Answer((Question.NOT_HEARD,), told))
+        said = words.say("not_heard.none")
+    answers.append(Answer((Question.NOT_HEARD,), said))
     return tuple(answers)
 
 
@@ -156,13 +156,13 @@ def _wrong(news: VenueNews, words: _Words) -> tuple[Answer, ...]:
         _around(first, words),
     ]
     if first.who:
-        told = words.say("who.known", who=words.short(first.who))
-        answers.append(Answer((Question.WHO,), told))
+        said = words.say("who.known", who=words.short(first.who))
+        answers.append(Answer((Question.WHO,), said))
     else:
         answers.append(Answer((Question.WHO,), words.say("who.unknown"), is_known=False))
     if len(news.faults) > 1:
-        told = words.say("wrong.more", n=len(news.faults) - 1)
-        answers.append(Answer((Question.WRONG,), told))
+        said = words.say("wrong.more", n=len(news.faults) - 1)
+        answers.append(Answer((Question.WRONG,), said))
     return tuple(answers)
 
 
@@ -209,10 +209,10 @@ def _ask(news: VenueNews, words: _Words) -> tuple[Answer, ...]:
         assert wanted is not None
         heat = Answer(heating, words.say("ask.heat", celsius=words.phrases.celsius(wanted)))
     if news.enclosed:
-        told = words.say("ask.shutters", division=words.listed(news.enclosed))
+        said = words.say("ask.shutters", division=words.listed(news.enclosed))
     else:
-        told = words.say("ask.doors")
-    return heat, Answer((Question.CARE,), told), _damp(news.humidity, words)
+        said = words.say("ask.doors")
+    return heat, Answer((Question.CARE,), said), _damp(news.humidity, words)
 
 
 def _damp(humidity: float | None, words: _Words) -> Answer:
@@ -229,24 +229,24 @@ def _next(news: VenueNews, words: _Words) -> tuple[Answer, ...]:
     answers = []
     if visit is None and news.visit_by is not None:
         first, last = (words.phrases.day(day) for day in news.visit_by)
-        told = words.say("next.between", first=first, last=last)
-        answers.append(Answer(both, told, is_known=False))
+        said = words.say("next.between", first=first, last=last)
+        answers.append(Answer(both, said, is_known=False))
     elif visit is None:
         answers.append(Answer(both, words.say("next.none"), is_known=False))
     else:
         when = {"day": words.phrases.day(visit.at), "time": words.phrases.time(visit.at)}
-        told = (
+        said = (
             words.say("next.known", **when)
             if visit.hours is None
             else words.say("next.hours", **when, hours=words.phrases.number(visit.hours))
         )
-        answers.append(Answer((Question.NEXT,), told[:1].upper() + told[1:]))
+        answers.append(Answer((Question.NEXT,), said[:1].upper() + said[1:]))
         if visit.reason:
             why = words.say("next.reason", reason=words.short(visit.reason))
             answers.append(Answer((Question.WHY_NEXT,), why))
         else:
-            told = words.say("next.no_reason")
-            answers.append(Answer((Question.WHY_NEXT,), told, is_known=False))
+            said = words.say("next.no_reason")
+            answers.append(Answer((Question.WHY_NEXT,), said, is_known=False))
     if news.contact:
         answers.append(Answer((), words.say("next.contact", contact=words.short(news.contact))))
     return tuple(answers)
