@@ -6,6 +6,9 @@ need() { command -v "$1" >/dev/null 2>&1 || missing+=("$2"); }
 need pdftoppm poppler-utils
 need ffmpeg ffmpeg
 need chromium chromium
+need pulseaudio pulseaudio
+need paplay pulseaudio-utils
+compgen -G '/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so' >/dev/null || missing+=(libasound2-plugins)
 ldconfig -p 2>/dev/null | grep -q libportaudio.so || missing+=(libportaudio2)
 ldconfig -p 2>/dev/null | grep -q libfluidsynth.so || missing+=(libfluidsynth3)
 [ -e /usr/share/sounds/sf2/TimGM6mb.sf2 ] || missing+=(timgm6mb-soundfont)

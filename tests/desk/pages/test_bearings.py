@@ -43,7 +43,9 @@ def test_intervals_are_worked_out_of_the_keys_that_were_heard(
     with opened_to_see(own_server.book) as book:
         air = latest_air(book.visits(1)[-1]).celsius
     given, octave, fifth = Laying(organ, stop, air).tasks()[:3]
-    sound = write(tmp_path / "laid.wav", (given, 0.1, 14.0), (octave, 0.1, 14.0), (fifth, 2.1, 14.0))
+    sound = write(
+        tmp_path / "laid.wav", (given, 0.1, 14.0), (octave, 0.1, 14.0), (fifth, 2.1, 14.0)
+    )
     page = open_page(f"{own_server.address}/organ/1/bearings")
     look_at(page, "bearings-begin")
     page.select_option("#bearing-stop", stop.id)

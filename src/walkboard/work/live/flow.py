@@ -36,18 +36,23 @@ _LONGEST_S = 1.2  # of a window: a pipe that cools moves by half a cent a second
 _LINGER_S = 8.0  # so long it is listened to
 _GONE_DB = 6.0  # so much quieter it is only the room
 _AWAY_CENTS = 0.6  # so far from where it stood it has moved
+_LOOKS = 3  # so many in a row say that it has moved, or that another pipe sounds with it
 _SHARED_CENTS = 60.0  # partials of two pipes so near could be taken for each other
 
 
 @dataclass(slots=True)
 class _Lingering:
-    """A pipe that was just called done: what it was, where it stood, how loud, since when."""
+    """A pipe that was just called done: what it was, where it stood, how loud, since when.
+
+    `strange` and `others` count looks in a row: elsewhere, and with another pipe.
+    """
 
     result: Result
     stood_cents: float
     own_db: float
     since_s: float
     strange: int = 0
+    others: int = 0
 
 
 class TuningFlow:
@@ -213,9 +218,12 @@ class TuningFlow:
         work = self._known[lingering.result.task.pipe]
         quieter = reading.own_db is not None and reading.own_db < lingering.own_db - _GONE_DB
         late = reading.at_s - lingering.since_s > _LINGER_S
-        odd = any(f in reading.flags for f in (LiveFlag.NEIGHBOUR, LiveFlag.UNSTEADY))
-        if reading.cents is None or reading.sigma_cents is None or quieter or odd or late:
+        lingering.others = lingering.others + 1 if LiveFlag.NEIGHBOUR in reading.flags else 0
+        joined = lingering.others >= _LOOKS
+        if reading.cents is None or reading.sigma_cents is None or quieter or joined or late:
             self._end_linger()
+            return None
+        if lingering.others or LiveFlag.UNSTEADY in reading.flags:
             return None
         louder = work.see_level(reading, None)
         away = abs(reading.cents - lingering.stood_cents)
@@ -223,7 +231,7 @@ class TuningFlow:
             lingering.strange = 0
             return None
         lingering.strange += 1
-        if lingering.strange < 3:
+        if lingering.strange < _LOOKS:
             return None
         result = lingering.result
         self._forget(result.task.pipe)
