@@ -1,17 +1,25 @@
 """A book that remembers what it was asked, for pages that ask the same again and again.
 
-Everything is right at every moment, also when another program writes: an answer is kept under what
-it depends on, and that is looked up anew each time the book has changed.
+Everything is right at every moment, also when another program writes. What an answer rests on is
+not listed by hand but written down while it is worked out: every question to the book notes itself.
+After a change of the book an answer stands only if everything that was noted for it still has the
+same answer. A question that the book has no better mark for rests on the whole book, so that what
+is forgotten here can make a page slow, but never old.
 """
 
 from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import Any, TypeAlias, TypeVar, cast
+
+from sqlalchemy.orm import Session
 
 from walkboard.book.changes import Changes, VisitMarks
 from walkboard.book.folder import WAIT_S, Clock
@@ -33,6 +41,50 @@ from walkboard.book.summaries import VisitSummary
 from walkboard.organ.model import PipeRef
 
 T = TypeVar("T")
+Noted: TypeAlias = tuple[Callable[[], Any], Any]
+"""A question that was asked, and what was answered."""
+
+Notes: TypeAlias = dict[Hashable, Noted]
+"""Questions by what they ask, each once."""
+
+# What is asked while an answer is being worked out; None where nobody writes down.
+_notes: ContextVar[Notes | None] = ContextVar("notes", default=None)
+# How far the book had come when it was last looked at, for as long as one answer is looked for:
+# looking costs more than most answers.
+_moment: ContextVar[int | None] = ContextVar("moment", default=None)
+
+
+@dataclass(slots=True)
+class _Known:
+    """An answer with all that it rests on; `change` is the book's when it last was true."""
+
+    answer: Any
+    rests_on: Notes
+    change: int
+
+
+@contextmanager
+def _noting(notes: Notes | None) -> Iterator[None]:
+    before = _notes.set(notes)
+    try:
+        yield
+    finally:
+        _notes.reset(before)
+
+
+def _note(question: Hashable, ask: Callable[[], Any], answer: Any) -> None:
+    notes = _notes.get()
+    if notes is not None and question not in notes:
+        notes[question] = (ask, answer)
+
+
+def _is_same(one: Any, other: Any) -> bool:
+    try:
+        return one is other or bool(one == other)
+    except ValueError:  # arrays have no single answer
+        return False
+
+
 _MOST = 1024  # answers kept
 
 
@@ -74,13 +126,82 @@ class Memory:
 class SeenBook(Changes, Book):
     """A book with a memory. `open_seen` gives one.
 
-    Its answers are the same as a `Book`'s; treat them as fixed. `memory` is open to whoever works
-    out more from a book: put into the key what the answer depends on (`marks`, `change`).
+    Its answers are the same as a `Book`'s; treat them as fixed. Whoever works out more from a book
+    asks by `seen`. `memory` is for what rests on its key alone.
     """
 
     def __init__(self, path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> None:
         super().__init__(path, clock=clock, wait_s=wait_s)
         self.memory = Memory()
+        self._seen: OrderedDict[Hashable, _Known] = OrderedDict()
+        self._seen_lock = threading.Lock()
+        self._seen_working: dict[Hashable, threading.RLock] = {}
+
+    def seen(self, key: Hashable, work_out: Callable[[], T]) -> T:
+        """What is worked out of the book; again only if something that it rests on has changed.
+
+        Parameters
+        ----------
+        key : hashable
+            Which answer it is: the ids that it is asked for, not what it depends on.
+        work_out : callable
+            May ask nothing but the book, and what its key says.
+        """
+        moment = _moment.get()
+        change = Changes.change(self) if moment is None else moment
+        token = _moment.set(change)
+        try:
+            known = self._entry(key, work_out, change)
+        finally:
+            _moment.reset(token)
+        _note(("seen", key), lambda: self.seen(key, work_out), known.answer)
+        return cast(T, known.answer)
+
+    def _entry(self, key: Hashable, work_out: Callable[[], Any], change: int) -> _Known:
+        with self._seen_lock:
+            known = self._seen.get(key)
+            working = self._seen_working.setdefault(key, threading.RLock())
+        if known is None or known.change != change:
+            with working:
+                with self._seen_lock:
+                    known = self._seen.get(key)
+                if known is None or not self._is_true(known, change):
+                    known = self._work_out(key, work_out, change)
+        return known
+
+    def _is_true(self, known: _Known, change: int) -> bool:
+        if known.change == change:
+            return True
+        with _noting(None):
+            if not all(_is_same(ask(), answer) for ask, answer in known.rests_on.values()):
+                return False
+        known.change = change
+        return True
+
+    def _work_out(self, key: Hashable, work_out: Callable[[], Any], change: int) -> _Known:
+        notes: Notes = {}
+        with _noting(notes):
+            answer = work_out()
+        known = _Known(answer, notes, change)
+        with self._seen_lock:
+            self._seen[key] = known
+            self._seen.move_to_end(key)
+            while len(self._seen) > _MOST:
+                self._seen_working.pop(self._seen.popitem(last=False)[0], None)
+        return known
+
+    def change(self) -> int:
+        """As `Changes.change`; what asks for it rests on the whole book."""
+        number = super().change()
+        _note("change", lambda: Changes.change(self), number)
+        return number
+
+    @contextmanager
+    def _reading(self) -> Iterator[Session]:
+        # A question that no method below answers from a mark of its own.
+        self.change()
+        with super()._reading() as session:
+            yield session
 
     def close(self) -> None:
         """Let go of the database; a book may be closed twice."""
@@ -90,6 +211,21 @@ class SeenBook(Changes, Book):
     def marks(self, visit_id: int) -> VisitMarks:
         """How far a visit's records have come, looked up once for each change of the book."""
         return self._once("marks", visit_id, lambda: super(SeenBook, self).visit_marks(visit_id))
+
+    def _by_mark(
+        self, mark: Callable[[VisitMarks], Hashable], visit_id: int, key: Hashable,
+        work_out: Callable[[], T],
+    ) -> T:  # fmt: skip
+        """An answer that rests on one mark of a visit."""
+
+        def stamp() -> Hashable:
+            with _noting(None):
+                return mark(self.marks(visit_id))
+
+        now = stamp()
+        _note((key, visit_id), stamp, now)
+        with _noting(None):
+            return self.memory.get((key, visit_id, now), work_out)
 
     def organs(self) -> tuple[KeptOrgan, ...]:
         """As `Book.organs`."""
@@ -111,29 +247,48 @@ class SeenBook(Changes, Book):
 
     def visit(self, visit_id: int) -> KeptVisit:
         """As `Book.visit`."""
-        return self._once("visit", visit_id, lambda: super(SeenBook, self).visit(visit_id))
+
+        def find() -> KeptVisit:
+            # All visits to an organ take one question; each by itself would take one more.
+            for kept in self.organs():
+                for visit in self.visits(kept.id):
+                    if visit.id == visit_id:
+                        return visit
+            return super(SeenBook, self).visit(visit_id)
+
+        return self._once("visit", visit_id, find)
 
     def recordings(self, visit_id: int) -> tuple[KeptRecording, ...]:
         """As `Book.recordings`."""
-        key = ("recordings", visit_id, self.marks(visit_id).hearings)
-        return self.memory.get(key, lambda: super(SeenBook, self).recordings(visit_id))
+        return self._by_mark(
+            lambda m: m.hearings,
+            visit_id,
+            "recordings",
+            lambda: super(SeenBook, self).recordings(visit_id),
+        )
 
     def told_airs(self, visit_id: int) -> dict[int, float | None]:
         """As `Book.told_airs`."""
-        key = ("airs", visit_id, self.marks(visit_id).hearings)
-        return self.memory.get(key, lambda: super(SeenBook, self).told_airs(visit_id))
+        return self._by_mark(
+            lambda m: m.hearings,
+            visit_id,
+            "airs",
+            lambda: super(SeenBook, self).told_airs(visit_id),
+        )
 
     def readings(self, visit_id: int, *, as_of: datetime | None = None) -> tuple[KeptReading, ...]:
         """As `Book.readings`."""
-        key = ("readings", visit_id, as_of, self.marks(visit_id).hearings)
-        return self.memory.get(key, lambda: super(SeenBook, self).readings(visit_id, as_of=as_of))
+        return self._by_mark(
+            lambda m: m.hearings,
+            visit_id,
+            ("readings", as_of),
+            lambda: super(SeenBook, self).readings(visit_id, as_of=as_of),
+        )
 
     def best_readings(
         self, visit_id: int, *, as_of: datetime | None = None
     ) -> dict[PipeRef, KeptReading]:
         """As `Book.best_readings`; a tick costs no new reading of the database."""
-        marks = self.marks(visit_id)
-        key = ("best", visit_id, as_of, marks.hearings, marks.ticks)
 
         def work_out() -> dict[PipeRef, KeptReading]:
             tuned_at = {
@@ -143,19 +298,27 @@ class SeenBook(Changes, Book):
             }
             return best_of(self.readings(visit_id, as_of=as_of), tuned_at)
 
-        return self.memory.get(key, work_out)
+        return self.seen(("best", visit_id, as_of), work_out)
 
     def pipe_states(self, visit_id: int) -> dict[PipeRef, Tick]:
         """As `Book.pipe_states`."""
-        key = ("states", visit_id, self.marks(visit_id).ticks)
-        return self.memory.get(key, lambda: super(SeenBook, self).pipe_states(visit_id))
+        return self._by_mark(
+            lambda m: m.ticks,
+            visit_id,
+            "states",
+            lambda: super(SeenBook, self).pipe_states(visit_id),
+        )
 
     def current_plan(self, visit_id: int) -> KeptPlan | None:
         """As `Book.current_plan`."""
-        marks = self.marks(visit_id)
         # A recording that is labelled anew or withdrawn outdates a plan.
-        key = ("plan", visit_id, marks.plans, marks.hearings, self.visit(visit_id).is_open)
-        return self.memory.get(key, lambda: super(SeenBook, self).current_plan(visit_id))
+        is_open = self.visit(visit_id).is_open
+        return self._by_mark(
+            lambda m: (m.plans, m.hearings),
+            visit_id,
+            ("plan", is_open),
+            lambda: super(SeenBook, self).current_plan(visit_id),
+        )
 
     def visit_summaries(self, organ_id: int) -> dict[int, VisitSummary]:
         """As `Book.visit_summaries`."""
@@ -170,7 +333,15 @@ class SeenBook(Changes, Book):
         return self._once("events", organ_id, lambda: super(SeenBook, self).events(organ_id))
 
     def _once(self, what: str, of: Hashable, work_out: Callable[[], T]) -> T:
-        return self.memory.get((what, of, self.change()), work_out)
+        def ask() -> T:
+            moment = _moment.get()
+            change = Changes.change(self) if moment is None else moment
+            with _noting(None):
+                return self.memory.get((what, of, change), work_out)
+
+        answer = ask()
+        _note((what, of), ask, answer)
+        return answer
 
 
 def open_seen(path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> SeenBook:

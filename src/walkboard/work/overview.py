@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -17,7 +17,7 @@ from walkboard.sheets.rank_charts import STRAY_CENTS, Standing, rank_chart
 from walkboard.sheets.values import Mark, RankChart
 from walkboard.survey.hear.heard_walk import Reading
 from walkboard.work.pipe_offsets import visit_facts
-from walkboard.work.snapshot import described, divisions, organ_at, told_air
+from walkboard.work.snapshot import Snapshot, described
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
@@ -92,16 +92,15 @@ class DivisionOverview:
 
 def overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
     """Every division and rank of an organ as they were heard last."""
-    key = ("overview", kept.id, book.change())
-    return book.memory.get(key, lambda: _overview(book, kept))
+    return book.seen(("overview", kept.id), lambda: _overview(book, book.organ(kept.id)))
 
 
 def recall(book: SeenBook, kept: KeptOrgan) -> None:
     """Bring to mind what pages show of the last visits, so that they need not wait."""
     visits = book.visits(kept.id)[-_VISITS_RECALLED:]
     for visit in visits:
-        _of_ranks(book, visit)
-        told_air(book, visit)
+        snapshot = Snapshot(book, visit.id)
+        _ = snapshot.by_rank, snapshot.told_air
     for visit in visits[-1:]:
         book.recordings(visit.id)
 
@@ -123,7 +122,7 @@ def earlier_readings(
     for visit in reversed(book.visits(kept.id)):
         if visit.id >= before.id or len(found) == most:
             continue
-        own = _of_ranks(book, visit).get(rank_id)
+        own = Snapshot(book, visit.id).by_rank.get(rank_id)
         if own:
             found.append((visit, own))
     return tuple(found)
@@ -152,16 +151,13 @@ def visits_at_a_glance(
 
 
 def _glance(book: SeenBook, visit: KeptVisit) -> Mapping[str, RankGlance]:
-    by_rank = _of_ranks(book, visit)  # before the key: it is what the answer rests on
-    told = tuple(sorted(told_air(book, visit).items()))
-    plan = book.current_plan(visit.id)
+    snapshot = Snapshot(book, visit.id)
 
     def work_out() -> Mapping[str, RankGlance]:
-        organ = organ_at(book, visit)
-        standing = standing_of_visit(book, visit)
+        standing = standing_of_visit(book, snapshot.visit)
         glances = {}
-        for rank_id, readings in by_rank.items():
-            line = standing.lines(organ, organ.rank(rank_id))[0].cents
+        for rank_id, readings in snapshot.by_rank.items():
+            line = standing.lines(snapshot.organ, snapshot.organ.rank(rank_id))[0].cents
             away = {
                 pipe.number: kept.reading.cents - line
                 for pipe, kept in readings.items()
@@ -171,8 +167,7 @@ def _glance(book: SeenBook, visit: KeptVisit) -> Mapping[str, RankGlance]:
             glances[rank_id] = RankGlance(frozenset(away), strays)
         return glances
 
-    key = ("glance", visit.id, id(by_rank), told, None if plan is None else plan.id)
-    return book.memory.get(key, work_out)
+    return book.seen(("glance", visit.id), work_out)
 
 
 def faults_of_rank(organ: Organ, rank: Rank, faults: tuple[KeptFault, ...]) -> list[KeptFault]:
@@ -192,7 +187,7 @@ def standing_of_visit(book: SeenBook, visit: KeptVisit) -> Standing:
     # Charts ask for the air alone, which takes a hundredth of how the divisions stand: a page of a
     # rank must not wait for that, least of all for the visits before.
     facts = visit_facts(book, visit)
-    told = {**facts.air_celsius, **told_air(book, visit)}
+    told = {**facts.air_celsius, **Snapshot(book, visit.id).told_air}
     return Standing(replace(facts, air_celsius=told), None, kept_plan, STRAY_CENTS)
 
 
@@ -204,7 +199,7 @@ def _overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
     for visit in visits:
         if len(last) == len(organ.ranks):
             break
-        for rank_id in _of_ranks(book, visit):
+        for rank_id in Snapshot(book, visit.id).by_rank:
             last.setdefault(rank_id, visit)
     found: list[DivisionOverview] = []
     for division in organ.divisions:
@@ -220,7 +215,7 @@ def _overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
         newest = max(heard, key=lambda v: v.id, default=None)
         state = None
         if newest is not None:
-            state = divisions(book, newest).get(division.id)
+            state = Snapshot(book, newest.id).division(division.id)
         found.append(DivisionOverview(division, state, newest, tuple(ranks)))
     return tuple(found)
 
@@ -232,17 +227,12 @@ def _rank_state(
     visit: KeptVisit,
     faults: tuple[KeptFault, ...],
 ) -> RankState:
-    organ = described(book, kept)
-    marks = book.marks(visit.id)
-    # Of the ticks only the rank's own, and what they did to its division: then a tick costs little.
-    ticks = {p: t for p, t in book.pipe_states(visit.id).items() if p.rank == rank.id}
-    told = told_air(book, visit).get(rank.division)
-    key: tuple[Hashable, ...]
-    key = ("rank", visit.id, kept.version, rank.id, marks.hearings, marks.plans, marks.conditions)
-    key += (tuple(ticks.values()), told, faults)
+    # Of the readings and ticks only the rank's own: then a tick costs little.
+    snapshot = Snapshot(book, visit.id)
 
     def work_out() -> RankState:
-        own = _of_ranks(book, visit)[rank.id]
+        organ, visit = described(book, book.organ(kept.id)), snapshot.visit
+        own, ticks = snapshot.of_rank(rank.id), snapshot.ticks_of_rank(rank.id)
         found: dict[PipeRef, Reading] = {}
         done = {p: t for p, t in ticks.items() if t.state == TickState.DONE}
         for pipe, reading in own.items():
@@ -276,10 +266,10 @@ def _rank_state(
             careful=sum(m is Mark.CARE for m in marks_of),
             unread=rank.pipes - len(away) - not_heard_since,
             tuned=tuned,
-            faults=faults,
         )
 
-    return book.memory.get(key, work_out)
+    found = book.seen(("rank", visit.id, kept.version, rank.id), work_out)
+    return replace(found, faults=faults)
 
 
 def _tuned(
@@ -294,18 +284,3 @@ def _tuned(
 
 def _is_before(reading: KeptReading, instant: datetime) -> bool:
     return reading.sounded_at is None or reading.sounded_at <= instant
-
-
-def _of_ranks(book: SeenBook, visit: KeptVisit) -> Mapping[str, Mapping[PipeRef, KeptReading]]:
-    """A visit's best readings by rank, of the pipes that the organ had then."""
-    marks = book.marks(visit.id)
-
-    def work_out() -> Mapping[str, Mapping[PipeRef, KeptReading]]:
-        sizes = {rank.id: rank.pipes for rank in organ_at(book, visit).ranks}
-        found: dict[str, dict[PipeRef, KeptReading]] = {}
-        for pipe, reading in book.best_readings(visit.id).items():
-            if pipe.number <= sizes.get(pipe.rank, 0):
-                found.setdefault(pipe.rank, {})[pipe] = reading
-        return found
-
-    return book.memory.get(("by rank", visit.id, marks.hearings, marks.ticks), work_out)

@@ -5,12 +5,12 @@ Light to import, so that a desk opens at once: what computes is loaded when it i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from functools import partial
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
-from walkboard.book.records import KeptOrgan, KeptVisit
+from walkboard.book.records import KeptOrgan, KeptReading, KeptVisit, Tick
 from walkboard.condition.gather import told_celsius
 from walkboard.condition.state import Condition, DivisionState, PipeCents
 from walkboard.organ.model import Organ, PipeRef
@@ -20,6 +20,8 @@ from walkboard.work.pipe_offsets import latest_air, standing_pipes
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
+
+T = TypeVar("T")
 
 
 def opened_to_see(path: Path) -> SeenBook:
@@ -48,74 +50,129 @@ def organ_at(book: SeenBook, visit: KeptVisit) -> Organ:
     return described(book, kept)
 
 
+@dataclass(frozen=True)
+class Snapshot:
+    """One visit as the book has it now: everything that pages show of it is worked out here.
+
+    What each answer rests on is noted by the book while it is worked out (`SeenBook.seen`), so
+    nothing has to be listed, and nothing that is forgotten can make a page old.
+
+    Attributes
+    ----------
+    book : SeenBook
+    visit_id : int
+    """
+
+    book: SeenBook
+    visit_id: int
+
+    @property
+    def visit(self) -> KeptVisit:
+        """The visit."""
+        return self.book.visit(self.visit_id)
+
+    @property
+    def organ(self) -> Organ:
+        """The organ as it was described when the visit was opened."""
+        return organ_at(self.book, self.visit)
+
+    @property
+    def standing(self) -> Mapping[PipeRef, PipeCents]:
+        """Where each pipe stands, as far as the visit tells."""
+        return self._seen(
+            "standing",
+            lambda: {p.pipe: p for p in standing_pipes(self.book, self.organ, self.visit)},
+        )
+
+    @property
+    def by_division(self) -> Mapping[str, tuple[PipeCents, ...]]:
+        """The same by division."""
+
+        def work_out() -> Mapping[str, tuple[PipeCents, ...]]:
+            heard: dict[str, list[PipeCents]] = {}
+            organ = self.organ
+            for pipe in self.standing.values():
+                heard.setdefault(organ.rank(pipe.pipe.rank).division, []).append(pipe)
+            return {division: tuple(pipes) for division, pipes in heard.items()}
+
+        return self._seen("by division", work_out)
+
+    @property
+    def told_air(self) -> Mapping[str, float]:
+        """The air that each division's readings are given at [°C]."""
+        return self._seen(
+            "told air",
+            lambda: {d: told_celsius(self.organ, pipes) for d, pipes in self.by_division.items()},
+        )
+
+    def division(self, division: str) -> DivisionState | None:
+        """How a division stood, without the temperament: fast. None where it was not heard.
+
+        A division whose pipes are as they were is not worked out again.
+        """
+
+        def pipes() -> tuple[PipeCents, ...]:
+            return self.by_division.get(division, ())
+
+        def work_out() -> DivisionState | None:
+            from walkboard.condition.assess import division_states
+
+            heard = self._seen(("pipes", division), pipes)
+            told = latest_air(self.visit).celsius
+            thermometer = {division: told[division]} if division in told else {}
+            if not heard:
+                return None
+            return division_states(self.organ, list(heard), thermometer).get(division)
+
+        return self._seen(("division", division), work_out)
+
+    @property
+    def condition(self) -> Condition:
+        """Each division's shift and air, and the temperament, from the readings."""
+
+        def work_out() -> Condition:
+            from walkboard.condition.assess import assess
+
+            pipes = tuple(self.standing.values())
+            return assess(self.organ, pipes, latest_air(self.visit).celsius)
+
+        return self._seen("condition", work_out)
+
+    @property
+    def by_rank(self) -> Mapping[str, Mapping[PipeRef, KeptReading]]:
+        """The best readings by rank, of the pipes that the organ had then."""
+
+        def work_out() -> Mapping[str, Mapping[PipeRef, KeptReading]]:
+            sizes = {rank.id: rank.pipes for rank in self.organ.ranks}
+            found: dict[str, dict[PipeRef, KeptReading]] = {}
+            for pipe, reading in self.book.best_readings(self.visit_id).items():
+                if pipe.number <= sizes.get(pipe.rank, 0):
+                    found.setdefault(pipe.rank, {})[pipe] = reading
+            return found
+
+        return self._seen("by rank", work_out)
+
+    def of_rank(self, rank_id: str) -> Mapping[PipeRef, KeptReading]:
+        """The best readings of one rank; what is worked out of them does not see the others."""
+        return self._seen(("of rank", rank_id), lambda: self.by_rank.get(rank_id, {}))
+
+    def ticks_of_rank(self, rank_id: str) -> Mapping[PipeRef, Tick]:
+        """The ticks that count of one rank."""
+        return self._seen(
+            ("ticks", rank_id),
+            lambda: {p: t for p, t in self.book.pipe_states(self.visit_id).items()
+                     if p.rank == rank_id},
+        )  # fmt: skip
+
+    def _seen(self, what: Hashable, work_out: Callable[[], T]) -> T:
+        return self.book.seen((what, self.visit_id), work_out)
+
+
 def standing(book: SeenBook, visit: KeptVisit) -> Mapping[PipeRef, PipeCents]:
     """Where each pipe stands, as far as a visit tells."""
-    marks = book.marks(visit.id)
-    key = ("standing", visit.id, marks.hearings, marks.ticks)
-
-    def work_out() -> Mapping[PipeRef, PipeCents]:
-        return {p.pipe: p for p in standing_pipes(book, organ_at(book, visit), visit)}
-
-    return book.memory.get(key, work_out)
-
-
-def told_air(book: SeenBook, visit: KeptVisit) -> Mapping[str, float]:
-    """The air that each division's readings of a visit are given at [°C]."""
-    marks = book.marks(visit.id)
-    key = ("told", visit.id, marks.hearings, marks.ticks)
-
-    def work_out() -> Mapping[str, float]:
-        organ = organ_at(book, visit)
-        heard = _by_division(book, visit, organ)
-        return {division: told_celsius(organ, pipes) for division, pipes in heard.items()}
-
-    return book.memory.get(key, work_out)
-
-
-def _by_division(book: SeenBook, visit: KeptVisit, organ: Organ) -> dict[str, list[PipeCents]]:
-    heard: dict[str, list[PipeCents]] = {}
-    for pipe in standing(book, visit).values():
-        heard.setdefault(organ.rank(pipe.pipe.rank).division, []).append(pipe)
-    return heard
-
-
-def divisions(book: SeenBook, visit: KeptVisit) -> Mapping[str, DivisionState]:
-    """How each division stood at a visit, without the temperament: fast.
-
-    A division whose pipes are as they were is not worked out again.
-    """
-    marks = book.marks(visit.id)
-    key = ("divisions", visit.id, marks.hearings, marks.ticks, marks.conditions)
-
-    def work_out() -> Mapping[str, DivisionState]:
-        from walkboard.condition.assess import division_states
-
-        organ, told = organ_at(book, visit), latest_air(visit).celsius
-        found: dict[str, DivisionState] = {}
-        for division, pipes in _by_division(book, visit, organ).items():
-            thermometer = {division: told[division]} if division in told else {}
-            own = (
-                visit.organ_id,
-                visit.organ_version,
-                division,
-                tuple(pipes),
-                *thermometer.items(),
-            )
-            found |= book.memory.get(own, partial(division_states, organ, pipes, thermometer))
-        return found
-
-    return book.memory.get(key, work_out)
+    return Snapshot(book, visit.id).standing
 
 
 def condition(book: SeenBook, visit: KeptVisit) -> Condition:
     """Each division's shift and air, and the temperament, from a visit's readings."""
-    marks = book.marks(visit.id)
-    key = ("condition", visit.id, marks.hearings, marks.ticks, marks.conditions)
-
-    def work_out() -> Condition:
-        from walkboard.condition.assess import assess
-
-        pipes = tuple(standing(book, visit).values())
-        return assess(organ_at(book, visit), pipes, latest_air(visit).celsius)
-
-    return book.memory.get(key, work_out)
+    return Snapshot(book, visit.id).condition

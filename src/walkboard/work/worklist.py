@@ -96,19 +96,17 @@ class Progress:
 
 def work_groups(book: SeenBook, visit: KeptVisit) -> tuple[WorkGroup, ...] | None:
     """The standing plan of a visit as it is worked off; None where there is no plan."""
-    marks = book.marks(visit.id)
-    kept = book.current_plan(visit.id)
-    if kept is None:
-        return None
-    organ = organ_of_plan(book, visit, kept)
-    plan = kept.plan
 
-    def work_out() -> tuple[WorkGroup, ...]:
-        bare = book.memory.get(("worklist", kept.id), lambda: groups_of(organ, plan))
+    def work_out() -> tuple[WorkGroup, ...] | None:
+        kept = book.current_plan(visit.id)
+        if kept is None:
+            return None
+        organ = organ_of_plan(book, book.visit(visit.id), kept)
+        bare = book.memory.get(("worklist", kept.id), lambda: groups_of(organ, kept.plan))
         ticks = book.pipe_states(visit.id)
         return tuple(_ticked(group, ticks) for group in bare)
 
-    return book.memory.get(("ticked", visit.id, kept.id, marks.ticks), work_out)
+    return book.seen(("worklist", visit.id), work_out)
 
 
 def organ_of_plan(book: SeenBook, visit: KeptVisit, kept: KeptPlan) -> Organ:
