@@ -231,7 +231,23 @@ def test_a_rank_by_keyboard_from_the_table(server: Server, open_page: Open) -> N
     page.keyboard.press("Enter")
     page.wait_for_selector("#pipe")
     assert page.inner_text("#pipe-title") == "G♯2, pipe 9"
-    assert page.is_hidden("svg.chart")
+    # The chart is there on a phone too, large enough to read, and does not widen the page.
+    box = page.locator("svg.chart").bounding_box()
+    assert box is not None
+    assert box["width"] > 800.0
+    assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+
+
+def test_a_pipe_is_found_by_typing_its_key_or_its_number(server: Server, open_page: Open) -> None:
+    page = open_page(server.address + RANK)
+    page.fill("#find", "g#2")
+    assert page.locator("table.pipes tbody tr:visible").count() == 1
+    page.fill("#find", "zz")
+    assert page.inner_text("#found") == "No such pipe in this rank."
+    page.fill("#find", "9")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#pipe")
+    assert page.inner_text("#pipe-title") == "G♯2, pipe 9"
 
 
 def test_a_press_in_the_chart_picks_the_key(server: Server, open_page: Open) -> None:

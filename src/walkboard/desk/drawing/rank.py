@@ -133,7 +133,7 @@ def rank_drawing(drawing: RankDrawing) -> Markup:
             f'x="{x(semitone) - column / 2:.1f}" y="{_TOP:.0f}" width="{column:.1f}" '
             f'height="{_HEIGHT - _TOP:.0f}"/></a>'
         )
-    return _svg(_WIDTH, _HEIGHT, parts, "chart wide-only")
+    return _svg(_WIDTH, _HEIGHT, parts, "chart")
 
 
 def bar(point: ChartPoint | None, chart: RankChart) -> Markup:

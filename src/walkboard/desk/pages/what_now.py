@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from walkboard.book.records import KeptEvent, KeptFault, KeptOrgan, KeptVisit, TickState
 from walkboard.desk.pages.fault_forms import full_stop_words, place_words, word_of
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.figures import clock, day
+from walkboard.desk.text.figures import clock, day, local
 from walkboard.desk.text.figures import minutes as minutes_words
 from walkboard.work.worklist import progress_of, work_groups
 
@@ -103,7 +103,7 @@ def _event(desk: Desk, kept: KeptOrgan, organ: Organ) -> Step:
     if not ahead:
         return Step(say("organ.no_event"), say("organ.no_event_words"), at, say("organ.add_event"))
     event = ahead[0]
-    days = (event.starts_at.astimezone().date() - datetime.now(UTC).astimezone().date()).days
+    days = (local(event.starts_at).date() - local(datetime.now(UTC)).date()).days
     when = say("organ.event_when", n=days, day=day(event.starts_at), time=clock(event.starts_at))
     links = tuple(
         (f"{at}#events", say("organ.event_later", day=day(e.starts_at), title=_titled(e)))

@@ -175,6 +175,8 @@ function draw() {
   if (!course.length) return;
   const now = course.at(-1).s;
   const heard = course.filter((p) => p.cents !== null);
+  place("m-course").hidden = !heard.length; // nothing floats where nothing was read
+  if (!heard.length) return;
   const largest = Math.max(1.5 * value.tolerance, ...heard.map((p) => Math.abs(p.cents)));
   while (scale < SCALES.length - 1 && largest > SCALES[scale]) scale++;
   while (scale > 0 && largest < 0.75 * SCALES[scale - 1]) scale--;
@@ -192,8 +194,8 @@ function draw() {
   const top = y(value.tolerance), foot = y(-value.tolerance);
   place("m-tolerance").setAttribute("y", top);
   place("m-tolerance").setAttribute("height", (foot - top).toFixed(1));
-  write("m-top", `▲ ${SCALES[scale]}`);
-  write("m-foot", `▼ ${SCALES[scale]}`);
+  write("m-top", `+${SCALES[scale]} ¢`);
+  write("m-foot", `−${SCALES[scale]} ¢`);
 }
 
 function runs() {

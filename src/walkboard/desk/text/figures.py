@@ -15,14 +15,25 @@ def signed(value: float | None, decimals: int = 1) -> str:
     return MISSING if value is None else wording.signed(value, decimals)
 
 
+def local(value: datetime) -> datetime:
+    """An instant in the machine's own time; one at the edge of the calendar as it is.
+
+    Somebody's calendar has an event in the year 9999, and no page may fail for it.
+    """
+    try:
+        return value.astimezone()
+    except (OverflowError, ValueError):
+        return value
+
+
 def day(value: datetime | None) -> str:
     """``14 March 2026`` in the machine's own time; a dash where there is none."""
-    return MISSING if value is None else date_words(value.astimezone().date())
+    return MISSING if value is None else date_words(local(value).date())
 
 
 def month(value: datetime) -> str:
     """``3/2026`` in the machine's own time."""
-    return f"{value.astimezone():%-m/%Y}"
+    return f"{local(value):%-m/%Y}"
 
 
 def date_words(value: date) -> str:
@@ -33,12 +44,12 @@ def date_words(value: date) -> str:
 
 def clock(value: datetime) -> str:
     """``09:05`` in the machine's own time."""
-    return value.astimezone().strftime("%H:%M")
+    return local(value).strftime("%H:%M")
 
 
 def days_since(value: datetime) -> int:
     """Whole days from an instant to now, by the machine's calendar."""
-    return (datetime.now(UTC).astimezone().date() - value.astimezone().date()).days
+    return (datetime.now(UTC).astimezone().date() - local(value).date()).days
 
 
 def celsius(value: float | None) -> str:
