@@ -177,7 +177,7 @@ def test_a_tuned_pipe_is_shown_as_tuned_with_before_and_after(
     assert len(rows_of(page.content(), "pipes")) == 54  # none is missing
 
 
-ID = re.compile(r"\b[a-z]+\.[a-z]+\d*:\d+\b")
+ID = re.compile(r"\b(?:great|swell|pedal)\.[a-z]+\d*\b(?!\.flac)")  # files have names of their own
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,7 @@ from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.sheets.wording import rank_words
 from walkboard.work.pipe_offsets import latest_air
 from walkboard.work.snapshot import organ_at
 
@@ -73,6 +74,7 @@ def visit(request: Request) -> Response:
         recordings=recordings,
         stop_names={stop.id: stop.name for stop in organ.stops},
         ranks=ranks,
+        rank_names={rank.id: rank_words(organ, rank) for rank in ranks},
         rank=asked,
         readings=[
             {
