@@ -100,6 +100,7 @@ def _notes(path: Path) -> dict[int, list[tuple[int, float, float]]]:
 
 def _messages(path: Path) -> list[Any]:
     import mido
+    from mido.midifiles.meta import KeySignatureError
 
     try:
         if path.stat().st_size > _MOST_BYTES:
