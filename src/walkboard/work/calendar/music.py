@@ -128,6 +128,7 @@ def _messages(path: Path) -> list[Any]:
         ArithmeticError,
         RecursionError,
         AssertionError,
+        KeySignatureError,
     ) as error:  # fmt: skip - the library raises all of these
         raise InputError(
             f"This is not a Standard MIDI File, or it is damaged ({error}).",
