@@ -32,6 +32,9 @@ FLAG_WORDS: Mapping[ReadingFlag, str] = {
     ReadingFlag.OCTAVE: "overblows",
     ReadingFlag.FAR: "far off",
     ReadingFlag.LOCKED: "in step with another",
+    ReadingFlag.OTHER: "another pipe sounds too",
+    ReadingFlag.TREMULANT: "tremulant on",
+    ReadingFlag.GAP: "samples missing",
 }
 
 
