@@ -15,9 +15,11 @@ from scipy.special import wofz
 from walkboard.planning.value.cost import (
     LIMITS,
     badness,
+    chance_stray,
     expected_badness,
     half_width_cents,
     left_by_tuning_cents,
+    steepest_bend,
 )
 
 
@@ -89,3 +91,15 @@ def test_what_tuning_leaves_is_within_the_trades_tolerance():
     assert 0.35 <= left_by_tuning_cents(440.0, reed=False) <= 0.8
     assert 1.0 <= left_by_tuning_cents(440.0, reed=True) <= 2.0
     assert left_by_tuning_cents(33.0, reed=False) <= 1.5
+
+
+@pytest.mark.parametrize("hz", [65.0, 440.0, 3000.0])
+def test_no_cost_bends_more_than_its_steepest_bend(hz):
+    """Second differences of the cost of one pipe, over 30 cents either way."""
+    weight, stray = np.array([1.4]), np.array([0.7])
+    d = np.arange(-30.0, 30.0, 0.01)
+    cost = weight * badness(d, hz) + stray * chance_stray(d, 0.0)
+    bend = np.diff(cost, 2) / 0.01**2
+    most = steepest_bend(np.array([hz]), weight, stray)[0]
+    assert bend.max() <= most + 1e-6
+    assert most <= 1.3 * max(bend.max(), float(stray[0]) * 0.242)

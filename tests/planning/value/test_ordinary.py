@@ -126,3 +126,10 @@ def test_strays_count_from_c3_to_c6_and_on_the_pedal_from_its_lowest_key():
     semitone = layout.semitone[manual]
     assert_allclose(played[manual], (semitone >= 48) & (semitone <= 84))
     assert played[layout.slice_of(PEDAL.rank("pedal.subbass"))].all()
+
+
+@pytest.mark.parametrize("purpose", list(Purpose))
+def test_no_stop_is_drawn_more_than_always(purpose):
+    use = drawn_use(Layout.of(PEDAL), purpose)
+    assert np.all((use > 0.5) & (use <= 1.0))  # a Principal and a Subbass, in every service
+    assert np.all(drawn_use(LAYOUT, purpose) ** (1.0 / LIMITS.drawn_power) <= 1.0)
