@@ -1,4 +1,4 @@
-"""What walkboard.physics, listening.bounds and planning.hearing answer to the published values."""
+"""What our physics and the reference formulas answer to the published values."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from tests.cramer_rao import (
     tone_sigma_cents,
 )
 from tests.published import end_corrections
+from tests.published import psychoacoustics as hearing
 from tests.published.rows import Answer, Register, Row
 from walkboard.physics import air, flue, locking, reed, room
 from walkboard.physics.air import Air
 from walkboard.physics.flue import End
-from walkboard.planning import hearing
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio, hz_per_cent
 from walkboard.scales.beats import cents_of_beat
 

@@ -8,12 +8,12 @@ from numpy.testing import assert_allclose
 from scipy.optimize import brentq
 
 from tests.condition.organs import small_organ
+from tests.published.psychoacoustics import roughness_of_spectrum
 from walkboard.condition.kinds import roles
 from walkboard.organ.examples import hall
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
-from walkboard.planning.hearing import roughness_of_spectrum
 from walkboard.planning.value.company import (
     ALONE,
     PARTIALS,

@@ -24,7 +24,7 @@ from walkboard.desk.frame.setting import Setting
 from walkboard.desk.live.session import TOPIC
 from walkboard.desk.live.start import take_in_killed
 from walkboard.desk.pages.measured import setup
-from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_work
+from walkboard.desk.pages.visit.frame import AtVisit, differ_words, surely_at_work, visit_at_work
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.figures import clock
 from walkboard.desk.text.preferences import Look, Preferences, preferences_of
@@ -35,7 +35,6 @@ from walkboard.sheets.keyholder import stop_words
 from walkboard.sheets.wording import hertz
 from walkboard.work import faults
 from walkboard.work.snapshot import organ_at, organ_in
-from walkboard.work.ticking import disagreements
 from walkboard.work.worklist import WorkGroup, WorkStep, work_groups
 
 # The words a tuner reaches for inside the organ; the rest of the vocabulary is on the desk.
@@ -123,20 +122,6 @@ def steps_for_script(
 ) -> list[dict[str, Any]]:
     """The worklist as scripts of this page and of the key holder's show it."""
     return [_step(organ, group, step, chosen) for group in groups for step in group.steps]
-
-
-def differ_words(at: AtVisit) -> dict[str, str]:
-    """What to say of each pipe that one device did and another skipped."""
-    return {
-        pipe: say(
-            "pipe.differ",
-            done_by=done.device or say("pipe.desk_did"),
-            done_at=clock(done.at),
-            skipped_by=skipped.device or say("pipe.desk_did"),
-            skipped_at=clock(skipped.at),
-        )
-        for pipe, (done, skipped) in disagreements(at.desk.book.ticks(at.visit.id)).items()
-    }
 
 
 def _work(

@@ -15,10 +15,12 @@ from walkboard.desk.background import upload_queue
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.figures import clock
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.work.pipe_offsets import latest_air
 from walkboard.work.snapshot import organ_at
+from walkboard.work.ticking import disagreements
 from walkboard.work.worklist import progress_of, work_groups
 
 if TYPE_CHECKING:
@@ -170,3 +172,17 @@ def _listen_words(at: AtVisit) -> str:
     if coming:
         return say("visit.step_coming", heard=heard, n=coming)
     return say("visit.step_heard", n=heard) if heard else ""
+
+
+def differ_words(at: AtVisit) -> dict[str, str]:
+    """What to say of each pipe that one device did and another skipped."""
+    return {
+        pipe: say(
+            "pipe.differ",
+            done_by=done.device or say("pipe.desk_did"),
+            done_at=clock(done.at),
+            skipped_by=skipped.device or say("pipe.desk_did"),
+            skipped_at=clock(skipped.at),
+        )
+        for pipe, (done, skipped) in disagreements(at.desk.book.ticks(at.visit.id)).items()
+    }

@@ -5,8 +5,7 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import Response
 
-from walkboard.desk.pages.pipe import differ_words
-from walkboard.desk.pages.visit.frame import render_step, to_visit, visit_at_work
+from walkboard.desk.pages.visit.frame import differ_words, render_step, to_visit, visit_at_work
 from walkboard.sheets.cautions import DEFERENCE, cautions_for
 from walkboard.work.worklist import progress_of, work_groups
 

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from walkboard.planning.hearing import (
+from tests.published.psychoacoustics import (
     CELESTE_CUSTOMS,
     PEAK_ROUGHNESS,
     most_rough_difference_hz,
