@@ -21,10 +21,10 @@ PROBLEM = Problem(3, "rank great.octave4: pipes", "There are none.", "Say how ma
 @pytest.mark.parametrize(
     "error",
     [
-        WalkboardError("It is so.", where="here", mend="Do that."),
-        InputError("It is so.", where="here", mend="Do that."),
-        SoundError("No held key was heard.", where="walk.flac", mend="Record one stop."),
-        UnknownNameError("There is no such stop.", mend="There is: great.octave4."),
+        WalkboardError("It is so.", where="here", fix="Do that."),
+        InputError("It is so.", where="here", fix="Do that."),
+        SoundError("No held key was heard.", where="walk.flac", fix="Record one stop."),
+        UnknownNameError("There is no such stop.", fix="There is: great.octave4."),
         BookError("The visit is closed."),
         DescriptionError((PROBLEM, PROBLEM), where="hall.toml"),
         NotEnoughMinutesError(12.5),

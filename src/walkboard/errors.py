@@ -24,14 +24,14 @@ class WalkboardError(Exception):
         What is wrong, one sentence.
     where : str
         The file, place in it, or thing that is meant; may be empty.
-    mend : str
+    fix : str
         What would be right, or what to do next; may be empty.
     """
 
-    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+    def __init__(self, what: str, *, where: str = "", fix: str = "") -> None:
         self.what = what
         self.where = where
-        self.mend = mend
+        self.fix = fix
         super().__init__(what)
 
     def __reduce__(self) -> tuple[object, ...]:
@@ -40,8 +40,8 @@ class WalkboardError(Exception):
 
     def __str__(self) -> str:
         place = f"{self.where}: " if self.where else ""
-        mend = f" {self.mend}" if self.mend else ""
-        return f"{place}{self.what}{mend}"
+        fix = f" {self.fix}" if self.fix else ""
+        return f"{place}{self.what}{fix}"
 
 
 class InputError(WalkboardError):
@@ -60,18 +60,18 @@ class Problem:
         The field, with its table and id, as ``rank great.principal4: pipes``.
     what : str
         What is wrong.
-    mend : str
+    fix : str
         What would be right.
     """
 
     line: int | None
     field: str
     what: str
-    mend: str
+    fix: str
 
     def __str__(self) -> str:
         place = "" if self.line is None else f"line {self.line}: "
-        return f"{place}{self.field}: {self.what} {self.mend}".rstrip()
+        return f"{place}{self.field}: {self.what} {self.fix}".rstrip()
 
 
 class DescriptionError(InputError):
@@ -119,5 +119,5 @@ class NotEnoughMinutesError(WalkboardError):
         self.missing_minutes = missing_minutes
         super().__init__(
             f"What must be done needs {missing_minutes:.1f} minutes more than there are.",
-            mend="Give more minutes, or leave something out.",
+            fix="Give more minutes, or leave something out.",
         )

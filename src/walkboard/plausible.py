@@ -58,7 +58,7 @@ class Range:
         raise InputError(
             f"{what or self.what} of {value:g} {self.unit} cannot be right.",
             where=where,
-            mend=f"It must be from {self.low:g} to {self.high:g} {self.unit}.{hint}",
+            fix=f"It must be from {self.low:g} to {self.high:g} {self.unit}.{hint}",
         )
 
     def check_each(self, values: Mapping[str, float], *, what: str = "") -> None:

@@ -61,7 +61,7 @@ def test_everything_wrong_is_told_at_once(book: Book, visit: KeptVisit, tmp_path
             f"A record cannot be read ({no_version}).",
         ),
     }
-    assert all(problem.mend for problem in book.check())
+    assert all(problem.fix for problem in book.check())
 
 
 def test_an_old_unfinished_copy_is_reported_and_removed_and_a_new_one_left(

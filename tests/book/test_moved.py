@@ -121,7 +121,7 @@ def test_the_check_names_what_is_left_beside_the_book(book: Book, organ_id: int)
     os.utime(young, (MORNING.timestamp(), MORNING.timestamp()))
     problems = book.check()
     assert {p.where for p in problems} == {str(left), export.name}
-    assert all("walkboard book clean" in p.mend for p in problems)
+    assert all("walkboard book clean" in p.fix for p in problems)
     assert organ_id
 
 

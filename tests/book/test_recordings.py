@@ -92,7 +92,7 @@ def test_the_same_recording_with_another_label_is_refused_with_the_command_that_
         book.keep_recording(visit.id, source, other, program_version=VERSION)
     assert book.recordings(visit.id) == (first,)
     assert len(files(book)) == 1
-    assert "visit relabel" in told.value.mend
+    assert "visit relabel" in told.value.fix
 
 
 def test_two_visits_may_share_the_file(book: Book, visit: KeptVisit, tmp_path: Path) -> None:

@@ -169,7 +169,7 @@ def test_without_portaudio_the_mend_is_named(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(sys, "meta_path", [Missing(), *sys.meta_path])
     with pytest.raises(InputError, match="PortAudio is not installed") as caught:
         portaudio()
-    assert "libportaudio2" in caught.value.mend
+    assert "libportaudio2" in caught.value.fix
 
 
 def test_portaudio_itself_answers_where_it_is_there() -> None:

@@ -17,7 +17,7 @@ def count(progress: Progress, to: int) -> int:
 
 def fail(progress: Progress) -> None:
     progress(1, 4)
-    raise InputError("The recording is silent.", mend="Record again.")
+    raise InputError("The recording is silent.", fix="Record again.")
 
 
 def break_off(_: Progress) -> None:

@@ -102,7 +102,7 @@ def use_whatever_is_read(text: str) -> bool:
         _use(organ)
         return True
     assert problems
-    assert all(problem.what and problem.mend for problem in problems)
+    assert all(problem.what and problem.fix for problem in problems)
     return False
 
 

@@ -1,4 +1,4 @@
-"""One thing wrong in a description gives one problem, on its line, with the mend."""
+"""One thing wrong in a description gives one problem, on its line, with how to fix it."""
 
 from __future__ import annotations
 
@@ -268,15 +268,15 @@ CASES = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("old", "new", "field", "what", "mend"), CASES, ids=range(len(CASES)))
-def test_one_slip_gives_one_problem(old: str, new: str, field: str, what: str, mend: str) -> None:
+@pytest.mark.parametrize(("old", "new", "field", "what", "fix"), CASES, ids=range(len(CASES)))
+def test_one_slip_gives_one_problem(old: str, new: str, field: str, what: str, fix: str) -> None:
     before, found, after = GOOD.partition(old)
     assert found
     text = before + new + after
     (problem,) = problems_of(text)
     assert problem.field == field
     assert what in problem.what
-    assert mend in problem.mend
+    assert fix in problem.fix
     assert problem.line is not None
     if "is missing" in problem.what or "neither" in problem.what:
         return  # what is missing is told at its table

@@ -129,13 +129,13 @@ def test_couplers_to_two_keyboards_cannot_be_played_at_once() -> None:
 def test_a_misspelt_stop_is_answered_with_the_likeliest(typed: str, meant: str) -> None:
     with pytest.raises(UnknownNameError) as caught:
         ORGAN.stop(typed)
-    assert caught.value.mend == f"Did you mean {meant}?"
+    assert caught.value.fix == f"Did you mean {meant}?"
 
 
 def test_a_name_like_none_is_answered_with_the_list() -> None:
     with pytest.raises(UnknownNameError) as caught:
         ORGAN.division("xyzzy")
-    assert caught.value.mend == "It has: great, swell, pedal."
+    assert caught.value.fix == "It has: great, swell, pedal."
 
 
 @pytest.mark.parametrize(
@@ -157,4 +157,4 @@ def test_a_slip_at_the_console_is_one_problem(old: str, new: str, field: str, hi
         read_organ(TEXT.replace(old, new, 1))
     (problem,) = caught.value.problems
     assert problem.field.rpartition(": ")[2] == field
-    assert hint in problem.mend
+    assert hint in problem.fix

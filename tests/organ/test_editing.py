@@ -56,7 +56,7 @@ def test_the_cells_are_those_of_the_file() -> None:
 def test_what_is_not_there_or_not_toml_is_said() -> None:
     with pytest.raises(UnknownNameError, match="no rank swell") as caught:
         edited(TEXT, [CellChange("rank", "swell.obo8", "pipes", "1")])
-    assert caught.value.mend == "Did you mean swell.oboe8?"
+    assert caught.value.fix == "Did you mean swell.oboe8?"
     with pytest.raises(InputError, match="not TOML"):
         rank_cells("rank = [")
 

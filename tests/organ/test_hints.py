@@ -103,7 +103,7 @@ def test_a_slip_is_answered_with_what_to_write(old: str, new: str, hint: str) ->
     assert old in GOOD
     with pytest.raises(DescriptionError) as caught:
         read_organ(GOOD.replace(old, new, 1))
-    assert hint in " ".join(problem.mend for problem in caught.value.problems)
+    assert hint in " ".join(problem.fix for problem in caught.value.problems)
 
 
 def test_meantone_quarter_is_quarter_comma_meantone() -> None:

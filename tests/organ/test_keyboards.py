@@ -141,4 +141,4 @@ def test_a_slip_on_a_keyboard_is_one_problem(
         organ(division, rank)
     (problem,) = caught.value.problems
     assert problem.field.rpartition(": ")[2] == field
-    assert hint in problem.mend
+    assert hint in problem.fix

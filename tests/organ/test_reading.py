@@ -239,7 +239,7 @@ def test_twenty_errors_are_told_as_those_twenty() -> None:
         shown = lines[problem.line - 1]
         assert shown == "[[stop]]" if not new else field.rpartition(": ")[2].split(" ")[0] in shown
         assert problem.what.endswith(".")
-        assert problem.mend.endswith((".", "?"))
+        assert problem.fix.endswith((".", "?"))
     printed = str(caught.value)
     assert printed.startswith("hall.toml: The organ description has 20 problems.\n  line 2: format")
 
@@ -373,4 +373,4 @@ def test_whatever_is_spoiled_is_told_and_never_breaks_the_reader(raw: Raw, data:
         assert 1 <= problem.line <= len(spoiled)
         assert problem.field
         assert problem.what
-        assert problem.mend
+        assert problem.fix

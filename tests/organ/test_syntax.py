@@ -1,4 +1,4 @@
-"""Texts that are no TOML: the line, and a mend that a tuner can follow."""
+"""Texts that are no TOML: the line, and a fix that a tuner can follow."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def problem_of(text: str) -> Problem:
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "field", "what", "mend"),
+    ("old", "new", "field", "what", "fix"),
     [
         ('name = "Great"', "name = Great", "name", "without quotation marks", 'name = "Great"'),
         ('name = "Great"', "name = “Great”", "name", "not plain ones", "plain mark"),
@@ -42,7 +42,7 @@ def problem_of(text: str) -> Problem:
     ],
 )
 def test_slip_is_told_with_its_line_and_mend(
-    old: str, new: str, field: str, what: str, mend: str
+    old: str, new: str, field: str, what: str, fix: str
 ) -> None:
     before, found, after = GOOD.partition(old)
     assert found
@@ -50,7 +50,7 @@ def test_slip_is_told_with_its_line_and_mend(
     assert problem.line == before.count("\n") + (2 if new.endswith("[pitch]\n") else 1)
     assert problem.field == field
     assert what in problem.what
-    assert mend in problem.mend
+    assert fix in problem.fix
 
 
 def test_bracket_left_open_is_told_where_it_opens() -> None:
@@ -67,14 +67,14 @@ def test_text_over_several_lines_left_open_is_told_where_it_opens() -> None:
     problem = problem_of(GOOD.replace('name = "Great"', 'name = """Great"'))
     assert problem.line == 1 + LINES.index('name = "Great"')
     assert problem.field == "name"
-    assert "three quotation marks" in problem.mend
+    assert "three quotation marks" in problem.fix
 
 
 @pytest.mark.parametrize("text", ["", "  \n\n\t", "\ufeff"])
 def test_empty_text_is_told(text: str) -> None:
     problem = problem_of(text)
     assert "empty" in problem.what
-    assert "example" in problem.mend
+    assert "example" in problem.fix
 
 
 @pytest.mark.parametrize(

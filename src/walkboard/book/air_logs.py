@@ -39,7 +39,7 @@ class AirLogs(Storing):
         ):
             raise BookError(
                 f"The log {log.file_name} is not a series of readings in order of time.",
-                mend="Read the logger's file again.",
+                fix="Read the logger's file again.",
             )
         with self._writing() as session:
             self._newest_description(session, organ_id)

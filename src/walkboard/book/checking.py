@@ -132,8 +132,8 @@ class Checking(
         for one in self.leftovers():
             is_inside = one.path.is_relative_to(self.path)
             where = str(one.path.relative_to(self.path) if is_inside else one.path)
-            mend = f"Remove it: walkboard book clean {self.path} --remove"
-            yield BookProblem(where, one.what, mend)
+            fix = f"Remove it: walkboard book clean {self.path} --remove"
+            yield BookProblem(where, one.what, fix)
 
     def _doubtful(self, recordings: Sequence[int]) -> list[int]:
         """Recordings among which one cannot be read back, found much faster than one by one."""
@@ -173,23 +173,23 @@ class Checking(
         for path in self.sounds.named():
             if path not in known:
                 where = str(path.relative_to(self.path))
-                mend = "Take it in at a visit, or move it away. A program was killed over it."
-                yield BookProblem(where, "This recording belongs to no visit.", mend)
+                fix = "Take it in at a visit, or move it away. A program was killed over it."
+                yield BookProblem(where, "This recording belongs to no visit.", fix)
         for path in self.sounds.strangers():
             where = str(path.relative_to(self.path))
             yield BookProblem(where, "This file does not belong to the book.", "Move it away.")
 
     def _problem_of(self, sha256: str, path: Path) -> BookProblem | None:
         where = str(path.relative_to(self.path))
-        mend = "Restore the file from a copy of the book."
+        fix = "Restore the file from a copy of the book."
         try:
             if not path.is_file():
-                return BookProblem(where, "The file of a recording is missing.", mend)
+                return BookProblem(where, "The file of a recording is missing.", fix)
             if sha256_of(path) != sha256:
-                return BookProblem(where, "The file of a recording has changed.", mend)
+                return BookProblem(where, "The file of a recording has changed.", fix)
         except OSError as error:
             what = f"The file of a recording cannot be read ({error.strerror or error})."
-            return BookProblem(where, what, f"{mend} Check the disk.")
+            return BookProblem(where, what, f"{fix} Check the disk.")
         return None
 
 

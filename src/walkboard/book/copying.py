@@ -138,14 +138,14 @@ def copy_sound(source: Path, target: SoundFolder, sha256: str) -> BookProblem | 
     sha256 : str
         Of the content that it should be.
     """
-    mend = "Restore it from another copy of the book."
+    fix = "Restore it from another copy of the book."
     try:
         incoming = target.copy_in(source)
     except InputError as error:
-        return BookProblem(str(source), error.what, mend)
+        return BookProblem(str(source), error.what, fix)
     try:
         if incoming.sha256 != sha256:
-            return BookProblem(str(source), "The file of a recording has changed.", mend)
+            return BookProblem(str(source), "The file of a recording has changed.", fix)
         target.give_name(incoming, source.suffix.removeprefix("."))
     finally:
         incoming.drop()

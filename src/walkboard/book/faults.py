@@ -59,7 +59,7 @@ class Faults(Storing):
         """
         if kind not in set(FaultKind):
             raise UnknownNameError(
-                f"{kind!r} is not a kind of fault.", mend=f"It is one of: {', '.join(FaultKind)}."
+                f"{kind!r} is not a kind of fault.", fix=f"It is one of: {', '.join(FaultKind)}."
             )
         link = _link_row(stop, key, pipe)
         says_something = words.strip() or stop or key or pipe
@@ -261,7 +261,7 @@ def _refuse_double(book: Storing, row: FaultRow) -> None:
         raise BookError(
             f"Fault {row.id} is a double of fault {other}.",
             where=str(book.path),
-            mend="Mend that one.",
+            fix="Mend that one.",
         )
 
 

@@ -152,10 +152,10 @@ def _refuse_taken(path: Path, *, but: Path | None = None) -> None:
     if not path.exists():
         return
     if (path / DATABASE).exists():
-        raise BookError("There is a book here already.", where=str(path), mend="Open it instead.")
+        raise BookError("There is a book here already.", where=str(path), fix="Open it instead.")
     if not path.is_dir() or any(child != but for child in path.iterdir()):
         raise BookError(
             "There is something else here already.",
             where=str(path),
-            mend="Name a folder that is not there yet, or an empty one.",
+            fix="Name a folder that is not there yet, or an empty one.",
         )

@@ -100,7 +100,7 @@ def _revision(connection: sqlite3.Connection, book: Path) -> str:
         raise BookError(
             f"The {DATABASE} in this folder is a database of some other program.",
             where=str(book),
-            mend="Name the folder of a book.",
+            fix="Name the folder of a book.",
         )
     revisions = connection.execute("SELECT version_num FROM alembic_version").fetchall()
     if len(revisions) != 1:
@@ -129,12 +129,12 @@ def _stamp(connection: sqlite3.Connection, book: Path) -> str:
 
 def _refuse_no_book(book: Path, database: Path) -> None:
     if not book.exists():
-        what, mend = "There is no book here.", "Check the path, or make a new book."
+        what, fix = "There is no book here.", "Check the path, or make a new book."
     elif not book.is_dir():
-        what, mend = "This is a file; a book is a folder.", "Name the folder that holds the book."
+        what, fix = "This is a file; a book is a folder.", "Name the folder that holds the book."
     elif not database.is_file():
         what = f"This folder is no book: it has no {DATABASE}."
-        mend = "Check the path, or make a new book."
+        fix = "Check the path, or make a new book."
     else:
         return
-    raise BookError(what, where=str(book), mend=mend)
+    raise BookError(what, where=str(book), fix=fix)

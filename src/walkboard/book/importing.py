@@ -121,7 +121,7 @@ def _read(source: Path) -> _Document:
         raise InputError(
             f"The export cannot be read ({error.strerror or error}).",
             where=str(source),
-            mend="Check the name and that you may read it.",
+            fix="Check the name and that you may read it.",
         ) from error
     except ValidationError as error:
         first = error.errors()[0]
@@ -133,7 +133,7 @@ def _read(source: Path) -> _Document:
         raise InputError(
             f"The export is of a newer form ({document.form}) than this program knows.",
             where=str(source),
-            mend="Import it with a newer version of the program.",
+            fix="Import it with a newer version of the program.",
         )
     return document
 
@@ -198,5 +198,5 @@ def _damaged(source: Path, why: str) -> InputError:
     return InputError(
         f"This is not an export of a book, or it is damaged ({why}).",
         where=str(source),
-        mend="Export the book again, or use another copy.",
+        fix="Export the book again, or use another copy.",
     )

@@ -104,7 +104,7 @@ def _in_one_transaction(
                     f"The book cannot be brought to the newest form: {len(broken)} of its rows"
                     " would name rows that are not there.",
                     where=str(database.parent),
-                    mend="The book is as it was; keep using the program that wrote it.",
+                    fix="The book is as it was; keep using the program that wrote it.",
                 )
     except DBAPIError as error:
         if isinstance(error.orig, sqlite3.Error):

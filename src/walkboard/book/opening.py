@@ -82,7 +82,7 @@ def open_book(path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> Book:
                 f"This book is of a newer form ({revision}) than this program knows"
                 f" ({HEAD_REVISION}).",
                 where=str(path),
-                mend="Open it with a newer version of the program; nothing in it was touched.",
+                fix="Open it with a newer version of the program; nothing in it was touched.",
             )
         bring_up(path, wait_s=wait_s)
     from walkboard.book.keeping import Book  # noqa: PLC0415 - loads SQLAlchemy

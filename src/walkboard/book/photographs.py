@@ -55,7 +55,7 @@ class Photographs(Storing):
             raise InputError(
                 "The photograph does not say what it shows.",
                 where=str(source),
-                mend="Say it in a few words, as: Loose slide of the Twelfth.",
+                fix="Say it in a few words, as: Loose slide of the Twelfth.",
             )
         _refuse_other_files(source)
         incoming = self.sounds.copy_in(source)
@@ -119,11 +119,11 @@ def _refuse_other_files(source: Path) -> None:
         raise InputError(
             f"The photograph cannot be read ({error.strerror or error}).",
             where=str(source),
-            mend="Check the name and that you may read it.",
+            fix="Check the name and that you may read it.",
         ) from error
     if beginning is None or not found.startswith(beginning):
         raise InputError(
             "This file is not a JPEG or PNG picture.",
             where=str(source),
-            mend="Save it as JPEG or PNG first.",
+            fix="Save it as JPEG or PNG first.",
         )

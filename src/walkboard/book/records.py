@@ -490,11 +490,11 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class BookProblem:
-    """One thing that `Book.check` found wrong: where, what, and the mend."""
+    """One thing that `Book.check` found wrong: where, what, and how to fix it."""
 
     where: str
     what: str
-    mend: str
+    fix: str
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.what} {self.mend}"
+        return f"{self.where}: {self.what} {self.fix}"

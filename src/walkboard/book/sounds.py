@@ -167,5 +167,5 @@ def _unreadable(source: Path, error: OSError) -> InputError:
     return InputError(
         f"The recording cannot be read ({error.strerror or error}).",
         where=str(source),
-        mend="Check the name and that you may read it.",
+        fix="Check the name and that you may read it.",
     )

@@ -150,8 +150,8 @@ class Storing:
                 f"{error.object!r} holds characters that cannot be kept.", "Rename it."
             ) from error
 
-    def _error(self, what: str, mend: str) -> BookError:
-        return BookError(what, where=str(self.path), mend=mend)
+    def _error(self, what: str, fix: str) -> BookError:
+        return BookError(what, where=str(self.path), fix=fix)
 
     def _get(self, session: Session, row: type[Row], id: int, kind: str) -> Row:  # noqa: A002
         found = session.get(row, id)

@@ -72,14 +72,14 @@ def moved(book: Path) -> BookError:
     return BookError(
         "The book's folder was moved, renamed or removed while it was open.",
         where=str(book),
-        mend="Nothing more is kept in it. Open the book where it is now.",
+        fix="Nothing more is kept in it. Open the book where it is now.",
     )
 
 
 def of_code(code: int, book: Path) -> BookError:
     """The `BookError` for one of the primary result codes of SQLite that are listed here."""
-    what, mend = _SAYINGS[code]
-    return BookError(what, where=str(book), mend=mend)
+    what, fix = _SAYINGS[code]
+    return BookError(what, where=str(book), fix=fix)
 
 
 def of_sqlite(error: sqlite3.Error, book: Path) -> BookError:
@@ -94,7 +94,7 @@ def of_sqlite(error: sqlite3.Error, book: Path) -> BookError:
     return BookError(
         f"The book's database could not be read or written ({error}).",
         where=str(book),
-        mend=_CHECK,
+        fix=_CHECK,
     )
 
 
@@ -111,5 +111,5 @@ def of_disk(error: OSError, book: Path) -> BookError:
             return BookError(
                 f"The book's folder could not be read or written ({error.strerror or error}).",
                 where=str(book),
-                mend=_CHECK,
+                fix=_CHECK,
             )

@@ -23,7 +23,7 @@ def number(value: SupportsFloat, of: str) -> float:
     if not math.isfinite(plain):
         raise BookError(
             f"{of} is {plain}, which is not a number that can be kept.",
-            mend="Leave out what could not be measured, and flag it.",
+            fix="Leave out what could not be measured, and flag it.",
         )
     return plain
 
@@ -46,7 +46,7 @@ def plausible(value: SupportsFloat | None, kind: Range, of: str) -> float | None
     try:
         return kind.check(float(value), what=of)
     except InputError as error:
-        raise BookError(error.what, mend=error.mend) from None
+        raise BookError(error.what, fix=error.fix) from None
 
 
 def instant(value: datetime, of: str) -> datetime:
@@ -60,6 +60,6 @@ def instant(value: datetime, of: str) -> datetime:
     if value.tzinfo is None:
         raise BookError(
             f"{of} is {value}, without a time zone.",
-            mend="Give its time zone.",
+            fix="Give its time zone.",
         )
     return value.astimezone(UTC)

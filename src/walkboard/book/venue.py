@@ -25,7 +25,7 @@ class Venue(Storing):
         """
         hours = number_or_none(visit.hours, "The hours of a visit")
         if hours is not None and hours <= 0.0:
-            raise BookError(f"A visit of {hours:g} hours is too short.", mend="Give its hours.")
+            raise BookError(f"A visit of {hours:g} hours is too short.", fix="Give its hours.")
         with self._writing() as session:
             self._newest_description(session, organ_id)
             arrives = visit.arrives_at

@@ -59,12 +59,12 @@ def portaudio() -> Any:
         import sounddevice  # noqa: PLC0415 - fails at import where PortAudio is missing
     except ImportError:
         raise InputError(
-            "The package sounddevice is not installed.", mend="Install Walkboard's requirements."
+            "The package sounddevice is not installed.", fix="Install Walkboard's requirements."
         ) from None
     except OSError:
         raise InputError(
             "PortAudio is not installed, so no microphone can be heard.",
-            mend="On Debian and Ubuntu: apt-get install libportaudio2. Recordings work without it.",
+            fix="On Debian and Ubuntu: apt-get install libportaudio2. Recordings work without it.",
         ) from None
     return sounddevice
 
@@ -140,12 +140,12 @@ class Microphone:
         if not there:
             raise InputError(
                 "The system has no microphone.",
-                mend="Plug one in, or allow this program to use it, and try again.",
+                fix="Plug one in, or allow this program to use it, and try again.",
             )
         chosen = next((d for d in there if device is None or d.name == device), None)
         if chosen is None:
             names = ", ".join(d.name for d in there)
-            raise InputError(f"There is no microphone {device!r}.", mend=f"There are: {names}.")
+            raise InputError(f"There is no microphone {device!r}.", fix=f"There are: {names}.")
         self.name = chosen.name
         self.sample_rate = sample_rate or chosen.sample_rate
         self.channels = min(chosen.channels, channels or 2)
@@ -172,7 +172,7 @@ class Microphone:
             raise InputError(
                 f"The microphone {self.name} cannot be opened at {self.sample_rate} Hz"
                 f" with {self.channels} channels: {error}.",
-                mend="Choose another rate or device, or close what else uses it.",
+                fix="Choose another rate or device, or close what else uses it.",
             ) from None
         self._stream = stream
 

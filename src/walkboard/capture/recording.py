@@ -58,7 +58,7 @@ class Recorder:
         import soundfile  # noqa: PLC0415 - loads a library that most commands do not need
 
         if path.exists():
-            raise InputError("That file already exists.", where=str(path), mend="Name another.")
+            raise InputError("That file already exists.", where=str(path), fix="Name another.")
         self.path = path
         self._rate = sample_rate
         self._channels = channels
@@ -97,7 +97,7 @@ class Recorder:
             raise InputError(
                 f"The recording cannot go on: {error}.",
                 where=str(self.path),
-                mend="Free some space on the disk; what was recorded so far is kept.",
+                fix="Free some space on the disk; what was recorded so far is kept.",
             ) from None
         self.seconds += (gap + len(samples)) / self._rate
 

@@ -27,7 +27,7 @@ def check(
     except DescriptionError as error:
         if as_json:
             problems = [
-                {"line": p.line, "field": p.field, "what": p.what, "mend": p.mend}
+                {"line": p.line, "field": p.field, "what": p.what, "mend": p.fix}
                 for p in error.problems
             ]
             print_json({"format": 1, "file": str(organ), "ok": False, "problems": problems})
@@ -81,7 +81,7 @@ def example(
 
     texts = {"village": examples.village, "hall": examples.hall}
     if which not in texts:
-        raise UnknownNameError(f"There is no example {which!r}.", mend="Say village or hall.")
+        raise UnknownNameError(f"There is no example {which!r}.", fix="Say village or hall.")
     typer.echo(texts[which](), nl=False)
 
 

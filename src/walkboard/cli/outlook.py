@@ -55,7 +55,7 @@ def outlook(
     ranks = [pipe.rank for pipe in there.pipes]
     if chart is not None:
         if rank is None:
-            raise InputError("Which rank is to be drawn?", mend="Give --rank.")
+            raise InputError("Which rank is to be drawn?", fix="Give --rank.")
         from walkboard.sheets.drift_chart import draw_drift
         from walkboard.work.drift_course import drift_courses
         from walkboard.work.write_files import write_file
@@ -295,4 +295,4 @@ def _day(on: str | None) -> date:
     try:
         return date.fromisoformat(on)
     except ValueError:
-        raise InputError(f"{on!r} is not a day.", mend="Write it as 2031-12-20.") from None
+        raise InputError(f"{on!r} is not a day.", fix="Write it as 2031-12-20.") from None

@@ -132,7 +132,7 @@ def use_of(
         if not equals:
             raise InputError(
                 f"--music {text!r} is not understood.",
-                mend="Write --music hymn.mid=great.principal8,great.octave4.",
+                fix="Write --music hymn.mid=great.principal8,great.octave4.",
             )
         uses.append(read_music(Path(file), organ, stops_of(stops), channels))
     return EventUse(tuple(uses))
@@ -157,7 +157,7 @@ def channels_of(on: Sequence[str]) -> dict[int, str]:
         if not equals or not channel.isdecimal() or not 1 <= int(channel) <= 16:
             raise InputError(
                 f"--on {text!r} is not understood.",
-                mend="Write --on 1=great, with a channel from 1 to 16.",
+                fix="Write --on 1=great, with a channel from 1 to 16.",
             )
         found[int(channel)] = division.strip()
     return found
@@ -200,5 +200,5 @@ def _figure(option: str, text: str, figure: str, example: str) -> float:
         return float(figure)
     except ValueError:
         raise InputError(
-            f"{option} {text!r} is not understood.", mend=f"Write {option} {example}."
+            f"{option} {text!r} is not understood.", fix=f"Write {option} {example}."
         ) from None

@@ -46,7 +46,7 @@ def report(
 
     if language not in set(Language):
         raise InputError(
-            f"There is no report in {language!r}.", mend=f"Choose from {', '.join(Language)}."
+            f"There is no report in {language!r}.", fix=f"Choose from {', '.join(Language)}."
         )
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)

@@ -34,8 +34,7 @@ def stops_json(made: FromStops, file: str) -> dict[str, Any]:
         "file": file,
         "lines": [row_json(row, made.ids.get(row.line.id)) for row in made.rows],
         "problems": [
-            {"line": p.line, "field": p.field, "what": p.what, "mend": p.mend}
-            for p in made.problems
+            {"line": p.line, "field": p.field, "what": p.what, "mend": p.fix} for p in made.problems
         ],
         "toml": made.toml,
     }

@@ -62,12 +62,12 @@ def survey_plan(
     from walkboard.work.walk_files import load_walks
 
     if not (0.5 <= hold <= 60.0 and 0.5 <= alone <= 60.0 and 0.0 <= gap <= 60.0):
-        raise InputError("No key is held so.", mend="Hold 0.5 to 60 seconds, with 0 to 60 between.")
+        raise InputError("No key is held so.", fix="Hold 0.5 to 60 seconds, with 0 to 60 between.")
     described = load_organ(organ)
     pairs = [tuple(pair.strip() for pair in words.split("+")) for words in together]
     for pair in pairs:
         if len(pair) != 2:
-            raise InputError(f"{'+'.join(pair)!r} is no pair of ranks.", mend="Write RANK+RANK.")
+            raise InputError(f"{'+'.join(pair)!r} is no pair of ranks.", fix="Write RANK+RANK.")
         for rank in pair:
             described.rank(rank)
     wished = frozenset(frozenset(pair) for pair in pairs)
@@ -77,7 +77,7 @@ def survey_plan(
         if wanted is not None or pairs:
             raise InputError(
                 "--not-read says itself which pipes, each alone.",
-                mend="Leave out --pipes and --together.",
+                fix="Leave out --pipes and --together.",
             )
         wanted, rules = surveys.pipes_not_read(load_walks(not_read)), CautiousRules(most=1)
     plan = plan_survey(

@@ -59,7 +59,7 @@ def contact(
     from walkboard.work import open_book
 
     if role not in set(Role):
-        raise InputError(f"There is no role {role!r}.", mend=f"Choose from {', '.join(Role)}.")
+        raise InputError(f"There is no role {role!r}.", fix=f"Choose from {', '.join(Role)}.")
     with open_book.opened(book) as opened:
         kept, _ = open_book.organ_of(opened, organ)
         opened.keep_contact(kept.id, Contact(Role(role), name, reach))

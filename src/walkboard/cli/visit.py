@@ -38,7 +38,7 @@ def _by_division(organ: Organ, given: Sequence[str], option: str) -> Mapping[str
         except ValueError:
             raise InputError(
                 f"{option} {text!r} is not understood.",
-                mend=f"Write {option} great=17.6, or {option} 17.6 for all.",
+                fix=f"Write {option} great=17.6, or {option} 17.6 for all.",
             ) from None
         names = [division] if equals else [d.id for d in organ.divisions]
         values.update(dict.fromkeys(names, value))
@@ -139,7 +139,7 @@ def correct(
         if not is_of_conditions and purpose is None and minutes is None:
             raise InputError(
                 "Nothing to correct was given.",
-                mend="Give --purpose, --minutes, --air, --humidity or --wind.",
+                fix="Give --purpose, --minutes, --air, --humidity or --wind.",
             )
         if is_of_conditions:
             second_thoughts.correct_conditions(

@@ -61,7 +61,7 @@ def plan(
     from walkboard.work.plan_request import EventNeeds, event_named
 
     if event is None and event_within is not None:
-        raise InputError("Say which event needs its stops.", mend="Give --event UID too.")
+        raise InputError("Say which event needs its stops.", fix="Give --event UID too.")
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         visit = open_book.visit_at_work(opened, kept)
@@ -134,7 +134,7 @@ def tick(
     from walkboard.work import visit as visit_work
 
     if state not in {s.value for s in TickState}:
-        raise InputError(f"A pipe cannot be {state!r}.", mend="Say done, skipped or open.")
+        raise InputError(f"A pipe cannot be {state!r}.", fix="Say done, skipped or open.")
     refs = [PipeRef.parse(pipe) for pipe in pipes]
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)

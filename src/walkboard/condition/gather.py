@@ -100,7 +100,7 @@ def _must_be_of(organ: Organ, walk: HeardWalk) -> None:
         raise InputError(
             f"These readings are of {walk.organ!r}, the organ given is {organ.name!r}.",
             where=walk.file,
-            mend="Give the readings with the organ that they were taken on.",
+            fix="Give the readings with the organ that they were taken on.",
         )
     for hold in walk.holds:
         for reading in hold.readings:
@@ -109,7 +109,7 @@ def _must_be_of(organ: Organ, walk: HeardWalk) -> None:
                 raise InputError(
                     f"The readings have pipe {reading.pipe}, but the rank has {rank.pipes} pipes.",
                     where=walk.file,
-                    mend="Listen again with the present description.",
+                    fix="Listen again with the present description.",
                 )
 
 

@@ -201,7 +201,7 @@ def _clear(folder: Path) -> None:
             raise InputError(
                 "Something else is there already.",
                 where=str(folder),
-                mend="Choose another --folder.",
+                fix="Choose another --folder.",
             )
         shutil.rmtree(folder)
     folder.mkdir(parents=True)

@@ -30,7 +30,7 @@ def write(rendered: RenderedWalk, path: Path) -> None:
         raise InputError(
             f"A recording is not written as {ending or 'a file without ending'}.",
             where=str(path),
-            mend=f"Use {', '.join(ENDINGS)}.",
+            fix=f"Use {', '.join(ENDINGS)}.",
         )
     samples = np.clip(rendered.samples, -1.0, 1.0 - 2.0**-15)
     if ending == ".m4a":

@@ -103,7 +103,7 @@ def _check_fifths(fifths: Mapping[str, float], findings: Findings, *, whole: boo
         try:
             alone = from_fifths("one", {spelling: -PYTHAGOREAN_COMMA_CENTS}).cents_above_c
         except InputError as error:
-            findings.note((*path, spelling), error.what, error.mend)
+            findings.note((*path, spelling), error.what, error.fix)
             sound = False
             continue
         if alone in seen:
@@ -118,7 +118,7 @@ def _check_fifths(fifths: Mapping[str, float], findings: Findings, *, whole: boo
         try:
             from_fifths("own", fifths)
         except InputError as error:
-            findings.note(path, error.what, error.mend)
+            findings.note(path, error.what, error.fix)
 
 
 def _check_divisions(rows: Iterable[Row[DivisionTable]], findings: Findings) -> dict[str, Division]:
@@ -152,7 +152,7 @@ def _are_keys(row: Row[DivisionTable], findings: Findings) -> bool:
         try:
             Key.parse(name)
         except UnknownNameError as error:
-            findings.note((*row.path, *place), error.what, error.mend)
+            findings.note((*row.path, *place), error.what, error.fix)
             right = False
     return right
 

@@ -97,7 +97,7 @@ def _check_celeste(draft: Draft, row: Row[RankTable], findings: Findings) -> Non
         try:
             Key.parse(name)
         except UnknownNameError as error:
-            findings.note((*celeste.path, "beats", name), error.what, error.mend)
+            findings.note((*celeste.path, "beats", name), error.what, error.fix)
 
 
 def _check_front(draft: Draft, row: Row[RankTable], span: Span | None, findings: Findings) -> None:
@@ -120,8 +120,8 @@ def _check_changes(draft: Draft, row: Row[RankTable], findings: Findings) -> Non
                 if moved
                 else "only a rank that was moved has an old id."
             )
-            mend = 'Write was = "choir.dulciana8".' if moved else "Take it out."
-            findings.note((*change.path, "was"), what, mend)
+            fix = 'Write was = "choir.dulciana8".' if moved else "Take it out."
+            findings.note((*change.path, "was"), what, fix)
         if not change.has("year"):
             continue
         if change.table.year < before:
@@ -138,7 +138,7 @@ def _key(path: Path, name: str, span: Span | None, findings: Findings) -> Key | 
     try:
         key = Key.parse(name)
     except UnknownNameError as error:
-        findings.note(path, error.what, error.mend)
+        findings.note(path, error.what, error.fix)
         return None
     if span is not None and key not in span.keys:
         findings.note(

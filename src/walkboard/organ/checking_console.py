@@ -76,7 +76,7 @@ def check_temperament_name(path: Path, given: str, findings: Findings) -> None:
         findings.note(
             path,
             f"there is no temperament {given}.",
-            hint if hint.startswith("Did") else error.mend,
+            hint if hint.startswith("Did") else error.fix,
         )
 
 

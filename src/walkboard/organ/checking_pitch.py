@@ -94,7 +94,7 @@ def _break_key(path: Path, name: str, span: Span | None, findings: Findings) -> 
     try:
         key = Key.parse(name)
     except UnknownNameError as error:
-        findings.note(path, error.what, error.mend)
+        findings.note(path, error.what, error.fix)
         return None
     if span is None:
         return key
@@ -119,8 +119,8 @@ def _break_multiple(row: Row[BreakTable], findings: Findings) -> Fraction | None
             if feet
             else "the break has neither interval nor feet."
         )
-        mend = "Keep one of them." if feet else "Add interval = 15, or feet."
-        findings.note((*row.path, "feet" if feet else "interval"), said, mend)
+        fix = "Keep one of them." if feet else "Add interval = 15, or feet."
+        findings.note((*row.path, "feet" if feet else "interval"), said, fix)
         return None
     if not row.has("interval", "feet"):
         return None
@@ -137,7 +137,7 @@ def _multiple(
             return multiple_of_interval(interval)
         multiple = multiple_of_feet(feet or "")
     except InputError as error:
-        findings.note(path, error.what, error.mend)
+        findings.note(path, error.what, error.fix)
         return None
     if multiple in MULTIPLES:
         return multiple

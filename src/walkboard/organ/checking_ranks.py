@@ -81,7 +81,7 @@ def key_in_compass(
     try:
         key = Key.parse(name)
     except UnknownNameError as error:
-        findings.note(path, error.what, error.mend)
+        findings.note(path, error.what, error.fix)
         return None
     if division is not None and not division.lowest <= key <= division.highest:
         findings.note(

@@ -96,7 +96,7 @@ def _parsed(text: str) -> tomlkit.TOMLDocument:
         return tomlkit.parse(text)
     except (TOMLKitError, ValueError) as error:
         raise InputError(
-            f"The text is not TOML: {error}.", mend="Correct the text before the table."
+            f"The text is not TOML: {error}.", fix="Correct the text before the table."
         ) from None
 
 
@@ -108,7 +108,7 @@ def _table(document: tomlkit.TOMLDocument, change: CellChange) -> Any:
                 return table
     ids = [str(table.get("id", "")) for table in tables if isinstance(table, dict)]
     raise UnknownNameError(
-        f"There is no {change.table} {change.id}.", mend=did_you_mean(change.id, ids, change.table)
+        f"There is no {change.table} {change.id}.", fix=did_you_mean(change.id, ids, change.table)
     )
 
 

@@ -21,9 +21,9 @@ class Findings:
         self._raw = raw
         self._noted: dict[Path, list[tuple[str, str]]] = {}
 
-    def note(self, path: Path, what: str, mend: str) -> None:
+    def note(self, path: Path, what: str, fix: str) -> None:
         """Note what is wrong at a path and how to fix it."""
-        self._noted.setdefault(path, []).append((what, mend))
+        self._noted.setdefault(path, []).append((what, fix))
 
     def __bool__(self) -> bool:
         return bool(self._noted)
@@ -33,9 +33,9 @@ class Findings:
         places = Positions(text)
         # what is missing at the head of the file is reported at its first line
         return tuple(
-            Problem(places.line(path) or 1, self.label(path), what, mend)
+            Problem(places.line(path) or 1, self.label(path), what, fix)
             for path in sorted(self._noted, key=lambda path: places.offset(path) or 0)
-            for what, mend in self._noted[path]
+            for what, fix in self._noted[path]
         )
 
     def label(self, path: Path) -> str:

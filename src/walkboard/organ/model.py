@@ -64,7 +64,7 @@ class PipeRef:
         rank, colon, number = text.rpartition(":")
         if not colon or not rank or not number.isdecimal() or int(number) < 1:
             raise UnknownNameError(
-                f"{text!r} does not name a pipe.", mend="Write rank:number, as great.principal4:13."
+                f"{text!r} does not name a pipe.", fix="Write rank:number, as great.principal4:13."
             )
         return cls(rank, int(number))
 
@@ -508,7 +508,7 @@ class Organ:
         if len(keyboards) > 1:
             raise InputError(
                 f"The couplers drawn lead to several keyboards: {', '.join(keyboards)}.",
-                mend="Draw the couplers to one keyboard only: that one is played.",
+                fix="Draw the couplers to one keyboard only: that one is played.",
             )
         return next(iter(keyboards))
 
@@ -518,7 +518,7 @@ def _find(table: dict[str, T], name: str, kind: str) -> T:
         return table[name]
     except KeyError:
         meant = likeliest_id(name, ((one.id, one.name) for one in table.values()))
-        mend = f"It has: {', '.join(table)}." if meant is None else f"Did you mean {meant}?"
+        fix = f"It has: {', '.join(table)}." if meant is None else f"Did you mean {meant}?"
         if not table:
-            mend = f"Its description names no {kind}."
-        raise UnknownNameError(f"The organ has no {kind} {name!r}.", mend=mend) from None
+            fix = f"Its description names no {kind}."
+        raise UnknownNameError(f"The organ has no {kind} {name!r}.", fix=fix) from None

@@ -198,8 +198,8 @@ def check_shape(raw: dict[str, Any], findings: Findings) -> Draft:
     for path, slip in slips.items():
         if slip.kind == "unknown":
             missing = [p for p, s in slips.items() if s.kind == "missing" and p[:-1] == path[:-1]]
-            what, mend, meant = unknown_field(slip, [str(p[-1]) for p in missing])
-            findings.note(path, what, mend)
+            what, fix, meant = unknown_field(slip, [str(p[-1]) for p in missing])
+            findings.note(path, what, fix)
             if meant is not None:
                 guessed.add((*path[:-1], meant))
     for path, slip in slips.items():

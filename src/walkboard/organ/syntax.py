@@ -71,38 +71,38 @@ def _syntax_problem(text: str, message: str) -> Problem:
     still_open = opened(text)
     if still_open is not None and ("Unclosed" in what or place is None):
         begun, kind = still_open
-        mend = "Close it, and put a comma between its parts."
+        fix = "Close it, and put a comma between its parts."
         if kind == "text":
-            mend = "Close it with three quotation marks, or write it on one line with one."
-        return Problem(begun, _field_on(lines[begun - 1]), f"the {kind} is not closed.", mend)
+            fix = "Close it with three quotation marks, or write it on one line with one."
+        return Problem(begun, _field_on(lines[begun - 1]), f"the {kind} is not closed.", fix)
     if "twice" in what or "overwrite" in what or "mutate" in what or "replace" in what:
         return _twice(number, content, name)
     if re.search(r"[“”„‘’«»]", content):
-        said, mend = "the quotation marks are not plain ones.", 'Use the plain mark: "Great".'
+        said, fix = "the quotation marks are not plain ones.", 'Use the plain mark: "Great".'
     elif re.match(r"^[+-]?\d+,\d", value):
-        said, mend = f"{value} is not a number.", f"Write a point: {value.replace(',', '.', 1)}."
+        said, fix = f"{value} is not a number.", f"Write a point: {value.replace(',', '.', 1)}."
     elif re.match(r"^[+-]?0\d", value):
-        said, mend = f"{value} begins with 0.", f"Write {value.lstrip('0') or '0'}."
+        said, fix = f"{value} begins with 0.", f"Write {value.lstrip('0') or '0'}."
     elif value.lower() in {"yes", "no", "true", "false", "on", "off"}:
-        said, mend = f"{value} is not a value.", "Write true or false, in small letters."
+        said, fix = f"{value} is not a value.", "Write true or false, in small letters."
     elif re.search(r"""^("[^"]*|'[^']*)$""", value) or "Illegal character" in what:
-        said, mend = (
+        said, fix = (
             "the text is not closed.",
             "Put a quotation mark at both its ends, on one line.",
         )
     elif field and re.match(r"^[^\W\d]", value):
-        said, mend = "text stands without quotation marks.", f'Write {name} = "{value}".'
+        said, fix = "text stands without quotation marks.", f'Write {name} = "{value}".'
     elif field and not value:
-        said, mend = "no value is given.", "Write one after the =, or take the line out."
+        said, fix = "no value is given.", "Write one after the =, or take the line out."
     elif re.match(r"^\s*\[", content) and not field:
-        said, mend = "this header is not right.", "Write [pitch], or with two brackets [[rank]]."
+        said, fix = "this header is not right.", "Write [pitch], or with two brackets [[rank]]."
     elif "=" not in content:
         said = "this line is neither a field nor a comment."
-        mend = "Write field = value, and # before a comment."
+        fix = "Write field = value, and # before a comment."
     else:
         said = f"this is not TOML: {what[:1].lower()}{what[1:]}."
-        mend = "Write field = value, one on a line, text in quotation marks."
-    return Problem(number, name, said, mend)
+        fix = "Write field = value, one on a line, text in quotation marks."
+    return Problem(number, name, said, fix)
 
 
 def _twice(number: int, content: str, name: str) -> Problem:

@@ -51,7 +51,7 @@ def target_hz(organ: Organ, pipe: PipeRef, air_celsius: float | None) -> float:
     rank = organ.rank(pipe.rank)
     if pipe.number > rank.pipes:
         raise UnknownNameError(
-            f"The rank {rank.id} has no pipe {pipe.number}.", mend=f"It has 1 to {rank.pipes}."
+            f"The rank {rank.id} has no pipe {pipe.number}.", fix=f"It has 1 to {rank.pipes}."
         )
     return nominal_hz(organ, rank, pipe.number) * _ratio(
         organ.pitch_of(rank).at_celsius, air_celsius
@@ -96,7 +96,7 @@ def celeste_target_hz(organ: Organ, pipe: PipeRef, partner_hz: float) -> float:
     rank = organ.rank(pipe.rank)
     if rank.celeste is None:
         raise InputError(
-            f"The rank {rank.id} is not a celeste.", mend="Give it celeste in the description."
+            f"The rank {rank.id} is not a celeste.", fix="Give it celeste in the description."
         )
     return partner_hz + rank.celeste.offset_hz(rank.key_of(pipe.number), partner_hz)
 
@@ -128,6 +128,6 @@ def _ratio(pitch_celsius: float, air_celsius: float | None) -> float:
     if not COLDEST_CELSIUS <= air_celsius <= WARMEST_CELSIUS:
         raise InputError(
             f"No organ stands in air of {air_celsius:g} °C.",
-            mend="Give °C from -20 to 50; did you mean °F?",
+            fix="Give °C from -20 to 50; did you mean °F?",
         )
     return pitch_ratio(pitch_celsius, air_celsius)

@@ -106,8 +106,8 @@ def wording(slip: Slip) -> tuple[str, str]:
         if hint is not None:
             return f"feet are written in quotation marks, not as {shown}.", hint
     wanted = _WANTED.get(slip.kind, "another value")
-    mend = f"Write {example}" if example else f"Write {wanted}."
-    return f"this must be {wanted}, not {shown}.", mend
+    fix = f"Write {example}" if example else f"Write {wanted}."
+    return f"this must be {wanted}, not {shown}.", fix
 
 
 def _pattern_wording(slip: Slip, shown: str) -> tuple[str, str]:
@@ -122,8 +122,8 @@ def _pattern_wording(slip: Slip, shown: str) -> tuple[str, str]:
     if slip.context["pattern"] == SPLIT_PATTERN:
         return f"{shown} is not a sharp.", 'Name the sharps that are split: ["Eb", "G#"].'
     if slip.path[-1] == "id":
-        mend = "Write it without spaces, commas and colons, as great.principal8."
-        return f"{shown} is not an id.", mend
+        fix = "Write it without spaces, commas and colons, as great.principal8."
+        return f"{shown} is not an id.", fix
     if slip.path[-1] == "name":
         return f"{shown} is not a name.", 'Write it on one line, as name = "Principal 8".'
     return f"{shown} is not the number of a pipe.", "Write it from 1, as {1 = 152.0, 13 = 91.0}."

@@ -147,13 +147,13 @@ def complete_tuning(organ: Organ, day_minutes: float) -> CompleteTuning:
     if not LIMITS.shortest_day_minutes <= day_minutes <= LIMITS.longest_day_minutes:
         raise InputError(
             f"A day of tuning cannot last {day_minutes:g} minutes.",
-            mend=f"Give {LIMITS.shortest_day_minutes:g} to {LIMITS.longest_day_minutes:g}.",
+            fix=f"Give {LIMITS.shortest_day_minutes:g} to {LIMITS.longest_day_minutes:g}.",
         )
     reference = reference_rank(organ)
     if reference is None or reference.historic:
         raise InputError(
             "There is no open 4′ or 8′ rank to set the bearings on.",
-            mend="Describe the rank that the organ is tuned from, as an open 4′ or 8′.",
+            fix="Describe the rank that the organ is tuned from, as an open 4′ or 8′.",
         )
     left_out = tuple(
         f"{rank.name} ({rank.id}) is historic: leave it to the organ's adviser."

@@ -67,7 +67,7 @@ class PlanRequest:
         if not 0.0 <= self.minutes <= 100_000.0:
             raise InputError(
                 f"A visit cannot last {self.minutes:g} minutes.",
-                mend="Give the minutes there are, 0 or more.",
+                fix="Give the minutes there are, 0 or more.",
             )
         given = self.event_air_celsius
         if isinstance(given, Mapping):
@@ -78,7 +78,7 @@ class PlanRequest:
             if not COLDEST_CELSIUS <= air <= HOTTEST_CELSIUS:
                 raise InputError(
                     f"The event's air cannot be {air:g} °C.",
-                    mend="Give °C from -20 to 50; was °F meant?",
+                    fix="Give °C from -20 to 50; was °F meant?",
                 )
         for registration in self.use.registrations:
             for stop in registration.stops:

@@ -159,7 +159,7 @@ class Prepared:
         if request.demands.tie_cents:
             raise InputError(
                 "A plan that tunes divisions apart cannot be certified between the references.",
-                mend="Ask for one pitch for all.",
+                fix="Ask for one pitch for all.",
             )
         costed = self._cost(request)
         problem = pose(costed.situation, costed.pull, request.demands)
@@ -323,7 +323,7 @@ def prepare(
     )
     if not known:
         raise InputError(
-            "There is no reading to plan with.", mend="Take in at least one walk of a stop first."
+            "There is no reading to plan with.", fix="Take in at least one walk of a stop first."
         )
     return Prepared(
         organ, condition, known, changes, air=air or {}, reed_follows=reed_follows or {}

@@ -63,7 +63,7 @@ def parse_feet(feet: str | int | Fraction) -> Fraction:
     if length is None or length <= 0:
         raise InputError(
             f"{feet!r} is not a length in feet.",
-            mend="Write whole feet and a fraction: 8, 2 2/3, 1 3/5, 8/9.",
+            fix="Write whole feet and a fraction: 8, 2 2/3, 1 3/5, 8/9.",
         )
     return length
 
@@ -90,7 +90,7 @@ def multiple_of_interval(interval: int) -> Fraction:
     if not 1 <= interval <= 50 or interval == 2 or degree + 1 not in _DEGREES:
         raise InputError(
             f"{interval} is not the interval of a mixture's row.",
-            mend="Write unisons, fifths, thirds or sevenths above the key: "
+            fix="Write unisons, fifths, thirds or sevenths above the key: "
             "1, 5, 8, 10, 12, 14, 15, 17, 19, 21, 22, 24, 26, 29, 33, 36.",
         )
     return _DEGREES[degree + 1] * (1 << octaves)

@@ -61,15 +61,15 @@ class Key:
         if match is None:
             raise UnknownNameError(
                 f"{name!r} is not the name of a key.",
-                mend="Write a letter, # or b where needed, and the octave: C2, F#3, Bb4.",
+                fix="Write a letter, # or b where needed, and the octave: C2, F#3, Bb4.",
             )
         letter, accidental, octave, star = match.groups()
         semitone = 12 * (int(octave) + 1) + _LETTER[letter.upper()] + _ACCIDENTAL[accidental]
         if not 0 <= semitone <= cls.HIGHEST:
-            raise UnknownNameError(f"{name!r} lies off any keyboard.", mend="Use C-1 to B10.")
+            raise UnknownNameError(f"{name!r} lies off any keyboard.", fix="Use C-1 to B10.")
         if star and semitone % 12 not in _SECOND_HALF:
             raise UnknownNameError(
-                f"{name!r} is not a sharp, so it cannot be split.", mend="Leave out the star."
+                f"{name!r} is not a sharp, so it cannot be split.", fix="Leave out the star."
             )
         return cls(semitone, bool(star))
 
@@ -89,7 +89,7 @@ class Key:
         if match is None:
             raise UnknownNameError(
                 f"{name!r} is not the Helmholtz name of a key.",
-                mend="Write C, c, c1 or c′, c2 …; C1 or C͵ for the octave below C.",
+                fix="Write C, c, c1 or c′, c2 …; C1 or C͵ for the octave below C.",
             )
         letter, accidental, number, primes, commas = match.groups()
         count = int(number) if number else len(primes or commas or "")
@@ -98,7 +98,7 @@ class Key:
         if (letter.islower() and commas) or (letter.isupper() and primes) or semitone < 0:
             raise UnknownNameError(
                 f"{name!r} mixes the marks of high and low octaves.",
-                mend="Primes rise from small letters (c′), commas fall from capitals (C͵).",
+                fix="Primes rise from small letters (c′), commas fall from capitals (C͵).",
             )
         return cls(semitone)
 

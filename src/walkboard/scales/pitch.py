@@ -88,5 +88,5 @@ def pitch_standard(name: str) -> PitchStandard:
             return standard
     raise UnknownNameError(
         f"There is no pitch standard {name!r}.",
-        mend=f"There are: {', '.join(s.name for s in STANDARDS)}; or give A4 in Hz.",
+        fix=f"There are: {', '.join(s.name for s in STANDARDS)}; or give A4 in Hz.",
     )

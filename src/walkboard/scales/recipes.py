@@ -76,7 +76,7 @@ def recipe(name: str) -> Recipe:
     except KeyError:
         raise UnknownNameError(
             f"There is no temperament {name!r}.",
-            mend=f"There are: {', '.join(recipes())}; or give the tempering of each fifth.",
+            fix=f"There are: {', '.join(recipes())}; or give the tempering of each fifth.",
         ) from None
 
 

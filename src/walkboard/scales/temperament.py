@@ -117,7 +117,7 @@ def pitch_class(note: str) -> int:
     if match is None:
         raise UnknownNameError(
             f"{note!r} is not the name of a note.",
-            mend="Write a letter and # or b where needed: C, F#, Bb.",
+            fix="Write a letter and # or b where needed: C, F#, Bb.",
         )
     letter, accidental = match.groups()
     step = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}[accidental]
@@ -154,13 +154,13 @@ def from_fifths(name: str, tempering_cents: Mapping[str, float]) -> Temperament:
             raise InputError(
                 f"the fifth {spelling} is given twice.",
                 where=f"temperament {name}",
-                mend="Name each fifth once; A#-F is Bb-F.",
+                fix="Name each fifth once; A#-F is Bb-F.",
             )
         if not abs(cents) < 100.0:
             raise InputError(
                 f"the fifth {spelling} is tempered by {cents} cents.",
                 where=f"temperament {name}",
-                mend="Give cents, less than 100, negative for a narrow fifth.",
+                fix="Give cents, less than 100, negative for a narrow fifth.",
             )
         circle[low] = float(cents)
     left = -PYTHAGOREAN_COMMA_CENTS - sum(circle.values())
@@ -173,7 +173,7 @@ def from_fifths(name: str, tempering_cents: Mapping[str, float]) -> Temperament:
             raise InputError(
                 f"the circle of fifths does not close: it misses by {left:+.2f} cents.",
                 where=f"temperament {name}",
-                mend="The twelve temperings must add up to -23.46 cents (a fifth not named is "
+                fix="The twelve temperings must add up to -23.46 cents (a fifth not named is "
                 "pure); name eleven fifths and the twelfth is worked out.",
             )
         circle = {low: cents + left * abs(cents) / total for low, cents in circle.items()}
@@ -228,5 +228,5 @@ def _lower_of_fifth(spelling: str) -> int:
             return low
     raise InputError(
         f"{spelling!r} is not a fifth.",
-        mend=f"Write its two notes, the lower first: {', '.join(FIFTHS)}.",
+        fix=f"Write its two notes, the lower first: {', '.join(FIFTHS)}.",
     )

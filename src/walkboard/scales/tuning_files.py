@@ -50,7 +50,7 @@ class KeyTuning:
     def __post_init__(self) -> None:
         if not self.hz:
             raise InputError(
-                f"No key of {self.name} was measured.", mend="Listen to a walk of it first."
+                f"No key of {self.name} was measured.", fix="Listen to a walk of it first."
             )
         for key, hz in self.hz.items():
             if not (0 <= key < MIDI_KEYS and math.isfinite(hz) and hz > 0.0):

@@ -61,7 +61,7 @@ def table(book: Book, kept: KeptOrgan, name: str) -> Table:
     """
     if name not in TABLES:
         raise InputError(
-            f"There is no table {name!r}.", mend=f"The tables are: {', '.join(TABLES)}."
+            f"There is no table {name!r}.", fix=f"The tables are: {', '.join(TABLES)}."
         )
     columns, rows_of = TABLES[name]
     return Table(name, columns, rows_of(book, kept))
@@ -190,7 +190,7 @@ def export_file(book: Book, kept: KeptOrgan, to: Path, *, table_name: str | None
         case ".csv":
             if table_name is None:
                 raise InputError(
-                    "A CSV file holds one table.", mend=f"Give --table: {', '.join(TABLES)}."
+                    "A CSV file holds one table.", fix=f"Give --table: {', '.join(TABLES)}."
                 )
             one = table(book, kept, table_name)
             with writing(to, what="export") as stream:
@@ -206,7 +206,7 @@ def export_file(book: Book, kept: KeptOrgan, to: Path, *, table_name: str | None
             raise InputError(
                 "The ending of the file does not say what to write.",
                 where=str(to),
-                mend="Use .json (the whole book), .xlsx, .csv or .ics.",
+                fix="Use .json (the whole book), .xlsx, .csv or .ics.",
             )
     return to
 

@@ -139,10 +139,10 @@ def _placed(
         if key is not None and pipe is None:
             pipes = sounding.pipes_at(Key.parse(key))
             if not pipes:
-                raise InputError(f"{sounding.name} sounds no pipe at {key}.", mend="Check the key.")
+                raise InputError(f"{sounding.name} sounds no pipe at {key}.", fix="Check the key.")
             pipe = pipes[0] if len(pipes) == 1 else None
     if pipe is not None and pipe.number > organ.rank(pipe.rank).pipes:
-        raise InputError(f"There is no pipe {pipe}.", mend="Check its number.")
+        raise InputError(f"There is no pipe {pipe}.", fix="Check its number.")
     return pipe
 
 

@@ -61,7 +61,7 @@ def hold_of(recording: KeptRecording, number: int) -> Hold:
         raise InputError(
             f"The recording has no hold {number}.",
             where=recording.file_name,
-            mend="Load the page again.",
+            fix="Load the page again.",
         )
     return hold
 

@@ -61,7 +61,7 @@ def organ_of(book: Book, name: str | None) -> tuple[KeptOrgan, Organ]:
             raise BookError(
                 f"The book has {len(organs)} organs; say which one is meant ({there}).",
                 where=str(book.path),
-                mend="Add one with 'walkboard book add'." if not organs else "Give --organ NAME.",
+                fix="Add one with 'walkboard book add'." if not organs else "Give --organ NAME.",
             )
         kept = organs[0]
     return kept, read_organ(kept.description, where=kept.name)
@@ -74,7 +74,7 @@ def visit_at_work(book: Book, organ: KeptOrgan) -> KeptVisit:
         raise BookError(
             f"No visit to {organ.name} is open.",
             where=str(book.path),
-            mend="Open one with 'walkboard visit open'.",
+            fix="Open one with 'walkboard visit open'.",
         )
     return visit
 
@@ -97,6 +97,6 @@ def visit_of(book: Book, organ: KeptOrgan, number: int | None) -> KeptVisit:
         raise BookError(
             f"{what} to {organ.name}.",
             where=str(book.path),
-            mend="'walkboard visit list' shows those that there are.",
+            fix="'walkboard visit list' shows those that there are.",
         )
     return found[0]

@@ -35,7 +35,7 @@ def read_text(path: Path) -> str:
         raise InputError(
             f"The file is not text in UTF-8 (line {line}).",
             where=str(path),
-            mend="Save it from a text editor as UTF-8.",
+            fix="Save it from a text editor as UTF-8.",
         ) from None
 
 
@@ -48,8 +48,8 @@ def require_file(path: Path) -> None:
 def cannot_read(path: Path, error: OSError) -> InputError:
     """The error for a file that the system did not read."""
     if isinstance(error, FileNotFoundError):
-        return InputError("There is no such file.", where=str(path), mend="Check the name.")
+        return InputError("There is no such file.", where=str(path), fix="Check the name.")
     if isinstance(error, IsADirectoryError):
-        return InputError("This is a folder, not a file.", where=str(path), mend="Name the file.")
+        return InputError("This is a folder, not a file.", where=str(path), fix="Name the file.")
     reason = error.strerror or str(error) or type(error).__name__
     return InputError(f"The file cannot be read: {reason}.", where=str(path))

@@ -84,7 +84,7 @@ def text_of_stops(data: bytes, where: str) -> str:
     """The text of a stop list in bytes, as `read_stops`."""
     if len(data) > LARGEST_BYTES:
         raise InputError(
-            "The file is too large for a stop list.", where=where, mend="Give the list alone."
+            "The file is too large for a stop list.", where=where, fix="Give the list alone."
         )
     if data.startswith(ZIP):
         return _sheet(data, where)
@@ -98,7 +98,7 @@ def text_of_stops(data: bytes, where: str) -> str:
     raise InputError(
         "This is neither text nor a spreadsheet.",
         where=where,
-        mend="Save the list as text, CSV or XLSX.",
+        fix="Save the list as text, CSV or XLSX.",
     )
 
 
@@ -114,7 +114,7 @@ def _sheet(data: bytes, where: str) -> str:
         rows = list(book.worksheets[0].iter_rows(values_only=True, max_row=2000, max_col=30))
     except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
         raise InputError(
-            f"The workbook cannot be read: {error}.", where=where, mend="Save it as XLSX again."
+            f"The workbook cannot be read: {error}.", where=where, fix="Save it as XLSX again."
         ) from None
     lines = ["\t".join("" if cell is None else str(cell) for cell in row) for row in rows]
     return "\n".join(line.rstrip("\t") for line in lines)

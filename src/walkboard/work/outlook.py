@@ -140,7 +140,7 @@ def listening_for(
         When the minutes are none.
     """
     if not minutes > 0.0:
-        raise InputError("There are no minutes to listen in.", mend="Give --minutes.")
+        raise InputError("There are no minutes to listen in.", fix="Give --minutes.")
     seen = followed(book, kept, organ, before=visit)
     here = past_visit(book, organ, visit)
     _, now = at_visit(seen.drift, here, seen.learned)

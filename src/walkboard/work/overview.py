@@ -111,7 +111,7 @@ def rank_state(book: SeenBook, kept: KeptOrgan, rank_id: str) -> RankState:
         for state in division.ranks:
             if state.rank.id == rank_id:
                 return state
-    raise UnknownNameError(f"The organ has no rank {rank_id!r}.", mend="Choose one of its ranks.")
+    raise UnknownNameError(f"The organ has no rank {rank_id!r}.", fix="Choose one of its ranks.")
 
 
 def earlier_readings(

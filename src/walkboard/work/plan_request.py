@@ -104,7 +104,7 @@ def request_of(
     if purpose not in set(Purpose):
         raise InputError(
             f"An organ cannot mostly do {purpose!r}.",
-            mend=f"Give one of {', '.join(Purpose)}.",
+            fix=f"Give one of {', '.join(Purpose)}.",
         )
     demands = Demands(
         must=pipes_named(organ, must),
@@ -166,10 +166,10 @@ def event_named(book: Book, organ_id: int, uid: str) -> KeptEvent:
     for event in book.events(organ_id):
         if event.uid == uid:
             if event.cancelled:
-                raise BookError(f"The event {uid!r} is called off.", mend="Name another.")
+                raise BookError(f"The event {uid!r} is called off.", fix="Name another.")
             return event
     raise BookError(
-        f"There is no event {uid!r} in this book.", mend="'walkboard event list' shows them."
+        f"There is no event {uid!r} in this book.", fix="'walkboard event list' shows them."
     )
 
 

@@ -125,7 +125,7 @@ def from_walks(
     if not pipes:
         raise InputError(
             "There is no usable reading to plan with.",
-            mend="Listen to at least one stop; flags in the readings say what went wrong.",
+            fix="Listen to at least one stop; flags in the readings say what went wrong.",
         )
     condition = assess(organ, pipes, told_air(organ, walks))
     ready = prepare(organ, condition, pipes, changes=changes)
@@ -196,7 +196,7 @@ def prepared(book: Book, visit: KeptVisit) -> Prepared:
         if not pipes:
             raise InputError(
                 "There is no usable reading to plan with.",
-                mend="Take in a recording with 'walkboard visit take' first.",
+                fix="Take in a recording with 'walkboard visit take' first.",
             )
         return prepare(
             organ,
@@ -349,7 +349,7 @@ def minutes_of(visit: KeptVisit, minutes: float | None) -> float:
     """
     found = visit.minutes if minutes is None else minutes
     if found is None:
-        raise InputError("The visit's minutes are not known.", mend="Give --minutes.")
+        raise InputError("The visit's minutes are not known.", fix="Give --minutes.")
     return PLAN_MINUTES.check(found)
 
 
@@ -373,7 +373,7 @@ def sentences(
     found = [s for s in ready.standings(request) if s.pipe in wanted]
     if not found:
         raise InputError(
-            f"Nothing is known of {', '.join(named)}.", mend="Name pipes that were heard."
+            f"Nothing is known of {', '.join(named)}.", fix="Name pipes that were heard."
         )
     return tuple(explain(s, above.get(s.rank.division, 0.0)) for s in found)
 

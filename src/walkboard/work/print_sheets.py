@@ -43,7 +43,7 @@ def print_worklist(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path
     work = _work(book, visit)
     if work is None:
         raise InputError(
-            f"Visit {visit.id} has no plan.", mend="Make one with 'walkboard visit plan'."
+            f"Visit {visit.id} has no plan.", fix="Make one with 'walkboard visit plan'."
         )
     return write_file(
         render_pdf(worklist_sheet(organ, visit_facts(book, visit), work)), to, what="sheet"

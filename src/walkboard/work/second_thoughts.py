@@ -66,7 +66,7 @@ def relabel(
     if kept is None:
         raise BookError(
             f"The organ has no description {wanted} in this book.",
-            mend=f"It has descriptions 1 to {versions[-1].version}.",
+            fix=f"It has descriptions 1 to {versions[-1].version}.",
         )
     stops = old.walk.drawn if drawn is None else tuple(drawn)
     air = old.walk.air_celsius if air_celsius is None else air_celsius
@@ -76,7 +76,7 @@ def relabel(
     ):  # fmt: skip
         raise BookError(
             f"Recording {recording_id} already has this label.",
-            mend="Give other stops (--drawn), another air (--air-now) or description.",
+            fix="Give other stops (--drawn), another air (--air-now) or description.",
         )
     heard: list[HeardWalk] = []
     to_hear = ToHear(book.sound_path(recording_id), kept.description, stops, air)
@@ -136,7 +136,7 @@ def correct_conditions(
         there = len(visit.conditions)
         raise InputError(
             f"Visit {visit.id} has no conditions {place}.",
-            mend=f"It has {there}, numbered from 1." if there else "Note them first.",
+            fix=f"It has {there}, numbered from 1." if there else "Note them first.",
         )
     old = visit.conditions[place - 1]
     assert old.id is not None  # it is the book's

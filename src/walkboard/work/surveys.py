@@ -45,7 +45,7 @@ def pipes_named(organ: Organ, text: str) -> tuple[PipeRef, ...]:
         text = ",".join(line.partition("#")[0] for line in lines)
     names = text.replace(",", " ").split()
     if not names:
-        raise InputError("No pipe is named.", mend="Write rank:number, or a rank's id.")
+        raise InputError("No pipe is named.", fix="Write rank:number, or a rank's id.")
     pipes: list[PipeRef] = []
     for name in names:
         if ":" in name:
@@ -54,7 +54,7 @@ def pipes_named(organ: Organ, text: str) -> tuple[PipeRef, ...]:
             if pipe.number > rank.pipes:
                 raise UnknownNameError(
                     f"The rank {rank.id} has no pipe {pipe.number}.",
-                    mend=f"It has 1 to {rank.pipes}.",
+                    fix=f"It has 1 to {rank.pipes}.",
                 )
             pipes.append(pipe)
         else:
@@ -74,7 +74,7 @@ def pipes_not_read(walks: Iterable[HeardWalk]) -> tuple[PipeRef, ...]:
     read = {reading.pipe for reading in readings if reading.hz is not None}
     left = tuple(sorted({reading.pipe for reading in readings} - read))
     if not left:
-        raise InputError("Every pipe of these walks was read.", mend="There is nothing to walk.")
+        raise InputError("Every pipe of these walks was read.", fix="There is nothing to walk.")
     return left
 
 
@@ -111,7 +111,7 @@ def write_midi(plan: SurveyPlan, folder: Path, *, channel: int = 1) -> tuple[Pat
         raise InputError(
             f"The folder cannot be made: {error.strerror}.",
             where=str(folder),
-            mend="Choose another place.",
+            fix="Choose another place.",
         ) from None
     return tuple(write_file(data, path, what="file") for path, data in files)
 
@@ -160,7 +160,7 @@ def play_walk(
         When there is no MIDI, no such port or no such channel.
     """
     if not 1 <= channel <= 16:
-        raise InputError(f"MIDI has no channel {channel}.", mend="Give 1 to 16.")
+        raise InputError(f"MIDI has no channel {channel}.", fix="Give 1 to 16.")
     out = _midi_out()
     down: set[int] = set()
     opened = False
@@ -196,7 +196,7 @@ def _number_of(port: str, names: list[str]) -> int:
         return found[0]
     what = "is not the name of one MIDI output" if found else "is no MIDI output"
     known = f"There are: {', '.join(names)}." if names else "There are none: connect the console."
-    raise UnknownNameError(f"{port!r} {what}.", mend=known)
+    raise UnknownNameError(f"{port!r} {what}.", fix=known)
 
 
 def _midi_out() -> Any:
@@ -205,14 +205,14 @@ def _midi_out() -> Any:
     except ImportError:
         raise InputError(
             "Nothing is installed that sends MIDI.",
-            mend="Install the project's extra 'midi', or play the file with another player.",
+            fix="Install the project's extra 'midi', or play the file with another player.",
         ) from None
     try:
         return rtmidi.MidiOut()
     except Exception as error:  # its error classes differ with the system it was built for
         raise InputError(
             f"This machine has no MIDI: {error}",
-            mend="Play the file with another player.",
+            fix="Play the file with another player.",
         ) from None
 
 

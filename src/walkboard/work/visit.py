@@ -101,7 +101,7 @@ def take_in(
         When some cannot be heard, after the others were kept.
     """
     if not visit.is_open:
-        raise BookError(f"Visit {visit.id} is closed.", mend="Open a new one.")
+        raise BookError(f"Visit {visit.id} is closed.", fix="Open a new one.")
     if air_celsius is None:
         air_celsius = air_of_stops(read_organ(kept.description), visit, drawn)
     recordings = [ToHear(path, kept.description, tuple(drawn), air_celsius) for path in paths]
@@ -128,7 +128,7 @@ def refuse_nothing_heard(walk: HeardWalk) -> None:
     """SoundError for what is not a walk, or of another stop than stated."""
     if walk.heard is not None and not walk.holds:
         raise SoundError(
-            walk.heard.sentence, mend="Say which stops were drawn, or leave the recording out."
+            walk.heard.sentence, fix="Say which stops were drawn, or leave the recording out."
         )
 
 

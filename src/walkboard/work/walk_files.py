@@ -22,7 +22,7 @@ def load_walks(paths: Sequence[Path]) -> tuple[HeardWalk, ...]:
             raise InputError(
                 f"The file is not JSON: {error.msg} at line {error.lineno}.",
                 where=str(path),
-                mend="Give the file that 'walkboard listen … --json' printed.",
+                fix="Give the file that 'walkboard listen … --json' printed.",
             ) from None
         values = value if isinstance(value, list) else [value]
         walks.extend(walk_from_json(item, where=str(path)) for item in values)

@@ -42,7 +42,7 @@ def writing(to: Path, *, what: str) -> Iterator[BinaryIO]:
         raise InputError(
             f"The {what} cannot be written: {error.strerror or error}.",
             where=str(to),
-            mend="Choose another place.",
+            fix="Choose another place.",
         ) from None
     finally:
         if is_plain:

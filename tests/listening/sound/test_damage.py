@@ -54,7 +54,7 @@ def test_what_is_no_recording_is_named(data: bytes, match: str) -> None:
     with pytest.raises(SoundError, match=match) as raised:
         opened(data, "walk.wav")
     assert raised.value.where == "walk.wav"
-    assert raised.value.mend == "Give a WAV, FLAC, OGG, MP3, AIFF or M4A recording."
+    assert raised.value.fix == "Give a WAV, FLAC, OGG, MP3, AIFF or M4A recording."
 
 
 @pytest.mark.parametrize("frames", [0, 1, 1_000])
@@ -204,7 +204,7 @@ def outcome(data: bytes, name: str) -> str:
         sound = opened(data, name)
         samples = whole(sound)
     except SoundError as refused:
-        return f"refused {refused.where}" if refused.mend else "refused without a mend"
+        return f"refused {refused.where}" if refused.fix else "refused without a fix"
     assert np.isfinite(samples).all()
     assert_allclose(sound.info.seconds * sound.info.sample_rate, len(samples), atol=0.5)
     return "read"

@@ -100,7 +100,7 @@ def figures(organ: Organ, visits: Sequence[PastVisit]) -> tuple[VisitFigures, ..
     years = [year_of(visit.at) for visit in visits]
     if any(later < earlier for earlier, later in pairwise(years)):
         raise InputError(
-            "The visits are not in the order of their dates.", mend="Give the oldest first."
+            "The visits are not in the order of their dates.", fix="Give the oldest first."
         )
     index = {rank.id: n for n, rank in enumerate(organ.ranks)}
     return tuple(
@@ -161,6 +161,6 @@ def _place(organ: Organ, index: Mapping[str, int], pipe: PipeRef) -> int:
     if at is None or pipe.number > organ.ranks[at].pipes:
         raise InputError(
             f"The history has the pipe {pipe}, which this organ has not.",
-            mend="Give the history of the organ as it is now described.",
+            fix="Give the history of the organ as it is now described.",
         )
     return at

@@ -116,7 +116,7 @@ async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
                 size += len(chunk)
                 file.write(chunk)
         if not size:
-            raise InputError("The recording is empty.", where=coming.name, mend="Record again.")
+            raise InputError("The recording is empty.", where=coming.name, fix="Record again.")
         told = _Told(
             visit=coming.visit_id,
             name=coming.name,
@@ -131,7 +131,7 @@ async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
             raise InputError(
                 f"The recording cannot be kept: {error.strerror}.",
                 where=str(folder),
-                mend="Make room on the disk, and send it again.",
+                fix="Make room on the disk, and send it again.",
             ) from None
         raise
 

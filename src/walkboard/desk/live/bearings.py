@@ -71,7 +71,7 @@ class Laying:
         if self.stop.id not in {stop.id for stop in bearing_stops(self.organ)}:
             raise InputError(
                 f"Bearings cannot be laid on {self.stop.id}.",
-                mend="Choose a flue stop of one rank that has A3 to A4.",
+                fix="Choose a flue stop of one rank that has A3 to A4.",
             )
         played = self.stop.plays[0]
         pitch = self.organ.pitch.a4_hz

@@ -309,7 +309,7 @@ class LiveListening:
         """
         with self._lock:
             if self.run is not None:
-                raise InputError("A live session runs already.", mend="Stop it first.")
+                raise InputError("A live session runs already.", fix="Stop it first.")
             run = make(self._over)
             self._run = run
             self.last = Ended()

@@ -108,7 +108,7 @@ def _note(request: Request, given: FormData) -> Response:
     _, record = _visit(request)
     words = plain(given.get("words", ""), LONGEST_NOTE)
     if not words:
-        raise InputError("The note is empty.", mend="Write it first.")
+        raise InputError("The note is empty.", fix="Write it first.")
     desk_of(request).book.add_note(record.id, words)
     return RedirectResponse(f"{request.url.path.removesuffix('/note')}#notes", 303)
 

@@ -103,7 +103,7 @@ def _keep(request: Request, given: FormData) -> Response:
     try:
         celsius = float(air) if air else None
     except ValueError:
-        raise InputError(f"{air!r} is no temperature.", mend="Write it as 19.5.") from None
+        raise InputError(f"{air!r} is no temperature.", fix="Write it as 19.5.") from None
     day, time = plain(given.get("day", ""), 10), plain(given.get("time", ""), 8)
     starts_at = work.moment(f"{day}T{time}")
     work.keep_by_hand(

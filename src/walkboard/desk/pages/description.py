@@ -89,7 +89,7 @@ def _table(edit: Edit) -> Response:
             text = edited(text, [CellChange("rank", edit.id, edit.field, edit.value)])
         return JSONResponse({"text": text, "rows": rank_cells(text)})
     except InputError as error:
-        return JSONResponse({"what": f"{told(error.what)} {told(error.mend)}"}, 400)
+        return JSONResponse({"what": f"{told(error.what)} {told(error.fix)}"}, 400)
 
 
 async def keep_new(request: Request) -> Response:
@@ -119,7 +119,7 @@ def _keep(request: Request, text: str, kept: KeptOrgan | None, version: int) -> 
     except DescriptionError as error:
         return _draw(request, text, kept, error.problems, 422)
     except BookError as error:
-        return _draw(request, text, kept, (Problem(None, "", error.what, error.mend),), 409)
+        return _draw(request, text, kept, (Problem(None, "", error.what, error.fix),), 409)
     return RedirectResponse(f"/organ/{saved.id}", 303)
 
 
@@ -128,7 +128,7 @@ def _saved(desk: Desk, organ: Organ, text: str, kept: KeptOrgan | None) -> KeptO
         return desk.book.revise_organ(kept.id, organ.name, text)
     if any(o.name.casefold() == organ.name.casefold() for o in desk.book.organs()):
         raise BookError(
-            say("description.name_taken", name=organ.name), mend=say("description.name_mend")
+            say("description.name_taken", name=organ.name), fix=say("description.name_mend")
         )
     return desk.book.add_organ(organ.name, text)
 
@@ -139,7 +139,7 @@ def _checked(text: str) -> dict[str, object]:
     except DescriptionError as error:
         return {
             "problems": [
-                {"line": p.line, "field": p.field, "what": told(p.what), "mend": told(p.mend)}
+                {"line": p.line, "field": p.field, "what": told(p.what), "mend": told(p.fix)}
                 for p in error.problems
             ],
             "size": "",

@@ -122,13 +122,13 @@ def plain(value: object, longest: int) -> str:
         When it is too long, or a file.
     """
     if not isinstance(value, str):
-        raise InputError("A file cannot be taken here.", mend="Write it in words.")
+        raise InputError("A file cannot be taken here.", fix="Write it in words.")
     text = value.replace("\r\n", "\n").replace("\r", "\n")
     kept = "".join(
         c for c in text if c in "\n\t" or unicodedata.category(c) not in {"Cc", "Cf", "Cs", "Co"}
     ).strip()
     if len(kept) > longest:
         raise InputError(
-            f"This is {len(kept)} letters long.", mend=f"Say it in {longest} letters or fewer."
+            f"This is {len(kept)} letters long.", fix=f"Say it in {longest} letters or fewer."
         )
     return kept

@@ -176,7 +176,7 @@ def _place(request: Request, given: FormData) -> Response:
     _, organ, found = _fault(request)
     rank, number = plain(given.get("rank", ""), 200), plain(given.get("number", ""), 4)
     if bool(rank) != bool(number):
-        raise InputError("A pipe is a rank and a number.", mend="Give both, or neither.")
+        raise InputError("A pipe is a rank and a number.", fix="Give both, or neither.")
     fault_work.link(
         desk_of(request).book,
         organ,
@@ -256,7 +256,7 @@ def _to(request: Request, number: int) -> Response:
 
 def _number(value: object) -> int:
     if not isinstance(value, str) or not value.isdecimal() or len(value) > 12:
-        raise InputError("Nothing was chosen.", mend="Choose from the list.")
+        raise InputError("Nothing was chosen.", fix="Choose from the list.")
     return int(value)
 
 

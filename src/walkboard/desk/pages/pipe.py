@@ -176,7 +176,7 @@ def keep_fault(desk: Desk, setting: Setting, device: str) -> None:
     organ = organ_at(desk.book, visit)
     pipe = PipeRef.parse(body.pipe)
     if pipe.number > organ.rank(pipe.rank).pipes:
-        raise UnknownNameError(f"There is no pipe {pipe}.", mend="Load the page again.")
+        raise UnknownNameError(f"There is no pipe {pipe}.", fix="Load the page again.")
     kept, _ = organ_in(desk.book, visit.organ_id)
     if faults.is_noted(desk.book, kept.id, body.kind, pipe, but=setting.uid):
         return  # another press, or another device, has noted the same

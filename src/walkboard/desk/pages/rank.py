@@ -154,7 +154,7 @@ def _heard(desk: Desk, last: KeptReading) -> dict[str, object]:
             recording = desk.book.recording(last.recording_id)
             found = spectrum(cut(desk.book, recording, hold_of(recording, last.hold)))
         except WalkboardError as error:
-            return {"trouble": f"{told(error.what)} {told(error.mend)}"}
+            return {"trouble": f"{told(error.what)} {told(error.fix)}"}
         drawing = None if found is None else spectrum_drawing(found, hz)
         return {"spectrum": drawing, "trouble": ""}
 

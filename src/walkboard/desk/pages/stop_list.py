@@ -61,7 +61,7 @@ async def take_file(request: Request) -> Response:
     try:
         text = await run_in_threadpool(text_of_stops, data, "")
     except InputError as error:
-        return JSONResponse({"what": f"{told(error.what)} {told(error.mend)}"}, 400)
+        return JSONResponse({"what": f"{told(error.what)} {told(error.fix)}"}, 400)
     return JSONResponse({"text": text})
 
 
@@ -75,7 +75,7 @@ def _told(asked: Asked, chosen: Preferences) -> dict[str, Any]:
         "toml": made.toml if any(row.stop is not None for row in made.rows) else "",
         "size": _size(made),
         "problems": [
-            {"field": p.field, "what": told(p.what), "mend": told(p.mend)} for p in made.problems
+            {"field": p.field, "what": told(p.what), "mend": told(p.fix)} for p in made.problems
         ]
         if any(row.stop is not None for row in made.rows)
         else [],

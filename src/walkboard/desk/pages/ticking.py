@@ -31,7 +31,7 @@ def keep_tick(desk: Desk, setting: Setting, device: str) -> None:
     pipe = PipeRef.parse(body.pipe)
     organ = organ_at(desk.book, desk.book.visit(body.visit))
     if pipe.number > organ.rank(pipe.rank).pipes:
-        raise UnknownNameError(f"There is no pipe {pipe}.", mend="Load the page again.")
+        raise UnknownNameError(f"There is no pipe {pipe}.", fix="Load the page again.")
     tick = Tick(setting.uid, body.visit, pipe, body.state.value, body.note, setting.at, device)
     keep(desk.book, tick, body.over)
 

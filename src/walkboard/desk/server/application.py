@@ -211,7 +211,7 @@ async def _of_ours(request: Request, error: Exception) -> Response:
     status = 404 if isinstance(error, UnknownNameError) else 400
     if isinstance(error, BookError):
         status = 409
-    return _trouble(request, status, told(error.what), told(error.mend))
+    return _trouble(request, status, told(error.what), told(error.fix))
 
 
 async def _of_http(request: Request, error: Exception) -> Response:
@@ -230,8 +230,8 @@ async def _unforeseen(request: Request, _: Exception) -> Response:
     return answer
 
 
-def _trouble(request: Request, status: int, what: str, mend: str) -> Response:
+def _trouble(request: Request, status: int, what: str, fix: str) -> Response:
     wants_page = "text/html" in request.headers.get("accept", "")
     if not wants_page:
-        return JSONResponse({"trouble": what, "mend": mend}, status)
-    return render(request, "trouble.html", status=status, what=what, mend=mend)
+        return JSONResponse({"trouble": what, "mend": fix}, status)
+    return render(request, "trouble.html", status=status, what=what, fix=fix)

@@ -41,18 +41,18 @@ def address_to_share(wanted: str | None) -> str:
         if wanted not in there:
             raise InputError(
                 f"This machine has no address {wanted}.",
-                mend=f"It has: {', '.join(there)}." if there else "It is on no network.",
+                fix=f"It has: {', '.join(there)}." if there else "It is on no network.",
             )
         return wanted
     if not there:
         raise InputError(
             "This machine is on no local network.",
-            mend="Join one, or make one: a phone's own hotspot is enough and needs no internet.",
+            fix="Join one, or make one: a phone's own hotspot is enough and needs no internet.",
         )
     if len(there) > 1:
         raise InputError(
             f"This machine is on several networks: {', '.join(there)}.",
-            mend="Name the one to share at with --address.",
+            fix="Name the one to share at with --address.",
         )
     return there[0]
 

@@ -144,5 +144,5 @@ def _sockets(port: int | None, shared_address: str | None) -> list[socket.socket
             return made
     raise InputError(
         f"Port {tried[0]} is taken by another program.",
-        mend="Name another with --port, or stop the other desk.",
+        fix="Name another with --port, or stop the other desk.",
     )

@@ -84,7 +84,7 @@ def recognise(stream: BinaryIO, name: str) -> Container:
     stream.seek(0)
     head = stream.read(4096)
     if not head:
-        raise SoundError("The file is empty.", where=name, mend="Copy it again from the recorder.")
+        raise SoundError("The file is empty.", where=name, fix="Copy it again from the recorder.")
     found = _by_magic(head)
     if found is None:
         start = _after_tags(stream, head)
@@ -95,7 +95,7 @@ def recognise(stream: BinaryIO, name: str) -> Container:
         _refuse_endless_header(stream, name)
     if found is not None:
         return found
-    raise SoundError(f"This is {_what_else(head)}.", where=name, mend=ALLOWED)
+    raise SoundError(f"This is {_what_else(head)}.", where=name, fix=ALLOWED)
 
 
 def odd_suffix(container: Container, name: str) -> str | None:
@@ -177,14 +177,14 @@ def _refuse_endless_header(stream: BinaryIO, name: str) -> None:
             raise SoundError(
                 "Zeros follow the header, and no sound: the recorder lost its power too early.",
                 where=name,
-                mend="Look for another copy on the recorder.",
+                fix="Look for another copy on the recorder.",
             )
     stream.seek(0)
     if count == _MOST_CHUNKS:
         raise SoundError(
             f"No sound is found within the first {_MOST_CHUNKS} parts of this file: it is damaged.",
             where=name,
-            mend="Copy it again from the recorder.",
+            fix="Copy it again from the recorder.",
         )
 
 

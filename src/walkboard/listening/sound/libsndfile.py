@@ -80,7 +80,7 @@ class LibsndfileDecoder:
             raise SoundError(
                 f"The header of this {container.words} file cannot be read: it is damaged.",
                 where=name,
-                mend="Copy it again from the recorder, or save it as WAV or FLAC.",
+                fix="Copy it again from the recorder, or save it as WAV or FLAC.",
             ) from error
         self.bits = _INTEGER_BITS.get(subtype, _ALAC_BITS.get(subtype))
         self.coding = (

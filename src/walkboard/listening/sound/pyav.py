@@ -155,7 +155,7 @@ class PyavDecoder:
             raise SoundError(
                 f"There is no sound in this {self._container.words} file.",
                 where=self._name,
-                mend=ALLOWED,
+                fix=ALLOWED,
             )
         return opened
 
@@ -164,7 +164,7 @@ class PyavDecoder:
         return SoundError(
             f"This {self._container.words} file cannot be read ({why}): it is damaged{cut}.",
             where=self._name,
-            mend="Copy it again from the phone or recorder.",
+            fix="Copy it again from the phone or recorder.",
         )
 
     @property

@@ -82,7 +82,7 @@ class Sound:
             raise SoundError(
                 f"Its sample rate is {info.sample_rate} Hz.",
                 where=name,
-                mend="Record at 8 000 to 192 000 Hz; 44 100 or 48 000 Hz is good.",
+                fix="Record at 8 000 to 192 000 Hz; 44 100 or 48 000 Hz is good.",
             )
         self._header_s = info.seconds
         self._share = share_present(stream, container)
@@ -119,7 +119,7 @@ class Sound:
             raise SoundError(
                 f"The recording is silent: {seen}.",
                 where=self.name,
-                mend="Check that the microphone was on and its level up, and record again.",
+                fix="Check that the microphone was on and its level up, and record again.",
             )
         return quality
 
@@ -171,7 +171,7 @@ class Sound:
                 raise SoundError(
                     f"Many samples are no numbers, from {meter.first_not_number / rate:.2f} s on.",
                     where=self.name,
-                    mend="Save the recording again as 24-bit WAV or FLAC.",
+                    fix="Save the recording again as 24-bit WAV or FLAC.",
                 )
             room -= sound.nbytes
             if room >= 0:
@@ -289,14 +289,14 @@ class Sound:
             raise SoundError(
                 f"There is no sound in this {self._container.words} file, only a header.",
                 where=self.name,
-                mend="Copy it again from the recorder.",
+                fix="Copy it again from the recorder.",
             )
         if (is_short or why) and read_s < LEAST_SECONDS:
             raise SoundError(
                 f"Only {read_s:.2f} s of this {self._container.words} file can be decoded: "
                 "it is cut off or damaged.",
                 where=self.name,
-                mend="Copy it again from the recorder.",
+                fix="Copy it again from the recorder.",
             )
         if is_short and promised_s < 1e6:
             said.append(

@@ -69,18 +69,18 @@ class Demands:
                 raise InputError(
                     f"A stop cannot be asked to stand within {cents:g} cents.",
                     where=stop,
-                    mend="Give 0.1 to 50 cents; 3 are about a degree of air.",
+                    fix="Give 0.1 to 50 cents; 3 are about a degree of air.",
                 )
         if not 0.0 <= self.tie_cents <= MOST_TIE_CENTS:
             raise InputError(
                 f"Divisions cannot be tied within {self.tie_cents:g} cents.",
-                mend=f"Give 0 to {MOST_TIE_CENTS:g} cents.",
+                fix=f"Give 0 to {MOST_TIE_CENTS:g} cents.",
             )
         for pipe in sorted(self.must):
             why = self._why_not(organ, pipe)
             if why:
                 raise InputError(
-                    f"{pipe} must be tuned, but {why}.", mend="Leave one of the two out."
+                    f"{pipe} must be tuned, but {why}.", fix="Leave one of the two out."
                 )
 
     def _why_not(self, organ: Organ, pipe: PipeRef) -> str:
@@ -114,7 +114,7 @@ def pipes_named(organ: Organ, names: Iterable[str]) -> frozenset[PipeRef]:
         else:
             raise InputError(
                 f"The organ has no rank, stop or pipe {name!r}.",
-                mend="Write a rank's or a stop's id, or a pipe as rank:number.",
+                fix="Write a rank's or a stop's id, or a pipe as rank:number.",
             )
     return frozenset(found)
 
@@ -141,7 +141,7 @@ def ranks_named(organ: Organ, names: Iterable[str]) -> frozenset[str]:
         if not here:
             raise InputError(
                 f"The organ has no rank, chest or division {name!r}.",
-                mend="Write the id of a rank, a chest or a division.",
+                fix="Write the id of a rank, a chest or a division.",
             )
         found |= here
     return frozenset(found)

@@ -124,7 +124,7 @@ def from_notes(
         raise InputError(
             "No note of the music sounds a pipe with these stops.",
             where=words,
-            mend="Name the stops that are drawn, and on which division each channel is played.",
+            fix="Name the stops that are drawn, and on which division each channel is played.",
         )
     keys: dict[str, dict[int, float]] = {}
     for note, seconds in zip(sounding, exposed_seconds(sounding), strict=True):

@@ -112,7 +112,7 @@ class WeightChange:
             raise InputError(
                 f"A weight cannot be changed by {self.factor:g}.",
                 where=self.subject,
-                mend="Give a factor from 0.1 to 10, or 0 to leave it out.",
+                fix="Give a factor from 0.1 to 10, or 0 to leave it out.",
             )
 
 
@@ -261,7 +261,7 @@ def places_named(layout: Layout, subject: str) -> list[int]:
             return [layout.place(pipe)]
     raise InputError(
         f"The organ has no stop, rank or pipe {subject!r}.",
-        mend="Write a stop's or a rank's id, or a pipe as rank:number.",
+        fix="Write a stop's or a rank's id, or a pipe as rank:number.",
     )
 
 

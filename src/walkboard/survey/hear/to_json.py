@@ -159,7 +159,7 @@ def walk_from_json(value: object, *, where: str = "") -> HeardWalk:
         raise InputError(
             f"These readings are of format {value['format']}; this program knows {FORMAT}.",
             where=where,
-            mend="Use a newer Walkboard, or listen again with this one.",
+            fix="Use a newer Walkboard, or listen again with this one.",
         )
     try:
         given = _Walk.model_validate(value)
@@ -169,7 +169,7 @@ def walk_from_json(value: object, *, where: str = "") -> HeardWalk:
         raise InputError(
             f"These are not readings from 'walkboard listen --json': {place}: {first['msg']}.",
             where=where,
-            mend="Give the file that 'walkboard listen … --json' printed.",
+            fix="Give the file that 'walkboard listen … --json' printed.",
         ) from None
     return HeardWalk(
         file=given.sound.file,

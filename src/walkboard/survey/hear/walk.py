@@ -239,7 +239,7 @@ def check_drawn(organ: Organ, drawn: Sequence[str], where: str) -> None:
     consoles = {one.id for one in organ.couplers} | {one.id for one in organ.tremulants}
     named = [stops.get(one) or organ.stop(one) for one in drawn if one not in consoles]
     if not named:
-        raise InputError("No stop is drawn.", where=where, mend="Name at least one stop.")
+        raise InputError("No stop is drawn.", where=where, fix="Name at least one stop.")
     divisions = dict.fromkeys(stop.division for stop in named)
     couplers = [one for one in drawn if one in {coupler.id for coupler in organ.couplers}]
     if len(divisions) > 1 and not couplers:
@@ -247,7 +247,7 @@ def check_drawn(organ: Organ, drawn: Sequence[str], where: str) -> None:
         raise InputError(
             f"The stops drawn belong to several keyboards ({names}); one walk is played on one.",
             where=where,
-            mend="Give each keyboard its own recording, or name the coupler that was on as well.",
+            fix="Give each keyboard its own recording, or name the coupler that was on as well.",
         )
 
 

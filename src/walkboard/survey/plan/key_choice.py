@@ -63,11 +63,11 @@ class KeysWanted:
             except UnknownNameError:
                 raise _bad(part) from None
         if any(high < low for low, high in spans):
-            raise InputError("A span of keys runs upward.", where=text, mend="Write C2-C5.")
+            raise InputError("A span of keys runs upward.", where=text, fix="Write C2-C5.")
         return cls(every, frozenset(notes), tuple(spans))
 
 
 def _bad(part: str) -> InputError:
     return InputError(
-        f"{part!r} names no keys.", mend="Write every=3, or C,F# for all of those, or C2-C5."
+        f"{part!r} names no keys.", fix="Write every=3, or C,F# for all of those, or C2-C5."
     )

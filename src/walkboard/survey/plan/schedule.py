@@ -92,7 +92,7 @@ def midi_of(schedule: Schedule, *, channel: int = 1, name: str = "") -> bytes:
     import mido  # noqa: PLC0415 - a desk names schedules long before it reads or writes one
 
     if not 1 <= channel <= 16:
-        raise InputError(f"MIDI has no channel {channel}.", mend="Give 1 to 16.")
+        raise InputError(f"MIDI has no channel {channel}.", fix="Give 1 to 16.")
     events = [(_ticks(p.up_s), 0, p.key.semitone) for p in schedule.presses]
     events += [(_ticks(p.down_s), 1, p.key.semitone) for p in schedule.presses]
     track = mido.MidiTrack()
@@ -156,8 +156,8 @@ def schedule_from_midi(data: bytes, *, where: str = "") -> Schedule:
         raise InputError(
             "This is no Standard MIDI File.",
             where=where,
-            mend="Give the file that 'walkboard survey-plan … --midi' wrote and that was played.",
+            fix="Give the file that 'walkboard survey-plan … --midi' wrote and that was played.",
         ) from None
     if not presses:
-        raise InputError("This file plays no key.", where=where, mend="Give the one that did.")
+        raise InputError("This file plays no key.", where=where, fix="Give the one that did.")
     return Schedule(tuple(sorted(presses, key=lambda p: (p.down_s, p.key))))

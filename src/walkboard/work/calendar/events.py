@@ -146,7 +146,7 @@ def moment(text: str) -> datetime:
         return datetime.fromisoformat(text)
     except ValueError:
         raise InputError(
-            f"{text!r} is not a day and time.", mend="Write it as 2031-09-27T19:30."
+            f"{text!r} is not a day and time.", fix="Write it as 2031-09-27T19:30."
         ) from None
 
 
@@ -174,7 +174,7 @@ def in_zone(at: datetime, zone: tzinfo) -> datetime:
     if not datetime_exists(there):
         raise InputError(
             f"{at:%H:%M} does not exist on {at:%Y-%m-%d}: the clock goes forward over it.",
-            mend=f"Did you mean {resolve_imaginary(there):%H:%M}?",
+            fix=f"Did you mean {resolve_imaginary(there):%H:%M}?",
         )
     return there
 
@@ -217,14 +217,14 @@ def keep_by_hand(
     if not title or len(title) > LONGEST_TITLE:
         raise InputError(
             "An event needs a title." if not title else "The title is too long.",
-            mend="Say in a few words what it is, as: Recital.",
+            fix="Say in a few words what it is, as: Recital.",
         )
     if air_celsius is not None:
         AIR_CELSIUS.check(air_celsius)
     for stop in stops:
         organ.stop(stop)
     if uid is not None and all(event.uid != uid for event in book.events(kept.id)):
-        raise BookError(f"There is no event {uid!r} in this book.", mend="List the events.")
+        raise BookError(f"There is no event {uid!r} in this book.", fix="List the events.")
     starts_at = in_zone(starts_at, local_zone())
     return book.keep_event(
         kept.id,
@@ -241,7 +241,7 @@ def event_of(book: Book, organ_id: int, uid: str) -> KeptEvent:
     for event in book.events(organ_id):
         if event.uid == uid:
             return event
-    raise BookError("There is no such event in this book.", mend="List the events.")
+    raise BookError("There is no such event in this book.", fix="List the events.")
 
 
 def calendar_bytes(book: Book, kept: KeptOrgan) -> bytes:

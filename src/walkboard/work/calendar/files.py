@@ -119,7 +119,7 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
         When it is no iCalendar file, too large, or an event recurs in a way that is not understood.
     """
     if len(data) > MOST_BYTES:
-        raise InputError("The calendar is too large.", where=where, mend="Export fewer months.")
+        raise InputError("The calendar is too large.", where=where, fix="Export fewer months.")
     try:
         calendars = icalendar.Calendar.from_ical(data, multiple=True)
         components = [c for one in calendars for c in one.walk("VEVENT")]
@@ -137,11 +137,11 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
         raise InputError(
             f"This is no calendar in the iCalendar format ({error}).",
             where=where,
-            mend="Export it as .ics from the program that keeps it.",
+            fix="Export it as .ics from the program that keeps it.",
         ) from None
     if not calendars or any(one.name != "VCALENDAR" for one in calendars):
         raise InputError(
-            "This is no calendar in the iCalendar format.", where=where, mend="Choose an .ics file."
+            "This is no calendar in the iCalendar format.", where=where, fix="Choose an .ics file."
         )
     horizon = replace(horizon, zone=_zone_of(calendars, horizon.zone))
     called_off = any(str(c.get("METHOD", "")).upper() == "CANCEL" for c in calendars)
@@ -158,7 +158,7 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
         raise InputError(
             "A time in this calendar cannot be worked out.",
             where=where,
-            mend="Export fewer months.",
+            fix="Export fewer months.",
         ) from None
 
 
@@ -295,7 +295,7 @@ class _Reading:
             raise InputError(
                 f"The calendar has more than {MOST_EVENTS} events.",
                 where=self._where,
-                mend="Export fewer months, or only the events at this organ.",
+                fix="Export fewer months, or only the events at this organ.",
             )
 
     def _instances(self, event: Any) -> list[datetime]:
@@ -355,7 +355,7 @@ class _Reading:
             f"{_title(event) or 'An event'}{self._place(event)} recurs in a way that is not"
             f" understood ({why}).",
             where=self._where,
-            mend="Export its days one by one, or add it by hand.",
+            fix="Export its days one by one, or add it by hand.",
         )
 
     def _zone(self, at: date | datetime | None) -> tzinfo:

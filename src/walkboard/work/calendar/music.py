@@ -42,7 +42,7 @@ def read_music(
         When the organ has not such a stop or division.
     """
     if not drawn:
-        raise InputError("No stop is drawn for the music.", where=str(path), mend="Name them.")
+        raise InputError("No stop is drawn for the music.", where=str(path), fix="Name them.")
     own = {organ.stop(stop).division for stop in drawn}
     told = dict(divisions or {})
     for division in told.values():
@@ -58,7 +58,7 @@ def read_music(
             f"The stops are of several divisions, and nobody says where channel {channels} is "
             "played.",
             where=str(path),
-            mend="Say it for each channel, as --on 1=great; a channel left out of the music is "
+            fix="Say it for each channel, as --on 1=great; a channel left out of the music is "
             "none.",
         )
     played = [
@@ -80,7 +80,7 @@ def _notes(path: Path) -> dict[int, list[tuple[int, float, float]]]:
             raise InputError(
                 "The music lasts longer than six hours.",
                 where=str(path),
-                mend="Check that its tempo is right.",
+                fix="Check that its tempo is right.",
             )
         if message.type not in {"note_on", "note_off"}:
             continue
@@ -94,7 +94,7 @@ def _notes(path: Path) -> dict[int, list[tuple[int, float, float]]]:
         if now_s > begun:
             found.setdefault(channel, []).append((note, begun, now_s))
     if not found:
-        raise InputError("The music has no note.", where=str(path), mend="Take another file.")
+        raise InputError("The music has no note.", where=str(path), fix="Take another file.")
     return found
 
 
@@ -105,7 +105,7 @@ def _messages(path: Path) -> list[Any]:
     try:
         if path.stat().st_size > _MOST_BYTES:
             raise InputError(
-                "The file is too large for music.", where=str(path), mend="Take another file."
+                "The file is too large for music.", where=str(path), fix="Take another file."
             )
         if not path.is_file():
             path.stat()
@@ -116,7 +116,7 @@ def _messages(path: Path) -> list[Any]:
         raise InputError(
             f"The music cannot be read ({error.strerror or error}).",
             where=str(path),
-            mend="Give a Standard MIDI File, type 0 or 1.",
+            fix="Give a Standard MIDI File, type 0 or 1.",
         ) from error
     except (
         ValueError,
@@ -133,7 +133,7 @@ def _messages(path: Path) -> list[Any]:
         raise InputError(
             f"This is not a Standard MIDI File, or it is damaged ({error}).",
             where=str(path),
-            mend="Give a file of type 0 or 1.",
+            fix="Give a file of type 0 or 1.",
         ) from error
 
 

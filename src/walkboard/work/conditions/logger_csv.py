@@ -375,5 +375,5 @@ def _not_a_log(where: str, why: str) -> InputError:
     return InputError(
         f"This is not a log of air that can be read: {why}.",
         where=where,
-        mend="Export it as CSV with a date, a time and a temperature on each line.",
+        fix="Export it as CSV with a date, a time and a temperature on each line.",
     )

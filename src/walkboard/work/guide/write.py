@@ -91,7 +91,7 @@ def write_guide(
         raise InputError(
             f"The folder cannot be made: {error.strerror}.",
             where=str(to),
-            mend="Choose another place.",
+            fix="Choose another place.",
         ) from None
     for name, data in made.items():
         write_file(data, to / name, what="tuning")

@@ -147,7 +147,7 @@ class TuningFlow:
                 self._work.leave()
                 self._turn_to(index)
                 return task
-        raise UnknownNameError(f"The worklist has no pipe {pipe}.", mend="Name one that is on it.")
+        raise UnknownNameError(f"The worklist has no pipe {pipe}.", fix="Name one that is on it.")
 
     def undo(self) -> Task | None:
         """Take back what was last said of a pipe (done or skipped) and take that pipe up again."""

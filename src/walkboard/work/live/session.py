@@ -107,7 +107,7 @@ class TuningSession:
         clock: Callable[[], datetime] = now,
     ) -> None:
         if not place.visit.is_open:
-            raise BookError(f"Visit {place.visit.id} is closed.", mend="Open a new one.")
+            raise BookError(f"Visit {place.visit.id} is closed.", fix="Open a new one.")
         self.place = place
         self.source = source
         self.meter = Meter()
@@ -209,7 +209,7 @@ class TuningSession:
         with self._lock:
             task = self.flow.task
             if task is None:
-                raise InputError("The worklist is through.", mend="Note it on the page of faults.")
+                raise InputError("The worklist is through.", fix="Note it on the page of faults.")
             return faults.report(
                 self.place.book,
                 self.place.kept,
@@ -269,7 +269,7 @@ def _open_tasks(place: Place) -> tuple[Task, ...]:
     plan = place.book.current_plan(place.visit.id)
     if plan is None:
         raise BookError(
-            f"Visit {place.visit.id} has no plan.", mend="Make one with 'walkboard visit plan'."
+            f"Visit {place.visit.id} has no plan.", fix="Make one with 'walkboard visit plan'."
         )
     states = place.book.pipe_states(place.visit.id)
     left = [

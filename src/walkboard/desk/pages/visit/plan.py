@@ -72,7 +72,7 @@ class Wish:
         if not 0.0 <= self.minutes <= LONGEST_MINUTES:
             raise InputError(
                 f"A visit cannot last {self.minutes:g} minutes.",
-                mend=f"Give 0 to {LONGEST_MINUTES:g}.",
+                fix=f"Give 0 to {LONGEST_MINUTES:g}.",
             )
         return request_of(
             organ,
@@ -295,7 +295,7 @@ def _event(at: AtVisit, asked: str | None) -> KeptEvent | None:
     for event in events:
         if str(event.id) == asked:
             return event
-    raise InputError(say("visit.no_event_what"), mend=say("visit.no_event_mend"))
+    raise InputError(say("visit.no_event_what"), fix=say("visit.no_event_mend"))
 
 
 def _events(at: AtVisit) -> list[KeptEvent]:
