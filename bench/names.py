@@ -44,7 +44,7 @@ INFO = SoundInfo(60.0, RATE, 1, "")
 class Outcome:
     """A pair of a hold, read one way.
 
-    `named` and `right` are None where the pair was not told apart; `sureness` is of the likelier
+    `named` and `right` are None where the pair was not separated; `sureness` is of the likelier
     names, given or not.
     """
 

@@ -53,7 +53,7 @@ class Tally:
 
 
 def offsets_of(table: Temperament) -> np.ndarray:
-    """Offsets from equal temperament with A at nought, C to B [cents]."""
+    """Offsets from equal temperament with A at zero, C to B [cents]."""
     above: np.ndarray = np.array(table.cents_above_c) - 100.0 * np.arange(12)
     above -= above[_A]
     return above

@@ -6,7 +6,7 @@ under a reed, that can hardly be told apart and must be flagged rather than wron
 is remembered: the same reed and flue, and two open flues, each heard alone before in a room drawn
 anew. Two open flues without it: names unknown.
 
-Given are places where both pipes were told apart, named or not (`hz` or `either_hz`), with the
+Given are places where both pipes were separated, named or not (`hz` or `either_hz`), with the
 errors there against the nearer truth in order; named is the share with a value. Asked of rich ones
 .5 cent apart: 95 % within .05 cent, names right in 98 %. Run: python -m bench unisons
 """
@@ -128,7 +128,7 @@ def places_of(readings: tuple[Reading, ...]) -> tuple[float, float] | None:
 
 
 def bound_holds(reading: Reading, truth_hz: float) -> bool | None:
-    """Whether the truth lies within a merged reading's bound; None where there is none."""
+    """Whether the truth lies within a merged reading's bound; None if there is none."""
     if reading.hz is not None or reading.near_hz is None or reading.bound_cents is None:
         return None
     return bool(abs(1200.0 * np.log2(truth_hz / reading.near_hz)) <= reading.bound_cents)

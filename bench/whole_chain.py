@@ -1,6 +1,6 @@
 """Speed and memory of the whole chain, decode, find and measure, on one core.
 
-Each line hears one rendered walk in a process of its own. The limit beside the speed is the decoder
+Each line hears one rendered walk in its own process. The limit beside the speed is the decoder
 alone (two passes, as the chain makes them) and one FFT of every sample: no method that looks at all
 of the sound can go below that.
 """

@@ -54,7 +54,7 @@ def harmonic_omega_variance(samples: int, amplitudes: ArrayLike, noise_sigma: fl
     samples : int
         N, at least 2.
     amplitudes : array_like, shape (partials,)
-        Peak amplitudes of partials 1, 2, 3 …; 0 where there is none.
+        Peak amplitudes of partials 1, 2, 3 …; 0 if there is none.
     noise_sigma : float
         Standard deviation of the white noise.
 

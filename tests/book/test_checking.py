@@ -51,7 +51,7 @@ def test_everything_wrong_is_told_at_once(book: Book, visit: KeptVisit, tmp_path
         (f"{second.sha256[:8]}", "The file of a recording has changed."),
         ("abababab", "This recording belongs to no visit."),
         ("notes.tx", "This file does not belong to the book."),
-        ("book.sql", "It names a row of description that is not there."),
+        ("book.sql", "It names a row of description that does not exist."),
         (
             "book.sql",
             "A record cannot be read (JSONDecodeError: Expecting value: line 1 column 1 (char 0)).",

@@ -39,7 +39,7 @@ _SERVERS.set_forkserver_preload(["tests.desk.serving", "walkboard.book.seen"])
 
 @dataclass
 class Server:
-    """A desk that runs in a process of its own.
+    """A desk that runs in its own process.
 
     Attributes
     ----------

@@ -201,7 +201,7 @@ def _database(session: Session) -> Iterator[BookProblem]:
     for table, rowid, parent, _ in connection.exec_driver_sql("PRAGMA foreign_key_check"):
         yield BookProblem(
             f"{DATABASE}, {table} {rowid}",
-            f"It names a row of {parent} that is not there.",
+            f"It names a row of {parent} that does not exist.",
             _PUT_BACK,
         )
 

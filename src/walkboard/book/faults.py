@@ -117,7 +117,7 @@ class Faults(Storing):
         Raises
         ------
         UnknownNameError
-            When the key is none.
+            If it is not a key.
         BookError
             When there is no such fault.
         """
@@ -235,7 +235,7 @@ class Faults(Storing):
             return _fault_of(row)
 
     def fault(self, fault_id: int) -> KeptFault:
-        """One fault; BookError where there is none."""
+        """One fault; BookError if there is none."""
         with self._reading() as session:
             return _fault_of(self._get(session, FaultRow, fault_id, "fault"))
 

@@ -157,5 +157,5 @@ def _refuse_taken(path: Path, *, but: Path | None = None) -> None:
         raise BookError(
             "There is something else here already.",
             where=str(path),
-            fix="Name a folder that is not there yet, or an empty one.",
+            fix="Name a folder that does not exist yet, or an empty one.",
         )

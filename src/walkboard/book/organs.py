@@ -67,12 +67,12 @@ class Organs(Storing):
             return tuple(_organ_of(row) for row in rows)
 
     def organ(self, organ_id: int) -> KeptOrgan:
-        """One organ with its newest description; BookError where there is none."""
+        """One organ with its newest description; BookError if there is none."""
         with self._reading() as session:
             return _organ_of(self._newest_description(session, organ_id))
 
     def organ_named(self, name: str) -> KeptOrgan:
-        """The organ of a name, whatever its case; BookError where there is none."""
+        """The organ of a name, whatever its case; BookError if there is none."""
         with self._reading() as session:
             row = _named(session, name)
             if row is None:

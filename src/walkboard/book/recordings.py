@@ -299,7 +299,7 @@ class Recordings(Storing):
             return {row[0]: RecordingLabel(*row[1:]) for row in session.execute(query)}
 
     def recording(self, recording_id: int) -> KeptRecording:
-        """One recording with its newest hearing; BookError where there is none."""
+        """One recording with its newest hearing; BookError if there is none."""
         with self._reading() as session:
             return _recording_of(self._heard_last(session, recording_id))
 

@@ -33,7 +33,7 @@ class Ticks(Storing):
         Raises
         ------
         BookError
-            When there is no such visit, it was closed before the tick was made, the state is none,
+            When there is no such visit, it was closed before the tick, the state is unknown,
             or the uid belongs to a tick that says something else.
         """
         return self.set_ticks([tick])[0]

@@ -212,7 +212,7 @@ class Visits(Storing):
             return _visit_of(row)
 
     def visit(self, visit_id: int) -> KeptVisit:
-        """One visit; BookError where there is none."""
+        """One visit; BookError if there is none."""
         with self._reading() as session:
             return _visit_of(self._get(session, VisitRow, visit_id, "visit"))
 

@@ -83,7 +83,7 @@ def list_(
         )
         return
     print_table(
-        ["fault", "reported", "kind", "where", "mended", "words"],
+        ["fault", "reported", "kind", "where", "fixed", "words"],
         [
             [
                 str(f.id),
@@ -106,11 +106,11 @@ def mend(
     note: str = typer.Option("", "--note", help="What was done."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Say that a fault is mended, in the open visit where there is one."""
+    """Say that a fault is fixed, in the open visit if there is one."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
         kept, _ = open_book.organ_of(opened, organ)
         visit = opened.visit_in_progress(kept.id)
         opened.mend_fault(fault, visit_id=None if visit is None else visit.id, note=note)
-    typer.echo(f"Fault {fault} is mended.")
+    typer.echo(f"Fault {fault} is fixed.")

@@ -110,7 +110,7 @@ def _print_walks(walks: Sequence[HeardWalk], *, as_json: bool, alone: bool) -> N
 
 
 def reading_notes(reading: Reading) -> list[str]:
-    """Flags of a reading in words, with what is known of a pipe that could not be told apart."""
+    """Flags of a reading in words, with what is known of a pipe that could not be separated."""
     notes = [flag.value for flag in reading.flags]
     if reading.either_hz is not None and reading.hz is None:
         first, second = reading.either_hz

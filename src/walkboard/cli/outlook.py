@@ -22,7 +22,7 @@ FIRST_EXAMPLE = "Example: walkboard first-keys book"
 NEXT_EXAMPLE = "Example: walkboard next-keys book --minutes 150"
 READINESS_EXAMPLE = "Example: walkboard readiness book"
 
-ON = typer.Option(None, "--on", metavar="DATE", help="Day, as 2031-12-20; today unless told.")
+ON = typer.Option(None, "--on", metavar="DATE", help="Day, as 2031-12-20; default: today.")
 
 
 def outlook(
@@ -30,7 +30,7 @@ def outlook(
     organ: str = ORGAN,
     on: str | None = ON,
     air: float | None = typer.Option(
-        None, "--air", help="Air at the organ [°C]; its pitch's unless told."
+        None, "--air", help="Air at the organ [°C]; default: its pitch's."
     ),
     rank: str | None = typer.Option(None, "--rank", help="Every pipe of one rank."),
     chart: Path | None = typer.Option(
@@ -129,7 +129,7 @@ def first_keys(
     book: Path = BOOK,
     organ: str = ORGAN,
     keys: int | None = typer.Option(
-        None, "--keys", help="How many keys; 20 unless told, 40 of an organ never heard."
+        None, "--keys", help="How many keys; default: 20, or 40 for an organ never heard."
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
@@ -151,7 +151,7 @@ def next_keys(
     organ: str = ORGAN,
     minutes: float = typer.Option(..., "--minutes", help="Minutes left, listening and tuning."),
     listening: float | None = typer.Option(
-        None, "--listening", help="At most so many of them for listening; chosen unless told."
+        None, "--listening", help="At most so many of them for listening; default: chosen for you."
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:

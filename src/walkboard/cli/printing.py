@@ -39,10 +39,10 @@ def number(value: float | None, form: str, missing: str = "–") -> str:
         return missing
     text = format(value, form)
     # −0.00 says nothing that 0.00 does not.
-    return text.replace("-", "+" if form.startswith("+") else "") if _is_nought(text) else text
+    return text.replace("-", "+" if form.startswith("+") else "") if _is_zero(text) else text
 
 
-def _is_nought(text: str) -> bool:
+def _is_zero(text: str) -> bool:
     return text.startswith("-") and not text.strip("-0.")
 
 

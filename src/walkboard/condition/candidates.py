@@ -25,7 +25,7 @@ class Candidate:
     root : int
         Semitones above C by which the first of them is turned.
     offsets_cents : tuple of 12 floats
-        From equal temperament, A at nought.
+        From equal temperament, A at zero.
     chance : float
         Before anything is heard: each temperament equally likely, each of its roots too.
     table_chance : float

@@ -30,7 +30,7 @@ STRAY_SHARES = (0.02, 0.10, 0.28)
 CORE_FACTORS = (0.5, 0.71, 1.0, 1.41, 2.0)
 CORE_CHANCES = (0.04, 0.13, 0.66, 0.13, 0.04)
 # Strays: how far out. Four fifths lie near (a gamma of shape 2, most often 6 cents out), one fifth
-# may lie anywhere (half a Cauchy of scale 12 cents). Own choice, after slips of 3 to 50 cents.
+# may lie anywhere (half a Cauchy of scale 12 cents). Chosen, after slips of 3 to 50 cents.
 NEAR_CENTS, FAR_CENTS, FAR_SHARE = 6.0, 12.0, 0.2
 # One rank in twenty has been moved as a whole, by some cents: it must not pull the others.
 MOVED_SHARE, MOVED_CENTS = 0.05, 5.0
@@ -177,7 +177,7 @@ def _normal(off: FloatArray, sigma: FloatArray) -> FloatArray:
 
 
 def _strayed(off: FloatArray) -> FloatArray:
-    """Density of a stray so far sharp of the common pitch; nought on the flat side."""
+    """Density of a stray so far sharp of the common pitch; zero on the flat side."""
     out = np.maximum(off, 0.0)
     near = out / NEAR_CENTS**2 * np.exp(-out / NEAR_CENTS)
     far = (2.0 / (np.pi * FAR_CENTS)) / (1.0 + (out / FAR_CENTS) ** 2)

@@ -117,7 +117,7 @@ def _locate(group: _Group, spread: Spread) -> Location | None:
 
 
 def _implied(told: float, shift: Location) -> tuple[float | None, float | None]:
-    """Air at which the flues' shift would be nought, with its uncertainty."""
+    """Air at which the flues' shift would be zero, with its uncertainty."""
     try:
         celsius = celsius_for_pitch_ratio(told, ratio_of_cents(shift.cents))
     except ValueError:  # no air makes such a shift: the organ stands at another pitch than said

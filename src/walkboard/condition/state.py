@@ -43,7 +43,7 @@ class DivisionState:
     told_celsius : float
         The temperature that the targets were taken at [°C].
     implied_celsius, implied_sigma_celsius : float or None
-        The air that would make the flues' shift nought [°C].
+        The air that would make the flues' shift zero [°C].
     thermometer_celsius : float or None
         What the thermometer said, where there was one [°C].
     agrees : bool or None

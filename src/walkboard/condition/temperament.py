@@ -119,7 +119,7 @@ def _telling(organ: Organ, role: Mapping[str, Role], pipes: Sequence[PipeCents])
 
 def _find(heard: _Heard, known: Sequence[Candidate]) -> TemperamentFinding:
     tables = np.array([candidate.offsets_cents for candidate in known])
-    tables -= tables.mean(axis=1, keepdims=True)  # the pitch is free; so all lie about nought
+    tables -= tables.mean(axis=1, keepdims=True)  # the pitch is free; so all lie about zero
     curves = _Curves(heard, reach=float(np.abs(tables).max()) + FREE_CENTS)
     pipes_a_note = len(heard.cents) / len(np.unique(heard.note))
     variance = (CORE_CENTS**2 + float(np.median(heard.sigma**2))) / pipes_a_note
@@ -219,7 +219,7 @@ class _Curves:
         return float(np.sum(free - held))
 
     def offsets(self, table: FloatArray) -> tuple[float, ...]:
-        """Heard offsets from equal temperament, A at nought; nan where no pipe was heard."""
+        """Heard offsets from equal temperament, A at zero; nan where no pipe was heard."""
         aligned = self.aligned(table)
         weight = np.exp(aligned - aligned.max(axis=1, keepdims=True))
         heard = np.full(12, np.nan)
@@ -242,7 +242,7 @@ def _scene_chances() -> FloatArray:
 
 
 def _grid(half: int) -> FloatArray:
-    """Places so many steps either side of nought [cents]."""
+    """Places so many steps either side of zero [cents]."""
     places: FloatArray = _STEP * np.arange(-half, half + 1, dtype=np.float64)
     return places
 

@@ -235,7 +235,7 @@ class Rank:
         return self.layout or tuple(self.from_key.up(n) for n in range(self.pipes))
 
     def number_at(self, key: Key) -> int | None:
-        """Number of the pipe that stands for a key; None where there is none."""
+        """Number of the pipe that stands for a key; None if there is none."""
         if self.layout:
             return self.layout.index(key) + 1 if key in self.layout else None
         number = key.semitone - self.from_key.semitone + 1

@@ -202,7 +202,7 @@ def _fields(path: Path) -> list[str]:
 
 
 def inner_table(model: type[BaseModel], field: str) -> type[BaseModel] | None:
-    """The table that a field of another table holds, as the file spells it; None if it is none."""
+    """The table that a field of another table holds, as the file spells it, or None."""
     for name, info in model.model_fields.items():
         if field == (info.alias or name):
             return _inner_model(info.annotation)

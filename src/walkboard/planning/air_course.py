@@ -10,7 +10,7 @@ reading the slope is let die away, for a hall comes to rest.
 
 Least squares with a prior of 0 ± 1 °C an hour on the slope (a ridge: Hoerl & Kennard 1970,
 Technometrics 12:55), readings good to 0.1 °C among each other. One reading gives no slope. The
-prior, τ and 0.1 °C are our own choice; heating under 2 °C an hour is asked for by a UK builder's
+prior, τ and 0.1 °C are our chosen; heating under 2 °C an hour is asked for by a UK builder's
 page.
 """
 

@@ -45,13 +45,13 @@ from walkboard.planning.value.weight import WeightChange, weigh
 from walkboard.planning.with_walks import Outcome, choose_and_walk
 
 _EVENTS_REMEMBERED = 4
-# Of a pipe that must be seen to and that nobody heard: it may stand anywhere. Own choice.
+# Of a pipe that must be seen to and that nobody heard: it may stand anywhere. Chosen.
 UNKNOWN_CENTS = 10.0
 FORECAST_ONLY = (
     "Nothing was heard today: this plan rests on forecasts alone and may leave the organ worse. "
     "Listen to the first keys before you tune."
 )
-WORTH_SAYING_CENTS = 0.3  # a reference moved by more is named, with what that buys. Own choice.
+WORTH_SAYING_CENTS = 0.3  # a reference moved by more is named, with what that buys. Chosen.
 
 
 @dataclass(frozen=True, slots=True)

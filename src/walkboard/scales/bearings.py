@@ -148,7 +148,7 @@ def octaves_out(
     Raises
     ------
     ValueError
-        When the rank has not the octave A3 to A4.
+        If the rank lacks the octave A3 to A4.
     """
     if lowest > A3 or highest < A4:
         raise ValueError(f"the rank must have A3 to A4, not {lowest} to {highest}")

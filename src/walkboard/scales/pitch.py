@@ -81,7 +81,7 @@ def pitch_standard(name: str) -> PitchStandard:
     Raises
     ------
     UnknownNameError
-        If there is none of that name; the message lists those there are.
+        If there is no such name; the message lists the known ones.
     """
     for standard in STANDARDS:
         if standard.name == name.strip().lower():

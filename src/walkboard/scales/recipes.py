@@ -69,7 +69,7 @@ def recipe(name: str) -> Recipe:
     Raises
     ------
     UnknownNameError
-        If there is none of that name; the message lists those there are.
+        If there is no such name; the message lists the known ones.
     """
     try:
         return _by_any_name()[_plain(name)]

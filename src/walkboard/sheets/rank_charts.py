@@ -19,7 +19,7 @@ from walkboard.sheets.values import ChartLine, ChartPoint, Mark, RankChart, Visi
 from walkboard.sheets.wording import celsius, counted, listed, rank_words, signed
 from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 
-STRAY_CENTS = 3.0  # from its line, for a pipe to be called out: about 1 °C of air. Own choice.
+STRAY_CENTS = 3.0  # from its line, for a pipe to be called out: about 1 °C of air. Chosen.
 _MOST_NAMED = 6  # strays in a caption; the chart shows them all
 
 FLAG_WORDS: Mapping[ReadingFlag, str] = {

@@ -25,7 +25,7 @@ from walkboard.sheets.wording import (
 )
 
 _MOST = 5  # of a kind named on the page; tables further on hold all
-_FAR_CELSIUS = 1.0  # of the air from what it should be, for advice: 3 cents. Own choice.
+_FAR_CELSIUS = 1.0  # of the air from what it should be, for advice: 3 cents. Chosen.
 _CENT = "A cent is one hundredth of a semitone."
 
 

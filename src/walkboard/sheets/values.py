@@ -217,7 +217,7 @@ class RankGroup:
     keys : str
         For the key holder: the keys, in order.
     beside : str
-        The reference stop that is drawn with it to count beats; empty where there is none.
+        The reference stop that is drawn with it to count beats; empty if there is none.
     device : str
         What is moved, and what each way does.
     why : str

@@ -184,7 +184,7 @@ def export_file(book: Book, kept: KeptOrgan, to: Path, *, table_name: str | None
     Raises
     ------
     InputError
-        If the ending is none of these, the table is not named, or the file cannot be written.
+        If the ending is not one of these, the table is not named, or the file cannot be written.
     """
     match to.suffix.lower():
         case ".csv":

@@ -45,7 +45,7 @@ def report(
     Raises
     ------
     UnknownNameError
-        When the organ has not such a stop, rank or key.
+        If the organ has no such stop, rank or key.
     """
     pipe = _placed(organ, stop, key, pipe)
     return book.report_fault(
@@ -59,12 +59,12 @@ def report_from_console(
     organ: Organ,
     told: ConsoleReport,
 ) -> KeptFault:
-    """Keep what a player reports; a key that the stop has not is kept in words, not refused.
+    """Keep what a player reports; a key that the stop does not have is kept in words, not refused.
 
     Raises
     ------
     UnknownNameError
-        When the kind is none, or the organ has not such a stop.
+        If the kind is unknown, or the organ has no such stop.
     """
     stop, key, words = told.stop or None, told.key or None, told.words
     if stop is not None and key is not None and not organ.stop(stop).pipes_at(Key.parse(key)):
@@ -89,7 +89,7 @@ def link(
     Raises
     ------
     UnknownNameError
-        When the organ has not such a stop, rank or key.
+        If the organ has no such stop, rank or key.
     """
     pipe = _placed(organ, stop, key, pipe)
     return book.link_fault(fault_id, stop=stop, key=key, pipe=pipe)

@@ -55,7 +55,7 @@ class Spectrum:
 
 
 def hold_of(recording: KeptRecording, number: int) -> Hold:
-    """A hold of a recording by its number; InputError where there is none."""
+    """A hold of a recording by its number; InputError if there is none."""
     hold = next((h for h in recording.walk.holds if h.n == number), None)
     if hold is None:
         raise InputError(

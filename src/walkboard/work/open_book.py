@@ -28,7 +28,7 @@ def new(path: Path) -> Book:
 
 
 def opened(path: Path) -> Book:
-    """Open a book; BookError where there is none or it cannot be used."""
+    """Open a book; BookError if there is none or it cannot be used."""
     return open_book(path, clock=now)
 
 
@@ -68,7 +68,7 @@ def organ_of(book: Book, name: str | None) -> tuple[KeptOrgan, Organ]:
 
 
 def visit_at_work(book: Book, organ: KeptOrgan) -> KeptVisit:
-    """The open visit to an organ; BookError where there is none."""
+    """The open visit to an organ; BookError if there is none."""
     visit = book.visit_in_progress(organ.id)
     if visit is None:
         raise BookError(

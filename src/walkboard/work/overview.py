@@ -106,7 +106,7 @@ def recall(book: SeenBook, kept: KeptOrgan) -> None:
 
 
 def rank_state(book: SeenBook, kept: KeptOrgan, rank_id: str) -> RankState:
-    """One rank of an organ; UnknownNameError where there is none."""
+    """One rank of an organ; UnknownNameError if there is none."""
     for division in overview(book, kept):
         for state in division.ranks:
             if state.rank.id == rank_id:

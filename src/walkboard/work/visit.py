@@ -43,7 +43,7 @@ def checked_conditions(
     Raises
     ------
     UnknownNameError
-        When the organ has not such a division.
+        If the organ has no such division.
     InputError
         When a figure cannot be right.
     """
@@ -145,9 +145,9 @@ def tick(
     Raises
     ------
     UnknownNameError
-        When the organ has not such a rank.
+        If the organ has no such rank.
     InputError
-        When the rank has not such a pipe.
+        If the rank has no such pipe.
     """
     rank = organ.rank(pipe.rank)
     if pipe.number > rank.pipes:

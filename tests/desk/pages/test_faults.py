@@ -251,7 +251,7 @@ def test_faults_are_placed_put_together_mended_and_come_back(
     assert "top of the tenor silent" in page.inner_text("#fault-facts")
 
     page.fill("textarea[name=note]", "pallet spring")
-    page.click("button:has-text('Mended')")
+    page.click("button:has-text('Fixed')")
     page.wait_for_selector("text=It stands again")
     assert "pallet spring" in page.inner_text("#fault-facts")
     page.fill("textarea[name=words]", "howls again")

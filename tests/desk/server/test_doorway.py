@@ -83,7 +83,7 @@ async def begun(folder: Path) -> AsyncIterator[Life]:
 
 
 def run(told: Coroutine[Any, Any, T]) -> T:
-    """Run it in a thread of its own: that of the tests may have the browser's loop already."""
+    """Run it in its own thread: that of the tests may have the browser's loop already."""
     with ThreadPoolExecutor(1) as pool:
         return pool.submit(asyncio.run, told).result(60)
 

@@ -85,8 +85,8 @@ def test_a_distant_channel_is_not_dead() -> None:
 @pytest.mark.parametrize(
     ("sound", "seen"),
     [
-        (np.zeros((RATE_HZ, 2), np.float32), "all samples are nought"),
-        (np.full((RATE_HZ, 1), 0.2, np.float32), "all samples are nought"),
+        (np.zeros((RATE_HZ, 2), np.float32), "all samples are zero"),
+        (np.full((RATE_HZ, 1), 0.2, np.float32), "all samples are zero"),
         (tone(10 ** (-90 / 20)), "is -90 dB of full scale"),
     ],
     ids=["noughts", "offset only", "below any microphone"],
@@ -106,7 +106,7 @@ def test_a_faint_recording_is_usable_with_a_warning() -> None:
 def test_an_offset_is_told() -> None:
     quality = inspected(tone(0.3) + np.float32(0.05))
     assert_allclose(quality.dc_offset, [0.05], atol=1e-4)
-    assert quality.warnings[0].startswith("The recording stands off nought by +5.0 %")
+    assert quality.warnings[0].startswith("The recording has an offset of +5.0 %")
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf, 3e38, -2e4])

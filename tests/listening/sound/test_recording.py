@@ -212,7 +212,7 @@ def test_ffmpegs_files_keep_length_and_times(tmp_path: Path) -> None:
 
 
 def test_eight_channels_of_aac_are_read(tmp_path: Path) -> None:
-    """PyAV's own conversion reads a ninth plane that is not there, and the process dies."""
+    """PyAV's own conversion reads a ninth plane that does not exist, and the process dies."""
     if shutil.which("ffmpeg") is None:
         pytest.skip("ffmpeg is not installed; only it writes eight channels of AAC here")
     source, made = tmp_path / "made.wav", tmp_path / "eight.m4a"

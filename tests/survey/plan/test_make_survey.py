@@ -30,7 +30,7 @@ def hall_plan(hall) -> SurveyPlan:
 
 
 def assert_sound(organ: Organ, plan: SurveyPlan) -> None:
-    """Every wanted pipe is read where it sounds, and no hold sounds what cannot be told apart."""
+    """Every wanted pipe is read where it sounds, and no hold sounds what cannot be separated."""
     read: set[PipeRef] = set()
     for walk in plan.walks:
         division = organ.division(walk.division)

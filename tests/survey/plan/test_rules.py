@@ -1,6 +1,6 @@
 """The cautious rules: what the issue's registrations are, and what is never drawn together.
 
-The limits are our own choice, to be measured; what they must allow are the registrations that were
+The limits are our chosen, to be measured; what they must allow are the registrations that were
 told apart by a prototype (16+8+4, 8+4+2⅔+2, a cornet, a mixture), and what they must refuse is
 common practice, no source: celestes, unisons, a loud reed over a soft flute.
 """

@@ -1,6 +1,6 @@
 """What a visit's readings of all flues have in common: the organ's, the divisions', the moment's.
 
-Four kinds of movement are told apart as far as they can be: lasting movement of the whole organ's
+Four kinds of movement are separated as far as they can be: lasting movement of the whole organ's
 flues, and of one division's (dust); and what is of this visit only, of all thermometers or of one
 (a wrong reading, humidity). Each rank says what it knows as one normal likelihood
 (`walkboard.condition.drift.rank.Summary`); what the others say is its prior. Exact for one visit;

@@ -85,7 +85,7 @@ AS_USUAL = Learned(
 def spread_of(
     sigma_cents: FloatArray, slipped: FloatArray, slip_cents: float, recalibration: Recalibration
 ) -> NormalParts:
-    """A forecast about nought as a mixture of three normals: core, far core, slipped.
+    """A forecast about zero as a mixture of three normals: core, far core, slipped.
 
     Parameters
     ----------

@@ -80,7 +80,7 @@ class Habits:
 
     def __post_init__(self) -> None:
         if not all(0.0 < getattr(self, field.name) < 1e3 for field in fields(self)):
-            raise ValueError("every size of a kind's drift is above nought")
+            raise ValueError("every size of a kind's drift is above zero")
 
 
 USUAL_HABITS: Mapping[DriftKind, Habits] = MappingProxyType(
@@ -127,7 +127,7 @@ class CommonHabits:
 
     def __post_init__(self) -> None:
         if not all(0.0 < getattr(self, field.name) < 1e3 for field in fields(self)):
-            raise ValueError("every size of common movement is above nought")
+            raise ValueError("every size of common movement is above zero")
 
 
 USUAL_COMMON = CommonHabits()

@@ -109,7 +109,7 @@ class PracticeOrgan:
     block_s : float
         Length of a block [s].
     room_s : float
-        Reverberation time [s]; 0 is none.
+        Reverberation time [s]; 0 for none.
     """
 
     name = "practice organ"

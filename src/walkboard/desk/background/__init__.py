@@ -1,6 +1,6 @@
 """Long work beside the pages.
 
-- `jobs`: work in a process of its own, with progress
+- `jobs`: work in its own process, with progress
 - `upload_queue`: recordings that have arrived and are not yet heard
 - `exports`: files of the whole book
 - `readiness`: whether the organ will be ready, kept and renewed

@@ -1,4 +1,4 @@
-"""Long work in a process of its own, with progress, and stopped when asked.
+"""Long work in its own process, with progress, and stopped when asked.
 
 One job runs at a time, the others wait: two cores of a laptop have the pages to serve too. What
 the desk does of its own accord gives way to what somebody asked for.

@@ -176,7 +176,7 @@ def start_waiting(desk: BookAndJobs, visit: KeptVisit) -> None:
 
 
 def hear(desk: BookAndJobs, visit: KeptVisit, coming: Incoming) -> Job:
-    """Hear a recording in a process of its own, and keep it with what was heard."""
+    """Hear a recording in its own process, and keep it with what was heard."""
     versions = desk.book.organ_versions(visit.organ_id)
     description = next(v for v in versions if v.version == visit.organ_version).description
 

@@ -105,7 +105,7 @@ class Devices:
             )
 
     def revoke(self, device_id: str) -> bool:
-        """Forget a device, so that its cookie opens nothing; False where there is none."""
+        """Forget a device, so that its cookie opens nothing; False if there is none."""
         with self._lock:
             kept = {h: d for h, d in self._devices.items() if d.id != device_id}
             was_there = len(kept) < len(self._devices)
@@ -163,7 +163,7 @@ class Pairing:
             return self._code
 
     def seconds_left(self) -> float:
-        """How long the code on show still works; 0 where there is none [s]."""
+        """How long the code on show still works; 0 if there is none [s]."""
         with self._lock:
             return 0.0 if self._code is None else max(0.0, self._code.ends_s - self._clock_s())
 

@@ -144,7 +144,7 @@ class LiveRun:
         self._asked.append(self.session.undo)
 
     def hear_beside(self, beside: BesideOf | None, reference: str = "") -> None:
-        """From now on a reference sounds with each pipe: which, `beside` says; None is none.
+        """From now on a reference sounds with each pipe: which, `beside` says; None for none.
 
         `reference` is the id of its stop, so that a page that is loaded again shows it.
         """

@@ -1,4 +1,4 @@
-"""Files to take with one: a table at once, the whole book made in a process of its own."""
+"""Files to take with one: a table at once, the whole book made in its own process."""
 
 from __future__ import annotations
 

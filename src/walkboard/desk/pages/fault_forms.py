@@ -81,7 +81,7 @@ def word_of(kind: str) -> str:
 def place_words(organ: Organ, fault: KeptFault, name_key: Callable[[Key], str]) -> str:
     """Where a fault is, in words; empty where nothing is known.
 
-    What an older description had and the newest has not any more is told by its id.
+    What an older description had and the newest no longer has is shown by its id.
     """
     stops = {stop.id: stop for stop in organ.stops}
     ranks = {rank.id: rank for rank in organ.ranks}

@@ -29,7 +29,7 @@ class Step:
     ----------
     title, words : str
     address, action : str
-        Where the next step is taken, and what its button says; empty where there is none.
+        Where the next step is taken, and what its button says; empty if there is none.
     share : float or None
         How far it has come, from 0 to 1.
     links : tuple of (str, str)

@@ -24,7 +24,7 @@ def language() -> str:
 
 
 def speak(chosen: str) -> None:
-    """Answer this request in a language; one that the catalogue has not leaves it as it was."""
+    """Answer this request in a language; an unknown one changes nothing."""
     if chosen in LANGUAGES:
         _spoken.set(chosen)
 

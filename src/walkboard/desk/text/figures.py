@@ -27,7 +27,7 @@ def local(value: datetime) -> datetime:
 
 
 def day(value: datetime | None) -> str:
-    """``14 March 2026`` in the machine's own time; a dash where there is none."""
+    """``14 March 2026`` in the machine's own time; a dash if there is none."""
     return MISSING if value is None else date_words(local(value).date())
 
 
@@ -53,15 +53,15 @@ def days_since(value: datetime) -> int:
 
 
 def celsius(value: float | None) -> str:
-    """An air temperature with its unit; a dash where there is none."""
+    """An air temperature with its unit; a dash if there is none."""
     return MISSING if value is None else wording.celsius(value)
 
 
 def hertz(value: float | None) -> str:
-    """A frequency without its unit; a dash where there is none."""
+    """A frequency without its unit; a dash if there is none."""
     return MISSING if value is None else wording.hertz(value)
 
 
 def minutes(value: float | None) -> str:
-    """Minutes with their unit; a dash where there is none."""
+    """Minutes with their unit; a dash if there is none."""
     return MISSING if value is None else wording.minutes(value)

@@ -9,7 +9,7 @@ All partials share the one phase course, each multiplied by its number l.
 
 The room adds to every partial a movement of its own, real and imaginary part alike in size:
 
-* the field still building up: what of the reverberation has not arrived by t, a normal process of
+* the field still building up: reverberation that has not arrived by t, a normal process of
   variance e^(−2t/τ) with independent increments, the same size for every partial;
 * the wander heard through reverberation, which smears phase and amplitude of partial l by l times
   a share ρ of what the wander does faster than the room's memory.

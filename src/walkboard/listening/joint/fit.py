@@ -151,7 +151,7 @@ def _inverted(whole: Waves, precision: Floats) -> tuple[Waves, Floats]:
             roots[row] = factor.diagonal().real
             inverse[row], failed = zpotri(factor, lower=1)
         if failed:
-            raise np.linalg.LinAlgError("partials of a band cannot be told apart at all")
+            raise np.linalg.LinAlgError("partials of a band cannot be separated at all")
     inverse[:, k, k] *= 0.5
     inverse += inverse.conj().swapaxes(1, 2)
     log_det = 2.0 * np.log(roots).sum(axis=1)

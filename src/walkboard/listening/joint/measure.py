@@ -1,4 +1,4 @@
-"""Measure all pipes of a hold at once, and say which of them cannot be told apart.
+"""Measure all pipes of a hold at once, and say which of them cannot be separated.
 
 The estimate is made in `joint.stages`; here each pipe's value is judged. A value is given only
 where the pipe's partials stand out of what the others' may do, its uncertainty is small, and it is

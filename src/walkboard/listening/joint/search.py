@@ -150,7 +150,7 @@ def search_two(  # noqa: PLR0917
 ) -> list[tuple[float, float, float]]:
     """Places (offset of the first, of the second, score) of two pipes in near unison, best first.
 
-    The two are not told apart here: the first is the lower one. Nearer than `apart_hz` a line that
+    The two are not separated here: the first is the lower one. Nearer than `apart_hz` a line that
     is broad by its own movement looks like two, so there is no use in looking.
     """
     first = pair[0]

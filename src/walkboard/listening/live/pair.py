@@ -4,7 +4,7 @@ The joint estimate of several pipes (`joint.stages`) finds its way from nothing 
 it is asked once, and then two or three turns from where both pipes stood last are enough. Where the
 groups of partials ask for far more room than there is, or a pipe jumps, the way is found anew.
 
-Two whose highest common partials do not part by a turn in the window cannot be told apart in it;
+Two whose highest common partials do not part by a turn in the window cannot be separated in it;
 then the reading is `merged` and the mean place of both is all that is known.
 """
 

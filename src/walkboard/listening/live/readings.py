@@ -24,7 +24,7 @@ class LiveFlag(StrEnum):
     TREMULANT = "tremulant"  # the pitch swings as a tremulant makes it
     MOVING = "moving"  # the pipe has just been moved
     FAINT = "faint"  # too unsure for a value
-    MERGED = "merged"  # pipe and reference cannot be told apart yet
+    MERGED = "merged"  # pipe and reference cannot be separated yet
     CLIPPED = "clipped"
 
 

@@ -135,7 +135,7 @@ def _closeness(peaks: _Peaks, hz: float, resolution_hz: float) -> NDArray[np.flo
 
 
 def _numbers(peaks: _Peaks, hz: float, resolution_hz: float) -> NDArray[np.int64]:
-    """Number of the partial of a comb that each peak is; 0 where it is none."""
+    """Number of the partial of a comb that each peak is; 0 if it is not one."""
     number = np.maximum(1.0, np.round(peaks.hz / hz))
     away = np.abs(peaks.hz - number * hz)
     near = away < np.minimum(

@@ -227,7 +227,7 @@ def _by_magic(head: bytes) -> Container | None:
 
 
 def _after_tags(stream: BinaryIO, head: bytes) -> int:
-    """Where the sound begins after ID3 tags and the nought bytes that some writers add."""
+    """Where the sound begins after ID3 tags and the zero bytes that some writers add."""
     start = 0
     while head[:3] == b"ID3" and len(head) >= 10:
         size = 0

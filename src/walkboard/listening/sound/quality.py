@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from walkboard.listening.sound.decoder import Coding, Samples
 
-SILENT_BELOW_DB = -80.0  # of half the swing; the dither of 16 bits lies below. Own choice.
-DEAD_BELOW_DB = -60.0  # of a channel under the loudest one. Own choice.
-LARGE_OFFSET = 0.01  # of full scale; a sound converter is far better. Own choice.
-QUIET_BELOW_DB = -40.0  # of the peak: noise of small recorders begins to count. Own choice.
+SILENT_BELOW_DB = -80.0  # of half the swing; the dither of 16 bits lies below. Chosen.
+DEAD_BELOW_DB = -60.0  # of a channel under the loudest one. Chosen.
+LARGE_OFFSET = 0.01  # of full scale; a sound converter is far better. Chosen.
+QUIET_BELOW_DB = -40.0  # of the peak: noise of small recorders begins to count. Chosen.
 _ABSURD = 1e4  # times full scale, 80 dB over: no float recording of sound holds it
 _PILE = 6.0  # times as many samples at the extreme as at the level below; derived in `piles_up`
-_QUIETEST_STOP = 1e-3  # of full scale: below it nothing runs against a stop. Own choice.
+_QUIETEST_STOP = 1e-3  # of full scale: below it nothing runs against a stop. Chosen.
 _CLIP_RUN = 3  # samples in succession at the stop
 _CLIP_RUNS = 3  # such runs: one alone may be the honest top of a recording set to full scale
 _CLIP_JOIN_S = 0.125  # two periods of 16 Hz: runs nearer than this are one span
@@ -52,7 +52,7 @@ class SoundQuality:
     seconds : float
         Length as decoded.
     peak_db : float
-        Largest magnitude of any channel [dB of full scale]; −inf where all samples are nought.
+        Largest magnitude of any channel [dB of full scale]; −inf where all samples are zero.
     swing_db : float
         Half the distance between the highest and the lowest sample, loudest channel [dB].
     channel_db : tuple of float
@@ -286,7 +286,7 @@ def _with_warnings(
     worst = max(found.dc_offset, key=abs, default=0.0)
     if abs(worst) > LARGE_OFFSET:
         said.append(
-            f"The recording stands off nought by {100 * worst:+.1f} % of full scale: "
+            f"The recording has an offset of {100 * worst:+.1f} % of full scale: "
             "have the recorder's input looked at."
         )
     if not found.is_silent and found.peak_db < QUIET_BELOW_DB:

@@ -31,7 +31,7 @@ from walkboard.listening.types import SoundInfo
 
 BLOCK_FRAMES = 65_536
 LONGEST_SPAN_S = 300.0
-LEAST_SECONDS = 0.25  # of sound, for a damaged recording to be worth reading. Own choice.
+LEAST_SECONDS = 0.25  # of sound, for a damaged recording to be worth reading. Chosen.
 _RATES_HZ = (8_000, 192_000)
 _MOST_NOT_NUMBERS = 100  # samples, or a thousandth of what was read; beyond, the file is broken
 _SHORT_BY_S = 0.1  # less missing than this is a codec's rounding
@@ -113,7 +113,7 @@ class Sound:
         quality = self._quality
         assert quality is not None
         if quality.is_silent:
-            seen = "all samples are nought"
+            seen = "all samples are zero"
             if quality.swing_db > -math.inf:
                 seen = f"the loudest sound in it is {quality.swing_db:.0f} dB of full scale"
             raise SoundError(

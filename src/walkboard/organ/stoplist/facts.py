@@ -127,7 +127,7 @@ def _temperament(line: Line, text: str) -> Row | None:
 
 
 def temperament_of(written: str) -> str | None:
-    """Name of the temperament that is meant; None if it is none that is known."""
+    """Name of the temperament that is meant; None if it is not one that is known."""
     words = plain(written)
     if words in _CALLED:
         return _CALLED[words]

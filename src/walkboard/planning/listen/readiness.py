@@ -36,7 +36,7 @@ from walkboard.planning.value.weight import WeightChange
 from walkboard.planning.what_if import Prepared, prepare
 from walkboard.quantities import cents_of_ratio
 
-TOLERANCE_CENTS = 5.0  # own choice: about half of wholly out of tune in the middle of the keyboard
+TOLERANCE_CENTS = 5.0  # chosen: about half of wholly out of tune in the middle of the keyboard
 SHARE_OUTSIDE = 0.05
 READY_CHANCE = 0.8
 _STEP_DAYS = 7

@@ -26,7 +26,7 @@ import numpy as np
 from walkboard.planning.air_course import AirCourse
 from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 
-# A reed tuned a degree away from the event's air is worth so much walking: own choice. The air that
+# A reed tuned a degree away from the event's air is worth so much walking: chosen. The air that
 # is counted on may come otherwise, and reeds follow the air a little.
 MINUTES_A_REED_AND_DEGREE = 0.1
 

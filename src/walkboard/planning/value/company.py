@@ -14,7 +14,7 @@ itself.
     ψ half at the deviation at which Σ v_m D_m ψ(m d) is half of Σ v_m D_m
 
 Loudness grows as the 0.3 power of intensity (Stevens 1955, JASA 27:815; from memory), hence 0.6 of
-amplitude. α is our own choice: a pipe alone is still heard against the scale, but only by its
+amplitude. α is our chosen: a pipe alone is still heard against the scale, but only by its
 pitch. Spectra are by family: an open flue's partials fall as 1/m, a reed's as 1/√m, a stopped pipe
 has the odd ones, and above 4 kHz all grow weak (Fletcher & Rossing, The Physics of Musical
 Instruments, ch. 17, from memory, for the kinds; the figures are our own). Within a factor of two of

@@ -20,11 +20,9 @@ from walkboard.planning.arrays import FloatArray
 from walkboard.planning.value.company import Registration
 from walkboard.planning.value.layout import Layout
 
-USUAL_SECONDS = 240.0  # of a registration without music: a piece of four minutes. Own choice.
-USUAL_KEYS = 3.0  # sounding at a time, where nothing is known. Own choice.
-MOST_REGISTRATIONS = (
-    6  # of an event that are told apart; the shorter ones are joined to the longest
-)
+USUAL_SECONDS = 240.0  # of a registration without music: a piece of four minutes. Chosen.
+USUAL_KEYS = 3.0  # sounding at a time, where nothing is known. Chosen.
+MOST_REGISTRATIONS = 6  # of an event that are separated; the shorter ones are joined to the longest
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +102,7 @@ def from_notes(
     InputError
         When no note sounds a pipe.
     UnknownNameError
-        When the organ has not such a stop.
+        If the organ has no such stop.
     """
     drawn = tuple(dict.fromkeys(stops))
     divisions = {organ.stop(stop).division for stop in drawn}

@@ -45,10 +45,10 @@ KIND_WEIGHTS: Mapping[Role, float] = MappingProxyType(
 )
 
 # With an event, so much of a pipe's use is the event's; the rest is everything else that the organ
-# will be played for until the next visit. Own choice.
+# will be played for until the next visit. Chosen.
 EVENT_SHARE = 0.8
 # The use of a pipe in an event goes with the square root of how long it is exposed, 1 at the mean
-# of those that sound at all: the tenth bar of a sour note is not the tenth offence. Own choice.
+# of those that sound at all: the tenth bar of a sour note is not the tenth offence. Chosen.
 MOST_USE = 2.0
 MOST_FACTOR = 10.0  # of a change by hand, either way
 

@@ -27,7 +27,7 @@ class Reading:
     near_hz, bound_cents : float or None
         Of a merged reading: this pipe and the other both lie within the bound of this frequency.
     either_hz, either_sigma_cents : (float, float) or None
-        Of a merged reading whose two pipes were told apart but not which is which: where the one
+        Of a merged reading whose two pipes were separated but not which is which: where the one
         stands that is the likelier, then the other.
     name_sureness : float or None
         Of one of two near unisons: probability that it is named right; None where it sounded

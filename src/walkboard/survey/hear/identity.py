@@ -33,7 +33,7 @@ SURE = 0.98  # probability from which a name is given
 _DOUBTED = 0.5  # probability below which a name that listening gave is taken back; derived
 _MOST_ODDS = 6.0  # of one kind of evidence, logarithm: 400 to 1
 _UNSTEADY_CENTS = 0.5  # from hold to hold: thirds of a recorded real note differ by so much
-_LEAST_SPREAD_CENTS = 0.7  # of a rank about its neighbours; own choice
+_LEAST_SPREAD_CENTS = 0.7  # of a rank about its neighbours; chosen
 _LEAST_NEIGHBOURS = 3
 
 

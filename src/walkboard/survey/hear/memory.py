@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from walkboard.organ.model import PipeRef
 from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 
-_NEIGHBOURS = 6  # keys either side that say where a rank stands; own choice
+_NEIGHBOURS = 6  # keys either side that say where a rank stands; chosen
 _SURE = 0.99  # from which a name is as good as none to ask for
 
 

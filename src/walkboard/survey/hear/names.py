@@ -29,12 +29,12 @@ import numpy as np
 from walkboard.listening.hold.movement import Floats
 
 MOST_PARTIALS = 12
-_LOUDER_DB = 9.0  # of one rank over the other; own choice
+_LOUDER_DB = 9.0  # of one rank over the other; chosen
 _LOUDER_KEYS = 60.0  # over which that goes on
 _SHAPE_DB = 5.0  # of a rank's partials about its kind; common practice, no source
 _SHAPE_KEYS = 30.0
-_REGULATED_DB = 2.5  # of two pipes' levels against their ranks'; own choice
-_REMEMBERED_DB = 6.0  # the same of pipes that were not heard in one hold; own choice
+_REGULATED_DB = 2.5  # of two pipes' levels against their ranks'; chosen
+_REMEMBERED_DB = 6.0  # the same of pipes that were not heard in one hold; chosen
 _SCATTERS_DB = (4.0, 6.0, 8.5, 12.0)  # of a partial's difference: voicing and room
 _WHOLE_SHARE = 0.4  # of a partial's scatter that a level of several has
 # That a hold is believed with when it tells of others. Not much less: a doubt of one in fifty, of a

@@ -15,9 +15,9 @@ from walkboard.listening.types import FoundHold, HoldFlag, Walk
 from walkboard.scales.keys import Key
 from walkboard.survey.plan.schedule import Press, Schedule
 
-_AGREE_S = 0.35  # starts of holds that fit one offset lie within this of each other; own choice
-_LEAST_SHARE = 0.4  # of what could agree, below which the file was not what was played; own choice
-_LEAST_OVERLAP = 0.3  # of a press that a found hold must cover to be that press; own choice
+_AGREE_S = 0.35  # starts of holds that fit one offset lie within this of each other; chosen
+_LEAST_SHARE = 0.4  # of what could agree, below which the file was not what was played; chosen
+_LEAST_OVERLAP = 0.3  # of a press that a found hold must cover to be that press; chosen
 _SHORT_S = 0.8  # as finding has it
 _FROM_THE_SCHEDULE = frozenset(
     {HoldFlag.REPEAT, HoldFlag.OUT_OF_ORDER, HoldFlag.UNKNOWN_KEY, HoldFlag.SHORT}

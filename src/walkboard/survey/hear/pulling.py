@@ -20,8 +20,8 @@ from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 from walkboard.survey.hear.memory import Memory
 
 _SURE = 3.0  # standard deviations
-_BEAT_HZ = 0.05  # one standard deviation of a beat heard in the envelopes; own choice
-_UNSTEADY_CENTS = 0.3  # of a difference of two real pipes from hold to hold; own choice
+_BEAT_HZ = 0.05  # one standard deviation of a beat heard in the envelopes; chosen
+_UNSTEADY_CENTS = 0.3  # of a difference of two real pipes from hold to hold; chosen
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,7 +17,7 @@ from walkboard.survey.hear.names import MOST_PARTIALS, PairHeard
 from walkboard.survey.kinds import spectrum_of
 
 _UNISON_CENTS = 60.0
-_APART_KEYS = 6.0  # that two pipes heard alone may stand apart and still be compared; own choice
+_APART_KEYS = 6.0  # that two pipes heard alone may stand apart and still be compared; chosen
 _PLACE_HZ = 65.4  # places along the keys are counted from here
 
 

@@ -237,7 +237,7 @@ def keep_by_hand(
 
 
 def event_of(book: Book, organ_id: int, uid: str) -> KeptEvent:
-    """The event of a uid; BookError where there is none."""
+    """The event of a uid; BookError if there is none."""
     for event in book.events(organ_id):
         if event.uid == uid:
             return event

@@ -39,7 +39,7 @@ def read_music(
     InputError
         When the file is no such file, the channels' divisions are not told, or nothing sounds.
     UnknownNameError
-        When the organ has not such a stop or division.
+        If the organ has no such stop or division.
     """
     if not drawn:
         raise InputError("No stop is drawn for the music.", where=str(path), fix="Name them.")

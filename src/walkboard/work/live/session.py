@@ -204,7 +204,7 @@ class TuningSession:
         Raises
         ------
         InputError
-            When no pipe is at hand, or the kind is none of the book's.
+            When no pipe is at hand, or the kind is not one of the book's.
         """
         with self._lock:
             task = self.flow.task

@@ -141,7 +141,7 @@ def number_in(text: str, what: str) -> float | None:
     Raises
     ------
     InputError
-        When it is none.
+        If it is not one.
     """
     plain = text.strip().replace(",", ".").replace("−", "-")
     if not plain:
