@@ -33,8 +33,11 @@ def test_a_report_sent_twice_is_kept_once(book: Book, organ_id: int) -> None:
     assert book.report_fault(organ_id, "cipher", "bottom C howls", uid="r1") == first
     with pytest.raises(BookError, match="'r1' is known, but says something else"):
         book.report_fault(organ_id, "cipher", "top C howls", uid="r1")
-    book.report_fault(organ_id, "cipher", "bottom C howls")
-    assert len(book.faults(organ_id)) == 2
+    # without an id of its own, the same words while the fault stands are the same report
+    assert book.report_fault(organ_id, "cipher", "bottom C howls") == first
+    assert book.faults(organ_id) == (first,)
+    book.report_fault(organ_id, "cipher", "top C howls")
+    assert [fault.words for fault in book.faults(organ_id)][-1] == "top C howls"
 
 
 def test_only_words_of_the_trade_and_keys_that_are(book: Book, organ_id: int) -> None:

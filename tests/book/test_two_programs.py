@@ -114,13 +114,14 @@ def test_threads_share_one_book(book: Book, visit: KeptVisit) -> None:
 
 
 _TELLING = """
+import os
 import sys
 from pathlib import Path
 from tests.book.making import Clock
 from walkboard.book import open_book
 
 with open_book(Path(sys.argv[1]), clock=Clock()) as book:
-    book.report_fault(1, "cipher", "told by the other program")
+    book.report_fault(1, "cipher", f"reported by process {os.getpid()}")
     print("told", flush=True)
     sys.stdin.readline()
 """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import case, func, select
+from sqlalchemy import String, case, cast, func, select
 
 from walkboard.book.models import (
     HearingRow,
@@ -44,7 +44,7 @@ class Summaries(Storing):
 
     def visit_summaries(self, organ_id: int) -> dict[int, VisitSummary]:
         """Each visit to an organ in numbers, by its id."""
-        pipe = ReadingRow.rank + ":" + ReadingRow.number.op("||")("")
+        pipe = ReadingRow.rank.concat(":").concat(cast(ReadingRow.number, String))
         read = (
             standing_hearings()
             .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)

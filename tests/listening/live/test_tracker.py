@@ -156,12 +156,14 @@ def test_two_that_do_not_part_by_a_turn_are_merged_within_a_bound() -> None:
     reference = moved(65.4, still, "stopped", rng, seconds=3.0)
     pipe = moved(65.4 * 2.0 ** (0.05 / 1200.0), still, "stopped", rng, seconds=3.0)
     expected = Expected(Comb("pipe", 65.4), Comb("reference", 65.4))
-    last = follow(reference.samples + pipe.samples, expected)[-1]
-    assert last.hz is None
-    assert LiveFlag.MERGED in last.flags
-    assert last.near_hz is not None
-    assert last.bound_cents is not None
-    assert abs(1200.0 * np.log2(last.near_hz / 65.4)) < last.bound_cents
+    merged = [r for r in follow(reference.samples + pipe.samples, expected) if r.at_s > 1.0]
+    assert all(r.hz is None and LiveFlag.MERGED in r.flags for r in merged)
+    bounded = [r for r in merged if r.near_hz is not None and r.bound_cents is not None]
+    assert len(bounded) > len(merged) / 2
+    for reading in bounded:
+        assert reading.near_hz is not None
+        assert reading.bound_cents is not None
+        assert abs(1200.0 * np.log2(reading.near_hz / 65.4)) < reading.bound_cents
 
 
 def test_lost_blocks_begin_the_hold_anew() -> None:
