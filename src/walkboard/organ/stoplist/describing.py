@@ -102,20 +102,20 @@ class _Describing:
         values["name"] = "Organ" if title is None else title.line.text.strip(" :*=-")
         if title is None:
             remarks.append("guess: name. The list has no title.")
-        given = self._value(Said.TEMPERAMENT, "temperament")
+        given = self._value("temperament")
         values["temperament"] = given or "equal"
         if given is None:
             remarks.append("guess: temperament. The list names none; equal is the commonest.")
-        pitch = self._value(Said.PITCH, "a4_hz")
-        at = self._value(Said.PITCH, "at_celsius")
+        pitch = self._value("a4_hz")
+        at = self._value("at_celsius")
         if pitch is None:
             remarks.append("guess: pitch. The list gives none.")
         self.tables.append(_Table("", values, remarks))
         hz = {"a4_hz": float(pitch or 440.0), "at_celsius": float(at or USUAL_CELSIUS)}
         self.tables.append(_Table("[pitch]", hz))
 
-    def _value(self, said: Said, name: str) -> Any:
-        return next((row.values[name] for row in self.rows if row.said is said), None)
+    def _value(self, name: str) -> Any:
+        return next((row.values[name] for row in self.rows if name in row.values), None)
 
     def _division(self, division: DivisionEntry) -> None:
         values: dict[str, Any] = {"id": division.id, "name": division.name, "keys": division.keys}

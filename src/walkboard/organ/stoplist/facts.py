@@ -69,6 +69,10 @@ def _pitch(line: Line, text: str) -> Row | None:
         return None
     values: dict[str, str | float] = {"a4_hz": a4_hz, "at_celsius": USUAL_CELSIUS}
     rest = text[match.end() :] + " " + text[: match.start()]
+    tempered = _tempered_beside(line, text)
+    if tempered is not None:
+        values["temperament"] = str(tempered.values["temperament"])
+    beside = () if tempered is None else tempered.guesses
     celsius, fahrenheit = _CELSIUS.search(rest), _FAHRENHEIT.search(rest)
     if celsius is not None:
         values["at_celsius"] = decimal(celsius[1])
@@ -77,8 +81,17 @@ def _pitch(line: Line, text: str) -> Row | None:
     else:
         why = "The list gives no temperature with its pitch."
         guess = Guess("at_celsius", f"{USUAL_CELSIUS:g}", why)
-        return Row(line, Said.PITCH, State.GUESSED, (guess,), values=MappingProxyType(values))
-    return Row(line, Said.PITCH, values=MappingProxyType(values))
+        return Row(
+            line, Said.PITCH, State.GUESSED, (guess, *beside), values=MappingProxyType(values)
+        )
+    return Row(line, Said.PITCH, guesses=beside, values=MappingProxyType(values))
+
+
+def _tempered_beside(line: Line, text: str) -> Row | None:
+    """The temperament that a line gives beside something else: ``a' = 440 Hz, Vallotti``."""
+    parts = re.split(r"\s*[,;()|·]\s*", text)
+    rows = (_temperament(line, part) for part in parts if part.strip() and not _HZ.search(part))
+    return next((row for row in rows if row is not None and row.said is Said.TEMPERAMENT), None)
 
 
 def _wind(line: Line, text: str) -> Row | None:

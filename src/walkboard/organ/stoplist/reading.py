@@ -41,6 +41,7 @@ class _State:
     languages: Counter[str] = field(default_factory=Counter)
     rows: list[Row] = field(default_factory=list)
     counted: Mapping[str, int] = field(default_factory=dict)
+    given: dict[bool, Compass] = field(default_factory=dict)  # of all manuals, of the pedal
 
     def context(self) -> Context:
         own = self.division
@@ -138,6 +139,7 @@ def _take_compass_and_wind(row: Row, state: _State) -> None:
             if which not in row.values:
                 continue
             lowest = str(row.values.get(f"{which}_lowest", "C2"))
+            state.given[is_pedal] = Compass(int(row.values[which]), lowest)
             for id_, division in state.divisions.items():
                 if division.is_pedal == is_pedal:
                     keys = int(row.values[which])
@@ -221,6 +223,8 @@ def _division(
 ) -> tuple[State, tuple[Guess, ...], str, DivisionEntry]:
     guesses = []
     sure = True
+    if compass is None:
+        compass = state.given.get(head.is_pedal)
     if compass is None:
         compass = _usual_compass(head, state)
         why = "The list gives no compass: the usual one, or that of the keyboards before."
