@@ -31,6 +31,7 @@ check: .venv/.dev
 	$(BIN)/mypy
 	$(BIN)/lint-imports --no-cache
 	$(BIN)/python builders/docs.py --check
+	$(BIN)/python builders/notices.py --check
 
 bench: .venv/.bench system
 	$(BIN)/python -m bench
