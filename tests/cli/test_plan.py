@@ -67,6 +67,25 @@ def plan(run: Run, organ_file: Path, readings: list[Path], *more: object):
     return run("plan", "--organ", organ_file, *given, "--minutes", 40, *more, "--json")
 
 
+@pytest.mark.parametrize("figure", ["NaN", "Infinity", "1e999"])
+@pytest.mark.parametrize("field", ["cents", "sigma_cents", "level_db"])
+def test_readings_that_are_no_numbers_are_refused_with_the_file(
+    run: Run, organ_file: Path, readings: list[Path], field: str, figure: str
+) -> None:
+    bad = readings[1]
+    text, found = re.subn(
+        rf'"{field}": -?[0-9.]+', f'"{field}": {figure}', bad.read_text(encoding="utf-8"), count=1
+    )
+    assert found == 1
+    bad.write_text(text, encoding="utf-8")
+    ran = plan(run, organ_file, readings)
+    assert ran.code == 2
+    said = " ".join(ran.err.split())
+    assert bad.name in said.replace(" ", "")
+    assert f"holds.0.readings.0.{field}: Input should be a finite number" in said
+    assert "listen" in said
+
+
 def test_demands_by_options(run: Run, organ_file: Path, readings: list[Path]) -> None:
     free = plan(run, organ_file, readings).json
     first = free["items"][0]["pipe"]

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
+from walkboard.condition.finite import check_pipes
 from walkboard.condition.kinds import roles
 from walkboard.condition.shift import division_state
 from walkboard.condition.state import Condition, DivisionState, PipeCents
 from walkboard.condition.temperament import find_temperament
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.plausible import AIR_CELSIUS
 
 
 def assess(
@@ -33,6 +35,8 @@ def assess(
 
     Raises
     ------
+    InputError
+        When a reading or a thermometer has a figure that cannot be right, NaN for example.
     UnknownNameError
         When a pipe's rank or a thermometer's division is not the organ's.
     """
@@ -50,6 +54,7 @@ def division_states(
     """
     for named in thermometers:
         organ.division(named)
+    AIR_CELSIUS.check_each(thermometers, what="The thermometer")
     heard = surest(pipes)
     role = roles(organ)
     states = {}
@@ -62,7 +67,14 @@ def division_states(
 
 
 def surest(pipes: Sequence[PipeCents]) -> tuple[PipeCents, ...]:
-    """One reading of each pipe, the one with the smallest uncertainty, in the order first met."""
+    """One reading of each pipe, the one with the smallest uncertainty, in the order first met.
+
+    Raises
+    ------
+    InputError
+        When a reading has a figure that cannot be right, NaN for example.
+    """
+    check_pipes(pipes)
     best: dict[PipeRef, PipeCents] = {}
     for pipe in pipes:
         known = best.get(pipe.pipe)

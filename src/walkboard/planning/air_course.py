@@ -47,6 +47,14 @@ class AirCourse:
     slope_sigma: float = SLOPE_CELSIUS_PER_HOUR
     readings: int = 1
 
+    def __post_init__(self) -> None:
+        for value in (self.now_celsius, self.slope_celsius_per_hour, self.slope_sigma):
+            if not math.isfinite(value):
+                raise ValueError(
+                    f"the course of the air is made of finite numbers, not {self}: "
+                    "leave out the thermometer's bad reading"
+                )
+
     def at(self, minutes: float) -> float:
         """Air so many minutes from now [°C]; before now where negative."""
         slope = self.slope_celsius_per_hour / 60.0

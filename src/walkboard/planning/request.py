@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -9,7 +10,7 @@ from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.planning.choose.demands import Demands
 from walkboard.planning.value.ordinary import Purpose
-from walkboard.planning.value.use import EventUse
+from walkboard.planning.value.use import EventUse, RegistrationUse
 
 LONGEST_MINUTES = 960.0  # two long days; chosen
 COLDEST_CELSIUS, HOTTEST_CELSIUS = -20.0, 50.0  # of an event; beyond, °F was meant
@@ -60,7 +61,7 @@ class PlanRequest:
         Raises
         ------
         InputError
-            When the minutes or the event's air are out of range, or a demand contradicts itself.
+            When a figure of the request is out of range, or a demand contradicts itself.
         UnknownNameError
             When the organ has no such stop, rank or division.
         """
@@ -68,6 +69,12 @@ class PlanRequest:
             raise InputError(
                 f"A visit cannot last {self.minutes:g} minutes.",
                 fix="Give the minutes there are, 0 or more.",
+            )
+        every = self.curve_every_minutes
+        if every is not None and not (every > 0.0 and math.isfinite(every)):
+            raise InputError(
+                f"A curve cannot have a point every {every:g} minutes.",
+                fix="Give the minutes from one point to the next, more than 0.",
             )
         given = self.event_air_celsius
         if isinstance(given, Mapping):
@@ -83,4 +90,15 @@ class PlanRequest:
         for registration in self.use.registrations:
             for stop in registration.stops:
                 organ.stop(stop)
+            for seconds in (registration.seconds, *_seconds_of_keys(registration)):
+                if not (seconds >= 0.0 and math.isfinite(seconds)):
+                    raise InputError(
+                        f"A registration cannot sound for {seconds:g} seconds.",
+                        where=" ".join(registration.stops),
+                        fix="Give the seconds that it and each of its keys sound, 0 or more.",
+                    )
         self.demands.check(organ)
+
+
+def _seconds_of_keys(registration: RegistrationUse) -> list[float]:
+    return [seconds for keys in registration.keys.values() for seconds in keys.values()]

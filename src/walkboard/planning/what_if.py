@@ -18,6 +18,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from walkboard.condition.assess import surest
+from walkboard.condition.finite import check_condition, check_shares
 from walkboard.condition.state import Condition, PipeCents
 from walkboard.errors import InputError, NotEnoughMinutesError
 from walkboard.organ.model import Organ, PipeRef
@@ -313,8 +314,10 @@ def prepare(
     Raises
     ------
     InputError
-        When nothing is known of any pipe.
+        When nothing is known of any pipe, or a figure cannot be right, NaN for example.
     """
+    check_condition(condition)
+    check_shares(reed_follows or {}, what="The part of the flues' movement that a reed follows")
     heard = surest(pipes)
     there = {p.pipe for p in heard}
     known: tuple[PipeCents | PipeForecast, ...] = (

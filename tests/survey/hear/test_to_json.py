@@ -1,6 +1,7 @@
 """What `listen --json` prints is read back whole, and other things are refused."""
 
 import json
+import math
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 from walkboard.errors import InputError
 from walkboard.listening.types import HoldFlag, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
+from walkboard.plausible import AIR_CELSIUS
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 from walkboard.survey.hear.to_json import walk_from_json, walk_to_json
@@ -49,7 +51,7 @@ walks = st.builds(
     ),
     organ=st.text(),
     drawn=st.lists(st.text(), max_size=3).map(tuple),
-    air_celsius=st.none() | numbers,
+    air_celsius=st.none() | st.floats(AIR_CELSIUS.low, AIR_CELSIUS.high),
     holds=st.lists(holds, max_size=3).map(tuple),
     silent_keys=st.lists(keys, max_size=3).map(tuple),
     warnings=st.lists(st.text(), max_size=2).map(tuple),
@@ -95,6 +97,8 @@ def test_the_agreed_example_is_read() -> None:
         ({}, "not readings"),
         ([], "not readings"),
         ({**agreed(), "holds": [{"n": 1}]}, r"holds\.0\.key"),
+        ({**agreed(), "air_celsius": math.nan}, "air_celsius: Input should be a finite number"),
+        ({**agreed(), "air_celsius": 300.0}, r"^x\.json: Air of 300 °C cannot be right"),
     ],
 )
 def test_what_is_not_of_the_form_is_refused(value: object, message: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -76,6 +77,13 @@ class Demands:
                 f"Divisions cannot be tied within {self.tie_cents:g} cents.",
                 fix=f"Give 0 to {MOST_TIE_CENTS:g} cents.",
             )
+        for pipe, minutes in self.extra_minutes.items():
+            if not (minutes >= 0.0 and math.isfinite(minutes)):
+                raise InputError(
+                    f"A pipe cannot take {minutes:g} minutes more.",
+                    where=str(pipe),
+                    fix="Give the minutes besides its tuning, 0 or more.",
+                )
         for pipe in sorted(self.must):
             why = self._why_not(organ, pipe)
             if why:

@@ -6,6 +6,7 @@ rank, or it has slipped; the badness is then the mean over all of them, weighted
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -36,6 +37,8 @@ class Belief:
     def __post_init__(self) -> None:
         if not len(self.shares) == len(self.cents) == len(self.sigmas_cents) > 0:
             raise ValueError("a belief has a share, a mean and a spread for each of its parts")
+        if not math.isfinite(sum(self.shares) + sum(self.cents) + sum(self.sigmas_cents)):
+            raise ValueError(f"a belief is made of finite numbers, not {self}")
         if min(self.shares) < 0.0 or abs(sum(self.shares) - 1.0) > 1e-6:
             raise ValueError(f"the shares of a belief sum to 1, not {sum(self.shares)!r}")
         if min(self.sigmas_cents) < 0.0:
@@ -82,6 +85,13 @@ class PipeForecast:
     belief: Belief
     air_celsius: float
     level_db: float | None = None
+
+    def __post_init__(self) -> None:
+        if not math.isfinite(self.air_celsius + (self.level_db or 0.0)):
+            raise ValueError(
+                f"the air and the level of the forecast of {self.pipe} are finite numbers, "
+                f"not {self.air_celsius} °C and {self.level_db} dB"
+            )
 
 
 def belief_of(known: PipeCents | PipeForecast) -> Belief:

@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from walkboard.errors import InputError
 from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
+from walkboard.plausible import AIR_CELSIUS
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 from walkboard.survey.recognise.to_json import HeardGiven, heard_from, heard_to_json
@@ -149,7 +150,7 @@ def walk_from_json(value: object, *, where: str = "") -> HeardWalk:
     Raises
     ------
     InputError
-        When it is not of the form, or of a newer format.
+        When it is not of the form, of a newer format, or its air cannot be right.
     """
     if (
         isinstance(value, dict)
@@ -171,6 +172,8 @@ def walk_from_json(value: object, *, where: str = "") -> HeardWalk:
             where=where,
             fix="Give the file that 'walkboard listen … --json' printed.",
         ) from None
+    if given.air_celsius is not None:
+        AIR_CELSIUS.check(given.air_celsius, where=where)
     return HeardWalk(
         file=given.sound.file,
         sound=SoundInfo(

@@ -1,0 +1,59 @@
+"""Readings with NaN, infinity or impossible air are refused at once, with the pipe's name."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from tests.condition.organs import readings, small_organ
+from walkboard.condition.assess import assess, division_states
+from walkboard.errors import InputError
+
+ORGAN = small_organ()
+PIPES = readings(ORGAN, ["great.octave"], lambda _: 2.0, 18.0)[:24]
+
+WRONG = [
+    ("cents", math.nan, "A reading cannot be nan cents"),
+    ("cents", math.inf, "A reading cannot be inf cents"),
+    ("sigma_cents", math.nan, "uncertainty cannot be nan cents"),
+    ("sigma_cents", math.inf, "uncertainty cannot be inf cents"),
+    ("sigma_cents", -0.1, "uncertainty cannot be -0.1 cents"),
+    ("level_db", math.nan, "level cannot be nan dB"),
+    ("level_db", -math.inf, "level cannot be -inf dB"),
+    ("air_celsius", math.nan, "nan °C cannot be right"),
+    ("air_celsius", 291.15, "291.15 °C cannot be right"),
+]
+
+
+@pytest.mark.parametrize("judge", [assess, division_states])
+@pytest.mark.parametrize(("field", "value", "message"), WRONG)
+def test_a_reading_that_cannot_be_is_refused_by_its_pipe(
+    judge: Callable[..., object], field: str, value: float, message: str
+) -> None:
+    changed: dict[str, Any] = {field: value}
+    wrong = replace(PIPES[5], **changed)
+    with pytest.raises(InputError, match=message) as refused:
+        judge(ORGAN, [*PIPES[:5], wrong, *PIPES[6:]], {})
+    assert refused.value.where == str(wrong.pipe)
+    assert refused.value.fix
+
+
+def test_a_surer_reading_of_the_same_pipe_does_not_hide_it() -> None:
+    rough = replace(PIPES[5], cents=math.nan, sigma_cents=9.0)
+    with pytest.raises(InputError, match="nan cents"):
+        assess(ORGAN, [*PIPES, rough], {})
+
+
+@pytest.mark.parametrize("celsius", [math.nan, math.inf, 64.0])
+def test_a_thermometer_that_cannot_be_is_refused(celsius: float) -> None:
+    with pytest.raises(InputError, match=r"The thermometer at great of .* cannot be right"):
+        assess(ORGAN, PIPES, {"great": celsius})
+
+
+def test_a_level_that_is_not_known_and_a_reading_without_doubt_are_taken() -> None:
+    pipes = [replace(p, level_db=None, sigma_cents=0.0) for p in PIPES]
+    assert assess(ORGAN, pipes, {}).divisions["great"].shift_cents == pytest.approx(2.0, abs=0.6)
