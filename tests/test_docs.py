@@ -28,6 +28,7 @@ def test_the_commands_of_the_readme_run_in_order(
     monkeypatch.chdir(tmp_path)
     rendered = rendered_walk(read_organ(examples.village()), "great.open8", keys=8)
     soundfile.write("principal.flac", rendered.samples, rendered.sample_rate)
+    Path("stops.txt").write_text("Great\nOpen Diapason 8\nPedal\nBourdon 16\n", encoding="utf-8")
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     commands = [
         line
