@@ -77,9 +77,9 @@ def _print(made: Demo, took_s: float) -> None:
                 f"{c.named} of {c.sounding}",
                 str(c.false),
                 str(size.size),
-                number(float(np.median(size)), ".4f"),
-                number(float(np.quantile(size, 0.95)), ".4f"),
-                f"{within.mean():.0%}",
+                number(float(np.median(size)), ".4f") if size.size else "–",
+                number(float(np.quantile(size, 0.95)), ".4f") if size.size else "–",
+                f"{within.mean():.0%}" if size.size else "–",
                 f"{len(c.reported)} of {len(c.planted)}" if c.planted else "none put in",
             ]
         )

@@ -24,7 +24,7 @@ from walkboard.survey.recognise.limits import LIMITS
 
 FloatArray = NDArray[np.float64]
 
-_MOST_PARTIALS = 60
+_MOST_PARTIALS = 240  # derived: lines are read to 7.5 kHz, and a 16′ begins at 32 Hz
 _STATED_REACH_CENTS = 40.0
 _LOWEST_BEATING_HZ = 100.0  # below, noise and wind move a partial's loudness as much as beats do
 _BEATING_PARTIALS = 6
