@@ -110,7 +110,7 @@ def _is_told(slip: Slip, true: HoldTruth, hold: Hold | None, heard: HeardWalk) -
             if abs(other.n - hold.n) <= 1
         )
     if slip is Slip.WRONG:
-        return hold.key == true.key and true.wanted in heard.silent_keys
+        return hold.key == true.key and true.wanted in (*heard.silent_keys, *heard.not_held)
     if slip is Slip.LONG:
         return abs((hold.end_s - hold.start_s) - (true.end_s - true.start_s)) < _NEAR_S
     return hold.key == true.key

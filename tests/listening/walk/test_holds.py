@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from tests.listening.walks import RATE_HZ, Stroke, expected, key_hz, sound_of, steps
 from tests.shared_files import shared
-from walkboard.listening.types import Comb, ExpectedKey, HoldFlag, Spectrum, Walk
+from walkboard.listening.types import Comb, ExpectedKey, FoundHold, HoldFlag, Spectrum, Walk
+from walkboard.listening.walk import holds
 from walkboard.listening.walk.holds import find_events, gather_features, name_holds
 
 
@@ -281,3 +282,18 @@ def test_unisons_that_beat_are_one_hold():
     ]
     walk = listen(sound_of(strokes), keys)
     assert names(walk, range(66, 74)) == [69, 70]
+
+
+def test_a_hold_that_fades_and_swells_is_one_hold() -> None:
+    # Seen red: a key that seemed to go down again before it came up was called a repeat.
+    def found(key: int | None, start_s: float, end_s: float, level_db: float = -30.0) -> FoundHold:
+        return FoundHold(key, start_s, end_s, level_db, 440.0, 1, 1.0)
+
+    split = [found(34, 119.0, 121.3, -31.0), found(34, 120.5, 122.5), found(35, 122.7, 125.0)]
+    joined = holds._joined(split)
+    assert [(h.key, h.start_s, h.end_s) for h in joined] == [(34, 119.0, 122.5), (35, 122.7, 125.0)]
+    assert joined[0].level_db == -30.0
+    repeated = [found(25, 81.6, 84.2), found(25, 84.1, 87.0)]
+    assert holds._joined(repeated) == repeated
+    unknown = [found(None, 1.0, 3.0), found(None, 1.5, 4.0)]
+    assert holds._joined(unknown) == unknown

@@ -206,7 +206,28 @@ def _all_holds(walk: _Named) -> list[FoundHold]:
             holds += _named_holds(walk, stretch)
         else:
             holds += _unknown_holds(walk, stretch.members[0])
-    return sorted(holds, key=lambda hold: hold.start_s)
+    return _joined(sorted(holds, key=lambda hold: hold.start_s))
+
+
+def _joined(holds: list[FoundHold]) -> list[FoundHold]:
+    """Joins two holds of one key that overlap: a key goes down again only after it came up.
+
+    An overlap of less than half a second may be the room: the end of a hold is known that well.
+    """
+    result: list[FoundHold] = []
+    for hold in holds:
+        last = result[-1] if result else None
+        if (
+            last is not None
+            and hold.key is not None
+            and hold.key == last.key
+            and hold.start_s < last.end_s - _LEAST_REPEAT_S
+        ):
+            louder = hold if hold.level_db > last.level_db else last
+            result[-1] = replace(louder, start_s=last.start_s, end_s=max(last.end_s, hold.end_s))
+        else:
+            result.append(hold)
+    return result
 
 
 def _unknown_holds(walk: _Named, number: int) -> list[FoundHold]:
