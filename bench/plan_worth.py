@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from bench._ear_rules import groups
 from bench.plan import Posed, at_reference, posed
 from walkboard.condition.kinds import Role
 from walkboard.planning.choose.certify import choose
@@ -96,20 +97,20 @@ def _in_turn(task: Task, order: np.ndarray, passing: np.ndarray, capacity: int) 
     Pipes that are `passing` are listened to and left.
     """
     chosen = np.zeros(len(task.steps), dtype=bool)
-    groups = _groups(task)
+    of = groups(task)
     reached = [np.zeros(len(level.starts), dtype=bool) for level in task.levels]
     left = capacity
     for pipe in dict.fromkeys(int(i) for i in order):
         needs = PASSING_STEPS if passing[pipe] else int(task.steps[pipe])
         needs += sum(
             int(level.steps[group[pipe]])
-            for level, group, seen in zip(task.levels, groups, reached, strict=True)
+            for level, group, seen in zip(task.levels, of, reached, strict=True)
             if not seen[group[pipe]]
         )
         if needs <= left:
             chosen[pipe] = not passing[pipe]
             left -= needs
-            for group, seen in zip(groups, reached, strict=True):
+            for group, seen in zip(of, reached, strict=True):
                 seen[group[pipe]] = True
     return chosen
 
@@ -117,31 +118,19 @@ def _in_turn(task: Task, order: np.ndarray, passing: np.ndarray, capacity: int) 
 def _greedy(task: Task, gain: np.ndarray, capacity: int) -> np.ndarray:
     """The best gain a minute next, the set-ups that it still needs counted, until none fits."""
     chosen = np.zeros(len(task.steps), dtype=bool)
-    groups = _groups(task)
+    of = groups(task)
     needs = [level.steps.astype(float).copy() for level in task.levels]
     left = capacity
     while True:
-        minutes = task.steps + sum(n[g] for n, g in zip(needs, groups, strict=True))
+        minutes = task.steps + sum(n[g] for n, g in zip(needs, of, strict=True))
         worth = np.where(chosen | (minutes > left) | (gain <= 0.0), -1.0, gain / minutes)
         pipe = int(np.argmax(worth))
         if worth[pipe] <= 0.0:
             return chosen
         chosen[pipe] = True
         left -= int(minutes[pipe])
-        for n, g in zip(needs, groups, strict=True):
+        for n, g in zip(needs, of, strict=True):
             n[g[pipe]] = 0.0
-
-
-def _groups(task: Task) -> list[np.ndarray]:
-    """For each level, the group of every pipe."""
-    found: list[np.ndarray] = []
-    of = np.arange(len(task.steps))
-    count = len(task.steps)
-    for level in task.levels:
-        of = np.repeat(np.arange(len(level.starts)), level.sizes(count))[of]
-        found.append(of)
-        count = len(level.starts)
-    return found
 
 
 def worth(

@@ -69,26 +69,12 @@ class Faults(Storing):
             )
         with self._writing() as session:
             self._newest_description(session, organ_id)
-            known = None
             if uid is None:
-                told = (kind, words, stop, link.key, pipe, reporter)
-                query = select(FaultRow).where(
-                    FaultRow.organ_id == organ_id, FaultRow.kind == kind, FaultRow.words == words
-                )
-                for other in session.scalars(query):
-                    kept = _fault_of(other)
-                    same = (kept.kind, kept.words, kept.stop, kept.key, kept.pipe, kept.reporter)
-                    if kept.stands and same == told:
-                        return kept
-            if uid is not None:
-                known = session.scalar(select(FaultRow).where(FaultRow.uid == uid))
+                known = _standing_twin(session, organ_id, kind, words, link=link, reporter=reporter)
+            else:
+                known = self._report_of(session, uid, (organ_id, kind, words))
             if known is not None:
-                if (known.organ_id, known.kind, known.words) != (organ_id, kind, words):
-                    raise self._error(
-                        f"The report {uid!r} is known, but says something else.",
-                        "Give every report a uid of its own.",
-                    )
-                return _fault_of(known)
+                return known
             now = self._now()
             link.linked_at = now
             row = FaultRow(
@@ -103,6 +89,20 @@ class Faults(Storing):
             session.add(row)
             session.flush()
             return _fault_of(row)
+
+    def _report_of(
+        self, session: Session, uid: str, report: tuple[int, str, str]
+    ) -> KeptFault | None:
+        """The report kept under a uid; BookError if it says something else."""
+        known = session.scalar(select(FaultRow).where(FaultRow.uid == uid))
+        if known is None:
+            return None
+        if (known.organ_id, known.kind, known.words) != report:
+            raise self._error(
+                f"The report {uid!r} is known, but says something else.",
+                "Give every report a uid of its own.",
+            )
+        return _fault_of(known)
 
     def link_fault(
         self,
@@ -269,6 +269,21 @@ def _tied(row: FaultRow, kind: str) -> int | None:
     return next((tie.other_id for tie in row.ties if tie.kind == kind), None)
 
 
+def _standing_twin(
+    session: Session, organ_id: int, kind: str, words: str, *, link: FaultLinkRow, reporter: str
+) -> KeptFault | None:
+    """A fault that still stands and says exactly the same, so that a second press adds nothing."""
+    query = select(FaultRow).where(
+        FaultRow.organ_id == organ_id, FaultRow.kind == kind, FaultRow.words == words
+    )
+    for row in session.scalars(query):
+        kept = _fault_of(row)
+        place = (link.stop, link.key, _pipe_of(link))
+        if kept.stands and (kept.stop, kept.key, kept.pipe, kept.reporter) == (*place, reporter):
+            return kept
+    return None
+
+
 def _link_row(stop: str | None, key: str | None, pipe: PipeRef | None) -> FaultLinkRow:
     return FaultLinkRow(
         stop=stop,
@@ -278,18 +293,21 @@ def _link_row(stop: str | None, key: str | None, pipe: PipeRef | None) -> FaultL
     )
 
 
+def _pipe_of(link: FaultLinkRow) -> PipeRef | None:
+    if link.rank is None or link.number is None:
+        return None
+    return PipeRef(link.rank, link.number)
+
+
 def _fault_of(row: FaultRow) -> KeptFault:
     link, mending = row.links[-1], row.mending
-    pipe = None
-    if link.rank is not None and link.number is not None:
-        pipe = PipeRef(link.rank, link.number)
     return KeptFault(
         id=row.id,
         organ_id=row.organ_id,
         kind=row.kind,
         stop=link.stop,
         key=link.key,
-        pipe=pipe,
+        pipe=_pipe_of(link),
         words=row.words,
         reported_at=row.reported_at,
         mended_at=None if mending is None else mending.mended_at,
