@@ -15,8 +15,8 @@ import time
 
 import numpy as np
 from numpy.typing import NDArray
-from tests.cramer_rao import harmonic_sigma_cents
 from tests.listening.live_sounds import BLOCK, RATE, moved, still
+from tests.published.cramer_rao import harmonic_sigma_cents
 from tests.signals import KINDS, note, partial_levels
 
 from walkboard.listening.hold.spectrum import running_mean_s

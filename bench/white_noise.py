@@ -9,7 +9,7 @@ Asked: ratio of the root mean square error to the bound at most 1.15 (the scatte
 from __future__ import annotations
 
 import numpy as np
-from tests.cramer_rao import harmonic_omega_variance
+from tests.published.cramer_rao import harmonic_omega_variance
 from tests.signals import tone
 
 from walkboard.listening.measure import measure_hold

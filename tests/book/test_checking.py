@@ -31,7 +31,7 @@ def test_a_whole_book_has_no_problem(book: Book, visit: KeptVisit, tmp_path: Pat
     assert book.check() == ()
 
 
-def test_everything_wrong_is_told_at_once(book: Book, visit: KeptVisit, tmp_path: Path) -> None:
+def test_everything_wrong_is_reported_at_once(book: Book, visit: KeptVisit, tmp_path: Path) -> None:
     for name in ("one", "two"):
         source = a_sound(tmp_path, f"{name}.flac", name.encode())
         book.keep_recording(visit.id, source, a_walk(), program_version=VERSION)

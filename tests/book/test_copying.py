@@ -234,7 +234,7 @@ def changed(document: dict[str, Any], how: str) -> dict[str, Any]:
         ("a circle of hearings", "Every hearing of it is superseded"),
     ],
 )
-def test_a_damaged_export_is_told_and_leaves_nothing(
+def test_a_damaged_export_is_reported_and_leaves_nothing(
     book: Book, clock: Clock, tmp_path: Path, how: str, said: str
 ) -> None:
     fill(book, tmp_path)
@@ -249,7 +249,7 @@ def test_a_damaged_export_is_told_and_leaves_nothing(
 
 
 @pytest.mark.parametrize("content", [b"", b"{", b"[]", b"\xff\xfe", b'{"format": NaN}'])
-def test_what_is_no_export_is_told(tmp_path: Path, clock: Clock, content: bytes) -> None:
+def test_what_is_no_export_is_reported(tmp_path: Path, clock: Clock, content: bytes) -> None:
     (tmp_path / "book.json").write_bytes(content)
     with pytest.raises(InputError, match="not an export of a book, or it is damaged"):
         import_book(tmp_path / "book.json", tmp_path / "again", clock=clock)

@@ -106,7 +106,7 @@ def test_two_visits_may_share_the_file(book: Book, visit: KeptVisit, tmp_path: P
     assert book.check() == ()
 
 
-def test_an_unreadable_source_is_told_and_nothing_kept(
+def test_an_unreadable_source_is_reported_and_nothing_kept(
     book: Book, visit: KeptVisit, tmp_path: Path
 ) -> None:
     with pytest.raises(InputError, match=r"gone\.flac: The recording cannot be read"):
@@ -140,7 +140,7 @@ def test_numbers_from_arrays_are_kept_as_numbers(
     assert type(book.recording(kept.id).walk.holds[0].n) is int
 
 
-def test_a_name_that_cannot_be_written_is_told(
+def test_a_name_that_cannot_be_written_is_reported(
     book: Book, visit: KeptVisit, tmp_path: Path
 ) -> None:
     # A file name of another time, in Latin-1, as Python gives it on a UTF-8 system (PEP 383).
@@ -231,7 +231,7 @@ def test_a_closed_visit_is_heard_again_and_still_shows_what_stood_then(
     assert book.visit(visit.id) == closed
 
 
-def test_a_missing_or_changed_file_is_told_and_mended(
+def test_a_missing_or_changed_file_is_reported_and_mended(
     book: Book, visit: KeptVisit, tmp_path: Path
 ) -> None:
     source = a_sound(tmp_path)

@@ -30,7 +30,7 @@ def test_every_command_has_help_with_an_example(run: Run) -> None:
         assert "Example: walkboard" in ran.out, words
 
 
-def test_the_version_is_told(run: Run) -> None:
+def test_the_version_is_reported(run: Run) -> None:
     assert run("--version").out.strip() == f"walkboard {__version__}"
 
 

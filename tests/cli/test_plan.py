@@ -150,7 +150,7 @@ def test_music_and_weights_move_the_list(
         (["--explain", "great.twelfth:3"], "Nothing is known of great.twelfth:3"),
     ],
 )
-def test_what_is_not_understood_is_told(
+def test_what_is_not_understood_is_reported(
     run: Run, organ_file: Path, readings: list[Path], options: list[str], message: str
 ) -> None:
     ran = plan(run, organ_file, readings, *options)

@@ -99,7 +99,7 @@ def test_what_was_played_must_be_a_midi_file(run: Run, organ_file: Path, walk_fi
     assert "no Standard MIDI File" in ran.err
 
 
-def test_a_missing_midi_port_is_told_without_a_stack(run: Run) -> None:
+def test_a_missing_midi_port_is_reported_without_a_stack(run: Run) -> None:
     if Path("/dev/snd/seq").exists():
         pytest.skip("this machine has MIDI")
     ran = run("play-walk")

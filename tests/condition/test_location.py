@@ -100,7 +100,7 @@ def test_two_ranks_that_stand_apart_leave_it_open():
     assert found.high_cents > 23.0
 
 
-def test_a_newly_tuned_organ_is_told_more_sharply_than_a_neglected_one():
+def test_a_newly_tuned_organ_is_reported_more_sharply_than_a_neglected_one():
     rng = np.random.default_rng(11)
     new, old = one_rank(rng.normal(0.0, 0.5, 60)), one_rank(rng.normal(0.0, 3.0, 60))
     assert new.sigma_cents < 0.5 * old.sigma_cents

@@ -43,7 +43,7 @@ def test_there_are_printed_tables_to_try():
 
 
 @pytest.mark.parametrize("row", PUBLISHED, ids=lambda row: row.id)
-def test_an_organ_tuned_to_a_printed_table_is_told(row):
+def test_an_organ_tuned_to_a_printed_table_is_reported(row):
     """The table as printed, with a cent of noise and a tenth strayed sharp."""
     printed = np.asarray(row.value, dtype=np.float64)
     if row.quantity.startswith("printed table, cents above C"):
@@ -55,7 +55,7 @@ def test_an_organ_tuned_to_a_printed_table_is_told(row):
     assert_allclose(found.offsets_cents, printed - printed[9], rtol=0, atol=2.5)
 
 
-def test_werckmeister_on_another_root_is_told_with_its_root():
+def test_werckmeister_on_another_root_is_reported_with_its_root():
     above_c = known("werckmeister iii").cents_above_c
     found = temperament_of(*heard(above_c, octaves=5, root=2))
     assert found.claimed is not None

@@ -5,7 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from tests.cramer_rao import harmonic_omega_variance
+from tests.published.cramer_rao import harmonic_omega_variance
 from tests.signals import KINDS, note, tone
 from walkboard.listening.measure import measure_hold
 from walkboard.listening.types import Comb, CombReading, ReadingFlag
@@ -162,7 +162,7 @@ def test_noise_alone_is_hardly_ever_taken_for_a_pipe():
 
 
 @pytest.mark.parametrize(("overtone", "hz"), [(2, 261.6), (3, 130.8)])
-def test_a_pipe_that_speaks_an_overtone_is_told(overtone, hz):
+def test_a_pipe_that_speaks_an_overtone_is_reported(overtone, hz):
     reading = measure(dry(overtone * hz * 1.002), hz)
     assert reading.hz is None
     assert ReadingFlag.OCTAVE in reading.flags

@@ -353,7 +353,7 @@ def steps_of(value: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 
 @settings(max_examples=100, deadline=None)
 @given(descriptions(), st.data())
-def test_whatever_is_spoiled_is_told_and_never_breaks_the_reader(raw: Raw, data: Any) -> None:
+def test_whatever_is_spoiled_is_reported_and_never_breaks_the_reader(raw: Raw, data: Any) -> None:
     spoiled = copy.deepcopy(raw)
     for _ in range(data.draw(st.integers(1, 4))):
         path = data.draw(st.sampled_from(steps_of(spoiled)))

@@ -41,7 +41,7 @@ def problem_of(text: str) -> Problem:
         ('id = "pedal"\n', 'id = "pedal"\n[pitch]\n', "pitch", "given twice", "[[pitch]]"),
     ],
 )
-def test_slip_is_told_with_its_line_and_mend(
+def test_slip_is_reported_with_its_line_and_mend(
     old: str, new: str, field: str, what: str, fix: str
 ) -> None:
     before, found, after = GOOD.partition(old)
@@ -53,7 +53,7 @@ def test_slip_is_told_with_its_line_and_mend(
     assert fix in problem.fix
 
 
-def test_bracket_left_open_is_told_where_it_opens() -> None:
+def test_bracket_left_open_is_reported_where_it_opens() -> None:
     text = GOOD.replace(
         'plays = [{rank = "pedal.bourdon16"}]', 'plays = [{rank = "pedal.bourdon16"}'
     )
@@ -63,7 +63,7 @@ def test_bracket_left_open_is_told_where_it_opens() -> None:
     assert "bracket" in problem.what
 
 
-def test_text_over_several_lines_left_open_is_told_where_it_opens() -> None:
+def test_text_over_several_lines_left_open_is_reported_where_it_opens() -> None:
     problem = problem_of(GOOD.replace('name = "Great"', 'name = """Great"'))
     assert problem.line == 1 + LINES.index('name = "Great"')
     assert problem.field == "name"
@@ -71,7 +71,7 @@ def test_text_over_several_lines_left_open_is_told_where_it_opens() -> None:
 
 
 @pytest.mark.parametrize("text", ["", "  \n\n\t", "\ufeff"])
-def test_empty_text_is_told(text: str) -> None:
+def test_empty_text_is_reported(text: str) -> None:
     problem = problem_of(text)
     assert "empty" in problem.what
     assert "example" in problem.fix
@@ -91,13 +91,13 @@ def test_empty_text_is_told(text: str) -> None:
         ),
     ],
 )
-def test_wrong_encoding_is_told(encoded: str) -> None:
+def test_wrong_encoding_is_reported(encoded: str) -> None:
     problem = problem_of(encoded)
     assert "UTF-8" in problem.what
     assert problem.line is not None
 
 
-def test_sound_file_given_as_description_is_told() -> None:
+def test_sound_file_given_as_description_is_reported() -> None:
     header = b"RIFF\x24\x08\x00\x00WAVEfmt \x10\x00\x00\x00\x01\x00\x02\x00"
     assert "UTF-8" in problem_of(header.decode("latin-1")).what
 
@@ -106,7 +106,7 @@ def test_brackets_without_end_are_told() -> None:
     assert "bracket" in problem_of("a = " + "[" * 20_000).what
 
 
-def test_number_without_end_is_told() -> None:
+def test_number_without_end_is_reported() -> None:
     assert problem_of("a = " + "9" * 20_000).what
 
 
@@ -120,7 +120,9 @@ def test_mark_at_the_beginning_and_windows_line_ends_are_no_errors() -> None:
     st.integers(0, 4),
     st.text(st.sampled_from("\"'[]{}=,.# \t\n\r\\0aé\x01"), max_size=3),
 )
-def test_whatever_is_mistyped_is_told_on_a_line_of_the_file(at: int, cut: int, typed: str) -> None:
+def test_whatever_is_mistyped_is_reported_on_a_line_of_the_file(
+    at: int, cut: int, typed: str
+) -> None:
     text = GOOD[:at] + typed + GOOD[at + cut :]
     try:
         read_organ(text)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
-from tests.cramer_rao import (
+from tests.published import end_corrections
+from tests.published import psychoacoustics as hearing
+from tests.published.cramer_rao import (
     harmonic_omega_variance,
     tone_omega_variance,
     tone_sigma_cents,
 )
-from tests.published import end_corrections
-from tests.published import psychoacoustics as hearing
 from tests.published.rows import Answer, Register, Row
 from walkboard.physics import air, flue, locking, reed, room
 from walkboard.physics.air import Air

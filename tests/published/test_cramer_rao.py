@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from tests.cramer_rao import (
+from tests.published.cramer_rao import (
     exact_omega_variance,
     harmonic_omega_variance,
     harmonic_sigma_cents,

@@ -138,7 +138,7 @@ def test_no_name_is_taken_twice():
 
 
 @pytest.mark.parametrize("name", ["equall", "", "on D", "werckmeister vi", "rameau 1726"])
-def test_an_unknown_name_is_told_what_there_is(name):
+def test_an_unknown_name_is_reported_what_there_is(name):
     with pytest.raises(UnknownNameError, match="There are: equal, pythagorean, meantone 1/4"):
         known(name)
 

@@ -160,7 +160,7 @@ def test_the_summary_counts_what_was_heard_and_done() -> None:
     assert left == "Skipped: Great · Open Diapason 8′, G3 (slide rusted)."
 
 
-def test_what_the_minutes_did_not_reach_is_told_apart_from_what_they_were_not_worth() -> None:
+def test_what_the_minutes_did_not_reach_is_separated_from_what_they_were_not_worth() -> None:
     organ = village_organ()
     heard = [reading(PipeRef(OPEN8, n), 9.0) for n in (1, 2, 3)]
     given = work(organ, [(f"{OPEN8}:1", 9.0)])
@@ -169,7 +169,7 @@ def test_what_the_minutes_did_not_reach_is_told_apart_from_what_they_were_not_wo
     assert "2 further pipes stand more than 3 cents off and were left as 2 h are best spent" in left
 
 
-def test_the_pitch_on_arrival_is_told_in_hertz() -> None:
+def test_the_pitch_on_arrival_is_reported_in_hertz() -> None:
     # Outside check: c ∝ √T takes 441.5 Hz at 15 °C to 443.03 Hz at 17 °C; 2 cents up: 443.54 Hz.
     organ = village_organ()
     assert (organ.pitch.a4_hz, organ.pitch.at_celsius) == (441.5, 15.0)
@@ -192,7 +192,7 @@ def test_a_temperament_is_named_only_where_it_is_claimed() -> None:
     assert "young" not in said[1]
 
 
-def test_a_thermometer_that_disagrees_is_told() -> None:
+def test_a_thermometer_that_disagrees_is_reported() -> None:
     from dataclasses import replace
 
     organ = village_organ()

@@ -102,7 +102,7 @@ def test_the_arrow_points_where_the_word_says() -> None:
     ]
 
 
-def test_a_slides_way_is_told_in_millimetres() -> None:
+def test_a_slides_way_is_reported_in_millimetres() -> None:
     # Ising 1971: cents per mm = −1731.23/L_eff with L_eff = c/2f; at 220 Hz and 17 °C (c = 341.5
     # m/s by ISO 9613-1) L_eff is 776 mm, 2.23 cents per mm: 5 cents are 2.24 mm.
     organ = village_organ()

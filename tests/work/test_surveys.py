@@ -137,6 +137,6 @@ def test_a_file_a_walk_holds_that_walks_keys(tmp_path):
         assert schedule.presses[0].up_s - schedule.presses[0].down_s == pytest.approx(4.0)
 
 
-def test_a_file_that_is_not_there_is_told(tmp_path):
+def test_a_file_that_is_not_there_is_reported(tmp_path):
     with pytest.raises(InputError, match="no such file"):
         surveys.load_schedule(tmp_path / "none.mid")

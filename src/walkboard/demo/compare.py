@@ -64,7 +64,7 @@ def compare(heard: HeardWalk, truth: WalkTruth) -> Comparison:
             named += hold.key == true.key
         for slip in true.slips:
             planted.append(f"{slip.value} {true.key}")
-            if _is_told(slip, true, hold, heard):
+            if _is_reported(slip, true, hold, heard):
                 reported.append(planted[-1])
         if hold is None or hold.key != true.key:
             continue
@@ -93,7 +93,7 @@ def _nearest(holds: list[Hold], true: HoldTruth) -> Hold | None:
     return min(near, key=lambda hold: abs(hold.start_s - true.start_s), default=None)
 
 
-def _is_told(slip: Slip, true: HoldTruth, hold: Hold | None, heard: HeardWalk) -> bool:
+def _is_reported(slip: Slip, true: HoldTruth, hold: Hold | None, heard: HeardWalk) -> bool:
     if slip is Slip.DEAD:
         return true.key in heard.silent_keys
     if hold is None:

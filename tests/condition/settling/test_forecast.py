@@ -123,7 +123,7 @@ def test_a_tool_that_warms_more_than_is_usual_is_learned_and_waited_for() -> Non
     assert doubted.sigma_cents > 1.0
 
 
-def test_what_the_hand_left_is_told_to_learn_from() -> None:
+def test_what_the_hand_left_is_reported_to_learn_from() -> None:
     seen = heard(np.random.default_rng(11), 3.0, tau_s=40.0, offset=8.0, settled=1.0)
     assert seen.offset_cents == pytest.approx(8.0, abs=3.0 * seen.offset_sigma_cents)
     assert seen.offset_sigma_cents < 1.0

@@ -78,7 +78,7 @@ tuned_by = "spring"
     return read_organ(text).rank("great.trumpet8")
 
 
-def test_a_reed_is_told_millimetres_of_the_tongue_that_was_measured() -> None:
+def test_a_reed_is_reported_millimetres_of_the_tongue_that_was_measured() -> None:
     rank = reed_rank("tongue_mm = {1 = 70.0, 13 = 42.0}")
     tongue = tongue_mm(rank, 13, 130.8)
     assert tongue == (42.0, 42.0, False)
@@ -98,7 +98,9 @@ def test_a_tongue_is_carried_along_the_rank_and_less_surely_the_farther() -> Non
     assert not far[2]
 
 
-def test_an_unmeasured_reed_is_told_what_is_usual_and_how_it_compares_with_the_last_move() -> None:
+def test_an_unmeasured_reed_is_reported_what_is_usual_and_how_it_compares_with_the_last_move() -> (
+    None
+):
     tongue = tongue_mm(reed_rank(""), 13, 130.8)
     assert tongue[2]
     plain = advise("spring", 6.0, 130.8, 343.0, tongue=tongue)

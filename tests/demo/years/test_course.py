@@ -36,7 +36,7 @@ def test_the_same_generator_gives_the_same_years(organ):
         np.testing.assert_array_equal(a.cents, b.cents)
 
 
-def test_readings_scatter_about_the_truth_as_they_say_where_the_air_is_told_right(organ):
+def test_readings_scatter_about_the_truth_as_they_say_where_the_air_is_right(organ):
     habits = YearsHabits(slow_celsius=1e-9, place_celsius=1e-9)
     years = years_of(organ, habits)
     z = []

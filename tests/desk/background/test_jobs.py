@@ -37,7 +37,7 @@ def test_work_gives_its_result_and_tells_how_far_it_is(jobs: Jobs) -> None:
     assert shares[-1] == 1.0
 
 
-def test_trouble_is_told_in_the_user_s_words(jobs: Jobs) -> None:
+def test_trouble_is_reported_in_the_user_s_words(jobs: Jobs) -> None:
     job = jobs.start("fail", "Failing", fail)
     eventually(lambda: state(jobs, job) is JobState.FAILED)
     found = jobs.job(job.id)
@@ -45,7 +45,7 @@ def test_trouble_is_told_in_the_user_s_words(jobs: Jobs) -> None:
     assert found.trouble == "The recording is silent. Record again."
 
 
-def test_work_that_breaks_off_is_told_and_the_next_one_runs(jobs: Jobs) -> None:
+def test_work_that_breaks_off_is_reported_and_the_next_one_runs(jobs: Jobs) -> None:
     broken = jobs.start("break", "Breaking", break_off)
     after = jobs.start("count", "Counting", count, 3)
     eventually(lambda: state(jobs, after) is JobState.DONE)

@@ -146,7 +146,9 @@ def test_a_page_that_slept_shows_nothing_stale_as_fresh(
     assert after[2] != "fresh" or after[0] - after[1] < STALE_MS
 
 
-def test_a_stalled_link_is_told_and_comes_back_fresh(own_server: Server, open_page: Open) -> None:
+def test_a_stalled_link_is_reported_and_comes_back_fresh(
+    own_server: Server, open_page: Open
+) -> None:
     page = open_page(f"{own_server.address}/clock")
     page.evaluate(_WATCH)
     eventually(lambda: page.evaluate("window.pictures.length") > 20)
@@ -186,7 +188,7 @@ def test_ticks_made_without_a_link_are_all_kept(own_server: Server, open_page: O
     }
 
 
-def test_a_tick_that_the_book_refuses_is_told(own_server: Server, open_page: Open) -> None:
+def test_a_tick_that_the_book_refuses_is_reported(own_server: Server, open_page: Open) -> None:
     page = open_page(f"{own_server.address}/clock")
     page.evaluate(
         """async () => {

@@ -59,7 +59,7 @@ def test_a_calendar_comes_in_and_again_and_goes_out(own_server: Server, open_pag
     assert data.count(b"UID:sunday@tarnhaven") == data.count(b"RECURRENCE-ID:") == 6
 
 
-def test_a_file_that_is_no_calendar_is_told_on_the_page(
+def test_a_file_that_is_no_calendar_is_reported_on_the_page(
     own_server: Server, open_page: Open
 ) -> None:
     page = open_page(f"{own_server.address}/organ/1/calendar")

@@ -207,7 +207,7 @@ def test_a_desk_that_does_not_come_says_so(folder: Path) -> None:
     run(go())
 
 
-def test_a_folder_without_a_book_is_told_before_anything_listens(tmp_path: Path) -> None:
+def test_a_folder_without_a_book_is_reported_before_anything_listens(tmp_path: Path) -> None:
     with pytest.raises(BookError, match=r"it has no book\.sqlite"):
         Life(tmp_path, lambda: None)
 

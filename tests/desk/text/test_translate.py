@@ -144,6 +144,6 @@ def test_a_translation_keeps_what_is_translated() -> None:
     assert len(rows) == 1 + len(words.sentences())
 
 
-def test_an_english_desk_tells_what_it_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_english_desk_tells_what_it_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(catalogue_module, "language", lambda: "en")
     assert translate.told("7.0 flat of the flues") == "7.0 flat of the flues"

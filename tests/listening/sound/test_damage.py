@@ -68,7 +68,7 @@ def test_a_recording_with_hardly_any_sound(frames: int) -> None:
         assert whole(opened(data)).shape == (frames, 1)
 
 
-def test_the_content_decides_and_the_wrong_name_is_told() -> None:
+def test_the_content_decides_and_the_wrong_name_is_reported() -> None:
     sound = opened(written(bursts(), "walk.flac"), "walk.MP3")
     assert sound.info.format == "FLAC, 24 bit"
     assert sound.inspect().warnings == ("Named .mp3, but it holds FLAC; read as that.",)

@@ -67,7 +67,7 @@ def test_one_honest_top_at_full_scale_is_not_clipped(hz: float) -> None:
     assert inspected(sound, "walk.wav").clipped == ()
 
 
-def test_a_dead_channel_is_told_and_left_out() -> None:
+def test_a_dead_channel_is_reported_and_left_out() -> None:
     sound = tone(0.3, channels=2)
     sound[:, 0] = 1e-6
     quality = inspected(sound)
@@ -103,7 +103,7 @@ def test_a_faint_recording_is_usable_with_a_warning() -> None:
     assert "faint: it peaks at -50 dB" in warning
 
 
-def test_an_offset_is_told() -> None:
+def test_an_offset_is_reported() -> None:
     quality = inspected(tone(0.3) + np.float32(0.05))
     assert_allclose(quality.dc_offset, [0.05], atol=1e-4)
     assert quality.warnings[0].startswith("The recording has an offset of +5.0 %")

@@ -79,7 +79,7 @@ def test_an_hour_takes_a_few_megabytes():
     assert kept / 30.0 * 3_600.0 < 12e6
 
 
-def test_progress_is_told_in_seconds_of_sound():
+def test_progress_is_reported_in_seconds_of_sound():
     told: list[float] = []
     sound = tone(440.0, 8_000, seconds=25.0)
     blocks = (sound[i : i + 8_000] for i in range(0, len(sound), 8_000))

@@ -258,7 +258,7 @@ def test_every_hold_of_real_pipes_is_found_and_named(name, multiples):
     assert [keys[i] for i in walk.silent] == missing
 
 
-def test_every_fault_of_the_real_walk_is_told():
+def test_every_fault_of_the_real_walk_is_reported():
     told, keys, walk = real_walk("faults", (1.0,))
     roles = [event["role"] for event in told["events"]]
     flags = [set(hold.flags) for hold in walk.holds]

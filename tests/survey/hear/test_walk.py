@@ -44,7 +44,7 @@ def test_every_pipe_of_a_walk_is_named_and_read() -> None:
     assert walk.warnings == ()
 
 
-def test_a_dead_note_is_told_as_a_silent_key() -> None:
+def test_a_dead_note_is_reported_as_a_silent_key() -> None:
     walk, _ = heard("great.principal8", dead="E3")
     assert walk.silent_keys == (Key.parse("E3"),)
 

@@ -136,7 +136,7 @@ def test_what_is_no_midi_file_is_refused(data):
 
 
 @given(st.binary(max_size=60), st.integers(14, 90))
-def test_damage_is_told_in_words(junk, at):
+def test_damage_is_reported_in_words(junk, at):
     good = midi_of(schedule_of(C2_TO_E2, Pace()))
     with contextlib.suppress(InputError):  # anything else that is raised is a fault
         schedule_from_midi(good[:at] + junk + good[at + len(junk) :])

@@ -212,7 +212,7 @@ def test_a_rule_that_never_comes_ends_at_once() -> None:
     assert read_calendar(calendar(one(START, rule)), HORIZON).events == ()
 
 
-def test_what_cannot_be_taken_is_told_and_the_rest_is_taken() -> None:
+def test_what_cannot_be_taken_is_reported_and_the_rest_is_taken() -> None:
     read = read_calendar(
         calendar(
             ("SUMMARY:Nameless", "DTSTART:19970714T170000Z"),

@@ -66,7 +66,7 @@ def test_the_screen_says_which_way_and_how_far() -> None:
     assert last.next_task.pipe == PIPES[1]
 
 
-def test_another_key_is_told_to_the_key_holder() -> None:
+def test_another_key_is_reported_to_the_key_holder() -> None:
     shown = sounded(flow(), PIPES[2], 1.0, 0.0)
     last = shown[-1]
     assert last.step is Step.HOLD
