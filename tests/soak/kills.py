@@ -317,7 +317,10 @@ def kill_builders(random: Random, count: int, folder: Path) -> Tally:
                 if n % 2:
                     create_book(target, clock=now).close()
                 else:
-                    import_book(folder / "export.json", target, clock=now).close()
+                    sounds = source / "recordings"
+                    import_book(
+                        folder / "export.json", target, clock=now, recordings=sounds
+                    ).close()
             finally:
                 os._exit(0)
         time.sleep(random.random() * 0.3)  # the moment of the kill is the test
@@ -326,8 +329,9 @@ def kill_builders(random: Random, count: int, folder: Path) -> Tally:
         if target.exists():
             try:
                 with open_book(target, clock=now) as built:
-                    if [p for p in built.check() if not p.what.startswith(HARMLESS)]:
-                        tally.lose(f"half a book at {n}")
+                    for problem in built.check():
+                        if not problem.what.startswith(HARMLESS):
+                            tally.lose(f"half a book at {n}: {problem}")
             except (BookError, InputError) as error:
                 tally.lose(f"half a book at {n}: {error}")
             shutil.rmtree(target)
