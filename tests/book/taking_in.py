@@ -82,9 +82,10 @@ def at_each_stage(path: Path, folder: Path) -> None:
             SoundFolder.give_name = then_die(SoundFolder.give_name)  # type: ignore[method-assign]
         elif stage == "writing":
             # After the rows, before the commit: a walk is read back last.
-            import walkboard.book.recordings as module
+            import walkboard.book.taking_in as module
 
-            module._recording_of = then_die(module._recording_of)
+            names = vars(module)
+            names["recording_of"] = then_die(names["recording_of"])
         elif stage == "keeping":
             Book.keep_recording = then_die(Book.keep_recording)  # type: ignore[method-assign]
 

@@ -20,11 +20,11 @@ from walkboard.book.models import HearingRow, OrganRow, RecordingRow, SoundRow, 
 from walkboard.book.organs import Organs
 from walkboard.book.photographs import Photographs
 from walkboard.book.plans import Plans
-from walkboard.book.recordings import Recordings
 from walkboard.book.records import BookProblem
 from walkboard.book.settlings import Settlings
 from walkboard.book.sounds import sha256_of
 from walkboard.book.superseding import current_hearings
+from walkboard.book.taking_in import TakingIn
 from walkboard.book.ticks import Ticks
 from walkboard.book.venue import Venue
 from walkboard.book.visits import Visits
@@ -51,7 +51,7 @@ _UNREADABLE = (
 class Checking(
     Organs,
     Visits,
-    Recordings,
+    TakingIn,
     Plans,
     Ticks,
     Faults,

@@ -1,0 +1,57 @@
+"""The book's tables. Rows stay inside the book; `walkboard.book.records` is what comes out.
+
+Import the rows from here, so that all tables are known. Rows are never edited or removed, with one
+exception: closing a visit writes to its row, once. A row is replaced by a new row whose
+`supersedes_id` names the old one. That column is unique, so nothing can be superseded twice.
+"""
+
+from walkboard.book.models.base import NAMING, Base
+from walkboard.book.models.events import EventRow, WeightChangeRow
+from walkboard.book.models.faults import FaultLinkRow, FaultMendingRow, FaultRow, FaultTieRow
+from walkboard.book.models.plans import (
+    PlanCurveRow,
+    PlanItemRow,
+    PlanReferenceRow,
+    PlanRow,
+    SettlingRow,
+    TickRow,
+)
+from walkboard.book.models.recordings import HearingRow, HoldRow, ReadingRow, RecordingRow, SoundRow
+from walkboard.book.models.visits import (
+    ConditionsRow,
+    DescriptionRow,
+    DivisionConditionsRow,
+    NoteRow,
+    OrganRow,
+    VisitCorrectionRow,
+    VisitRow,
+)
+
+__all__ = [
+    "NAMING",
+    "Base",
+    "ConditionsRow",
+    "DescriptionRow",
+    "DivisionConditionsRow",
+    "EventRow",
+    "FaultLinkRow",
+    "FaultMendingRow",
+    "FaultRow",
+    "FaultTieRow",
+    "HearingRow",
+    "HoldRow",
+    "NoteRow",
+    "OrganRow",
+    "PlanCurveRow",
+    "PlanItemRow",
+    "PlanReferenceRow",
+    "PlanRow",
+    "ReadingRow",
+    "RecordingRow",
+    "SettlingRow",
+    "SoundRow",
+    "TickRow",
+    "VisitCorrectionRow",
+    "VisitRow",
+    "WeightChangeRow",
+]

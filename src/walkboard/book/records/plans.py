@@ -1,0 +1,110 @@
+"""A plan, the ticks of its worklist, and how handled pipes settled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+
+from walkboard.organ.model import PipeRef
+from walkboard.planning.plan import Plan, PlanItem
+
+
+@dataclass(frozen=True, slots=True)
+class KeptPlan:
+    """A plan as made for a visit; a new plan supersedes the last.
+
+    Attributes
+    ----------
+    outdated_at : datetime or None
+        When a recording that it may rest on was labelled anew or withdrawn; None where none was.
+    organ_version : int or None
+        Of the description that it was made by; None in books from before 0.2.0, where it was the
+        visit's.
+    """
+
+    id: int
+    visit_id: int
+    plan: Plan
+    event_air_celsius: float | None
+    made_at: datetime
+    superseded_by: int | None = None
+    outdated_at: datetime | None = None
+    organ_version: int | None = None
+
+
+class TickState(StrEnum):
+    """What a tick says of its pipe."""
+
+    DONE = "done"
+    SKIPPED = "skipped"
+    OPEN = "open"
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """One pipe of the worklist dealt with (or skipped, or undone); the last one counts.
+
+    Attributes
+    ----------
+    uid : str
+        Given by whoever ticks, so that sending it twice keeps it once.
+    state : str
+        ``done``, ``skipped`` or ``open``.
+    at : datetime
+        When it was made, by the clock of whoever ticked.
+    device : str
+        Who ticked, where that matters.
+    received_at : datetime or None
+        When the book got it; left out when ticks are compared.
+    """
+
+    uid: str
+    visit_id: int
+    pipe: PipeRef
+    state: str
+    note: str
+    at: datetime
+    device: str = ""
+    received_at: datetime | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class KeptSettling:
+    """How a pipe was heard settling after a hand was on it.
+
+    Attributes
+    ----------
+    visit_id : int
+    pipe : PipeRef
+    tuned_by : str
+        What was moved, one of `organ.model.TunedBy`.
+    log_tau, log_tau_sigma : float
+        ln(τ/s) of its cooling, with one standard deviation.
+    offset_cents, offset_sigma_cents : float
+        How far the hand left it above where it settled, with one standard deviation [cents].
+    heard_at : datetime
+        When it was called done.
+    """
+
+    visit_id: int
+    pipe: PipeRef
+    tuned_by: str
+    log_tau: float
+    log_tau_sigma: float
+    offset_cents: float
+    offset_sigma_cents: float
+    heard_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class WorklistLine:
+    """One line of the worklist with the tick that counts; `tick` is None where there is none."""
+
+    item: PlanItem
+    tick: Tick | None
+
+    @property
+    def state(self) -> TickState:
+        """``open`` until ticked otherwise."""
+        return TickState.OPEN if self.tick is None else TickState(self.tick.state)
