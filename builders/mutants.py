@@ -2,114 +2,131 @@
 
 ``python builders/mutants.py`` works through every package of `PACKAGES`; name one or more to run
 only those (``listening/joint``). ``--sample N`` tries N mutants of each, drawn with ``--seed``. It
-works on a copy in ``build/mutants`` and keeps each session there: after Ctrl-C a second call goes
-on. Then it prints what survived. cosmic-ray makes the mutants and judges them.
+works on a copy in ``build/mutants`` and keeps what it has found there: after Ctrl-C a second call
+goes on, and mutants that were killed are not tried again until their file changes. Survivors are.
+Then it prints what survived.
 """
 
 from __future__ import annotations
 
 import argparse
+import difflib
+import hashlib
+import json
 import os
-import random
-import re
 import shutil
 import subprocess
 import sys
+import time
 from pathlib import Path
 
-from cosmic_ray.work_db import WorkDB, use_db
-from cosmic_ray.work_item import WorkerOutcome, WorkResult
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from builders.mutant_operators import Mutant, drawn, mutants_of, source_files
+from builders.mutant_tests import Tests, learn, survives
 
 ROOT = Path(__file__).resolve().parent.parent
 PLACE = ROOT / "build" / "mutants"
-COPY = PLACE / "tree"
 
 # Source under src/walkboard -> the tests that guard it.
 PACKAGES = {
     "survey": "tests/survey",
     "listening/joint": "tests/listening/joint",
-    "condition": "tests/condition",
+    "condition": "tests/condition tests/planning",
     "planning/value": "tests/planning",
     "work": "tests/work tests/cli",
     "desk/server/outbox.py": "tests/desk/server tests/desk/pages/test_pipe.py",
 }
-SECONDS = 900.0  # chosen: longer than the slowest of these test folders on a busy machine
-
-# A union of types or a decorator changes no behaviour that a test could see.
-NOT_TRIED = ("core/ReplaceBinaryOperator_BitOr", "core/RemoveDecorator", "core/VariableInserter")
+CONTROLS = 3  # chosen: lines whose tests must pass while nothing is broken
 
 
-def copied() -> None:
-    """A clean copy of what is committed: the mutants are written into it, never into the source."""
-    shutil.rmtree(COPY, ignore_errors=True)
-    COPY.mkdir(parents=True)
-    archive = subprocess.run(
-        ["git", "archive", "HEAD"], cwd=ROOT, check=True, capture_output=True
-    ).stdout
-    subprocess.run(["tar", "-x"], cwd=COPY, input=archive, check=True)
+def copied(tree: Path) -> None:
+    """A copy of the tree as it is: mutants are written into it, never into the source."""
+    shutil.rmtree(tree, ignore_errors=True)
+    tree.mkdir(parents=True)
+    listed = subprocess.run(
+        ["git", "ls-files", "-co", "--exclude-standard"],
+        cwd=ROOT, check=True, capture_output=True, text=True,
+    )  # fmt: skip
+    for name in listed.stdout.splitlines():
+        if (ROOT / name).is_file():
+            (tree / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy2(ROOT / name, tree / name)
     shared = ROOT.parent / "shared"
-    if shared.exists() and not (PLACE / "shared").exists():
-        (PLACE / "shared").symlink_to(shared)
+    if shared.exists() and not (tree.parent / "shared").exists():
+        (tree.parent / "shared").symlink_to(shared.resolve())
 
 
-def session(package: str, tests: str, sample: int | None, seed: int) -> Path:
-    """The session file of a package, begun with its sample where there is none yet."""
-    name = package.removesuffix(".py").replace("/", "-")
-    config, kept = PLACE / f"{name}.toml", PLACE / f"{name}.sqlite"
-    python = f"{sys.executable} -m pytest -q -x -p no:randomly"
-    config.write_text(
-        f'[cosmic-ray]\nmodule-path = "src/walkboard/{package}"\ntimeout = {SECONDS}\n'
-        f'excluded-modules = []\ntest-command = "{python} {tests}"\n\n'
-        '[cosmic-ray.distributor]\nname = "local"\n',
-        encoding="utf-8",
-    )
-    if kept.exists():
-        return kept
-    subprocess.run([_tool("cosmic-ray"), "init", str(config), str(kept)], cwd=COPY, check=True)
-    with use_db(str(kept), WorkDB.Mode.open) as work:
-        items = [
-            item
-            for item in work.pending_work_items
-            if not any(m.operator_name.startswith(NOT_TRIED) for m in item.mutations)
-        ]
-        items.sort(key=lambda item: item.job_id)
-        wanted = {
-            item.job_id
-            for item in (
-                random.Random(seed).sample(items, min(sample, len(items))) if sample else items
-            )
-        }
-        work.set_multiple_results(
-            [i.job_id for i in work.pending_work_items if i.job_id not in wanted],
-            WorkResult(worker_outcome=WorkerOutcome.SKIPPED, output="not drawn"),
-        )
-    return kept
+def digest(*texts: str) -> str:
+    return hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
 
 
-def judged(package: str, kept: Path) -> str:
-    """The score of a session and every survivor, as text."""
-    with use_db(str(kept), WorkDB.Mode.open) as work:
-        tried = [
-            (item, result)
-            for item, result in work.completed_work_items
-            if result.worker_outcome is not WorkerOutcome.SKIPPED
-        ]
-    survivors = [(item, result) for item, result in tried if not result.is_killed]
-    killed = len(tried) - len(survivors)
-    lines = [f"{package}: {killed} of {len(tried)} mutants killed"]
-    for item, result in survivors:
-        (mutation, *_) = item.mutations
-        lines.append(f"  survived: {mutation.module_path}:{mutation.start_pos[0]}")
-        lines += [
-            f"    {line}"
-            for line in (result.diff or "").splitlines()
-            if re.match(r"[+-](?![+-]{2})", line)
-        ]
-    return "\n".join(lines)
+def known_tests(package: str, tree: Path) -> Tests:
+    """What the package's tests reach, learned again whenever source or tests have changed."""
+    tests = PACKAGES[package]
+    files = [
+        *source_files(tree, package),
+        *(file for place in tests.split() for file in sorted((tree / place).rglob("*.py"))),
+    ]
+    key = digest(*(f"{file}{file.read_text(encoding='utf-8')}" for file in files))
+    sources = [str(f.relative_to(tree)) for f in source_files(tree, package)]
+    return learn(tree, sources, tests, tree.parent / f"tests-{key}.json")
 
 
-def _tool(name: str) -> str:
-    return str(Path(sys.executable).with_name(name))
+def change(source: str, mutated: str) -> list[str]:
+    """The lines that differ, as - and +."""
+    return [
+        line.rstrip()
+        for line in difflib.unified_diff(source.splitlines(), mutated.splitlines(), n=0)
+        if line[:1] in "+-" and line[:3] not in ("+++", "---")
+    ]
+
+
+def waits_for_the_others(limit: float | None) -> None:
+    while limit is not None and os.getloadavg()[0] > limit:
+        time.sleep(5.0)
+
+
+def run(package: str, sample: int | None, seed: int, highest_load: float | None) -> None:
+    """Try the mutants of one package and print the score and the survivors."""
+    place = PLACE / package.removesuffix(".py").replace("/", "-")
+    tree, killed_file = place / "tree", place / "killed.txt"
+    copied(tree)
+    tests = known_tests(package, tree)
+    killed = set(killed_file.read_text().split()) if killed_file.exists() else set()
+    every = [
+        mutant
+        for file in source_files(tree, package)
+        for mutant in mutants_of(str(file.relative_to(tree)), file.read_text(encoding="utf-8"))
+    ]
+    chosen = drawn(every, sample, seed)
+    print(f"{package}: {len(every)} mutants, {len(chosen)} drawn (seed {seed})", flush=True)
+    for mutant in chosen[:CONTROLS]:
+        source = (tree / mutant.path).read_text(encoding="utf-8")
+        if not survives(tree, tests, mutant.path, mutant.line, source):
+            sys.exit(f"The tests of {mutant.path}:{mutant.line} are red without any change.")
+    alive: list[Mutant] = []
+    with killed_file.open("a") as kept:
+        for number, mutant in enumerate(chosen, 1):
+            source = (tree / mutant.path).read_text(encoding="utf-8")
+            mutated = mutant.code(source)
+            key = digest(mutant.path, mutated)
+            if key in killed:
+                continue
+            waits_for_the_others(highest_load)
+            if survives(tree, tests, mutant.path, mutant.line, mutated):
+                alive.append(mutant)
+                reached = len(tests.by_line.get(mutant.path, {}).get(mutant.line, []))
+                print(f"  survived {number}: {mutant.path}:{mutant.line} {mutant.operator}")
+                print(*(f"    {line}" for line in change(source, mutated)), sep="\n")
+                print(f"    reached by {reached} tests", flush=True)
+            else:
+                kept.write(f"{key}\n")
+                kept.flush()
+    score = {"package": package, "seed": seed, "tried": len(chosen), "survived": len(alive)}
+    print(f"{package}: {len(chosen) - len(alive)} of {len(chosen)} mutants killed")
+    with (PLACE / "scores.jsonl").open("a") as scores:
+        scores.write(json.dumps(score) + "\n")
 
 
 def main() -> None:
@@ -117,19 +134,12 @@ def main() -> None:
     said.add_argument("packages", nargs="*", metavar="PACKAGE", help="default: all")
     said.add_argument("--sample", type=int, help="mutants to try of each package; default: all")
     said.add_argument("--seed", type=int, default=1)
+    said.add_argument("--highest-load", type=float, help="pause while the machine is busier")
     asked = said.parse_args()
     if unknown := [p for p in asked.packages if p not in PACKAGES]:
         sys.exit(f"Unknown: {', '.join(unknown)}. Choose from {', '.join(PACKAGES)}.")
-    copied()
-    # the copy's source comes before the installed one
-    environment = os.environ | {"PYTHONPATH": str(COPY / "src"), "PYTHONDONTWRITEBYTECODE": "1"}
     for package in asked.packages or PACKAGES:
-        kept = session(package, PACKAGES[package], asked.sample, asked.seed)
-        subprocess.run(
-            [_tool("cosmic-ray"), "exec", str(kept.with_suffix(".toml")), str(kept)],
-            cwd=COPY, check=True, env=environment,
-        )  # fmt: skip
-        print(judged(package, kept), flush=True)
+        run(package, asked.sample, asked.seed, asked.highest_load)
 
 
 if __name__ == "__main__":
