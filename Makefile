@@ -36,7 +36,7 @@ check: .venv/.dev
 bench: .venv/.bench system
 	$(BIN)/python -m bench
 
-# Hours; SAMPLE=100 tries a hundred mutants of each package, PACKAGES="survey work" only those.
+# SAMPLE=60 tries sixty mutants of each package, PACKAGES="survey work" only those; all take hours.
 mutants: .venv/.bench system
 	$(BIN)/python builders/mutants.py $(PACKAGES) $(if $(SAMPLE),--sample $(SAMPLE))
 
