@@ -24,6 +24,7 @@ from walkboard.cli import (
     organ,
     outlook,
     plan,
+    rounds,
     sheets,
     survey,
     venue,
@@ -66,6 +67,7 @@ app.command("outlook", epilog=outlook.OUTLOOK_EXAMPLE)(outlook.outlook)
 app.command("first-keys", epilog=outlook.FIRST_EXAMPLE)(outlook.first_keys)
 app.command("next-keys", epilog=outlook.NEXT_EXAMPLE)(outlook.next_keys)
 app.command("readiness", epilog=outlook.READINESS_EXAMPLE)(outlook.readiness)
+app.command("round", epilog=rounds.EXAMPLE)(rounds.round_of_visits)
 app.command("demo", epilog=demo.EXAMPLE)(demo.demo)
 
 

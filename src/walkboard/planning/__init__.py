@@ -4,6 +4,7 @@
 - `choose`: which pipes to tune, with a proof
 - `route`: the order of work and the way through the case
 - `listen`: what to listen to, and whether an organ will be ready
+- `rounds`: which organs a firm visits in which weeks, by whom
 - `air_course`, `pitch`: the air during the visit, and where the flues are in it
 - `request`, `what_if`: what is asked of a plan, and plans of one state under changing requests
 - `with_walks`, `between_references`: choice and walk together; a bound between the references

@@ -173,7 +173,7 @@ def readiness_of(
     changes : sequence of WeightChange
         What the tuner changed of the weights.
     """
-    ask = _Asking(
+    ask = Asking(
         drift, learned, occasion, minutes, tolerance_cents=tolerance_cents, changes=changes
     )
     by = max(today, occasion.at - timedelta(days=1))
@@ -269,8 +269,21 @@ def _count(chances: FloatArray) -> FloatArray:
     return counts
 
 
-class _Asking:
-    """One event, asked about several states of the organ."""
+class Asking:
+    """One event, asked about several states of the organ.
+
+    Parameters
+    ----------
+    drift : OrganDrift
+        After the last visit; not changed.
+    learned : Learned
+    occasion : Occasion
+    minutes : float
+        Of a visit before the event.
+    tolerance_cents : float
+    changes : sequence of WeightChange
+        What the tuner changed of the weights.
+    """
 
     def __init__(
         self,
@@ -294,10 +307,17 @@ class _Asking:
         self._after: dict[date, OrganDrift] = {}
 
     def outcome(self, drift: OrganDrift, at: date) -> Outcome:
+        """How the organ stands on a day."""
         there = self._forecast(drift, at)
         found = self._prepared(there).situation(PlanRequest(minutes=0.0, use=self._use))
         stops = stop_readiness(self._organ, there, self._stops, self._tolerance)
         return Outcome(least_badness(found), stops)
+
+    def mean_chance(self, drift: OrganDrift, at: date) -> float:
+        """Chance of a stop to be ready, on average over the event's stops."""
+        there = self._forecast(drift, at)
+        stops = stop_readiness(self._organ, there, self._stops, self._tolerance)
+        return float(np.mean([stop.chance for stop in stops])) if stops else 1.0
 
     def visited(self, on: date) -> OrganDrift:
         """The organ after a visit on a day, tuned on the forecast alone."""
