@@ -63,8 +63,10 @@ class Start:
 
 def get(address: str, **headers: str) -> tuple[float, bytes]:
     begun = time.perf_counter()
-    with urlopen(Request(address, headers={"Accept": "text/html", **headers}), timeout=60) as told:
-        text: bytes = told.read()
+    with urlopen(
+        Request(address, headers={"Accept": "text/html", **headers}), timeout=60
+    ) as response:
+        text: bytes = response.read()
     return time.perf_counter() - begun, text
 
 
@@ -113,8 +115,8 @@ def stopped(desk: subprocess.Popen[bytes]) -> None:
 def numpy_s() -> float:
     code = "import time; t = time.process_time(); import numpy; print(time.process_time() - t)"
     asked = [sys.executable, "-c", code]
-    told = [subprocess.run(asked, capture_output=True, check=True).stdout for _ in range(3)]
-    return statistics.median(float(text) for text in told)
+    outputs = [subprocess.run(asked, capture_output=True, check=True).stdout for _ in range(3)]
+    return statistics.median(float(text) for text in outputs)
 
 
 def starts(folder: Path) -> None:

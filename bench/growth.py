@@ -87,7 +87,7 @@ def main() -> None:
             for name, words in COMMANDS:
                 out = str(Path(temporary) / "out")
                 asked = [str(folder) if w == "BOOK" else w.replace("OUT", out) for w in words]
-                rows.setdefault(name, {})[visits] = _told(*_run(asked))
+                rows.setdefault(name, {})[visits] = _row_text(*_run(asked))
             for page, seconds in _pages(folder):
                 rows.setdefault(page, {})[visits] = f"{seconds:6.2f} s"
     print(f"{'':40}" + "".join(f"{visits:>22} visits" for visits in sizes))
@@ -95,7 +95,7 @@ def main() -> None:
         print(f"{name:40}" + "".join(f"{found[visits]:>29}" for visits in sizes))
 
 
-def _told(processor_s: float, megabytes: float, code: int) -> str:
+def _row_text(processor_s: float, megabytes: float, code: int) -> str:
     return f"{processor_s:6.2f} s {megabytes:5.0f} MB" + (f" ({code})" if code else "")
 
 

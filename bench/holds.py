@@ -2,7 +2,7 @@
 
 Every walk draws its own kind of pipe, pitch, direction, key holder, hum, wind, talk and thumps. A
 hold is found when one hold of ours covers most of it and of nothing else, and named when key and
-overtone are right. What counts as telling a fault is written at `FAULT_TOLD`.
+overtone are right. What counts as telling a fault is written at `FAULT_REPORTED`.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ SPECTRA = {
     VoiceKind.CHIMNEY: Spectrum.ODD,
     VoiceKind.REED: Spectrum.BRIGHT,
 }
-FAULT_TOLD = {
+FAULT_REPORTED = {
     Slip.DEAD: "its key is among the silent",
     Slip.WRONG: "the key really held is named; the due key is silent, or the order is flagged",
     Slip.WRONG_CORRECTED: "the short wrong key is found, named, and the order is flagged",
@@ -124,7 +124,7 @@ class Score:
     late_s: list[float] = field(default_factory=list)
     sure: list[tuple[float, bool]] = field(default_factory=list)
     faults: Counter[Slip] = field(default_factory=Counter)
-    told: Counter[Slip] = field(default_factory=Counter)
+    reported: Counter[Slip] = field(default_factory=Counter)
     misses: list[str] = field(default_factory=list)
 
 
@@ -206,30 +206,30 @@ def _score_faults(
             after = number + 1
             match slip:
                 case Slip.DEAD:
-                    told = hold.key in silent
+                    reported = hold.key in silent
                 case Slip.WRONG:
-                    told = right[number] and (
+                    reported = right[number] and (
                         hold.wanted in silent
                         or bool((flags[number] | flags.get(after, set())) & astray)
                     )
                 case Slip.WRONG_CORRECTED | Slip.OUT_OF_ORDER:
-                    told = right[number] and bool(
+                    reported = right[number] and bool(
                         (flags[number] | flags.get(after, set())) & astray
                     )
                 case Slip.REPEATED:
-                    told = right[number] and HoldFlag.REPEAT in flags[number]
+                    reported = right[number] and HoldFlag.REPEAT in flags[number]
                 case Slip.LONG:
                     ours = walk.holds[match[number]] if number in match else None
-                    told = (
+                    reported = (
                         ours is not None
                         and abs((ours.end_s - ours.start_s) / (hold.end_s - hold.start_s) - 1.0)
                         < 0.2
                     )
                 case Slip.OFF_SPEECH:
-                    told = right[number]
+                    reported = right[number]
             score.faults[slip] += 1
-            score.told[slip] += told
-            if not told:
+            score.reported[slip] += reported
+            if not reported:
                 score.misses.append(f"not told: {slip} at {hold.wanted.name} {hold.start_s:.2f} s")
 
 
@@ -280,7 +280,8 @@ def print_score(score: Score) -> None:
     print("\nfault              told")
     for slip in Slip:
         print(
-            f"{slip.value:16s} {score.told[slip]:3d} of {score.faults[slip]:3d}  {FAULT_TOLD[slip]}"
+            f"{slip.value:16s} {score.reported[slip]:3d} of {score.faults[slip]:3d}  "
+            f"{FAULT_REPORTED[slip]}"
         )
 
 

@@ -19,7 +19,7 @@ import soundfile
 from tests.listening.live_sounds import RATE, moved, still
 
 from walkboard.capture.source import Block
-from walkboard.desk.live.messages import told
+from walkboard.desk.live.messages import live_message
 from walkboard.organ import examples
 from walkboard.organ.model import PipeRef
 from walkboard.organ.targets import target_hz
@@ -94,7 +94,7 @@ def main() -> None:
         for number, block in enumerate(source.blocks(), start=1):
             for shown in session.hear(block):
                 updates += 1
-                json.dumps(told(shown, organ, session.meter))
+                json.dumps(live_message(shown, organ, session.meter))
             if number % (50 * 60 * EVERY) == 0 or number == 50 * 60:
                 spent = time.process_time() - begun
                 print(

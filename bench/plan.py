@@ -56,9 +56,9 @@ def posed(pipes: int, seed: int, off_cents: float = 0.0, *, event: bool = False)
     use = an_event(organ, 2000 + seed) if event else EventUse()
     problem = prepared.problem(PlanRequest(60.0, use=use))
     layout = Layout.of(organ)
-    told = {d.id: DivisionPitch(d.id, 18.0, 0.0, 0.1, 18.0, heard=True) for d in organ.divisions}
+    pitches = {d.id: DivisionPitch(d.id, 18.0, 0.0, 0.1, 18.0, heard=True) for d in organ.divisions}
     pull = np.zeros((len(REFERENCES_CENTS), len(organ.divisions)))  # every pipe was heard
-    described = pose(situation(layout, told, heard, weigh(layout, heard)), pull)
+    described = pose(situation(layout, pitches, heard, weigh(layout, heard)), pull)
     return Posed(organ, heard, prepared, problem, described)
 
 

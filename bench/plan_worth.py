@@ -14,7 +14,7 @@ from walkboard.planning.choose.certify import choose
 from walkboard.planning.choose.task import Task
 from walkboard.planning.minutes import in_steps
 from walkboard.planning.route.ways import QUICK
-from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS, Standing
+from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS, PipeOffset
 from walkboard.planning.with_walks import choose_and_walk
 
 ORGANS = 20
@@ -34,7 +34,7 @@ DESCRIBED = "optimum at the described pitch"
 
 
 def removed_by_rules(
-    this: Posed, minutes: float, *, told: bool = False
+    this: Posed, minutes: float, *, knows_it: bool = False
 ) -> tuple[float, dict[str, float], float, float]:
     """Badness removed by the plan and by each rule in the same minutes, the gap, and all of it.
 
@@ -53,7 +53,7 @@ def removed_by_rules(
     reed = np.array([s.role is Role.REED for s in pipes])
     mean_off = np.bincount(rank, off) / np.bincount(rank)
     # where the rules are told of the event, its pipes (its ranks) come before all others
-    own = np.array([s.weight.use is not None and s.weight.use > 0.25 for s in pipes]) & told
+    own = np.array([s.weight.use is not None and s.weight.use > 0.25 for s in pipes]) & knows_it
     own_rank = np.bincount(rank, own) / np.bincount(rank) > 0.2
     by_rank = np.lexsort((np.arange(len(pipes)), rank, -mean_off[rank], ~own_rank[rank]))
     worst, passed = np.lexsort((-off, ~own)), off <= IN_TUNE_CENTS
@@ -82,7 +82,7 @@ def removed_by_rules(
     return before - chosen.cost, removed, (chosen.cost - chosen.bound) / before, everything
 
 
-def _weights(pipes: Sequence[Standing]) -> np.ndarray:
+def _weights(pipes: Sequence[PipeOffset]) -> np.ndarray:
     weights: np.ndarray = np.array([s.weight.whole for s in pipes])
     return weights
 
@@ -134,14 +134,18 @@ def _greedy(task: Task, gain: np.ndarray, capacity: int) -> np.ndarray:
 
 
 def worth(
-    minutes: float = 240.0, off_cents: float = 0.0, *, event: bool = False, told: bool = False
+    minutes: float = 240.0,
+    off_cents: float = 0.0,
+    *,
+    event: bool = False,
+    knows_it: bool = False,
 ) -> None:
     print(
         f"\nWorth: badness removed in {minutes:.0f} minutes, plan over rule, {ORGANS} invented "
         f"organs of 2 400 pipes, {off_cents:g} cents off their described pitch"
     )
     if event:
-        knowing = "begin with its pipes" if told else "know nothing of it"
+        knowing = "begin with its pipes" if knows_it else "know nothing of it"
         print(f"before a recital whose music is known; the first three rules {knowing}")
     ratios: dict[str, list[float]] = {rule: [] for rule in RULES}
     gaps: list[float] = []
@@ -150,7 +154,7 @@ def worth(
     whole: list[float] = []
     for seed in range(ORGANS):
         ours, rules, gap, everything = removed_by_rules(
-            posed(2400, seed, off_cents, event=event), minutes, told=told
+            posed(2400, seed, off_cents, event=event), minutes, knows_it=knows_it
         )
         gaps.append(gap)
         for rule in RULES:
@@ -186,7 +190,7 @@ def main() -> None:
     worth(120.0)
     worth(240.0, off_cents=3.0)
     worth(240.0, event=True)
-    worth(240.0, event=True, told=True)
+    worth(240.0, event=True, knows_it=True)
 
 
 if __name__ == "__main__":

@@ -28,7 +28,7 @@ LEAST = 0.02  # forecasts surer than this either way say nothing of calibration
 
 
 @dataclass(frozen=True)
-class Told:
+class Judged:
     """One stop's forecast and what became of it."""
 
     chance: float
@@ -36,13 +36,13 @@ class Told:
     share_outside: float
 
 
-def forecasts(seed: int, habits: YearsHabits, tolerance_cents: float) -> list[Told]:
+def forecasts(seed: int, habits: YearsHabits, tolerance_cents: float) -> list[Judged]:
     """Every stop of one organ, forecast from each of its last visits for the next."""
     organ = invented_organ(PIPES, seed)
     rng = np.random.default_rng([seed, 23])
     years = simulate_years(organ, rng, quarterly(organ, rng, VISITS), habits=habits)
     past = history_of(years)
-    found: list[Told] = []
+    found: list[Judged] = []
     for number in range(VISITS - 4, VISITS):
         visit = years.visits[number]
         drift = follow(organ, past[:number])
@@ -56,7 +56,9 @@ def forecasts(seed: int, habits: YearsHabits, tolerance_cents: float) -> list[To
             }
             off = outside[[index[p] for p in pipes]]
             found.append(
-                Told(one.chance, int(off.sum()) <= int(SHARE_OUTSIDE * len(off)), float(off.mean()))
+                Judged(
+                    one.chance, int(off.sum()) <= int(SHARE_OUTSIDE * len(off)), float(off.mean())
+                )
             )
     return found
 
@@ -73,10 +75,10 @@ def _outside(years: OrganYears, visit: int, tolerance_cents: float) -> np.ndarra
     return outside
 
 
-def calibration(told: list[Told]) -> float:
+def calibration(judged: list[Judged]) -> float:
     """Print how often each chance came true; the largest distance of a bin with 30 or more."""
-    chance = np.array([t.chance for t in told])
-    true = np.array([t.came_true for t in told])
+    chance = np.array([t.chance for t in judged])
+    true = np.array([t.came_true for t in judged])
     worst = 0.0
     for low, high in pairwise(EDGES):
         own = (chance >= low) & ((chance < high) | (high == 1.0))
@@ -88,7 +90,7 @@ def calibration(told: list[Told]) -> float:
                 worst = max(worst, abs(said - came))
     open_ = (chance > LEAST) & (chance < 1.0 - LEAST)
     print(
-        f"  all {len(told)}: said {chance.mean():.3f}, came true {true.mean():.3f}; "
+        f"  all {len(judged)}: said {chance.mean():.3f}, came true {true.mean():.3f}; "
         f"{open_.sum()} open ones: said {chance[open_].mean():.3f}, true {true[open_].mean():.3f}; "
         f"Brier {np.mean((chance - true) ** 2):.4f}"
     )
@@ -101,8 +103,8 @@ def main(seeds: range = SEEDS) -> None:
     for name, habits in (("usual years", USUAL_YEARS), ("restless ranks", RESTLESS_RANKS)):
         for tolerance in (TOLERANCE_CENTS, 8.0):
             print(f"{name}, within {tolerance:g} cents")
-            told = [t for seed in seeds for t in forecasts(seed, replace(habits), tolerance)]
-            print(f"  largest distance {calibration(told):.3f}")
+            judged = [t for seed in seeds for t in forecasts(seed, replace(habits), tolerance)]
+            print(f"  largest distance {calibration(judged):.3f}")
 
 
 if __name__ == "__main__":

@@ -175,33 +175,33 @@ def _other_family(scene: Scene, said: Json) -> bool:
 def _two_keys(scene: Scene, said: Json) -> bool:
     marked = scene.detail["holds"]
     assert isinstance(marked, list)
-    told = 0
+    flagged = 0
     for start_s, end_s in marked:
         for hold in said["holds"]:
             if min(end_s, hold["end_s"]) - max(start_s, hold["start_s"]) > 0.3:
                 flags = set(hold["flags"]) - {"repeat", "out_of_order"}
-                told += bool(flags | {f for r in hold["readings"] for f in r["flags"]})
+                flagged += bool(flags | {f for r in hold["readings"] for f in r["flags"]})
                 break
-    return not marked or told >= 0.6 * len(marked)
+    return not marked or flagged >= 0.6 * len(marked)
 
 
 def _not_held(scene: Scene, said: Json) -> bool:
     """No key is said to be what it is not, and most are not left undecided."""
     passed, dead = set(scene.detail["not_held"]), set(scene.detail["dead"])  # type: ignore[call-overload]
-    told = set(said["not_held"]) & passed | set(said["silent_keys"]) & dead
+    flagged = set(said["not_held"]) & passed | set(said["silent_keys"]) & dead
     false = set(said["not_held"]) - passed | set(said["silent_keys"]) - dead
-    return not false and len(told) >= 0.6 * len(passed | dead)
+    return not false and len(flagged) >= 0.6 * len(passed | dead)
 
 
 def _any_flag(*flags: str) -> Callable[[Scene, Json], bool]:
-    def told(_: Scene, said: Json) -> bool:
+    def flagged(_: Scene, said: Json) -> bool:
         return any(
             set(reading["flags"]) & set(flags)
             for hold in said["holds"]
             for reading in hold["readings"]
         )
 
-    return told
+    return flagged
 
 
 def _nothing_wrong(_: Scene, said: Json) -> bool:

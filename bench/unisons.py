@@ -142,7 +142,7 @@ def study(case: Case, holds: int) -> None:
 
 
 HEAD = (
-    f"\n{{}}\n{'apart':>8s}{'told apart %':>14s}{'95 %':>9s}{'named %':>9s}{'wrong name %':>14s}"
+    f"\n{{}}\n{'apart':>8s}{'resolved %':>14s}{'95 %':>9s}{'named %':>9s}{'wrong name %':>14s}"
     f"{'bound holds %':>15s}"
 )
 
@@ -150,11 +150,11 @@ HEAD = (
 def line(apart_cents: float, read: list[tuple[tuple[Reading, ...], list[float]]]) -> str:
     """A row of the table."""
     errors: list[float] = []
-    crossed, held, told = [], [], 0
+    crossed, held, resolved = [], [], 0
     for readings, truths in read:
         places = places_of(readings)
         if places is not None:
-            told += 1
+            resolved += 1
             errors += [
                 abs(1200.0 * np.log2(place / truth))
                 for place, truth in zip(sorted(places), sorted(truths), strict=True)
@@ -165,7 +165,7 @@ def line(apart_cents: float, read: list[tuple[tuple[Reading, ...], list[float]]]
             inside = bound_holds(reading, truth)
             if inside is not None:
                 held.append(inside)
-    row = f"{apart_cents:8.1f}{100.0 * told / len(read):14.0f}"
+    row = f"{apart_cents:8.1f}{100.0 * resolved / len(read):14.0f}"
     row += f"{np.quantile(errors, 0.95):9.4f}" if errors else " " * 9
     row += f"{100.0 * len(crossed) / len(read):9.0f}"
     row += f"{100.0 * np.mean(crossed):14.1f}" if crossed else " " * 14

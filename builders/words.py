@@ -1,10 +1,9 @@
-"""Collects every text that the packages below the pages show to the user, for translation.
+"""Collects every sentence that the packages below the pages show to the user, for translation.
 
-``python builders/words.py LANGUAGE`` writes ``words/LANGUAGE/told.toml``: the English on the left,
-to be translated on the right. What is translated already stays. Collected are the words of every
-error, those of the modules that put things into words, and the names of kinds. A sentence that is
-put together has its gaps as {a}, {b} …; a translation may turn them round. English needs no such
-file, for it is what the packages tell.
+``python builders/words.py LANGUAGE`` writes ``words/LANGUAGE/sentences.toml``: the English on the
+left, its translation on the right. What is already translated stays. It collects the texts of every
+error, all texts of the modules listed below, and the names of kinds. A sentence with gaps shows
+them as {a}, {b} …; a translation may change their order. English needs no such file.
 """
 
 from __future__ import annotations
@@ -24,7 +23,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 SOURCE = ROOT / "src" / "walkboard"
 WORDS = SOURCE / "desk" / "words"
-APART = {"cli", "demo", "desk"}  # the pages' own words stand in the catalogue; the others are none
+APART = {"cli", "demo", "desk"}  # not shown on pages, or with its own catalogue
 WORD_MODULES = (
     "sheets/wording.py", "sheets/cautions.py", "sheets/keyholder.py", "sheets/rank_charts.py",
     "sheets/worklist.py", "sheets/values.py", "planning/reasons.py", "planning/value/risk.py",
@@ -43,7 +42,7 @@ KINDS = (
 )
 _WORD = re.compile(r"[^\W\d_]{2}")
 _CODE = re.compile(r"[a-z0-9_.\-/]*[_./][a-z0-9_.\-/]*|%[-\w. %:]+|[\w.]*\\.*")
-_HEAD = "# What the packages below the pages tell; renewed by builders/words.py.\n"
+_HEAD = "# Sentences of the packages below the pages; renewed by builders/words.py.\n"
 
 
 @cache
@@ -90,7 +89,7 @@ def _texts(tree: ast.AST) -> Iterator[str]:
 
 
 def _counted(node: ast.AST) -> Iterator[str]:
-    """The words of ``counted(n, "pipe")``, which makes the many by itself."""
+    """The words of ``counted(n, "pipe")``, which makes the plural itself."""
     if isinstance(node, ast.Call) and _name(node.func) == "counted":
         given = (a.value for a in node.args[1:] if isinstance(a, ast.Constant))
         words = [word for word in given if isinstance(word, str)]
@@ -131,7 +130,7 @@ def _without_docstrings(tree: ast.Module) -> ast.Module:
 
 
 def written(known: Mapping[str, str]) -> str:
-    """The whole file, with what is translated already."""
+    """The whole file, with what is already translated."""
     quoted = [
         [json.dumps(words, ensure_ascii=False) for words in (text, known.get(text, text))]
         for text in sentences()
@@ -142,7 +141,7 @@ def written(known: Mapping[str, str]) -> str:
 def main() -> None:
     if len(sys.argv) != 2 or sys.argv[1] == "en":
         sys.exit("Name the language to translate into: python builders/words.py de")
-    target = WORDS / sys.argv[1] / "told.toml"
+    target = WORDS / sys.argv[1] / "sentences.toml"
     known = tomllib.loads(target.read_text(encoding="utf-8")) if target.exists() else {}
     target.parent.mkdir(exist_ok=True)
     target.write_text(written(known), encoding="utf-8")

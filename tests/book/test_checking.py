@@ -45,8 +45,8 @@ def test_everything_wrong_is_reported_at_once(book: Book, visit: KeptVisit, tmp_
     alter(book, "UPDATE visit SET description_id = 77", "UPDATE hold SET flags = 'no list'")
 
     no_version = "AttributeError: 'NoneType' object has no attribute 'version'"
-    told = {(problem.where.split("/")[-1][:8], problem.what) for problem in book.check()}
-    assert told == {
+    reported = {(problem.where.split("/")[-1][:8], problem.what) for problem in book.check()}
+    assert reported == {
         (f"{first.sha256[:8]}", "The file of a recording is missing."),
         (f"{second.sha256[:8]}", "The file of a recording has changed."),
         ("abababab", "This recording belongs to no visit."),
@@ -97,8 +97,8 @@ def test_recordings_that_cannot_be_read_do_not_end_the_check(
 
     monkeypatch.setattr("walkboard.book.checking.sha256_of", read)
     seen: list[tuple[float, float]] = []
-    told = {p.where: p.what for p in book.check(lambda done, total: seen.append((done, total)))}
-    assert told == {
+    reported = {p.where: p.what for p in book.check(lambda done, total: seen.append((done, total)))}
+    assert reported == {
         str(bad.relative_to(book.path)): (
             "The file of a recording cannot be read (Input/output error)."
         ),

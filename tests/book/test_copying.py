@@ -155,10 +155,10 @@ def test_an_export_without_the_sound_says_what_is_missing(
     planned=st.lists(plans, max_size=2),
     ticked=st.lists(pipes, max_size=2),
     noted=st.lists(conditions, max_size=2),
-    told=st.lists(words.filter(str.strip), max_size=2, unique=True),
+    reported=st.lists(words.filter(str.strip), max_size=2, unique=True),
 )
 def test_any_book_comes_back_from_its_export(
-    new_folder: Callable[[], Path], *, heard, planned, ticked, noted, told
+    new_folder: Callable[[], Path], *, heard, planned, ticked, noted, reported
 ) -> None:
     folder = new_folder()
     clock = Clock()
@@ -176,7 +176,7 @@ def test_any_book_comes_back_from_its_export(
             book.set_tick(Tick(str(number), visit.id, pipe, "done", "", MORNING))
         for condition in noted:
             book.note_conditions(visit.id, condition)
-        for text in told:
+        for text in reported:
             book.report_fault(organ.id, "other", text)
             book.add_note(visit.id, text)
         json_file = folder.parent / "book.json"

@@ -10,22 +10,27 @@ from walkboard.organ.model import PipeRef
 
 
 def test_a_fault_from_report_to_mending(book: Book, organ_id: int, visit: KeptVisit) -> None:
-    told = book.report_fault(
+    reported = book.report_fault(
         organ_id, FaultKind.DEAD_NOTE, "nothing on the Great", stop=PRINCIPAL, key="Gb3", uid="r1"
     )
-    assert (told.kind, told.stop, told.key, told.pipe) == ("dead note", PRINCIPAL, "F#3", None)
-    assert told.mended_at is None
-    linked = book.link_fault(told.id, stop=PRINCIPAL, key="F#3", pipe=PipeRef(PRINCIPAL, 19))
+    assert (reported.kind, reported.stop, reported.key, reported.pipe) == (
+        "dead note",
+        PRINCIPAL,
+        "F#3",
+        None,
+    )
+    assert reported.mended_at is None
+    linked = book.link_fault(reported.id, stop=PRINCIPAL, key="F#3", pipe=PipeRef(PRINCIPAL, 19))
     assert linked.pipe == PipeRef(PRINCIPAL, 19)
-    assert (linked.words, linked.reported_at) == (told.words, told.reported_at)
-    assert book.standing_faults(organ_id) == (linked,)
+    assert (linked.words, linked.reported_at) == (reported.words, reported.reported_at)
+    assert book.open_faults(organ_id) == (linked,)
 
-    mended = book.mend_fault(told.id, visit_id=visit.id, note="dust in the toe hole")
+    mended = book.mend_fault(reported.id, visit_id=visit.id, note="dust in the toe hole")
     assert (mended.mended_in_visit, mended.mended_note) == (visit.id, "dust in the toe hole")
-    assert book.standing_faults(organ_id) == ()
-    assert book.faults(organ_id) == (mended,) == (book.fault(told.id),)
+    assert book.open_faults(organ_id) == ()
+    assert book.faults(organ_id) == (mended,) == (book.fault(reported.id),)
     with pytest.raises(BookError, match=r"Fault 1 was mended on 2031-03-01\. Report it anew"):
-        book.mend_fault(told.id)
+        book.mend_fault(reported.id)
 
 
 def test_a_report_sent_twice_is_kept_once(book: Book, organ_id: int) -> None:
@@ -60,7 +65,7 @@ def test_a_fault_is_mended_at_a_visit_to_its_own_organ(
     with pytest.raises(BookError, match="can be read only"):
         book.mend_fault(mine.id, visit_id=visit.id)
     assert book.mend_fault(mine.id, note="between visits, by the keeper").mended_in_visit is None
-    assert book.standing_faults(other.id) == (fault,)
+    assert book.open_faults(other.id) == (fault,)
 
 
 def test_doubles_are_one_fault_and_keep_their_words(book: Book, organ_id: int) -> None:
@@ -69,7 +74,7 @@ def test_doubles_are_one_fault_and_keep_their_words(book: Book, organ_id: int) -
     merged = book.merge_fault(second.id, first.id)
     assert (merged.double_of, merged.words) == (first.id, "a low note sounds by itself")
     assert first.reporter == "the organist"
-    assert book.standing_faults(organ_id) == (first,)
+    assert book.open_faults(organ_id) == (first,)
     with pytest.raises(BookError, match="Fault 2 is a double of fault 1"):
         book.mend_fault(second.id)
     with pytest.raises(BookError, match="Fault 2 does not stand any more"):
@@ -78,22 +83,22 @@ def test_doubles_are_one_fault_and_keep_their_words(book: Book, organ_id: int) -
         book.merge_fault(first.id, first.id)
     apart = book.reopen_fault(second.id)
     assert (apart.again_of, apart.words) == (second.id, "a low note sounds by itself")
-    assert book.standing_faults(organ_id) == (first, apart)
+    assert book.open_faults(organ_id) == (first, apart)
 
 
 def test_a_fault_that_comes_back_is_a_new_one_that_knows_the_old(
     book: Book, organ_id: int, visit: KeptVisit
 ) -> None:
-    told = book.report_fault(organ_id, "dead note", "silent", stop=PRINCIPAL, key="F#3")
+    reported = book.report_fault(organ_id, "dead note", "silent", stop=PRINCIPAL, key="F#3")
     with pytest.raises(BookError, match="Fault 1 still stands"):
-        book.reopen_fault(told.id)
-    book.mend_fault(told.id, visit_id=visit.id, note="dust")
-    again = book.reopen_fault(told.id, "silent again after a week")
+        book.reopen_fault(reported.id)
+    book.mend_fault(reported.id, visit_id=visit.id, note="dust")
+    again = book.reopen_fault(reported.id, "silent again after a week")
     assert (again.again_of, again.kind, again.stop, again.key) == (
-        told.id, "dead note", PRINCIPAL, "F#3",
+        reported.id, "dead note", PRINCIPAL, "F#3",
     )  # fmt: skip
     assert again.words == "silent again after a week"
-    assert book.fault(told.id).mended_note == "dust"
-    assert book.standing_faults(organ_id) == (again,)
+    assert book.fault(reported.id).mended_note == "dust"
+    assert book.open_faults(organ_id) == (again,)
     with pytest.raises(BookError, match="come back already, as fault 2"):
-        book.reopen_fault(told.id)
+        book.reopen_fault(reported.id)

@@ -159,9 +159,9 @@ def test_a_full_disk_is_called_full_whatever_is_done(small_disk: Path, empty_fol
         until_it_fails(lambda _: handle.write(b"\0" * 4096), 2000)
     with pytest.raises(BookError, match=FULL):  # SQLite says "disk I/O error"
         open_book(folder, clock=clock)
-    with pytest.raises(BookError, match=FULL) as told:
+    with pytest.raises(BookError, match=FULL) as caught:
         create_book(small_disk / "new", clock=clock)
-    assert told.value.where.startswith(str(small_disk / "new"))
+    assert caught.value.where.startswith(str(small_disk / "new"))
     assert sorted(p.name for p in small_disk.iterdir()) == ["filler", "hall"]
     filler.unlink()
     with open_book(folder, clock=clock) as book:

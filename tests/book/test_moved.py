@@ -134,7 +134,7 @@ def test_a_finished_folder_has_no_lock_in_it(tmp_path: Path, clock: Clock) -> No
 
 
 def test_errors_name_the_folder_that_was_asked_for(tmp_path: Path) -> None:
-    with pytest.raises(BookError) as told, building(tmp_path / "hall") as part:
+    with pytest.raises(BookError) as caught, building(tmp_path / "hall") as part:
         raise BookError("The disk is full.", where=str(part / "book.sqlite"))
-    assert told.value.where == str(tmp_path / "hall" / "book.sqlite")
+    assert caught.value.where == str(tmp_path / "hall" / "book.sqlite")
     assert DESCRIPTION

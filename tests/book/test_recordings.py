@@ -88,11 +88,11 @@ def test_the_same_recording_with_another_label_is_refused_with_the_command_that_
     source = a_sound(tmp_path)
     first = book.keep_recording(visit.id, source, a_walk(), program_version=VERSION)
     other = replace(a_walk(), drawn=("great.octave2",))
-    with pytest.raises(BookError, match=r"as recording 1 \(walk.flac\), with another") as told:
+    with pytest.raises(BookError, match=r"as recording 1 \(walk.flac\), with another") as caught:
         book.keep_recording(visit.id, source, other, program_version=VERSION)
     assert book.recordings(visit.id) == (first,)
     assert len(files(book)) == 1
-    assert "visit relabel" in told.value.fix
+    assert "visit relabel" in caught.value.fix
 
 
 def test_two_visits_may_share_the_file(book: Book, visit: KeptVisit, tmp_path: Path) -> None:

@@ -36,7 +36,7 @@ def test_a_recording_labelled_anew_counts_by_its_new_label(
     )
     assert (new.id, new.walk, new.change) == (kept.id, OCTAVE, HearingChange.RELABELLED)
     assert book.recordings(visit.id) == (new,)
-    assert book.told_airs(visit.id) == {kept.id: 19.0}
+    assert book.recording_airs(visit.id) == {kept.id: 19.0}
     assert [r.walk.drawn for r in book.hearings(kept.id)] == [(PRINCIPAL,), ("great.octave2",)]
     assert len(book.readings(visit.id)) == 1
     assert all(r.superseded_in == new.hearing_id for r in book.every_reading(visit.id)[:3])
@@ -67,7 +67,7 @@ def test_a_withdrawn_recording_no_longer_counts_but_stays(
     assert book.withdrawn_recordings(visit.id) == (gone,)
     assert book.readings(visit.id) == ()
     assert book.best_readings(visit.id) == {}
-    assert book.told_airs(visit.id) == {}
+    assert book.recording_airs(visit.id) == {}
     assert book.recording_counts(visit.organ_id) == {}
     assert book.sound_path(kept.id).is_file()
     assert len(book.hearings(kept.id)[0].walk.holds) == 3

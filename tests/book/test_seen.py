@@ -41,7 +41,7 @@ def tick(book: Book, number: int) -> None:
 QUESTIONS: dict[str, Callable[[SeenBook], object]] = {
     "states": lambda b: len(b.pipe_states(1)),
     "ticks": lambda b: len(b.ticks(1)),
-    "faults": lambda b: len(b.standing_faults(1)),
+    "faults": lambda b: len(b.open_faults(1)),
     "visit": lambda b: b.visit(1).conditions,
     "versions": lambda b: len(b.organ_versions(1)),
     "weights": lambda b: len(b.weights(1)),
@@ -80,7 +80,7 @@ def test_what_does_not_rest_on_a_change_is_not_worked_out_again(seen: SeenBook) 
 
     def page() -> str:
         worked.append("page")
-        return f"{seen.seen('great', great)} done, {len(seen.standing_faults(1))} faults"
+        return f"{seen.seen('great', great)} done, {len(seen.open_faults(1))} faults"
 
     assert seen.seen("page", page) == "0 done, 0 faults"
     seen.note_conditions(1, Conditions({"great": 17.0}, 0.5))

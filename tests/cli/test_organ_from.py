@@ -40,16 +40,16 @@ def test_a_list_that_is_understood_ends_well(run: Run, tmp_path: Path) -> None:
 def test_json_says_of_each_line_what_it_was_taken_for_and_why(run: Run, tmp_path: Path) -> None:
     file = tmp_path / "stops.txt"
     file.write_text(STOPS, encoding="utf-8")
-    told = json.loads(run("organ", "from", file, "--json").out)
-    assert [line["state"] for line in told["lines"]] == [
+    reported = json.loads(run("organ", "from", file, "--json").out)
+    assert [line["state"] for line in reported["lines"]] == [
         "guessed", "understood", "asked", "guessed", "guessed", "understood",
     ]  # fmt: skip
-    diapason = told["lines"][1]
+    diapason = reported["lines"][1]
     assert diapason["id"] == "great.open-diapason8"
     assert {guess["field"] for guess in diapason["guesses"]} == {"family", "tuned_by"}
     assert all("no source" in guess["why"] for guess in diapason["guesses"])
-    assert told["problems"] == []
-    read_organ(told["toml"])
+    assert reported["problems"] == []
+    read_organ(reported["toml"])
 
 
 def test_a_workbook_is_read_by_its_columns(run: Run, tmp_path: Path) -> None:

@@ -21,9 +21,9 @@ def book(run: Run, organ_file: Path, tmp_path: Path) -> Path:
 
 def test_an_organ_never_heard_has_an_outlook(run: Run, book: Path) -> None:
     organ = read_organ(SMALL)
-    told = run("outlook", book, "--on", "2031-12-20", "--json").json
-    assert [row["rank"] for row in told["ranks"]] == [rank.id for rank in organ.ranks]
-    assert all(row["spread_cents"] > 0.0 for row in told["ranks"])
+    reported = run("outlook", book, "--on", "2031-12-20", "--json").json
+    assert [row["rank"] for row in reported["ranks"]] == [rank.id for rank in organ.ranks]
+    assert all(row["spread_cents"] > 0.0 for row in reported["ranks"])
     rank = organ.ranks[0]
     pipes = run("outlook", book, "--rank", rank.id, "--json").json["pipes"]
     assert len(pipes) == rank.pipes
@@ -54,9 +54,9 @@ def test_the_first_keys_are_as_many_as_asked_for(run: Run, book: Path) -> None:
 def test_the_next_keys_want_an_open_visit_and_keep_to_its_minutes(run: Run, book: Path) -> None:
     assert run("next-keys", book, "--minutes", "90").code == 2
     assert run("visit", "open", book, "--purpose", "spring", "--minutes", "90").code == 0
-    told = run("next-keys", book, "--minutes", "90", "--listening", "6", "--json").json
-    assert 0.0 < told["minutes"] <= 6.3
-    assert told["worth"] > 0.0
+    reported = run("next-keys", book, "--minutes", "90", "--listening", "6", "--json").json
+    assert 0.0 < reported["minutes"] <= 6.3
+    assert reported["worth"] > 0.0
 
 
 def test_readiness_goes_along_the_calendar(run: Run, book: Path, tmp_path: Path) -> None:
@@ -64,9 +64,9 @@ def test_readiness_goes_along_the_calendar(run: Run, book: Path, tmp_path: Path)
     added = run("event", "add", book, "evensong", "--at", "2090-05-01 19:00", "--title", "Evensong")
     assert added.code == 0, added.err
     chart = tmp_path / "ready.svg"
-    told = run("readiness", book, "--minutes", "60", "--chart", chart, "--json").json["events"]
-    assert [event["title"] for event in told] == ["Evensong"]
-    assert told[0]["badness_visited"] < told[0]["badness"]
+    reported = run("readiness", book, "--minutes", "60", "--chart", chart, "--json").json["events"]
+    assert [event["title"] for event in reported] == ["Evensong"]
+    assert reported[0]["badness_visited"] < reported[0]["badness"]
     assert ET.fromstring(chart.read_text(encoding="utf-8")).tag.endswith("svg")
 
 
@@ -76,10 +76,10 @@ def test_the_outlook_is_a_sheet_with_its_charts(run: Run, book: Path, tmp_path: 
     rank = read_organ(SMALL).ranks[0]
     to = tmp_path / "outlook.pdf"
     assert run("sheet", "outlook", book, "--to", to, "--rank", rank.id).code == 0
-    told = " ".join(page.extract_text() for page in pypdf.PdfReader(to).pages)
-    assert "Evensong" in told
-    assert "1 May 2090" in told
-    assert "Nothing was heard of this organ yet" in told
+    reported = " ".join(page.extract_text() for page in pypdf.PdfReader(to).pages)
+    assert "Evensong" in reported
+    assert "1 May 2090" in reported
+    assert "Nothing was heard of this organ yet" in reported
     wrong = run("sheet", "outlook", book, "--to", to, "--rank", "great.nothing")
     assert wrong.code == 2
     assert "great.nothing" in wrong.err

@@ -68,14 +68,14 @@ def test_ears_and_thermometer_are_kept_apart_where_they_disagree():
     """Flues 12 cents sharp would be 4 °C; the thermometer says that the air has not moved."""
     organ = small_organ()
     heard = readings(organ, GREAT_FLUES, lambda _: 12.0, 18.0)
-    told = assess(organ, heard, {"great": 18.0}).divisions["great"]
-    assert told.agrees is False
-    assert told.thermometer_celsius == 18.0
-    assert told.implied_celsius is not None
-    assert_allclose(told.implied_celsius, 22.0, rtol=0, atol=0.3)
+    state = assess(organ, heard, {"great": 18.0}).divisions["great"]
+    assert state.agrees is False
+    assert state.thermometer_celsius == 18.0
+    assert state.implied_celsius is not None
+    assert_allclose(state.implied_celsius, 22.0, rtol=0, atol=0.3)
     warm = assess(organ, heard, {"great": 22.1}).divisions["great"]
     assert warm.agrees is True
-    assert warm.shift_cents == told.shift_cents
+    assert warm.shift_cents == state.shift_cents
     assert assess(organ, heard, {}).divisions["great"].agrees is None
 
 
@@ -96,7 +96,7 @@ def test_readings_against_different_air_are_brought_together():
     # 2 °C are 5.9 cents: what is 5 sharp of 18 °C is 0.9 flat of 20 °C (Cramer 1993, 2.95 a degree)
     warm = readings(organ, GREAT_FLUES[2:3], lambda _: 5.0 - 2 * 2.957, 20.0)
     state = assess(organ, cold + warm, {}).divisions["great"]
-    assert state.told_celsius == 18.0
+    assert state.stated_celsius == 18.0
     assert state.shift_cents is not None
     assert_allclose(state.shift_cents, 5.0, rtol=0, atol=0.3)
 

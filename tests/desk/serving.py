@@ -39,9 +39,9 @@ def clock(_: Request) -> Response:
 
 async def tell(request: Request) -> Response:
     """Tell a topic what a test says, as whoever listens live would."""
-    told = await request.json()
+    answer = await request.json()
     desk: Desk = request.app.state.desk
-    desk.hub.tell(told["topic"], told["value"])
+    desk.hub.tell(answer["topic"], answer["value"])
     return Response(status_code=204)
 
 
@@ -53,7 +53,7 @@ def tell_the_time(desk: Desk) -> None:
         time.sleep(1.0 / A_SECOND)
 
 
-def serve(book: Path, port: int, told: Connection, is_shared: bool) -> None:
+def serve(book: Path, port: int, answer: Connection, is_shared: bool) -> None:
     """Serve a book; its port is told once it listens."""
     application = make_application(
         book,
@@ -72,6 +72,6 @@ def serve(book: Path, port: int, told: Connection, is_shared: bool) -> None:
         ws_max_size=4096,
         timeout_graceful_shutdown=1,
     )
-    told.send(listening[0].getsockname()[1])
-    told.close()
+    answer.send(listening[0].getsockname()[1])
+    answer.close()
     uvicorn.Server(config).run(listening)

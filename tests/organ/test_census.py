@@ -75,9 +75,9 @@ def test_historic_pipes_are_named() -> None:
 
 
 def test_json_holds_the_same() -> None:
-    told = census(read_organ(examples.hall())).to_json()
-    assert told["organ"] == "Harbour Hall, Tarnhaven"
-    total = told["total"]
+    reported = census(read_organ(examples.hall())).to_json()
+    assert reported["organ"] == "Harbour Hall, Tarnhaven"
+    total = reported["total"]
     assert isinstance(total, dict)
     assert total["pipes"] == 2534
     assert total["families"] == {"open": 1638, "stopped": 175, "chimney": 180, "reed": 541}

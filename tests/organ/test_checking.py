@@ -330,8 +330,8 @@ def test_rank_above_the_keys_of_the_borrowing_division() -> None:
     (problem,) = problems_of(GOOD + HIGH)
     assert problem.field == "stop pedal.high: plays 1: rank"
     assert "begins at C5, above the keys of pedal" in problem.what
-    told = HIGH.replace('high"}', 'high", first_pipe = 1}')
-    assert len(read_organ(GOOD + told).keys_of(["pedal.high"])) == 10
+    reported = HIGH.replace('high"}', 'high", first_pipe = 1}')
+    assert len(read_organ(GOOD + reported).keys_of(["pedal.high"])) == 10
 
 
 OWN = """

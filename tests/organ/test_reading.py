@@ -148,9 +148,9 @@ def test_borrowed_rank_is_clipped_to_the_borrowing_keys(organ: Organ) -> None:
 def variant(**plays: object) -> tuple[str, str, int]:
     """First and last key and first pipe of a further stop on the Great, or of any division."""
     division = plays.pop("division", "great")
-    told = ", ".join(f"{k.rstrip('_')} = {toml(v)}" for k, v in plays.items())
+    reported = ", ".join(f"{k.rstrip('_')} = {toml(v)}" for k, v in plays.items())
     text = STOP_LIST + (
-        f'[[stop]]\nid = "more"\nname = "More"\ndivision = "{division}"\nplays = [{{{told}}}]\n'
+        f'[[stop]]\nid = "more"\nname = "More"\ndivision = "{division}"\nplays = [{{{reported}}}]\n'
     )
     (one,) = read_organ(text).stop("more").plays
     return one.from_key.name, one.to_key.name, one.first_pipe

@@ -37,9 +37,9 @@ def tables() -> dict[str, Any]:
 
 def test_every_field_is_explained() -> None:
     for name, table in tables().items():
-        for field, told in table.get("properties", {}).items():
-            if {"$ref", "items"}.isdisjoint(told):
-                assert told.get("description"), f"{name}.{field}"
+        for field, reported in table.get("properties", {}).items():
+            if {"$ref", "items"}.isdisjoint(reported):
+                assert reported.get("description"), f"{name}.{field}"
 
 
 def test_nothing_unknown_is_let_in_and_nothing_is_null() -> None:

@@ -40,7 +40,7 @@ def test_a_reading_that_is_no_number_is_refused_by_its_pipe(field: str, value: f
 @pytest.mark.parametrize(
     "field",
     [
-        "shift_cents", "shift_sigma_cents", "told_celsius", "implied_celsius",
+        "shift_cents", "shift_sigma_cents", "stated_celsius", "implied_celsius",
         "thermometer_celsius",
     ],
 )  # fmt: skip

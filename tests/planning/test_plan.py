@@ -25,7 +25,7 @@ from walkboard.planning.plan import Plan
 from walkboard.planning.request import PlanRequest
 from walkboard.planning.route.ways import Ways
 from walkboard.planning.value.layout import Layout
-from walkboard.planning.value.pipe_offsets import standings, unheard_pull
+from walkboard.planning.value.pipe_offsets import pipe_offsets, unheard_pull
 from walkboard.planning.value.weight import weigh
 from walkboard.planning.what_if import prepare
 
@@ -62,7 +62,7 @@ def test_the_cost_is_that_of_the_plan_as_returned(seed, event):
     done = {item.pipe for item in plan.items}
     left = sum(
         s.badness_left if s.pipe in done else s.badness_at(reference)
-        for s in standings(SMALL, pitches, pipes)
+        for s in pipe_offsets(SMALL, pitches, pipes)
     )
     layout = Layout.of(SMALL)
     place = np.array([layout.place(p.pipe) for p in pipes])

@@ -13,12 +13,12 @@ from walkboard.condition.state import PipeCents
 from walkboard.organ.model import PipeRef
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.reasons import explain, move, size, why
-from walkboard.planning.value.pipe_offsets import Standing, standings
+from walkboard.planning.value.pipe_offsets import PipeOffset, pipe_offsets
 
 ORGAN = small_organ()
 
 
-def standing_of(rank: str, number: int, cents: float, level: float | None = -25.0):
+def offset_of(rank: str, number: int, cents: float, level: float | None = -25.0):
     pipes = readings(ORGAN, ["great.principal", "great.octave"], lambda _: 0.0, 18.0)
     pipes += readings(ORGAN, ["swell.flute", "swell.viola"], lambda _: 0.0, 18.0)
     pipe = PipeRef(rank, number)
@@ -26,7 +26,7 @@ def standing_of(rank: str, number: int, cents: float, level: float | None = -25.
     pipes.append(PipeCents(pipe, cents, 0.05, level, 18.0))
     condition = assess(ORGAN, pipes, {"great": 18.0, "swell": 18.0})
     pitches = division_pitches(ORGAN, condition, None)
-    found: Standing = next(s for s in standings(ORGAN, pitches, pipes) if s.pipe == pipe)
+    found: PipeOffset = next(s for s in pipe_offsets(ORGAN, pitches, pipes) if s.pipe == pipe)
     return found, pitches[found.rank.division]
 
 
@@ -40,13 +40,13 @@ def standing_of(rank: str, number: int, cents: float, level: float | None = -25.
     ],
 )
 def test_why_says_how_far_how_loud_and_where(rank, number, cents, level, phrase):
-    standing, pitch = standing_of(rank, number, cents, level)
-    assert why(standing, 0.0, pitch).startswith(phrase)
+    offset, pitch = offset_of(rank, number, cents, level)
+    assert why(offset, 0.0, pitch).startswith(phrase)
 
 
 def test_the_reference_is_taken_off():
-    standing, pitch = standing_of("great.octave", 5, 12.2)
-    assert why(standing, 5.0, pitch).startswith("7 cents sharp")
+    offset, pitch = offset_of("great.octave", 5, 12.2)
+    assert why(offset, 5.0, pitch).startswith("7 cents sharp")
 
 
 def test_sizes_and_moves():
@@ -60,8 +60,8 @@ def test_sizes_and_moves():
 
 
 def test_one_sentence_takes_a_cost_apart_and_adds_up():
-    standing, _ = standing_of("great.trumpet", 18, -7.1, -15.0)
-    sentence = explain(standing)
+    offset, _ = offset_of("great.trumpet", 18, -7.1, -15.0)
+    sentence = explain(offset)
     assert sentence.count(". ") == 0
     assert sentence.endswith(".")
     share, whole, level, company, register, drawn, cost = (
@@ -88,21 +88,21 @@ def test_one_sentence_takes_a_cost_apart_and_adds_up():
 
 
 def test_what_the_tuner_changed_and_what_the_event_makes_of_it_is_said():
-    standing, _ = standing_of("great.octave", 30, 9.0)
-    changed = replace(standing, weight=replace(standing.weight, own=0.5, use=1.6))
+    offset, _ = offset_of("great.octave", 30, 9.0)
+    changed = replace(offset, weight=replace(offset.weight, own=0.5, use=1.6))
     sentence = explain(changed)
     assert "the event's use 1.60 × your own 0.50" in sentence
     assert "middle" not in sentence
 
 
 def test_a_risky_pipe_and_a_forecast_are_said_to_be():
-    standing, pitch = standing_of("great.twelfth", 30, 40.0)
-    assert "look before moving it" in why(standing, 0.0, pitch)
-    forecast = replace(standing, is_heard=False)
+    offset, pitch = offset_of("great.twelfth", 30, 40.0)
+    assert "look before moving it" in why(offset, 0.0, pitch)
+    forecast = replace(offset, is_heard=False)
     assert why(forecast, 0.0, pitch).startswith("not heard, probably 40 cents sharp")
     assert "was not heard and probably stands" in explain(forecast)
 
 
 def test_a_pipe_that_may_not_be_touched_is_explained_as_that():
-    standing, _ = standing_of("great.old", 30, 9.0)
-    assert explain(standing).endswith("and it is not to be touched.")
+    offset, _ = offset_of("great.old", 30, 9.0)
+    assert explain(offset).endswith("and it is not to be touched.")

@@ -77,12 +77,12 @@ def test_a_weight_changed_to_nothing_takes_a_stop_off_the_list():
 
 def test_a_course_of_readings_on_a_line():
     """A degree an hour, read every ten minutes for an hour: the prior of 1 °C/h hardly holds it."""
-    told = [(m - 60.0, 17.0 + m / 60.0) for m in range(0, 61, 10)]
-    course = course_of(told)
+    noted = [(m - 60.0, 17.0 + m / 60.0) for m in range(0, 61, 10)]
+    course = course_of(noted)
     assert_allclose(course.slope_celsius_per_hour, 1.0, atol=0.03)
     assert_allclose(course.now_celsius, 18.0, atol=0.02)
     slope, level = np.polynomial.polynomial.polyfit(
-        [m / 60 for m, _ in told], [c for _, c in told], 1
+        [m / 60 for m, _ in noted], [c for _, c in noted], 1
     )[::-1]
     assert_allclose(course.slope_celsius_per_hour, slope, atol=0.03)
     assert_allclose(level, 18.0)
@@ -211,7 +211,7 @@ def test_the_cost_is_that_of_the_plan_as_returned_whatever_was_asked(seed, deman
     done = {item.pipe for item in plan.items}
     left = sum(
         s.badness_left if s.pipe in done else s.badness_at(above[s.rank.division])
-        for s in prepared.standings(question)
+        for s in prepared.pipe_offsets(question)
     )
     problem = prepared.problem(question)
     situation = problem.situation
@@ -241,11 +241,11 @@ def test_a_reed_that_follows_the_air_by_a_quarter_is_set_for_what_it_will_do_its
     stays = prepare(ORGAN, CONDITION, PIPES)
     follows = prepare(ORGAN, CONDITION, PIPES, reed_follows={"great.trumpet": 0.25})
     hz = {
-        name: {s.pipe: s.target_hz for s in ready.standings(request)}
+        name: {s.pipe: s.target_hz for s in ready.pipe_offsets(request)}
         for name, ready in (("stays", stays), ("follows", follows))
     }
     rise = {}
-    today = {s.pipe: s.target_hz for s in stays.standings(PlanRequest(4000.0))}
+    today = {s.pipe: s.target_hz for s in stays.pipe_offsets(PlanRequest(4000.0))}
     for pipe, before in today.items():
         if pipe.rank == "great.trumpet":
             rise[pipe] = 1200.0 * np.log2(hz["stays"][pipe] / before)
@@ -254,7 +254,7 @@ def test_a_reed_that_follows_the_air_by_a_quarter_is_set_for_what_it_will_do_its
         else:
             assert hz["stays"][pipe] == hz["follows"][pipe]
     air = CONDITION.divisions["great"]
-    now = air.told_celsius if air.thermometer_celsius is None else air.thermometer_celsius
+    now = air.stated_celsius if air.thermometer_celsius is None else air.thermometer_celsius
     ideal = 600.0 * np.log2((273.15 + 24.0) / (273.15 + now))
     assert_allclose(list(rise.values()), ideal, rtol=0.05)
 

@@ -144,7 +144,7 @@ def test_the_sheet_says_when_to_come_and_what_still_fails() -> None:
     sheet = outlook_sheet(organ, TODAY, EVENTS, [COURSE], visits=7, visit_minutes=120.0)
     pdf = render_pdf(sheet)
     assert render_pdf(sheet) == pdf
-    told = unspaced(text(pdf))
+    reported = unspaced(text(pdf))
     for words in (
         "Of 3 coming events: 1 ready as it is, 1 ready after a visit and 1 not ready even then.",
         "It rests on 7 visits",
@@ -153,7 +153,7 @@ def test_the_sheet_says_when_to_come_and_what_still_fails() -> None:
         "Great Trumpet 8",
         "with a chance of at least 80 %",
     ):
-        assert unspaced(words) in told
+        assert unspaced(words) in reported
 
 
 @pytest.mark.parametrize("title", ['#panic("x") <b>&amp;</b>', "x" * 200, "مهرجان $x$"])

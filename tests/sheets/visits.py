@@ -93,7 +93,7 @@ def condition(organ: Organ, shift_cents: float = 2.0, reeds_cents: float = -4.0)
                 division=d.id,
                 shift_cents=shift_cents,
                 shift_sigma_cents=0.2,
-                told_celsius=AIR_CELSIUS,
+                stated_celsius=AIR_CELSIUS,
                 implied_celsius=AIR_CELSIUS + 0.7,
                 implied_sigma_celsius=0.1,
                 thermometer_celsius=AIR_CELSIUS,

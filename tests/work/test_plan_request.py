@@ -29,9 +29,9 @@ NOON = datetime(2031, 3, 1, 12, 0, tzinfo=UTC)
 
 
 def an_event(**more) -> KeptEvent:
-    told = {"stops": (), "air_celsius": None, **more}
+    reported = {"stops": (), "air_celsius": None, **more}
     return KeptEvent(
-        id=1, organ_id=1, uid="e", starts_at=NOON, title="Recital", kept_at=NOON, **told
+        id=1, organ_id=1, uid="e", starts_at=NOON, title="Recital", kept_at=NOON, **reported
     )
 
 
@@ -98,13 +98,13 @@ def test_faults_must_be_seen_to_where_they_may():
             words="", reported_at=NOON, mended_at=None, mended_in_visit=None, mended_note="",
         )  # fmt: skip
 
-    told = [
+    reported = [
         fault(1, PipeRef("great.octave", 7)),
         fault(2, None),
         fault(3, PipeRef("great.old", 5)),
         fault(4, PipeRef("swell.oboe", 9)),
     ]
-    demands = with_faults(ORGAN, Demands(out_of_reach=frozenset({"swell.oboe"})), told)
+    demands = with_faults(ORGAN, Demands(out_of_reach=frozenset({"swell.oboe"})), reported)
     assert demands.must == {PipeRef("great.octave", 7)}
     assert demands.extra_minutes == {PipeRef("great.octave", 7): FAULT_MINUTES}
 

@@ -20,7 +20,7 @@ from walkboard.work import visit as visit_work
 from walkboard.work.open_book import now
 from walkboard.work.plan_request import EventNeeds, request_of
 from walkboard.work.plans import curve, kept, prepared, tried
-from walkboard.work.snapshot import condition, opened_to_see, organ_at, standing
+from walkboard.work.snapshot import condition, opened_to_see, organ_at, pipe_cents
 
 
 @pytest.fixture
@@ -33,7 +33,7 @@ def book(tmp_path: Path) -> Iterator[SeenBook]:
 def test_a_try_is_the_plan_that_would_be_made(book: SeenBook) -> None:
     visit = book.visits(1)[0]
     made = prepare(
-        organ_at(book, visit), condition(book, visit), tuple(standing(book, visit).values())
+        organ_at(book, visit), condition(book, visit), tuple(pipe_cents(book, visit).values())
     ).plan(PlanRequest(20.0, prove_order=True))
     one = tried(book, visit, PlanRequest(20.0))
     assert {i.pipe for i in one.items} == {i.pipe for i in made.items}
@@ -66,7 +66,7 @@ def test_a_pipe_with_a_fault_is_seen_to_whatever_it_costs(book: SeenBook) -> Non
     pipe = PipeRef("great.octave4", 20)
     assert pipe not in {i.pipe for i in tried(book, visit, PlanRequest(15.0)).items}
     book.report_fault(1, FaultKind.SLOW_SPEECH, "late", pipe=pipe)
-    organ, faults = organ_at(book, visit), book.standing_faults(1)
+    organ, faults = organ_at(book, visit), book.open_faults(1)
     asked = request_of(organ, 15.0, faults=faults)
     assert pipe in {i.pipe for i in tried(book, visit, asked).items}
     with pytest.raises(NotEnoughMinutesError):
@@ -129,7 +129,7 @@ def test_without_readings_there_is_no_plan(tmp_path: Path) -> None:
 
 def test_pipes_are_named_as_the_organ_names_them(book: SeenBook) -> None:
     visit = book.visits(1)[0]
-    assert PipeRef("great.trumpet8", 30) in standing(book, visit)
+    assert PipeRef("great.trumpet8", 30) in pipe_cents(book, visit)
 
 
 def test_a_rank_made_historic_during_the_visit_is_planned_nowhere(

@@ -44,13 +44,13 @@ def test_each_task_gives_its_own_result_or_its_own_trouble(
 ) -> None:
     monkeypatch.setenv("OMP_NUM_THREADS", "7")
     monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
-    told: list[tuple[int, float]] = []
+    reported: list[tuple[int, float]] = []
     done = dict(
         finished(
             doubled,
             [3, -1, 5],
             processes=2,
-            progress=lambda number, done, total: told.append((number, done / total)),
+            progress=lambda number, done, total: reported.append((number, done / total)),
         )
     )
     assert sorted(done) == [0, 1, 2]
@@ -61,8 +61,8 @@ def test_each_task_gives_its_own_result_or_its_own_trouble(
     assert "OPENBLAS_NUM_THREADS" not in os.environ
     with pytest.raises(SoundError, match="task -1: Less than nothing"):
         done[1].result()
-    assert {number for number, _ in told} <= {0, 1, 2}
-    assert {share for _, share in told} <= {0.5, 1.0}
+    assert {number for number, _ in reported} <= {0, 1, 2}
+    assert {share for _, share in reported} <= {0.5, 1.0}
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends a signal to a process")

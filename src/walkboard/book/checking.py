@@ -23,7 +23,7 @@ from walkboard.book.plans import Plans
 from walkboard.book.records import BookProblem
 from walkboard.book.settlings import Settlings
 from walkboard.book.sounds import sha256_of
-from walkboard.book.superseding import current_hearings
+from walkboard.book.superseding import newest_hearings
 from walkboard.book.taking_in import TakingIn
 from walkboard.book.ticks import Ticks
 from walkboard.book.venue import Venue
@@ -207,7 +207,7 @@ def _database(session: Session) -> Iterator[BookProblem]:
 
 
 def _hearings(session: Session) -> Iterator[BookProblem]:
-    newest = current_hearings().with_only_columns(HearingRow.recording_id)
+    newest = newest_hearings().with_only_columns(HearingRow.recording_id)
     without = select(RecordingRow.id).where(RecordingRow.id.not_in(newest))
     for number in session.scalars(without):
         what = "Every hearing of it is superseded by another, so none counts."

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from walkboard.book.models import EventRow
 from walkboard.book.records import KeptEvent
 from walkboard.book.storing import Storing
-from walkboard.book.superseding import standing
+from walkboard.book.superseding import current
 from walkboard.book.values import instant, plausible
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.use_json import use_from_json, use_to_json
@@ -158,7 +158,7 @@ class Events(Storing):
 
 
 def _newest_events(organ_id: int) -> Select[EventRow]:
-    return standing(EventRow).where(EventRow.organ_id == organ_id)
+    return current(EventRow).where(EventRow.organ_id == organ_id)
 
 
 def _event_row(session: Session, organ_id: int, uid: str) -> EventRow | None:

@@ -246,7 +246,7 @@ class Faults(Storing):
             query = select(FaultRow).where(FaultRow.organ_id == organ_id).order_by(FaultRow.id)
             return tuple(_fault_of(row) for row in session.scalars(query))
 
-    def standing_faults(self, organ_id: int) -> tuple[KeptFault, ...]:
+    def open_faults(self, organ_id: int) -> tuple[KeptFault, ...]:
         """The faults of an organ that are not mended, oldest first; each once, without doubles."""
         return tuple(fault for fault in self.faults(organ_id) if fault.stands)
 

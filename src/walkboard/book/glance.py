@@ -119,12 +119,12 @@ def _stamp(connection: sqlite3.Connection, book: Path) -> str:
     tables = connection.execute(
         "SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name"
     ).fetchall()
-    told: list[object] = [HEAD_REVISION, file.st_dev, file.st_ino]
+    state: list[object] = [HEAD_REVISION, file.st_dev, file.st_ino]
     asked = [f'(SELECT max(rowid) FROM "{name}")' for (name,) in tables]  # noqa: S608 - of its own
     asked.append("(SELECT count(closed_at) FROM visit)")
     # One statement, so that it sees one state of the book whoever writes meanwhile.
-    told += connection.execute(f"SELECT {', '.join(asked)}").fetchone()
-    return hashlib.sha256(repr(told).encode()).hexdigest()
+    state += connection.execute(f"SELECT {', '.join(asked)}").fetchone()
+    return hashlib.sha256(repr(state).encode()).hexdigest()
 
 
 def _refuse_no_book(book: Path, database: Path) -> None:

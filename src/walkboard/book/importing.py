@@ -109,7 +109,7 @@ def implausible(book: Book) -> tuple[BookProblem, ...]:
                     check(AIR_CELSIUS, celsius, f"visit {visit.id}")
                 for wind in noted.wind_mm.values():
                     check(WIND_MM, wind, f"visit {visit.id}")
-            for celsius in book.told_airs(visit.id).values():
+            for celsius in book.recording_airs(visit.id).values():
                 check(AIR_CELSIUS, celsius, f"visit {visit.id}")
     return tuple(problems)
 

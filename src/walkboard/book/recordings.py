@@ -18,7 +18,7 @@ from walkboard.book.records import HearingChange, KeptRecording, RecordingLabel
 from walkboard.book.storing import Storing
 from walkboard.book.superseding import (
     current_hearings,
-    standing_hearings,
+    newest_hearings,
 )
 from walkboard.book.walks import walk_of
 
@@ -37,7 +37,7 @@ class Recordings(Storing):
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
             query = (
-                current_hearings()
+                newest_hearings()
                 .where(HearingRow.change == HearingChange.WITHDRAWN)
                 .join(HearingRow.recording)
                 .where(RecordingRow.visit_id == visit_id)
@@ -50,7 +50,7 @@ class Recordings(Storing):
         """How many recordings count at each visit of an organ; visits without any are left out."""
         with self._reading() as session:
             query = (
-                standing_hearings()
+                current_hearings()
                 .join(HearingRow.recording)
                 .join(VisitRow, RecordingRow.visit_id == VisitRow.id)
                 .where(VisitRow.organ_id == organ_id)
@@ -64,7 +64,7 @@ class Recordings(Storing):
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
             query = (
-                standing_hearings()
+                current_hearings()
                 .join(HearingRow.recording)
                 .where(RecordingRow.visit_id == visit_id)
                 .order_by(RecordingRow.id)
@@ -72,11 +72,11 @@ class Recordings(Storing):
             )
             return tuple(recording_of(row) for row in session.scalars(query))
 
-    def told_airs(self, visit_id: int) -> dict[int, float | None]:
+    def recording_airs(self, visit_id: int) -> dict[int, float | None]:
         """The air given for each recording of a visit that counts, by the recording's id [°C]."""
         with self._reading() as session:
             query = (
-                standing_hearings()
+                current_hearings()
                 .join(HearingRow.recording)
                 .where(RecordingRow.visit_id == visit_id)
                 .with_only_columns(HearingRow.recording_id, HearingRow.air_celsius)
@@ -87,7 +87,7 @@ class Recordings(Storing):
         """What each recording of a visit that counts was said to be, by the recording's id."""
         with self._reading() as session:
             query = (
-                standing_hearings()
+                current_hearings()
                 .join(HearingRow.recording)
                 .where(RecordingRow.visit_id == visit_id)
                 .with_only_columns(
@@ -148,7 +148,7 @@ class Recordings(Storing):
 
     def _heard_last(self, session: Session, recording_id: int) -> HearingRow:
         self._get(session, RecordingRow, recording_id, "recording")
-        query = current_hearings().where(HearingRow.recording_id == recording_id)
+        query = newest_hearings().where(HearingRow.recording_id == recording_id)
         return session.scalars(query.options(*WHOLE_WALK)).one()
 
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from walkboard.book.models import EventRow, FaultRow, NoteRow, TickRow, VisitRow
 from walkboard.book.records import Found
 from walkboard.book.storing import Storing
-from walkboard.book.superseding import standing
+from walkboard.book.superseding import current
 
 
 class Searching(Storing):
@@ -76,7 +76,7 @@ def _texts(session: Session) -> Iterator[Found]:
                 None if mending is None else mending.note,
             ),
         )
-    for event in session.scalars(standing(EventRow)):
+    for event in session.scalars(current(EventRow)):
         yield Found("event", event.id, event.organ_id, None, event.starts_at, event.title)
 
 

@@ -267,13 +267,13 @@ class SeenBook(Changes, Book):
             lambda: super(SeenBook, self).recordings(visit_id),
         )
 
-    def told_airs(self, visit_id: int) -> dict[int, float | None]:
-        """As `Book.told_airs`."""
+    def recording_airs(self, visit_id: int) -> dict[int, float | None]:
+        """As `Book.recording_airs`."""
         return self._by_mark(
             lambda m: m.hearings,
             visit_id,
             "airs",
-            lambda: super(SeenBook, self).told_airs(visit_id),
+            lambda: super(SeenBook, self).recording_airs(visit_id),
         )
 
     def readings(self, visit_id: int, *, as_of: datetime | None = None) -> tuple[KeptReading, ...]:

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from walkboard.book.models import HearingRow, RecordingRow, SettlingRow, VisitRow
 from walkboard.book.records import HearingChange, KeptSettling
 from walkboard.book.storing import Storing
-from walkboard.book.superseding import current_hearings
+from walkboard.book.superseding import newest_hearings
 from walkboard.book.values import instant, number
 from walkboard.organ.model import PipeRef
 
@@ -80,7 +80,7 @@ class Settlings(Storing):
 def _withdrawn_spans(session: Session) -> list[tuple[int, datetime, datetime]]:
     """Visit, beginning and end of each live recording that was withdrawn."""
     query = (
-        current_hearings()
+        newest_hearings()
         .where(HearingRow.change == HearingChange.WITHDRAWN)
         .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
         .where(RecordingRow.recorded_at.is_not(None))

@@ -17,7 +17,7 @@ from walkboard.book.models import (
 )
 from walkboard.book.records import TickState
 from walkboard.book.storing import Storing
-from walkboard.book.superseding import standing_hearings
+from walkboard.book.superseding import current_hearings
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ class Summaries(Storing):
         """Each visit to an organ in numbers, by its id."""
         pipe = ReadingRow.rank.concat(":").concat(cast(ReadingRow.number, String))
         read = (
-            standing_hearings()
+            current_hearings()
             .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
             .join(VisitRow, RecordingRow.visit_id == VisitRow.id)
             .join(HoldRow, HoldRow.hearing_id == HearingRow.id)
@@ -90,7 +90,7 @@ class Summaries(Storing):
     def last_heard(self, organ_id: int) -> dict[str, int]:
         """The newest visit at which a value of each rank was read, by the rank's id."""
         query = (
-            standing_hearings()
+            current_hearings()
             .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
             .join(VisitRow, RecordingRow.visit_id == VisitRow.id)
             .join(HoldRow, HoldRow.hearing_id == HearingRow.id)

@@ -16,14 +16,14 @@ from walkboard.book.records import HearingChange
 Replaced = TypeVar("Replaced", EventRow, WeightChangeRow)
 
 
-def standing(kind: type[Replaced]) -> Select[Replaced]:
+def current(kind: type[Replaced]) -> Select[Replaced]:
     """The rows of a kind that no newer row replaces."""
     newer = aliased(kind)
     superseded = select(newer.id).where(newer.supersedes_id == kind.id)
     return select(kind).where(~superseded.exists())
 
 
-def current_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
+def newest_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
     """The newest hearing of each recording, also of a recording that was withdrawn.
 
     Parameters
@@ -40,9 +40,9 @@ def current_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
     return query.where(~superseded.exists())
 
 
-def standing_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
+def current_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
     """The same without recordings that were withdrawn."""
-    return current_hearings(as_of).where(HearingRow.change != HearingChange.WITHDRAWN)
+    return newest_hearings(as_of).where(HearingRow.change != HearingChange.WITHDRAWN)
 
 
 def supersede_readings(old_holds: Iterable[HoldRow], new_holds: Iterable[HoldRow]) -> None:

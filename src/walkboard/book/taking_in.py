@@ -20,7 +20,7 @@ from walkboard.book.recordings import WHOLE_WALK, Recordings, recording_of
 from walkboard.book.records import HearingChange, KeptRecording
 from walkboard.book.sounds import Incoming
 from walkboard.book.superseding import (
-    current_hearings,
+    newest_hearings,
     supersede_readings,
 )
 from walkboard.book.values import instant
@@ -253,7 +253,7 @@ class TakingIn(Recordings):
     def _known(self, session: Session, visit_id: int, incoming: Incoming) -> HearingRow | None:
         """The newest hearing of the same content at a visit."""
         query = (
-            current_hearings()
+            newest_hearings()
             .join(HearingRow.recording)
             .where(RecordingRow.visit_id == visit_id, RecordingRow.sha256 == incoming.sha256)
         )

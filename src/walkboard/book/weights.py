@@ -7,7 +7,7 @@ from sqlalchemy import Select, select
 from walkboard.book.models import WeightChangeRow
 from walkboard.book.records import KeptWeight
 from walkboard.book.storing import Storing
-from walkboard.book.superseding import standing
+from walkboard.book.superseding import current
 from walkboard.book.values import number
 
 
@@ -73,7 +73,7 @@ class Weights(Storing):
 
 
 def _newest(organ_id: int) -> Select[WeightChangeRow]:
-    return standing(WeightChangeRow).where(WeightChangeRow.organ_id == organ_id)
+    return current(WeightChangeRow).where(WeightChangeRow.organ_id == organ_id)
 
 
 def _weight_of(row: WeightChangeRow, superseded_by: int | None) -> KeptWeight:

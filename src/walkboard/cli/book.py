@@ -63,7 +63,7 @@ def show(
                     }
                     for visit in opened.visits(organ.id)
                 ],
-                "standing_faults": len(opened.standing_faults(organ.id)),
+                "standing_faults": len(opened.open_faults(organ.id)),
             }
             for organ in opened.organs()
         ]

@@ -71,14 +71,14 @@ def use(
         kept, described = open_book.organ_of(opened, organ)
         for division in by_division:
             described.division(division)
-        told = use_of(described, event_stops, music, on)
-        for registration in told.registrations:
+        use = use_of(described, event_stops, music, on)
+        for registration in use.registrations:
             for stop in registration.stops:
                 described.stop(stop)
         event = opened.keep_event_use(
             kept.id,
             uid,
-            use=told if told.registrations else None,
+            use=use if use.registrations else None,
             air_by_division=by_division or None,
         )
     for registration in event.use.registrations:

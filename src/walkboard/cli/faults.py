@@ -33,7 +33,7 @@ def report(
 
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
-        known = {fault.id for fault in opened.standing_faults(kept.id)}
+        known = {fault.id for fault in opened.open_faults(kept.id)}
         fault = fault_work.report(
             opened,
             kept,
@@ -59,7 +59,7 @@ def list_(
 
     with open_book.opened(book) as opened:
         kept, _ = open_book.organ_of(opened, organ)
-        faults = opened.faults(kept.id) if every else opened.standing_faults(kept.id)
+        faults = opened.faults(kept.id) if every else opened.open_faults(kept.id)
     if as_json:
         print_json(
             {

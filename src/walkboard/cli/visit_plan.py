@@ -80,9 +80,9 @@ def plan(
             event=None
             if event is None
             else EventNeeds(event_named(opened, kept.id, event), event_within),
-            faults=opened.standing_faults(kept.id) if faults else (),
+            faults=opened.open_faults(kept.id) if faults else (),
         )
-        standing = opened.current_plan(visit.id)
+        current = opened.current_plan(visit.id)
         if only_try:
             made = plans.tried(opened, visit, plans.adopted(request))
         else:
@@ -100,14 +100,14 @@ def plan(
     print_questions(asked)
     print_plan(made)
     if only_try:
-        _print_tried(made, None if standing is None else standing.plan)
+        _print_tried(made, None if current is None else current.plan)
 
 
-def _print_tried(tried: Plan, standing: Plan | None) -> None:
+def _print_tried(tried: Plan, current: Plan | None) -> None:
     from walkboard.work.plans import Difference
 
-    if standing is not None:
-        change = Difference.between(tried, standing)
+    if current is not None:
+        change = Difference.between(tried, current)
         parts = [
             f"{count} pipe{'' if count == 1 else 's'} {word}"
             for count, word in ((change.more, "more"), (change.fewer, "fewer"))
@@ -115,7 +115,7 @@ def _print_tried(tried: Plan, standing: Plan | None) -> None:
         ]
         typer.echo(
             f"Against the plan that stands: {', '.join(parts) or 'the same pipes'}; badness left "
-            f"{tried.cost_after:.1f} in place of {standing.cost_after:.1f}."
+            f"{tried.cost_after:.1f} in place of {current.cost_after:.1f}."
         )
     typer.echo("Nothing was kept.")
 

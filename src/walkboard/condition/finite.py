@@ -62,7 +62,7 @@ def check_condition(condition: Condition) -> None:
         for cents in (state.shift_cents, state.shift_sigma_cents):
             if cents is not None and not math.isfinite(cents):
                 raise _not_a_number("A division's shift", "cents", cents, id_, _ASSESS_AGAIN)
-        for celsius in (state.told_celsius, state.implied_celsius):
+        for celsius in (state.stated_celsius, state.implied_celsius):
             if celsius is not None and not math.isfinite(celsius):
                 raise _not_a_number("A division's air", "°C", celsius, id_, _ASSESS_AGAIN)
         if state.thermometer_celsius is not None:

@@ -52,19 +52,19 @@ def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, 
             if not _names_its_key(hold):
                 continue
             for reading in hold.readings:
-                standing = standing_of(reading, air)
-                if standing is None:
+                pipe_cents = pipe_cents_of(reading, air)
+                if pipe_cents is None:
                     continue
                 place = (reading.pipe.rank, reading.pipe.number)
-                if place not in best or standing.sigma_cents < best[place].sigma_cents:
-                    best[place] = standing
+                if place not in best or pipe_cents.sigma_cents < best[place].sigma_cents:
+                    best[place] = pipe_cents
     order = {rank.id: index for index, rank in enumerate(organ.ranks)}
     return tuple(best[place] for place in sorted(best, key=lambda p: (order[p[0]], p[1])))
 
 
-def told_air(organ: Organ, walks: Iterable[HeardWalk]) -> Mapping[str, float]:
+def stated_air(organ: Organ, walks: Iterable[HeardWalk]) -> Mapping[str, float]:
     """Air that was told for each division's walks, the mean of several [°C]."""
-    told: dict[str, list[float]] = {}
+    stated: dict[str, list[float]] = {}
     for walk in walks:
         if walk.air_celsius is None:
             continue
@@ -74,8 +74,8 @@ def told_air(organ: Organ, walks: Iterable[HeardWalk]) -> Mapping[str, float]:
             for plays in stop.plays
         }
         for division in divisions:
-            told.setdefault(division, []).append(walk.air_celsius)
-    return {division: sum(values) / len(values) for division, values in told.items()}
+            stated.setdefault(division, []).append(walk.air_celsius)
+    return {division: sum(values) / len(values) for division, values in stated.items()}
 
 
 def _names_its_key(hold: Hold) -> bool:
@@ -86,7 +86,7 @@ def _names_its_key(hold: Hold) -> bool:
     )
 
 
-def standing_of(reading: Reading, air_celsius: float) -> PipeCents | None:
+def pipe_cents_of(reading: Reading, air_celsius: float) -> PipeCents | None:
     """Where a pipe stands by one reading; None where the reading cannot be trusted for that."""
     if reading.cents is None or reading.sigma_cents is None or _UNUSABLE & set(reading.flags):
         return None
@@ -113,7 +113,7 @@ def _must_be_of(organ: Organ, walk: HeardWalk) -> None:
                 )
 
 
-def told_celsius(organ: Organ, pipes: Sequence[PipeCents]) -> float:
+def stated_celsius(organ: Organ, pipes: Sequence[PipeCents]) -> float:
     """The air that the readings of a division are given at: the commonest of its flues [°C].
 
     Parameters

@@ -129,7 +129,7 @@ def _of_divisions(organ: Organ, states: Sequence[DivisionState]) -> list[InputQu
     """Divisions that are played coupled and stand apart, each at the air it was heard in."""
     place = {
         state.division: (state.shift_cents or 0.0)
-        + 1200.0 * math.log2(pitch_ratio(organ.pitch.at_celsius, state.told_celsius))
+        + 1200.0 * math.log2(pitch_ratio(organ.pitch.at_celsius, state.stated_celsius))
         for state in states
     }
     coupled = {
@@ -162,7 +162,7 @@ def _of_the_air(
     for state in condition.divisions.values():
         event = event_air_celsius.get(state.division, event_air_celsius.get(""))
         today = (
-            state.told_celsius if state.thermometer_celsius is None else state.thermometer_celsius
+            state.stated_celsius if state.thermometer_celsius is None else state.thermometer_celsius
         )
         if event is None or abs(event - today) <= AIR_APART_CELSIUS:
             continue

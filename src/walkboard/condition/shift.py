@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.condition.gather import told_celsius
+from walkboard.condition.gather import stated_celsius
 from walkboard.condition.kinds import Role
 from walkboard.condition.location import Location, Spread, locate
 from walkboard.condition.state import DivisionState, PipeCents
@@ -68,7 +68,7 @@ def division_state(
     rows of mixtures do, for their cents are against pure targets. Readings that were taken against
     targets at different air are brought to the commonest of them first.
     """
-    told = told_celsius(organ, pipes)
+    stated = stated_celsius(organ, pipes)
     flues, reeds = _Group([], [], []), _Group([], [], [])
     number = {rank.id: index for index, rank in enumerate(organ.ranks)}
     for pipe in pipes:
@@ -76,11 +76,11 @@ def division_state(
         if part is Role.CELESTE:
             continue
         group = reeds if part is Role.REED else flues
-        group.cents.append(pipe.cents + air_cents(told, pipe.air_celsius))
+        group.cents.append(pipe.cents + air_cents(stated, pipe.air_celsius))
         group.sigma.append(pipe.sigma_cents)
         group.rank.append(number[pipe.pipe.rank])
     shift, reed_shift = _locate(flues, FLUES), _locate(reeds, REEDS)
-    implied, implied_sigma = (None, None) if shift is None else _implied(told, shift)
+    implied, implied_sigma = (None, None) if shift is None else _implied(stated, shift)
     agrees = None
     if implied is not None and implied_sigma is not None and thermometer_celsius is not None:
         apart = abs(implied - thermometer_celsius)
@@ -89,7 +89,7 @@ def division_state(
         division=division,
         shift_cents=None if shift is None else shift.cents,
         shift_sigma_cents=None if shift is None else shift.sigma_cents,
-        told_celsius=told,
+        stated_celsius=stated,
         implied_celsius=implied,
         implied_sigma_celsius=implied_sigma,
         thermometer_celsius=thermometer_celsius,
@@ -116,10 +116,10 @@ def _locate(group: _Group, spread: Spread) -> Location | None:
     )
 
 
-def _implied(told: float, shift: Location) -> tuple[float | None, float | None]:
+def _implied(stated: float, shift: Location) -> tuple[float | None, float | None]:
     """Air at which the flues' shift would be zero, with its uncertainty."""
     try:
-        celsius = celsius_for_pitch_ratio(told, ratio_of_cents(shift.cents))
+        celsius = celsius_for_pitch_ratio(stated, ratio_of_cents(shift.cents))
     except ValueError:  # no air makes such a shift: the organ stands at another pitch than said
         return None, None
     slope = cents_per_celsius(Air(celsius))

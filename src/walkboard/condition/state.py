@@ -39,8 +39,8 @@ class DivisionState:
     ----------
     division : str
     shift_cents, shift_sigma_cents : float or None
-        Of its flues against their targets at `told_celsius`; None without enough flues.
-    told_celsius : float
+        Of its flues against their targets at `stated_celsius`; None without enough flues.
+    stated_celsius : float
         The temperature that the targets were taken at [°C].
     implied_celsius, implied_sigma_celsius : float or None
         The air that would make the flues' shift zero [°C].
@@ -57,7 +57,7 @@ class DivisionState:
     division: str
     shift_cents: float | None
     shift_sigma_cents: float | None
-    told_celsius: float
+    stated_celsius: float
     implied_celsius: float | None
     implied_sigma_celsius: float | None
     thermometer_celsius: float | None

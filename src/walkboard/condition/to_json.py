@@ -17,7 +17,7 @@ def condition_to_json(condition: Condition) -> dict[str, Any]:
                 "division": d.division,
                 "shift_cents": d.shift_cents,
                 "shift_sigma_cents": d.shift_sigma_cents,
-                "told_celsius": d.told_celsius,
+                "told_celsius": d.stated_celsius,
                 "implied_celsius": d.implied_celsius,
                 "implied_sigma_celsius": d.implied_sigma_celsius,
                 "thermometer_celsius": d.thermometer_celsius,

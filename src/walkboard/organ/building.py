@@ -17,7 +17,7 @@ from walkboard.organ.description import (
     TemperamentTable,
 )
 from walkboard.organ.keyboards import is_regular, keyboard, rank_keys
-from walkboard.organ.kinds import Celeste, Change, Part, Standing
+from walkboard.organ.kinds import Celeste, Change, ChestLayout, Part
 from walkboard.organ.model import Chest, Division, Instrument, Organ, Pitch, Rank, Stop
 from walkboard.organ.rank_tables import BreakTable, RankTable
 from walkboard.scales.harmonics import multiple_of_feet, multiple_of_interval
@@ -113,7 +113,7 @@ def build_rank(table: RankTable, division: Division) -> Rank:
         celeste=_build_celeste(table),
         a4_hz=table.a4_hz,
         enclosed=table.enclosed,
-        standing=_build_standing(table),
+        chest_layout=_build_layout(table),
         changes=tuple(Change(c.year, c.what, c.was, c.was_first) for c in table.changes),
     )
 
@@ -163,9 +163,9 @@ def _build_celeste(table: RankTable) -> Celeste | None:
     return Celeste(given.cents, tuple(sorted(beats.items())), given.partner)
 
 
-def _build_standing(table: RankTable) -> Standing:
+def _build_layout(table: RankTable) -> ChestLayout:
     front = table.front
-    return Standing(
+    return ChestLayout(
         table.order,
         table.toe_board,
         None if front is None else (Key.parse(front.from_key), Key.parse(front.to_key)),

@@ -125,7 +125,7 @@ class Celeste:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class ChestLayout:
     """Where a rank's pipes stand on their chest.
 
     Attributes

@@ -43,12 +43,12 @@ def likeliest_id(word: str, names: Iterable[tuple[str, str]]) -> str | None:
     near = likeliest(word, [id_ for id_, _ in pairs])
     if near is not None:
         return near
-    told_by: dict[str, str] = {}
+    meant_by: dict[str, str] = {}
     for id_, name in pairs:
         for spelling in (name, id_.rpartition(".")[2], id_):
-            told_by.setdefault(_plain(spelling), id_)
-    meant = likeliest(_plain(word), told_by)
-    return None if meant is None else told_by[meant]
+            meant_by.setdefault(_plain(spelling), id_)
+    meant = likeliest(_plain(word), meant_by)
+    return None if meant is None else meant_by[meant]
 
 
 def _plain(text: str) -> str:

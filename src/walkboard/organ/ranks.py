@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Self
 
 from walkboard.errors import UnknownNameError
-from walkboard.organ.kinds import Build, Celeste, Change, Family, Part, Standing, TunedBy
+from walkboard.organ.kinds import Build, Celeste, Change, ChestLayout, Family, Part, TunedBy
 from walkboard.scales.keys import Key
 
 
@@ -85,7 +85,7 @@ class Rank:
         Its own pitch [Hz], where it is not the instrument's.
     enclosed : bool or None
         Where it differs from its division.
-    standing : Standing
+    chest_layout : Standing
     changes : tuple of Change
         What was done to it, earliest first.
     """
@@ -111,7 +111,7 @@ class Rank:
     celeste: Celeste | None = None
     a4_hz: float | None = None
     enclosed: bool | None = None
-    standing: Standing = field(default_factory=Standing)
+    chest_layout: ChestLayout = field(default_factory=ChestLayout)
     changes: tuple[Change, ...] = ()
 
     def key_of(self, number: int) -> Key:

@@ -80,17 +80,17 @@ def fields_page() -> str:
 
 
 def _row(name: str, info: FieldInfo) -> str:
-    told = [_described(info)]
+    parts = [_described(info)]
     low, high = _limit(info, "ge"), _limit(info, "le")
     if low is not None and high is not None:
-        told.append(f"{low:g} to {high:g}.".replace("-", "−"))
+        parts.append(f"{low:g} to {high:g}.".replace("-", "−"))
     words = _words(info.annotation)
     if words:
-        told.append(f"One of {', '.join(f'`{word}`' for word in words)}.")
+        parts.append(f"One of {', '.join(f'`{word}`' for word in words)}.")
     if isinstance(info.default, str | int | float) and info.default not in {False, ""}:
-        told.append(f"Default: `{info.default}`.")
+        parts.append(f"Default: `{info.default}`.")
     needed = "yes" if info.is_required() else "no"
-    return f"| `{info.alias or name}` | {needed} | {' '.join(t for t in told if t)} |"
+    return f"| `{info.alias or name}` | {needed} | {' '.join(t for t in parts if t)} |"
 
 
 def _described(info: FieldInfo) -> str:

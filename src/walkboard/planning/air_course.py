@@ -86,15 +86,15 @@ def course_of(readings: Iterable[tuple[float, float]]) -> AirCourse:
     ValueError
         When there is none.
     """
-    told = sorted(readings)
-    if not told:
+    ordered = sorted(readings)
+    if not ordered:
         raise ValueError("without a reading there is no course of the air")
-    minutes = np.array([m for m, _ in told])
-    celsius = np.array([c for _, c in told])
+    minutes = np.array([m for m, _ in ordered])
+    celsius = np.array([c for _, c in ordered])
     hours = minutes / 60.0
     # the level is free; the slope is held to its prior
     middle = hours - hours.mean()
     precision = (middle @ middle) / READING_CELSIUS**2 + 1.0 / SLOPE_CELSIUS_PER_HOUR**2
     slope = float((middle @ (celsius - celsius.mean())) / READING_CELSIUS**2 / precision)
     now = float(celsius.mean() - slope * hours.mean())
-    return AirCourse(now, slope, float(1.0 / math.sqrt(precision)), len(told))
+    return AirCourse(now, slope, float(1.0 / math.sqrt(precision)), len(ordered))

@@ -15,7 +15,7 @@ from walkboard.planning.plan import PlanItem
 from walkboard.planning.reasons import move, why
 from walkboard.planning.route.order import in_order, reference_rank, visit_of
 from walkboard.planning.route.ways import Leg
-from walkboard.planning.value.pipe_offsets import Standing
+from walkboard.planning.value.pipe_offsets import PipeOffset
 from walkboard.quantities import ratio_of_cents
 
 WARMER_CELSIUS = 0.1  # from here on the air's course is counted in a target: 0.3 cent
@@ -25,12 +25,12 @@ WARMER_CELSIUS = 0.1  # from here on the air's course is counted in a target: 0.
 class Timed:
     """A pipe of the worklist and when it is come to, in minutes from the beginning."""
 
-    standing: Standing
+    offset: PipeOffset
     at_minutes: float
 
 
 def ordered_work(
-    organ: Organ, picked: Collection[Standing], legs: Sequence[Leg]
+    organ: Organ, picked: Collection[PipeOffset], legs: Sequence[Leg]
 ) -> tuple[Timed, ...]:
     """The chosen pipes in the order of work, each with the minute at which it is begun."""
     panels = {chest.id: chest.minutes for chest in organ.chests}
@@ -38,18 +38,18 @@ def ordered_work(
     clock = 0.0
     opened: set[str] = set()
     timed: list[Timed] = []
-    last: Standing | None = None
-    for standing in in_order(picked, legs, reference_rank(organ)):
-        if last is None or visit_of(standing) != visit_of(last):
-            clock += walk[visit_of(standing)]
-        if standing.rank.chest not in opened:
-            opened.add(standing.rank.chest)
-            clock += panels[standing.rank.chest]
-        if last is None or standing.rank.id != last.rank.id:
+    last: PipeOffset | None = None
+    for offset in in_order(picked, legs, reference_rank(organ)):
+        if last is None or visit_of(offset) != visit_of(last):
+            clock += walk[visit_of(offset)]
+        if offset.rank.chest not in opened:
+            opened.add(offset.rank.chest)
+            clock += panels[offset.rank.chest]
+        if last is None or offset.rank.id != last.rank.id:
             clock += RANK_MINUTES
-        timed.append(Timed(standing, clock))
-        clock += standing.minutes
-        last = standing
+        timed.append(Timed(offset, clock))
+        clock += offset.minutes
+        last = offset
     return tuple(timed)
 
 
@@ -83,12 +83,12 @@ def _item(
     pitches: Mapping[str, DivisionPitch],
     air: Mapping[str, AirCourse],
 ) -> PlanItem:
-    standing = timed.standing
-    division = standing.rank.division
+    offset = timed.offset
+    division = offset.rank.division
     pitch, above = pitches[division], reference[division]
-    off = standing.cents - above
+    off = offset.cents - above
     warmer = 0.0
-    if standing.role is not Role.REED and division in air:
+    if offset.role is not Role.REED and division in air:
         course = air[division]
         if course.slope_celsius_per_hour:
             warmer = course.at(timed.at_minutes) - pitch.air_celsius
@@ -97,11 +97,11 @@ def _item(
     moved = air_cents(pitch.air_celsius, pitch.air_celsius + warmer)
     return PlanItem(
         order=order,
-        pipe=standing.pipe,
+        pipe=offset.pipe,
         cents=off,
-        target_hz=standing.target_hz * ratio_of_cents(above + moved),
+        target_hz=offset.target_hz * ratio_of_cents(above + moved),
         move=move(off),
-        minutes=standing.minutes,
-        why=why(standing, above, pitch, warmer_celsius=warmer),
-        gain=standing.badness_at(above) - standing.badness_left,
+        minutes=offset.minutes,
+        why=why(offset, above, pitch, warmer_celsius=warmer),
+        gain=offset.badness_at(above) - offset.badness_left,
     )

@@ -75,7 +75,7 @@ def division_pitches(
         if id_ in heard:
             air, above, sigma = heard[id_]
         else:
-            air = _told(condition.divisions.get(id_), usual_air)
+            air = _stated_air(condition.divisions.get(id_), usual_air)
             above, sigma = common, UNHEARD_SIGMA_CENTS
         event = _event(event_air_celsius, id_, air)
         pitches[id_] = DivisionPitch(id_, air, above, sigma, event, id_ in heard)
@@ -88,15 +88,15 @@ def _own(state: DivisionState) -> tuple[float, float, float]:
     assert state.shift_sigma_cents is not None
     air = state.thermometer_celsius
     if air is None:
-        air = state.told_celsius if state.implied_celsius is None else state.implied_celsius
-    above = state.shift_cents - air_cents(state.told_celsius, air)
+        air = state.stated_celsius if state.implied_celsius is None else state.implied_celsius
+    above = state.shift_cents - air_cents(state.stated_celsius, air)
     return air, above, state.shift_sigma_cents
 
 
-def _told(state: DivisionState | None, usual: float) -> float:
+def _stated_air(state: DivisionState | None, usual: float) -> float:
     if state is None:
         return usual
-    return state.told_celsius if state.thermometer_celsius is None else state.thermometer_celsius
+    return state.stated_celsius if state.thermometer_celsius is None else state.thermometer_celsius
 
 
 def _event(given: float | Mapping[str, float] | None, division: str, today: float) -> float:

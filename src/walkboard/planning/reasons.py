@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from walkboard.condition.kinds import Role
 from walkboard.planning.pitch import DivisionPitch
-from walkboard.planning.value.pipe_offsets import Standing, beats_a_second
+from walkboard.planning.value.pipe_offsets import PipeOffset, beats_a_second
 
 _LOUD, _SOFT = 1.3, 0.75  # of the level's factor
 _OCTAVES = ((48, "bass"), (60, "tenor"), (72, "middle"), (84, "treble"))
@@ -17,7 +17,7 @@ def move(cents: float) -> str:
 
 
 def why(
-    standing: Standing,
+    offset: PipeOffset,
     reference_cents: float,
     pitch: DivisionPitch,
     *,
@@ -27,7 +27,7 @@ def why(
 
     Parameters
     ----------
-    standing : Standing
+    offset : PipeOffset
     reference_cents : float
         The reference that the organ is tuned to, above where it stands.
     pitch : DivisionPitch
@@ -35,26 +35,26 @@ def why(
     warmer_celsius : float
         How much warmer the air is taken to be by the time that the pipe is come to [°C].
     """
-    off = standing.cents - reference_cents
-    today = standing.cents_from_flues - reference_cents
-    against = "its partner" if standing.role is Role.CELESTE else "the flues"
-    if standing.role is Role.REED and abs(off - today) >= _OTHER_AIR_CENTS:
+    off = offset.cents - reference_cents
+    today = offset.cents_from_flues - reference_cents
+    against = "its partner" if offset.role is Role.CELESTE else "the flues"
+    if offset.role is Role.REED and abs(off - today) >= _OTHER_AIR_CENTS:
         phrase = (
             f"{size(off)} of where the flues will stand at {pitch.event_celsius:.1f} °C, "
             f"{size(today)} of them today"
         )
-    elif standing.role is Role.CELESTE:
+    elif offset.role is Role.CELESTE:
         phrase = f"{size(off)} of its distance from {against}"
     else:
         phrase = f"{size(off)} of {against}"
-    if not standing.is_heard:
+    if not offset.is_heard:
         phrase = f"not heard, probably {phrase}"
-    words = [phrase, *_loudness(standing), f"in the {register(standing)}"]
+    words = [phrase, *_loudness(offset), f"in the {register(offset)}"]
     if warmer_celsius:
         air = pitch.air_celsius + warmer_celsius
         words.append(f"for air of {air:.1f} °C by then")
-    if standing.risk.is_risky:
-        words.append(standing.risk.why)
+    if offset.risk.is_risky:
+        words.append(offset.risk.why)
     return ", ".join(words)
 
 
@@ -66,61 +66,61 @@ def size(cents: float) -> str:
     return f"{shown} {unit} {'sharp' if cents > 0.0 else 'flat'}"
 
 
-def register(standing: Standing) -> str:
+def register(offset: PipeOffset) -> str:
     """Octave of the keyboard: bass, tenor, middle, treble, top."""
-    key = standing.rank.key_of(standing.pipe.number).semitone
+    key = offset.rank.key_of(offset.pipe.number).semitone
     return next((name for limit, name in _OCTAVES if key < limit), "top")
 
 
-def explain(standing: Standing, reference_cents: float = 0.0) -> str:
+def explain(offset: PipeOffset, reference_cents: float = 0.0) -> str:
     """One sentence that takes a pipe's badness apart, so that a tuner can disagree with it.
 
     Parameters
     ----------
-    standing : Standing
+    offset : PipeOffset
     reference_cents : float
         The reference that the organ is tuned to, above where it stands.
     """
-    off = standing.cents - reference_cents
-    beats = beats_a_second(standing, off)
-    partial = standing.beat_hz / standing.target_hz
-    weight = standing.weight
-    badness = standing.badness_at(reference_cents)
-    gain = badness - standing.badness_left
-    share = standing.beating_at(reference_cents)
-    chance = standing.chance_stray_at(reference_cents)
+    off = offset.cents - reference_cents
+    beats = beats_a_second(offset, off)
+    partial = offset.beat_hz / offset.target_hz
+    weight = offset.weight
+    badness = offset.badness_at(reference_cents)
+    gain = badness - offset.badness_left
+    share = offset.beating_at(reference_cents)
+    chance = offset.chance_stray_at(reference_cents)
     sticks_out = f" and {weight.stray * chance:.2f} for sticking out" if chance >= 0.005 else ""
-    work = f"of which {standing.minutes:g} min of tuning would take away {gain:.2f}"
+    work = f"of which {offset.minutes:g} min of tuning would take away {gain:.2f}"
     if gain <= 0.0:
-        work = f"and {standing.minutes:g} min of tuning would not lessen that"
-    if not standing.tunable:
+        work = f"and {offset.minutes:g} min of tuning would not lessen that"
+    if not offset.tunable:
         work = "and it is not to be touched"
     return (
-        f"{standing.pipe} ({standing.rank.name}, {standing.rank.key_of(standing.pipe.number)}) "
-        f"{'stands' if standing.is_heard else 'was not heard and probably stands'} {size(off)}, "
+        f"{offset.pipe} ({offset.rank.name}, {offset.rank.key_of(offset.pipe.number)}) "
+        f"{'stands' if offset.is_heard else 'was not heard and probably stands'} {size(off)}, "
         f"which beats {beats:.1f} times a second against its company, heard near its partial "
         f"{partial:.1f}, and is {share:.2f} of as rough as it can be; it counts {weight.whole:.2f} "
-        f"({_factors(standing)}){sticks_out}, so it costs {badness:.2f}, {work}."
+        f"({_factors(offset)}){sticks_out}, so it costs {badness:.2f}, {work}."
     )
 
 
-def _factors(standing: Standing) -> str:
+def _factors(offset: PipeOffset) -> str:
     """``loudness 2.00 × company 0.84 × tenor 0.91``."""
-    weight = standing.weight
+    weight = offset.weight
     factors = [f"loudness {weight.level:.2f}", f"company {weight.company:.2f}"]
     if weight.use is None:
-        factors.append(f"{register(standing)} {weight.register:.2f}")
+        factors.append(f"{register(offset)} {weight.register:.2f}")
         factors.append(f"drawn {weight.drawn:.2f}")
     else:
         factors.append(f"the event's use {weight.use:.2f}")
     if weight.kind != 1.0:
-        factors.append(f"{standing.role.value} {weight.kind:.2f}")
+        factors.append(f"{offset.role.value} {weight.kind:.2f}")
     if weight.own != 1.0:
         factors.append(f"your own {weight.own:.2f}")
     return " × ".join(factors)
 
 
-def _loudness(standing: Standing) -> list[str]:
-    if standing.weight.level >= _LOUD:
+def _loudness(offset: PipeOffset) -> list[str]:
+    if offset.weight.level >= _LOUD:
         return ["loud"]
-    return ["soft"] if standing.weight.level <= _SOFT else []
+    return ["soft"] if offset.weight.level <= _SOFT else []

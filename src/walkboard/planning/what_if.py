@@ -40,7 +40,7 @@ from walkboard.planning.route.ways import QUICK, Ways, Weather
 from walkboard.planning.value.belief import Belief, PipeForecast
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.ordinary import Purpose
-from walkboard.planning.value.pipe_offsets import Situation, Standing, situation, unheard_pull
+from walkboard.planning.value.pipe_offsets import PipeOffset, Situation, situation, unheard_pull
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.weight import WeightChange, weigh
 from walkboard.planning.with_walks import Outcome, choose_and_walk
@@ -137,11 +137,11 @@ class Prepared:
             freely=freely,
         )
 
-    def standings(self, request: PlanRequest) -> tuple[Standing, ...]:
+    def pipe_offsets(self, request: PlanRequest) -> tuple[PipeOffset, ...]:
         """Every pipe that is known, with what it costs; for `planning.reasons.explain`."""
         request.check(self.organ)
         found = self._cost(request).situation
-        return tuple(found.standing(index) for index in range(len(found.known)))
+        return tuple(found.offset(index) for index in range(len(found.known)))
 
     def above_cents(self, request: PlanRequest, plan: Plan) -> dict[str, float]:
         """What a plan tunes each division to, above where it stands [cents]."""
@@ -222,8 +222,8 @@ class Prepared:
                 every_minutes=request.curve_every_minutes,
                 otherwise=replace(task, must=problem.must),
             )
-        told = {*self.condition.divisions}
-        told |= {self.organ.rank(k.pipe.rank).division for k in costed.situation.known}
+        wanted = {*self.condition.divisions}
+        wanted |= {self.organ.rank(k.pipe.rank).division for k in costed.situation.known}
         if task.parts is None:
             before = float(task.untouched.min())
         else:
@@ -238,7 +238,7 @@ class Prepared:
                     None if request.event_air_celsius is None else pitch.event_celsius,
                 )
                 for id_, pitch in costed.pitches.items()
-                if id_ in told
+                if id_ in wanted
             ),
             items=items_of(work, reference, costed.pitches, self._air),
             cost_before=before,

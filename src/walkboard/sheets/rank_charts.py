@@ -57,7 +57,7 @@ def silent_pipes(organ: Organ, walk: HeardWalk) -> tuple[PipeRef, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class ChartContext:
     """What the charts of a visit need to know besides the readings.
 
     Attributes
@@ -73,28 +73,28 @@ class Standing:
     plan: Plan | None
     stray_cents: float
 
-    def told_celsius(self, organ: Organ, division: str) -> float:
+    def air_of(self, organ: Organ, division: str) -> float:
         """The air that a division's readings are given at [°C]."""
         state = None if self.condition is None else self.condition.divisions.get(division)
         if state is not None:
-            return state.told_celsius
+            return state.stated_celsius
         return self.visit.air_celsius.get(division, organ.pitch.at_celsius)
 
     def lines(self, organ: Organ, rank: Rank) -> tuple[ChartLine, ...]:
         """The levels across a rank's chart, the one to tune to first."""
-        told = self.told_celsius(organ, rank.division)
+        air = self.air_of(organ, rank.division)
         references = () if self.plan is None else self.plan.reference
         reference = next((r for r in references if r.division == rank.division), None)
         flues = 0.0
         words = "organ's pitch"
         if reference is not None:
-            flues = reference.shift_cents + _air_cents(told, reference.air_celsius)
+            flues = reference.shift_cents + _air_cents(air, reference.air_celsius)
             words = "tuned to" if abs(flues) >= 0.05 else words
         meaning = "the pitch that it was tuned to" if words == "tuned to" else "the organ's pitch"
         event = self.visit.event_air_celsius
         if not rank.family.is_flue and event is not None:
             shift = 0.0 if reference is None else reference.shift_cents
-            target = shift + _air_cents(told, event)
+            target = shift + _air_cents(air, event)
             at_event = ChartLine(
                 target,
                 f"flues at the event, {celsius(event)}",
@@ -113,7 +113,7 @@ def rank_chart(
     rank: Rank,
     found: Mapping[PipeRef, Reading],
     left: Mapping[PipeRef, Reading],
-    standing: Standing,
+    context: ChartContext,
 ) -> RankChart:
     """The chart of one rank.
 
@@ -123,10 +123,10 @@ def rank_chart(
     rank : Rank
     found, left : mapping of pipe to Reading
         As found and as left; other ranks' pipes are passed over.
-    standing : Standing
+    context : ChartContext
     """
-    lines = standing.lines(organ, rank)
-    band = (lines[0].cents, standing.stray_cents)
+    lines = context.lines(organ, rank)
+    band = (lines[0].cents, context.stray_cents)
     labels = key_labels(organ, rank)
     points = []
     for number in range(1, rank.pipes + 1):
@@ -136,12 +136,12 @@ def rank_chart(
             points.append(_point(place, found.get(pipe), left.get(pipe), band))
     return RankChart(
         heading=rank_words(organ, rank),
-        caption=_caption(rank, points, lines, standing.stray_cents),
+        caption=_caption(rank, points, lines, context.stray_cents),
         lowest=rank.from_key.semitone,
         highest=rank.key_of(rank.pipes).semitone,
         points=tuple(points),
         lines=lines,
-        stray_cents=standing.stray_cents,
+        stray_cents=context.stray_cents,
     )
 
 

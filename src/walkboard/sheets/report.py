@@ -13,7 +13,7 @@ from walkboard.sheets.front_page.news import FrontPage, VenueNews
 from walkboard.sheets.keyholder import key_labels
 from walkboard.sheets.rank_charts import (
     STRAY_CENTS,
-    Standing,
+    ChartContext,
     best_of_each,
     flag_words,
     rank_chart,
@@ -81,17 +81,17 @@ def visit_report(
     heard_again = best_of_each(left)
     for pipe in (*found, *heard_again):
         organ.rank(pipe.rank)
-    standing = Standing(visit, condition, None if work is None else work.plan, stray_cents)
+    context = ChartContext(visit, condition, None if work is None else work.plan, stray_cents)
     touched = {pipe.rank for pipe in (*found, *heard_again)}
     charts = {
-        rank.id: rank_chart(organ, rank, found, heard_again, standing)
+        rank.id: rank_chart(organ, rank, found, heard_again, context)
         for rank in organ.ranks
         if rank.id in touched
     }
     passages = [
         summary.in_short(organ, list(charts.values()), work),
-        summary.pitch(organ, standing),
-        summary.temperature(organ, standing),
+        summary.pitch(organ, context),
+        summary.temperature(organ, context),
         summary.done(organ, work),
         summary.left(organ, work, charts, stray_cents),
         summary.faults(faults),

@@ -11,7 +11,7 @@ from walkboard.physics.air import Air, pitch_ratio
 from walkboard.physics.room import concerns
 from walkboard.quantities import ratio_of_cents
 from walkboard.sheets.keyholder import pipe_words
-from walkboard.sheets.rank_charts import Standing
+from walkboard.sheets.rank_charts import ChartContext
 from walkboard.sheets.values import Fault, Mark, Passage, RankChart, TickState, VisitFacts, Work
 from walkboard.sheets.wording import (
     BOUND,
@@ -54,10 +54,10 @@ def in_short(organ: Organ, charts: Sequence[RankChart], work: Work | None) -> Pa
     return Passage("In short", tuple(sentences))
 
 
-def pitch(organ: Organ, standing: Standing) -> Passage:
+def pitch(organ: Organ, context: ChartContext) -> Passage:
     """Where the flues stood on arrival, what they were tuned to, how reeds stood to them."""
     sentences = []
-    states = _states(organ, standing)
+    states = _states(organ, context)
     heard = [
         f"{organ.division(s.division).name} {_a4_hz(organ, s, s.shift_cents):.1f}{BOUND}Hz"
         for s in states
@@ -79,27 +79,27 @@ def pitch(organ: Organ, standing: Standing) -> Passage:
         sentences.append(
             f"The reeds against the flues of their division, in cents: {listed(reeds)}."
         )
-    if standing.plan is not None and standing.plan.reference:
+    if context.plan is not None and context.plan.reference:
         shifts = Counter(
-            against(r.shift_cents, "the organ's pitch") for r in standing.plan.reference
+            against(r.shift_cents, "the organ's pitch") for r in context.plan.reference
         )
         if len(shifts) == 1:
             sentences.append(f"All was tuned to one pitch, {next(iter(shifts))} for its air.")
         else:
             parts = [
                 f"{organ.division(r.division).name} {against(r.shift_cents, 'it')}"
-                for r in standing.plan.reference
+                for r in context.plan.reference
             ]
             sentences.append(f"Tuned to, against the organ's pitch for its air: {listed(parts)}.")
-    finding = None if standing.condition is None else standing.condition.temperament
+    finding = None if context.condition is None else context.condition.temperament
     if finding is not None and finding.claimed is not None:
         sentences.append(f"It stands in the temperament {listed(finding.claimed.names[:2])}.")
     return Passage("Pitch", tuple(sentences))
 
 
-def temperature(organ: Organ, standing: Standing) -> Passage:
+def temperature(organ: Organ, context: ChartContext) -> Passage:
     """What the thermometers said, and whether the pipes agree."""
-    visit = standing.visit
+    visit = context.visit
     sentences = []
     if visit.air_celsius:
         air = [f"{organ.division(d).name} {celsius(c)}" for d, c in visit.air_celsius.items()]
@@ -108,7 +108,7 @@ def temperature(organ: Organ, standing: Standing) -> Passage:
         sentences.append("No thermometer was read.")
     if visit.humidity is not None:
         sentences.append(f"Relative humidity {100 * visit.humidity:.0f} %.")
-    for state in _states(organ, standing):
+    for state in _states(organ, context):
         name = organ.division(state.division).name
         if state.agrees is False and state.implied_celsius is not None:
             sentences.append(
@@ -184,14 +184,14 @@ def left(
 
 def faults(reported: Sequence[Fault]) -> Passage:
     """The faults that still need fixing, and those that were fixed."""
-    standing = [fault for fault in reported if fault.mended is None]
-    mended = [fault for fault in reported if fault.mended is not None]
+    open_faults = [fault for fault in reported if fault.mended is None]
+    fixed = [fault for fault in reported if fault.mended is not None]
     sentences = []
-    if standing:
-        found = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in standing]
+    if open_faults:
+        found = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in open_faults]
         sentences.append(f"Still to be fixed: {listed(found, _MOST)}.")
-    if mended:
-        found = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in mended]
+    if fixed:
+        found = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in fixed]
         sentences.append(f"Fixed: {listed(found, _MOST)}.")
     return Passage("Faults", tuple(sentences) or ("No fault is noted.",))
 
@@ -231,15 +231,15 @@ def advice(
     return Passage("Advice", tuple(sentences))
 
 
-def _states(organ: Organ, standing: Standing) -> list[DivisionState]:
-    if standing.condition is None:
+def _states(organ: Organ, context: ChartContext) -> list[DivisionState]:
+    if context.condition is None:
         return []
-    states = standing.condition.divisions
+    states = context.condition.divisions
     return [states[d.id] for d in organ.divisions if d.id in states]
 
 
 def _a4_hz(organ: Organ, state: DivisionState, shift_cents: float) -> float:
-    air = pitch_ratio(organ.pitch.at_celsius, state.told_celsius)
+    air = pitch_ratio(organ.pitch.at_celsius, state.stated_celsius)
     return organ.pitch.a4_hz * air * ratio_of_cents(shift_cents)
 
 

@@ -57,7 +57,7 @@ def report_from_console(
     book: Book,
     kept: KeptOrgan,
     organ: Organ,
-    told: ConsoleReport,
+    stated: ConsoleReport,
 ) -> KeptFault:
     """Keep what a player reports; a key that the stop does not have is kept in words, not refused.
 
@@ -66,12 +66,20 @@ def report_from_console(
     UnknownNameError
         If the kind is unknown, or the organ has no such stop.
     """
-    stop, key, words = told.stop or None, told.key or None, told.words
+    stop, key, words = stated.stop or None, stated.key or None, stated.words
     if stop is not None and key is not None and not organ.stop(stop).pipes_at(Key.parse(key)):
         words = f"{words} ({key})".strip()
         key = None
     return report(
-        book, kept, organ, told.kind, words, stop=stop, key=key, uid=told.uid, reporter=told.name
+        book,
+        kept,
+        organ,
+        stated.kind,
+        words,
+        stop=stop,
+        key=key,
+        uid=stated.uid,
+        reporter=stated.name,
     )
 
 
@@ -110,13 +118,13 @@ def is_noted(book: Book, organ_id: int, kind: str, pipe: PipeRef, *, but: str = 
     """Whether a fault of this kind stands at a pipe, other than the one whose uid is `but`."""
     return any(
         (fault.pipe, fault.kind) == (pipe, kind) and fault.uid != but
-        for fault in book.standing_faults(organ_id)
+        for fault in book.open_faults(organ_id)
     )
 
 
 def take_back(book: Book, organ_id: int, uid: str, visit_id: int, note: str) -> None:
     """Take back a fault that was noted by mistake; one that does not stand is left as it is."""
-    for fault in book.standing_faults(organ_id):
+    for fault in book.open_faults(organ_id):
         if fault.uid == uid:
             mend_once(book, fault.id, visit_id, note)
 

@@ -136,7 +136,7 @@ def _keep(place: Path, learned: Learned) -> None:
     def plain(part: Mapping[DriftKind, Habits] | Mapping[DriftKind, Recalibration]) -> object:
         return {kind.value: asdict(one) for kind, one in part.items()}
 
-    told = {
+    content = {
         "format": 1,
         "habits": plain(learned.habits),
         "common": asdict(learned.common),
@@ -146,7 +146,7 @@ def _keep(place: Path, learned: Learned) -> None:
     part = place.with_name(f".{uuid.uuid4().hex}.part")
     with contextlib.suppress(OSError):
         place.parent.mkdir(exist_ok=True)
-        part.write_text(json.dumps(told, indent=1), encoding="utf-8")
+        part.write_text(json.dumps(content, indent=1), encoding="utf-8")
         os.replace(part, place)
         files = sorted(place.parent.glob("drift-*.json"), key=lambda f: f.stat().st_mtime)
         for old in files[:-MOST_KEPT]:

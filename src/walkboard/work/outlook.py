@@ -12,7 +12,7 @@ from walkboard.condition.drift.filter import OrganDrift
 from walkboard.condition.drift.fit import AS_USUAL, Learned
 from walkboard.condition.drift.forecast import Forecast, at_visit, follow, forecast
 from walkboard.condition.drift.history import PastVisit, figures
-from walkboard.condition.gather import standing_of
+from walkboard.condition.gather import pipe_cents_of
 from walkboard.condition.state import PipeCents
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
@@ -62,8 +62,8 @@ def past_visit(book: Book, organ: Organ, visit: KeptVisit) -> PastVisit:
     was tuned was left at its plan's target; where no plan names it, where its readings afterwards
     found it, and without those nothing is known of where.
     """
-    airs = book.told_airs(visit.id)
-    told = latest_air(visit).celsius
+    airs = book.recording_airs(visit.id)
+    stated = latest_air(visit).celsius
     done = {p: t.at for p, t in book.pipe_states(visit.id).items() if t.state == TickState.DONE}
     there = {rank.id: rank.pipes for rank in organ.ranks}
     heard: dict[PipeRef, PipeCents] = {}
@@ -73,7 +73,7 @@ def past_visit(book: Book, organ: Organ, visit: KeptVisit) -> PastVisit:
         if pipe.number > there.get(pipe.rank, 0):
             continue  # of a rank that the organ has no more
         air = airs[kept.recording_id]
-        found = standing_of(kept.reading, organ.pitch.at_celsius if air is None else air)
+        found = pipe_cents_of(kept.reading, organ.pitch.at_celsius if air is None else air)
         if found is None:
             continue
         tuned_at = done.get(pipe)
@@ -87,13 +87,13 @@ def past_visit(book: Book, organ: Organ, visit: KeptVisit) -> PastVisit:
     for pipe in done:
         if pipe.number > there.get(pipe.rank, 0):
             continue
-        air_now = told.get(organ.rank(pipe.rank).division)
+        air_now = stated.get(organ.rank(pipe.rank).division)
         if pipe in after:
             hz = target_hz(organ, pipe, after[pipe].air_celsius)
             left[pipe] = after[pipe].cents + cents_of_ratio(hz / target_hz(organ, pipe, air_now))
         elif pipe in targets:
             left[pipe] = cents_of_ratio(targets[pipe] / target_hz(organ, pipe, air_now))
-    return PastVisit(visit.opened_at.date(), dict(told), tuple(heard.values()), left)
+    return PastVisit(visit.opened_at.date(), dict(stated), tuple(heard.values()), left)
 
 
 def followed(
@@ -186,8 +186,8 @@ def readiness(
 
 def usual_minutes(book: Book, kept: KeptOrgan) -> float:
     """Minutes of the last visit of which it was told, or what is usual."""
-    told = [visit.minutes for visit in book.visits(kept.id) if visit.minutes is not None]
-    return told[-1] if told else USUAL_MINUTES
+    stated = [visit.minutes for visit in book.visits(kept.id) if visit.minutes is not None]
+    return stated[-1] if stated else USUAL_MINUTES
 
 
 def readiness_by(

@@ -13,7 +13,7 @@ from walkboard.book.records import KeptFault, KeptOrgan, KeptReading, KeptVisit,
 from walkboard.condition.state import DivisionState
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import Division, Organ, PipeRef, Rank
-from walkboard.sheets.rank_charts import STRAY_CENTS, Standing, rank_chart
+from walkboard.sheets.rank_charts import STRAY_CENTS, ChartContext, rank_chart
 from walkboard.sheets.values import Mark, RankChart
 from walkboard.survey.hear.heard_walk import Reading
 from walkboard.work.pipe_offsets import visit_facts
@@ -100,7 +100,7 @@ def recall(book: SeenBook, kept: KeptOrgan) -> None:
     visits = book.visits(kept.id)[-_VISITS_RECALLED:]
     for visit in visits:
         snapshot = Snapshot(book, visit.id)
-        _ = snapshot.by_rank, snapshot.told_air
+        _ = snapshot.by_rank, snapshot.stated_air
     for visit in visits[-1:]:
         book.recordings(visit.id)
 
@@ -154,10 +154,10 @@ def _glance(book: SeenBook, visit: KeptVisit) -> Mapping[str, RankGlance]:
     snapshot = Snapshot(book, visit.id)
 
     def work_out() -> Mapping[str, RankGlance]:
-        standing = standing_of_visit(book, snapshot.visit)
+        context = chart_context(book, snapshot.visit)
         glances = {}
         for rank_id, readings in snapshot.by_rank.items():
-            line = standing.lines(snapshot.organ, snapshot.organ.rank(rank_id))[0].cents
+            line = context.lines(snapshot.organ, snapshot.organ.rank(rank_id))[0].cents
             away = {
                 pipe.number: kept.reading.cents - line
                 for pipe, kept in readings.items()
@@ -180,21 +180,21 @@ def faults_of_rank(organ: Organ, rank: Rank, faults: tuple[KeptFault, ...]) -> l
     ]
 
 
-def standing_of_visit(book: SeenBook, visit: KeptVisit) -> Standing:
+def chart_context(book: SeenBook, visit: KeptVisit) -> ChartContext:
     """What the charts of a visit need to know besides the readings."""
     plan = book.current_plan(visit.id)
     kept_plan = None if plan is None else plan.plan
     # Charts ask for the air alone, which takes a hundredth of how the divisions stand: a page of a
     # rank must not wait for that, least of all for the visits before.
     facts = visit_facts(book, visit)
-    told = {**facts.air_celsius, **Snapshot(book, visit.id).told_air}
-    return Standing(replace(facts, air_celsius=told), None, kept_plan, STRAY_CENTS)
+    air = {**facts.air_celsius, **Snapshot(book, visit.id).stated_air}
+    return ChartContext(replace(facts, air_celsius=air), None, kept_plan, STRAY_CENTS)
 
 
 def _overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
     organ = described(book, kept)
     visits = tuple(reversed(book.visits(kept.id)))[:_VISITS_BACK]
-    standing_faults = book.standing_faults(kept.id)
+    open_faults = book.open_faults(kept.id)
     last: dict[str, KeptVisit] = {}
     for visit in visits:
         if len(last) == len(organ.ranks):
@@ -205,7 +205,7 @@ def _overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
     for division in organ.divisions:
         ranks = []
         for rank in (r for r in organ.ranks if r.division == division.id):
-            faults = tuple(faults_of_rank(organ, rank, standing_faults))
+            faults = tuple(faults_of_rank(organ, rank, open_faults))
             heard_at = last.get(rank.id)
             if heard_at is None:
                 ranks.append(RankState(rank, faults=faults))
@@ -238,7 +238,7 @@ def _rank_state(
         for pipe, reading in own.items():
             if pipe not in done or not _is_before(reading, done[pipe].at):
                 found[pipe] = reading.reading
-        chart = rank_chart(organ, rank, found, {}, standing_of_visit(book, visit))
+        chart = rank_chart(organ, rank, found, {}, chart_context(book, visit))
         target = chart.lines[0].cents
         away = [p.cents - target for p in chart.points if p.cents is not None]
         middle = float(np.median(away)) if away else None

@@ -15,7 +15,7 @@ from walkboard.organ.years import names_over_years
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.beats import beat_of_frequencies, pure_ratio
 from walkboard.scales.keys import Key
-from walkboard.work.snapshot import described, organ_at, standing
+from walkboard.work.snapshot import described, organ_at, pipe_cents
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
@@ -101,7 +101,7 @@ def neighbours(
     Both pipes must have been read at the visit; each was measured by itself, so these are the beats
     that they would make if both sounded, in the air of their readings.
     """
-    organ, pipes = organ_at(book, visit), standing(book, visit)
+    organ, pipes = organ_at(book, visit), pipe_cents(book, visit)
     rank = organ.rank(pipe.rank)
     found: list[Neighbour] = []
     for semitones in _INTERVALS:
@@ -133,7 +133,7 @@ def companions(book: SeenBook, visit: KeptVisit, pipe: PipeRef) -> tuple[Neighbo
 
     As `neighbours`; the interval is that of the ranks' feet, so it should be pure, celestes apart.
     """
-    organ, pipes = organ_at(book, visit), standing(book, visit)
+    organ, pipes = organ_at(book, visit), pipe_cents(book, visit)
     rank = organ.rank(pipe.rank)
     key, own = rank.key_of(pipe.number), _hz(organ, pipes, pipe)
     found: list[Neighbour] = []

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptReading, KeptVisit, Tick, TickState
-from walkboard.condition.gather import standing_of
+from walkboard.condition.gather import pipe_cents_of
 from walkboard.condition.state import PipeCents
 from walkboard.organ.model import Organ
 from walkboard.sheets.values import VisitFacts
@@ -53,24 +53,24 @@ def visit_facts(book: Book, visit: KeptVisit) -> VisitFacts:
     )
 
 
-def standing_pipes(book: Book, organ: Organ, visit: KeptVisit) -> tuple[PipeCents, ...]:
+def pipe_cents_of_visit(book: Book, organ: Organ, visit: KeptVisit) -> tuple[PipeCents, ...]:
     """Where each pipe stands now, as far as the visit's recordings tell.
 
     A pipe that was tuned after its last recording is left out: nothing is known of it since.
     """
-    airs = book.told_airs(visit.id)
+    airs = book.recording_airs(visit.id)
     ticked = book.pipe_states(visit.id)
-    standing = []
+    usable = []
     for pipe, kept in book.best_readings(visit.id).items():
         if tuned_since(kept, ticked.get(pipe)):
             continue
-        told = airs[kept.recording_id]
-        air = organ.pitch.at_celsius if told is None else told
-        found = standing_of(kept.reading, air)
+        stated = airs[kept.recording_id]
+        air = organ.pitch.at_celsius if stated is None else stated
+        found = pipe_cents_of(kept.reading, air)
         if found is not None:
-            standing.append(found)
+            usable.append(found)
     order = {rank.id: index for index, rank in enumerate(organ.ranks)}
-    return tuple(sorted(standing, key=lambda p: (order[p.pipe.rank], p.pipe.number)))
+    return tuple(sorted(usable, key=lambda p: (order[p.pipe.rank], p.pipe.number)))
 
 
 def tuned_since(kept: KeptReading, ticked: Tick | None) -> bool:

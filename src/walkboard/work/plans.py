@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 from walkboard.book.records import KeptPlan, KeptVisit
-from walkboard.condition.gather import best_readings, told_air
+from walkboard.condition.gather import best_readings, stated_air
 from walkboard.condition.state import Condition, PipeCents
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
@@ -24,7 +24,7 @@ from walkboard.planning.plan import CurvePoint, Plan
 from walkboard.plausible import PLAN_MINUTES
 from walkboard.quantities import cents_of_ratio
 from walkboard.work.open_book import now
-from walkboard.work.pipe_offsets import latest_air, standing_pipes
+from walkboard.work.pipe_offsets import latest_air, pipe_cents_of_visit
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -127,7 +127,7 @@ def from_walks(
             "There is no usable reading to plan with.",
             fix="Listen to at least one stop; flags in the readings say what went wrong.",
         )
-    condition = assess(organ, pipes, told_air(organ, walks))
+    condition = assess(organ, pipes, stated_air(organ, walks))
     ready = prepare(organ, condition, pipes, changes=changes)
     whole = adopted(request)
     plan = ready.plan(whole)
@@ -157,9 +157,9 @@ def known_pipes(book: Book, visit: KeptVisit) -> tuple[PipeCents, ...]:
         v for v in book.organ_versions(visit.organ_id) if v.version == visit.organ_version
     )
     if before.version == book.organ(visit.organ_id).version:
-        return standing_pipes(book, organ, visit)
+        return pipe_cents_of_visit(book, organ, visit)
     old = read_organ(before.description, where=before.name)
-    return against_targets_of(organ, old, standing_pipes(book, old, visit))
+    return against_targets_of(organ, old, pipe_cents_of_visit(book, old, visit))
 
 
 def against_targets_of(
@@ -370,7 +370,7 @@ def sentences(
         return ()
     wanted = pipes_named(organ, named)
     above = ready.above_cents(request, plan)
-    found = [s for s in ready.standings(request) if s.pipe in wanted]
+    found = [s for s in ready.pipe_offsets(request) if s.pipe in wanted]
     if not found:
         raise InputError(
             f"Nothing is known of {', '.join(named)}.", fix="Name pipes that were heard."

@@ -1,4 +1,4 @@
-"""What pages see of a book, worked out once for each change: organs, conditions, standings.
+"""What pages see of a book, worked out once for each change: organs, conditions, pipes.
 
 Light to import, so that a desk opens at once: what computes is loaded when it is first asked.
 """
@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from walkboard.book.records import KeptOrgan, KeptReading, KeptVisit, Tick
-from walkboard.condition.gather import told_celsius
+from walkboard.condition.gather import stated_celsius
 from walkboard.condition.state import Condition, DivisionState, PipeCents
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.work.open_book import now
-from walkboard.work.pipe_offsets import latest_air, standing_pipes
+from walkboard.work.pipe_offsets import latest_air, pipe_cents_of_visit
 
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
@@ -77,11 +77,11 @@ class Snapshot:
         return organ_at(self.book, self.visit)
 
     @property
-    def standing(self) -> Mapping[PipeRef, PipeCents]:
+    def pipe_cents(self) -> Mapping[PipeRef, PipeCents]:
         """Where each pipe stands, as far as the visit tells."""
         return self._seen(
-            "standing",
-            lambda: {p.pipe: p for p in standing_pipes(self.book, self.organ, self.visit)},
+            "pipe cents",
+            lambda: {p.pipe: p for p in pipe_cents_of_visit(self.book, self.organ, self.visit)},
         )
 
     @property
@@ -91,18 +91,18 @@ class Snapshot:
         def work_out() -> Mapping[str, tuple[PipeCents, ...]]:
             heard: dict[str, list[PipeCents]] = {}
             organ = self.organ
-            for pipe in self.standing.values():
+            for pipe in self.pipe_cents.values():
                 heard.setdefault(organ.rank(pipe.pipe.rank).division, []).append(pipe)
             return {division: tuple(pipes) for division, pipes in heard.items()}
 
         return self._seen("by division", work_out)
 
     @property
-    def told_air(self) -> Mapping[str, float]:
+    def stated_air(self) -> Mapping[str, float]:
         """The air that each division's readings are given at [°C]."""
         return self._seen(
-            "told air",
-            lambda: {d: told_celsius(self.organ, pipes) for d, pipes in self.by_division.items()},
+            "stated air",
+            lambda: {d: stated_celsius(self.organ, pipes) for d, pipes in self.by_division.items()},
         )
 
     def division(self, division: str) -> DivisionState | None:
@@ -118,8 +118,8 @@ class Snapshot:
             from walkboard.condition.assess import division_states
 
             heard = self._seen(("pipes", division), pipes)
-            told = latest_air(self.visit).celsius
-            thermometer = {division: told[division]} if division in told else {}
+            stated = latest_air(self.visit).celsius
+            thermometer = {division: stated[division]} if division in stated else {}
             if not heard:
                 return None
             return division_states(self.organ, list(heard), thermometer).get(division)
@@ -133,7 +133,7 @@ class Snapshot:
         def work_out() -> Condition:
             from walkboard.condition.assess import assess
 
-            pipes = tuple(self.standing.values())
+            pipes = tuple(self.pipe_cents.values())
             return assess(self.organ, pipes, latest_air(self.visit).celsius)
 
         return self._seen("condition", work_out)
@@ -168,9 +168,9 @@ class Snapshot:
         return self.book.seen((what, self.visit_id), work_out)
 
 
-def standing(book: SeenBook, visit: KeptVisit) -> Mapping[PipeRef, PipeCents]:
+def pipe_cents(book: SeenBook, visit: KeptVisit) -> Mapping[PipeRef, PipeCents]:
     """Where each pipe stands, as far as a visit tells."""
-    return Snapshot(book, visit.id).standing
+    return Snapshot(book, visit.id).pipe_cents
 
 
 def condition(book: SeenBook, visit: KeptVisit) -> Condition:

@@ -174,11 +174,15 @@ def _same_place(one: KeptFault, other: KeptFault) -> bool:
 
 
 def _next_visit(book: Book, visit: KeptVisit, zone: tzinfo) -> NextVisitNews | None:
-    told = book.next_visit(visit.organ_id)
-    if told is None or told.arrives_at is None or told.arrives_at <= visit.opened_at:
+    next_visit = book.next_visit(visit.organ_id)
+    if (
+        next_visit is None
+        or next_visit.arrives_at is None
+        or next_visit.arrives_at <= visit.opened_at
+    ):
         return None
-    at: datetime = told.arrives_at.astimezone(zone)
-    return NextVisitNews(at, told.hours, told.reason)
+    at: datetime = next_visit.arrives_at.astimezone(zone)
+    return NextVisitNews(at, next_visit.hours, next_visit.reason)
 
 
 def _visit_between(found: Readiness | None) -> tuple[date, date] | None:

@@ -25,7 +25,7 @@ from walkboard.plausible import AIR_CELSIUS, HUMIDITY_PERCENT, WIND_MM
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.work.hear_recordings import ToHear, hear_files
 from walkboard.work.open_book import now
-from walkboard.work.pipe_offsets import latest_air, standing_pipes
+from walkboard.work.pipe_offsets import latest_air, pipe_cents_of_visit
 from walkboard.work.processes import ProgressOfEach
 
 if TYPE_CHECKING:
@@ -62,8 +62,8 @@ def air_of_stops(organ: Organ, visit: KeptVisit, drawn: Sequence[str]) -> float 
     divisions = {
         organ.rank(plays.rank).division for stop in organ.stops_among(drawn) for plays in stop.plays
     }
-    told = [celsius[division] for division in sorted(divisions) if division in celsius]
-    return sum(told) / len(told) if told else None
+    known = [celsius[division] for division in sorted(divisions) if division in celsius]
+    return sum(known) / len(known) if known else None
 
 
 def take_in(
@@ -134,7 +134,7 @@ def refuse_nothing_heard(walk: HeardWalk) -> None:
 
 def condition_of(book: Book, organ: Organ, visit: KeptVisit) -> Condition:
     """Each division's shift and air, and the temperament, from a visit's readings."""
-    return assess(organ, standing_pipes(book, organ, visit), latest_air(visit).celsius)
+    return assess(organ, pipe_cents_of_visit(book, organ, visit), latest_air(visit).celsius)
 
 
 def tick(

@@ -188,9 +188,10 @@ def test_within_a_visit_what_was_heard_tells_of_what_was_not(organ, years):
     _, blind = at_visit(before, PastVisit(visit.at, visit.air_celsius, ()))
     rest = np.array([there.index[p.pipe] for p in own[1::2]])
     cents = np.array([p.cents for p in own[1::2]])
-    told = there.parts.chosen(rest).log_density(cents).mean()
+    reported = there.parts.chosen(rest).log_density(cents).mean()
     assert (
-        told > blind.parts.chosen(rest).widened(blind.reading_cents[rest]).log_density(cents).mean()
+        reported
+        > blind.parts.chosen(rest).widened(blind.reading_cents[rest]).log_density(cents).mean()
     )
 
 

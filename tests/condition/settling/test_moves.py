@@ -49,7 +49,7 @@ def test_one_move_changes_little_and_none_nothing() -> None:
 def test_moves_that_can_harm_come_with_a_caution() -> None:
     assert "split" in advise("cone", 2.0, 440.0, 343.0).caution
     assert "right pipe" in advise("slide", 60.0, 440.0, 343.0).caution
-    assert advise("slide", 2.0, 440.0, 343.0, told="historic: leave it").caution == (
+    assert advise("slide", 2.0, 440.0, 343.0, caution="historic: leave it").caution == (
         "historic: leave it"
     )
 

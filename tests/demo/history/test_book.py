@@ -77,7 +77,7 @@ def test_the_calendar_goes_on_after_today_and_faults_are_told(written):
     kept = book.organs()[0]
     assert sum(event.starts_at > NOW for event in book.events(kept.id)) >= 4
     assert len(book.faults(kept.id)) == 10
-    assert len(book.standing_faults(kept.id)) == 1
+    assert len(book.open_faults(kept.id)) == 1
 
 
 def test_the_hall_is_left_with_its_voices_but_standing_elsewhere(written, before, organ):

@@ -40,8 +40,8 @@ def cents_on(page: Page) -> float:
 def stop(page: Page, server: Server) -> dict[str, str]:
     answer = page.request.post(f"{server.address}/organ/1/live/stop")
     assert answer.ok
-    told: dict[str, str] = answer.json()
-    return told
+    reported: dict[str, str] = answer.json()
+    return reported
 
 
 def test_a_pipe_in_tune_is_ticked_and_the_next_is_measured(

@@ -88,11 +88,11 @@ def test_a_player_tells_of_a_cipher_without_scripts_and_without_pairing(
     page.wait_for_url("**/thanks")
     context.close()
     with opened_to_see(own_server.book) as book:
-        told = book.faults(1)[-1]
-    assert (told.kind, told.key, told.words, told.reporter) == (
+        reported = book.faults(1)[-1]
+    assert (reported.kind, reported.key, reported.words, reported.reporter) == (
         "cipher", "F#3", "howls since the rehearsal", "A player",
     )  # fmt: skip
-    assert told.pipe is not None  # the stop sounds one pipe at that key
+    assert reported.pipe is not None  # the stop sounds one pipe at that key
     look_at(open_page(f"{own_server.address}/report/{token(own_server)}/thanks"), "report-thanks")
 
 
@@ -118,9 +118,9 @@ def test_scripts_in_every_field_are_only_words(
     )
     assert answer.status_code == 303
     with opened_to_see(own_server.book) as book:
-        told = book.faults(1)[-1]
-    assert told.words == NASTY
-    page = open_page(f"{own_server.address}/organ/1/faults/{told.id}")
+        reported = book.faults(1)[-1]
+    assert reported.words == NASTY
+    page = open_page(f"{own_server.address}/organ/1/faults/{reported.id}")
     assert page.inner_text(".said-whole") == NASTY
     assert page.query_selector("main img, main script") is None
     again = player.post(f"/report/{token(own_server)}", data={"kind": "no kind", "words": NASTY})
@@ -263,10 +263,10 @@ def test_faults_are_placed_put_together_mended_and_come_back(
 def test_the_list_follows_what_others_tell(own_server: Server, open_page: Open) -> None:
     page = open_page(f"{own_server.address}/organ/1/faults")
     with opened_to_see(own_server.book) as book:
-        told = book.report_fault(1, FaultKind.RATTLE, "the grille of the swell box")
-    page.wait_for_selector(f"#fault-{told.id}", timeout=5000)
+        reported = book.report_fault(1, FaultKind.RATTLE, "the grille of the swell box")
+    page.wait_for_selector(f"#fault-{reported.id}", timeout=5000)
     with opened_to_see(own_server.book) as book:
-        standing = len(book.standing_faults(1))
+        standing = len(book.open_faults(1))
     page.wait_for_selector(f"#places .count:text-is('{standing}')")
     look_at(page, "faults")
 
@@ -275,8 +275,8 @@ def test_a_fault_mended_without_a_link_is_kept_and_sent_later(
     own_server: Server, open_page: Open
 ) -> None:
     with opened_to_see(own_server.book) as book:
-        told = book.report_fault(1, FaultKind.RUNNING, "murmurs")
-    page = open_page(f"{own_server.address}/organ/1/faults/{told.id}", size=PHONE)
+        reported = book.report_fault(1, FaultKind.RUNNING, "murmurs")
+    page = open_page(f"{own_server.address}/organ/1/faults/{reported.id}", size=PHONE)
     own_server.stop()
     page.wait_for_selector("html[data-link=off]")
     page.fill("textarea[name=note]", "new seal")
@@ -286,7 +286,7 @@ def test_a_fault_mended_without_a_link_is_kept_and_sent_later(
     own_server.start()
     page.wait_for_selector("text=It stands again")
     with opened_to_see(own_server.book) as book:
-        assert book.fault(told.id).mended_note == "new seal"
+        assert book.fault(reported.id).mended_note == "new seal"
 
 
 @pytest.mark.parametrize("name", ["faults/new", "faults/words"])

@@ -24,7 +24,7 @@ from walkboard.organ.reading import read_organ
 from walkboard.scales.keys import Key
 from walkboard.work.overview import overview
 from walkboard.work.pipe_history import companions, neighbours
-from walkboard.work.snapshot import opened_to_see, standing
+from walkboard.work.snapshot import opened_to_see, pipe_cents
 
 RANK = "/organ/1/rank/great.open8"
 HTML = {"Accept": "text/html"}
@@ -62,7 +62,7 @@ def test_every_rank_stands_on_the_page_with_its_strays(
                 assert f"/organ/1/rank/{state.rank.id}" in page
                 assert state.chart is not None
                 line = state.chart.lines[0].cents
-                found = standing(book, book.visits(1)[-1])
+                found = pipe_cents(book, book.visits(1)[-1])
                 read = [p for p in found.values() if p.pipe.rank == state.rank.id]
                 plain = [p for p in read if p.pipe.number % 29 != 7]  # those carry a flag
                 strays = [p for p in plain if abs(p.cents - line) > 3.0]
@@ -99,7 +99,7 @@ def test_the_table_of_a_rank_says_what_the_chart_shows(
     rows = rows_of(page, "pipes")
     assert [row[0] for row in rows[:3]] == ["C2", "C♯2", "D2"]
     with opened_to_see(village_book) as book:
-        found = {p.pipe.number: p for p in standing(book, book.visits(1)[-1]).values()
+        found = {p.pipe.number: p for p in pipe_cents(book, book.visits(1)[-1]).values()
                  if p.pipe.rank == "great.open8"}  # fmt: skip
     for number, row in enumerate(rows, start=1):
         if number not in found:

@@ -48,7 +48,7 @@ def state(server: Server, pipe: str) -> str:
 
 def faults_at(server: Server, pipe: str) -> list[str]:
     with opened_to_see(server.book) as book:
-        return [f.kind for f in book.standing_faults(1) if str(f.pipe) == pipe]
+        return [f.kind for f in book.open_faults(1) if str(f.pipe) == pipe]
 
 
 def test_a_double_tap_ticks_one_pipe(own_server: Server, open_page: Open) -> None:

@@ -82,10 +82,10 @@ async def begun(folder: Path) -> AsyncIterator[Life]:
     await life.end()
 
 
-def run(told: Coroutine[Any, Any, T]) -> T:
+def run(coroutine: Coroutine[Any, Any, T]) -> T:
     """Run it in its own thread: that of the tests may have the browser's loop already."""
     with ThreadPoolExecutor(1) as pool:
-        return pool.submit(asyncio.run, told).result(60)
+        return pool.submit(asyncio.run, coroutine).result(60)
 
 
 @pytest.fixture

@@ -143,9 +143,9 @@ def test_the_cookie_is_not_for_scripts_and_only_its_hash_is_kept(
     application, phone: TestClient, village_book: Path
 ) -> None:
     code = application.state.desk.pairing.show()
-    told = phone.post("/pair", data={"code": code.letters}).headers["set-cookie"]
-    assert "HttpOnly" in told
-    assert "SameSite=lax" in told
+    reported = phone.post("/pair", data={"code": code.letters}).headers["set-cookie"]
+    assert "HttpOnly" in reported
+    assert "SameSite=lax" in reported
     token = phone.cookies[COOKIE]
     kept = village_book / FILE
     assert token not in kept.read_text(encoding="utf-8")

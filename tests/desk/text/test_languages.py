@@ -35,7 +35,7 @@ def test_every_text_is_there(language: str) -> None:
     own = {
         key
         for path in sorted((WORDS / language).glob("*.toml"))
-        if path.stem != "told"
+        if path.stem != "sentences"
         for key in catalogue_module._flat(path.stem, _read(path))
     }
     assert own == set(catalogue(ENGLISH))

@@ -78,7 +78,7 @@ def at_home(village_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Ite
         key: wide(text) if isinstance(text, str) else {n: wide(t) for n, t in text.items()}
         for key, text in english.items()
     }
-    own |= {f"told.{text}": wide(text) for text in words.sentences()}
+    own |= {f"sentences.{text}": wide(text) for text in words.sentences()}
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(catalogue_module, "language", lambda: "wide")
         patch.setattr(catalogue_module, "catalogue", lambda _: own)
@@ -123,18 +123,20 @@ def test_no_page_has_words_of_its_own(at_home: TestClient, path: str) -> None:
 
 def test_phrases_of_phrases_are_turned_round(monkeypatch: pytest.MonkeyPatch) -> None:
     own = {
-        "told.{a} of {b}": "von {b} {a}",
-        "told.{a} flat": "{a} zu tief",
-        "told.the flues": "den Labialen",
-        "told.loud": "laut",
-        "told.Say {a} again.": "Noch einmal {a}.",
-        "told.It failed.": "Es ging nicht.",
+        "sentences.{a} of {b}": "von {b} {a}",
+        "sentences.{a} flat": "{a} zu tief",
+        "sentences.the flues": "den Labialen",
+        "sentences.loud": "laut",
+        "sentences.Say {a} again.": "Noch einmal {a}.",
+        "sentences.It failed.": "Es ging nicht.",
     }
     monkeypatch.setattr(catalogue_module, "language", lambda: "turned")
     monkeypatch.setattr(catalogue_module, "catalogue", lambda _: own)
-    assert translate.told("7.0 flat of the flues, loud") == "von den Labialen 7.0 zu tief, laut"
-    assert translate.told("It failed. Say A4 again.") == "Es ging nicht. Noch einmal A4."
-    assert translate.told("Rohrflöte") == "Rohrflöte"
+    assert (
+        translate.translate("7.0 flat of the flues, loud") == "von den Labialen 7.0 zu tief, laut"
+    )
+    assert translate.translate("It failed. Say A4 again.") == "Es ging nicht. Noch einmal A4."
+    assert translate.translate("Rohrflöte") == "Rohrflöte"
 
 
 def test_a_translation_keeps_what_is_translated() -> None:
@@ -146,4 +148,4 @@ def test_a_translation_keeps_what_is_translated() -> None:
 
 def test_an_english_desk_tells_what_it_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(catalogue_module, "language", lambda: "en")
-    assert translate.told("7.0 flat of the flues") == "7.0 flat of the flues"
+    assert translate.translate("7.0 flat of the flues") == "7.0 flat of the flues"

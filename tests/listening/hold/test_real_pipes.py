@@ -23,10 +23,10 @@ def value(given: float | None) -> float:
 
 def read_pipes(name: str) -> list[tuple[dict[str, Any], CombReading]]:
     sounds = shared("sounds")
-    told = json.loads((sounds / f"{name}.json").read_text())
+    truth = json.loads((sounds / f"{name}.json").read_text())
     sound, rate = soundfile.read(sounds / f"{name}.flac", always_2d=True)
     readings = []
-    for event in told["events"]:
+    for event in truth["events"]:
         hold = sound[int(event["onset_s"] * rate) : int(event["keyup_s"] * rate)]
         key_hz = 440.0 * 2.0 ** ((event["key"] - 69) / 12.0)
         (reading,) = measure_hold(hold, rate, [Comb("", key_hz)], start_s=event["onset_s"])
@@ -62,10 +62,10 @@ RANKS = {"8ft": 1.0, "4ft": 2.0, "2 2/3ft": 3.0}
 def read_ranks(name: str) -> list[list[tuple[dict[str, Any], CombReading]]]:
     """Hold by hold, each rank that sounds with its reading; all are stopped flutes."""
     sounds = shared("sounds")
-    told = json.loads((sounds / f"{name}.json").read_text())
+    truth = json.loads((sounds / f"{name}.json").read_text())
     sound, rate = soundfile.read(sounds / f"{name}.flac", always_2d=True)
     holds = []
-    for event in told["events"]:
+    for event in truth["events"]:
         hold = sound[int(event["onset_s"] * rate) : int(event["keyup_s"] * rate)]
         key_hz = 440.0 * 2.0 ** ((event["key"] - 69) / 12.0)
         combs = [

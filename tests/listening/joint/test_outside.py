@@ -67,14 +67,14 @@ def test_known_detunings_of_three_ranks_come_back_or_are_flagged(programs, key, 
     ranks = [
         (p, 12 * n, c) for n, (p, c) in enumerate(zip(programs, (-3.0, 4.0, 9.0), strict=True))
     ]
-    told = 0
+    reported = 0
     for (program, semitones, cents), heard in zip(ranks, measured(ranks, key), strict=True):
         if heard.hz is None:
             assert heard.flags
             continue
-        told += 1
+        reported += 1
         (alone,) = measured([(program, semitones, 0.0)], key)
         difference = 1200.0 * np.log2(value(heard.hz) / value(alone.hz))
         sigma = np.hypot(value(heard.sigma_cents), value(alone.sigma_cents))
         assert abs(difference - cents) < 0.02 + 3.0 * sigma
-    assert told >= least
+    assert reported >= least

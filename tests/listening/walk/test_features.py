@@ -80,11 +80,11 @@ def test_an_hour_takes_a_few_megabytes():
 
 
 def test_progress_is_reported_in_seconds_of_sound():
-    told: list[float] = []
+    reported: list[float] = []
     sound = tone(440.0, 8_000, seconds=25.0)
     blocks = (sound[i : i + 8_000] for i in range(0, len(sound), 8_000))
-    gather_features(blocks, 8_000, progress=told.append)
-    assert told == [10.0, 20.0]
+    gather_features(blocks, 8_000, progress=reported.append)
+    assert reported == [10.0, 20.0]
 
 
 def test_nothing_gives_no_frames():

@@ -229,11 +229,11 @@ def test_no_expected_key_is_refused():
 @cache
 def real_walk(name: str, multiples: tuple[float, ...]) -> tuple[dict[str, Any], list[int], Walk]:
     sounds = shared("sounds")
-    told = json.loads((sounds / f"{name}.json").read_text())
+    truth = json.loads((sounds / f"{name}.json").read_text())
     sound, rate = soundfile.read(sounds / f"{name}.flac", dtype="float32", always_2d=True)
-    keys = list(told["keys_expected"])
+    keys = list(truth["keys_expected"])
     walk = listen(sound, expected(keys, multiples, Spectrum.ODD), rate)
-    return told, keys, walk
+    return truth, keys, walk
 
 
 @pytest.mark.parametrize(
@@ -248,19 +248,19 @@ def real_walk(name: str, multiples: tuple[float, ...]) -> tuple[dict[str, Any], 
 )
 def test_every_hold_of_real_pipes_is_found_and_named(name, multiples):
     """Source: Versilian Community Sample Library, CC0 (see ../shared/sounds/README.md)."""
-    told, keys, walk = real_walk(name, multiples)
-    assert names(walk, keys) == told["keys_played"]
-    starts = [event["onset_s"] for event in told["events"]]
-    ends = [event["keyup_s"] for event in told["events"]]
+    truth, keys, walk = real_walk(name, multiples)
+    assert names(walk, keys) == truth["keys_played"]
+    starts = [event["onset_s"] for event in truth["events"]]
+    ends = [event["keyup_s"] for event in truth["events"]]
     assert_allclose([hold.start_s for hold in walk.holds], starts, atol=0.2)
     assert_allclose([hold.end_s for hold in walk.holds], ends, atol=0.25)
-    missing = told["faults"].get("missing", [])
+    missing = truth["faults"].get("missing", [])
     assert [keys[i] for i in walk.silent] == missing
 
 
 def test_every_fault_of_the_real_walk_is_reported():
-    told, keys, walk = real_walk("faults", (1.0,))
-    roles = [event["role"] for event in told["events"]]
+    truth, keys, walk = real_walk("faults", (1.0,))
+    roles = [event["role"] for event in truth["events"]]
     flags = [set(hold.flags) for hold in walk.holds]
     assert HoldFlag.REPEAT in flags[roles.index("repeated")] | flags[roles.index("repeated") + 1]
     wrong = next(i for i, role in enumerate(roles) if role.startswith("wrong"))
@@ -271,7 +271,7 @@ def test_every_fault_of_the_real_walk_is_reported():
     usual = float(np.median([hold.end_s - hold.start_s for hold in walk.holds]))
     assert long.end_s - long.start_s > 1.5 * usual
     assert all(hold.sureness > 0.95 for hold in walk.holds)
-    assert [keys[i] for i in walk.silent] == told["faults"]["missing"]
+    assert [keys[i] for i in walk.silent] == truth["faults"]["missing"]
 
 
 def test_unisons_that_beat_are_one_hold():

@@ -68,7 +68,7 @@ def test_a_stop_that_the_event_needs_is_within_its_tolerance(prepared):
     pitches = division_pitches(ORGAN, CONDITION, None)
     (great,) = [r for r in plan.reference if r.division == "great"]
     reference = great.shift_cents - pitches["great"].above_cents
-    stands = {s.pipe: s.cents - reference for s in prepared.standings(PlanRequest(90.0))}
+    stands = {s.pipe: s.cents - reference for s in prepared.pipe_offsets(PlanRequest(90.0))}
     left = [p for p in pipes_of_stop(ORGAN, "great.principal") if p not in planned(plan)]
     assert len(left) > 10
     assert max(abs(stands[p]) for p in left) < 1.5
@@ -79,9 +79,9 @@ def test_a_stop_that_the_event_needs_is_within_its_tolerance(prepared):
 
 def test_minutes_that_are_missing_are_told_and_are_enough(prepared):
     demands = Demands(within_cents={"great.principal": 0.5, "great.trumpet": 1.0})
-    with pytest.raises(NotEnoughMinutesError, match="minutes more than there are") as told:
+    with pytest.raises(NotEnoughMinutesError, match="minutes more than there are") as caught:
         prepared.plan(PlanRequest(20.0, demands=demands))
-    missing = told.value.missing_minutes
+    missing = caught.value.missing_minutes
     assert missing > 10.0
     plan = prepared.plan(PlanRequest(20.0 + missing, demands=demands))
     assert 20.0 + missing - plan.minutes_used < 0.051
@@ -120,7 +120,7 @@ def test_a_fault_on_a_pipe_that_nobody_heard_is_on_the_list_with_its_minutes():
 
 
 def test_risky_pipes_are_counted_or_left(prepared):
-    off = {s.pipe: s for s in prepared.standings(PlanRequest(400.0))}
+    off = {s.pipe: s for s in prepared.pipe_offsets(PlanRequest(400.0))}
     risky = {pipe for pipe, s in off.items() if s.tunable and s.risk.is_risky}
     assert risky
     counted = prepared.plan(PlanRequest(400.0))
@@ -213,8 +213,8 @@ def test_a_chance_of_having_slipped_makes_a_pipe_worth_a_look():
         "perhaps": Belief((2 / 3, 1 / 3), (0.0, 20.0), (0.1, 0.1)),
     }.items():
         prepared = prepare(ORGAN, CONDITION, rest, forecasts=[PipeForecast(pipe, belief, 18.0)])
-        (standing,) = [s for s in prepared.standings(PlanRequest(60.0)) if s.pipe == pipe]
-        costs[name] = standing.badness_at(standing.cents - belief.mean_cents)
+        (offset,) = [s for s in prepared.pipe_offsets(PlanRequest(60.0)) if s.pipe == pipe]
+        costs[name] = offset.badness_at(offset.cents - belief.mean_cents)
     assert costs["perhaps"] == pytest.approx(2 / 3 * costs["good"] + costs["slipped"] / 3, rel=1e-9)
 
 
@@ -238,9 +238,9 @@ def test_a_tolerance_asks_for_what_is_not_surely_kept():
 def test_hardly_enough_minutes_are_used_for_what_must_be_done(prepared, slack):
     """The certificate holds also where the walks of a freer choice would not fit."""
     demands = Demands(within_cents={"great.principal": 1.0, "swell.oboe": 3.0})
-    with pytest.raises(NotEnoughMinutesError) as told:
+    with pytest.raises(NotEnoughMinutesError) as caught:
         prepared.plan(PlanRequest(5.0, demands=demands))
-    minutes = 5.0 + told.value.missing_minutes + slack
+    minutes = 5.0 + caught.value.missing_minutes + slack
     plan = prepared.plan(PlanRequest(minutes, demands=demands))
     assert plan.minutes_used <= minutes + 1e-9
     assert plan.cost_bound <= plan.cost_after + 1e-9

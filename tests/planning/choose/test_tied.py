@@ -114,9 +114,9 @@ def test_freedom_never_costs() -> None:
 def test_missing_minutes_are_enough_and_no_more() -> None:
     """With the minutes that were missing the plan can be made; with a step less it cannot."""
     task = with_musts(a_task(40, 5, 3, ranks=6), 3, 0.9)
-    with pytest.raises(NotEnoughMinutesError) as told:
+    with pytest.raises(NotEnoughMinutesError) as caught:
         choose(task, 60)
-    enough = 60 + round(told.value.missing_minutes / 0.05)
+    enough = 60 + round(caught.value.missing_minutes / 0.05)
     assert choose(task, enough).pipes.any()
     with pytest.raises(NotEnoughMinutesError, match=r"0\.1 minutes more"):
         choose(task, enough - 1)

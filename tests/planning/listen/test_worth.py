@@ -78,8 +78,8 @@ def test_the_worth_of_hearing_agrees_with_drawing_lots(situation):
         now = situation.weight[n] * badness(near, situation.beat_hz[n])
         now += situation.stray[n] * chance_stray(cents, 0.0)
         tuned = situation.cost_left[n] + price * situation.minutes[n]
-        told = min(now.mean(), tuned) - np.minimum(now, tuned).mean()
-        assert_allclose(at.worth[n] / at.opened[n], told, atol=0.004)
+        reported = min(now.mean(), tuned) - np.minimum(now, tuned).mean()
+        assert_allclose(at.worth[n] / at.opened[n], reported, atol=0.004)
 
 
 def test_nothing_is_to_be_learned_of_a_pipe_that_is_known(organ, past, before):

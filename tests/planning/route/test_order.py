@@ -14,7 +14,7 @@ from walkboard.condition.assess import assess
 from walkboard.condition.kinds import Role, roles
 from walkboard.condition.state import PipeCents
 from walkboard.organ.examples import hall, village
-from walkboard.organ.kinds import PipeOrder, Standing
+from walkboard.organ.kinds import ChestLayout, PipeOrder
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
 from walkboard.planning.plan import PlanItem
@@ -96,7 +96,7 @@ def test_pipes_are_taken_as_they_stand_on_the_chest(order, expected):
 
     Worked by hand from how such chests are laid out (common practice, no source).
     """
-    rank = replace(HALL.rank("great.octave4"), standing=Standing(order))
+    rank = replace(HALL.rank("great.octave4"), chest_layout=ChestLayout(order))
     assert sorted(range(1, 9), key=lambda n: place_on_chest(rank, n)) == expected
 
 

@@ -103,12 +103,12 @@ def test_a_book_gives_its_calendar_to_another(shared: Book, organ_id: int) -> No
     other = shared.add_organ(f"{kept.name} two", kept.description)
     work.take_in_calendar(shared, other.id, work.calendar_bytes(shared, kept))
 
-    def told(of: int) -> list[tuple[object, ...]]:
+    def programme(of: int) -> list[tuple[object, ...]]:
         return sorted(
             (e.uid, e.starts_at, e.title, e.stops, e.air_celsius) for e in shared.events(of)
         )
 
-    assert told(other.id) == told(organ_id)
+    assert programme(other.id) == programme(organ_id)
 
 
 def test_a_broken_file_keeps_nothing(shared: Book, organ_id: int) -> None:

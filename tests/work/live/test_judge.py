@@ -39,7 +39,9 @@ def reading(
     )
 
 
-def told(work: AtPipe, readings: Sequence[LiveReading], ground: Ground = GROUND) -> list[Verdict]:
+def judge_all(
+    work: AtPipe, readings: Sequence[LiveReading], ground: Ground = GROUND
+) -> list[Verdict]:
     return [judge(TASK, one, work, ground) for one in readings]
 
 
@@ -49,9 +51,9 @@ def stretch(start_s: float, seconds: float, cents: float, **more: float) -> list
 
 
 def test_a_pipe_that_stands_in_tune_is_done_and_one_that_is_off_is_to_be_moved() -> None:
-    done = told(AtPipe(TOOL), stretch(1.0, 4.0, 0.1))
+    done = judge_all(AtPipe(TOOL), stretch(1.0, 4.0, 0.1))
     assert any(verdict.step is Step.DONE for verdict in done)
-    off = told(AtPipe(TOOL), stretch(1.0, 4.0, 6.0))[-1]
+    off = judge_all(AtPipe(TOOL), stretch(1.0, 4.0, 6.0))[-1]
     assert off.step is Step.MOVE
     assert off.advice is not None
     assert off.advice.cents == pytest.approx(-6.0, abs=0.2)
@@ -61,19 +63,19 @@ def test_a_pipe_that_cools_as_it_passes_its_target_is_not_done() -> None:
     # it settles 6 cents flat; nobody was seen to touch it
     times = 1.0 + np.arange(0.0, 9.0, STEP_S)
     cents = -6.0 + 6.2 * np.exp(-(times - 1.0) / 40.0)
-    verdicts = told(AtPipe(HAND), [reading(*both) for both in zip(times, cents, strict=True)])
+    verdicts = judge_all(AtPipe(HAND), [reading(*both) for both in zip(times, cents, strict=True)])
     assert all(verdict.step is not Step.DONE for verdict in verdicts)
     assert all(v.advice is None or v.advice.cents > 0.0 for v in verdicts)
 
 
 def test_skipped_and_taken_up_again_a_pipe_is_still_known_to_be_warm() -> None:
     work = AtPipe(HAND)
-    told(work, stretch(1.0, 2.0, 7.0))
-    told(work, [reading(3.0 + 0.1 * n, 7.0 - n, LiveFlag.MOVING) for n in range(7)])
-    told(work, stretch(3.7, 1.0, 0.0))
+    judge_all(work, stretch(1.0, 2.0, 7.0))
+    judge_all(work, [reading(3.0 + 0.1 * n, 7.0 - n, LiveFlag.MOVING) for n in range(7)])
+    judge_all(work, stretch(3.7, 1.0, 0.0))
     work.leave()
     assert work.handled_s is not None
-    again = told(work, stretch(8.0, 3.0, -0.1))
+    again = judge_all(work, stretch(8.0, 3.0, -0.1))
     assert all(verdict.step is not Step.DONE for verdict in again)
     assert work.before is not None
     assert work.before.cents == pytest.approx(7.0)
@@ -82,22 +84,22 @@ def test_skipped_and_taken_up_again_a_pipe_is_still_known_to_be_warm() -> None:
 def test_advice_goes_silent_at_once_when_the_pipe_stands_elsewhere() -> None:
     # a spring is knocked from 22 flat to 4 sharp: the old mean must not speak beside the new value
     work = AtPipe(TOOL)
-    before = told(work, stretch(1.0, 3.0, -22.0))[-1]
+    before = judge_all(work, stretch(1.0, 3.0, -22.0))[-1]
     assert before.advice is not None
-    after = told(work, [reading(4.0 + 0.05 * n, 4.0, window_s=0.2) for n in range(20)])
+    after = judge_all(work, [reading(4.0 + 0.05 * n, 4.0, window_s=0.2) for n in range(20)])
     assert all(v.advice is None or v.advice.cents < 0.0 for v in after)
-    later = told(work, stretch(5.0, 3.0, 4.0))[-1]
+    later = judge_all(work, stretch(5.0, 3.0, 4.0))[-1]
     assert later.advice is not None
     assert later.advice.cents < 0.0
 
 
 def test_a_hand_near_the_mouth_is_recognised_by_level_and_gets_no_advice() -> None:
     work = AtPipe(TOOL)
-    told(work, stretch(1.0, 3.0, 3.0))
-    shaded = told(work, stretch(4.0, 2.0, -9.0, own_db=-28.0))
+    judge_all(work, stretch(1.0, 3.0, 3.0))
+    shaded = judge_all(work, stretch(4.0, 2.0, -9.0, own_db=-28.0))
     assert all(verdict.advice is None for verdict in shaded)
     assert shaded[-1].reason is Reason.SHADED
-    free = told(work, stretch(6.0, 4.0, 3.0))
+    free = judge_all(work, stretch(6.0, 4.0, 3.0))
     assert any(verdict.words == "moving" for verdict in free[:5])
     assert free[-1].advice is not None
     assert free[-1].advice.cents == pytest.approx(-3.0, abs=0.3)
@@ -105,10 +107,10 @@ def test_a_hand_near_the_mouth_is_recognised_by_level_and_gets_no_advice() -> No
 
 def test_quieter_than_its_rank_from_the_start_is_not_called_done_at_once() -> None:
     ground = Ground(ORGAN, 20.0, 0.5, -20.0, ())
-    quiet = told(AtPipe(TOOL), stretch(1.0, 5.0, 0.0, own_db=-30.0), ground)
+    quiet = judge_all(AtPipe(TOOL), stretch(1.0, 5.0, 0.0, own_db=-30.0), ground)
     assert quiet[-1].reason is Reason.SHADED
     # a pipe that simply is quiet is accepted in the end
-    accepted = told(AtPipe(TOOL), stretch(1.0, 12.0, 0.0, own_db=-30.0), ground)
+    accepted = judge_all(AtPipe(TOOL), stretch(1.0, 12.0, 0.0, own_db=-30.0), ground)
     assert any(verdict.step is Step.DONE for verdict in accepted)
 
 
@@ -117,7 +119,7 @@ def test_with_company_nothing_is_advised_and_nothing_is_done() -> None:
     with_octave = [
         reading(1.0 + STEP_S * n, 0.0, LiveFlag.NEIGHBOUR, company=octave) for n in range(50)
     ]
-    verdicts = told(AtPipe(TOOL), with_octave)
+    verdicts = judge_all(AtPipe(TOOL), with_octave)
     assert {verdict.step for verdict in verdicts} == {Step.LISTEN}
     assert {verdict.reason for verdict in verdicts} == {Reason.COMPANY}
     assert "an octave up" in verdicts[-1].words or "is drawn too" in verdicts[-1].words
@@ -133,5 +135,5 @@ def test_the_tremulant_is_to_be_switched_off() -> None:
 
 def test_a_look_without_a_verdict_on_company_cannot_make_a_pipe_done() -> None:
     times = 1.0 + np.arange(0.0, 5.0, STEP_S)
-    verdicts = told(AtPipe(TOOL), [reading(float(t), 0.0, company=None) for t in times])
+    verdicts = judge_all(AtPipe(TOOL), [reading(float(t), 0.0, company=None) for t in times])
     assert all(verdict.step is not Step.DONE for verdict in verdicts)

@@ -24,8 +24,10 @@ def left(place: Place, *, lines: bool = True) -> Path:
     at.run(lambda _: None)
     if lines:
         heard = Heard(hz=523.0, sigma_cents=0.1, level_db=-20.0, start_s=0.2, end_s=0.9)
-        told = Settled(log_tau=4.0, log_tau_sigma=0.1, offset_cents=9.0, offset_sigma_cents=0.5)
-        at._log.add(Line(pipe=str(PIPES[0]), stop=tasks(place)[0].stop, after=heard, settling=told))
+        settled = Settled(log_tau=4.0, log_tau_sigma=0.1, offset_cents=9.0, offset_sigma_cents=0.5)
+        at._log.add(
+            Line(pipe=str(PIPES[0]), stop=tasks(place)[0].stop, after=heard, settling=settled)
+        )
     killed(at)
     return at._berth.sound
 

@@ -152,13 +152,13 @@ def test_how_pipes_settled_is_kept_and_the_next_session_waits_by_it(place: Place
         heard = Heard(
             hz=523.0, sigma_cents=0.1, level_db=-20.0, start_s=60.0 * minute, end_s=60.0 * minute
         )
-        told = Settled(
+        settled = Settled(
             log_tau=float(np.log(100.0)),
             log_tau_sigma=0.1,
             offset_cents=12.0,
             offset_sigma_cents=0.5,
         )
-        at._log.add(Line(pipe=str(PIPES[minute % 2]), stop=rank.id, after=heard, settling=told))
+        at._log.add(Line(pipe=str(PIPES[minute % 2]), stop=rank.id, after=heard, settling=settled))
         at.close()
     kept = place.book.settlings(place.kept.id)
     assert len(kept) == 6

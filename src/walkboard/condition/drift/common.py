@@ -13,7 +13,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from walkboard.condition.drift.kinds import UNTOLD_AIR_CENTS, USUAL_COMMON, CommonHabits
+from walkboard.condition.drift.kinds import UNKNOWN_AIR_CENTS, USUAL_COMMON, CommonHabits
 from walkboard.condition.drift.rank import Summary
 from walkboard.condition.mixtures import FloatArray
 
@@ -49,14 +49,16 @@ class CommonDrift:
         own = np.arange(k)
         self.covariance[own, own] += growth * max(0.0, years)
 
-    def begin_visit(self, told: tuple[bool, ...]) -> None:
-        """Begin a visit; `told` says of each division whether its air was told."""
+    def begin_visit(self, air_is_known: tuple[bool, ...]) -> None:
+        """Begin a visit; `air_is_known` says of each division whether its air was told."""
         k = 1 + self._divisions
         self.mean[k:] = 0.0
         self.covariance[k:, :] = 0.0
         self.covariance[:, k:] = 0.0
         place = self.habits.place_cents
-        fresh = [self.habits.visit_cents] + [place if one else UNTOLD_AIR_CENTS for one in told]
+        fresh = [self.habits.visit_cents] + [
+            place if one else UNKNOWN_AIR_CENTS for one in air_is_known
+        ]
         now = np.arange(k, 2 * k)
         self.covariance[now, now] = np.square(fresh)
 
@@ -86,7 +88,7 @@ class CommonDrift:
         self.mean = self.covariance @ pull
         others: dict[int, tuple[float, float]] = {}
         for rank, division in division_of.items():
-            mean, variance = self.standing(division)
+            mean, variance = self.mean_and_variance(division)
             said = summaries.get(rank, Summary(0.0, 0.0))
             left = max(1.0 / variance - said.precision, 1e-6)
             others[rank] = ((mean / variance - said.pull) / left, 1.0 / left)
@@ -106,7 +108,7 @@ class CommonDrift:
         half = np.linalg.solve(root, off)
         return float(0.5 * half @ half + np.log(np.diagonal(root)).sum())
 
-    def standing(self, division: int) -> tuple[float, float]:
+    def mean_and_variance(self, division: int) -> tuple[float, float]:
         """Mean and variance of a division's common part at this visit."""
         a = self._row(division)
         return float(a @ self.mean), float(a @ self.covariance @ a)

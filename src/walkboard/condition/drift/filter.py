@@ -96,7 +96,7 @@ class OrganDrift:
     def take_in(self, visit: VisitFigures) -> Surprises:
         """Take in a visit: what was heard, then what was tuned."""
         self.pass_to(visit.year)
-        self.common.begin_visit(self.told(visit.air_cents))
+        self.common.begin_visit(self.air_is_known(visit.air_cents))
         surprises = self._surprises(visit)
         self.hear(visit)
         for at, own in visit.ranks.items():
@@ -106,7 +106,7 @@ class OrganDrift:
                 rank.leave(own.tuned, own.left_cents, error, self.shared(visit, at))
         return surprises
 
-    def told(self, air_cents: Mapping[str, float | None]) -> tuple[bool, ...]:
+    def air_is_known(self, air_cents: Mapping[str, float | None]) -> tuple[bool, ...]:
         """Of each division whether its air was told."""
         return tuple(air_cents.get(d.id) is not None for d in self.organ.divisions)
 
@@ -136,7 +136,7 @@ class OrganDrift:
     def _standing(self, rank: int) -> tuple[float, float]:
         if not self.ranks[rank].is_flue:
             return 0.0, 0.0
-        return self.common.standing(self.division_of[rank])
+        return self.common.mean_and_variance(self.division_of[rank])
 
     def shared(self, visit: VisitFigures, rank: int) -> FloatArray:
         """What multiplies a rank's shared terms at a visit."""

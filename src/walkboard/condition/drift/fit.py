@@ -256,17 +256,17 @@ def _learn_common(drift: OrganDrift, seen: Sequence[VisitFigures]) -> CommonHabi
     said = []
     for visit in seen:
         drift.take_in(visit)
-        said.append((visit.year, drift.told(visit.air_cents), dict(drift.last_said)))
+        said.append((visit.year, drift.air_is_known(visit.air_cents), dict(drift.last_said)))
     usual = as_vector(USUAL_COMMON)
 
     def surprise(habits: CommonHabits) -> float:
         common = CommonDrift(len(drift.organ.divisions), habits)
         total = 0.5 * float((((as_vector(habits) - usual) / COMMON_SPREAD) ** 2).sum())
         last: float | None = None
-        for year, told, summaries in said:
+        for year, air_is_known, summaries in said:
             common.pass_time(0.0 if last is None else year - last)
             last = year
-            common.begin_visit(told)
+            common.begin_visit(air_is_known)
             total += common.surprise(summaries, divisions)
             common.hear(summaries, {rank: divisions[rank] for rank in summaries})
         return total

@@ -16,7 +16,7 @@ import numpy as np
 from walkboard.condition.drift.filter import OrganDrift
 from walkboard.condition.drift.fit import AS_USUAL, Learned, spread_of
 from walkboard.condition.drift.history import PastVisit, VisitFigures, air_of, figures, year_of
-from walkboard.condition.drift.kinds import UNTOLD_AIR_CENTS
+from walkboard.condition.drift.kinds import UNKNOWN_AIR_CENTS
 from walkboard.condition.drift.rank import Foreseen
 from walkboard.condition.mixtures import FloatArray, NormalParts
 from walkboard.organ.model import Organ, PipeRef
@@ -153,7 +153,9 @@ def _forecast(
 ) -> Forecast:
     organ = drift.organ
     rows = []
-    told = dict(zip((d.id for d in organ.divisions), drift.told(when.air_cents), strict=True))
+    air_is_known = dict(
+        zip((d.id for d in organ.divisions), drift.air_is_known(when.air_cents), strict=True)
+    )
     shared, of_rank, of_division = [], [], []
     for number, rank in enumerate(organ.ranks):
         seen = foresee(number, when)
@@ -165,7 +167,7 @@ def _forecast(
             learned.recalibration[kind],
         )
         rows.append(parts.moved(seen.cents))
-        place = learned.common.place_cents if told[rank.division] else UNTOLD_AIR_CENTS
+        place = learned.common.place_cents if air_is_known[rank.division] else UNKNOWN_AIR_CENTS
         common = float(np.hypot(learned.common.visit_cents, place)) if rank.family.is_flue else 0.0
         shared.append(np.full(rank.pipes, common))
         near = learned.recalibration[kind].near

@@ -126,8 +126,8 @@ def _figures_of(
         at = _place(organ, index, pipe.pipe)
         if pipe.air_celsius not in known:
             known[pipe.air_celsius] = air_cents(organ.pitch.at_celsius, pipe.air_celsius)
-        told = air[organ.ranks[at].division] or 0.0
-        cents = pipe.cents + known[pipe.air_celsius] - told
+        stated = air[organ.ranks[at].division] or 0.0
+        cents = pipe.cents + known[pipe.air_celsius] - stated
         own = heard.setdefault(at, {})
         number = pipe.pipe.number - 1
         if number not in own or pipe.sigma_cents < own[number][1]:

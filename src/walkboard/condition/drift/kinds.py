@@ -131,7 +131,7 @@ class CommonHabits:
 
 
 USUAL_COMMON = CommonHabits()
-UNTOLD_AIR_CENTS = 15.0  # where nobody told the air: 5 °C either way
+UNKNOWN_AIR_CENTS = 15.0  # where nobody told the air: 5 °C either way
 
 # What part of the flues' movement with the air a rank follows beyond its physics.
 FLUE_FOLLOWS, FLUE_FOLLOWS_SIGMA = 0.0, 0.04

@@ -11,7 +11,7 @@ import numpy as np
 from walkboard.condition.settling.forecast import USUAL, Warmth
 
 _LEAST_KNOWN = 3.0  # past pipes that the usual time constant and offset count for
-_TOLD_TAU = 0.5  # of ln τ: a pipe less sure tells nothing of its kind's time constant
+_LARGEST_LOG_TAU_SIGMA = 0.5  # of ln τ: a pipe less sure tells nothing of its kind's time constant
 _LEAST_OFFSET_CENTS = 0.1
 
 
@@ -61,9 +61,9 @@ def learn_warmth(past: Iterable[PastSettling], usual: Warmth = USUAL) -> Mapping
         kinds.setdefault(pipe.kind, []).append(pipe)
     learned = {}
     for kind, pipes in kinds.items():
-        told = [pipe for pipe in pipes if pipe.log_tau_sigma < _TOLD_TAU]
-        value = np.array([pipe.log_tau for pipe in told])
-        own = np.array([pipe.log_tau_sigma for pipe in told])
+        sure = [pipe for pipe in pipes if pipe.log_tau_sigma < _LARGEST_LOG_TAU_SIGMA]
+        value = np.array([pipe.log_tau for pipe in sure])
+        own = np.array([pipe.log_tau_sigma for pipe in sure])
         weight = usual.spread**2 / (usual.spread**2 + own**2)  # an unsure pipe tells little
         total = _LEAST_KNOWN + float(weight.sum())
         centre = (_LEAST_KNOWN * math.log(usual.tau_s) + float(weight @ value)) / total

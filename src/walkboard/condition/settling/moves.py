@@ -121,15 +121,15 @@ class Advice:
 
 def learn_hand(seen: Sequence[MoveSeen]) -> Hand:
     """The hand's factor from the moves seen in a rank, oldest first."""
-    told = [m for m in seen if abs(m.asked_cents) >= _LEAST_CENTS]
-    if not told:
+    counted = [m for m in seen if abs(m.asked_cents) >= _LEAST_CENTS]
+    if not counted:
         return Hand()
-    ratio = np.array([m.got_cents / m.asked_cents for m in told] + [1.0])
-    size = np.array([abs(m.asked_cents) for m in told] + [_PRIOR_CENTS])
+    ratio = np.array([m.got_cents / m.asked_cents for m in counted] + [1.0])
+    size = np.array([abs(m.asked_cents) for m in counted] + [_PRIOR_CENTS])
     size[:-1] = np.minimum(size[:-1], 10.0)  # one great move is one move
     gain = float(np.clip(_weighted_median(ratio, size), _LEAST_GAIN, _MOST_GAIN))
     spread = 1.4826 * _weighted_median(np.abs(ratio - gain), size)
-    return Hand(gain, max(0.05, float(spread)), len(told), abs(told[-1].got_cents))
+    return Hand(gain, max(0.05, float(spread)), len(counted), abs(counted[-1].got_cents))
 
 
 def tongue_mm(rank: Rank, number: int, hz: float) -> tuple[float, float, bool]:
@@ -167,7 +167,7 @@ def advise(  # noqa: PLR0917
     hz: float,
     speed_m_s: float,
     hand: Hand = Hand(),
-    told: str = "",
+    caution: str = "",
     tongue: tuple[float, float, bool] | None = None,
 ) -> Advice:
     """Which way and how far, the hand's factor counted in.
@@ -184,7 +184,7 @@ def advise(  # noqa: PLR0917
         Speed of sound in it [m/s].
     hand : Hand
         From `learn_hand`, of this rank.
-    told : str
+    caution : str
         A caution of the pipe's own, as that it is historic; comes first.
     tongue : (float, float, bool), optional
         Of a reed, from `tongue_mm`.
@@ -204,7 +204,7 @@ def advise(  # noqa: PLR0917
     is_out_of_reach = abs(cents) > _REACH_CENTS[move.device]
     if is_out_of_reach:
         move = replace(move, least_mm=None, most_mm=None, is_usual=False)
-    cautions = [told] if told else []
+    cautions = [caution] if caution else []
     if abs(cents) > _BIG_CENTS:
         cautions.append("far off: is it the right pipe, and does it speak as it should?")
     if move.device in _HARM:

@@ -216,7 +216,7 @@ def _report(book: Book, kept: KeptOrgan, organ: Organ, clock: _Clock, visit: int
 
 def _mend(book: Book, kept: KeptOrgan, visit: KeptVisit, clock: _Clock, number: int) -> None:
     planned = {fault.words: fault.mended for fault in _before(number)}
-    for fault in book.standing_faults(kept.id):
+    for fault in book.open_faults(kept.id):
         mended = planned.get(fault.words)
         if mended is not None:
             clock.on(6.0)
@@ -245,7 +245,7 @@ def _venue(book: Book, kept: KeptOrgan, now: datetime) -> None:
     """Whom to ask, who fixes what, and when the tuner comes next."""
     for contact in CONTACTS:
         book.keep_contact(kept.id, contact)
-    for fault in book.standing_faults(kept.id):
+    for fault in book.open_faults(kept.id):
         book.keep_fault_care(FaultCare(fault.id, *REPAIR))
     arrives = datetime.combine(now.date() + timedelta(days=NEXT_VISIT_DAYS), _BEGINS)
     book.keep_next_visit(kept.id, NextVisit(arrives, 4.0, NEXT_VISIT_REASON))

@@ -202,8 +202,8 @@ class _Tuner:
         skipped = {item.pipe for item in plan.items if rng.random() < 0.04}
         for item in plan.items:
             if item.pipe not in skipped:
-                told = at.shown_celsius[self._organ.rank(item.pipe.rank).division]
-                target = target_hz(self._organ, item.pipe, told)
+                air_celsius = at.shown_celsius[self._organ.rank(item.pipe.rank).division]
+                target = target_hz(self._organ, item.pipe, air_celsius)
                 left[self._index[item.pipe]] = cents_of_ratio(item.target_hz / target)
         self.plans.append(plan)
         self.skipped.append(skipped)

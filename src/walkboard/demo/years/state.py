@@ -103,10 +103,10 @@ class OrganState:
         cents: FloatArray = self._own + rank[self.rank_of] + dust
         return cents
 
-    def shown_less_true(self, weather: Weather, told: Mapping[str, float]) -> FloatArray:
+    def shown_less_true(self, weather: Weather, shown_celsius: Mapping[str, float]) -> FloatArray:
         """What a reading shows above `true_cents`, because the thermometer was wrong."""
         wrong = [
-            self._air_cents(told[r.division], weather.celsius[r.division])
+            self._air_cents(shown_celsius[r.division], weather.celsius[r.division])
             for r in self._organ.ranks
         ]
         return np.array(wrong)[self.rank_of]

@@ -287,13 +287,13 @@ def _work(
     """What the other process runs."""
     if niceness and hasattr(os, "nice"):
         os.nice(niceness)
-    told = -1.0
+    published = -1.0
 
     def progress(done: float, total: float) -> None:
-        nonlocal told
+        nonlocal published
         share = min(1.0, done / total) if total > 0.0 else 0.0
-        if share - told >= 0.005 or share >= 1.0 > told:
-            told = share
+        if share - published >= 0.005 or share >= 1.0 > published:
+            published = share
             theirs.send(("share", share))
 
     try:

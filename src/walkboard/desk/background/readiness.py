@@ -149,14 +149,14 @@ def rests_on(book: SeenBook, kept: KeptOrgan) -> str:
 
     def work_out() -> str:
         visits = [(v.id, v.opened_at, v.minutes, book.marks(v.id)) for v in book.visits(kept.id)]
-        told = (
+        facts = (
             __version__,
             kept.version,
             book.events(kept.id),
             visits,
             book.weights(kept.id),
         )
-        return hashlib.sha256(repr(told).encode()).hexdigest()
+        return hashlib.sha256(repr(facts).encode()).hexdigest()
 
     return book.memory.get(("readiness rests on", kept.id, book.change()), work_out)
 

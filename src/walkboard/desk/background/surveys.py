@@ -32,7 +32,7 @@ def survey_of(desk: BookAndJobs, kept: KeptOrgan) -> SurveyPlan | None:
     slot = desk.book.memory.get(("survey", kept.id, kept.version), _Slot)
     with _starting:
         if slot.plan is None and _pipes(kept) <= _AT_ONCE_PIPES:
-            slot.plan = plan_whole(_untold, kept.description)
+            slot.plan = plan_whole(_ignore_progress, kept.description)
         job = desk.jobs.job(slot.job) if slot.job else None
         if slot.plan is None and (job is None or job.is_over):
 
@@ -51,7 +51,7 @@ def _pipes(kept: KeptOrgan) -> int:
     return sum(rank.pipes for rank in read_organ(kept.description).ranks)
 
 
-def _untold(done: float, total: float) -> None:
+def _ignore_progress(done: float, total: float) -> None:
     """Nobody waits for the progress of what is done at once."""
 
 

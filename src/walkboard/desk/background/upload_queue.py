@@ -30,13 +30,13 @@ if TYPE_CHECKING:
 
 FOLDER = "not-yet-heard"
 KIND = "walk"
-_TOLD = "walk.json"
+_LABEL = "walk.json"
 _SOUND = "sound"
 _LONGEST_NAME = 120
 _starting = threading.Lock()
 
 
-class _Told(BaseModel):
+class _Label(BaseModel):
     model_config = ConfigDict(extra="forbid")
     visit: int
     name: str
@@ -117,14 +117,14 @@ async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
                 file.write(chunk)
         if not size:
             raise InputError("The recording is empty.", where=coming.name, fix="Record again.")
-        told = _Told(
+        label = _Label(
             visit=coming.visit_id,
             name=coming.name,
             drawn=coming.drawn,
             air_celsius=coming.air_celsius,
         )
         # Last, so that what has it is whole.
-        (folder / _TOLD).write_text(told.model_dump_json(), encoding="utf-8")
+        (folder / _LABEL).write_text(label.model_dump_json(), encoding="utf-8")
     except BaseException as error:
         shutil.rmtree(folder, ignore_errors=True)
         if isinstance(error, OSError):
@@ -139,20 +139,20 @@ async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
 def waiting(book: Path, visit_id: int) -> tuple[Incoming, ...]:
     """The recordings of a visit that are not heard yet, in the order in which they came."""
     found: list[tuple[float, Incoming]] = []
-    for told_at in (book / FOLDER).glob(f"*/{_TOLD}"):
+    for label_at in (book / FOLDER).glob(f"*/{_LABEL}"):
         with suppress(OSError, ValidationError, json.JSONDecodeError):
-            told = _Told.model_validate_json(told_at.read_text(encoding="utf-8"))
-            if told.visit == visit_id:
-                folder = told_at.parent
+            label = _Label.model_validate_json(label_at.read_text(encoding="utf-8"))
+            if label.visit == visit_id:
+                folder = label_at.parent
                 coming = Incoming(
                     folder.name,
-                    told.visit,
-                    plain_name(told.name),
-                    told.drawn,
-                    told.air_celsius,
+                    label.visit,
+                    plain_name(label.name),
+                    label.drawn,
+                    label.air_celsius,
                     folder,
                 )
-                found.append((told_at.stat().st_mtime, coming))
+                found.append((label_at.stat().st_mtime, coming))
     return tuple(coming for _, coming in sorted(found, key=lambda pair: (pair[0], pair[1].id)))
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from markupsafe import Markup, escape
 
 from walkboard.desk.text.figures import signed
-from walkboard.desk.text.translate import told
+from walkboard.desk.text.translate import translate
 from walkboard.scales.keys import Key
 from walkboard.sheets.values import ChartPoint, Mark, RankChart
 
@@ -205,7 +205,7 @@ def _ground(
     parts.append(f'<path class="ink" stroke-width="2.5" d="{"".join(blacks)}"/>')
     right = _RIGHT
     for line in reversed(chart.lines):
-        at, words = y(line.cents), f"{told(line.words)} {signed(line.cents - target)}"
+        at, words = y(line.cents), f"{translate(line.words)} {signed(line.cents - target)}"
         dash = "" if line.is_target else ' stroke-dasharray="7 5"'
         weight = 2 if line.is_target else 1.3
         style = f'class="ink" stroke-width="{weight}"{dash}'
@@ -249,7 +249,7 @@ def _pipe(
     if point.word:
         parts.append(
             f'<text transform="translate({x + 4:.1f} {_BOTTOM + 36}) rotate(-90)" '
-            f'text-anchor="end">{escape(told(point.word))}</text>'
+            f'text-anchor="end">{escape(translate(point.word))}</text>'
         )
     return parts
 

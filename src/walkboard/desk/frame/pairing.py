@@ -114,14 +114,14 @@ class Devices:
 
     def _read(self) -> dict[str, Device]:
         try:
-            told = self._path.read_bytes()
+            content = self._path.read_bytes()
         except OSError:
             return {}
         # Not at the top: a desk without phones answers its first page before this has loaded.
         from pydantic import TypeAdapter, ValidationError  # noqa: PLC0415
 
         try:
-            kept = TypeAdapter(list[Device]).validate_json(told)
+            kept = TypeAdapter(list[Device]).validate_json(content)
         except ValidationError:
             return {}  # not ours: then every device pairs again
         return {device.hash: device for device in kept}

@@ -24,7 +24,7 @@ from walkboard.desk.text.figures import (
     signed,
 )
 from walkboard.desk.text.preferences import Look, Names, preferences_of
-from walkboard.desk.text.translate import told
+from walkboard.desk.text.translate import translate
 
 ON_ITS_WAY = "on its way"  # in place of the book's number: the page then fetches its parts at once
 
@@ -55,7 +55,7 @@ class Renderer:
             day=day,
             clock=clock,
             date_words=date_words,
-            told=told,
+            translate=translate,
         )
         places = [page for page in pages if page.place is not None]
         self._places = sorted(places, key=lambda page: page.rank)

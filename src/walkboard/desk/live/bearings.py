@@ -106,7 +106,7 @@ class Laying:
         self.heard_hz[task.key] = reading.hz * own_hz / self._target_hz(task.key)
         return True
 
-    def told(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, Any]:
         """The intervals heard, for the page: of each step its own, then its checks."""
         found = []
         for number, step in enumerate(self.steps):

@@ -17,7 +17,7 @@ from walkboard.work.live.values import Reason, Result, Shown, Step, Task
 _OTHERS = (LiveFlag.OTHER_KEY, LiveFlag.NEIGHBOUR)
 
 
-def told(shown: Shown, organ: Organ, meter: Meter) -> dict[str, Any]:
+def live_message(shown: Shown, organ: Organ, meter: Meter) -> dict[str, Any]:
     """One update as JSON carries it.
 
     Parameters
@@ -59,7 +59,7 @@ def level(meter: Meter) -> dict[str, Any]:
         "db": round(max(meter.peak_db, -120.0), 1),
         "clipped": meter.clipped,
         "lost": meter.lost,
-        "words": translate.told(meter.words),
+        "words": translate.translate(meter.words),
     }
 
 
@@ -115,8 +115,8 @@ def _move(advice: Advice | None) -> dict[str, Any] | None:
     if advice is None:
         return None
     return {
-        "words": translate.told(advice.words),
-        "caution": translate.told(advice.caution),
+        "words": translate.translate(advice.words),
+        "caution": translate.translate(advice.caution),
         "cents": round(advice.cents, 1),
     }
 
@@ -130,7 +130,7 @@ def _settling(forecast: Forecast | None) -> dict[str, Any] | None:
         "seconds": round(forecast.seconds),
         "known": round(forecast.known_in_s),
         "above": _rounded(forecast.above_cents),
-        "words": translate.told(forecast.words),
+        "words": translate.translate(forecast.words),
     }
 
 

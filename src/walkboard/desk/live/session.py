@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from walkboard.book.records import TickState
 from walkboard.desk.live.block_queue import GatheredBlocks
-from walkboard.desk.live.messages import key_state, told
+from walkboard.desk.live.messages import key_state, live_message
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import PipeRef
 from walkboard.work.live.values import Outcome, Shown, Step
@@ -96,7 +96,7 @@ class LiveRun:
         self._asked: deque[Callable[[], object]] = deque()
         self._blocks = GatheredBlocks(session.source)
         self._number = 0
-        self._told_key: tuple[object, float] = (None, 0.0)
+        self._sent_key: tuple[object, float] = (None, 0.0)
         self._finished: dict[str, Any] | None = None
         self._finished_s = 0.0
         self._withdrawn: dict[str, Any] | None = None
@@ -219,7 +219,7 @@ class LiveRun:
             "source": self.source.name,
             "tolerance": self._tolerance,
             "heard_ms": round(1e3 * (self._blocks.zero_s + at_s), 1),
-            **told(shown, session.place.organ, session.meter),
+            **live_message(shown, session.place.organ, session.meter),
         }
         if value["finished"] is not None:
             self._finished, self._finished_s = {**value["finished"], "n": self._number}, heard_s
@@ -265,9 +265,9 @@ class LiveRun:
     def _tell_holder(self, shown: Shown) -> None:
         state = key_state(shown)
         now_s = time.monotonic()
-        before, at_s = self._told_key
+        before, at_s = self._sent_key
         if state is not None and (state != before or now_s - at_s > _AGAIN_S):
-            self._told_key = (state, now_s)
+            self._sent_key = (state, now_s)
             self._hub.tell(f"holds.{self.visit_id}", state)
         is_elsewhere = shown.finished is not None or shown.withdrawn is not None
         if is_elsewhere and shown.task is not None:

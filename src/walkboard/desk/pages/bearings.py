@@ -100,9 +100,9 @@ def _make(
 
     def see(shown: Shown) -> None:
         if laying.see(shown):
-            hub.tell(BEARINGS_TOPIC, laying.told())
+            hub.tell(BEARINGS_TOPIC, laying.to_json())
 
-    hub.tell(BEARINGS_TOPIC, laying.told())
+    hub.tell(BEARINGS_TOPIC, laying.to_json())
     place = Place(at.desk.book, at.kept, at.organ, at.visit)
     session = TuningSession(place, source, laying.tasks())
     return LiveRun(

@@ -12,7 +12,7 @@ from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.translate import told
+from walkboard.desk.text.translate import translate
 from walkboard.errors import BookError, DescriptionError, InputError, Problem
 from walkboard.organ.checking_builds import TUNED_BY
 from walkboard.organ.editing import EDITED, CellChange, edited, rank_cells
@@ -89,7 +89,7 @@ def _table(edit: Edit) -> Response:
             text = edited(text, [CellChange("rank", edit.id, edit.field, edit.value)])
         return JSONResponse({"text": text, "rows": rank_cells(text)})
     except InputError as error:
-        return JSONResponse({"what": f"{told(error.what)} {told(error.fix)}"}, 400)
+        return JSONResponse({"what": f"{translate(error.what)} {translate(error.fix)}"}, 400)
 
 
 async def keep_new(request: Request) -> Response:
@@ -139,7 +139,12 @@ def _checked(text: str) -> dict[str, object]:
     except DescriptionError as error:
         return {
             "problems": [
-                {"line": p.line, "field": p.field, "what": told(p.what), "mend": told(p.fix)}
+                {
+                    "line": p.line,
+                    "field": p.field,
+                    "what": translate(p.what),
+                    "mend": translate(p.fix),
+                }
                 for p in error.problems
             ],
             "size": "",

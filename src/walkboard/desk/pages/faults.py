@@ -277,5 +277,5 @@ PAGE = Page(
     place="/organ/{organ}/faults",
     rank=60,
     settings=MappingProxyType({"mending": keep_mending}),
-    count=lambda desk, organ_id: len(desk.book.standing_faults(organ_id)),
+    count=lambda desk, organ_id: len(desk.book.open_faults(organ_id)),
 )

@@ -28,7 +28,7 @@ from walkboard.desk.pages.visit.frame import AtVisit, differ_words, surely_at_wo
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.figures import clock
 from walkboard.desk.text.preferences import Look, Preferences, preferences_of
-from walkboard.desk.text.translate import told
+from walkboard.desk.text.translate import translate
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.keyholder import stop_words
@@ -128,7 +128,7 @@ def _work(
     request: Request, at: AtVisit, groups: tuple[WorkGroup, ...], chosen: Preferences
 ) -> dict[str, Any]:
     noted: dict[str, list[str]] = {}
-    for fault in at.desk.book.standing_faults(at.kept.id):
+    for fault in at.desk.book.open_faults(at.kept.id):
         if fault.pipe is not None:
             noted.setdefault(str(fault.pipe), []).append(fault.kind)
     differing = differ_words(at)
@@ -150,7 +150,7 @@ def _step(organ: Organ, group: WorkGroup, step: WorkStep, chosen: Preferences) -
         "pipe": str(step.item.pipe),
         "number": step.item.pipe.number,
         "rank": group.heading,
-        "draw": told(group.draw),
+        "draw": translate(group.draw),
         "key": "" if held is None else chosen.key(held.key),
         "semitone": None if held is None else held.key.semitone,
         "stop": "" if held is None else stop_words(organ, held.stop),
@@ -158,9 +158,9 @@ def _step(organ: Organ, group: WorkGroup, step: WorkStep, chosen: Preferences) -
         "hz": hertz(step.item.target_hz),
         "target_hz": step.item.target_hz,
         "cents": round(step.item.cents, 1),
-        "move": told(step.item.move),
-        "hand": told(step.hand),
-        "why": told(step.item.why),
+        "move": translate(step.item.move),
+        "hand": translate(step.hand),
+        "why": translate(step.item.why),
         "minutes": step.item.minutes,
         "state": step.state.value,
         "tick": "" if step.tick is None else step.tick.uid,

@@ -15,7 +15,7 @@ from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import language, say
 from walkboard.desk.text.figures import clock, signed
 from walkboard.desk.text.preferences import preferences_of
-from walkboard.desk.text.translate import told
+from walkboard.desk.text.translate import translate
 from walkboard.errors import WalkboardError
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.targets import target_hz
@@ -24,7 +24,7 @@ from walkboard.sheets.rank_charts import flag_words
 from walkboard.sheets.values import ChartPoint, Mark
 from walkboard.sheets.wording import rank_words
 from walkboard.work.hold_audio import cut, hold_of, spectrum, wav
-from walkboard.work.overview import RankState, earlier_readings, rank_state, standing_of_visit
+from walkboard.work.overview import RankState, chart_context, earlier_readings, rank_state
 from walkboard.work.pipe_history import companions, history, neighbours
 
 _INTERVAL_WORDS = {0: "same", 4: "third", 5: "fourth", 7: "fifth", 12: "octave"}
@@ -98,7 +98,7 @@ def _pipe(
         "ref": ref,
         "key": state.rank.key_of(number),
         "history": found,
-        "flags": {r.id: told(flag_words(r.reading)) for v in found for r in v.readings},
+        "flags": {r.id: translate(flag_words(r.reading)) for v in found for r in v.readings},
         "last": last,
         "spectrum": None,
         "trouble": "",
@@ -108,9 +108,9 @@ def _pipe(
         "two_sigma": 0.0,
     }
     if state.visit is not None and state.chart is not None:
-        air = standing_of_visit(desk.book, state.visit).told_celsius(organ, state.rank.division)
+        air = chart_context(desk.book, state.visit).air_of(organ, state.rank.division)
         line = state.chart.lines[0]
-        shown["told"] = air
+        shown["air_celsius"] = air
         shown["line"] = line
         shown["line_hz"] = target_hz(organ, ref, air) * ratio_of_cents(line.cents)
         shown |= _stands(state, number)
@@ -154,7 +154,7 @@ def _heard(desk: Desk, last: KeptReading) -> dict[str, object]:
             recording = desk.book.recording(last.recording_id)
             found = spectrum(cut(desk.book, recording, hold_of(recording, last.hold)))
         except WalkboardError as error:
-            return {"trouble": f"{told(error.what)} {told(error.fix)}"}
+            return {"trouble": f"{translate(error.what)} {translate(error.fix)}"}
         drawing = None if found is None else spectrum_drawing(found, hz)
         return {"spectrum": drawing, "trouble": ""}
 
@@ -170,7 +170,7 @@ def _earlier(
     line = state.chart.lines[0].cents
     found = []
     for visit, readings in earlier_readings(desk.book, kept, state.rank.id, state.visit):
-        then = standing_of_visit(desk.book, visit).lines(organ, state.rank)[0].cents
+        then = chart_context(desk.book, visit).lines(organ, state.rank)[0].cents
         cents = {
             state.rank.key_of(pipe.number).semitone: r.reading.cents - then + line
             for pipe, r in readings.items()
@@ -218,9 +218,9 @@ def _state_words(state: RankState, point: ChartPoint | None, number: int) -> str
     if point is None:
         return say("rank.not_held")
     if point.cents is None:
-        return say("rank.no_value", why=told(point.word))
+        return say("rank.no_value", why=translate(point.word))
     if point.mark is Mark.CARE:
-        return say("rank.care", why=told(point.word))
+        return say("rank.care", why=translate(point.word))
     return say(f"rank.{point.mark.value}")
 
 

@@ -86,7 +86,7 @@ def _take(request: Request, given: FormData) -> Response:
     if given.get("website"):  # seen by no person: thanked like everyone, and kept nowhere
         return _thanked(request)
     try:
-        told = faults.ConsoleReport(
+        report = faults.ConsoleReport(
             kind=plain(given.get("kind", ""), 40) or FaultKind.OTHER,
             words=plain(given.get("words", ""), LONGEST_WORDS),
             stop=plain(given.get("stop", ""), 200),
@@ -94,16 +94,16 @@ def _take(request: Request, given: FormData) -> Response:
             name=plain(given.get("name", ""), LONGEST_NAME),
             uid=uid if _UID.match(uid) else None,
         )
-        if told.kind == FaultKind.OTHER and not told.words and not told.stop:
+        if report.kind == FaultKind.OTHER and not report.words and not report.stop:
             raise InputError(say("report.nothing"))
         try:
-            faults.report_from_console(desk.book, kept, organ, told)
+            faults.report_from_console(desk.book, kept, organ, report)
         except BookError:
             # Sent, then gone back to and changed: another report. What is lasting fails again.
-            again = replace(told, uid=None)
+            again = replace(report, uid=None)
             faults.report_from_console(desk.book, kept, organ, again)
     except WalkboardError as error:
-        return _draw(request, organ, values, translate.told(str(error)), status=400)
+        return _draw(request, organ, values, translate.translate(str(error)), status=400)
     return _thanked(request)
 
 

@@ -15,7 +15,7 @@ from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.preferences import Preferences, preferences_of
-from walkboard.desk.text.translate import told
+from walkboard.desk.text.translate import translate
 from walkboard.errors import InputError
 from walkboard.organ.checking_builds import TUNED_BY
 from walkboard.organ.kinds import Family
@@ -52,7 +52,7 @@ async def read(request: Request) -> Response:
     except (ValidationError, ValueError):
         return JSONResponse({"what": say("stop_list.not_read")}, 400)
     chosen = preferences_of(request)
-    return JSONResponse(await run_in_threadpool(_told, asked, chosen))
+    return JSONResponse(await run_in_threadpool(_answer, asked, chosen))
 
 
 async def take_file(request: Request) -> Response:
@@ -61,11 +61,11 @@ async def take_file(request: Request) -> Response:
     try:
         text = await run_in_threadpool(text_of_stops, data, "")
     except InputError as error:
-        return JSONResponse({"what": f"{told(error.what)} {told(error.fix)}"}, 400)
+        return JSONResponse({"what": f"{translate(error.what)} {translate(error.fix)}"}, 400)
     return JSONResponse({"text": text})
 
 
-def _told(asked: Asked, chosen: Preferences) -> dict[str, Any]:
+def _answer(asked: Asked, chosen: Preferences) -> dict[str, Any]:
     made = organ_from_stops(asked.text, changes_by_line(asked.text, asked.changes))
     keys = row_keys(made.rows)
     states = [row.state for row in made.rows]
@@ -75,7 +75,8 @@ def _told(asked: Asked, chosen: Preferences) -> dict[str, Any]:
         "toml": made.toml if any(row.stop is not None for row in made.rows) else "",
         "size": _size(made),
         "problems": [
-            {"field": p.field, "what": told(p.what), "mend": told(p.fix)} for p in made.problems
+            {"field": p.field, "what": translate(p.what), "mend": translate(p.fix)}
+            for p in made.problems
         ]
         if any(row.stop is not None for row in made.rows)
         else [],
@@ -99,9 +100,9 @@ def _row(row: Row, key: str, chosen: Preferences) -> dict[str, Any]:
         "said": row.said,
         "state": row.state,
         "is": say(f"stop_list.said_{row.said}"),
-        "question": told(row.question) if row.question else "",
-        "why": [told(guess.why) for guess in row.guesses if not guess.usual],
-        "usual": [told(guess.why) for guess in row.guesses if guess.usual],
+        "question": translate(row.question) if row.question else "",
+        "why": [translate(guess.why) for guess in row.guesses if not guess.usual],
+        "usual": [translate(guess.why) for guess in row.guesses if guess.usual],
         "guessed": sorted({guess.field for guess in row.guesses if not guess.usual}),
         "words": _words(row),
         "cells": _cells(row, chosen),
@@ -134,7 +135,7 @@ def _words(row: Row) -> str:
     if row.said is Said.COUPLER:
         return "; ".join(f"{c.from_division} → {c.to_division}" for c in row.couplers)
     if row.stop is not None:
-        return " ".join(told(guess.why) for guess in row.guesses if guess.field == "plays")
+        return " ".join(translate(guess.why) for guess in row.guesses if guess.field == "plays")
     if row.said is Said.TREMULANT:
         return str(row.values["division"])
     if row.said is Said.UNKNOWN or row.division is not None:

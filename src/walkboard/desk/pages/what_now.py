@@ -75,7 +75,7 @@ def _at_visit(desk: Desk, kept: KeptOrgan, visit: KeptVisit) -> Step:
     opened = say("organ.open_since", day=day(visit.opened_at))
     groups = work_groups(desk.book, visit)
     if groups is None:
-        if not desk.book.told_airs(visit.id):
+        if not desk.book.recording_airs(visit.id):
             words = f"{opened} · {say('organ.nothing_heard')}"
             return Step(title, words, f"{at}/listen", say("organ.go_listen"))
         words = f"{opened} · {say('organ.no_plan')}"
@@ -131,7 +131,7 @@ def _titled(event: KeptEvent) -> str:
 
 
 def _faults(desk: Desk, kept: KeptOrgan, organ: Organ, chosen: Preferences) -> Step:
-    standing = desk.book.standing_faults(kept.id)
+    standing = desk.book.open_faults(kept.id)
     at = f"/organ/{kept.id}/faults"
     if not standing:
         return Step(

@@ -33,7 +33,7 @@ from walkboard.desk.server.gate import Gate, Guarded, TooMuchError, safe_headers
 from walkboard.desk.server.static_files import static_door
 from walkboard.desk.text import preferences
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.translate import told
+from walkboard.desk.text.translate import translate
 from walkboard.errors import BookError, UnknownNameError, WalkboardError
 from walkboard.work.calendar.events import today
 from walkboard.work.overview import overview, recall
@@ -76,7 +76,7 @@ def make_application(
     desk = Desk(
         book=book,
         hub=hub,
-        jobs=Jobs(lambda all_: hub.tell(jobs.TOPIC, [_told(job) for job in all_])),
+        jobs=Jobs(lambda all_: hub.tell(jobs.TOPIC, [_job_to_json(job) for job in all_])),
         pairing=Pairing(devices),
         shared_address=shared_address,
         fingerprint=fingerprint,
@@ -192,7 +192,7 @@ async def _stop_job(request: Request) -> Response:
     return JSONResponse({"stopped": stopped}, 200 if stopped else 404)
 
 
-def _told(job: Job) -> dict[str, object]:
+def _job_to_json(job: Job) -> dict[str, object]:
     return {**asdict(job), "state": job.state.value}
 
 
@@ -211,7 +211,7 @@ async def _of_ours(request: Request, error: Exception) -> Response:
     status = 404 if isinstance(error, UnknownNameError) else 400
     if isinstance(error, BookError):
         status = 409
-    return _trouble(request, status, told(error.what), told(error.fix))
+    return _trouble(request, status, translate(error.what), translate(error.fix))
 
 
 async def _of_http(request: Request, error: Exception) -> Response:

@@ -29,7 +29,7 @@ from walkboard.desk.server.early_page import FirstPage, keep_page, kept_page, pr
 from walkboard.desk.server.gate import LOOPBACK, Gate, Guarded
 from walkboard.desk.server.static_files import static_door
 from walkboard.desk.text.catalogue import speak
-from walkboard.desk.text.preferences import BookChoice, preferences_of, told
+from walkboard.desk.text.preferences import BookChoice, cookie_words, preferences_of
 from walkboard.errors import WalkboardError
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ class Doorway:
 
     async def _organ(self, request: Request) -> Response:
         chosen = preferences_of(request, self._usual)
-        kept, choices = self._kept, told(chosen)
+        kept, choices = self._kept, cookie_words(chosen)
         self._shown = request.url.path, choices
         if (
             kept is not None
@@ -146,7 +146,7 @@ class Doorway:
         client = scope.get("client")
         is_here = client is not None and client[0] in LOOPBACK
         if scope["type"] == "http" and is_here and _ORGAN.fullmatch(scope["path"]):
-            self._shown = scope["path"], told(preferences_of(Request(scope), self._usual))
+            self._shown = scope["path"], cookie_words(preferences_of(Request(scope), self._usual))
 
     async def _live(self, receive: Receive, send: Send) -> None:
         """The server's own life: the desk loads once it listens, and closes before it ends."""

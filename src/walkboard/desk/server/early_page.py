@@ -29,7 +29,7 @@ class FirstPage:
     path : str
         Its address.
     choices : str
-        What the browser had chosen (`walkboard.desk.text.preferences.told`).
+        What the browser had chosen (`walkboard.desk.text.preferences.cookie_words`).
     html : str
     book : str
         Stamp of the book (`walkboard.book.glance`).

@@ -81,7 +81,7 @@ class Gate:
             answer = self._stranger if scope["type"] == "http" else WebSocketClose(_REFUSED_SOCKET)
             await answer(scope, receive, _headed(send, headers))
             return
-        if _told_bytes(headers) > door.largest_bytes:
+        if _stated_bytes(headers) > door.largest_bytes:
             await _refuse(scope, receive, send, 413, "This is too large.")
             return
         await self._app(scope, _Measured(receive, door.largest_bytes), _headed(send, headers))
@@ -191,9 +191,9 @@ def _is_origin_ours(headers: Headers, scope: Scope) -> bool:
     return origin.lower() == f"{'https' if secure else 'http'}://{headers['host'].lower()}"
 
 
-def _told_bytes(headers: Headers) -> int:
-    told = headers.get("content-length", "0")
-    return int(told) if told.isdecimal() else 0
+def _stated_bytes(headers: Headers) -> int:
+    stated = headers.get("content-length", "0")
+    return int(stated) if stated.isdecimal() else 0
 
 
 def _cookies(headers: Headers) -> dict[str, str]:

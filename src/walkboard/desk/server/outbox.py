@@ -22,7 +22,7 @@ from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Keep
 from walkboard.desk.frame.setting import Setting
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.translate import told
+from walkboard.desk.text.translate import translate
 from walkboard.errors import BookError, WalkboardError
 
 LARGEST_BYTES = 1 << 20
@@ -70,9 +70,9 @@ class Outbox:
             # What the database or the disk refuses now it may take in a minute.
             cause = error.__cause__
             is_passing = isinstance(getattr(cause, "orig", cause), (sqlite3.Error, OSError))
-            return Outcome("later" if is_passing else "refused", told(str(error)))
+            return Outcome("later" if is_passing else "refused", translate(str(error)))
         except (WalkboardError, ValueError) as error:
-            return Outcome("refused", told(str(error)))
+            return Outcome("refused", translate(str(error)))
         return Outcome("kept")
 
 

@@ -14,9 +14,9 @@ async function post(door, body, type) {
   try {
     const headers = { Accept: "application/json", ...(type ? { "Content-Type": type } : {}) };
     const answer = await fetch(`${at}/${door}`, { method: "POST", body, headers });
-    const told = await answer.json();
-    if (answer.ok) return told;
-    trouble([told.trouble, told.mend].filter(Boolean).join(" "));
+    const reply = await answer.json();
+    if (answer.ok) return reply;
+    trouble([reply.trouble, reply.mend].filter(Boolean).join(" "));
   } catch {
     trouble(say("b_no_link"));
   }
@@ -36,12 +36,12 @@ if (runs === "no") {
     };
 } else {
   const { keyName, onMeasured } = await import("./measured.js");
-  onMeasured((told, before) => {
-    if (!told.on) { if (before) location.reload(); return; }
-    if (told.pipe === before?.pipe) return;
-    place("bearings-key").textContent = told.pipe ? keyName(told.key) : "";
+  onMeasured((update, before) => {
+    if (!update.on) { if (before) location.reload(); return; }
+    if (update.pipe === before?.pipe) return;
+    place("bearings-key").textContent = update.pipe ? keyName(update.key) : "";
     for (const row of document.querySelectorAll("tr[data-pipe]"))
-      row.toggleAttribute("aria-current", !("closes" in row.dataset) && row.dataset.pipe === told.pipe);
+      row.toggleAttribute("aria-current", !("closes" in row.dataset) && row.dataset.pipe === update.pipe);
   });
   for (const button of document.querySelectorAll("[data-go]"))
     button.onclick = () => post("live/turn", JSON.stringify({ pipe: button.dataset.go, state: "open" }), "application/json");

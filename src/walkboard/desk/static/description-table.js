@@ -19,16 +19,16 @@ async function ask(change = {}) {
     body: JSON.stringify({ text: text.value, ...change }),
   }).catch(() => null);
   if (number !== asked) return; // more was changed since
-  const told = answer ? await answer.json() : { what: say("offline") };
-  words.textContent = told.what ?? "";
-  if (told.rows === undefined) return;
-  if (told.text !== text.value) {
-    text.value = told.text;
+  const reply = answer ? await answer.json() : { what: say("offline") };
+  words.textContent = reply.what ?? "";
+  if (reply.rows === undefined) return;
+  if (reply.text !== text.value) {
+    text.value = reply.text;
     text.dispatchEvent(new Event("input")); // the checker looks again
   }
   const at = document.activeElement;
   const kept = body.contains(at) ? at.getAttribute("aria-label") : null;
-  body.replaceChildren(...told.rows.map(row));
+  body.replaceChildren(...reply.rows.map(row));
   if (kept) [...body.querySelectorAll("[data-field]")].find((one) => one.getAttribute("aria-label") === kept)?.focus();
 }
 

@@ -125,10 +125,10 @@ if (place("only-missed"))
   };
 
 if (work.visit !== null)
-  live.on(`holds.${work.visit}`, (told) => {
+  live.on(`holds.${work.visit}`, (update) => {
     const step = steps[at];
-    if (!step || told.key !== step.semitone) return;
-    write("heard", say(told.state === "enough" ? "live_enough" : "live_more"));
+    if (!step || update.key !== step.semitone) return;
+    write("heard", say(update.state === "enough" ? "live_enough" : "live_more"));
     place("heard").classList.add("fresh-only");
   });
 
@@ -141,7 +141,7 @@ function follow() {
   if (to >= 0) go(to); else { at = steps.length; show(); }
 }
 if (!isWalk) {
-  live.on(work.follows, (told) => { tunerAt = told.pipe; follow(); });
+  live.on(work.follows, (update) => { tunerAt = update.pipe; follow(); });
   place("follow").addEventListener("change", follow);
 }
 

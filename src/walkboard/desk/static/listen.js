@@ -19,9 +19,9 @@ function drawn() { return boxes.filter((box) => box.checked); }
 
 function showDrawn() {
   place("drawn-words").textContent = drawn().map((box) => box.dataset.name).join(", ") || say("drawn_none");
-  const told = [...new Set(drawn().map((box) => box.dataset.division))].map((id) => airs[id]).filter((c) => c !== undefined);
+  const noted = [...new Set(drawn().map((box) => box.dataset.division))].map((id) => airs[id]).filter((c) => c !== undefined);
   if (!place("air").dataset.typed)
-    place("air").value = told.length ? (told.reduce((a, b) => a + b) / told.length).toFixed(1) : "";
+    place("air").value = noted.length ? (noted.reduce((a, b) => a + b) / noted.length).toFixed(1) : "";
 }
 place("air").addEventListener("input", () => { place("air").dataset.typed = "yes"; });
 form.addEventListener("change", ({ target }) => {
@@ -165,7 +165,7 @@ function nowWords() {
 }
 
 // ---------------------------------------------------------------- being heard
-let told = "";
+let lastSeen = "";
 live.on("jobs", (jobs) => {
   const own = jobs.filter((job) => job.subject.startsWith(`visit.${form.dataset.visit}.`));
   for (const sheet of document.querySelectorAll(".coming")) {
@@ -177,6 +177,6 @@ live.on("jobs", (jobs) => {
       words.textContent = say(`job_${job.state}`, { percent: Math.round(100 * job.share) });
   }
   const now = own.map((job) => job.id + job.state).join();
-  if (told && now !== told) refresh();
-  told = now;
+  if (lastSeen && now !== lastSeen) refresh();
+  lastSeen = now;
 });

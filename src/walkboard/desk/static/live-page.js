@@ -18,9 +18,9 @@ function trouble(words) {
 async function post(door, body) {
   try {
     const answer = await fetch(`${at}/${door}`, { method: "POST", body, headers: { Accept: "application/json" } });
-    const told = answer.status === 204 ? {} : await answer.json();
-    if (answer.ok) return told;
-    trouble([told.trouble, told.mend].filter(Boolean).join(" "));
+    const reply = answer.status === 204 ? {} : await answer.json();
+    if (answer.ok) return reply;
+    trouble([reply.trouble, reply.mend].filter(Boolean).join(" "));
   } catch {
     trouble(say("live_no_link"));
   }
@@ -30,13 +30,13 @@ async function post(door, body) {
 let naming = null; // what shows the pipe's reading; comes last, so that no press waits for it
 
 let firstSeen = null;
-live.on("listening", (told) => {
-  if (told.on) {
-    if (place("level")) place("level").value = Math.max(0, 60 + told.level.db);
-    if (place("live-at") && naming) write("live-at", told.pipe ? say("live_at", { rank: told.rank, key: naming.keyName(told.key), done: told.done, total: told.total }) : "");
+live.on("listening", (update) => {
+  if (update.on) {
+    if (place("level")) place("level").value = Math.max(0, 60 + update.level.db);
+    if (place("live-at") && naming) write("live-at", update.pipe ? say("live_at", { rank: update.rank, key: naming.keyName(update.key), done: update.done, total: update.total }) : "");
     // Started from another window; one value alone may be an old one.
-    if (runs === "no" && !handing && firstSeen !== null && told.n !== firstSeen) location.reload();
-    firstSeen ??= told.n;
+    if (runs === "no" && !handing && firstSeen !== null && update.n !== firstSeen) location.reload();
+    firstSeen ??= update.n;
   } else if (runs === "yes") location.reload();
 });
 

@@ -5,15 +5,15 @@ import { current, goTo } from "./pipe.js";
 
 const setup = JSON.parse(document.getElementById("measured-setup").textContent);
 const AGAIN_MS = 1000;
-let toldAt = 0;
+let sentAt = 0;
 let finishedSeen = null;
 let withdrawnSeen = null;
 let wanted = null; // { pipe, state } that the tuner chose and the desk has not taken up yet
 
-showElsewhereWhen((told) => told.pipe !== current()?.pipe);
+showElsewhereWhen((update) => update.pipe !== current()?.pipe);
 
 async function tell() {
-  toldAt = performance.now();
+  sentAt = performance.now();
   try {
     await fetch(setup.turn, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(wanted) });
   } catch {
@@ -27,26 +27,26 @@ addEventListener("walkboard:pipe", ({ detail }) => {
   if (wanted && newest()?.on) tell();
 });
 
-onMeasured((told, before) => {
-  if (!told.on) return;
-  const isNews = told.finished && told.finished.n !== finishedSeen;
-  finishedSeen = told.finished?.n ?? finishedSeen;
-  if (before && isNews && told.finished.pipe === current()?.pipe) {
+onMeasured((update, before) => {
+  if (!update.on) return;
+  const isNews = update.finished && update.finished.n !== finishedSeen;
+  finishedSeen = update.finished?.n ?? finishedSeen;
+  if (before && isNews && update.finished.pipe === current()?.pipe) {
     wanted = null;
-    dispatchEvent(new CustomEvent("walkboard:heard-done", { detail: { pipe: told.finished.pipe, next: told.pipe } }));
+    dispatchEvent(new CustomEvent("walkboard:heard-done", { detail: { pipe: update.finished.pipe, next: update.pipe } }));
     return;
   }
-  const isTakenBack = told.withdrawn && told.withdrawn.n !== withdrawnSeen;
-  withdrawnSeen = told.withdrawn?.n ?? withdrawnSeen;
+  const isTakenBack = update.withdrawn && update.withdrawn.n !== withdrawnSeen;
+  withdrawnSeen = update.withdrawn?.n ?? withdrawnSeen;
   if (before && isTakenBack) {
     wanted = null;
-    dispatchEvent(new CustomEvent("walkboard:heard-open", { detail: { pipe: told.withdrawn.pipe } }));
+    dispatchEvent(new CustomEvent("walkboard:heard-open", { detail: { pipe: update.withdrawn.pipe } }));
     return;
   }
-  if (!before && told.pipe) { goTo(told.pipe); wanted = null; return; } // opened while it runs
+  if (!before && update.pipe) { goTo(update.pipe); wanted = null; return; } // opened while it runs
   if (!before?.on && current()) wanted ??= { pipe: current().pipe, state: "open" }; // it begins here
-  if (wanted?.pipe === told.pipe) wanted = null;
-  if (wanted && performance.now() - toldAt > AGAIN_MS) tell();
+  if (wanted?.pipe === update.pipe) wanted = null;
+  if (wanted && performance.now() - sentAt > AGAIN_MS) tell();
 });
 
 document.getElementById("m-there").onclick = () => { if (newest()?.pipe) goTo(newest().pipe); };

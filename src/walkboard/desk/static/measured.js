@@ -41,30 +41,30 @@ export function onMeasured(show) { followers.push(show); }
 export function showElsewhereWhen(test) { isElsewhere = test; }
 export const newest = () => value;
 
-live.on(setup.topic, (told) => {
+live.on(setup.topic, (update) => {
   const before = value;
-  const isNew = told.on !== before?.on || told.n !== before?.n;
-  isSure = Boolean(before?.on && told.on && told.n !== before.n && performance.now() - gotAt < DIM_MS * 4) || !told.on;
-  value = told;
+  const isNew = update.on !== before?.on || update.n !== before?.n;
+  isSure = Boolean(before?.on && update.on && update.n !== before.n && performance.now() - gotAt < DIM_MS * 4) || !update.on;
+  value = update;
   if (isNew) gotAt = performance.now();
-  if (told.on) { wasOn = true; take(told, before); }
+  if (update.on) { wasOn = true; take(update, before); }
   show();
-  for (const follow of followers) follow(told, before);
+  for (const follow of followers) follow(update, before);
 });
 live.onState((state) => { if (state === "off") isSure = false; });
 
-function take(told, before) {
-  if (told.pipe !== before?.pipe) { course = []; side = "in"; }
-  const s = told.heard_ms / 1000;
-  if (told.finished && told.finished.n !== finishedSeen) {
-    finishedSeen = told.finished.n;
-    if (before?.on) finished(told.finished);
+function take(update, before) {
+  if (update.pipe !== before?.pipe) { course = []; side = "in"; }
+  const s = update.heard_ms / 1000;
+  if (update.finished && update.finished.n !== finishedSeen) {
+    finishedSeen = update.finished.n;
+    if (before?.on) finished(update.finished);
   }
-  if (told.withdrawn && told.withdrawn.n !== withdrawnSeen) {
-    withdrawnSeen = told.withdrawn.n;
-    if (before?.on) withdrawn(told.withdrawn);
+  if (update.withdrawn && update.withdrawn.n !== withdrawnSeen) {
+    withdrawnSeen = update.withdrawn.n;
+    if (before?.on) withdrawn(update.withdrawn);
   }
-  course.push({ s, cents: told.cents, sigma: told.sigma ?? 0 });
+  course.push({ s, cents: update.cents, sigma: update.sigma ?? 0 });
   while (course.length && course[0].s < s - COURSE_S) course.shift();
 }
 
@@ -153,12 +153,12 @@ function stepWords() {
 }
 
 function settleWords() {
-  const told = value.settling;
-  if (!told || value.cents === null || told.seconds <= 0) return "";
+  const settling = value.settling;
+  if (!settling || value.cents === null || settling.seconds <= 0) return "";
   const parts = [];
-  if (told.sigma > 0.25) parts.push(say("m_believe", { s: Math.max(5, 5 * Math.round(Math.min(told.seconds, told.known) / 5)) }));
-  if (told.sigma < 0.5 && Math.abs(told.above) >= 0.05) parts.push(say(told.above > 0 ? "m_set_sharp" : "m_set_flat", { cents: Math.abs(told.above).toFixed(1) }));
-  if (told.sigma < 2) parts.push(say("m_settled", { cents: signed(told.settled), sigma: told.sigma.toFixed(1) }));
+  if (settling.sigma > 0.25) parts.push(say("m_believe", { s: Math.max(5, 5 * Math.round(Math.min(settling.seconds, settling.known) / 5)) }));
+  if (settling.sigma < 0.5 && Math.abs(settling.above) >= 0.05) parts.push(say(settling.above > 0 ? "m_set_sharp" : "m_set_flat", { cents: Math.abs(settling.above).toFixed(1) }));
+  if (settling.sigma < 2) parts.push(say("m_settled", { cents: signed(settling.settled), sigma: settling.sigma.toFixed(1) }));
   return parts.join(" · ");
 }
 

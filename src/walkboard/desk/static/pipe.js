@@ -25,7 +25,7 @@ const rest = new Rest(place("thumb"));
 const undone = new Set(); // faults taken back here, which the page may still hold
 let at = localStorage.getItem(KEPT);
 let isRevisiting = false;
-let toldOf = "";
+let sentFor = "";
 const TELL_WAIT_MS = 4000; // for an answer
 
 const stateOf = (step) => ticks.stateOf(step.pipe, step.state);
@@ -118,7 +118,7 @@ function go(step) {
   at = step?.pipe ?? "";
   localStorage.setItem(KEPT, at);
   show();
-  toldOf = "";
+  sentFor = "";
   tell();
 }
 
@@ -215,17 +215,17 @@ async function tell() {
   if (telling) return;
   telling = true;
   try {
-    while (at && toldOf !== at) {
+    while (at && sentFor !== at) {
       const pipe = at;
       const answer = await fetch(work.place, {
         method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ pipe }),
         signal: AbortSignal.timeout(TELL_WAIT_MS),
       });
       if (!answer.ok) break;
-      toldOf = pipe;
+      sentFor = pipe;
     }
   } catch {
-    // told again when the link is back
+    // sent again when the link is back
   } finally {
     telling = false;
   }
@@ -233,7 +233,7 @@ async function tell() {
 let wasFresh = true;
 live.onState((state) => {
   const isFresh = state === "fresh";
-  if (isFresh && !wasFresh) toldOf = ""; // the desk may have been started again
+  if (isFresh && !wasFresh) sentFor = ""; // the desk may have been started again
   if (isFresh) tell();
   wasFresh = isFresh;
 });

@@ -9,16 +9,16 @@ const write = (id, words) => { if (place(id).textContent !== words) place(id).te
 let last = Promise.resolve();
 const post = (door) => { last = last.then(() => fetch(`/practice/${door}`, { method: "POST" })).catch(() => {}); };
 
-onMeasured((told, before) => {
-  if (!told.on) { if (before) location.reload(); return; }
-  write("practice-progress", say("practice_progress", { done: told.done, total: told.total }));
-  write("practice-rank", told.pipe ? say("practice_place", { rank: told.rank }) : say("practice_end"));
-  write("practice-key", told.pipe ? keyName(told.key) : "");
-  write("practice-target", told.pipe ? say("practice_target", { hz: told.target.toFixed(1) }) : "");
-  if (told.pipe === before?.pipe) return;
+onMeasured((update, before) => {
+  if (!update.on) { if (before) location.reload(); return; }
+  write("practice-progress", say("practice_progress", { done: update.done, total: update.total }));
+  write("practice-rank", update.pipe ? say("practice_place", { rank: update.rank }) : say("practice_end"));
+  write("practice-key", update.pipe ? keyName(update.key) : "");
+  write("practice-target", update.pipe ? say("practice_target", { hz: update.target.toFixed(1) }) : "");
+  if (update.pipe === before?.pipe) return;
   for (const button of document.querySelectorAll("[data-move]")) {
-    button.disabled = !told.pipe;
-    if (told.pipe) button.textContent = moves[told.pipe][button.dataset.words];
+    button.disabled = !update.pipe;
+    if (update.pipe) button.textContent = moves[update.pipe][button.dataset.words];
   }
 });
 

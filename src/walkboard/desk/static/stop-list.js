@@ -24,10 +24,10 @@ async function read() {
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify({ text: stops.value, changes }),
     });
-    const told = await answer.json();
+    const reply = await answer.json();
     if (number !== asked) return; // more was typed since
-    if (!answer.ok) throw new Error(told.what);
-    show(told);
+    if (!answer.ok) throw new Error(reply.what);
+    show(reply);
   } catch (error) {
     if (number === asked) counts.textContent = error instanceof TypeError ? say("offline") : error.message;
   } finally {
@@ -35,23 +35,23 @@ async function read() {
   }
 }
 
-function show(told) {
+function show(reply) {
   const at = document.activeElement;
   const kept = table.contains(at) ? [at.dataset.key, at.dataset.field] : null;
-  body.replaceChildren(...told.rows.map(row));
-  table.hidden = told.rows.length === 0;
-  const parts = [told.size];
-  if (told.counts.guessed) parts.push(say("count_guessed", { n: told.counts.guessed }));
-  if (told.counts.asked) parts.push(say("count_asked", { n: told.counts.asked }));
+  body.replaceChildren(...reply.rows.map(row));
+  table.hidden = reply.rows.length === 0;
+  const parts = [reply.size];
+  if (reply.counts.guessed) parts.push(say("count_guessed", { n: reply.counts.guessed }));
+  if (reply.counts.asked) parts.push(say("count_asked", { n: reply.counts.asked }));
   counts.textContent = parts.filter(Boolean).join(" ") || say("empty");
-  problems.replaceChildren(...told.problems.map((one) => {
+  problems.replaceChildren(...reply.problems.map((one) => {
     const item = document.createElement("li");
     item.textContent = `${one.field}: ${one.what} ${one.mend}`;
     return item;
   }));
-  text.value = told.toml;
-  add.disabled = !told.toml || told.problems.length > 0;
-  drawing.innerHTML = told.drawing; // made by the desk, every word in it escaped
+  text.value = reply.toml;
+  add.disabled = !reply.toml || reply.problems.length > 0;
+  drawing.innerHTML = reply.drawing; // made by the desk, every word in it escaped
   if (kept) {
     const again = [...body.querySelectorAll("[data-field]")].find((one) => one.dataset.key === kept[0] && one.dataset.field === kept[1]);
     again?.focus();
@@ -178,8 +178,8 @@ document.getElementById("file").addEventListener("change", async (event) => {
   const file = event.target.files[0];
   if (!file) return;
   const answer = await fetch("/organs/from-file", { method: "POST", body: file }).catch(() => null);
-  const told = answer ? await answer.json() : {};
-  if (told.text === undefined) counts.textContent = told.what ?? say("file_failed");
-  else { stops.value = told.text; read(); }
+  const reply = answer ? await answer.json() : {};
+  if (reply.text === undefined) counts.textContent = reply.what ?? say("file_failed");
+  else { stops.value = reply.text; read(); }
 });
 if (stops.value) read();

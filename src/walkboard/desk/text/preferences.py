@@ -82,8 +82,8 @@ class BookChoice:
     def of(cls, folder: Path) -> BookChoice:
         """What was chosen for the book of a folder; nothing where its file cannot be read."""
         try:
-            told = json.loads((folder / FILE).read_text(encoding="utf-8"))
-            return cls(str(told.get("language", "")), str(told.get("names", "")))
+            saved = json.loads((folder / FILE).read_text(encoding="utf-8"))
+            return cls(str(saved.get("language", "")), str(saved.get("names", "")))
         except (OSError, ValueError, AttributeError):
             return cls()
 
@@ -156,7 +156,7 @@ class InItsLanguage:
         await self._app(scope, receive, send)
 
 
-def told(preferences: Preferences) -> str:
+def cookie_words(preferences: Preferences) -> str:
     """A browser's choice as its cookies say it."""
     return f"look={preferences.look}; names={preferences.names}; language={preferences.language}"
 

@@ -1,9 +1,9 @@
-"""What the packages below the pages tell, in the language of the catalogue.
+"""Translates the sentences of the packages below the pages into the visitor's language.
 
-They tell it in English: why a pipe is on the worklist, what the checker found, the words of an
-error. Its translation stands in ``words/LANGUAGE/told.toml``, whose left side builders/words.py
-writes, so that a language needs no code. What stands there nowhere stays as it is: the words of
-users and the names of stops.
+Those packages speak English: why a pipe is on the worklist, what the checker found, what went
+wrong. The translations are in ``words/LANGUAGE/sentences.toml``; builders/words.py writes its
+left-hand side, so a new language needs no code. A text that is not in the file stays as it is:
+what users wrote, and the names of stops.
 """
 
 from __future__ import annotations
@@ -24,20 +24,20 @@ _JOINTS = (". ", "; ", ", ", ": ")  # of sentences and phrases
 @dataclass(frozen=True, slots=True)
 class _Pattern:
     form: re.Pattern[str]
-    own: int  # letters beside the gaps
+    own: int  # letters outside the gaps
     words: str
 
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
-    """One way to take a text, and how many letters of it the catalogue accounts for."""
+    """One way to read a text, and how many of its letters the catalogue covers."""
 
     words: str
     known: int
 
 
-def told(text: str) -> str:
-    """A text that a package below the pages gave, as the catalogue has it."""
+def translate(text: str) -> str:
+    """A sentence from a package below the pages, in the visitor's language."""
     spoken = catalogue_module.language()
     return text if spoken == catalogue_module.ENGLISH else _read(text, spoken).words
 
@@ -82,9 +82,9 @@ def _known(language: str) -> tuple[dict[str, str], list[_Pattern]]:
     exact: dict[str, str] = {}
     gaps: list[_Pattern] = []
     for key, words in catalogue_module.catalogue(language).items():
-        if not key.startswith("told.") or not isinstance(words, str):
+        if not key.startswith("sentences.") or not isinstance(words, str):
             continue
-        text = key.removeprefix("told.")
+        text = key.removeprefix("sentences.")
         parts = [_plain(part) for part in _GAP.split(text)]
         if len(parts) == 1:
             exact[parts[0]] = _plain(words)

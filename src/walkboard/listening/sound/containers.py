@@ -9,7 +9,7 @@ from typing import BinaryIO, Literal
 from walkboard.errors import SoundError
 
 ALLOWED = "Give a WAV, FLAC, OGG, MP3, AIFF or M4A recording."
-_UNTOLD = (0, 0xFFFF_FFFF)  # what a writer leaves that cannot go back to its header
+_UNKNOWN_LENGTHS = (0, 0xFFFF_FFFF)  # what a writer leaves that cannot go back to its header
 _SOUND = (b"data", b"SSND")  # the chunk that holds the sound, of WAV and of AIFF
 _MOST_CHUNKS = 1000  # before the sound; recorders write fewer than twenty. Chosen.
 
@@ -130,7 +130,7 @@ def share_present(stream: BinaryIO, container: Container) -> float | None:
         return None
     if length == 0xFFFF_FFFF and long_bytes:
         length = long_bytes
-    if length in _UNTOLD:
+    if length in _UNKNOWN_LENGTHS:
         return None
     present = size - place - 8
     if present < length:

@@ -19,8 +19,8 @@ from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.pipe_offsets import (
     REFERENCE_STEP_CENTS,
     REFERENCES_CENTS,
+    PipeOffset,
     Situation,
-    Standing,
 )
 from walkboard.planning.value.risk import RISKY, RiskyPipes
 
@@ -78,13 +78,13 @@ class Problem:
         return whole
 
     @property
-    def tunable(self) -> tuple[Standing, ...]:
+    def tunable(self) -> tuple[PipeOffset, ...]:
         """The pipes that may be tuned, in the order of the arrays."""
-        return tuple(self.situation.standing(int(i)) for i in self.order)
+        return tuple(self.situation.offset(int(i)) for i in self.order)
 
-    def picked(self, chosen: BoolArray) -> list[Standing]:
+    def picked(self, chosen: BoolArray) -> list[PipeOffset]:
         """The pipes chosen."""
-        return [self.situation.standing(int(i)) for i in self.order[chosen]]
+        return [self.situation.offset(int(i)) for i in self.order[chosen]]
 
     def ranks_of(self, chosen: BoolArray) -> tuple[str, ...]:
         """Ids of the ranks with a chosen pipe."""

@@ -102,13 +102,13 @@ def condition_of(organ: Organ, forecast: Forecast) -> Condition:
             ]
         )
         reed = np.array([o and part[r.id] is Role.REED for o, r in zip(own, ranks, strict=True)])
-        told = forecast.air_celsius.get(d.id, organ.pitch.at_celsius)
+        air_celsius = forecast.air_celsius.get(d.id, organ.pitch.at_celsius)
         shift, reeds = _middle(middle[flue]), _middle(middle[reed])
         states[d.id] = DivisionState(
             division=d.id,
             shift_cents=shift,
             shift_sigma_cents=None if shift is None else _LEAST_SIGMA_CENTS,
-            told_celsius=told,
+            stated_celsius=air_celsius,
             implied_celsius=None,
             implied_sigma_celsius=None,
             thermometer_celsius=forecast.air_celsius.get(d.id),

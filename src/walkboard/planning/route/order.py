@@ -13,7 +13,7 @@ from walkboard.condition.kinds import Role, role_of
 from walkboard.organ.kinds import PipeOrder
 from walkboard.organ.model import Family, Organ, Rank
 from walkboard.planning.route.ways import Leg, Round, Visit
-from walkboard.planning.value.pipe_offsets import Standing
+from walkboard.planning.value.pipe_offsets import PipeOffset
 
 _PRINCIPALS = ("principal", "octave", "prestant", "diapason")
 _FEWEST_MANUAL_KEYS = 40
@@ -70,7 +70,7 @@ def place_on_chest(rank: Rank, number: int) -> float:
     four such runs.
     """
     semitone = rank.key_of(number).semitone
-    order = rank.standing.order
+    order = rank.chest_layout.order
     if order in {PipeOrder.SIDES, PipeOrder.SIDES_INWARD}:
         left = (semitone - rank.from_key.semitone) % 2 == 0
         upward = left if order is PipeOrder.SIDES else not left
@@ -82,9 +82,9 @@ def place_on_chest(rank: Rank, number: int) -> float:
     return float(semitone)
 
 
-def visit_of(standing: Standing) -> Visit:
+def visit_of(offset: PipeOffset) -> Visit:
     """The visit in which a pipe is tuned."""
-    return visit_of_rank(standing.rank, standing.role)
+    return visit_of_rank(offset.rank, offset.role)
 
 
 def visit_of_rank(rank: Rank, role: Role) -> Visit:
@@ -98,13 +98,13 @@ def visit_of_rank(rank: Rank, role: Role) -> Visit:
 
 
 def in_order(
-    chosen: Collection[Standing], legs: Sequence[Leg], reference: Rank | None
-) -> tuple[Standing, ...]:
+    chosen: Collection[PipeOffset], legs: Sequence[Leg], reference: Rank | None
+) -> tuple[PipeOffset, ...]:
     """The chosen pipes in the order of work.
 
     Parameters
     ----------
-    chosen : collection of Standing
+    chosen : collection of PipeOffset
     legs : sequence of Leg
         The way through the case.
     reference : Rank or None
@@ -119,18 +119,18 @@ def in_order(
     place = {leg.visit: index for index, leg in enumerate(legs)}
     reference_id = reference.id if reference else None
 
-    def key(standing: Standing) -> tuple[int, bool, int, bool, Fraction, bool, str, float]:
-        rank = standing.rank
+    def key(offset: PipeOffset) -> tuple[int, bool, int, bool, Fraction, bool, str, float]:
+        rank = offset.rank
         multiple = rank.multiples[0][1]
         return (
-            place[visit_of(standing)],
+            place[visit_of(offset)],
             rank.id != reference_id,
-            _LATER[standing.role],
+            _LATER[offset.role],
             multiple < 1,
             multiple,
             rank.family is not Family.OPEN,
             rank.id,
-            place_on_chest(rank, standing.pipe.number),
+            place_on_chest(rank, offset.pipe.number),
         )
 
     return tuple(sorted(chosen, key=key))

@@ -43,7 +43,7 @@ _FAR_SIGMAS = 5.0  # beyond, a chance is below 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class PipeOffset:
     """One pipe that was heard, or is forecast.
 
     Attributes
@@ -225,7 +225,7 @@ class Situation:
         changed: IntArray = np.flatnonzero(moved | (self.beat_hz != before.beat_hz))
         return changed
 
-    def standing(self, index: int) -> Standing:
+    def offset(self, index: int) -> PipeOffset:
         """One of them, for words."""
         known = self.known[index]
         organ = self.layout.organ
@@ -233,7 +233,7 @@ class Situation:
         count = len(belief_of(known).shares)
         start = int(self.parts.starts[index])
         part = slice(start, start + count)
-        return Standing(
+        return PipeOffset(
             pipe=known.pipe,
             rank=rank,
             role=self.layout.role[rank.id],
@@ -358,13 +358,13 @@ def _parts(known: Sequence[Known]) -> Parts:
     )
 
 
-def standings(
+def pipe_offsets(
     organ: Organ, pitches: Mapping[str, DivisionPitch], known: Sequence[Known]
-) -> tuple[Standing, ...]:
+) -> tuple[PipeOffset, ...]:
     """Standing of each pipe that is known, weighed without an event."""
     layout = Layout.of(organ)
     found = situation(layout, pitches, known, weigh(layout, known))
-    return tuple(found.standing(index) for index in range(len(known)))
+    return tuple(found.offset(index) for index in range(len(known)))
 
 
 def unheard_pull(
@@ -411,9 +411,9 @@ def unheard_pull(
     return pull
 
 
-def beats_a_second(standing: Standing, off_cents: float) -> float:
+def beats_a_second(offset: PipeOffset, off_cents: float) -> float:
     """How fast it beats, so far off, at the partial at which that is heard [Hz]."""
-    return abs(off_cents) * standing.beat_hz / CENTS_PER_NEPER
+    return abs(off_cents) * offset.beat_hz / CENTS_PER_NEPER
 
 
 class _AirCents:

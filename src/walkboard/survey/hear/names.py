@@ -105,7 +105,7 @@ def odds_along(pairs: Sequence[PairHeard]) -> list[float]:
         weights.append(likely)
         answers.append(
             [
-                _told(one, _both(low, high), scatter_db)[0]
+                _evidence_for(one, _both(low, high), scatter_db)[0]
                 for one, low, high in zip(seen, below, above[::-1], strict=True)
             ]
         )
@@ -179,7 +179,7 @@ def _spread(one: _Seen, belief: _Belief, scatter_db: float) -> Floats:
     return np.asarray(one.rows @ belief.covariance @ one.rows.T + own)
 
 
-def _told(one: _Seen, belief: _Belief, scatter_db: float) -> tuple[float, Floats]:
+def _evidence_for(one: _Seen, belief: _Belief, scatter_db: float) -> tuple[float, Floats]:
     """Odds by the spectra that a pair is named right, and the differences due."""
     due = one.due + one.rows @ belief.mean
     if not len(one.values):
@@ -192,9 +192,9 @@ def _taken(one: _Seen, belief: _Belief, scatter_db: float) -> tuple[_Belief, flo
     """The belief after a pair, its names as likely as they are; and how likely the pair was."""
     if not len(one.values):
         return belief, 0.0
-    told, due = _told(one, belief, scatter_db)
+    evidence, due = _evidence_for(one, belief, scatter_db)
     spread = _spread(one, belief, scatter_db)
-    odds = told + one.odds
+    odds = evidence + one.odds
     if math.isfinite(odds):
         odds = min(max(odds, -_MOST_ODDS), _MOST_ODDS)
     right = 1.0 / (1.0 + math.exp(-odds)) if odds > -700.0 else 0.0

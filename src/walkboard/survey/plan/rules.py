@@ -139,7 +139,7 @@ class CautiousRules:
             return None
         if one.is_celeste or other.is_celeste:
             return "a celeste is drawn alone"
-        if self._unison(one, other) and not _told_by_kind(one, other):
+        if self._unison(one, other) and not _differ_in_kind(one, other):
             return "two pipes of one pitch"
         if abs(one.usual_db - other.usual_db) > self.most_apart_db:
             return "a loud pipe over a soft one"
@@ -152,7 +152,7 @@ class CautiousRules:
 _REED_SEPARABLE_HZ = 300.0  # measured: enough partials up to here
 
 
-def _told_by_kind(one: Voice, other: Voice) -> bool:
+def _differ_in_kind(one: Voice, other: Voice) -> bool:
     """Whether the kinds of their spectra name two unisons; measured (bench/results/survey.md)."""
     families = {one.family, other.family}
     if families == {Family.OPEN, Family.STOPPED}:

@@ -75,8 +75,8 @@ def coming_events(
         progress(0, len(events) + 1)
         seen = outlook.followed(book, kept, organ)
         changes = changes_of(book, organ_id)
-        told = [v.minutes for v in book.visits(organ_id) if v.minutes is not None]
-    minutes = told[-1] if told else outlook.USUAL_MINUTES
+        lengths = [v.minutes for v in book.visits(organ_id) if v.minutes is not None]
+    minutes = lengths[-1] if lengths else outlook.USUAL_MINUTES
     found = []
     for number, event in enumerate(events, start=1):
         progress(number, len(events) + 1)

@@ -102,8 +102,8 @@ def take_in_calendar(
                 book.cancel_event(organ_id, event.uid)
                 called_off += 1
             continue
-        told = (event.starts_at, event.title)
-        if old is not None and old.cancelled and (old.starts_at, old.title) == told:
+        stated = (event.starts_at, event.title)
+        if old is not None and old.cancelled and (old.starts_at, old.title) == stated:
             same += 1  # called off by hand, and the calendar says nothing new
             continue
         stops = event.stops if event.stops is not None else () if old is None else old.stops

@@ -44,14 +44,14 @@ def read_music(
     if not drawn:
         raise InputError("No stop is drawn for the music.", where=str(path), fix="Name them.")
     own = {organ.stop(stop).division for stop in drawn}
-    told = dict(divisions or {})
-    for division in told.values():
+    division_of = dict(divisions or {})
+    for division in division_of.values():
         organ.division(division)
     notes = _notes(path)
-    if len(own) == 1 and not told:
+    if len(own) == 1 and not division_of:
         (only,) = own
-        told = dict.fromkeys(notes, only)
-    missing = sorted(set(notes) - set(told))
+        division_of = dict.fromkeys(notes, only)
+    missing = sorted(set(notes) - set(division_of))
     if missing:
         channels = ", ".join(str(channel) for channel in missing)
         raise InputError(
@@ -62,7 +62,7 @@ def read_music(
             "none.",
         )
     played = [
-        Note(told[channel], semitone, start_s, end_s)
+        Note(division_of[channel], semitone, start_s, end_s)
         for channel, found in notes.items()
         for semitone, start_s, end_s in found
     ]

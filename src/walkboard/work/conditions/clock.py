@@ -114,12 +114,12 @@ def _against_visits(log: AirLog, visits: Sequence[KeptVisit]) -> list[str]:
     hours = hours_of(log, log.starts_at)
     for visit in visits:
         at = (visit.opened_at - log.starts_at).total_seconds() / 3600.0
-        told = latest_air(visit).celsius.get(log.place)
-        if told is None or not hours[0] <= at <= hours[-1]:
+        thermometer = latest_air(visit).celsius.get(log.place)
+        if thermometer is None or not hours[0] <= at <= hours[-1]:
             continue
         logged = float(np.interp(at, hours, log.celsius))
-        if abs(logged - told) > _AWAY_CELSIUS:
+        if abs(logged - thermometer) > _AWAY_CELSIUS:
             day = f"{visit.opened_at:%d %B %Y}"
-            both = f"the thermometer said {told:.1f} °C and the log {logged:.1f} °C"
+            both = f"the thermometer said {thermometer:.1f} °C and the log {logged:.1f} °C"
             return [f"At the visit of {day} {both}: did both hang where the pipes stand?"]
     return []

@@ -201,7 +201,7 @@ def _rows(lines: Sequence[str], delimiter: str) -> list[list[str]]:
     return list(csv.reader(io.StringIO("\n".join(lines)), delimiter=delimiter))
 
 
-def _guess(lines: Sequence[str], rows: list[list[str]], where: str, told: object = None) -> Guess:
+def _guess(lines: Sequence[str], rows: list[list[str]], where: str, column: object = None) -> Guess:
     delimiter = _delimiter(lines, where)
     usual = max(
         (len(row) for row in rows[-_LINES_LOOKED_AT:] if row),
@@ -225,8 +225,8 @@ def _guess(lines: Sequence[str], rows: list[list[str]], where: str, told: object
     ]
     damp = next((n for n in numbers if any(w in head[n] for w in _DAMP_WORDS)), None)
     warm = next((n for n in numbers if n != damp and any(w in head[n] for w in _WARM_WORDS)), None)
-    if isinstance(told, int):
-        warm = told
+    if isinstance(column, int):
+        warm = column
     if warm is None:
         # Without names: a running number rises by one a line; the first column that does not.
         warm = next((n for n in numbers if n != damp and not _counts(sample, n, decimal)), None)

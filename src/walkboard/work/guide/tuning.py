@@ -11,7 +11,7 @@ from walkboard.organ.model import Family, Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.tuning_files import KeyTuning, bulk_dump, keyboard_map, scale_file
-from walkboard.work.pipe_offsets import standing_pipes
+from walkboard.work.pipe_offsets import pipe_cents_of_visit
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -30,7 +30,7 @@ def measured_tunings(
         Air that the tuning is for; each pipe keeps its offset from its target [°C].
     """
     found: dict[str, dict[int, list[float]]] = {"flues": {}, "reeds": {}}
-    for standing in standing_pipes(book, organ, visit):
+    for standing in pipe_cents_of_visit(book, organ, visit):
         rank = organ.rank(standing.pipe.rank)
         multiple = float(rank.multiples[0][1])
         is_octave = float(np.log2(multiple)).is_integer()

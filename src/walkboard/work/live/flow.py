@@ -256,7 +256,7 @@ class TuningFlow:
         self, task: Task, reading: LiveReading, settled_cents: float, sigma_cents: float
     ) -> Shown:
         result = self._put(task, Outcome.DONE, reading, settled_cents, sigma_cents)
-        told = self._work.forecast
+        forecast = self._work.forecast
         left = "as it was" if self._work.handled_s is None else "done"
         stood, own_db = reading.cents, reading.own_db
         self._go_on(lingers=True)
@@ -270,7 +270,7 @@ class TuningFlow:
             self._following(),
             reading,
             None,
-            told,
+            forecast,
             f"{task.key.name} {left}",
             self._count_done(),
             len(self._tasks),
@@ -287,15 +287,15 @@ class TuningFlow:
     ) -> Result:
         self._forget(task.pipe)
         work = self._work
-        told, settling = work.forecast, None
+        forecast, settling = work.forecast, None
         was_asked = work.stood_cents is not None  # else it only wandered, or was jostled
-        if outcome is Outcome.DONE and told is not None and was_asked:
+        if outcome is Outcome.DONE and forecast is not None and was_asked:
             settling = PastSettling(
                 self._organ.rank(task.pipe.rank).tuned_by.value,
-                told.log_tau,
-                told.log_tau_sigma,
-                told.offset_cents,
-                told.offset_sigma_cents,
+                forecast.log_tau,
+                forecast.log_tau_sigma,
+                forecast.offset_cents,
+                forecast.offset_sigma_cents,
             )
         result = Result(
             task, outcome, work.before, after, settled_cents, sigma_cents, work.handled_s, settling
@@ -378,7 +378,7 @@ class TuningFlow:
             self._following() if self.task is not None else None,
             reading,
             advice,
-            self._work.told,
+            self._work.handled_forecast,
             words,
             self._count_done(),
             len(self._tasks),

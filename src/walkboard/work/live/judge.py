@@ -38,7 +38,7 @@ class Limits:
     worth_sigmas, far_sigmas : float
         That a pipe must stand from its target to be moved: where its place is known to half the
         tolerance, and where it is not.
-    told_move : float
+    known_move : float
         Of what was asked, from which the forecast tells what a move did.
     """
 
@@ -50,7 +50,7 @@ class Limits:
     margin: float = 0.7
     worth_sigmas: float = 2.0
     far_sigmas: float = 3.0
-    told_move: float = 0.3
+    known_move: float = 0.3
 
 
 LIMITS = Limits()
@@ -170,9 +170,9 @@ def _judge_settled(
     task: Task, reading: LiveReading, work: AtPipe, ground: Ground, quiet_s: float
 ) -> Verdict:
     """Whether a pipe that stands still is done, to be moved, or to be heard for longer."""
-    told = work.forecast
-    assert told is not None
-    settled, sigma, tolerance = told.settled_cents, told.sigma_cents, ground.tolerance_cents
+    forecast = work.forecast
+    assert forecast is not None
+    settled, sigma, tolerance = forecast.settled_cents, forecast.sigma_cents, ground.tolerance_cents
     is_alone = reading.company is not None and reading.company.is_alone
     may_be_done = (
         is_alone and quiet_s >= LIMITS.done_quiet_s and reading.window_s >= LIMITS.done_window_s
@@ -188,18 +188,20 @@ def _judge_settled(
     if is_known:
         return Verdict(Step.LISTEN, "listening: it is close", move=move)
     # It may still go anywhere: to move it now would be to chase it.
-    words = f"hand off; {told.words}" if told.words else "hand off"
+    words = f"hand off; {forecast.words}" if forecast.words else "hand off"
     return Verdict(Step.WAIT, words, move=move)
 
 
 def _move_seen(work: AtPipe) -> MoveSeen | None:
     """What the last move was asked to do and did; None while that is not known."""
-    told = work.forecast
-    if not work.is_moved or work.asked_cents is None or work.stood_cents is None or told is None:
+    forecast = work.forecast
+    if forecast is None or not work.is_moved:
         return None
-    if told.sigma_cents > LIMITS.told_move * abs(work.asked_cents):
+    if work.asked_cents is None or work.stood_cents is None:
         return None
-    seen = MoveSeen(work.asked_cents, told.settled_cents - work.stood_cents)
+    if forecast.sigma_cents > LIMITS.known_move * abs(work.asked_cents):
+        return None
+    seen = MoveSeen(work.asked_cents, forecast.settled_cents - work.stood_cents)
     work.asked_cents, work.is_moved = None, False
     return seen
 

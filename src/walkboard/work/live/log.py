@@ -164,9 +164,9 @@ def walk_of_lines(
     What stood before is in the log and in the note of the tick; as a reading it would count as
     where the pipe stands after it was tuned. A session in which nothing was done has no holds.
     """
-    standing = _standing(lines)
+    current = _current(lines)
     heard = sorted(
-        ((line.after, line) for line in standing.values() if line.after is not None),
+        ((line.after, line) for line in current.values() if line.after is not None),
         key=lambda pair: pair[0].start_s,
     )
     holds = []
@@ -185,7 +185,7 @@ def walk_of_lines(
         )
         number = organ.division(rank.division).key_number(key)
         holds.append(Hold(n, key, number, part.start_s, part.end_s, (reading,)))
-    drawn = tuple(dict.fromkeys(line.stop for line in standing.values()))
+    drawn = tuple(dict.fromkeys(line.stop for line in current.values()))
     if not drawn and head.stop:
         drawn = (head.stop,)
     return HeardWalk(file, sound, organ.name, drawn, head.air_celsius, tuple(holds), ())
@@ -194,7 +194,7 @@ def walk_of_lines(
 def settlings_of_lines(organ: Organ, head: Head, lines: Sequence[Line]) -> tuple[KeptSettling, ...]:
     """How the pipes of a session that stand as done were heard settling, for the book."""
     found = []
-    for line in _standing(lines).values():
+    for line in _current(lines).values():
         if line.settling is None or line.after is None:
             continue
         pipe = PipeRef.parse(line.pipe)
@@ -213,11 +213,11 @@ def settlings_of_lines(organ: Organ, head: Head, lines: Sequence[Line]) -> tuple
     return tuple(found)
 
 
-def _standing(lines: Sequence[Line]) -> dict[str, Line]:
+def _current(lines: Sequence[Line]) -> dict[str, Line]:
     """The last line of each pipe that was not taken back."""
-    standing: dict[str, Line] = {}
+    current: dict[str, Line] = {}
     for line in lines:
-        standing.pop(line.pipe, None)
+        current.pop(line.pipe, None)
         if not line.undone:
-            standing[line.pipe] = line
-    return standing
+            current[line.pipe] = line
+    return current

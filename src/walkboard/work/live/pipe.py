@@ -117,16 +117,16 @@ class AtPipe:
     @property
     def due_cents(self) -> float | None:
         """Where it should stand now, if nobody has moved it since."""
-        told = self.forecast
-        return None if told is None else told.settled_cents + told.above_cents
+        forecast = self.forecast
+        return None if forecast is None else forecast.settled_cents + forecast.above_cents
 
     @property
-    def told(self) -> Forecast | None:
+    def handled_forecast(self) -> Forecast | None:
         """The forecast, where the pipe has been handled or is heard to cool; else None."""
-        told = self.forecast
-        if told is None or (self.handled_s is None and told.cold_share > 0.5):
+        forecast = self.forecast
+        if forecast is None or (self.handled_s is None and forecast.cold_share > 0.5):
             return None
-        return told
+        return forecast
 
     def stands_as_due(self, reading: LiveReading) -> bool:
         """Whether a reading agrees with where the pipe is due; one that does not counts."""

@@ -116,7 +116,7 @@ class TuningSession:
         chosen = _open_tasks(place) if tasks is None else tuple(tasks)
         air = latest_air(place.visit).celsius
         divisions = {place.organ.rank(task.pipe.rank).division for task in chosen}
-        told = {air.get(division) for division in divisions}
+        airs = {air.get(division) for division in divisions}
         self.flow = TuningFlow(
             place.organ,
             chosen,
@@ -129,7 +129,7 @@ class TuningSession:
             update_s,
         )
         self._berth = Berth(place.book.path)
-        one_air = told.pop() if len(told) == 1 else None
+        one_air = airs.pop() if len(airs) == 1 else None
         head = Head(
             visit_id=place.visit.id,
             recorded_at=clock(),

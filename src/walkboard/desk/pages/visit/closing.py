@@ -38,7 +38,7 @@ def _draw(request: Request, note: str = "", trouble: InputError | None = None) -
     if at is None:
         return to_visit(request)
     groups = work_groups(at.desk.book, at.visit)
-    faults = at.desk.book.standing_faults(at.kept.id)
+    faults = at.desk.book.open_faults(at.kept.id)
     return render_step(
         request,
         at,
@@ -48,7 +48,7 @@ def _draw(request: Request, note: str = "", trouble: InputError | None = None) -
         trouble=trouble,
         note=note,
         progress=None if groups is None else progress_of(groups),
-        heard=len(at.desk.book.told_airs(at.visit.id)),
+        heard=len(at.desk.book.recording_airs(at.visit.id)),
         pipes=len(at.desk.book.best_readings(at.visit.id)),
         faults=faults,
         coming=upload_queue.waiting(at.desk.book.path, at.visit.id),
@@ -93,7 +93,7 @@ def closed(request: Request) -> Response:
         organ=at.organ,
         visit=at.visit,
         progress=None if groups is None else progress_of(groups),
-        heard=len(at.desk.book.told_airs(at.visit.id)),
+        heard=len(at.desk.book.recording_airs(at.visit.id)),
     )
 
 

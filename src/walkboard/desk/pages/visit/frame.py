@@ -167,7 +167,7 @@ def _air_words(at: AtVisit) -> str:
 
 
 def _listen_words(at: AtVisit) -> str:
-    heard = len(at.desk.book.told_airs(at.visit.id))
+    heard = len(at.desk.book.recording_airs(at.visit.id))
     coming = len(upload_queue.waiting(at.desk.book.path, at.visit.id))
     if coming:
         return say("visit.step_coming", heard=heard, n=coming)

@@ -25,7 +25,7 @@ from walkboard.desk.pages.visit.frame import (
     visit_at_work,
 )
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.translate import told
+from walkboard.desk.text.translate import translate
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.planning.plan import CurvePoint, Plan
@@ -34,7 +34,7 @@ from walkboard.sheets.rank_charts import STRAY_CENTS
 from walkboard.sheets.wording import against, rank_words
 from walkboard.work import plans
 from walkboard.work.plan_request import EventNeeds, request_of
-from walkboard.work.snapshot import standing
+from walkboard.work.snapshot import pipe_cents
 from walkboard.work.worklist import groups_of
 
 Asked = QueryParams | FormData
@@ -94,7 +94,7 @@ def plan(request: Request) -> Response:
     at = visit_at_work(request)
     if at is None:
         return to_visit(request)
-    if not standing(at.desk.book, at.visit):
+    if not pipe_cents(at.desk.book, at.visit):
         return render_step(request, at, "plan", "visit/plan_nothing.html")
     if "worked" in request.query_params:  # a browser without scripts waits for it
         return _draw(request, at, request.query_params, "visit/plan.html")
@@ -193,7 +193,7 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
         "references": [
             {
                 "name": at.organ.division(r.division).name,
-                "words": told(against(r.shift_cents, say("visit.own_pitch"))),
+                "words": translate(against(r.shift_cents, say("visit.own_pitch"))),
                 "air": r.air_celsius,
             }
             for r in made.reference
@@ -242,7 +242,7 @@ def _still_heard(at: AtVisit, made: Plan) -> dict[str, Any]:
     shifts = {r.division: r.shift_cents for r in made.reference}
     left = [
         (pipe, there.cents - shifts.get(at.organ.rank(pipe.rank).division, 0.0))
-        for pipe, there in standing(at.desk.book, at.visit).items()
+        for pipe, there in pipe_cents(at.desk.book, at.visit).items()
         if pipe not in treated and at.organ.rank(pipe.rank).family.is_flue
     ]
     strays = sorted((s for s in left if abs(s[1]) > STRAY_CENTS), key=lambda s: -abs(s[1]))
@@ -270,7 +270,7 @@ def _wish(at: AtVisit, asked: Asked) -> Wish:
     last = at.desk.book.current_plan(at.visit.id)
     if "air" not in asked and event is None and last is not None:
         air = last.event_air_celsius
-    faults = at.desk.book.standing_faults(at.kept.id) if "faults" in asked else ()
+    faults = at.desk.book.open_faults(at.kept.id) if "faults" in asked else ()
     return Wish(minutes, event, air, out, tuple(faults))
 
 
@@ -307,7 +307,7 @@ def _events(at: AtVisit) -> list[KeptEvent]:
 
 def _ranks(at: AtVisit) -> list[dict[str, Any]]:
     """Ranks that were heard, by division, to be left out."""
-    heard = {pipe.rank for pipe in standing(at.desk.book, at.visit)}
+    heard = {pipe.rank for pipe in pipe_cents(at.desk.book, at.visit)}
     return [
         {
             "name": d.name,
