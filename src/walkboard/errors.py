@@ -23,9 +23,9 @@ class WalkboardError(Exception):
     what : str
         What is wrong, one sentence.
     where : str
-        The file, place in it, or thing that is meant; may be empty.
+        The file, the place in it, or the thing concerned; may be empty.
     fix : str
-        What would be right, or what to do next; may be empty.
+        What to write instead, or what to do next; may be empty.
     """
 
     def __init__(self, what: str, *, where: str = "", fix: str = "") -> None:
@@ -35,7 +35,8 @@ class WalkboardError(Exception):
         super().__init__(what)
 
     def __reduce__(self) -> tuple[object, ...]:
-        # As it is, whatever a subclass is made from: errors come back from other processes.
+        # Rebuilt from its state, not from a subclass's arguments: errors come back from other
+        # processes.
         return copyreg.__newobj__, (type(self), *self.args), self.__dict__  # type: ignore[attr-defined]
 
     def __str__(self) -> str:
@@ -55,13 +56,13 @@ class Problem:
     Attributes
     ----------
     line : int or None
-        Line in the file, from 1; None where no line can be named.
+        Line in the file, from 1; None if no line can be named.
     field : str
         The field, with its table and id, as ``rank great.principal4: pipes``.
     what : str
         What is wrong.
     fix : str
-        What would be right.
+        What to write instead.
     """
 
     line: int | None

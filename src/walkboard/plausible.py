@@ -1,7 +1,7 @@
-"""What a figure can physically be: one place for commands, pages, imports and the book.
+"""Plausible ranges of figures: one place for commands, pages, imports and the book.
 
-A figure outside its range is a slip of the pen, another unit, or a broken file. NaN and infinity
-are outside every range.
+A figure outside its range is a typing error, another unit, or a broken file. NaN and infinity are
+outside every range.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from walkboard.errors import InputError
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """The figures that a quantity can have, both ends included.
+    """The range of a quantity, both ends included.
 
     Attributes
     ----------
@@ -23,7 +23,7 @@ class Range:
     low, high : float
     unit : str
     hint : str
-        What was probably meant by a figure outside, or empty.
+        What a figure outside was probably meant to be, or empty.
     """
 
     what: str
@@ -36,21 +36,21 @@ class Range:
         return self.low <= value <= self.high  # false for NaN
 
     def check(self, value: float, *, what: str = "", where: str = "") -> float:
-        """The figure itself.
+        """Return the figure if it is in range.
 
         Parameters
         ----------
         value : float
             In the range's unit.
         what : str
-            Which one it is; empty: the quantity's own name.
+            Which one it is; if empty, the quantity's own name.
         where : str
             The file or field.
 
         Raises
         ------
         InputError
-            When it cannot be right.
+            If it is out of range.
         """
         if value in self:
             return value
@@ -62,7 +62,7 @@ class Range:
         )
 
     def check_each(self, values: Mapping[str, float], *, what: str = "") -> None:
-        """Check the figures of several divisions; InputError names the first that cannot be right.
+        """Check the figures of several divisions; InputError names the first that is out of range.
 
         Parameters
         ----------

@@ -45,7 +45,7 @@ def ratio_of_cents(cents: float) -> float:
 
 
 def cents_between(from_hz: float, to_hz: float) -> float:
-    """How far one frequency is above another [cents]: positive where `to_hz` is the sharper.
+    """How far one frequency is above another [cents]: positive if `to_hz` is sharper.
 
     Raises
     ------
@@ -59,5 +59,5 @@ def cents_between(from_hz: float, to_hz: float) -> float:
 
 
 def hz_per_cent(hz: float) -> float:
-    """Change of a frequency for one cent, in the small [Hz/cent]."""
+    """Change of a frequency per cent, for small changes [Hz/cent]."""
     return hz / CENTS_PER_NEPER

@@ -1,6 +1,6 @@
-"""Air: its speed of sound and density, and what its temperature does to the pitch of a flue.
+"""Air: speed of sound, density, and how temperature changes the pitch of a flue.
 
-The one place where the program gets a speed of sound. Air is passed in, never a global setting.
+The only source of a speed of sound in the program. Air is passed in, never a global setting.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from walkboard.quantities import ZERO_CELSIUS_K, cents_of_ratio
 
 STANDARD_PRESSURE_PA = 101_325.0  # Pa; standard atmosphere, 10th CGPM 1954
 STANDARD_CO2 = 0.0004  # mole fraction; recommended in IEC 61094-2:2009, clause F.2
-HELD_HUMIDITY = 0.5  # relative humidity taken at the pitch temperature where none was measured
+HELD_HUMIDITY = 0.5  # relative humidity assumed at the pitch temperature if none was measured
 
 # Cramer 1993, Table III; the same sixteen figures in IEC 61094-2:2009, Table F.2.
 _C = (
@@ -78,9 +78,9 @@ class Air:
         return self.humidity * _water_at_saturation(self)
 
     def at(self, celsius: float) -> Air:
-        """The same air warmed or cooled: the water in it is held, its relative humidity is not.
+        """The same air warmed or cooled: its water content stays, its relative humidity changes.
 
-        Air that is cooled below its dew point is left saturated.
+        Air cooled below its dew point becomes saturated.
         """
         moved = replace(self, celsius=celsius)
         return replace(moved, humidity=min(1.0, self.water / _water_at_saturation(moved)))
@@ -106,11 +106,11 @@ def speed_of_sound_m_s(air: Air) -> float:
     Notes
     -----
     Cramer 1993, JASA 93:2510, eq. 15 and Table III, with the water vapour of IEC 61094-2:2009,
-    Annex F (enhancement factor f = 1.00062 + 3.14e-8 p + 5.6e-7 t²).
-    Range: 0 to 30 °C, 75 to 102 kPa, water below 0.06, CO₂ below 0.01; IEC states 15 to 27 °C, 60
-    to 110 kPa. Known error: below 300 ppm (0.1 m/s, 0.5 cent) as the paper states it. Outside the
-    range the polynomial goes on smoothly: against CoolProp 8.0.0 at 50 % humidity it is off by 0.04
-    m/s at most from −20 to 40 °C; at 50 °C and 100 % by 0.11 m/s.
+    Annex F (enhancement factor f = 1.00062 + 3.14e-8 p + 5.6e-7 t²). Range: 0 to 30 °C, 75 to 102
+    kPa, water below 0.06, CO₂ below 0.01; IEC states 15 to 27 °C, 60 to 110 kPa. Known error: below
+    300 ppm (0.1 m/s, 0.5 cent) as the paper states it. Outside the range the polynomial continues
+    smoothly: against CoolProp 8.0.0 at 50 % humidity it is off by 0.04 m/s at most from −20 to 40
+    °C; at 50 °C and 100 % by 0.11 m/s.
     """
     t, p, water, co2 = air.celsius, air.pressure_pa, air.water, air.co2
     return (
@@ -161,36 +161,36 @@ def density_kg_m3(air: Air) -> float:
 
 
 def pitch_ratio(from_celsius: float, to_celsius: float) -> float:
-    """What the frequency of a flue is multiplied by when its air goes from one to the other [-].
+    """Factor on a flue's frequency when its air goes from one temperature to the other [-].
 
     Parameters
     ----------
     from_celsius : float
-        The temperature that its pitch was given for [°C].
+        The temperature its pitch is stated for [°C].
     to_celsius : float
         The temperature of its air [°C].
 
     Notes
     -----
-    c(to)/c(from), with the water of the air held, starting from 50 % humidity at `from_celsius`:
-    what heating does to a building's air. Cramer 1993 as in `speed_of_sound_m_s`. About 2.95
-    cents/°C at 20 °C. Range 0 to 30 °C; against the real-gas air of CoolProp 8.0.0 within 0.05 cent
-    between any two of 5 to 30 °C. Known error: humidity that is not what was taken, 1.3 cents from
-    40 to 60 % at 20 °C; the growth of metal, 0.05 cent/°C, and of wood, 0.01, left out.
+    c(to)/c(from) at constant water content, starting from 50 % humidity at `from_celsius`, as when
+    a building is heated. Cramer 1993 as in `speed_of_sound_m_s`. About 2.95 cents/°C at 20 °C.
+    Range 0 to 30 °C; against the real-gas air of CoolProp 8.0.0 within 0.05 cent between any two of
+    5 to 30 °C. Known error: other humidity than assumed, 1.3 cents from 40 to 60 % at 20 °C; the
+    expansion of metal, 0.05 cent/°C, and of wood, 0.01, is left out.
     """
     start = Air(from_celsius)
     return speed_of_sound_m_s(start.at(to_celsius)) / speed_of_sound_m_s(start)
 
 
 def celsius_for_pitch_ratio(from_celsius: float, ratio: float) -> float:
-    """The air temperature at which flues stand by a ratio from their pitch [°C].
+    """The air temperature at which flues are off their pitch by a ratio [°C].
 
-    The inverse of `pitch_ratio`: what a division's common shift says of its air.
+    The inverse of `pitch_ratio`: the air that a division's common shift implies.
 
     Raises
     ------
     ValueError
-        When no air from −20 to 50 °C makes that ratio.
+        If no air from −20 to 50 °C gives that ratio.
     """
     low, high = -20.0, 50.0
     if not pitch_ratio(from_celsius, low) <= ratio <= pitch_ratio(from_celsius, high):
@@ -206,7 +206,7 @@ def celsius_for_pitch_ratio(from_celsius: float, ratio: float) -> float:
 
 
 def cents_per_celsius(air: Air) -> float:
-    """How fast a flue's pitch rises with its air, the water in it held [cents/°C].
+    """How fast a flue's pitch rises with temperature at constant water content [cents/°C].
 
     Notes
     -----
@@ -215,13 +215,13 @@ def cents_per_celsius(air: Air) -> float:
     warm = air.at(min(air.celsius + 0.05, 50.0))
     cold = air.at(max(air.celsius - 0.05, -20.0))
     if cold.humidity == 1.0 and warm.celsius > air.celsius:
-        cold = air  # saturated air loses water as it cools: so only its warming counts
+        cold = air  # saturated air loses water as it cools, so take the slope on the warm side
     rise = cents_of_ratio(speed_of_sound_m_s(warm) / speed_of_sound_m_s(cold))
     return rise / (warm.celsius - cold.celsius)
 
 
 def cents_per_celsius_at_held_humidity(air: Air) -> float:
-    """The same where heating is humidified so that relative humidity stays [cents/°C]."""
+    """The same if the heating is humidified, so that relative humidity stays [cents/°C]."""
     warm = replace(air, celsius=min(air.celsius + 0.05, 50.0))
     cold = replace(air, celsius=max(air.celsius - 0.05, -20.0))
     rise = cents_of_ratio(speed_of_sound_m_s(warm) / speed_of_sound_m_s(cold))

@@ -1,9 +1,9 @@
 """Flue pipes: length, end and mouth correction, and how far to move for a change of cents.
 
-Lengths are millimetres, areas mm². The speed of sound is an argument (`walkboard.physics.air`).
-What a slide or stopper must move follows from the sounding pitch alone and is exact as long as the
-corrections at mouth and end stay as they are; an absolute length from a pitch is not: published
-rules part by about 15 cents.
+Lengths are millimetres, areas mm². The speed of sound is an argument (`walkboard.physics.air`). How
+far a slide or stopper must move follows from the sounding pitch alone and is exact while the
+corrections at mouth and end stay the same; an absolute length from a pitch is not exact: published
+rules differ by about 15 cents.
 """
 
 from __future__ import annotations
@@ -15,20 +15,20 @@ from walkboard.quantities import CENTS_PER_NEPER, ratio_of_cents
 
 NORMAL_SCALE_MM = 155.5  # mm inside at 8′ C; normal scale, Adelung 1991, pp. 85-86
 NORMAL_SCALE_HALVING = 16  # semitones in which the diameter halves; areas √8 : 1 an octave, ibid.
-CAVAILLE_COLL_SPEED_M_S = 340.0  # m/s; the speed of sound that the rule of 1860 was printed with
+CAVAILLE_COLL_SPEED_M_S = 340.0  # m/s; the speed of sound printed with the rule of 1860
 DIAPASON_MOUTH = 0.25  # mouth width over circumference; normal scale, ibid.
 DIAPASON_CUT_UP = 0.25  # cut-up over mouth width; common practice, no source
 
 
 class End(IntEnum):
-    """How a pipe ends at the top: the number of quarter waves that stand in it."""
+    """The top of a pipe, open or stopped: the number of quarter waves in it."""
 
     STOPPED = 1
     OPEN = 2
 
 
 def effective_length_mm(hz: float, speed_m_s: float, end: End) -> float:
-    """Length of the air that sounds, corrections included [mm].
+    """Length of the sounding air column, corrections included [mm].
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def effective_length_mm(hz: float, speed_m_s: float, end: End) -> float:
     Raises
     ------
     ValueError
-        When the frequency or the speed is not positive.
+        If the frequency or the speed is not positive.
 
     Notes
     -----
@@ -54,7 +54,7 @@ def effective_length_mm(hz: float, speed_m_s: float, end: End) -> float:
 
 
 def mouth_correction_mm(bore_mm2: float, mouth_width_mm: float, cut_up_mm: float) -> float:
-    """What the mouth adds to the length [mm]: 0.73 S/√(S_mouth).
+    """Mouth correction of the length [mm]: 0.73 S/√(S_mouth).
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def mouth_correction_mm(bore_mm2: float, mouth_width_mm: float, cut_up_mm: float
 
 
 def open_end_correction_mm(bore_mm2: float) -> float:
-    """What a thin-walled open end adds to the length [mm]: 0.34 √S, 0.603 of the radius.
+    """End correction of a thin-walled open pipe [mm]: 0.34 √S, 0.603 of the radius.
 
     Notes
     -----
@@ -152,8 +152,8 @@ def cavaille_coll_square_length_mm(
 
     Notes
     -----
-    Cavaillé-Coll 1860; that depth governs was read, the factor 2 is from memory. Source states no
-    range.
+    Cavaillé-Coll 1860; that depth counts is from the source, the factor 2 from memory. Source
+    states no range.
     """
     return 1000.0 * speed_m_s / (2.0 * hz) - 2.0 * depth_mm
 
@@ -221,7 +221,7 @@ def slide_mm_for_cents(hz: float, cents: float, speed_m_s: float) -> float:
     hz : float
         Where it sounds now [Hz].
     cents : float
-        By how much it is to rise [cents]; negative to fall.
+        Wanted change of pitch [cents]; positive is sharper.
     speed_m_s : float
         Speed of sound in the pipe [m/s].
 

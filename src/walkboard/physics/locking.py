@@ -1,7 +1,7 @@
-"""Pipes that pull together: two near-unison pipes may sound as one and hide what is between them.
+"""Pipes that pull together: two near-unison pipes may sound as one and hide their difference.
 
-Never judge a unison by the want of beats when both pipes share a channel or stand mouth to mouth;
-measure each alone.
+No beats does not mean in tune if both pipes share a channel or stand mouth to mouth: measure each
+alone.
 """
 
 from __future__ import annotations
@@ -21,31 +21,32 @@ def may_lock(first_hz: float, second_hz: float) -> bool:
     -----
     Angster et al. 1993, AES preprint 3534, as reported by Stanzial et al. 2000: on a common groove
     pipes lock, a little above both natural frequencies; more than 1 % apart their difference grows
-    instead. Known error: half of the figure either way; pipes on channels of their own lock over a
-    far narrower range, for which no figure was found.
+    instead. Known error: half of the figure either way; pipes on separate channels lock over a far
+    narrower range; no figure found.
     """
     return abs(cents_between(first_hz, second_hz)) <= LOCKING_CENTS
 
 
 def beat_near_locking_hz(difference_hz: float, locking_hz: float) -> float:
-    """Beats a second of two weakly coupled pipes [Hz]; 0 where they lock.
+    """Beat rate of two weakly coupled pipes [Hz]; 0 if they lock.
 
     Parameters
     ----------
     difference_hz : float
-        Between the pipes each on its own [Hz].
+        Difference of the two pipes measured alone [Hz].
     locking_hz : float
         Half the range within which they lock [Hz].
 
     Raises
     ------
     ValueError
-        When `locking_hz` is negative.
+        If `locking_hz` is negative.
 
     Notes
     -----
     √(Δf² − f_L²). Adler 1946, Proc. IRE 34:351 (from memory). Range: weak coupling, and a
-    difference that is small beside the frequency. Beats slower than the difference show pulling.
+    difference that is small compared with the frequency. Beats slower than the difference show
+    pulling.
     """
     if locking_hz < 0.0:
         raise ValueError(f"half the locking range must not be negative, not {locking_hz!r} Hz")
@@ -55,7 +56,7 @@ def beat_near_locking_hz(difference_hz: float, locking_hz: float) -> float:
 
 
 def difference_behind_beat_hz(beat_hz: float, locking_hz: float) -> float:
-    """How far apart two pipes are on their own when they beat so [Hz].
+    """Difference of two pipes measured alone, from their beat together [Hz].
 
     The inverse of `beat_near_locking_hz` outside the locked range. Adler 1946.
     """

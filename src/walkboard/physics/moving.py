@@ -1,8 +1,8 @@
-"""Which way to move, and how far, to bring a pipe where it should be.
+"""Which way to move the tuning device, and how far, to bring a pipe to pitch.
 
-The senses are common practice of the trade (slide up is flatter, spring down is sharper: also the
-Encyclopedia Americana, article on tuning, for reeds). Millimetres are given only where a law and
-the dimensions that it needs are known; elsewhere the ear decides.
+The directions are common practice (slide up is flatter, spring down is sharper: also the
+Encyclopedia Americana, article on tuning, for reeds). Millimetres are given only where a formula
+and its dimensions are known; otherwise the ear decides.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from walkboard.physics.reed import IDEAL_EXPONENT, MEASURED_EXPONENT, tongue_mm_
 
 
 class Device(StrEnum):
-    """What is moved to tune a pipe; the words of the organ description."""
+    """What is moved to tune a pipe, in the words of the organ description."""
 
     SLIDE = "slide"
     CONE = "cone"
@@ -29,7 +29,7 @@ class Device(StrEnum):
 
 
 class Sense(StrEnum):
-    """Which way the pitch is to go."""
+    """Which way the pitch should go."""
 
     SHARPER = "sharper"
     FLATTER = "flatter"
@@ -46,10 +46,10 @@ class Movement:
     words : str
         What the hand does, as ``slide down``.
     least_mm, most_mm : float or None
-        How far, as a positive distance [mm]; the two differ where the law is known only within
-        limits (reeds). None where no law gives it.
+        How far, as a positive distance [mm]; the two differ if the formula is known only within
+        limits (reeds). None if no formula applies.
     is_usual : bool
-        Whether the distance is that of a usual pipe, for this one was not measured.
+        Whether the distance is for a typical pipe because this one was not measured.
     """
 
     device: Device

@@ -1,8 +1,8 @@
 """Reed pipes: the tongue's pitch by its length, and how far to move the tuning spring.
 
-The frequency of a tongue goes as its speaking length to the power −n. An ideal clamped bar has
-n = 2; curved brass tongues on their shallots were measured at n = 1. The exponent is an argument,
-between 1 and 2, to be learned from a tuner's own readings before and after.
+The frequency of a tongue goes as its speaking length to the power −n. An ideal clamped bar has n =
+2; curved brass tongues on their shallots were measured at n = 1. The exponent is an argument,
+between 1 and 2, to be learned from the tuner's readings before and after a move.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ MEASURED_EXPONENT = 1.0  # Plitnik and Knox 1995; the record's tolerance is ±0.
 
 BRASS_YOUNG_PA = 105e9  # Pa; handbooks give 100 to 110 GPa; from memory
 BRASS_DENSITY_KG_M3 = 8500.0  # kg/m³; handbooks give 8400 to 8600; from memory
-BRASS_YOUNG_PER_K = -4e-4  # relative change of Young's modulus a kelvin, ±30 %; from memory
-BRASS_EXPANSION_PER_K = 1.9e-5  # relative change of length a kelvin; from memory
+BRASS_YOUNG_PER_K = -4e-4  # relative change of Young's modulus per kelvin, ±30 %; from memory
+BRASS_EXPANSION_PER_K = 1.9e-5  # relative change of length per kelvin; from memory
 
 _USUAL_HZ, _USUAL_THICKNESS_MM = 65.4, 0.7
 _THICKNESS_SLOPE = math.log(0.2 / 0.7) / math.log(1046.5 / 65.4)
@@ -64,7 +64,7 @@ def cents_per_mm(length_mm: float, exponent: float = MEASURED_EXPONENT) -> float
     Raises
     ------
     ValueError
-        When the exponent lies outside 1 to 2 or the length is not positive.
+        If the exponent is outside 1 to 2 or the length is not positive.
 
     Notes
     -----
@@ -80,21 +80,21 @@ def cents_per_mm(length_mm: float, exponent: float = MEASURED_EXPONENT) -> float
 def tongue_mm_for_cents(
     length_mm: float, cents: float, exponent: float = MEASURED_EXPONENT
 ) -> float:
-    """By how much the tongue's speaking length must change [mm]; positive is longer, spring up.
+    """How much to change the tongue's speaking length [mm]; positive is longer, spring up.
 
     Parameters
     ----------
     length_mm : float
         Speaking length now [mm].
     cents : float
-        By how much the pitch is to rise [cents]; negative to fall.
+        Wanted change of pitch [cents]; positive is sharper.
     exponent : float
         n in f ∝ L⁻ⁿ [-], 1 to 2.
 
     Raises
     ------
     ValueError
-        When the exponent lies outside 1 to 2 or the length is not positive.
+        If the exponent is outside 1 to 2 or the length is not positive.
 
     Notes
     -----
@@ -105,12 +105,12 @@ def tongue_mm_for_cents(
 
 
 def usual_tongue_mm(hz: float) -> tuple[float, float]:
-    """Between what lengths the speaking part of a reed's tongue mostly lies [mm].
+    """Usual range of the speaking length of a reed's tongue [mm].
 
     Parameters
     ----------
     hz : float
-        That the pipe sounds [Hz].
+        Frequency of the pipe [Hz].
 
     Raises
     ------
@@ -120,7 +120,7 @@ def usual_tongue_mm(hz: float) -> tuple[float, float]:
     Notes
     -----
     The ideal bar of `ideal_tongue_hz` solved for its length, at thicknesses of 0.7 mm at 65 Hz to
-    0.2 mm at 1 kHz and half as far again to either side (common practice, no source; from memory).
+    0.2 mm at 1 kHz and half as much again to either side (common practice, no source; from memory).
     An order of size: scales, weights and curves of tongues differ from builder to builder.
     """
     if not hz > 0.0:
@@ -135,19 +135,19 @@ def usual_tongue_mm(hz: float) -> tuple[float, float]:
 
 
 def exponent_of_readings(before_mm: float, after_mm: float, cents: float) -> float:
-    """The exponent n that one movement of the spring shows [-].
+    """The exponent n that one move of the spring shows [-].
 
     Parameters
     ----------
     before_mm, after_mm : float
         Speaking length of the tongue [mm].
     cents : float
-        By how much the pitch rose [cents].
+        How much the pitch rose [cents].
 
     Raises
     ------
     ValueError
-        When a length is not positive or the two are equal, so that nothing can be learned.
+        If a length is not positive, or the two are equal.
 
     Notes
     -----
@@ -162,7 +162,7 @@ def exponent_of_readings(before_mm: float, after_mm: float, cents: float) -> flo
 def tongue_cents_per_celsius(
     young_per_k: float = BRASS_YOUNG_PER_K, expansion_per_k: float = BRASS_EXPANSION_PER_K
 ) -> float:
-    """How a bare tongue's pitch moves with temperature [cents/°C].
+    """How the pitch of a bare tongue changes with temperature [cents/°C].
 
     Notes
     -----

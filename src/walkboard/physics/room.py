@@ -1,6 +1,6 @@
-"""The room: what air an organ wants before it is tuned, as builders and tuners say it.
+"""The room: the air an organ needs before it is tuned, as builders and tuners say.
 
-These are custom as printed by those named, coarser than physics; they colour advice and decide
+These are customs printed by the sources named, coarser than physics; they colour advice and decide
 nothing.
 """
 
@@ -27,19 +27,19 @@ def celsius_of_fahrenheit(fahrenheit: float) -> float:
 
 
 def concerns(air: Air, service_celsius: float) -> tuple[str, ...]:
-    """What a builder would say against tuning in this air [-], one sentence each.
+    """A builder's objections to tuning in this air, one sentence each.
 
     Parameters
     ----------
     air : Air
         Of the room now.
     service_celsius : float
-        The temperature that it will be played at [°C].
+        The temperature it will be played at [°C].
 
     Returns
     -------
     tuple of str
-        Empty where the room is as it should be.
+        Empty if the room is as it should be.
     """
     found = []
     gap = abs(air.celsius - service_celsius)

@@ -1,7 +1,8 @@
-"""How a pipe that a warm hand has touched goes back to the pitch that it will keep.
+"""How a pipe warmed by the hand returns to the pitch it will keep.
 
-The hand warms the pipe and the air in it; after the hand is off, the difference to the air around
-falls as e^(−t/τ) (Newton's law of cooling; textbook physics, from memory), and with it the pitch:
+The hand warms the pipe and the air in it; once the hand is off, the difference from the surrounding
+air falls as e^(−t/τ) (Newton's law of cooling; textbook physics, from memory), and with it the
+pitch:
 
     f(t) = f∞ + Δ e^(−t/τ)
 
@@ -18,14 +19,14 @@ from walkboard.quantities import cents_of_ratio
 
 
 def offset_after(seconds: float, offset_cents: float, tau_s: float) -> float:
-    """What is left of an offset after so many seconds [cents].
+    """What remains of an offset after so many seconds [cents].
 
     Parameters
     ----------
     seconds : float
         Since the hand was taken off [s], not negative.
     offset_cents : float
-        Δ, the offset then [cents]; positive is sharp, as a warmed flue stands.
+        Δ, the offset then [cents]; positive is sharp, as of a warmed flue.
     tau_s : float
         Time constant [s], positive.
 
@@ -40,7 +41,7 @@ def offset_after(seconds: float, offset_cents: float, tau_s: float) -> float:
 
 
 def seconds_until(within_cents: float, offset_cents: float, tau_s: float) -> float:
-    """How long until an offset is no more than so many cents [s]; 0 where it is already.
+    """Time until an offset is down to so many cents [s]; 0 if it already is.
 
     Raises
     ------
@@ -53,14 +54,14 @@ def seconds_until(within_cents: float, offset_cents: float, tau_s: float) -> flo
 
 
 def offset_of_warmth(air_celsius: float, warmer_kelvin: float) -> float:
-    """How much sharp a flue stands whose air is so much warmer than the air around [cents].
+    """How sharp a flue is whose air is warmer than the surrounding air [cents].
 
     Parameters
     ----------
     air_celsius : float
-        Of the air around [°C].
+        Of the surrounding air [°C].
     warmer_kelvin : float
-        By how much the air in the pipe is warmer [K].
+        How much warmer the air in the pipe is [K].
 
     Notes
     -----

@@ -1,13 +1,13 @@
 """Laying the bearings: the order in which the temperament octave is set by ear, with its checks.
 
 From A down an octave, then fifths up and fourths down within the octave A3 to A4 (at 8′ pitch),
-through the circle to D, whose fifth to A4 closes it. Each step has the beats that its temperament
-asks for, and the thirds and sixths that can be checked once both their notes are set: in equal
-temperament they get steadily faster up the keyboard. From the octave, pure octaves go out to both
-ends. The order is common practice, no source; beats are those of `scales.beats`.
+round the circle to D, whose fifth to A4 closes it. Each step gives the beats of its temperament,
+and the thirds and sixths that can be checked once both their notes are set: in equal temperament
+they speed up steadily towards the top. From there pure octaves go out to both ends. The order is
+common practice, no source; beats are those of `scales.beats`.
 
-The measured beat is worked out of the two frequencies, so it needs no ear and no patience; the
-check by thirds and sixths shows where an error has crept into the chain.
+The beat is calculated from the two measured frequencies; the check by thirds and sixths shows where
+an error has crept into the chain.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ class Interval:
     ----------
     lower, upper : Key
     beat_hz : float
-        Beats a second, + where the interval is to be wide [Hz].
+        Beats a second, + for a wide interval [Hz].
     """
 
     lower: Key
@@ -74,12 +74,12 @@ class BearingStep:
     key : Key
         That is tuned.
     by : Interval
-        That it is tuned by; its other key is set already.
+        The interval it is tuned by; its other key is already set.
     checks : tuple of Interval
-        Thirds and sixths that can be heard once it is set.
+        Thirds and sixths that can be checked once it is set.
     closes : bool
-        Both keys of `by` are set already: nothing is tuned, and what it beats is the sum of all
-        errors on the way.
+        Both keys of `by` are already set: nothing is tuned, and its beat is the sum of all errors
+        so far.
     """
 
     key: Key
@@ -95,7 +95,7 @@ class BearingStep:
 
 @dataclass(frozen=True, slots=True)
 class HeardInterval:
-    """An interval as it was measured.
+    """A measured interval.
 
     Attributes
     ----------
@@ -103,7 +103,7 @@ class HeardInterval:
     beat_hz : float
         Beats a second, + wide [Hz].
     cents : float
-        By how much the interval is wider than it should be [cents].
+        How much wider the interval is than it should be [cents].
     """
 
     interval: Interval
@@ -136,7 +136,7 @@ def temperament_octave(a4_hz: float, temperament: Temperament) -> tuple[BearingS
 def octaves_out(
     lowest: Key, highest: Key, a4_hz: float, temperament: Temperament
 ) -> tuple[BearingStep, ...]:
-    """The rest of the keys by octaves from the temperament octave: upward first, then downward.
+    """The other keys by octaves from the temperament octave: upward first, then downward.
 
     Parameters
     ----------
@@ -164,7 +164,7 @@ def octaves_out(
 
 
 def measure_interval(interval: Interval, lower_hz: float, upper_hz: float) -> HeardInterval:
-    """An interval as it stands, from the two frequencies at 8′ pitch [Hz].
+    """An interval as measured, from the two frequencies at 8′ pitch [Hz].
 
     Raises
     ------
@@ -173,19 +173,19 @@ def measure_interval(interval: Interval, lower_hz: float, upper_hz: float) -> He
     """
     ratio = pure_ratio(interval.upper.semitone - interval.lower.semitone)
     beat = beat_of_frequencies(lower_hz, upper_hz, ratio)
-    # The frequency that the upper would have to have for the beat that is asked.
+    # The frequency of the upper pipe at the wanted beat.
     due_hz = (interval.beat_hz + ratio.numerator * lower_hz) / ratio.denominator
     return HeardInterval(interval, beat.beat_hz, cents_between(due_hz, upper_hz))
 
 
 def to_move_cents(step: BearingStep, lower_hz: float, upper_hz: float) -> float:
-    """By how much the key of a step is to be raised so that its interval beats as asked [cents].
+    """How much to raise the key of a step so that its interval beats as wanted [cents].
 
     Parameters
     ----------
     step : BearingStep
     lower_hz, upper_hz : float
-        The keys of its interval as they stand, at 8′ pitch [Hz].
+        The keys of its interval as measured, at 8′ pitch [Hz].
     """
     ratio = pure_ratio(step.by.upper.semitone - step.by.lower.semitone)
     if step.key == step.by.upper:
@@ -198,7 +198,7 @@ def to_move_cents(step: BearingStep, lower_hz: float, upper_hz: float) -> float:
 def measure_checks(
     checks: Sequence[Interval], heard_hz: Mapping[Key, float]
 ) -> tuple[HeardInterval, ...]:
-    """Those of the checks whose keys were both heard, as they stand.
+    """The checks whose keys were both heard, as measured.
 
     Parameters
     ----------
@@ -216,7 +216,7 @@ def measure_checks(
 def targets_hz(
     steps: Sequence[BearingStep], a4_hz: float, temperament: Temperament
 ) -> Mapping[Key, float]:
-    """Where the keys of the steps are to stand at 8′ pitch [Hz]."""
+    """Target of each key of the steps at 8′ pitch [Hz]."""
     return {step.key: key_hz(step.key, a4_hz, temperament) for step in steps}
 
 
@@ -232,7 +232,7 @@ def _step(  # noqa: PLR0917
     a4_hz: float,
     temperament: Temperament,
 ) -> BearingStep:
-    """The step that sets a key, which then counts as placed."""
+    """The step that sets a key, which then counts as set."""
     by = _interval(lower, upper, a4_hz, temperament)
     checks = [
         _interval(min(key, other), max(key, other), a4_hz, temperament)

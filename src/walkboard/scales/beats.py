@@ -1,7 +1,7 @@
 """Beats: how fast coincident partials of two pipes beat, and what a beat is in cents.
 
 Conventions. A beat rate carries the sign of the interval's width: positive where the interval is
-wider than pure, negative where it is narrower; a unison's is positive where the second pipe is the
+wider than pure, negative where it is narrower; a unison's is positive if the second pipe is
 sharper. The partials of a steadily blown pipe are exact multiples of its fundamental, so no
 correction for inharmonicity is made (C. Pykett, article on end correction, 2013).
 """
@@ -17,8 +17,8 @@ from walkboard.scales.keys import Key
 from walkboard.scales.pitch import key_hz
 from walkboard.scales.temperament import Temperament
 
-# The pure interval that a keyboard interval of so many semitones stands for. Just intonation,
-# arithmetic; the tritone and the minor seventh are the septimal ones, whose partials lie lowest.
+# The pure interval for a keyboard interval of so many semitones. Just intonation, arithmetic; the
+# tritone and the minor seventh are the septimal ones, whose partials lie lowest.
 PURE_RATIOS = MappingProxyType(
     {
         0: Fraction(1),
@@ -46,7 +46,7 @@ class Beat:
     lower_partial, upper_partial : int
         Which partial of the lower pipe meets which of the upper.
     beat_hz : float
-        Beats a second [Hz]; positive where the interval is wide.
+        Beats a second [Hz]; positive if the interval is wide.
     at_hz : float
         Where in the spectrum it is heard: the mean of the two partials [Hz].
     """
@@ -72,7 +72,7 @@ def pure_ratio(semitones: int) -> Fraction:
 
 
 def beat_of_frequencies(lower_hz: float, upper_hz: float, ratio: Fraction) -> Beat:
-    """Beat of two pipes against the pure ratio that they nearly make.
+    """Beat of two pipes that nearly make a pure ratio.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def beat_of_keys(
         Frequency of A4 [Hz].
     temperament : Temperament
     ratio : Fraction, optional
-        The pure interval that is listened against; by default that of `pure_ratio`.
+        The pure interval to compare with; default: that of `pure_ratio`.
 
     Raises
     ------
@@ -119,7 +119,7 @@ def beat_of_keys(
 def coincident_partials(
     lower_hz: float, upper_hz: float, *, highest_partial: int = 16, within_cents: float = 50.0
 ) -> tuple[Beat, ...]:
-    """Every pair of partials of two pipes that lie close enough to be heard beating.
+    """Every pair of partials of two pipes close enough for their beat to be heard.
 
     Parameters
     ----------
@@ -133,7 +133,7 @@ def coincident_partials(
     Returns
     -------
     tuple of Beat
-        From the lowest in the spectrum upward; empty where nothing meets.
+        From the lowest in the spectrum upward; empty if no partials meet.
     """
     found = []
     for lower_partial in range(1, highest_partial + 1):
@@ -148,14 +148,14 @@ def coincident_partials(
 
 
 def cents_of_beat(hz: float, beat_hz: float) -> float:
-    """How far a pipe stands from `hz` when it beats against it [cents].
+    """How far a pipe is from `hz`, from its beat [cents].
 
     Parameters
     ----------
     hz : float
-        Of the pipe that is beaten against [Hz].
+        Frequency of the reference pipe [Hz].
     beat_hz : float
-        Beats a second [Hz], positive where the other is sharp.
+        Beats a second [Hz], positive if the other pipe is sharp.
 
     Raises
     ------
@@ -170,5 +170,5 @@ def cents_of_beat(hz: float, beat_hz: float) -> float:
 
 
 def beat_of_cents(hz: float, cents: float) -> float:
-    """Beats a second of a unison whose second pipe is so many cents sharp of `hz` [Hz]."""
+    """Beat rate of a unison whose second pipe is so many cents sharp of `hz` [Hz]."""
     return float(hz * (2.0 ** (cents / 1200.0) - 1.0))

@@ -1,7 +1,7 @@
-"""The multiple of its key's 8′ pitch at which a pipe stands, from feet or from an interval.
+"""A pipe's multiple of its key's 8′ pitch, from feet or from an interval.
 
-Mutations and mixtures stand pure to the unison: a 1 3/5′ pipe sounds exactly 5 times the 8′ pitch,
-13.7 cents flat of the equally tempered third above.
+Mutations and mixtures are tuned pure to the unison: a 1 3/5′ pipe sounds exactly 5 times the 8′
+pitch, 13.7 cents flat of the equally tempered third above.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _DEGREES = MappingProxyType(
         7: Fraction(7, 4),
     }
 )
-# 8, or 2/3, or 2 2/3; a blank or a hyphen must part whole feet from the fraction
+# 8, or 2/3, or 2 2/3; a space or a hyphen must separate whole feet from the fraction
 _FEET = re.compile(r"^(?:(\d+)|(?:(\d+)(?:\s+|\s*[-–]\s*))?(\d+)\s*/\s*(\d+))$")
 
 
@@ -52,7 +52,7 @@ def multiple_of_feet(feet: str | int | Fraction) -> Fraction:
 
 
 def parse_feet(feet: str | int | Fraction) -> Fraction:
-    """Nominal length [ft] of a written one, as ``2 2/3``, ``2⅔′`` or ``8/9``.
+    """Nominal length [ft] as written: ``2 2/3``, ``2⅔′`` or ``8/9``.
 
     Raises
     ------
@@ -97,7 +97,7 @@ def multiple_of_interval(interval: int) -> Fraction:
 
 
 def feet_of_multiple(multiple: Fraction) -> str:
-    """Feet of a multiple of the 8′ pitch as they are written: ``2 2/3``."""
+    """Feet of a multiple of the 8′ pitch, as written: ``2 2/3``."""
     whole, rest = divmod(UNISON_FEET / multiple, 1)
     if rest == 0:
         return str(whole)
@@ -108,7 +108,7 @@ def _fraction(text: str) -> Fraction | None:
     bare = text.strip().rstrip("'′").strip()
     for mark in ("feet", "foot", "ft"):
         bare = bare.removesuffix(mark).strip()
-    # ⅔ becomes 2⁄3 with its own stroke; a blank keeps 2⅔ from turning into 22/3
+    # ⅔ becomes 2⁄3 with its own stroke; a space keeps 2⅔ from turning into 22/3
     spaced = "".join(f" {c} " if unicodedata.category(c) == "No" else c for c in bare)
     plain = unicodedata.normalize("NFKC", spaced).replace("⁄", "/").strip()
     match = _FEET.match(plain)

@@ -1,4 +1,4 @@
-"""Reads the names of keys as the countries write them: ``c1``, ``c'``, ``CC``, ``fis``, ``h``."""
+"""Reads key names as different countries write them: ``c1``, ``c'``, ``CC``, ``fis``, ``h``."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import re
 
 from walkboard.scales.keys import Key
 
-# Semitones above C of a note's name. B is taken as B natural, which H is too: a list that means
-# B flat by B cannot be told from one that does not.
+# Semitones above C of a note's name. B and H are both read as B natural: nothing shows whether a
+# list means B flat by B.
 _NOTES = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11, "h": 11}
 SUPERSCRIPTS = str.maketrans("⁰¹²³⁴⁵°º", "01234500")
 _NAME = re.compile(r"^([A-Ha-h])([A-Ha-h]*)(is|es|s|#|♯|b|♭)?\s*(?:([0-7])|('{1,4}))?$")
@@ -38,7 +38,8 @@ def read_key(name: str) -> Key | None:
     if letter.isupper() and number is not None and int(number) >= 2 and not doubled:
         octave = int(number)
     elif letter.isupper():
-        # CC is the 8 foot C of the English; C alone is that of everyone else, tenor C after CC
+        # CC is the English name of the 8 foot C; C alone means the same elsewhere, but tenor C
+        # beside CC
         octave = 2 - (int(number) if number else 0)
     else:
         octave = 3 + len(doubled) + (int(number) if number else len(primes or ""))

@@ -1,7 +1,7 @@
 """Keys and their names.
 
-A key is written in scientific pitch names of the key itself: C2 is the lowest key of a manual
-(65.4 Hz at 8′ and A4 = 440 Hz), C4 is middle C. Helmholtz names may be shown beside it.
+A key is written in scientific pitch names of the key itself: C2 is the lowest key of a manual (65.4
+Hz at 8′ and A4 = 440 Hz), C4 is middle C. Helmholtz names can be shown beside it.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ NOTE_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 _LETTER = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ACCIDENTAL = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
 _NAME = re.compile(r"^([A-Ga-g])([#♯b♭]?)(-?\d{1,2})(\*?)$")
-# How the second half of a split sharp is spelled: whichever the usual twelve notes leave out.
+# Spelling of the second half of a split sharp: the one that the usual twelve notes leave out.
 _SECOND_HALF = {1: "Db", 3: "D#", 6: "Gb", 8: "Ab", 10: "A#"}
 _GERMAN = ("C", "Cis", "D", "Dis", "E", "F", "Fis", "G", "Gis", "A", "B", "H")
 _GERMAN_HALF = {1: "Des", 3: "Es", 6: "Ges", 8: "As", 10: "Ais"}
@@ -138,7 +138,7 @@ class Key:
 
     @property
     def english(self) -> str:
-        """Name as English organs have it: ``CC`` is C2, ``C`` is C3, ``c`` is C4, ``c′`` is C5.
+        """Name as on English organs: ``CC`` is C2, ``C`` is C3, ``c`` is C4, ``c′`` is C5.
 
         The letters of Dickson, Practical Organ-Building: CC for the 8 foot C, tenor C above it.
         """
@@ -150,7 +150,7 @@ class Key:
         return note[0] * (4 - octave) + sign
 
     def up(self, semitones: int) -> Key:
-        """The key that many semitones up (or down); octaves of a split key stay split."""
+        """The key so many semitones up (or down); octaves of a split key stay split."""
         return Key(self.semitone + semitones, self.split and semitones % 12 == 0)
 
     def __str__(self) -> str:

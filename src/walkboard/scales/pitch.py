@@ -12,7 +12,7 @@ A4 = Key(69)
 
 
 def key_hz(key: Key, a4_hz: float, temperament: Temperament) -> float:
-    """8′ frequency of a key [Hz]; A4 stands at `a4_hz` in every temperament.
+    """8′ frequency of a key [Hz]; A4 is `a4_hz` in every temperament.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def key_hz(key: Key, a4_hz: float, temperament: Temperament) -> float:
 
 @dataclass(frozen=True, slots=True)
 class PitchStandard:
-    """A pitch that was once agreed, or measured.
+    """A historical pitch: agreed or measured.
 
     Attributes
     ----------
@@ -46,7 +46,7 @@ class PitchStandard:
     a4_hz : float
         A4 [Hz].
     celsius : float or None
-        The air temperature that it was given for [°C]; None where the source gives none.
+        The air temperature stated with it [°C]; None if the source states none.
     source : str
     """
 

@@ -1,6 +1,6 @@
-"""Recipes of the temperaments that are known by name: the tempering of each fifth, as data.
+"""Recipes of the temperaments known by name: the tempering of each fifth, as data.
 
-They stand in ``temperaments.toml`` in this package, in parts of a comma and with their source.
+They are in ``temperaments.toml`` in this package, in fractions of a comma and with their source.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Recipe:
     tempering_cents : mapping of str to float
         By fifth [cents], negative narrow; fifths not named are pure.
     source : str
-        Where the fifths or the pitches checked against them stand.
+        Where the fifths, or the pitches checked against them, are printed.
     """
 
     name: str
@@ -64,7 +64,7 @@ def recipes() -> Mapping[str, Recipe]:
 
 
 def recipe(name: str) -> Recipe:
-    """Recipe of a temperament by any of its names, however spelled (case, hyphens, iii or 3).
+    """Recipe of a temperament by any of its names, in any spelling (case, hyphens, iii or 3).
 
     Raises
     ------
@@ -81,7 +81,7 @@ def recipe(name: str) -> Recipe:
 
 
 def share_cents(share: str) -> float:
-    """Cents of a share of commas such as ``-1/4 PC`` or ``-1 PC +1 SC``.
+    """Cents of a fraction of a comma such as ``-1/4 PC`` or ``-1 PC +1 SC``.
 
     Raises
     ------

@@ -1,8 +1,8 @@
 """Temperaments: twelve pitches to the octave, made by tempering the twelve fifths.
 
-Conventions. A tempering is what a fifth has more than a pure one (3/2) [cents]: negative is narrow,
-positive is wide. The twelve temperings of a closed circle add up to minus the Pythagorean comma,
-because twelve pure fifths pass seven octaves by that much.
+Conventions. A tempering is how much wider a fifth is than a pure one (3/2) [cents]: negative is
+narrow, positive is wide. The twelve temperings of a closed circle add up to minus the Pythagorean
+comma, because twelve pure fifths exceed seven octaves by that much.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ NOTES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")  # as 
 FIFTHS = tuple(f"{NOTES[7 * i % 12]}-{NOTES[7 * (i + 1) % 12]}" for i in range(12))  # C-G … F-C
 ROUNDING_CENTS = 0.5  # a circle typed with rounded figures may miss its comma by this much
 
-# Where the second half of a split sharp hangs in the chain of fifths: pitch class it is reached
-# from, and how many fifths up (+) or down (-). D♯ and A♯ lie above G♯; A♭, D♭ and G♭ below E♭.
+# Place of the second half of a split sharp in the chain of fifths: the pitch class it is reached
+# from, and how many fifths up (+) or down (-). D♯ and A♯ are above G♯; A♭, D♭ and G♭ below E♭.
 _BEYOND = {3: (8, 1), 10: (8, 2), 8: (3, -1), 1: (3, -2), 6: (3, -3)}
 _LETTER = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _NOTE = re.compile(r"^([A-Ga-g])([#♯b♭]?)$")
@@ -52,8 +52,8 @@ class Temperament:
         """Pitch of a key above the C below it [cents], 0 to 1200.
 
         The second half of a split sharp continues the chain of fifths beyond G♯ or below E♭ by the
-        fifth that the temperament has most often: in quarter-comma meantone A♭ stands a diesis
-        (41.06 cents) above G♯.
+        temperament's commonest fifth: in quarter-comma meantone A♭ is a diesis (41.06 cents) above
+        G♯.
         """
         if key.split:
             return self._second_half(key.pitch_class)
@@ -75,7 +75,7 @@ class Temperament:
 
     @property
     def tempering_cents(self) -> Mapping[str, float]:
-        """What each fifth has more than a pure one [cents], by name, ``C-G`` … ``F-C``."""
+        """How much wider each fifth is than a pure one [cents], by name, ``C-G`` … ``F-C``."""
         sizes = (
             (self.cents_above_c[7 * (i + 1) % 12] - self.cents_above_c[7 * i % 12]) % 1200.0
             for i in range(12)
@@ -85,7 +85,7 @@ class Temperament:
         )
 
     def rotated(self, root: str) -> Temperament:
-        """The same pattern of fifths moved so that what was C's is now the root's.
+        """The same pattern of fifths, moved from C to the root.
 
         Parameters
         ----------
@@ -131,16 +131,16 @@ def from_fifths(name: str, tempering_cents: Mapping[str, float]) -> Temperament:
     ----------
     name : str
     tempering_cents : mapping of str to float
-        What a fifth has more than a pure one [cents], negative narrow, by its two notes: ``C-G``,
-        ``Bb-F``; ``A#-F`` means the same as ``Bb-F``. A fifth that is not named is pure; where
-        eleven are named, the twelfth takes what is left and closes the circle.
+        How much wider a fifth is than a pure one [cents], negative narrow, by its two notes:
+        ``C-G``, ``Bb-F``; ``A#-F`` means the same as ``Bb-F``. A fifth not named is pure; if eleven
+        are named, the twelfth closes the circle.
 
     Raises
     ------
     InputError
         If a fifth is misspelled or named twice, or if the circle does not close: the temperings
-        must add up to −23.46 cents. Up to 0.5 cent is taken as rounding of the figures and shared
-        among the tempered fifths in proportion to their tempering.
+        must add up to −23.46 cents. Up to 0.5 cent is treated as rounding and shared among the
+        tempered fifths in proportion to their tempering.
 
     Notes
     -----
@@ -190,7 +190,7 @@ def from_fifths(name: str, tempering_cents: Mapping[str, float]) -> Temperament:
 
 
 def names() -> tuple[str, ...]:
-    """Names of the temperaments that are known."""
+    """Names of the known temperaments."""
     return tuple(recipes())
 
 
@@ -206,12 +206,12 @@ def known(name: str) -> Temperament:
     Raises
     ------
     UnknownNameError
-        If there is no such temperament or note; the message lists those there are.
+        If there is no such temperament or note; the message lists the known ones.
 
     Notes
     -----
-    The tempering of each fifth stands with its source in ``temperaments.toml``; agreement with the
-    printed tables is within their rounding (``tests/published``).
+    The tempering of each fifth is given with its source in ``temperaments.toml``; agreement with
+    the printed tables is within their rounding (``tests/published``).
     """
     plain, on, root = name.rpartition(" on ")
     made = recipe(plain if on else name)

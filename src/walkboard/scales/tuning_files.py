@@ -5,8 +5,8 @@
   it in steps of 100/16384 cent.
 - Scala scale (``.scl``) and keyboard map (``.kbm``), plain text as the format's description has it.
 
-Key by key throughout: every key keeps its own pitch, as twelve notes for all octaves would lose 1
-to 4 cents of an organ as it stands. All formats written from their descriptions, from memory.
+Key by key throughout: every key keeps its own pitch, because twelve notes for all octaves would
+lose 1 to 4 cents of a real organ. All formats written from their descriptions, from memory.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class KeyTuning:
     hz : mapping of MIDI key number to Hz
         At the 8′ pitch of the key; the keys that were measured.
     air_celsius : float
-        That it holds for [°C].
+        The air it was measured at [°C].
     words : str
         What was measured, when and how, for whoever opens the file.
     """
@@ -69,7 +69,7 @@ class KeyTuning:
         return max(self.hz)
 
     def cents(self, key: int) -> float:
-        """How far a key stands above equal temperament at A4 = 440 Hz [cents].
+        """How far a key is above equal temperament at A4 = 440 Hz [cents].
 
         A key that was not measured takes the nearest measured key of its own note name; if there is
         none, the nearest key.
