@@ -1,7 +1,7 @@
 """Invented organs for the ear study: stops as organs have them, registrations as hymns use them.
 
 Nothing here is shared with `walkboard.planning`: spectra, levels and the state a season leaves are
-drawn by chance, so that a plan cannot be right by sharing the study's own assumptions. Figures are
+drawn by chance, so that a plan is out of range by sharing the study's own assumptions. Figures are
 common practice, no source.
 """
 

@@ -43,7 +43,7 @@ class Range:
         value : float
             In the range's unit.
         what : str
-            Which one it is; if empty, the quantity's own name.
+            Names the figure; if empty, the quantity's name.
         where : str
             The file or field.
 
@@ -56,7 +56,7 @@ class Range:
             return value
         hint = f" {self.hint}" if self.hint else ""
         raise InputError(
-            f"{what or self.what} of {value:g} {self.unit} cannot be right.",
+            f"{what or self.what} of {value:g} {self.unit} is out of range.",
             where=where,
             fix=f"It must be from {self.low:g} to {self.high:g} {self.unit}.{hint}",
         )

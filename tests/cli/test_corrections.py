@@ -68,12 +68,12 @@ def test_a_visit_and_its_conditions_are_corrected(run: Run, must: Must, book: Pa
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["visit", "open", "BOOK", "--minutes", -20], "A visit of -20 minutes cannot be right"),
-        (["visit", "open", "BOOK", "--minutes", "nan"], "cannot be right"),
+        (["visit", "open", "BOOK", "--minutes", -20], "A visit of -20 minutes is out of range"),
+        (["visit", "open", "BOOK", "--minutes", "nan"], "is out of range"),
         (["visit", "open", "BOOK", "--humidity", 0.55], "Write 55 for 55 %"),
         (["visit", "open", "BOOK", "--humidity", 300], "from 1 to 100 %"),
-        (["visit", "correct", "BOOK", "--minutes", 0], "cannot be right"),
-        (["visit", "plan", "BOOK", "--minutes", -5], "A plan of -5 minutes cannot be right"),
+        (["visit", "correct", "BOOK", "--minutes", 0], "is out of range"),
+        (["visit", "plan", "BOOK", "--minutes", -5], "A plan of -5 minutes is out of range"),
         (["event", "add", "BOOK", "e", "--at", "2031-10-05 10:30", "--air", 300], "Air of 300 °C"),
         (["event", "add", "BOOK", "e", "--at", "0001-10-05 10:30"], "The year of an event"),
         (["event", "add", "BOOK", "e", "--at", "9999-10-05 10:30"], "The year of an event"),

@@ -70,6 +70,6 @@ def test_conditions_that_cannot_be_are_refused(run: Run, organ_file: Path, tmp_p
     book = tmp_path / "book"
     for words in (["book", "new", book], ["book", "add", book, organ_file]):
         assert run(*words).code == 0
-    assert "cannot be right" in run("visit", "open", book, "--humidity", 550).err
+    assert "is out of range" in run("visit", "open", book, "--humidity", 550).err
     assert "no division 'grate'" in run("visit", "open", book, "--air", "grate=18").err
     assert "not understood" in run("visit", "open", book, "--air", "warm").err

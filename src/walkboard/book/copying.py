@@ -136,7 +136,7 @@ def copy_sound(source: Path, target: SoundFolder, sha256: str) -> BookProblem | 
     source : Path
     target : SoundFolder
     sha256 : str
-        Of the content that it should be.
+        Hash of the expected content.
     """
     fix = "Restore it from another copy of the book."
     try:

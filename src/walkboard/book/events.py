@@ -43,7 +43,7 @@ class Events(Storing):
             Time-zone aware.
         title : str
         stops : tuple of str
-            That it is known to use.
+            The stops known to be used.
         air_celsius : float or None
             Air temperature expected [°C].
 
@@ -56,7 +56,7 @@ class Events(Storing):
         ------
         BookError
             When there is no such organ, the uid is empty, the start has no time zone, or a figure
-            cannot be right.
+            is out of range.
         """
         if not uid:
             raise self._error("An event must have a uid.", "Give it one that no other event has.")

@@ -66,7 +66,7 @@ def import_book(
     Raises
     ------
     InputError
-        When the file is not an export, is damaged, or holds a figure that cannot be right; nothing
+        When the file is not an export, is damaged, or holds a figure that is out of range; nothing
         is left behind.
     BookError
         When the new book cannot be written.
@@ -89,12 +89,12 @@ def import_book(
 
 
 def implausible(book: Book) -> tuple[BookProblem, ...]:
-    """Figures in a book that cannot be right, as a file from elsewhere may bring them."""
+    """Figures in a book that are out of range, as a file from elsewhere may bring them."""
     problems: list[BookProblem] = []
 
     def check(kind: Range, value: float | None, where: str) -> None:
         if value is not None and value not in kind:
-            what = f"{kind.what} of {value:g} {kind.unit} cannot be right."
+            what = f"{kind.what} of {value:g} {kind.unit} is out of range."
             problems.append(BookProblem(where, what, "Correct it in the file."))
 
     for organ in book.organs():

@@ -44,7 +44,7 @@ class Plans(Storing):
         event_air_celsius : float or None
             The air that it was made for [°C].
         organ_version : int or None
-            Of the description that it was made by.
+            Version of the description it was made with.
 
         Raises
         ------

@@ -143,7 +143,7 @@ class SeenBook(Changes, Book):
         Parameters
         ----------
         key : hashable
-            Which answer it is: the ids that it is asked for, not what it depends on.
+            Names the answer: the ids asked about, not what the answer depends on.
         work_out : callable
             May ask nothing but the book, and what its key says.
         """

@@ -59,7 +59,7 @@ class Settlings(Storing):
         Parameters
         ----------
         organ_id : int or None
-            Of one organ; None: of all in the book.
+            One organ, or None for all in the book.
         """
         query = select(SettlingRow).order_by(SettlingRow.heard_at, SettlingRow.id)
         if organ_id is not None:

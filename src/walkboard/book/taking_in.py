@@ -54,7 +54,7 @@ class TakingIn(Recordings):
         walk : HeardWalk
             What was heard in it.
         program_version : str
-            Of the program that heard it.
+            Version of the program that heard it.
         recorded_at : datetime or None
             When it was made, time-zone aware, where that is known.
 
@@ -171,7 +171,7 @@ class TakingIn(Recordings):
         words : str
             Why; may be empty.
         organ_version : int or None
-            Of the description that it was heard by; None: the newest.
+            Version of the description it was heard with; None: the newest.
 
         Raises
         ------

@@ -39,7 +39,7 @@ def plausible(value: SupportsFloat | None, kind: Range, of: str) -> float | None
     Raises
     ------
     BookError
-        When it is not finite or cannot be right.
+        When it is not finite or is out of range.
     """
     if value is None:
         return None

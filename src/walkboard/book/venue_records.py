@@ -86,7 +86,7 @@ class Photograph:
     rights : str
         Whose it is and who may see it; empty: do not show it outside the book.
     path : Path
-        Of its file in the book's folder.
+        Path of its file in the book's folder.
     """
 
     id: int
@@ -114,9 +114,9 @@ class AirLog:
     file_name : str
         The file they came from.
     starts_at : datetime
-        Of the first reading, time-zone aware.
+        Time of the first reading, time-zone aware.
     minutes : tuple of float
-        Of each reading after the first one [min].
+        Time of each reading after the first [min].
     celsius : tuple of float
         As long as `minutes` [°C].
     humidity : tuple of float

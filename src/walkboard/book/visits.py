@@ -84,7 +84,7 @@ class Visits(Storing):
         Raises
         ------
         BookError
-            When there is no such visit, it is closed, or a figure cannot be right.
+            When there is no such visit, it is closed, or a figure is out of range.
         """
         with self._writing() as session:
             row = self._visit_at_work(session, visit_id)
@@ -100,7 +100,7 @@ class Visits(Storing):
         Parameters
         ----------
         conditions_id : int
-            Of the conditions as they stand now (`Conditions.id`).
+            Id of the current conditions (`Conditions.id`).
         conditions : Conditions
             Whole: what is left out is unknown. Without `noted_at` they keep the old time.
 
@@ -153,7 +153,7 @@ class Visits(Storing):
         Raises
         ------
         BookError
-            When there is no such visit, or the minutes cannot be right.
+            When there is no such visit, or the minutes is out of range.
         """
         minutes = plausible(minutes, VISIT_MINUTES, "A visit")
         with self._writing() as session:

@@ -35,9 +35,9 @@ class Frame:
     at : int
         Where it begins in the file [byte].
     number : int
-        Of the frame, from 0.
+        Number of the frame, from 0.
     samples : int
-        Of each channel.
+        Samples of each channel.
     rate_hz : int
         0 where only the file's header gives it.
     channels, bits : int
@@ -108,10 +108,10 @@ def silent_frame(like: Frame, number: int, samples: int) -> bytes:
     Parameters
     ----------
     like : Frame
-        Of the same file.
+        A frame of the same file.
     number : int
     samples : int
-        Of each channel.
+        Samples of each channel.
     """
     rate_code = _RATES_HZ.index(like.rate_hz) if like.rate_hz in _RATES_HZ else 14
     head = bytes((0xFF, 0xF8, 0x70 | rate_code, (like.channels - 1) << 4 | _bits_code(like.bits)))
@@ -135,7 +135,7 @@ def stream_info(like: Frame, block: int, samples: int) -> bytes:
     block : int
         Samples of a whole frame.
     samples : int
-        Of each channel, in all.
+        Samples of each channel, in all.
     """
     packed = (
         like.rate_hz << 44 | (like.channels - 1) << 41 | (like.bits - 1) << 36 | samples

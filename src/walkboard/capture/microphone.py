@@ -35,9 +35,9 @@ class Device:
     name : str
         Give it to `Microphone`.
     channels : int
-        That it has at most.
+        Most channels it offers.
     sample_rate : int
-        That it runs at by itself [Hz].
+        Its default rate [Hz].
     is_default : bool
     """
 

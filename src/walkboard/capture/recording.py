@@ -46,7 +46,7 @@ class Recorder:
     path : Path
         A new file.
     sample_rate, channels : int
-        Of the source; at most 8 channels and 655 350 Hz (RFC 9639).
+        Sample rate of the source; at most 8 channels and 655 350 Hz (RFC 9639).
 
     Raises
     ------

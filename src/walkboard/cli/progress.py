@@ -71,7 +71,7 @@ class FilesBar(Bar):
     title : str
         What is being done.
     names : sequence of str
-        Of the files.
+        Names of the files.
     """
 
     def __init__(self, title: str, names: Sequence[str]) -> None:

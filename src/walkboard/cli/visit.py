@@ -46,7 +46,7 @@ def _by_division(organ: Organ, given: Sequence[str], option: str) -> Mapping[str
 
 
 def _share(humidity: float | None) -> float | None:
-    """Relative humidity from per cent; InputError if it cannot be right."""
+    """Relative humidity from per cent; InputError if it is out of range."""
     return None if humidity is None else HUMIDITY_PERCENT.check(humidity) / 100.0
 
 

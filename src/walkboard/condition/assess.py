@@ -36,7 +36,7 @@ def assess(
     Raises
     ------
     InputError
-        When a reading or a thermometer has a figure that cannot be right, NaN for example.
+        When a reading or a thermometer has a figure that is out of range, NaN for example.
     UnknownNameError
         When a pipe's rank or a thermometer's division is not the organ's.
     """
@@ -72,7 +72,7 @@ def surest(pipes: Sequence[PipeCents]) -> tuple[PipeCents, ...]:
     Raises
     ------
     InputError
-        When a reading has a figure that cannot be right, NaN for example.
+        When a reading has a figure that is out of range, NaN for example.
     """
     check_pipes(pipes)
     best: dict[PipeRef, PipeCents] = {}

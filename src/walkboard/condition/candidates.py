@@ -21,7 +21,7 @@ class Candidate:
     Attributes
     ----------
     names : tuple of str
-        Of every table that gives these pitches; those not on C say so, as ``young 2 on F``.
+        Names of every table that gives these pitches; those not on C say so, as ``young 2 on F``.
     root : int
         Semitones above C by which the first of them is turned.
     offsets_cents : tuple of 12 floats
@@ -29,7 +29,7 @@ class Candidate:
     chance : float
         Before anything is heard: each temperament equally likely, each of its roots too.
     table_chance : float
-        Of one temperament on all its roots.
+        Chance of one temperament on all its roots.
     """
 
     names: tuple[str, ...]

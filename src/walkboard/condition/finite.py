@@ -27,7 +27,7 @@ def check_pipes(pipes: Iterable[PipeCents]) -> None:
     ------
     InputError
         Names the first pipe with a figure that is not finite, an uncertainty below zero, or air
-        that cannot be right.
+        that is out of range.
     """
     for pipe in pipes:
         if not math.isfinite(pipe.cents):

@@ -28,7 +28,7 @@ class HumidityBand:
     average, low, high, last : float
         Relative humidity, 0 to 1: the last 30 days' mean, the band about it, the last reading.
     days : float
-        Of readings that it rests on.
+        Days of readings it is based on.
     """
 
     average: float

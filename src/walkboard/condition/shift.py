@@ -60,7 +60,7 @@ def division_state(
     pipes : sequence of PipeCents
         All of that division, each pipe once, at least one.
     thermometer_celsius : float or None
-        Of the division's air [°C].
+        Measured air of the division [°C].
 
     Notes
     -----

@@ -39,7 +39,7 @@ class DivisionState:
     ----------
     division : str
     shift_cents, shift_sigma_cents : float or None
-        Of its flues against their targets at `stated_celsius`; None without enough flues.
+        Shift of its flues against their targets at `stated_celsius`; None without enough flues.
     stated_celsius : float
         The temperature that the targets were taken at [°C].
     implied_celsius, implied_sigma_celsius : float or None
@@ -49,7 +49,7 @@ class DivisionState:
     agrees : bool or None
         Whether flues and thermometer agree within their uncertainties; None without both.
     reed_shift_cents, reed_shift_sigma_cents : float or None
-        Of its reeds against the same targets, held apart.
+        Shift of its reeds against the same targets, kept separate.
     flues, reeds : int
         How many pipes were used.
     """

@@ -25,7 +25,7 @@ class Comparison:
     sounding : int
         Holds at which a pipe sounded.
     found, named : int
-        Of these found, and found with the right key.
+        How many of these were found, and with the right key.
     false : int
         Holds heard where there was none.
     errors_cents : ndarray, shape (readings,)

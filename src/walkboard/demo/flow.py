@@ -47,7 +47,7 @@ class Demo:
     comparisons : tuple of Comparison
         A walk each, in the order of the walks.
     sound_seconds : float
-        Of all recordings together [s].
+        Length of all recordings together [s].
     """
 
     folder: Path

@@ -195,7 +195,7 @@ def record(plan: WalkPlan, state: HallState, seed: int, folder: Path) -> Recorde
     plan : WalkPlan
     state : HallState
     seed : int
-        Of this walk.
+        Seed of this walk.
     folder : Path
         Must exist.
     """

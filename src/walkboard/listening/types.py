@@ -91,7 +91,7 @@ class SoundInfo:
     ----------
     seconds : float
     sample_rate : int
-        Of the recording itself [Hz].
+        Sample rate of the recording itself [Hz].
     channels : int
     format : str
         Container and coding in words, as ``FLAC, 24 bit``.
@@ -168,7 +168,7 @@ class CombReading:
     Attributes
     ----------
     label : str
-        Of the comb.
+        Label of the comb.
     hz : float or None
         Mean fundamental over the measured window [Hz]; None where it cannot be trusted.
     sigma_cents : float or None
@@ -181,15 +181,15 @@ class CombReading:
         Root mean square of the pipe's own movement within the window [cents].
     flags : tuple of ReadingFlag
     near_hz, bound_cents : float or None
-        Of a merged reading that two pipes share: both lie within this bound of this frequency
-        (two standard deviations counted), but which is which is not known.
+        For a merged reading that two pipes share: both are within this bound of this frequency (two
+        standard deviations counted), but which is which is not known.
     either_hz, either_sigma_cents : (float, float) or None
-        Of a merged reading whose pair was told apart and only the names are unsure: where the one
-        stands that its spectrum makes the likelier, then the other; and their sigmas.
+        For a merged reading whose two pipes were separated but not named: where one stands that its
+        spectrum makes the likelier, then the other; and their sigmas.
     name_odds : float or None
-        Of one of two near unisons: logarithm of the odds that it is named right.
+        For one of two near unisons: logarithm of the odds that it is named right.
     beat_hz : float or None
-        Of one of two near unisons: beats a second of their fundamentals, from the envelopes alone.
+        For one of two near unisons: beats a second of their fundamentals, from the envelopes alone.
     """
 
     label: str

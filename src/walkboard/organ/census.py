@@ -16,7 +16,7 @@ class Count:
     Attributes
     ----------
     id, name : str
-        Of the division; empty and ``all`` for the whole.
+        Id and name of the division; empty and ``all`` for the whole.
     keys : int or None
         None for the whole.
     stops, ranks, pipes : int

@@ -67,7 +67,7 @@ def nominal_hz(organ: Organ, rank: Rank, number: int) -> float:
     rank : Rank
         One of its ranks.
     number : int
-        Of the pipe, from 1 to the rank's number of pipes.
+        Number of the pipe, from 1.
     """
     key = rank.key_of(number)
     unison = key_hz(key, organ.pitch_of(rank).a4_hz, organ.temperament_of(rank))
@@ -84,7 +84,7 @@ def celeste_target_hz(organ: Organ, pipe: PipeRef, partner_hz: float) -> float:
     ----------
     organ : Organ
     pipe : PipeRef
-        Of a rank with a celeste.
+        A pipe of a rank with a celeste.
     partner_hz : float
         Frequency of the partner's pipe at the same key [Hz].
 

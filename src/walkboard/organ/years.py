@@ -16,7 +16,7 @@ def pipe_today(organ: Organ, pipe: PipeRef, year: int) -> PipeRef | None:
     pipe : PipeRef
         As it was called in that year.
     year : int
-        Of the reading. A change counts for readings of earlier years, not of its own.
+        Year of the reading. A change counts for readings of earlier years, not of its own.
 
     Returns
     -------

@@ -100,7 +100,7 @@ def movement(device: str, cents: float, *, hz: float, speed_m_s: float) -> Movem
     device : str
         One of `Device`.
     cents : float
-        By how much the pitch is to rise [cents]; negative to fall, not 0.
+        Wanted change of pitch [cents], + is sharper; not 0.
     hz : float
         Where the pipe sounds now [Hz].
     speed_m_s : float
@@ -131,11 +131,11 @@ def spring_movement(cents: float, *, tongue_mm: float, exponent: float | None = 
     Parameters
     ----------
     cents : float
-        By how much the pitch is to rise [cents]; negative to fall, not 0.
+        Wanted change of pitch [cents], + is sharper; not 0.
     tongue_mm : float
         Speaking length of the tongue now [mm].
     exponent : float, optional
-        Of this pipe, 1 to 2, where it was learned; else both ends give the two distances.
+        Exponent of this pipe, 1 to 2, if it was learned; else both ends give the two distances.
 
     Raises
     ------
@@ -161,7 +161,7 @@ def spring_movement_between(
     Parameters
     ----------
     cents : float
-        By how much the pitch is to rise [cents]; negative to fall, not 0.
+        Wanted change of pitch [cents], + is sharper; not 0.
     least_mm, most_mm : float
         Between what lengths the speaking part of its tongue lies [mm].
     is_usual : bool

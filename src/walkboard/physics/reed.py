@@ -36,7 +36,7 @@ def ideal_tongue_hz(
     Parameters
     ----------
     thickness_mm, length_mm : float
-        Of the part that vibrates [mm].
+        Thickness and length of the vibrating part [mm].
     young_pa : float
         Young's modulus [Pa].
     density_kg_m3 : float

@@ -32,7 +32,7 @@ def concerns(air: Air, service_celsius: float) -> tuple[str, ...]:
     Parameters
     ----------
     air : Air
-        Of the room now.
+        Air in the room now.
     service_celsius : float
         The temperature it will be played at [°C].
 

@@ -59,7 +59,7 @@ def offset_of_warmth(air_celsius: float, warmer_kelvin: float) -> float:
     Parameters
     ----------
     air_celsius : float
-        Of the surrounding air [°C].
+        Temperature of the surrounding air [°C].
     warmer_kelvin : float
         How much warmer the air in the pipe is [K].
 

@@ -39,7 +39,7 @@ class AirCourse:
     slope_celsius_per_hour, slope_sigma : float
         At present, and one standard deviation of it.
     readings : int
-        Of how many it is made.
+        Number of readings it is based on.
     """
 
     now_celsius: float

@@ -71,7 +71,7 @@ def certify(
     capacity : int
         Steps of time that there are.
     pitches : mapping of division id to DivisionPitch
-        Of the same question.
+        Pitches for the same question.
     within : float
         Intervals are halved until the gap is no larger, or they are 0.0001 cent wide.
 

@@ -46,7 +46,7 @@ class Limits:
     bearings_factor : float
         A pipe of the bearings takes so many times the usual minutes.
     each_factor : float
-        Of a whole rank many pipes need no more than a listen: so much of the usual minutes each.
+        In a whole rank many pipes only need a listen: share of the usual minutes each.
     check_minutes : float
         To check the reference rank at the beginning of a day.
     worth_beginning : float
@@ -106,7 +106,7 @@ class CompleteTuning:
     steps : tuple of CompleteStep
         In order.
     day_minutes : float
-        That each day has.
+        Length of each day.
     notes : tuple of str
         What is left out, and why.
     """
@@ -137,7 +137,7 @@ def complete_tuning(organ: Organ, day_minutes: float) -> CompleteTuning:
     ----------
     organ : Organ
     day_minutes : float
-        That each day has for tuning [min].
+        Minutes for tuning in each day [min].
 
     Raises
     ------

@@ -66,7 +66,7 @@ def items_of(
     work : sequence of Timed
         In order.
     reference : mapping of division id to cents
-        That each is tuned to, above where it stands.
+        How far above its current pitch each division is tuned.
     pitches : mapping of division id to DivisionPitch
     air : mapping of division id to AirCourse
         Flues' targets are for the air at the time when the pipe is come to, as far as it is known.

@@ -25,9 +25,9 @@ class DivisionPitch:
     air_celsius : float
         Its air today: by thermometer, else as its flues imply, else as it was told.
     above_cents : float
-        Of its flues above the organ's own pitch in that air [cents].
+        How far its flues are above the organ's pitch in that air [cents].
     sigma_cents : float
-        Of `above_cents`.
+        Uncertainty of `above_cents`.
     event_celsius : float
         Its air at the event; today's where none was given.
     heard : bool

@@ -15,7 +15,7 @@ class Reference:
     ----------
     division : str
     shift_cents : float
-        Of the division's targets against the organ's own pitch at `air_celsius` [cents].
+        Shift of the division's targets against the organ's own pitch at `air_celsius` [cents].
     air_celsius : float
         The air that the flues' targets are for [°C].
     event_celsius : float or None
@@ -76,7 +76,7 @@ class Plan:
     Attributes
     ----------
     minutes : float
-        That there are [min].
+        Minutes available [min].
     reference : tuple of Reference
     items : tuple of PlanItem
         In the order of work.
@@ -87,7 +87,7 @@ class Plan:
         Including reaching ranks and opening panels [min].
     curve : tuple of CurvePoint
     walk_minutes, walk_bound_minutes : float
-        Of the ways through the case [min], and a proven bound: no order of the same ranks that
+        Walking time through the case [min], and a proven bound: no order of the same ranks that
         tunes the reference first, mixtures after principals, and reeds last walks less than that
         and has the air no worse at its reeds.
     notes : tuple of str

@@ -31,7 +31,7 @@ def why(
     reference_cents : float
         The reference that the organ is tuned to, above where it stands.
     pitch : DivisionPitch
-        Of the pipe's division.
+        Pitch of the pipe's division.
     warmer_celsius : float
         How much warmer the air is taken to be by the time that the pipe is come to [°C].
     """

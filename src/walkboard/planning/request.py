@@ -25,7 +25,7 @@ class PlanRequest:
     Attributes
     ----------
     minutes : float
-        That there are, walking and set-ups included [min].
+        Minutes available, walking and set-ups included [min].
     event_air_celsius : float, mapping of division id to float, or None
         Air at the event [°C]; None: today's.
     use : EventUse

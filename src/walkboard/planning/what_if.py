@@ -302,8 +302,8 @@ def prepare(
     pipes : sequence of PipeCents
         Where pipes stand; of several readings of one pipe the surest counts.
     forecasts : sequence of PipeForecast
-        Of pipes that were not heard; those of pipes that were heard are left out. Other pipes are
-        not planned.
+        Forecasts of pipes that were not heard; any of heard pipes are ignored. Other pipes are not
+        planned.
     changes : sequence of WeightChange
         What the tuner changed of the weights.
     air : mapping of division id to AirCourse, optional
@@ -314,7 +314,7 @@ def prepare(
     Raises
     ------
     InputError
-        When nothing is known of any pipe, or a figure cannot be right, NaN for example.
+        When nothing is known of any pipe, or a figure is out of range, NaN for example.
     """
     check_condition(condition)
     check_shares(reed_follows or {}, what="The part of the flues' movement that a reed follows")

@@ -63,7 +63,7 @@ def choose_and_walk(
     capacity : int
         Steps of time that there are.
     ways : Ways, optional
-        Of that organ.
+        Ways of that organ.
     weather : Weather, optional
         With it, reeds are come to when the air is nearest the event's.
     beams : sequence of int

@@ -72,7 +72,7 @@ class BearingStep:
     Attributes
     ----------
     key : Key
-        That is tuned.
+        The key to tune.
     by : Interval
         The interval it is tuned by; its other key is already set.
     checks : tuple of Interval
@@ -117,7 +117,7 @@ def temperament_octave(a4_hz: float, temperament: Temperament) -> tuple[BearingS
     Parameters
     ----------
     a4_hz : float
-        Of A4 at 8′ pitch [Hz].
+        Frequency of A4 at 8′ pitch [Hz].
     temperament : Temperament
     """
     placed = [A4]
@@ -141,7 +141,7 @@ def octaves_out(
     Parameters
     ----------
     lowest, highest : Key
-        Of the rank; the octave A3 to A4 lies between.
+        Compass of the rank; must include A3 to A4.
     a4_hz : float
     temperament : Temperament
 

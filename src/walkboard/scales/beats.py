@@ -126,7 +126,7 @@ def coincident_partials(
     lower_hz, upper_hz : float
         Fundamentals [Hz].
     highest_partial : int
-        Of either pipe.
+        Highest partial of either pipe.
     within_cents : float
         How far apart the two partials may lie [cents].
 

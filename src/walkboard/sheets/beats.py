@@ -58,7 +58,7 @@ def beats_against(
     reference : Rank
         Taken to stand where the plan tunes its division.
     pitch : Reference or None
-        Of that division; None: the organ's own pitch.
+        Reference of that division; None for the organ's own pitch.
 
     Returns
     -------

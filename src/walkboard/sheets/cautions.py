@@ -213,9 +213,9 @@ def cautions_for(ranks: Iterable[Rank], divisions: Iterable[Division]) -> tuple[
     Parameters
     ----------
     ranks : iterable of Rank
-        That the worklist touches.
+        Ranks on the worklist.
     divisions : iterable of Division
-        That they stand in.
+        Divisions they belong to.
 
     Returns
     -------

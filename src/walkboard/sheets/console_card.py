@@ -14,7 +14,7 @@ class ConsoleCard:
     ----------
     organ : str
     address : str
-        That the square holds, in letters.
+        The address in the code, as text.
     square : str
         The square as SVG.
     day : date
@@ -22,7 +22,7 @@ class ConsoleCard:
     title, heading, how, manners, alt : str
         In words.
     language : str
-        Of the words, as BCP 47 has it.
+        BCP 47 code of the text's language.
     """
 
     organ: str
@@ -45,7 +45,7 @@ def console_card(organ: str, address: str, square: str, day: date) -> ConsoleCar
     organ : str
         Its name.
     address : str
-        Of the form.
+        Address of the form.
     square : str
         A QR code (ISO/IEC 18004) of it as SVG.
     day : date

@@ -42,7 +42,7 @@ class DriftCourse:
         A run from each visit to the next, and from the last one on: where nine pipes in ten were
         expected by what was known at its beginning.
     celsius : float
-        Of the air that all is brought to [°C].
+        Air that all values are converted to [°C].
     caption : str
         In words.
     """

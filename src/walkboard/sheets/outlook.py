@@ -35,7 +35,7 @@ class OutlookSheet:
     ----------
     title, heading, organ : str
     day : date
-        On which it was worked out.
+        Day it was calculated.
     strip : str
         One line for the head of every page.
     summary : tuple of Passage
@@ -80,12 +80,12 @@ def outlook_sheet(
     day : date
         Today.
     found : sequence of Readiness
-        Of the coming events, by date.
+        Readiness for the coming events, by date.
     courses : sequence of DriftCourse
     visits : int
-        That the forecast rests on.
+        Number of visits the forecast is based on.
     visit_minutes : float
-        Of the visit before each event that is reckoned with.
+        Assumed minutes of a visit before each event.
     """
     return OutlookSheet(
         title=f"Outlook for {organ.name}, {day_words(day)}",

@@ -233,7 +233,7 @@ def hand_words(rank: Rank, item: PlanItem, air_celsius: float) -> str:
     rank : Rank
     item : PlanItem
     air_celsius : float
-        That the pipe's target is for [°C].
+        Air that the pipe's target is for [°C].
     """
     change = -item.cents
     if change == 0.0:

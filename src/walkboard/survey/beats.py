@@ -38,7 +38,7 @@ class PipesBeat:
     ----------
     first, second : PipeRef
     first_partial, second_partial : int
-        Which partials beat.
+        Numbers of the beating partials.
     at_hz : float
         Where [Hz].
     per_second : float
@@ -46,7 +46,7 @@ class PipesBeat:
     due_per_second : float
         What the two targets give.
     level_db : float
-        Of the weaker partial, against the loudest partial of all that sound [dB].
+        Level of the weaker partial, against the loudest partial of all that sound [dB].
     heard_per_second : float or None
         Beats a second heard in the envelope, where the two are unisons that sounded together.
     badness_db : float
@@ -98,7 +98,7 @@ def worst_beats(
         Pipes that are not in it, or have no value in it, are left out, but unisons whose beat was
         heard in the envelope.
     pipes : sequence of PipeRef
-        Of a registration at one key, or of all keys of a chord.
+        Pipes of a registration at one key, or of all keys of a chord.
     air_celsius : float or None
         For the targets.
     """

@@ -39,9 +39,9 @@ def drift_courses(
     ranks : sequence of str
         Their ids.
     until : date
-        To which the forecast is drawn.
+        Last day of the forecast.
     celsius : float
-        Of the air that all is brought to, by what each rank was seen to follow of the air [°C].
+        Air that all values are converted to, by how much each rank was seen to follow the air [°C].
     """
     organ = seen.drift.organ
     drift = OrganDrift(organ, seen.learned.habits, seen.learned.common)

@@ -179,7 +179,7 @@ def export_file(book: Book, kept: KeptOrgan, to: Path, *, table_name: str | None
         Whose tables or events.
     to : Path
     table_name : str or None
-        Which table a .csv file holds.
+        Name of the table in a .csv file.
 
     Raises
     ------

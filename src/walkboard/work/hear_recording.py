@@ -67,7 +67,7 @@ def check_asked(organ: Organ, drawn: Sequence[str], air_celsius: float | None) -
     UnknownNameError
         If the organ has no such stop.
     InputError
-        When the air cannot be right.
+        When the air is out of range.
     """
     if air_celsius is not None:
         AIR_CELSIUS.check(air_celsius)

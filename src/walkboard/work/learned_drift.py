@@ -78,7 +78,7 @@ def learned_of(folder: Path, description: str, organ: Organ, past: Sequence[Past
     folder : Path
         The book's. Where it cannot be written, nothing is kept.
     description : str
-        Of the organ, whole.
+        The organ's whole description.
     organ : Organ
     past : sequence of PastVisit
         Oldest first.

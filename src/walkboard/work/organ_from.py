@@ -38,7 +38,7 @@ class FromStops:
     organ : Organ or None
         None where the description still has problems.
     problems : tuple of Problem
-        Of the description.
+        Problems of the description.
     """
 
     toml: str

@@ -65,7 +65,7 @@ class RankState:
     tuned : mapping of int to Tuned
         The pipes tuned at that visit, by number.
     faults : tuple of KeptFault
-        That stand.
+        Open faults.
     """
 
     rank: Rank

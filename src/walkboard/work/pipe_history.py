@@ -32,7 +32,7 @@ class PipeAtVisit:
     ----------
     visit : KeptVisit
     readings : tuple of KeptReading
-        That stand, in the order in which they sounded.
+        Current readings, in the order in which they sounded.
     tick : Tick or None
     """
 
@@ -49,7 +49,7 @@ class Neighbour:
     ----------
     pipe : PipeRef
     key : Key
-        At which its rank plays it.
+        The key its rank plays it at.
     semitones : int
         From the pipe to it; negative is below.
     heard_hz : float

@@ -67,7 +67,7 @@ def request_of(
     organ : Organ
         Whose names are meant.
     minutes : float
-        That there are [min].
+        Minutes available [min].
     event : EventNeeds, optional
         What the visit is for. Air and use that are given as well come first.
     event_air_celsius : mapping of division id to °C

@@ -345,7 +345,7 @@ def minutes_of(visit: KeptVisit, minutes: float | None) -> float:
     Raises
     ------
     InputError
-        If neither is known, or they cannot be right.
+        If neither is known, or they are out of range.
     """
     found = visit.minutes if minutes is None else minutes
     if found is None:

@@ -63,7 +63,7 @@ def print_report(
     to : Path
         ``report.pdf``, or ``report.html`` for a page that needs nothing else.
     language : Language
-        Of page 1.
+        Language of page 1.
 
     Raises
     ------
@@ -124,7 +124,7 @@ def print_outlook(
     today : date
     to : Path
     minutes : float or None
-        Of the visit before each event; None: as the last one's.
+        Minutes of the visit before each event; None for those of the last visit.
     ranks : sequence of str
         To be drawn; empty: those of which most pipes are to be expected out of tolerance.
 
@@ -167,7 +167,7 @@ def console_card(organ: str, address: str, day: date) -> bytes:
     organ : str
         Its name.
     address : str
-        Of the form.
+        Address of the form.
     day : date
     """
     import segno

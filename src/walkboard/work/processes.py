@@ -51,10 +51,10 @@ def finished(
     Parameters
     ----------
     function : callable
-        Of the top level of a module, so that another process finds it; called with
+        Defined at the top level of a module, so that another process finds it; called with
         ``progress(done, total)`` and a task.
     tasks : sequence
-        Of what can be pickled: paths, text and frozen types, never the book.
+        Arguments that can be pickled: paths, text and frozen types, never the book.
     processes : int
         At once.
     progress : callable, optional

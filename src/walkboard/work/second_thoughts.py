@@ -46,7 +46,7 @@ def relabel(
     air_celsius : float or None
         The air of these pipes [°C]; None: as before.
     organ_version : int or None
-        Of the organ's description; None: the newest.
+        Version of the organ's description; None for the newest.
     words : str
         Why; may be empty.
     progress : see `walkboard.work.hear_recordings.hear_files`
@@ -123,7 +123,7 @@ def correct_conditions(
     air_celsius, humidity, wind_mm
         As `checked_conditions` takes them.
     which : int or None
-        Which of the visit's conditions, from 1 as they were noted; None: the last.
+        Number of the visit's conditions, from 1 in order of noting; None for the last.
 
     Raises
     ------

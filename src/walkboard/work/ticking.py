@@ -73,7 +73,7 @@ def disagreements(ticks: Iterable[Tick]) -> dict[str, tuple[Tick, Tick]]:
     Parameters
     ----------
     ticks : iterable of Tick
-        Of a visit, in the order in which they count.
+        Ticks of a visit, in the order in which they count.
     """
     by_pipe: dict[str, list[Tick]] = {}
     for tick in ticks:

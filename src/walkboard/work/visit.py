@@ -45,7 +45,7 @@ def checked_conditions(
     UnknownNameError
         If the organ has no such division.
     InputError
-        When a figure cannot be right.
+        When a figure is out of range.
     """
     for division in (*air_celsius, *wind_mm):
         organ.division(division)

@@ -140,8 +140,8 @@ def test_a_year_that_cannot_be_is_left_out_with_its_line(year: str, zone: str) -
         )
         assert [event.title for event in read.events] == ["Recital"]
         assert read.left_out == (
-            f"Odd (line 4): the year {int(year)} cannot be right.",
-            f"Moved (line 16): the year {int(year)} cannot be right.",
+            f"Odd (line 4): the year {int(year)} is out of range.",
+            f"Moved (line 16): the year {int(year)} is out of range.",
         )
 
 

@@ -15,7 +15,7 @@ class Found:
     kind : str
         ``fault``, ``note``, ``visit``, ``tick`` or ``event``.
     id : int
-        Of the record in its own kind; of the visit for a tick.
+        Id of the record within its kind; of the visit for a tick.
     organ_id : int
     visit_id : int or None
     at : datetime

@@ -19,8 +19,8 @@ class KeptPlan:
     outdated_at : datetime or None
         When a recording that it may rest on was labelled anew or withdrawn; None where none was.
     organ_version : int or None
-        Of the description that it was made by; None in books from before 0.2.0, where it was the
-        visit's.
+        Version of the description it was made with; None in books from before 0.2.0, where it was
+        the visit's.
     """
 
     id: int

@@ -31,7 +31,7 @@ class KeptRecording:
     recorded_at : datetime or None
         When it was made, where that is known.
     hearing_id : int
-        Of the hearing that `walk` is; taking in again makes a new one.
+        Id of the hearing in `walk`; hearing the recording again makes a new one.
     heard_at : datetime or None
         When that hearing was kept.
     change : HearingChange
@@ -40,7 +40,7 @@ class KeptRecording:
     words : str
         The user's reason; may be empty.
     organ_version : int
-        Of the description that it was heard by.
+        Version of the description it was heard with.
     """
 
     id: int
@@ -88,7 +88,7 @@ class KeptReading:
     hold : int
         Number of its hold in the walk.
     key : Key or None
-        That was held.
+        The key held.
     sounded_at : datetime or None
         When the recording was made, or else when it was kept.
     """

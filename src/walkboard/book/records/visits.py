@@ -38,13 +38,13 @@ class KeptOrgan:
     Attributes
     ----------
     id : int
-        Of the organ; the same for every version of its description.
+        Id of the organ; the same for every version of its description.
     name, description : str
         As the newest version has them.
     added_at : datetime
         When this version was kept.
     version : int
-        Of the description, from 1.
+        Version of the description, from 1.
     """
 
     id: int
@@ -92,14 +92,14 @@ class KeptVisit:
     purpose, minutes
         As last corrected.
     organ_version : int
-        Of the description that held when the visit was opened.
+        Version of the description when the visit was opened.
     conditions : tuple of Conditions
         In the order in which they were noted, a corrected one in its old place.
     notes : tuple of KeptNote
         In the order in which they were added.
     corrections : tuple of VisitCorrection
-        Of purpose and minutes, oldest first; the first is what the visit was opened with. Empty
-        where nothing was corrected.
+        Corrections of purpose and minutes, oldest first; the first is what the visit was opened
+        with. Empty where nothing was corrected.
     """
 
     id: int

@@ -71,7 +71,7 @@ class CommonDrift:
         ----------
         summaries : mapping of rank to Summary
         division_of : mapping of rank to int
-            Of every rank that an answer is wanted for.
+            Division of every rank asked about.
 
         Returns
         -------

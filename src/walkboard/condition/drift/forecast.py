@@ -30,7 +30,7 @@ class Forecast:
     ----------
     at : date
     air_celsius : mapping of division id to float
-        Of the forecast; a division without one stands at the organ's pitch temperature [°C].
+        Air of the forecast; a division without one stands at the organ's pitch temperature [°C].
     pipes : tuple of PipeRef
         Rank by rank, in the organ's order.
     parts : NormalParts

@@ -56,7 +56,7 @@ class RankVisit:
     cents, error_cents : arrays
         Readings of `heard`, against the targets at the division's told air.
     left_cents : array
-        Of `tuned`.
+        Where the pipes of `tuned` were left.
     """
 
     heard: IntArray

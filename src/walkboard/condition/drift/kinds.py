@@ -56,9 +56,9 @@ class Habits:
     Attributes
     ----------
     wander_cents : float
-        Of a pipe by itself in a year, one standard deviation [cents].
+        Wander of a single pipe in a year, one standard deviation [cents].
     rank_cents : float
-        Of a rank as a whole in a year [cents].
+        Wander of a whole rank in a year [cents].
     slips_a_year : float
         Chance of a slip, for a pipe that is not prone to it.
     slip_cents : float

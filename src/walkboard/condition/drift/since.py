@@ -32,7 +32,7 @@ class Limits:
     fewest_pipes : int
         Heard of a rank, so that its middle is known.
     fewest_ranks : int
-        Of a division, so that its movement is not one rank's.
+        Fewest ranks of a division, so that its movement is not that of one rank.
     """
 
     whole_cents: float = 3.0  # chosen: about a degree of air

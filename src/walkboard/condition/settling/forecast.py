@@ -146,7 +146,7 @@ def forecast(
     sigma_cents : sequence of float, shape (n,)
         One standard deviation of each [cents].
     warmth : Warmth
-        Of this kind of pipe, see `learn_warmth`.
+        Habits of this kind of pipe, see `learn_warmth`.
     untouched : float
         Belief before the readings that no hand has warmed it, 0 to 1.
 

@@ -49,7 +49,7 @@ def learn_warmth(past: Iterable[PastSettling], usual: Warmth = USUAL) -> Mapping
     ----------
     past : iterable of PastSettling
     usual : Warmth
-        Of a kind that nobody heard.
+        Used for a kind that was never heard.
 
     Returns
     -------

@@ -77,9 +77,9 @@ class Hand:
     gain : float
         Cents got for each cent asked [-].
     spread : float
-        Of that, from move to move, robust [-].
+        Its spread from move to move, robust [-].
     moves : int
-        That it was learned from.
+        Number of moves it was learned from.
     last_cents : float
         What the last move made, without its sign [cents]; 0 before there was one.
     """
@@ -99,7 +99,7 @@ class Advice:
     movement : Movement
         The distance is what to aim for, the hand's own factor counted in.
     cents : float
-        By how much the pitch is to change, + is sharper.
+        Wanted change of pitch, + is sharper.
     caution : str
         What the move can do harm to; may be empty.
     like_last : str
@@ -139,9 +139,9 @@ def tongue_mm(rank: Rank, number: int, hz: float) -> tuple[float, float, bool]:
     ----------
     rank : Rank
     number : int
-        Of the pipe, from 1.
+        Number of the pipe, from 1.
     hz : float
-        That it sounds [Hz].
+        Frequency of the pipe [Hz].
 
     Returns
     -------
@@ -177,7 +177,7 @@ def advise(  # noqa: PLR0917
     device : str
         What the pipe is tuned by, one of `physics.moving.Device`.
     cents : float
-        By how much the pitch is to change [cents], + is sharper; not 0.
+        Wanted change of pitch [cents], + is sharper; not 0.
     hz : float
         Where the pipe sounds now [Hz].
     speed_m_s : float
@@ -187,7 +187,7 @@ def advise(  # noqa: PLR0917
     caution : str
         A caution of the pipe's own, as that it is historic; comes first.
     tongue : (float, float, bool), optional
-        Of a reed, from `tongue_mm`.
+        Tongue of a reed, from `tongue_mm`.
 
     Raises
     ------

@@ -80,9 +80,9 @@ def write_history(
     Parameters
     ----------
     folder : Path
-        Of the book, which must not be there yet.
+        Folder of the book; must not exist yet.
     description : str
-        Of the hall.
+        Description of the hall.
     state : HallState
         The hall's voices, and the air of the present visit.
     seed : int

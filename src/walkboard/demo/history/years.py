@@ -64,7 +64,7 @@ class HallYears:
     years : OrganYears
         The last visit of it is the present one: nothing is heard or tuned at it yet.
     plans : tuple of Plan
-        Of every visit but the last.
+        Plans of every visit but the last.
     skipped : tuple of set of PipeRef
         Pipes on each plan that the tuner passed over.
     """

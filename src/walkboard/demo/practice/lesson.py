@@ -26,7 +26,7 @@ class Lesson:
     ----------
     organ : Organ
     description : str
-        That the organ was read from.
+        The text the organ was read from.
     pipes : dict of PipeRef to PracticePipe
         In the order of work.
     air_celsius : dict of str to float

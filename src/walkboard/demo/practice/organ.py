@@ -55,13 +55,13 @@ class PracticePipe:
     warmth_cents : float
         What a hand that stays on it would make.
     tau_s : float
-        Of its cooling.
+        Time constant of its cooling.
     stick : float
         Relative error of a move, one standard deviation.
     tongue_mm : float or None
-        Of a reed, at its target [mm].
+        Tongue length of a reed at its target [mm].
     exponent : float
-        By which the tongue's pitch goes with its length [-].
+        Exponent of the tongue's pitch against its length [-].
     """
 
     voice: PipeVoice

@@ -160,7 +160,7 @@ def render_rank_walk(  # noqa: PLR0917 - a study names what it varies in one lin
         Each key's deviation from equal temperament [cents]; as many as keys.
     room, faults, rng
     multiple : float
-        Of the 8′ pitch: 0.25 is 32′, 1 is 8′, 8 is 1′.
+        Multiple of the 8′ pitch: 0.25 is 32′, 1 is 8′, 8 is 1′.
     rank : str
         Id of the rank in the truth.
     level_db, level_spread_db : float

@@ -35,7 +35,7 @@ class Tone:
     samples : ndarray of float32, shape (n,)
         Direct sound, dry.
     track : FrequencyTrack
-        Of what it speaks.
+        Frequency it speaks.
     """
 
     first: int

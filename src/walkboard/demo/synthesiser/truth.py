@@ -27,9 +27,9 @@ class PipeTruth:
     speaks : int
         1: its own pitch; 2, 3 …: that overtone; 0: dead.
     level_db : float
-        Of its direct sound in the recording's first channel; a full-scale sine is 0 dB.
+        Level of its direct sound in the recording's first channel; a full-scale sine is 0 dB.
     track : FrequencyTrack or None
-        Of the fundamental that it really speaks; None where dead.
+        True frequency of the fundamental; None if the note is dead.
     """
 
     pipe: PipeRef

@@ -59,7 +59,7 @@ class PipeVoice:
     off_by_cents : float
         How far an overtone that is spoken alone stands from its place [cents].
     seed : int
-        Of its own irregularities, so that a pipe sounds alike each time.
+        Seed of its own irregularities, so that a pipe sounds alike each time.
     """
 
     pipe: PipeRef

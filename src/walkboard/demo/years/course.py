@@ -88,7 +88,7 @@ class AtHand:
     Attributes
     ----------
     number : int
-        Of the visit, from 0.
+        Number of the visit, from 0.
     weather : Weather
     shown_celsius : dict of division id to float
         What the thermometers show [°C].
@@ -149,8 +149,8 @@ def simulate_years(
         In the order of their dates.
     habits : YearsHabits
     listen, tune : callables
-        Which pipes are heard at a visit; and where pipes are left by tuning, against their targets
-        at the shown air [cents], nan where they are not tuned. Historic ranks are never tuned.
+        Which pipes are heard at a visit; where tuning leaves pipes, against their targets at the
+        shown air [cents], nan where they are not tuned. Historic ranks are never tuned.
     """
     years = OrganState(organ, habits, rng)
     thermometers = Thermometers(organ, habits, rng)

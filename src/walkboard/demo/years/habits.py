@@ -15,13 +15,13 @@ class YearsHabits:
     Attributes
     ----------
     flue_wander, reed_wander : float
-        Of a pipe by itself, in steps of a Student's t with four degrees of freedom.
+        Wander of a single pipe, in steps of a Student's t with four degrees of freedom.
     cone_steadier : float
-        By how much less pipes tuned by cone wander.
+        How much less cone-tuned pipes wander.
     uneven : float
         Spread of the pipes' own scales, as the standard deviation of their logarithm.
     flue_rank_wander, reed_rank_wander : float
-        Of a rank as a whole.
+        Wander of a whole rank.
     slips_a_year : mapping of TunedBy to float
         Chance that a pipe slips in a year; some pipes are prone, by a gamma of `prone_shape`.
     slip_cents, slip_spread : float

@@ -31,7 +31,7 @@ class Export:
     ----------
     file : Path
     change : int
-        Of the book that it was made from.
+        State of the book it was made from.
     at : datetime
     """
 

@@ -53,10 +53,10 @@ class Incoming:
     id : str
     visit_id : int
     name : str
-        Of the file, as whoever sent it called it.
+        Name of the file as sent.
     drawn : tuple of str
     air_celsius : float or None
-        Of these pipes; None: as the visit noted it [°C].
+        Air of these pipes; None for the air noted at the visit [°C].
     folder : Path
     """
 

@@ -24,7 +24,7 @@ class StripMark:
     label : str
         Empty where there is no room for it.
     row : int
-        Of the label.
+        Row of the label.
     calls : bool
         Whether it wants attention.
     """

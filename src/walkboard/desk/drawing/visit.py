@@ -86,7 +86,7 @@ def curve_drawing(
     ----------
     curve : sequence of CurvePoint
     plan : CurvePoint
-        That is looked at.
+        The plan shown.
     before : float
         Badness if nothing is done.
     longest : float

@@ -41,7 +41,7 @@ class Desk:
     shared_address : str or None
         Where phones reach the desk; None while it is not shared.
     fingerprint : str
-        Of the certificate that the desk shows there; empty where nothing is encrypted.
+        Fingerprint of the certificate that the desk shows there; empty where nothing is encrypted.
     is_warm : threading.Event
         Set once the state of the organs has been worked out after the start; a page that wants it
         may show that it is on its way instead.

@@ -36,7 +36,7 @@ class Door:
     methods : tuple of str
     access : Access
     largest_bytes : int
-        Of the body of a request; a larger one is refused while it comes in.
+        Largest body of a request; a larger one is refused while it comes in.
     """
 
     path: str
@@ -53,7 +53,7 @@ class Page:
     Attributes
     ----------
     name : str
-        Of its words, ``words/en/NAME.toml``.
+        Name of its words, ``words/en/NAME.toml``.
     doors : tuple of Door
     place : str or None
         Its address in the navigation, with ``{organ}`` for the organ's number; None keeps it out.
@@ -65,7 +65,7 @@ class Page:
     access : Access
         Who sees its place in the navigation.
     count : callable or None
-        Of the desk and the organ's number: how many wait there, shown at its place in the
+        Takes the desk and the organ's number: how many wait there, shown at its place in the
         navigation; the words for them are ``NAME.place_count``.
     """
 

@@ -89,7 +89,7 @@ class Renderer:
         request : Request
         organ_id : int
         name : str
-            Of the organ.
+            Name of the organ.
         """
         frame = {
             **_frame(request, "organ"),

@@ -16,7 +16,7 @@ class Setting(BaseModel):
     uid : str
         The same for every time that it is sent.
     kind : str
-        Which page keeps it.
+        Names the page that keeps it.
     at : datetime
         When it was made, by the clock of the device.
     body : dict

@@ -22,7 +22,7 @@ class HandedSound:
     Parameters
     ----------
     sample_rate : int
-        Of what will come [Hz].
+        Sample rate of the coming sound [Hz].
     name : str
 
     Raises

@@ -105,7 +105,7 @@ class Hub:
             Not accepted yet.
         topics : iterable of str
         device : str
-            Of a paired device, so that revoking it ends the channel.
+            Id of a paired device, so that revoking it ends the channel.
         """
         await socket.accept()
         followed = frozenset(tuple(topics)[:_MOST_TOPICS])

@@ -51,11 +51,11 @@ class LiveRun:
     session : TuningSession
     hub : Hub
     kind : str
-        Of its source: ``microphone``, ``browser``, ``file``, ``practice``.
+        Kind of source: ``microphone``, ``browser``, ``file``, ``practice``.
     tolerance_cents : float
-        Of the session's flow; told to the pages, which draw it.
+        Tolerance of the session; sent to the pages, which draw it.
     topic : str
-        On which it is told.
+        Topic on which it is sent.
     seen : callable
         Called with every update, from its thread.
     passes : callable, optional

@@ -17,7 +17,7 @@ def setup(topic: str, turn: str, chosen: Preferences) -> dict[str, Any]:
     Parameters
     ----------
     topic : str
-        On which the session is told.
+        Topic on which the session is sent.
     turn : str
         Where the page says to which pipe the tuner goes; empty where it does not.
     chosen : Preferences

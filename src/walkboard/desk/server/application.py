@@ -59,7 +59,7 @@ def make_application(
     shared_address : str or None
         The address of the local network that it is shared at; None: this machine only.
     fingerprint : str
-        Of the certificate that it shows there; empty where nothing is encrypted.
+        Fingerprint of the certificate that it shows there; empty where nothing is encrypted.
     pages : sequence of Page
 
     Raises

@@ -34,7 +34,7 @@ class FirstPage:
     book : str
         Stamp of the book (`walkboard.book.glance`).
     program : str
-        Of the desk that drew it.
+        Version of the desk that drew it.
     until : str
         Instant after which it says something past: the next event's start (ISO 8601); empty where
         there is none.

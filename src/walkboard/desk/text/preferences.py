@@ -101,7 +101,7 @@ def preferences_of(request: HTTPConnection, usual: BookChoice | None = None) -> 
     ----------
     request : HTTPConnection
     usual : BookChoice or None
-        Of the book; None takes what the application knows, if it has loaded.
+        The book's choice; None for the one the application knows, if it has loaded.
     """
     if usual is None:
         app = request.scope.get("app")  # there is none yet while the desk opens
@@ -122,9 +122,9 @@ def language_of(headers: Headers, usual: BookChoice) -> str:
     Parameters
     ----------
     headers : Headers
-        Of its request.
+        Headers of its request.
     usual : BookChoice
-        Of the book.
+        The book's choice.
     """
     chosen = cookie_parser(headers.get("cookie", "")).get("language", "")
     if chosen in LANGUAGES:

@@ -155,7 +155,7 @@ class Series:
     numbers : ndarray of int
         Numbers of the partials that were met.
     lines : ndarray of int
-        Which lines they are, in the same order.
+        Indices of the lines, in the same order.
     missed : int
         Numbers up to the highest met that a line should be at and none is.
     """

@@ -127,7 +127,7 @@ def beat_of_power(
     Parameters
     ----------
     power : ndarray, shape (n,)
-        Of the envelope, evenly spaced.
+        Power of the envelope, evenly spaced.
     spacing_s : float
     fastest_hz : float
         Fastest beat that is looked for [Hz]; slower than 1.5 times in the whole is not looked for.

@@ -392,7 +392,7 @@ def before_the_room(
         Mean frequency and wander coefficients as heard [Hz].
     covariance : ndarray, shape (1 + terms, 1 + terms)
     seconds : float
-        Of the window.
+        Length of the window.
     """
     count = len(course)
     lean = np.zeros(count)

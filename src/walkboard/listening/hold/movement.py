@@ -233,7 +233,7 @@ class Posterior:
     merit : float
         Logarithm of the restricted marginal likelihood of the movement, up to a constant.
     gradient : ndarray, shape (5,)
-        Of the merit, by the movement's standard sizes.
+        Gradient of the merit, in the movement's standard sizes.
     information : ndarray, shape (5, 5)
         Expected curvature of the merit, about.
     surprise : ndarray, shape (rows,)

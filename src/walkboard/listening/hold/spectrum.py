@@ -47,9 +47,9 @@ class HoldSpectrum:
         Orthonormal columns: channels given = rotation @ channels here.
     sample_rate : int
     length : int
-        Of the transform, zeros at the end included.
+        Length of the transform, zeros at the end included.
     seconds : float
-        Of the hold.
+        Length of the hold.
     """
 
     bins: NDArray[np.complex64]

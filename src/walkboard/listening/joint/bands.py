@@ -35,7 +35,7 @@ class Nodes:
     times_s : ndarray, shape (nodes,)
         From the middle of the window.
     seconds : float
-        Of the window.
+        Length of the window.
     phase : ndarray, shape (nodes, 1 + terms)
         Phase [rad] for mean frequency and wander coefficients [Hz].
     design : ndarray, shape (terms, 1 + terms)

@@ -33,9 +33,9 @@ class Fits:
     variance : ndarray, shape (…, members, 1 + terms)
         Their posterior variance.
     precision : ndarray, shape (…, members, 1 + terms)
-        Of their prior.
+        Precision of their prior.
     covariance : ndarray of complex, shape (…, members, 1 + terms, members, 1 + terms), or None
-        Of the coefficients; None for bands of one member, where it is diagonal.
+        Covariance of the coefficients; None for bands of one member, where it is diagonal.
     merit : ndarray, shape (channels, bands)
         Logarithm of the likelihood, up to a constant of the band.
     """

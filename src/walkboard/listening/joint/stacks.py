@@ -25,7 +25,7 @@ class Stack:
     ----------
     nodes : Nodes
     index : ndarray of int, shape (bands,)
-        Which bands of the set.
+        Indices of the bands in the set.
     pipes, numbers : ndarray of int, shape (bands, members)
         Pipe and partial number of each member.
     turns : ndarray, shape (bands, members, nodes)

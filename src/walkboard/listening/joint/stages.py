@@ -250,7 +250,7 @@ def refine(
     Returns
     -------
     merit : float
-        Of the last turn.
+        Merit of the last iteration.
     chosen : list of int
         Bands that were used in it.
     """

@@ -44,7 +44,7 @@ class Quick:
     every_nth : int or None
         2, 3 …: only every such partial is heard, so another pipe or an overtone sounds.
     seconds : float
-        Of the stretch.
+        Length of the stretch.
     room_cents : float
         Standard deviation that a room still filling adds [cents]; not in `sigma_cents`.
     spread_cents : float

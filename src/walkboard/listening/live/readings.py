@@ -44,16 +44,16 @@ class LiveReading:
         Against the target at the fundamental, or against the reference where one sounds, at the
         lowest partials that meet; + is sharp.
     level_db : float
-        Of all that is heard; a full-scale sine is 0 dB.
+        Level of the whole sound; a full-scale sine is 0 dB.
     window_s : float
         Length of the window.
     flags : tuple of LiveFlag
     heard : str or None
         Label of the other comb that is heard.
     reference_hz, reference_sigma_cents : float or None
-        Of the reference, where one is expected.
+        Pitch of the reference, if one is expected.
     near_hz, bound_cents : float or None
-        Of a pipe merged with its reference: both lie within the bound of this place.
+        For a pipe merged with its reference: both are within the bound of this place.
     company : Company or None
         What its partials say of other pipes.
     own_db, bright_db : float or None

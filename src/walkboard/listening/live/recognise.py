@@ -37,7 +37,7 @@ class Recognised:
     ----------
     flag : LiveFlag
     label : str or None
-        Of the other comb, where it has a name.
+        Label of the other comb, where it has a name.
     instead : bool
         Whether it sounds in place of the pipe expected.
     """

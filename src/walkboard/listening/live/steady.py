@@ -32,7 +32,7 @@ class Steady:
     ----------
     hz, sigma_cents : float
     seconds : float
-        Of the window.
+        Length of the window.
     company : Company or None
         What else sounds, as far as the partials say; None where that was not asked.
     """

@@ -79,7 +79,7 @@ class Tracker:
     Attributes
     ----------
     sample_rate : int
-        Of the blocks [Hz].
+        Sample rate of the blocks [Hz].
     expected : Expected
         Change it with `expect`.
     update_s : float

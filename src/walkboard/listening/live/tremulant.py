@@ -20,15 +20,15 @@ class Limits:
     Attributes
     ----------
     seconds : float
-        Of sound that is looked at [s].
+        Length of sound examined [s].
     least_hz, most_hz : float
         Rates of tremulants (common practice, no source) [Hz].
     swing_cents : float
         Amplitude [cents].
     share : float
-        Of the pitch's variance that the swing explains [-].
+        Share of the pitch's variance explained by the swing [-].
     one_rate : float
-        By how much the rates of two partials may differ [-]; beats go with the partial's number.
+        How much the rates of two partials may differ [-]; beats go with the partial's number.
     """
 
     seconds: float = 1.0

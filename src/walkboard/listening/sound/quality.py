@@ -109,7 +109,7 @@ class QualityMeter:
     sample_rate, channels : int
     coding : Coding
     bits : int or None
-        Of an integer sample.
+        Bits of an integer sample.
     """
 
     sample_rate: int

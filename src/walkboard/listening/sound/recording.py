@@ -129,7 +129,7 @@ class Sound:
         Parameters
         ----------
         frames : int
-            Of a block; the last one may be shorter.
+            Frames of a block; the last one may be shorter.
 
         Yields
         ------

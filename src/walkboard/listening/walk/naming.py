@@ -65,7 +65,7 @@ class Reading:
     energy : ndarray, shape (states,)
         Share of the power explained, 0 to 1.
     offset : ndarray, shape (states,)
-        Of the first comb from where it was expected [cents].
+        Offset of the first comb from where it was expected [cents].
     leave : float
         Cost of leaving the event unnamed [nats].
     """

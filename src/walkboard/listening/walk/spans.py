@@ -128,7 +128,7 @@ def follow_lines(
     ----------
     features : WalkFeatures
     fundamentals_cents : tuple of float
-        Of each comb that the key sounds [cents].
+        Fundamental of each comb the key sounds [cents].
     sounding : list of (int, int)
         Frames in which the key certainly sounds, for the steady levels.
     begin, end : int

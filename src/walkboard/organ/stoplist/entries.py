@@ -44,7 +44,7 @@ class Guess:
     Attributes
     ----------
     field : str
-        Of the description, or of the table on the page.
+        Field of the description, or of the table on the page.
     value : str
     why : str
         One sentence.
@@ -70,7 +70,7 @@ class Line:
     text : str
         As written, spaces at the ends apart.
     column : int
-        Of a table of divisions side by side, from 1; 0 where there is no such table.
+        Column of a table of divisions side by side, from 1; 0 where there is no such table.
     """
 
     number: int
@@ -112,7 +112,7 @@ class Source:
     number : int or None
         The number that the list gives the stop.
     feet : str
-        Of the stop; may be empty.
+        Feet of the stop; may be empty.
     """
 
     name: str = ""

@@ -37,15 +37,15 @@ def rows_of(  # noqa: PLR0917
     Parameters
     ----------
     role : str
-        Of `Role`.
+        One of `Role`.
     count : int
         How many rows.
     first_feet : str
-        Of the lowest row at the lowest key; may be empty.
+        Feet of the lowest row at the lowest key; may be empty.
     given : tuple of str
         Feet of every row at the lowest key, where the list says them.
     lowest, highest : Key
-        Of the stop.
+        Keys of the stop.
     """
     if role == Role.SESQUIALTERA:
         feet = (given or ("2 2/3", "1 3/5"))[:count]

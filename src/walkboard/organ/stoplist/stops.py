@@ -66,7 +66,7 @@ class Context:
         Id of the division that the line stands under; empty if none.
     is_pedal : bool
     keys : int
-        Of that division.
+        Keys of that division.
     languages : Counter of str
         How many names of each language were read.
     divisions : tuple of (str, bool)
@@ -101,7 +101,7 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
     text : str
         Tidied, without bullets and number.
     number : int or None
-        That the list gives it.
+        Number the list gives it.
     context : Context
     """
     guesses: list[Guess] = []

@@ -28,7 +28,7 @@ def cost_curve(
     ----------
     task : Task
     minutes : float
-        Of the visit.
+        Minutes of the visit.
     every_minutes : float
     otherwise : Task, optional
         The same with fewer musts, for minutes in which not all of them fit.

@@ -40,7 +40,7 @@ def settle(at: Relaxed, levels: tuple[Level, ...], slack: float) -> Settled:
     Parameters
     ----------
     at : Relaxed
-        Of one reference.
+        Relaxation at one reference.
     levels : tuple of Level
         Innermost first.
     slack : float

@@ -45,9 +45,9 @@ class Problem:
     ----------
     situation : Situation
     order : (n,) array of int
-        Of each tunable pipe in the situation, in the order of the arrays.
+        Index in the situation of each tunable pipe, in the order of the arrays.
     ranks : tuple of Rank
-        Of each.
+        Rank of each.
     untouched_by_division : (k, divisions) array
         Badness of each division at each reference, nothing tuned.
     gain, must : (k, n) arrays
@@ -107,7 +107,7 @@ class Problem:
         Parameters
         ----------
         charges : mapping of Visit to minutes
-            Of each coming to a chest.
+            Minutes of each visit to a chest.
         arrive : mapping of chest id to minutes, optional
             Charged once for each chest besides.
 

@@ -27,10 +27,10 @@ def solve(
     ----------
     task : Task
     row : Row
-        Of the task; what must be done in it fits in the capacity.
+        A row of the task; what must be done in it fits in the capacity.
     capacity : int
     priced : Priced
-        Of that row.
+        Prices of that row.
     known : float
         Cost of the best plan known.
     hair : float

@@ -20,7 +20,7 @@ def least(values: FloatArray, within: int) -> tuple[tuple[int, ...], float]:
     Parameters
     ----------
     values : (k, parts) array
-        Of each part at each reference.
+        Value of each part at each reference.
     within : int
         Steps.
     """

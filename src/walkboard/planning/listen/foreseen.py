@@ -30,7 +30,7 @@ class ForeseenState:
     condition : Condition
         Each division's shift as the forecast has it, against its targets at the told air.
     forecasts : tuple of PipeForecast
-        Of every pipe that was not heard.
+        Forecast of every pipe that was not heard.
     """
 
     condition: Condition

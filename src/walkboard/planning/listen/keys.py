@@ -49,11 +49,11 @@ class ListeningChoice:
     walks : tuple of SurveyWalk
         With only the keys to hold.
     minutes : float
-        Of holding and setting.
+        Minutes for holding keys and setting stops.
     worth : float
         What hearing them is expected to save [badness].
     price : float
-        Of a minute of the visit [badness].
+        Price of a minute of the visit [badness].
     """
 
     walks: tuple[SurveyWalk, ...]
@@ -106,7 +106,7 @@ def choose_listening(
         Heard pipes, and forecasts of the others.
     offers : sequence of Offer
     minutes : float
-        Of the visit that are left, for listening and tuning.
+        Minutes left of the visit, for listening and tuning.
     listening_minutes : float, optional
         At most so many for listening; otherwise chosen too.
     reference_cents : float

@@ -55,7 +55,7 @@ class Limits:
     least_own_cents : float
         Least spread of a pipe's own place [cents].
     slope, offset : float
-        Of the log odds: chances are brought to how often they came true.
+        Correction of the log odds, fitted to how often forecasts came true.
     """
 
     least_own_cents: float = 0.2  # chosen
@@ -75,7 +75,7 @@ class Occasion:
     at : date
     title : str
     stops : tuple of str
-        That it names; empty: all of the organ.
+        The stops it names; if empty, the whole organ.
     air_celsius : mapping of division id to float
         Expected [°C].
     use : EventUse
@@ -99,7 +99,7 @@ class StopReadiness:
     within : float
         Expected share of its pipes within the tolerance.
     chance : float
-        That at most one in twenty is outside.
+        Chance that at most one pipe in twenty is outside.
     """
 
     stop: str
@@ -168,7 +168,7 @@ def readiness_of(
         Not before today.
     today : date
     minutes : float
-        Of a visit before the event.
+        Minutes of a visit before the event.
     tolerance_cents : float
     changes : sequence of WeightChange
         What the tuner changed of the weights.

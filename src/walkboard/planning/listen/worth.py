@@ -37,9 +37,9 @@ class HearingWorth:
     Attributes
     ----------
     price : float
-        Of a minute [badness].
+        Price of a minute [badness].
     worth : (n,) array
-        Of hearing each known pipe [badness]; 0 for what is known already.
+        Worth of hearing each known pipe [badness]; 0 for what is known already.
     likely : (n,) array
         Chance that it would be tuned if all were heard.
     opened : (n,) array
@@ -60,7 +60,7 @@ class Hearings:
     situation : Situation
         Heard and forecast pipes.
     reference_cents : float
-        That the organ will be tuned to, above where it stands.
+        How far above its current pitch the organ will be tuned.
     """
 
     def __init__(self, situation: Situation, reference_cents: float = 0.0) -> None:

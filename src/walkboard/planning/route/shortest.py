@@ -53,7 +53,7 @@ class Stint:
     reeds : int
         How many reed pipes are tuned in it.
     air : AirCourse or None
-        Of its division.
+        Air of its division.
     event_celsius : float or None
         Air that its reeds are tuned for.
     """
@@ -88,7 +88,7 @@ class Route:
     ----------
     order : tuple of int
     minutes : float
-        Of walking.
+        Minutes of walking.
     cost : float
         Walking, and what the air at the reeds costs [min].
     bound : float
@@ -118,7 +118,7 @@ def shortest(
     Parameters
     ----------
     stints : sequence of Stint
-        Of more than 62 the nearest that may come next is taken, and nothing is proved.
+        With more than 62, the nearest allowed one comes next, and nothing is proved.
     walk : (chests, chests) array
         Minutes from chest to chest, 0 on the diagonal.
     arrive : (chests,) array

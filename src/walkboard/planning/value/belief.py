@@ -25,7 +25,7 @@ class Belief:
     Attributes
     ----------
     shares : tuple of float
-        Of each part; they sum to 1.
+        Shares of each part; they sum to 1.
     cents, sigmas_cents : tuple of float
         Mean and standard deviation of each part [cents].
     """

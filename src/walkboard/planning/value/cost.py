@@ -159,7 +159,7 @@ def steepest_bend(hz: FloatArray, weight: FloatArray, stray: FloatArray) -> Floa
     hz : (n,) array
         The frequency at which its beats are heard.
     weight : (n,) array
-        Of its beats.
+        Weight of its beats.
     stray : (n,) array
         What sticking out costs it.
 

@@ -28,7 +28,7 @@ class Layout:
     rank_of, division_of : (pipes,) arrays of int
         Place of the pipe's rank and division in the organ's lists.
     semitone : (pipes,) array of int
-        Of the key at which the rank itself plays the pipe.
+        Semitone of the key at which the rank itself plays the pipe.
     eighths : (pipes,) array of int
         Eighths of the key's 8′ pitch at which it stands; 0 where it is no whole number of them.
     nominal_hz : (pipes,) array

@@ -141,9 +141,9 @@ class Situation:
         Against its division's flues today.
     tunable : (n,) array of bool
     weights : Weights
-        Of every pipe of the organ.
+        Weight of every pipe of the organ.
     before : Situation or None
-        Of the same pipes under another event: what did not change is taken from it.
+        The same pipes under another event, to reuse what did not change.
     """
 
     layout: Layout
@@ -273,7 +273,7 @@ def situation(
         Each pipe once.
     weights : Weights
     before : Situation, optional
-        Of the same pipes under another event: saves time, changes nothing.
+        The same pipes under another event: saves time, changes nothing.
     reed_follows : mapping of rank id to float
         What part of the flues' movement with the air a reed follows by itself, 0 to 1, as drift
         learned it; ranks that are not named stay where they are.
@@ -385,7 +385,7 @@ def unheard_pull(
     layout : Layout
     pitches : mapping of division id to DivisionPitch
     place : (n,) array of int
-        Of the pipes that are known, in the layout.
+        Index in the layout of each known pipe.
     weights : Weights
     references_cents : (k,) array
 

@@ -33,7 +33,7 @@ class Note:
     ----------
     division : str
     semitone : int
-        Of the key, MIDI number.
+        MIDI number of the key.
     start_s, end_s : float
     """
 

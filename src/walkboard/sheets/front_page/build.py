@@ -54,7 +54,7 @@ class _Words:
     names : int
         In a row.
     letters : int
-        Of someone's own words.
+        Longest text a person may write.
     """
 
     phrases: Phrases

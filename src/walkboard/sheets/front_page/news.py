@@ -103,7 +103,7 @@ class VenueNews:
     ----------
     organ : str
     day : date
-        Of the visit.
+        Day of the visit.
     event : EventNews or None
     tuned : int
         Pipes tuned at this visit.
@@ -192,7 +192,7 @@ class FrontPage:
     language : Language
     title : str
     day : date
-        Of the visit.
+        Day of the visit.
     organ : str
     sections : tuple of Section
     """

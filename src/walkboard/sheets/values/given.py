@@ -65,7 +65,7 @@ class VisitFacts:
     Attributes
     ----------
     day : date
-        Of the visit; it is also the date of the document.
+        Day of the visit; it is also the date of the document.
     purpose : str
     air_celsius : mapping of division id to °C
         Thermometers.
@@ -75,7 +75,7 @@ class VisitFacts:
     event_air_celsius : float or None
         Air at the service or recital that the visit tunes for [°C].
     minutes : float or None
-        That there were [min].
+        Minutes available [min].
     closing_note : str
         The tuner's own words.
     """

@@ -26,7 +26,7 @@ class ChartPoint:
     Attributes
     ----------
     semitone : int
-        Of its key; its place along the chart.
+        Semitone of its key; its place along the chart.
     key : str
     cents : float or None
         None where the pipe could not be read.

@@ -36,7 +36,7 @@ class PlanCurve:
         ``caption`` says the same in words.
     points : tuple of CurvePlace
     minutes, cost : float
-        Of this visit.
+        Minutes and cost of this visit.
     words : str
         Beside its place.
     """

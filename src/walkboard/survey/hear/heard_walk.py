@@ -25,15 +25,15 @@ class Reading:
     wander_cents : float or None
     flags : tuple of ReadingFlag
     near_hz, bound_cents : float or None
-        Of a merged reading: this pipe and the other both lie within the bound of this frequency.
+        For a merged reading: this pipe and the other are both within the bound of this frequency.
     either_hz, either_sigma_cents : (float, float) or None
-        Of a merged reading whose two pipes were separated but not which is which: where the one
-        stands that is the likelier, then the other.
+        For a merged reading whose two pipes were separated but not named: where one stands that is
+        the likelier, then the other.
     name_sureness : float or None
-        Of one of two near unisons: probability that it is named right; None where it sounded
+        For one of two near unisons: probability that it is named right; None where it sounded
         without a neighbour.
     beat_hz : float or None
-        Of one of two near unisons: beats a second of the fundamentals, heard in the envelopes.
+        For one of two near unisons: beats a second of the fundamentals, heard in the envelopes.
     partials : tuple of Partial
         Levels of the partials heard, the lowest sixteen at most.
     """

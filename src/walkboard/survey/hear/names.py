@@ -58,7 +58,7 @@ class PairHeard:
         Logarithm of the odds that they are named right, from all else that is known; infinite
         where there is no question.
     level_db : float or None
-        Of the first over the second as a whole, where no partial was kept.
+        Level of the first over the second as a whole, where no partial was kept.
     """
 
     place: float

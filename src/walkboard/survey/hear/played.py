@@ -34,7 +34,7 @@ class Aligned:
         A hold for each key that was played within the recording. ``silent`` is empty: which of the
         filled holds are silent shows when they are measured.
     filled : frozenset of int
-        Which of them were not found by ear, by their place.
+        Indices of those not found by ear.
     offset_s : float
         The file's start in the recording [s].
     renamed : int
@@ -66,7 +66,7 @@ def align_schedule(
         As found by ear.
     schedule : Schedule
     keys : sequence of Key
-        That the walk's holds index.
+        The keys indexed by the walk's holds.
     expected_hz : sequence of float
         The first fundamental that each of them should sound [Hz].
     seconds : float

@@ -150,7 +150,7 @@ def walk_from_json(value: object, *, where: str = "") -> HeardWalk:
     Raises
     ------
     InputError
-        When it is not of the form, of a newer format, or its air cannot be right.
+        When it is not of the form, of a newer format, or its air is out of range.
     """
     if (
         isinstance(value, dict)

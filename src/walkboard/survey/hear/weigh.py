@@ -53,7 +53,7 @@ class Weighed:
     unnamed : bool
         Something unstated sounds and no stop of the organ fits it.
     moved_cents : float or None
-        Of pipes within their holds, where it is more than pipes do: the microphone was carried.
+        Movement of pipes within their holds, if more than pipes make: the microphone was carried.
     """
 
     heard: Heard
@@ -81,11 +81,11 @@ def weigh(
     organ, drawn, air_celsius
         As stated.
     keys : sequence of Key
-        Of the drawn stops, that the evidence's keys index.
+        Keys of the drawn stops, indexed by the evidence.
     holds : sequence of Hold
         As measured.
     evidence : sequence of Evidence
-        Of every hold that has a key, in time.
+        Evidence of every hold that has a key, in order of time.
     shifted : Shifted
     drones : sequence of Drone
     """

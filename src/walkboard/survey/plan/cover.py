@@ -220,10 +220,10 @@ class _Model:
     Attributes
     ----------
     choices : tuple of int
-        Of the first columns.
+        Choices for the first columns.
     where : tuple of (int, int, tuple of int)
-        Of each further column the kind, the place in it, and the choices that read the same there:
-        any of them that is drawn will do.
+        For each further column: the kind, the place in it, and the choices that read the same
+        there: any of them that is drawn will do.
     cost : ndarray, shape (columns,)
         [min].
     matrix : sparse array, shape (rows, columns)

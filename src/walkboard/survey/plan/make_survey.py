@@ -47,8 +47,9 @@ def plan_survey(
     rules : Separability, optional
         What can be separated; otherwise `CautiousRules`.
     minutes : float, optional
-        That there are [min]. Where all is too much, keys are thinned out evenly: every second,
-        third … key of each keyboard from its lowest, the first step that fits; every rank stays.
+        Minutes available [min]. If that is too few for every key, keys are thinned out evenly:
+        every second, third … key of each keyboard from its lowest, the first step that fits; every
+        rank stays.
 
     Raises
     ------

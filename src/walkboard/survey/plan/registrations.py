@@ -68,9 +68,9 @@ def registrations(
     division : str
         Whose keyboard is played.
     stops : sequence of str
-        Of that division.
+        Stops of that division.
     keys : sequence of Key
-        That may be held.
+        Keys that may be held.
     rules : Separability
         Must be monotone.
     """

@@ -32,11 +32,11 @@ class Companion:
     Attributes
     ----------
     name : str
-        Of the hypothesis.
+        Name of the hypothesis.
     holds : int
-        In which it was found.
+        Number of holds in which it was found.
     of_holds : int
-        In which it could have been.
+        Number of holds in which it could have been found.
     series : mapping of hold to Series
         Where it was found, by the hold's place in the evidence.
     """
@@ -66,7 +66,7 @@ def find_companions(
         For each hypothesis where its fundamental is due in each hold, by the walk's own pitch; None
         where it has no pipe.
     least_share : float
-        Of the holds in which it could be heard.
+        Least share of the holds in which it could be heard.
     """
     free = [np.ones(len(one.left), bool) for one in evidence]
     found: list[Companion] = []

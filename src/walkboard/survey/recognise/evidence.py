@@ -100,7 +100,7 @@ def evidence_of(
     sample_rate : int
     key : int
     times_s : (float, float)
-        Of the hold in the recording.
+        Start and end of the hold in the recording.
     expected_hz : sequence of float
         Where each stated comb is due, by the walk's own pitch.
     measured_hz : sequence of float or None
@@ -108,7 +108,7 @@ def evidence_of(
     drones_hz : sequence of float
         Lines of ciphers.
     before : Evidence, optional
-        Of the hold before, whose sound may still ring.
+        Evidence of the hold before, whose sound may still ring.
     """
     spectrum = long_spectrum(samples, sample_rate)
     lines = lines_of(spectrum)

@@ -14,35 +14,36 @@ class Limits:
     least_distinct : float
         Different keys over holds, below which it is no walk [-].
     also_share : float
-        Of holds with a series of an unstated pipe, above which one sounds, one rank stated [-].
+        Share of holds with a series of an unstated pipe, above which such a pipe sounds, one rank
+        stated [-].
     also_share_several : float
         The same where several ranks are stated, whose own beats leave lines over [-].
     also_below_db, beside_below_db : float
         Lines more than this under the stated partials either side of them do not count, and under
         one that lies within 45 cents [dB].
     least_lines : int
-        Of one series, that make a pipe.
+        Least number of lines of one series that make a pipe.
     reach_cents : float
-        That an unstated pipe may lie from where it is due [cents].
+        How far an unstated pipe may be from its due place [cents].
     shift_asked_cents : float
-        From which a shift of the whole organ is a question [cents]. Chosen: 13 °C of air.
+        Shift of the whole organ from which it is questioned [cents]. Chosen: 13 °C of air.
     shift_said_cents : float
-        From which it is said [cents]. Clean walks lie within 6.
+        Shift from which it is reported [cents]. Clean walks are within 6.
     tremulant_times, tremulant_cents : float
         Line of the pitch's movement over what lies around it [-]; its least depth [cents].
     tremulant_rate_hz : float
-        By which the rate may differ from hold to hold; the wind's own tremor wavers more [Hz].
+        How much the rate may differ from hold to hold; the wind's own tremor wavers more [Hz].
     tremulant_db : float
         Least movement of the level [dB]; a shaking wind without it is left to the measurement.
     unrest_db : float
         Movement of a partial's loudness that one pipe does not make [dB]; clean and real walks have
         .6 at most in the median, two in unison 1.6 and more.
     unrest_share : float
-        Of holds with so much, from which a second pipe sounds along the walk.
+        Share of such holds from which a second pipe sounds throughout the walk.
     moved_cents : float
         Median wander of the pipes within their holds, above which the microphone moved [cents].
     silent_share : float
-        Of holds with a value, below which a stated stop counts as not sounding [-].
+        Share of holds with a value, below which a stated stop counts as not sounding [-].
     """
 
     least_distinct: float = 0.35

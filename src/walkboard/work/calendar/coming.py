@@ -23,11 +23,11 @@ class ComingEvent:
     Attributes
     ----------
     event_id : int
-        Of the event as it was told when this was worked out.
+        Id of the event as it was when this was calculated.
     at : date
     is_ready, is_ready_after_visit : bool
     lowest_chance, lowest_chance_after_visit : float
-        Of the stop that is the least sure.
+        Chance of the least certain stop.
     weakest : str
         Id of that stop, as it is.
     badness, badness_after_visit : float

@@ -72,7 +72,7 @@ def take_in_calendar(
     where : str
         The file's name.
     zone : tzinfo or None
-        Of times that name none; None is this machine's.
+        Zone of times that name none; None for this machine's.
 
     Raises
     ------
@@ -163,7 +163,7 @@ def in_zone(at: datetime, zone: tzinfo) -> datetime:
     ------
     InputError
         If the clock on the wall never shows it, because it goes forward over it, or the year
-        cannot be right.
+        is out of range.
     """
     EVENT_YEAR.check(at.year)
     if at.tzinfo is not None:
@@ -198,16 +198,16 @@ def keep_by_hand(
     starts_at : datetime
         Without a time zone it is in this machine's.
     stops : sequence of str
-        That it needs.
+        The stops it needs.
     air_celsius : float or None
         Expected at the organ [°C].
     uid : str or None
-        Of the event that is changed; None makes a new one.
+        Uid of the event to change; None for a new one.
 
     Raises
     ------
     InputError
-        If there is no title, or the time or the air cannot be right.
+        If there is no title, or the time or the air is out of range.
     UnknownNameError
         If the organ has no such stop.
     BookError

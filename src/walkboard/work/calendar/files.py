@@ -168,7 +168,7 @@ def write_calendar(name: str, events: Iterable[KeptEvent]) -> bytes:
     Parameters
     ----------
     name : str
-        Of the calendar (RFC 7986, NAME).
+        Name of the calendar (RFC 7986, NAME).
     events : iterable of KeptEvent
     """
     made = icalendar.Calendar()
@@ -238,11 +238,11 @@ class _Reading:
                 self._leave_out(event, f"it has {what}")
                 continue
             if not _is_plausible(start):
-                self._leave_out(event, f"the year {start.year} cannot be right")
+                self._leave_out(event, f"the year {start.year} is out of range")
                 continue
             instance = _moment(event.get("RECURRENCE-ID"))
             if instance is not None and not _is_plausible(instance):
-                self._leave_out(event, f"the year {instance.year} cannot be right")
+                self._leave_out(event, f"the year {instance.year} is out of range")
                 continue
             if instance is not None:
                 key = (uid, self._instant(instance))

@@ -60,7 +60,7 @@ class DivisionAhead:
     heated : tuple of Heated
         Empty if no heat-up was logged or the air outdoors is not known.
     scores : tuple of Score
-        Of past heat-ups, each forecast from those before it.
+        Scores of past heat-ups, each forecast from those before it.
     heat_ups : int
     wanted_celsius : float or None
     can_reach : bool or None

@@ -41,11 +41,11 @@ def clock_questions(
     ----------
     log : AirLog
     others : sequence of AirLog
-        Of the same organ.
+        Other logs of the same organ.
     visits : sequence of KeptVisit
     now : datetime
     zone : tzinfo
-        Of the venue.
+        Time zone of the venue.
     """
     questions = []
     last = log.starts_at + timedelta(minutes=log.minutes[-1])

@@ -57,7 +57,7 @@ class Guess:
     delimiter : str
     decimal : str
     first_line : int
-        Of the readings, counted from 0.
+        First line with readings, from 0.
     time_columns : tuple of int
         One, or date and time.
     time_format : str
@@ -118,7 +118,7 @@ def read_log(
         A division's id, or ``outdoors``.
     file_name : str
     zone : tzinfo
-        Of the logger's clock, if its times do not say.
+        Time zone of the logger's clock, if its times do not say.
     shift : timedelta
         Added to every time: what the clock was slow by.
     said

@@ -48,7 +48,7 @@ def make_clip(samples: Samples, hz: float) -> Clip | None:
     samples : ndarray of float64, shape (n,)
         The hold from its start to its end, one channel at `RATE_HZ`.
     hz : float
-        Of the pipe; a period of it is what the loop's length is a multiple of [Hz].
+        Frequency of the pipe; the loop is a whole number of its periods [Hz].
 
     Returns
     -------

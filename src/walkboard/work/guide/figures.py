@@ -33,7 +33,7 @@ class KeySound:
     level_db : float
         A-weighted, against a sine of full scale [dB].
     slope_db : float or None
-        Of its partials, per octave [dB]; None if too few stand out.
+        Slope of its partials, per octave [dB]; None if too few stand out.
     """
 
     level_db: float
@@ -64,7 +64,7 @@ def key_sound(samples: Samples, hz: float) -> KeySound | None:
     samples : ndarray of float64, shape (n,)
         One channel at `RATE_HZ`.
     hz : float
-        Of the stop's own fundamental [Hz].
+        Frequency of the stop's own fundamental [Hz].
     """
     power = np.abs(np.fft.rfft(samples * np.hanning(len(samples)))) ** 2
     frequency = np.fft.rfftfreq(len(samples), 1.0 / RATE_HZ).astype(np.float64)

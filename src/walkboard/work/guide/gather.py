@@ -45,7 +45,7 @@ class GuideStop:
     stop : Stop
     division : str
     hz : mapping of MIDI key to Hz
-        Of every key of its compass, measured or, between measured keys, as they stand.
+        Pitch of every key of its compass, measured or interpolated between measured keys.
     clips : tuple of PlayedKey
         Upward; empty if the stop was not recorded alone.
     figures : StopFigures or None

@@ -64,7 +64,7 @@ class TuningFlow:
     tasks : sequence of Task
         In the order of work.
     sample_rate : int
-        Of the source [Hz].
+        Sample rate of the source [Hz].
     air_celsius : mapping of division to float
         [°C]; the organ's pitch temperature where it is not in it.
     tolerance_cents : float

@@ -32,14 +32,14 @@ class Limits:
     steady_cents : float
         σ of a reading that is looked at [cents].
     inside_sigmas : float
-        That must lie inside the tolerance for a pipe to be done.
+        How many sigmas must be inside the tolerance for a pipe to be done.
     margin : float
-        Of the tolerance, from where on a pipe that is surely there is moved.
+        Share of the tolerance beyond which a pipe of known pitch is moved.
     worth_sigmas, far_sigmas : float
-        That a pipe must stand from its target to be moved: where its place is known to half the
-        tolerance, and where it is not.
+        How many sigmas a pipe must be off its target to be moved: where its place is known to half
+        the tolerance, and where it is not.
     known_move : float
-        Of what was asked, from which the forecast tells what a move did.
+        Largest sigma, as a share of the asked move, for the forecast to show what a move did.
     """
 
     quiet_s: float = 1.5
@@ -69,7 +69,7 @@ class Verdict:
     reason : Reason
         What stands in the way of advice.
     settled_cents, settled_sigma_cents : float or None
-        Of a pipe that is done.
+        Where a pipe that is done will settle.
     move : MoveSeen or None
         What the last move was asked to do and did, where that is known now.
     """
@@ -96,7 +96,7 @@ class Ground:
     rank_db : float or None
         Usual level of the rank's pipes when free [dB].
     moves : sequence of MoveSeen
-        Of the rank, oldest first.
+        Moves in the rank, oldest first.
     """
 
     organ: Organ

@@ -121,7 +121,7 @@ def take_in(book: Book, organ: Organ, sound_path: Path, log_path: Path) -> KeptR
     ----------
     book : Book
     organ : Organ
-        Of the session's visit.
+        Organ of the session's visit.
     sound_path, log_path : Path
         Removed once they are in the book.
 

@@ -38,14 +38,14 @@ def learned_warmth(
     ----------
     organ : Organ
     everywhere : iterable of KeptSettling
-        Of every organ in the book: they tell of a kind, by what its pipes are tuned by.
+        Settlings of every organ in the book: they show how a kind of tuning device behaves.
     here : iterable of KeptSettling
-        Of this organ: five or more in a rank tell of that rank.
+        Settlings of this organ: five or more in a rank show how that rank behaves.
 
     Returns
     -------
     dict of rank id to Warmth
-        Of the ranks that anything is known of; for the others take `usual_warmth`.
+        Only ranks with known settlings; for the others use `usual_warmth`.
     """
     by_kind = [_past(one, one.tuned_by) for one in everywhere]
     by_rank: dict[str, list[PastSettling]] = {}

@@ -50,7 +50,7 @@ def test_the_air_is_noted_again(own_server: Server, open_page: Open) -> None:
     assert "Nothing was filled in" in page.inner_text(".notice:not([hidden])")
     page.fill("[name='air.swell']", "75")
     page.click("main button.main")
-    assert "Air at swell of 75 °C cannot be right" in page.inner_text(".notice:not([hidden])")
+    assert "Air at swell of 75 °C is out of range" in page.inner_text(".notice:not([hidden])")
     page.fill("[name='air.swell']", "18.4")
     page.keyboard.press("Enter")
     page.wait_for_selector("text=18.4\N{NO-BREAK SPACE}°C")

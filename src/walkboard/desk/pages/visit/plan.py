@@ -52,7 +52,7 @@ class Wish:
     ----------
     minutes : float
     event : KeptEvent or None
-        That the visit tunes for.
+        The event the visit tunes for.
     event_air_celsius : float or None
         Comes before the event's own [°C].
     out_of_reach : frozenset of str
