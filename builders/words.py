@@ -26,7 +26,9 @@ WORDS = SOURCE / "desk" / "words"
 APART = {"cli", "demo", "desk"}  # not shown on pages, or with its own catalogue
 WORD_MODULES = (
     "sheets/wording.py", "sheets/cautions.py", "sheets/keyholder.py", "sheets/rank_charts.py",
-    "sheets/worklist.py", "sheets/values.py", "planning/reasons.py", "planning/value/risk.py",
+    "sheets/worklist.py", "sheets/values/given.py", "sheets/values/passages.py",
+    "sheets/values/report.py", "sheets/values/worklist.py",
+    "planning/reasons.py", "planning/value/risk.py",
     "organ/wording.py", "organ/checking.py", "organ/checking_pitch.py", "organ/checking_ranks.py",
     "organ/checking_stops.py", "organ/building.py", "organ/shape.py", "organ/syntax.py",
     "physics/moving.py", "condition/settling/moves.py", "condition/settling/forecast.py",
