@@ -11,6 +11,7 @@ from walkboard.desk.pages import (
     description,
     faults,
     holding,
+    kept,
     live,
     organ,
     pair,
@@ -47,4 +48,5 @@ PAGES: tuple[Page, ...] = (
     pair.PAGE,
     practice.PAGE,
     ticking.PAGE,
+    kept.PAGE,
 )

@@ -20,7 +20,7 @@ from walkboard.book.records import FaultKind, KeptVisit
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
-from walkboard.desk.frame.setting import Setting
+from walkboard.desk.frame.setting import OfVisit, Setting
 from walkboard.desk.live.session import TOPIC
 from walkboard.desk.live.start import take_in_killed
 from walkboard.desk.pages.measured import setup
@@ -55,17 +55,13 @@ class _Place(BaseModel):
     pipe: str = Field(max_length=200)
 
 
-class _FaultBody(BaseModel):
-    model_config = ConfigDict(extra="forbid")
-    visit: int
+class _FaultBody(OfVisit):
     pipe: str = Field(max_length=200)
     kind: FaultKind
     words: str = Field("", max_length=2000)
 
 
-class _FaultBack(BaseModel):
-    model_config = ConfigDict(extra="forbid")
-    visit: int
+class _FaultBack(OfVisit):
     fault: str = Field(max_length=64)
 
 
@@ -138,6 +134,7 @@ def _work(
         step["differ"] = differing.get(step["pipe"], "")
     return {
         "visit": at.visit.id,
+        "opened": at.visit.opened_at.isoformat(),
         "place": f"/organ/{at.kept.id}/pipe/at",
         "me": at.desk.device_name(request),
         "steps": steps,
@@ -172,7 +169,7 @@ def _step(organ: Organ, group: WorkGroup, step: WorkStep, chosen: Preferences) -
 def keep_fault(desk: Desk, setting: Setting, device: str) -> None:
     """Keep a fault that was found at a pipe, under the id that the browser gave it."""
     body = _FaultBody.model_validate(setting.body)
-    visit = desk.book.visit(body.visit)
+    visit = body.found(desk.book)
     organ = organ_at(desk.book, visit)
     pipe = PipeRef.parse(body.pipe)
     if pipe.number > organ.rank(pipe.rank).pipes:
@@ -189,7 +186,7 @@ def keep_fault(desk: Desk, setting: Setting, device: str) -> None:
 def take_back_fault(desk: Desk, setting: Setting, _: str) -> None:
     """Take back a fault that was noted at a pipe; it stays in the book, mended with a note."""
     body = _FaultBack.model_validate(setting.body)
-    visit = desk.book.visit(body.visit)
+    visit = body.found(desk.book)
     faults.take_back(desk.book, visit.organ_id, body.fault, visit.id, say("pipe.fault_back_words"))
 
 

@@ -16,6 +16,9 @@ def static_door() -> Guarded:
     return Guarded(Mount("/static", _Fresh(files)), Access.OPEN)
 
 
+_WORKER = "/static/worker.js"
+
+
 class _Fresh:
     """Static files that a browser asks after each time: the server is in the same room."""
 
@@ -28,6 +31,8 @@ class _Fresh:
                 headers = message["headers"]
                 assert isinstance(headers, list)
                 headers.append((b"cache-control", b"no-cache"))
+                if scope["path"] == _WORKER:  # it keeps pages that are not under /static
+                    headers.append((b"service-worker-allowed", b"/"))
             await send(message)
 
         await self._app(scope, receive, sending)  # type: ignore[arg-type]

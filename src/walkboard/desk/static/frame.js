@@ -1,5 +1,6 @@
 // What every page does: follows the desk, says how the link is, shows what is not yet sent, and
 // takes in the parts of the page that have changed.
+import { forget } from "./keep.js";
 import { Live } from "./live.js";
 import { outbox } from "./outbox.js";
 import { say } from "./words.js";
@@ -12,6 +13,9 @@ export const live = new Live(topics);
 const ASK_MS = 4000;
 let askedAt = -Infinity;
 let wasUnpaired = false;
+// Since when what is shown is kept on this device, where the desk did not answer for it (worker.js).
+const keptAt = new Date(Number(root.dataset.kept ?? 0));
+const keptWords = root.dataset.kept ? say("kept_since", { time: keptAt.toTimeString().slice(0, 5) }) : "";
 
 live.onState((state, age) => {
   if (state === "off" && performance.now() - askedAt > ASK_MS) {
@@ -23,8 +27,9 @@ live.onState((state, age) => {
   write("link-words", say(`link_${shownState}`));
   place("pair-again").hidden = !outbox.isUnpaired;
   if (wasUnpaired && !outbox.isUnpaired) location.reload(); // paired again
+  if (!wasUnpaired && outbox.isUnpaired) forget();
   wasUnpaired = outbox.isUnpaired;
-  write("link-age", state === "behind" ? say("link_behind_by", { s: (age / 1000).toFixed(1) }) : "");
+  write("link-age", state === "behind" ? say("link_behind_by", { s: (age / 1000).toFixed(1) }) : state === "off" ? keptWords : "");
   if (state === "fresh" && outbox.pending().length) outbox.send();
 });
 
@@ -76,6 +81,7 @@ export async function refresh() {
   fetching = true;
   try {
     const target = wanted;
+    const askedAt = performance.now();
     const answer = await fetch(location.href, { headers: { Accept: "text/html", "Walkboard-Part": "1" } });
     if (!answer.ok) return;
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
@@ -85,7 +91,7 @@ export async function refresh() {
       if (next && next.innerHTML !== part.innerHTML && !isTypedIn(part)) swap(part, next);
     }
     shown = target;
-    dispatchEvent(new CustomEvent("walkboard:refreshed"));
+    dispatchEvent(new CustomEvent("walkboard:refreshed", { detail: { askedAt } }));
   } catch {
     // no link: the next value tries again
   } finally {

@@ -1,6 +1,7 @@
 // The key to hold: by hand, by an even pace, or as the tuner goes on.
 import { live } from "./frame.js";
 import { stayAwake } from "./awake.js";
+import { keepThisPage } from "./keep.js";
 import { say } from "./words.js";
 
 const place = (id) => document.getElementById(id);
@@ -161,3 +162,4 @@ stayAwake((isOn) => write("wake", say(isOn ? "stays_awake" : "may_sleep")));
 
 if (isWalk) { at = Math.min(Number(sessionStorage.getItem(KEPT)) || 0, steps.length - 1); show(); showMissed(); }
 else follow();
+keepThisPage();

@@ -9,7 +9,8 @@ const GIVE_UP_MS = 1600; // without a fresh message: try a new connection
 const RETRY_MS = 300;
 const SLOW_RETRY_MS = 1000;
 const PATIENCE_MS = 60_000;
-const FIRST_MS = 8000; // for the first link: the desk may still be opening
+// For the first link: the desk may still be opening. A kept page is there because it is away.
+const FIRST_MS = document.documentElement.dataset.kept ? 0 : 8000;
 
 export class Live {
   #followers = new Map();

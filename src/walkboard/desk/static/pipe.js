@@ -10,6 +10,7 @@ import { stayAwake } from "./awake.js";
 import { buzz } from "./buzz.js";
 import { fit } from "./fit.js";
 import { live } from "./frame.js";
+import { keepThisPage } from "./keep.js";
 import { outbox } from "./outbox.js";
 import { Presses, Rest } from "./presses.js";
 import { Ticks } from "./ticks.js";
@@ -18,9 +19,9 @@ import { say } from "./words.js";
 const place = (id) => document.getElementById(id);
 const read = () => JSON.parse(place("work-steps").textContent);
 let work = read();
-const KEPT = `walkboard.at.${work.visit}`;
-const ticks = new Ticks(work.visit);
-const presses = new Presses(work.visit);
+const KEPT = `walkboard.at.${work.visit}.${work.opened}`;
+const ticks = new Ticks(work.visit, work.opened);
+const presses = new Presses(`${work.visit}.${work.opened}`);
 const rest = new Rest(place("thumb"));
 const undone = new Set(); // faults taken back here, which the page may still hold
 let at = localStorage.getItem(KEPT);
@@ -154,7 +155,7 @@ onPress("undo", () => {
   const step = work.steps[indexOf(last.pipe)];
   buzz();
   if (last.what === "fault") {
-    outbox.set("pipe-fault-undone", { visit: work.visit, fault: last.uid });
+    outbox.set("pipe-fault-undone", { visit: work.visit, opened: work.opened, fault: last.uid });
     undone.add(`${last.pipe} ${last.kind}`);
     write("said", say("said_fault_undone", { key: step?.key ?? "" }));
   } else {
@@ -198,7 +199,7 @@ dialog.addEventListener("click", ({ target }) => {
   if (!button || button.getAttribute("aria-disabled") === "true") return;
   const step = current();
   const { kind } = button.dataset;
-  const uid = outbox.set("pipe-fault", { visit: work.visit, pipe: step.pipe, kind, words: "" });
+  const uid = outbox.set("pipe-fault", { visit: work.visit, opened: work.opened, pipe: step.pipe, kind, words: "" });
   undone.delete(`${step.pipe} ${kind}`);
   presses.push({ what: "fault", pipe: step.pipe, kind, uid });
   buzz();
@@ -253,3 +254,4 @@ addEventListener("resize", () => fit(place("stop")));
 
 // Said only where it matters: there is little room.
 stayAwake((isOn) => { place("wake").textContent = isOn ? "" : say("may_sleep"); });
+keepThisPage();

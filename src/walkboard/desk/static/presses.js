@@ -7,7 +7,7 @@ export class Presses {
   #list;
 
   constructor(visit) {
-    this.#key = `walkboard.presses.${visit}`;
+    this.#key = `walkboard.presses.${visit}`; // of one visit of one book
     try {
       this.#list = JSON.parse(localStorage.getItem(this.#key) ?? "[]");
     } catch {

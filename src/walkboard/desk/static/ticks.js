@@ -3,16 +3,22 @@ import { outbox } from "./outbox.js";
 
 export class Ticks extends EventTarget {
   #visit;
-  #set = new Map(); // pipe -> { uid, state, isKept }
+  #opened;
+  #key;
+  #set = new Map(); // pipe -> { uid, state, keptAt }, keptAt null until it is in the book
 
-  constructor(visit) {
+  // `opened` is when the visit was opened: another book may have a visit of the same number.
+  constructor(visit, opened) {
     super();
     this.#visit = visit;
-    for (const setting of outbox.pending("tick"))
-      if (setting.body.visit === visit)
-        this.#set.set(setting.body.pipe, { uid: setting.uid, state: setting.body.state, isKept: false });
+    this.#opened = opened;
+    this.#key = `walkboard.ticked.${visit}.${opened}`;
+    if (document.documentElement.dataset.kept) this.#readKept();
+    else localStorage.removeItem(this.#key); // the page is newer than what was noted here
+    for (const { uid, body } of outbox.pending("tick"))
+      if (body.visit === visit && body.opened === opened) this.#set.set(body.pipe, { uid, state: body.state, keptAt: null });
     outbox.addEventListener("settled", ({ detail }) => this.#settled(detail));
-    addEventListener("walkboard:refreshed", () => this.#refreshed());
+    addEventListener("walkboard:refreshed", ({ detail }) => this.#refreshed(detail.askedAt));
   }
 
   stateOf(pipe, got) { return this.#set.get(pipe)?.state ?? got; }
@@ -24,8 +30,8 @@ export class Ticks extends EventTarget {
 
   // `over` is the tick that is taken back: the desk refuses if another device has ticked since.
   tick(pipe, state, over = "") {
-    const uid = outbox.set("tick", { visit: this.#visit, pipe, state, note: "", over });
-    this.#set.set(pipe, { uid, state, isKept: false });
+    const uid = outbox.set("tick", { visit: this.#visit, opened: this.#opened, pipe, state, note: "", over });
+    this.#set.set(pipe, { uid, state, keptAt: null });
     this.dispatchEvent(new Event("change"));
     return uid;
   }
@@ -33,13 +39,31 @@ export class Ticks extends EventTarget {
   #settled({ setting, outcome }) {
     const own = this.#set.get(setting.body.pipe);
     if (setting.kind !== "tick" || !own || own.uid !== setting.uid) return;
-    if (outcome.state === "kept") own.isKept = true; // the next refresh brings it
+    if (outcome.state === "kept") own.keptAt = performance.now();
     else this.#set.delete(setting.body.pipe);
+    this.#noteKept();
     this.dispatchEvent(new Event("change"));
   }
 
-  #refreshed() {
-    for (const [pipe, own] of this.#set) if (own.isKept) this.#set.delete(pipe);
+  // Only what was asked for after a tick was in the book is sure to have it.
+  #refreshed(askedAt) {
+    for (const [pipe, own] of this.#set) if (own.keptAt !== null && own.keptAt < askedAt) this.#set.delete(pipe);
+    this.#noteKept();
     this.dispatchEvent(new Event("change"));
+  }
+
+  // A page that is kept on this device may be older than what the desk has taken since.
+  #noteKept() {
+    const kept = [...this.#set].filter(([, own]) => own.keptAt !== null);
+    if (kept.length) localStorage.setItem(this.#key, JSON.stringify(kept));
+    else localStorage.removeItem(this.#key);
+  }
+
+  #readKept() {
+    try {
+      for (const [pipe, own] of JSON.parse(localStorage.getItem(this.#key) ?? "[]")) this.#set.set(pipe, { ...own, keptAt: 0 });
+    } catch {
+      localStorage.removeItem(this.#key);
+    }
   }
 }

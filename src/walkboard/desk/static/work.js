@@ -1,13 +1,14 @@
 // Ticking the worklist at the desk. Done is always Done; what is done or skipped is opened again by
 // a button of its own.
 import "./frame.js";
+import { keepThisPage } from "./keep.js";
 import { outbox } from "./outbox.js";
 import { Rest } from "./presses.js";
 import { Ticks } from "./ticks.js";
 import { say } from "./words.js";
 
 const list = document.getElementById("worklist");
-const ticks = new Ticks(Number(list.dataset.visit));
+const ticks = new Ticks(Number(list.dataset.visit), list.dataset.opened);
 const rests = new Map(); // pipe -> Rest, of rows whose state has just changed
 
 function paint() {
@@ -47,3 +48,4 @@ list.addEventListener("click", (event) => {
 ticks.addEventListener("change", paint);
 outbox.addEventListener("change", paint);
 paint();
+keepThisPage();
