@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from walkboard.organ.model import Organ, PipeRef, Rank, Stop
 from walkboard.organ.sounding import Held, held_keys
-from walkboard.sheets.wording import feet_words, key_words, rank_words
+from walkboard.sheets.wording import key_words, rank_words, with_feet
 
 
 def draw_words(organ: Organ, held: Sequence[Held | None]) -> str:
@@ -29,14 +29,14 @@ def draw_words(organ: Organ, held: Sequence[Held | None]) -> str:
 def stop_words(organ: Organ, stop: Stop) -> str:
     """A stop's name, with its feet if the name has none and they are clear."""
     ranks = {plays.rank for plays in stop.plays}
-    if len(ranks) != 1 or any(letter.isdigit() for letter in stop.name):
+    if len(ranks) != 1:
         return stop.name
     plays = min(stop.plays, key=lambda p: p.from_key)
     rank = organ.rank(plays.rank)
     octaves, rest = divmod(rank.key_of(plays.first_pipe).semitone - plays.from_key.semitone, 12)
     if rest or octaves < 0 or rank.breaks_back:
         return stop.name
-    return f"{stop.name} {feet_words(rank.multiples[0][1] * 2**octaves)}"
+    return with_feet(stop.name, rank.multiples[0][1] * 2**octaves)
 
 
 def key_labels(organ: Organ, rank: Rank) -> dict[int, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date
 from fractions import Fraction
@@ -105,9 +106,21 @@ def feet_words(multiple: Fraction) -> str:
     return f"{whole}{_FRACTIONS.get(rest, rest if not whole else f' {rest}')}′".replace(" ′", "′")
 
 
+def with_feet(name: str, multiple: Fraction) -> str:
+    """A name with its feet: ``Nazard`` and ``Nazard 2 2/3`` are both ``Nazard 2⅔′``.
+
+    A name with other figures stays as it is: ``Mixture, row 2``.
+    """
+    feet = feet_words(multiple)
+    if not any(c.isdigit() for c in name):
+        return f"{name} {feet}"
+    plain = re.escape(feet_of_multiple(multiple))
+    return re.sub(rf"(?<=\s){plain}(?=$|,)", feet, name)
+
+
 def rank_words(organ: Organ, rank: Rank) -> str:
     """``Great · Principal 4′``; mixtures' rows that break carry no feet."""
     name = rank.name
-    if not rank.breaks_back and not any(c.isdigit() for c in name):
-        name = f"{name} {feet_words(rank.multiples[0][1])}"
+    if not rank.breaks_back:
+        name = with_feet(name, rank.multiples[0][1])
     return f"{organ.division(rank.division).name} · {name}"

@@ -6,6 +6,7 @@ import itertools
 import re
 from datetime import UTC, date, datetime, timedelta
 
+import httpx2
 import pytest
 from starlette.testclient import TestClient
 
@@ -171,6 +172,20 @@ def test_an_empty_calendar_says_what_it_is_for(empty_server: Server, open_page: 
     page = open_page(f"{empty_server.address}/organ/1/calendar")
     assert say("calendar.empty_title") in page.inner_text("main")
     look_at(page, "calendar-empty")
+
+
+def test_an_event_near_the_end_has_its_name_before_it() -> None:
+    today = date(2031, 3, 4)
+    given = [StripEvent(today + timedelta(days=AHEAD_DAYS - 1), "Harbour festival", "one")]
+    (mark,) = strip_of(today, given, (), (), "x" * 12).events
+    assert (mark.label, mark.is_before) == ("Harbour festival", True)
+
+
+def test_stops_are_listed_with_division_and_feet(server: Server) -> None:
+    form = httpx2.get(f"{server.address}/organ/1/calendar/event").text
+    assert "Open Diapason 8′</label>" in form
+    assert "Open Diapason</label>" not in form
+    assert "Open Diapason 8′</option>" in httpx2.get(f"{server.address}/organ/1/faults/new").text
 
 
 def test_a_weekly_service_is_named_once_on_the_strip() -> None:

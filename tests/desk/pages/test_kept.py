@@ -11,6 +11,13 @@ from tests.desk.conftest import Server, eventually, wait_until_fresh
 from tests.desk.looking import PHONE
 from walkboard.work.snapshot import opened_to_see
 
+# What a page of another book, whose visit has the same number, would have left unsent.
+_FOR_ANOTHER_BOOK = """async (pipe) => {
+  const { outbox } = await import("/static/outbox.js");
+  const opened = "2030-01-01T00:00:00+00:00";
+  outbox.set("tick", { visit: 3, opened, pipe, state: "open", note: "", over: "" });
+}"""
+
 
 @pytest.fixture
 def phone(browser: Browser) -> Iterator[BrowserContext]:
@@ -101,12 +108,7 @@ def test_what_was_pressed_for_another_book_is_refused(
     wait_until_fresh(page)
     pipe = press_done(page)
     eventually(lambda: page.inner_text("#unsent") == "")
-    # Another book at the same address, whose visit has the same number.
-    page.evaluate(
-        """(pipe) => import("/static/outbox.js").then(({ outbox }) => outbox.set("tick", {
-          visit: 3, opened: "2030-01-01T00:00:00+00:00", pipe, state: "open", note: "", over: "" }))""",
-        pipe,
-    )
+    page.evaluate(_FOR_ANOTHER_BOOK, pipe)
     eventually(lambda: page.is_visible("#refused"))
     assert "another book" in page.inner_text("#refused")
     assert ticks(own_server)[-1] == (pipe, "done")

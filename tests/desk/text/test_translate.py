@@ -129,11 +129,12 @@ def test_phrases_of_phrases_are_turned_round(monkeypatch: pytest.MonkeyPatch) ->
         "sentences.loud": "laut",
         "sentences.Say {a} again.": "Noch einmal {a}.",
         "sentences.It failed.": "Es ging nicht.",
+        "frame.script.decimal": ",",
     }
     monkeypatch.setattr(catalogue_module, "language", lambda: "turned")
     monkeypatch.setattr(catalogue_module, "catalogue", lambda _: own)
     assert (
-        translate.translate("7.0 flat of the flues, loud") == "von den Labialen 7.0 zu tief, laut"
+        translate.translate("7.0 flat of the flues, loud") == "von den Labialen 7,0 zu tief, laut"
     )
     assert translate.translate("It failed. Say A4 again.") == "Es ging nicht. Noch einmal A4."
     assert translate.translate("Rohrflöte") == "Rohrflöte"

@@ -27,6 +27,8 @@ class StripMark:
         Row of the label.
     calls : bool
         Whether it wants attention.
+    is_before : bool
+        Whether the label ends at the mark, where the strip ends beyond it.
     """
 
     x: float
@@ -34,6 +36,7 @@ class StripMark:
     label: str = ""
     row: int = 0
     calls: bool = False
+    is_before: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,17 +111,21 @@ def strip_of(
             continue
         at = x(event.day)
         length = _LETTER * len(event.label)
+        is_before = at + length > WIDTH
+        starts = at - length - 8.0 if is_before else at
         # A label's leader falls past the rows below it, which must be free there too.
-        free = [all(place <= at for place in free_from[row:]) for row in range(_ROWS)]
+        free = [
+            free_from[row] <= starts and all(place <= at for place in free_from[row:])
+            for row in range(_ROWS)
+        ]
         # A service every week is named once; the table names each.
-        is_labelled = event.label != last and any(free) and at + length <= WIDTH
+        is_labelled = event.label != last and any(free)
         row = free.index(True) if is_labelled else 0
         if is_labelled:
-            free_from[row] = at + length + 14.0
+            free_from[row] = at + (0.0 if is_before else length) + 14.0
             last = event.label
-        placed.append(
-            StripMark(at, event.words, event.label if is_labelled else "", row, event.calls)
-        )
+        label = event.label if is_labelled else ""
+        placed.append(StripMark(at, event.words, label, row, event.calls, is_before))
     return Strip(
         WIDTH,
         x(today),

@@ -18,7 +18,9 @@ from walkboard.desk.text.figures import (
     clock,
     date_words,
     day,
+    decimal,
     hertz,
+    in_a_field,
     minutes,
     month,
     signed,
@@ -48,6 +50,8 @@ class Renderer:
         self._environment.globals.update(say=say, MISSING=MISSING)
         self._environment.filters.update(
             signed=signed,
+            decimal=decimal,
+            in_a_field=in_a_field,
             celsius=celsius,
             hertz=hertz,
             minutes=minutes,

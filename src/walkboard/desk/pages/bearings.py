@@ -25,7 +25,9 @@ from walkboard.desk.pages.live import LARGEST_FILE_BYTES, played_body, start_on
 from walkboard.desk.pages.measured import setup
 from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_work
 from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.figures import decimal
 from walkboard.desk.text.preferences import Preferences, preferences_of
+from walkboard.desk.text.stops import full_stop_words
 from walkboard.scales.bearings import Interval
 from walkboard.sheets.keyholder import stop_words
 from walkboard.work.live.values import Shown
@@ -51,7 +53,7 @@ def bearings(request: Request) -> Response:
             organ=organ,
             has_visit=at is not None,
             is_busy=run is not None,
-            stops=[(s.id, stop_words(organ, s)) for s in bearing_stops(organ)],
+            stops=[(s.id, full_stop_words(organ, s)) for s in bearing_stops(organ)],
             devices=found,
             no_device=trouble,
             place=f"/organ/{kept.id}",
@@ -144,7 +146,7 @@ def beats_words(beat_hz: float) -> str:
     if abs(beat_hz) < _STILL_HZ:
         return say("bearings.still")
     side = "wide" if beat_hz > 0.0 else "narrow"
-    return say(f"bearings.{side}", beats=f"{abs(beat_hz):.1f}")
+    return say(f"bearings.{side}", beats=decimal(abs(beat_hz)))
 
 
 PAGE = Page(

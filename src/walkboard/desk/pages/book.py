@@ -19,6 +19,7 @@ from walkboard.desk.pages.book_export import export, export_rows, make
 from walkboard.desk.pages.fault_forms import place_words, plain, word_of
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.preferences import preferences_of
+from walkboard.desk.text.stops import full_stop_words
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.wording import rank_words
@@ -72,7 +73,7 @@ def visit(request: Request) -> Response:
         divisions=organ.divisions,
         works=_works(request, organ, record),
         recordings=recordings,
-        stop_names={stop.id: stop.name for stop in organ.stops},
+        stop_names={stop.id: full_stop_words(organ, stop) for stop in organ.stops},
         ranks=ranks,
         rank_names={rank.id: rank_words(organ, rank) for rank in ranks},
         rank=asked,

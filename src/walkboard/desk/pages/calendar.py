@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
+from textwrap import shorten
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -19,12 +20,14 @@ from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import choices, plain
 from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.stops import full_stop_words, stops_listed
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.work.calendar import events as work
 from walkboard.work.calendar.coming import MOST_EVENTS, ComingEvent
 
 _PAST_SHOWN = 30
+_LONGEST_LABEL = 34  # letters on the strip
 _MOST_STOPS = 400
 _LARGEST_UPLOAD = (2 << 20) + 65_536
 
@@ -183,11 +186,10 @@ def _draw(
 
 
 def _row(organ: Organ, found: KeptEvent) -> dict[str, Any]:
-    names = {stop.id: stop.name for stop in organ.stops}
     return {
         "event": found,
         "title": found.title or say("calendar.untitled"),
-        "stops": ", ".join(names.get(stop, stop) for stop in found.stops),
+        "stops": stops_listed(organ, found.stops),
     }
 
 
@@ -203,7 +205,7 @@ def _strip(
     events = [
         StripEvent(
             (day := e.starts_at.astimezone(zone).date()),
-            (e.title or say("calendar.untitled"))[:24],
+            shorten(e.title or say("calendar.untitled"), _LONGEST_LABEL, placeholder="…"),
             f"{_short(day)}: {e.title or say('calendar.untitled')}",
             calls=e.id in found and not found[e.id].is_ready,
         )
@@ -237,7 +239,7 @@ def _months() -> list[str]:
 
 
 def _stops_of(organ: Organ) -> Mapping[str, str]:
-    return {stop.id: stop.name for stop in organ.stops}
+    return {stop.id: full_stop_words(organ, stop) for stop in organ.stops}
 
 
 def _back(kept: KeptOrgan) -> Response:

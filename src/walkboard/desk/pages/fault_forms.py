@@ -7,8 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from walkboard.book.records import FaultKind, KeptFault
+from walkboard.desk.text.stops import full_stop_words
 from walkboard.errors import InputError
-from walkboard.organ.model import Organ, Stop
+from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
 from walkboard.sheets.keyholder import stop_words
 from walkboard.sheets.wording import rank_words
@@ -48,13 +49,14 @@ class FormChoices:
     Attributes
     ----------
     groups : tuple of (group, kinds)
-    stops : tuple of (division's name, stops)
+    stops : tuple of (division's name, its stops)
+        Each stop as its id and its name with feet.
     keys : tuple of Key
         From the lowest to the highest of all keyboards.
     """
 
     groups: tuple[tuple[str, tuple[FaultKind, ...]], ...]
-    stops: tuple[tuple[str, tuple[Stop, ...]], ...]
+    stops: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
     keys: tuple[Key, ...]
 
 
@@ -65,7 +67,10 @@ def choices(organ: Organ) -> FormChoices:
     return FormChoices(
         GROUPS,
         tuple(
-            (d.name, tuple(stop for stop in organ.stops if stop.division == d.id))
+            (
+                d.name,
+                tuple((s.id, stop_words(organ, s)) for s in organ.stops if s.division == d.id),
+            )
             for d in organ.divisions
             if any(stop.division == d.id for stop in organ.stops)
         ),
@@ -99,11 +104,6 @@ def place_words(organ: Organ, fault: KeptFault, name_key: Callable[[Key], str]) 
             pipe = f"{rank_words(organ, rank)} {name_key(rank.key_of(fault.pipe.number))}"
         found.append(pipe if not found else f"({pipe})")
     return " ".join(found)
-
-
-def full_stop_words(organ: Organ, stop: Stop) -> str:
-    """A stop with its division and feet: ``Great · Principal 8′``."""
-    return f"{organ.division(stop.division).name} · {stop_words(organ, stop)}"
 
 
 def _names_one_pipe(organ: Organ, fault: KeptFault) -> bool:

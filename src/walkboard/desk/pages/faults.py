@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
+from functools import partial
 from types import MappingProxyType
 from typing import Any
 
@@ -30,6 +31,7 @@ from walkboard.desk.pages.fault_forms import (
 )
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.preferences import preferences_of
+from walkboard.desk.text.stops import rank_in_division
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.work import faults as fault_work
@@ -88,6 +90,7 @@ def fault(request: Request) -> Response:
         after=next((f for f in every if f.again_of == found.id), None),
         others=[_row(request, organ, f) for f in every if f.stands and f.id != found.id],
         ranks=[(d.name, [r for r in organ.ranks if r.division == d.id]) for d in organ.divisions],
+        rank_words=partial(rank_in_division, organ),
         choices=choices(organ),
         name_key=preferences_of(request).key,
         open_visit=visit,

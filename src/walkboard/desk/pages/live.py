@@ -26,9 +26,9 @@ from walkboard.desk.pages.measured import setup
 from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_work
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.preferences import preferences_of
+from walkboard.desk.text.stops import full_stop_words
 from walkboard.errors import InputError
 from walkboard.organ.model import PipeRef
-from walkboard.sheets.keyholder import stop_words
 from walkboard.work.worklist import work_groups
 
 LARGEST_FILE_BYTES = 600 << 20  # an hour and a half of one channel at 48 kHz and 24 bit
@@ -64,7 +64,7 @@ def live(request: Request) -> Response:
         last=desk.listening.last,
         devices=found,
         no_device=trouble,
-        stops=[(s.id, stop_words(at.organ, s)) for s in live_start.reference_stops(at.organ)],
+        stops=[(s.id, full_stop_words(at.organ, s)) for s in live_start.reference_stops(at.organ)],
         measured=setup(TOPIC, f"/organ/{at.kept.id}/live/turn", preferences_of(request)),
         place=f"/organ/{at.kept.id}/live",
     )

@@ -14,8 +14,8 @@ from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import ON_ITS_WAY, render
 from walkboard.desk.pages.what_now import steps_now
 from walkboard.desk.text.preferences import preferences_of
+from walkboard.desk.text.stops import rank_in_division
 from walkboard.organ.model import Organ, Rank
-from walkboard.sheets.wording import rank_words
 from walkboard.work.overview import (
     DivisionOverview,
     RankGlance,
@@ -84,7 +84,7 @@ def _division(
         rows.append(
             {
                 "state": state,
-                "name": rank_words(organ, state.rank).partition(" · ")[2],
+                "name": rank_in_division(organ, state.rank),
                 "strip": strip(state.chart, lowest, highest, tuned),
                 "sign": _sign(state),
                 "is_older": state.visit is not None and state.visit != division.visit,

@@ -26,13 +26,12 @@ from walkboard.desk.live.start import take_in_killed
 from walkboard.desk.pages.measured import setup
 from walkboard.desk.pages.visit.frame import AtVisit, differ_words, surely_at_work, visit_at_work
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.figures import clock
+from walkboard.desk.text.figures import clock, hertz
 from walkboard.desk.text.preferences import Look, Preferences, preferences_of
 from walkboard.desk.text.translate import translate
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.keyholder import stop_words
-from walkboard.sheets.wording import hertz
 from walkboard.work import faults
 from walkboard.work.snapshot import organ_at, organ_in
 from walkboard.work.worklist import WorkGroup, WorkStep, work_groups

@@ -15,6 +15,7 @@ from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import language, say
 from walkboard.desk.text.figures import clock, signed
 from walkboard.desk.text.preferences import preferences_of
+from walkboard.desk.text.stops import rank_in_division
 from walkboard.desk.text.translate import translate
 from walkboard.errors import WalkboardError
 from walkboard.organ.model import Organ, PipeRef, Rank
@@ -119,7 +120,7 @@ def _pipe(
                 "of": beat,
                 "interval": say(f"rank.{_INTERVAL_WORDS[abs(beat.semitones)]}"),
                 "side": _side(beat.semitones),
-                "name": rank_words(organ, organ.rank(beat.pipe.rank)).partition(" · ")[2],
+                "name": rank_in_division(organ, organ.rank(beat.pipe.rank)),
             }
             for beat in (
                 *neighbours(desk.book, kept, state.visit, ref),

@@ -14,6 +14,7 @@ from walkboard.desk.drawing.organ import organ_drawing
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.figures import in_a_field
 from walkboard.desk.text.preferences import Preferences, preferences_of
 from walkboard.desk.text.translate import translate
 from walkboard.errors import InputError
@@ -141,7 +142,7 @@ def _words(row: Row) -> str:
     if row.said is Said.UNKNOWN or row.division is not None:
         return ""
     return ", ".join(
-        f"{value:g}" if isinstance(value, float) else value for value in row.values.values()
+        in_a_field(value) if isinstance(value, float) else value for value in row.values.values()
     )
 
 

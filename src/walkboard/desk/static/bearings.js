@@ -1,6 +1,6 @@
 // Laying the bearings: each interval's beats as the keys stand, and the key that is listened to.
 import { live } from "./frame.js";
-import { say } from "./words.js";
+import { decimal, say } from "./words.js";
 
 const place = (id) => document.getElementById(id);
 const { place: at, runs } = place("bearings").dataset;
@@ -50,9 +50,9 @@ if (runs === "no") {
 }
 
 const write = (part, words) => { if (part.textContent !== words) part.textContent = words; };
-const beats = (hz) => Math.abs(hz) < 0.05 ? say("b_still") : say(hz > 0 ? "b_wide" : "b_narrow", { beats: Math.abs(hz).toFixed(1) });
+const beats = (hz) => Math.abs(hz) < 0.05 ? say("b_still") : say(hz > 0 ? "b_wide" : "b_narrow", { beats: decimal(Math.abs(hz)) });
 function off(cents) {
-  const size = Math.abs(cents).toFixed(1);
+  const size = decimal(Math.abs(cents));
   return say(Math.abs(cents) < 0.5 ? "b_good" : cents > 0 ? "b_sharp" : "b_flat", { cents: size });
 }
 

@@ -3,7 +3,7 @@
 import { forget } from "./keep.js";
 import { Live } from "./live.js";
 import { outbox } from "./outbox.js";
-import { say } from "./words.js";
+import { decimal, say } from "./words.js";
 
 const root = document.documentElement;
 const topics = ["book", "jobs", ...(document.body.dataset.topics ?? "").split(" ").filter(Boolean)];
@@ -29,7 +29,7 @@ live.onState((state, age) => {
   if (wasUnpaired && !outbox.isUnpaired) location.reload(); // paired again
   if (!wasUnpaired && outbox.isUnpaired) forget();
   wasUnpaired = outbox.isUnpaired;
-  write("link-age", state === "behind" ? say("link_behind_by", { s: (age / 1000).toFixed(1) }) : state === "off" ? keptWords : "");
+  write("link-age", state === "behind" ? say("link_behind_by", { s: decimal(age / 1000) }) : state === "off" ? keptWords : "");
   if (state === "fresh" && outbox.pending().length) outbox.send();
 });
 

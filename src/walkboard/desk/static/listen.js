@@ -2,7 +2,7 @@
 import { live, refresh } from "./frame.js";
 import "./survey.js";
 import { Recording } from "./recording.js";
-import { say } from "./words.js";
+import { decimal, say } from "./words.js";
 
 const form = document.getElementById("taking");
 const place = (id) => document.getElementById(id);
@@ -21,7 +21,7 @@ function showDrawn() {
   place("drawn-words").textContent = drawn().map((box) => box.dataset.name).join(", ") || say("drawn_none");
   const noted = [...new Set(drawn().map((box) => box.dataset.division))].map((id) => airs[id]).filter((c) => c !== undefined);
   if (!place("air").dataset.typed)
-    place("air").value = noted.length ? (noted.reduce((a, b) => a + b) / noted.length).toFixed(1) : "";
+    place("air").value = noted.length ? decimal(noted.reduce((a, b) => a + b) / noted.length) : "";
 }
 place("air").addEventListener("input", () => { place("air").dataset.typed = "yes"; });
 form.addEventListener("change", ({ target }) => {

@@ -1,5 +1,6 @@
 // The live measurement: the newest value, the last twenty seconds, and when it is too old to trust.
 import { live } from "./frame.js";
+import { decimal } from "./words.js";
 
 const place = (id) => document.getElementById(id);
 const setup = JSON.parse(place("measured-setup").textContent);
@@ -18,8 +19,8 @@ export function say(key, values = {}) {
 export const keyName = (semitone) => setup.keys[semitone] ?? "–";
 const write = (id, words) => { if (place(id).textContent !== words) place(id).textContent = words; };
 const signed = (cents) => {
-  const size = Math.abs(cents).toFixed(1);
-  return size === "0.0" ? size : (cents > 0 ? "+" : "−") + size;
+  const size = decimal(Math.abs(cents));
+  return size === decimal(0) ? size : (cents > 0 ? "+" : "−") + size;
 };
 
 let value = null; // the newest
@@ -122,10 +123,10 @@ function showNumber(cents) {
   const isKnown = cents !== null && cents !== undefined;
   if (isKnown) side = sideOf(cents);
   write("m-sign", isKnown ? { in: "●", sharp: "▲", flat: "▼" }[side] : "");
-  write("m-cents", isKnown ? Math.abs(cents).toFixed(1) : say("m_none"));
+  write("m-cents", isKnown ? decimal(Math.abs(cents)) : say("m_none"));
   write("m-word", isKnown ? say(`m_${side}`) : "");
-  write("m-sigma", isKnown && value.sigma !== null ? say("m_sigma", { sigma: value.sigma < 0.1 ? Math.max(0.01, value.sigma).toFixed(2) : value.sigma.toFixed(1) }) : "");
-  const beats = isKnown && value.beats !== null ? Math.abs(value.beats).toFixed(Math.abs(value.beats) < 10 ? 1 : 0) : null;
+  write("m-sigma", isKnown && value.sigma !== null ? say("m_sigma", { sigma: value.sigma < 0.1 ? decimal(Math.max(0.01, value.sigma), 2) : decimal(value.sigma) }) : "");
+  const beats = isKnown && value.beats !== null ? decimal(Math.abs(value.beats), Math.abs(value.beats) < 10 ? 1 : 0) : null;
   write("m-beats", beats === null ? "" : say(value.beside ? "m_beats_beside" : "m_beats_target", { beats }));
 }
 
@@ -143,7 +144,7 @@ function stepWords() {
     if (flags.includes("other_key") && value.other !== null) return say("m_other_held", { other: keyName(value.other), key });
     if (flags.includes("octave")) return say("m_octave");
     if (flags.includes("noise")) return say("m_noise");
-    if (flags.includes("merged") && value.within) return say("m_merged", { within: value.within.toFixed(1) });
+    if (flags.includes("merged") && value.within) return say("m_merged", { within: decimal(value.within) });
     if (flags.includes("faint")) return say("m_faint");
     return say("m_hold", { key });
   }
@@ -157,8 +158,8 @@ function settleWords() {
   if (!settling || value.cents === null || settling.seconds <= 0) return "";
   const parts = [];
   if (settling.sigma > 0.25) parts.push(say("m_believe", { s: Math.max(5, 5 * Math.round(Math.min(settling.seconds, settling.known) / 5)) }));
-  if (settling.sigma < 0.5 && Math.abs(settling.above) >= 0.05) parts.push(say(settling.above > 0 ? "m_set_sharp" : "m_set_flat", { cents: Math.abs(settling.above).toFixed(1) }));
-  if (settling.sigma < 2) parts.push(say("m_settled", { cents: signed(settling.settled), sigma: settling.sigma.toFixed(1) }));
+  if (settling.sigma < 0.5 && Math.abs(settling.above) >= 0.05) parts.push(say(settling.above > 0 ? "m_set_sharp" : "m_set_flat", { cents: decimal(Math.abs(settling.above)) }));
+  if (settling.sigma < 2) parts.push(say("m_settled", { cents: signed(settling.settled), sigma: decimal(settling.sigma) }));
   return parts.join(" · ");
 }
 
@@ -210,7 +211,7 @@ function speak(isOld) {
   const now = performance.now();
   if (isOld || now - spokenAt < 4000) return;
   spokenAt = now;
-  const number = value.cents === null ? "" : `${Math.abs(value.cents).toFixed(1)} ${say(`m_${side}`)}. `;
+  const number = value.cents === null ? "" : `${decimal(Math.abs(value.cents))} ${say(`m_${side}`)}. `;
   write("m-said", number + stepWords());
 }
 

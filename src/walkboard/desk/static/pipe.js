@@ -14,7 +14,7 @@ import { keepThisPage } from "./keep.js";
 import { outbox } from "./outbox.js";
 import { Presses, Rest } from "./presses.js";
 import { Ticks } from "./ticks.js";
-import { say } from "./words.js";
+import { decimal, say } from "./words.js";
 
 const place = (id) => document.getElementById(id);
 const read = () => JSON.parse(place("work-steps").textContent);
@@ -72,8 +72,8 @@ function show() {
   write("key", step.key || "–");
   write("stop", step.stop || step.rank);
   write("number", say("pipe_number", { n: step.number }));
-  const size = Math.abs(step.cents).toFixed(1);
-  const way = size === "0.0" ? "in_tune" : step.cents > 0 ? "sharp" : "flat";
+  const size = decimal(Math.abs(step.cents));
+  const way = size === decimal(0) ? "in_tune" : step.cents > 0 ? "sharp" : "flat";
   write("sign", { in_tune: "●", sharp: "▲", flat: "▼" }[way]);
   write("off", say(way, { cents: size }));
   write("hand", step.hand);

@@ -1,6 +1,6 @@
 // Practice: what the hand and the key holder would do, on buttons.
 import { keyName, onMeasured } from "./measured.js";
-import { say } from "./words.js";
+import { decimal, say } from "./words.js";
 
 const place = (id) => document.getElementById(id);
 const moves = JSON.parse(place("practice-moves").textContent);
@@ -14,7 +14,7 @@ onMeasured((update, before) => {
   write("practice-progress", say("practice_progress", { done: update.done, total: update.total }));
   write("practice-rank", update.pipe ? say("practice_place", { rank: update.rank }) : say("practice_end"));
   write("practice-key", update.pipe ? keyName(update.key) : "");
-  write("practice-target", update.pipe ? say("practice_target", { hz: update.target.toFixed(1) }) : "");
+  write("practice-target", update.pipe ? say("practice_target", { hz: decimal(update.target) }) : "");
   if (update.pipe === before?.pipe) return;
   for (const button of document.querySelectorAll("[data-move]")) {
     button.disabled = !update.pipe;

@@ -2,5 +2,6 @@
 
 - `catalogue`: every text, by page and key; `translate`: what the packages below say
 - `figures`: numbers, dates and times as pages show them
+- `stops`: stops and ranks with division and feet
 - `preferences`: look, key names and language of each browser
 """

@@ -10,9 +10,24 @@ from walkboard.sheets import wording
 MISSING = "–"
 
 
+def written(figure: str) -> str:
+    """A figure as English writes it, with the decimal mark of the language."""
+    return figure.replace(".", say("frame.script.decimal"))
+
+
+def decimal(value: float | None, decimals: int = 1) -> str:
+    """``4.8``, or ``4,8`` in German and French; a dash where there is no value."""
+    return MISSING if value is None else written(f"{value:.{decimals}f}")
+
+
+def in_a_field(value: float | None) -> str:
+    """A figure as somebody would type it in a field; empty where there is no value."""
+    return "" if value is None else written(f"{value:g}")
+
+
 def signed(value: float | None, decimals: int = 1) -> str:
     """``+4.8``, ``−7.2``, ``0.0``; a dash where there is no value."""
-    return MISSING if value is None else wording.signed(value, decimals)
+    return MISSING if value is None else written(wording.signed(value, decimals))
 
 
 def local(value: datetime) -> datetime:
@@ -54,14 +69,14 @@ def days_since(value: datetime) -> int:
 
 def celsius(value: float | None) -> str:
     """An air temperature with its unit; a dash if there is none."""
-    return MISSING if value is None else wording.celsius(value)
+    return MISSING if value is None else written(wording.celsius(value))
 
 
 def hertz(value: float | None) -> str:
     """A frequency without its unit; a dash if there is none."""
-    return MISSING if value is None else wording.hertz(value)
+    return MISSING if value is None else written(wording.hertz(value))
 
 
 def minutes(value: float | None) -> str:
     """Minutes with their unit; a dash if there is none."""
-    return MISSING if value is None else wording.minutes(value)
+    return MISSING if value is None else written(wording.minutes(value))

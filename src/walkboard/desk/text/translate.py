@@ -17,6 +17,8 @@ from walkboard.desk.text import catalogue as catalogue_module
 
 _GAP = re.compile(r"\{([a-z])\}")
 _AFTER_FIGURE = re.compile(r"(?P<figure>\S*\d\S* )(?P<rest>.+)")  # "7.2 flat", "A4 silent"
+# A figure with decimals; neither a day (9.12.2026) nor a part of a file's name (walk1.2.flac).
+_DECIMALS = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?!\w|\.\w)")
 _SPACE = "[ \N{NO-BREAK SPACE}]"  # figures are bound to their units
 _JOINTS = (". ", "; ", ", ", ": ")  # of sentences and phrases
 
@@ -39,7 +41,10 @@ class _Reading:
 def translate(text: str) -> str:
     """A sentence from a package below the pages, in the visitor's language."""
     spoken = catalogue_module.language()
-    return text if spoken == catalogue_module.ENGLISH else _read(text, spoken).words
+    if spoken == catalogue_module.ENGLISH:
+        return text
+    mark = catalogue_module.say("frame.script.decimal")
+    return _DECIMALS.sub(rf"\1{mark}\2", _read(text, spoken).words)
 
 
 @lru_cache(maxsize=4096)

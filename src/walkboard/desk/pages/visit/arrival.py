@@ -19,6 +19,7 @@ from walkboard.desk.pages.visit.frame import (
     visit_at_work,
 )
 from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.figures import in_a_field
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.work.pipe_offsets import latest_air
@@ -137,7 +138,7 @@ def _conditions(organ: Organ, given: Given) -> Conditions | None:
         return None
     if percent is not None and not 0.0 <= percent <= 100.0:
         raise InputError(
-            say("visit.humidity_what", percent=f"{percent:g}"), fix=say("visit.humidity_mend")
+            say("visit.humidity_what", percent=in_a_field(percent)), fix=say("visit.humidity_mend")
         )
     humidity = None if percent is None else percent / 100.0
     return checked_conditions(organ, air, humidity, wind)

@@ -15,7 +15,7 @@ from walkboard.desk.background import upload_queue
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.figures import clock
+from walkboard.desk.text.figures import clock, decimal
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.work.pipe_offsets import latest_air
@@ -162,7 +162,7 @@ def _air_words(at: AtVisit) -> str:
     airs = latest_air(at.visit).celsius.values()
     if not airs:
         return ""
-    low, high = f"{min(airs):.1f}", f"{max(airs):.1f}"
+    low, high = decimal(min(airs)), decimal(max(airs))
     return say("visit.step_air" if low == high else "visit.step_airs", low=low, high=high)
 
 

@@ -25,6 +25,7 @@ from walkboard.desk.pages.visit.frame import (
     visit_at_work,
 )
 from walkboard.desk.text.catalogue import say
+from walkboard.desk.text.stops import rank_in_division
 from walkboard.desk.text.translate import translate
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
@@ -158,6 +159,7 @@ def _render(request: Request, at: AtVisit, template: str, wish: Wish, **values: 
         wish=wish,
         events=_events(at),
         ranks=_ranks(at),
+        rank_words=partial(rank_in_division, at.organ),
         longest=_longest(at),
         is_kept=at.desk.book.current_plan(at.visit.id) is not None,
         **values,
