@@ -24,8 +24,9 @@ from walkboard.listening.sound.recording import open_sound
 from walkboard.organ import examples
 from walkboard.organ.reading import read_organ
 from walkboard.survey.hear.to_json import walk_from_json, walk_to_json
-from walkboard.work.calendar.files import Horizon, read_calendar
+from walkboard.work.calendar.files import read_calendar
 from walkboard.work.calendar.music import read_music
+from walkboard.work.calendar.values import Horizon
 from walkboard.work.live.log import read_log
 from walkboard.work.organ_from import organ_from_stops, read_stops
 

@@ -14,15 +14,8 @@ from hypothesis import strategies as st
 
 from walkboard.book.records import KeptEvent
 from walkboard.errors import InputError
-from walkboard.work.calendar.files import (
-    MOST_BYTES,
-    CalendarRead,
-    Horizon,
-    instance_uid,
-    parted_uid,
-    read_calendar,
-    write_calendar,
-)
+from walkboard.work.calendar.files import MOST_BYTES, read_calendar, write_calendar
+from walkboard.work.calendar.values import CalendarRead, Horizon, instance_uid, parted_uid
 
 NEW_YORK = ZoneInfo("America/New_York")
 HORIZON = Horizon(

@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 
 from tests.work.calendar.test_files import HORIZON, START, calendar, one
 from walkboard.errors import InputError
-from walkboard.work.calendar.files import MOST_EVENTS, Horizon, read_calendar
+from walkboard.work.calendar.files import MOST_EVENTS, read_calendar
 from walkboard.work.calendar.recurrence import Budget, read_rule
+from walkboard.work.calendar.values import Horizon
 
 FIRST = datetime(2031, 1, 7, 19, 30)  # noqa: DTZ001 - the clock on the wall
 DAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")

@@ -79,7 +79,8 @@ def take_in_calendar(
     InputError
         When it cannot be read; nothing is kept then.
     """
-    from walkboard.work.calendar.files import horizon_of, parted_uid, read_calendar
+    from walkboard.work.calendar.files import read_calendar
+    from walkboard.work.calendar.values import horizon_of, parted_uid
 
     present = now()
     horizon = horizon_of(present, zone or local_zone(), days=HORIZON_DAYS)

@@ -1,106 +1,42 @@
-"""Calendars as files: iCalendar (RFC 5545) in and out.
-
-Each instance of a recurring event is an event of its own in the book. Its uid is the calendar's
-uid, a ``#``, and the instant that the rule gave it (its RECURRENCE-ID in UTC). So it stays the same
-event when it is moved, and is written out as that UID and RECURRENCE-ID again.
-"""
+"""Calendars as files: iCalendar (RFC 5545) in and out."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from datetime import UTC, date, datetime, time, tzinfo
 from typing import Any
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import icalendar
 
 from walkboard.book.records import KeptEvent
 from walkboard.errors import InputError
-from walkboard.plausible import AIR_CELSIUS, EVENT_YEAR
+from walkboard.work.calendar.properties import (
+    celsius_of,
+    event_lines,
+    is_plausible,
+    listed,
+    moment,
+    newer,
+    several,
+    title_of,
+    wall_time,
+    zone_of,
+)
 from walkboard.work.calendar.recurrence import Budget, read_rule
+from walkboard.work.calendar.values import (
+    CalendarEvent,
+    CalendarRead,
+    Horizon,
+    instance_uid,
+    parted_uid,
+)
 
 MOST_BYTES = 2 << 20
 MOST_EVENTS = 3000  # of a file, instances of recurring ones among them
-_STAMP = "%Y%m%dT%H%M%SZ"
-_INSTANCE = re.compile(r"^(?P<uid>.+)#(?P<at>\d{8}T\d{6}Z)$", re.DOTALL)
 _STOPS, _AIR = "X-WALKBOARD-STOPS", "X-WALKBOARD-AIR"  # RFC 5545, 3.8.8.2
 _PRODUCT = "-//Walkboard//Tuning book//EN"
 _COARSE = {"HOURLY", "MINUTELY", "SECONDLY"}  # no event that an organ is tuned for
-
-
-@dataclass(frozen=True, slots=True)
-class CalendarEvent:
-    """What a calendar says of one event, or of one instance of a recurring one.
-
-    Attributes
-    ----------
-    uid : str
-        As the book keeps it, with the instance.
-    starts_at : datetime
-        In UTC.
-    title : str
-    cancelled : bool
-    stops : tuple of str or None
-    air_celsius : float or None
-        Both only from files that a book wrote; else None.
-    is_from_a_book : bool
-        Whether a book wrote the file: then an event that was called off is one that the book knew.
-    """
-
-    uid: str
-    starts_at: datetime
-    title: str
-    cancelled: bool = False
-    stops: tuple[str, ...] | None = None
-    air_celsius: float | None = None
-    is_from_a_book: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class CalendarRead:
-    """A calendar file, read.
-
-    Attributes
-    ----------
-    events : tuple of CalendarEvent
-        By their start; recurring ones as their instances within the horizon.
-    recurring : frozenset of str
-        Uids whose rule is in the file: an instance that is not among `events` is no more.
-    left_out : tuple of str
-        What was not taken, in words.
-    """
-
-    events: tuple[CalendarEvent, ...]
-    recurring: frozenset[str]
-    left_out: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Horizon:
-    """From when to when recurring events are expanded; times without a zone are of `zone`."""
-
-    begins_at: datetime
-    ends_at: datetime
-    zone: tzinfo
-
-
-def instance_uid(uid: str, at: datetime | None) -> str:
-    """The book's uid of an instance; of an event that does not recur the calendar's own."""
-    return uid if at is None else f"{uid}#{at.astimezone(UTC):{_STAMP}}"
-
-
-def parted_uid(uid: str) -> tuple[str, datetime | None]:
-    """The calendar's uid and the instance that a uid of the book is of."""
-    match = _INSTANCE.match(uid)
-    if match is None:
-        return uid, None
-    try:
-        at = datetime.strptime(match["at"], _STAMP).replace(tzinfo=UTC)
-    except ValueError:
-        return uid, None
-    return match["uid"], at
 
 
 def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> CalendarRead:
@@ -143,14 +79,14 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
         raise InputError(
             "This is no calendar in the iCalendar format.", where=where, fix="Choose an .ics file."
         )
-    horizon = replace(horizon, zone=_zone_of(calendars, horizon.zone))
+    horizon = replace(horizon, zone=zone_of(calendars, horizon.zone))
     called_off = any(str(c.get("METHOD", "")).upper() == "CANCEL" for c in calendars)
     try:
         reading = _Reading(
             horizon,
             where,
             called_off=called_off,
-            lines=_event_lines(data),
+            lines=event_lines(data),
             is_from_a_book=all(str(c.get("PRODID", "")) == _PRODUCT for c in calendars),
         )
         return reading.read(components)
@@ -232,41 +168,41 @@ class _Reading:
         masters: dict[str, Any] = {}
         changed: dict[tuple[str, datetime], Any] = {}
         for event in components:
-            uid, start = str(event.get("UID", "")).strip(), _moment(event.get("DTSTART"))
+            uid, start = str(event.get("UID", "")).strip(), moment(event.get("DTSTART"))
             if not uid or start is None:
                 what = "no UID" if not uid else "no start that can be read"
                 self._leave_out(event, f"it has {what}")
                 continue
-            if not _is_plausible(start):
+            if not is_plausible(start):
                 self._leave_out(event, f"the year {start.year} is out of range")
                 continue
-            instance = _moment(event.get("RECURRENCE-ID"))
-            if instance is not None and not _is_plausible(instance):
+            instance = moment(event.get("RECURRENCE-ID"))
+            if instance is not None and not is_plausible(instance):
                 self._leave_out(event, f"the year {instance.year} is out of range")
                 continue
             if instance is not None:
                 key = (uid, self._instant(instance))
                 if event["RECURRENCE-ID"].params.get("RANGE"):
                     self._leave_out(event, "it changes all that follow; only the one day was taken")
-                changed[key] = _newer(changed.get(key), event)
+                changed[key] = newer(changed.get(key), event)
             else:
-                masters[uid] = _newer(masters.get(uid), event)
+                masters[uid] = newer(masters.get(uid), event)
         found: dict[str, CalendarEvent] = {}
         recurring = set()
         for uid, event in masters.items():
             if event.get("RRULE") is None and event.get("RDATE") is None:
-                self._add(found, uid, None, self._instant(_moment(event["DTSTART"])), event)
+                self._add(found, uid, None, self._instant(moment(event["DTSTART"])), event)
                 continue
             recurring.add(uid)
             for at in self._instances(event):
                 self._add(found, uid, at, at, event)
         for (uid, at), event in changed.items():
-            self._add(found, uid, at, self._instant(_moment(event["DTSTART"])), event)
+            self._add(found, uid, at, self._instant(moment(event["DTSTART"])), event)
         events = sorted(found.values(), key=lambda e: (e.starts_at, e.uid))
         return CalendarRead(tuple(events), frozenset(recurring), tuple(self._left_out))
 
     def _leave_out(self, event: Any, why: str) -> None:
-        self._left_out.append(f"{_title(event) or 'An event'}{self._place(event)}: {why}.")
+        self._left_out.append(f"{title_of(event) or 'An event'}{self._place(event)}: {why}.")
 
     def _place(self, event: Any) -> str:
         line = self._line_of.get(id(event))
@@ -284,10 +220,10 @@ class _Reading:
         made = CalendarEvent(
             uid=instance_uid(uid, instance),
             starts_at=starts_at,
-            title=_title(event),
+            title=title_of(event),
             cancelled=self._called_off or str(event.get("STATUS", "")).upper() == "CANCELLED",
             stops=None if stops is None else tuple(str(stops).split()),
-            air_celsius=_celsius(air),
+            air_celsius=celsius_of(air),
             is_from_a_book=self._is_from_a_book,
         )
         found[made.uid] = made
@@ -300,23 +236,23 @@ class _Reading:
 
     def _instances(self, event: Any) -> list[datetime]:
         """Every instant that the rules give within the horizon (RFC 5545, 3.8.5)."""
-        start = _moment(event["DTSTART"])
+        start = moment(event["DTSTART"])
         zone = self._zone(start)
-        first = _wall(start)
+        first = wall_time(start)
         span = _Span(
-            _wall(self._horizon.begins_at.astimezone(zone)),
-            _wall(self._horizon.ends_at.astimezone(zone)),
+            wall_time(self._horizon.begins_at.astimezone(zone)),
+            wall_time(self._horizon.ends_at.astimezone(zone)),
         )
-        walls = {_wall(self._local(at, zone)) for at in _listed(event.get("RDATE"))}
-        rules = _several(event.get("RRULE"))
+        walls = {wall_time(self._local(at, zone)) for at in listed(event.get("RDATE"))}
+        rules = several(event.get("RRULE"))
         if not rules:
             walls.add(first)
         for rule in rules:
             walls.update(self._ruled(event, rule, first=first, zone=zone, span=span))
         left_out = set()
-        for at in _listed(event.get("EXDATE")):
+        for at in listed(event.get("EXDATE")):
             if isinstance(at, datetime):
-                left_out.add(_wall(self._local(at, zone)))
+                left_out.add(wall_time(self._local(at, zone)))
             else:
                 left_out.update(wall for wall in walls if wall.date() == at)
         return [
@@ -330,7 +266,7 @@ class _Reading:
     ) -> Iterator[datetime]:
         if not isinstance(rule, icalendar.vRecur) or not rule.get("FREQ"):
             raise self._odd(event, "its rule cannot be read")
-        parts = {name.upper(): _several(value) for name, value in rule.items()}
+        parts = {name.upper(): several(value) for name, value in rule.items()}
         if str(parts["FREQ"][0]).upper() in _COARSE:
             raise self._odd(event, "it recurs within the day")
         last = span.ends
@@ -347,12 +283,12 @@ class _Reading:
 
     def _until(self, until: date | datetime, zone: tzinfo) -> datetime:
         if isinstance(until, datetime):
-            return _wall(self._local(until, zone))
+            return wall_time(self._local(until, zone))
         return datetime.combine(until, time.max)  # a day counts as a whole
 
     def _odd(self, event: Any, why: str) -> InputError:
         return InputError(
-            f"{_title(event) or 'An event'}{self._place(event)} recurs in a way that is not"
+            f"{title_of(event) or 'An event'}{self._place(event)} recurs in a way that is not"
             f" understood ({why}).",
             where=self._where,
             fix="Export its days one by one, or add it by hand.",
@@ -369,84 +305,4 @@ class _Reading:
 
     def _instant(self, at: date | datetime | None) -> datetime:
         assert at is not None
-        return _wall(at).replace(tzinfo=self._zone(at)).astimezone(UTC)
-
-
-def _event_lines(data: bytes) -> list[int]:
-    """The line, from 1, at which each event of a file begins."""
-    lines = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
-    return [n for n, line in enumerate(lines, 1) if line.strip().upper() == b"BEGIN:VEVENT"]
-
-
-def _is_plausible(at: date | datetime) -> bool:
-    return at.year in EVENT_YEAR
-
-
-def _wall(at: date | datetime | None) -> datetime:
-    """What the clock on the wall shows; a day begins at midnight."""
-    if isinstance(at, datetime):
-        return at.replace(tzinfo=None)
-    assert at is not None
-    return datetime.combine(at, time.min)
-
-
-def _moment(value: Any) -> date | datetime | None:
-    # What the library could not read it hands on as a broken property, which has no `dt`.
-    found = value.dt if isinstance(value, icalendar.vDDDTypes) else None
-    return found if isinstance(found, date) else None
-
-
-def _listed(value: Any) -> Iterator[date | datetime]:
-    for one in _several(value):
-        for entry in one.dts if isinstance(one, icalendar.vDDDLists) else ():
-            at = entry.dt[0] if isinstance(entry.dt, tuple) else entry.dt  # of a period its start
-            if isinstance(at, date) and _is_plausible(at):
-                yield at
-
-
-def _several(value: Any) -> list[Any]:
-    if value is None:
-        return []
-    return list(value) if isinstance(value, (list, tuple)) else [value]
-
-
-def _newer(known: Any, event: Any) -> Any:
-    """Of two that say something of the same event, the one of the higher SEQUENCE."""
-    if known is None:
-        return event
-    return event if _sequence(event) >= _sequence(known) else known
-
-
-def _sequence(event: Any) -> int:
-    try:
-        return int(event.get("SEQUENCE", 0))
-    except (TypeError, ValueError):
-        return 0
-
-
-def _title(event: Any) -> str:
-    return " ".join(str(event.get("SUMMARY", "")).split())[:200]
-
-
-def _celsius(value: Any) -> float | None:
-    try:
-        found = float(str(value))
-    except ValueError:
-        return None
-    return found if found in AIR_CELSIUS else None
-
-
-def _zone_of(calendars: Iterable[Any], usual: tzinfo) -> tzinfo:
-    for one in calendars:
-        name = one.get("X-WR-TIMEZONE")
-        if name is not None:
-            try:
-                return ZoneInfo(str(name))
-            except (ZoneInfoNotFoundError, ValueError, OSError):
-                return usual
-    return usual
-
-
-def horizon_of(now: datetime, zone: tzinfo, *, days: float, back_days: float = 31.0) -> Horizon:
-    """From a month ago to so many days from now."""
-    return Horizon(now - timedelta(days=back_days), now + timedelta(days=days), zone)
+        return wall_time(at).replace(tzinfo=self._zone(at)).astimezone(UTC)
