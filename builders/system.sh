@@ -6,6 +6,7 @@ need() { command -v "$1" >/dev/null 2>&1 || missing+=("$2"); }
 need pdftoppm poppler-utils
 need ffmpeg ffmpeg
 need chromium chromium
+need firefox-esr firefox-esr
 need pulseaudio pulseaudio
 need paplay pulseaudio-utils
 compgen -G '/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so' >/dev/null || missing+=(libasound2-plugins)
