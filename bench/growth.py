@@ -33,10 +33,11 @@ from walkboard.organ.targets import target_hz
 
 SIZES = (6, 60, 600)
 RECORDINGS = 5  # a visit
-FIRST = datetime(1991, 3, 1, 9, tzinfo=UTC)
 BETWEEN = timedelta(days=24)
 PORT = 8795
 _COMMAND = "from walkboard.cli.main import main; main()"
+# The last visit was opened yesterday, so that at every size one event is to come.
+LAST = datetime.now(UTC).replace(hour=9, minute=0, second=0, microsecond=0) - timedelta(days=1)
 COMMANDS = (
     ("book show", ["book", "show", "BOOK"]),
     ("book search", ["book", "search", "BOOK", "reeds"]),
@@ -165,12 +166,13 @@ def make(folder: Path, visits: int) -> None:
     clock = iter(range(10**9))
     from walkboard.book import create_book
 
-    with create_book(folder, clock=lambda: FIRST + timedelta(seconds=next(clock))) as book:
+    first = LAST - BETWEEN * (visits - 1)
+    with create_book(folder, clock=lambda: first + timedelta(seconds=next(clock))) as book:
         book.add_organ(organ.name, description)
         air = {d.id: 17.0 for d in organ.divisions}
         book.open_visit(1, "spring, reeds first", minutes=120.0, conditions=Conditions(air, 0.55))
     _rows(folder, organ, visits)
-    with open_book(folder, clock=lambda: FIRST + BETWEEN * visits) as book:
+    with open_book(folder, clock=lambda: LAST + timedelta(hours=4)) as book:
         if book.check():
             raise RuntimeError("the book that was made is not whole")
 
@@ -197,7 +199,7 @@ def _rows(folder: Path, organ: Organ, visits: int) -> None:
             )
 
         for n in range(1, visits + 1):
-            at = FIRST + BETWEEN * n
+            at = LAST - BETWEEN * (visits - n)
             closed = None if n == visits else _at(at + timedelta(hours=3))
             if n == 1:
                 database.execute("UPDATE visit SET closed_at = ?", (closed,))

@@ -6,6 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import Row, Select, and_, func, select
@@ -91,13 +92,16 @@ class Readings(Storing):
         as_of : datetime or None
             As for `readings`.
         """
+        return best_of(self.readings(visit_id, as_of=as_of), self.tuned_at(visit_id))
+
+    def tuned_at(self, visit_id: int) -> dict[PipeRef, datetime]:
+        """When each pipe that was ticked as done at a visit was tuned."""
         with self._reading() as session:
-            tuned_at = {
+            return {
                 tick.pipe: at
                 for tick, at in counting_ticks(session, visit_id)
                 if tick.state == TickState.DONE
             }
-        return best_of(self.readings(visit_id, as_of=as_of), tuned_at)
 
     def readings_of_pipe(self, organ_id: int, pipe: PipeRef) -> tuple[KeptReading, ...]:
         """The readings of one pipe over all visits that stand, oldest first.
@@ -153,6 +157,7 @@ def _sigma(kept: KeptReading) -> float:
     return math.inf if sigma_cents is None else sigma_cents
 
 
+@lru_cache(maxsize=1)  # of None alone: an export asks once a visit, and building it takes longer
 def _kept_readings(as_of: datetime | None) -> Select[Any]:
     newer_hearing, newer_reading = aliased(HearingRow), aliased(ReadingRow)
     takes_place = newer_hearing.supersedes_id == HearingRow.id

@@ -92,13 +92,28 @@ class Ticks(Storing):
         """Every tick of a visit, in the order in which they count: the last of a pipe stands."""
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
-            return tuple(tick for tick, _ in _in_order(session, visit_id))
+            return tuple(tick for tick, _ in _in_order(_rows(session, visit_id)))
 
     def pipe_states(self, visit_id: int) -> dict[PipeRef, Tick]:
         """The tick that counts of each pipe ticked at a visit, on its worklist or not."""
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
             return {tick.pipe: tick for tick, _ in counting_ticks(session, visit_id)}
+
+    def states_of_pipe(self, organ_id: int, pipe: PipeRef) -> dict[int, Tick]:
+        """The tick of one pipe that counts at each visit to an organ, by the visit's id."""
+        query = (
+            select(TickRow)
+            .join(VisitRow, TickRow.visit_id == VisitRow.id)
+            .where(VisitRow.organ_id == organ_id)
+            .where(TickRow.rank == pipe.rank, TickRow.number == pipe.number)
+            .order_by(TickRow.id)
+        )
+        of_visit: dict[int, list[TickRow]] = {}
+        with self._reading() as session:
+            for row in session.scalars(query):
+                of_visit.setdefault(row.visit_id, []).append(row)
+            return {visit: _counting(rows)[0][0] for visit, rows in of_visit.items()}
 
 
 def counting_ticks(session: Session, visit_id: int) -> list[tuple[Tick, datetime]]:
@@ -108,8 +123,12 @@ def counting_ticks(session: Session, visit_id: int) -> list[tuple[Tick, datetime
     a device whose clock runs ahead must not overrule what others tick after it. Nor does a skip
     count where another device has done the pipe: who skipped it did not know that it was tuned.
     """
+    return _counting(_rows(session, visit_id))
+
+
+def _counting(rows: Iterable[TickRow]) -> list[tuple[Tick, datetime]]:
     newest: dict[PipeRef, tuple[Tick, datetime]] = {}
-    for tick, at in _in_order(session, visit_id):
+    for tick, at in _in_order(rows):
         known = newest.get(tick.pipe)
         if known is None or not _is_unknowing_skip(known[0], tick):
             newest[tick.pipe] = tick, at
@@ -138,7 +157,11 @@ def tick_of(row: TickRow) -> Tick:
     )
 
 
-def _in_order(session: Session, visit_id: int) -> list[tuple[Tick, datetime]]:
-    rows = session.scalars(select(TickRow).where(TickRow.visit_id == visit_id).order_by(TickRow.id))
+def _rows(session: Session, visit_id: int) -> Iterable[TickRow]:
+    return session.scalars(select(TickRow).where(TickRow.visit_id == visit_id).order_by(TickRow.id))
+
+
+def _in_order(rows: Iterable[TickRow]) -> list[tuple[Tick, datetime]]:
+    """Ticks, given in the order of their ids, by the time from which they count."""
     timed = [(tick_of(row), min(row.at, row.received_at)) for row in rows]
     return sorted(timed, key=lambda pair: pair[1])  # stable: of equal times the later received

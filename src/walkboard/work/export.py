@@ -16,6 +16,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, BinaryIO, TypeAlias
 
+from walkboard.book.readings import best_of
 from walkboard.book.records import KeptOrgan
 from walkboard.errors import InputError
 from walkboard.work.write_files import write_file, writing
@@ -126,8 +127,9 @@ def write_workbook(
         for head in heads:
             head.font = Font(bold=True)
         sheet.append(heads)
+        as_cell = _cells_of(sheet)
         for row in one.rows:
-            sheet.append([_sheet_cell(sheet, value) for value in row])
+            sheet.append([as_cell(value) for value in row])
             done = min(done + 1, total - 1)
             progress(done, total)
     made.save(stream)
@@ -244,8 +246,9 @@ def _conditions(book: Book, kept: KeptOrgan) -> Iterator[tuple[Value, ...]]:
 def _readings(book: Book, kept: KeptOrgan) -> Iterator[tuple[Value, ...]]:
     for visit in book.visits(kept.id):
         labels = book.recording_labels(visit.id)
-        counts = {reading.id for reading in book.best_readings(visit.id).values()}
-        for one in book.readings(visit.id):
+        readings = book.readings(visit.id)
+        counts = {one.id for one in best_of(readings, book.tuned_at(visit.id)).values()}
+        for one in readings:
             label, reading = labels[one.recording_id], one.reading
             yield (
                 visit.id,
@@ -373,23 +376,27 @@ def _cell(value: Value) -> str:
     return repr(value)
 
 
-def _sheet_cell(sheet: object, value: Value) -> object:
+def _cells_of(sheet: object) -> Callable[[Value], object]:
+    """What makes the cells of a sheet."""
     from openpyxl.cell import WriteOnlyCell
     from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 
-    if isinstance(value, datetime):
-        return value.replace(tzinfo=None)  # XLSX has no time zones: UTC, as in the CSV
-    if isinstance(value, float):
-        # As a text called a number: of a float the library writes 16 digits, and some need 17.
-        cell = WriteOnlyCell(sheet, repr(value))
-        cell.data_type = "n"
-        return cell
-    if isinstance(value, str):
-        plain = ILLEGAL_CHARACTERS_RE.sub("", value)
-        if not plain.startswith("="):
-            return plain
-        cell = WriteOnlyCell(sheet)
-        cell.value = plain
-        cell.data_type = "s"  # the library would take it for a formula
-        return cell
-    return value
+    def cell_of(value: Value) -> object:
+        if isinstance(value, float):
+            # As a text called a number: of a float the library writes 16 digits, and some need 17.
+            cell = WriteOnlyCell(sheet, repr(value))
+            cell.data_type = "n"
+            return cell
+        if isinstance(value, str):
+            plain = ILLEGAL_CHARACTERS_RE.sub("", value)
+            if not plain.startswith("="):
+                return plain
+            cell = WriteOnlyCell(sheet)
+            cell.value = plain
+            cell.data_type = "s"  # the library would take it for a formula
+            return cell
+        if isinstance(value, datetime):
+            return value.replace(tzinfo=None)  # XLSX has no time zones: UTC, as in the CSV
+        return value
+
+    return cell_of

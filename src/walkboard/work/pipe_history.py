@@ -80,16 +80,18 @@ def history(book: SeenBook, kept: KeptOrgan, pipe: PipeRef) -> tuple[PipeAtVisit
                 name_at[visit.id] = name
                 break
     of_visit: dict[int, list[KeptReading]] = {}
+    ticks: dict[int, Tick] = {}
     for name, _ in names:
+        states = book.states_of_pipe(kept.id, name).items()
+        ticks |= {visit_id: tick for visit_id, tick in states if name_at.get(visit_id) == name}
         for reading in book.readings_of_pipe(kept.id, name):
             if name_at.get(reading.visit_id) == name:
                 of_visit.setdefault(reading.visit_id, []).append(reading)
     found: list[PipeAtVisit] = []
     for visit in reversed(visits):
-        called = name_at.get(visit.id)
-        tick = None if called is None else book.pipe_states(visit.id).get(called)
-        if visit.id in of_visit or tick is not None:
-            found.append(PipeAtVisit(visit, tuple(of_visit.get(visit.id, ())), tick))
+        if visit.id in of_visit or visit.id in ticks:
+            of_it = tuple(of_visit.get(visit.id, ()))
+            found.append(PipeAtVisit(visit, of_it, ticks.get(visit.id)))
     return tuple(found)
 
 

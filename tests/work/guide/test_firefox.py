@@ -60,9 +60,7 @@ def _axe_source() -> str:
     return files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
 
 
-def test_keys_sound_at_the_pitch_of_the_pipe_and_nothing_is_fetched(
-    tab: Tab, folder: Path
-) -> None:
+def test_keys_sound_at_the_pitch_of_the_pipe_and_nothing_is_fetched(tab: Tab, folder: Path) -> None:
     tab.open((folder / "guide" / "index.html").as_uri())
     with open_book.opened(folder / "book") as book:
         organ = read_organ(book.organ(1).description)
