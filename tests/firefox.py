@@ -86,9 +86,9 @@ def firefox() -> Iterator[Tab]:
     with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as profile:
         lines = [f"user_pref({json.dumps(n)}, {json.dumps(v)});" for n, v in _SETTINGS.items()]
         Path(profile, "user.js").write_text("\n".join(lines), encoding="utf-8")
+        asked = [FIREFOX, "--headless", "--no-remote", "--profile", profile]
         with subprocess.Popen(
-            [FIREFOX, "--headless", "--no-remote", "--profile", profile]
-            + ["--remote-debugging-port", "0"],
+            [*asked, "--remote-debugging-port", "0"],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
             text=True,

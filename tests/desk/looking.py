@@ -16,7 +16,7 @@ _RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice
 
 # Violations with all their places; of what is in order one place is enough: to tell every place of
 # every rule took more than half of the time. Sounds that play by themselves are looked for below.
-_OPTIONS = {
+AXE_OPTIONS = {
     "runOnly": {"type": "tag", "values": _RULES},
     "resultTypes": ["violations"],
     "preload": False,
@@ -25,7 +25,7 @@ _OPTIONS = {
 
 def assert_accessible(page: Page) -> None:
     """No violation found by axe-core, and nothing wider than the window."""
-    found = Axe().run(page, options=_OPTIONS)
+    found = Axe().run(page, options=AXE_OPTIONS)
     assert page.query_selector("[autoplay]") is None
     assert found.response["passes"], "axe-core checked nothing"
     said = [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.desk.looking import AXE_OPTIONS
 from tests.firefox import FIREFOX, Tab, firefox
 from tests.work.guide.recorded import STOPS, recorded_book, sounding_hz
 from tests.work.guide.test_clips import hz_of
@@ -21,12 +23,10 @@ pytestmark = pytest.mark.skipif(
     FIREFOX is None, reason="Firefox is not installed (Debian: firefox-esr)"
 )
 RATE = 48_000
-# As `tests.desk.looking` asks of Chromium.
-_AXE = """(async () => {
-  const found = await axe.run(document, {runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa",
-    "wcag22aa", "best-practice"], resultTypes: ["violations"], preload: false});
-  return {passes: found.passes.length, violations: found.violations.map((v) => v.id + ": " + v.help)};
-})()"""
+_AXE = f"""axe.run(document, {json.dumps(AXE_OPTIONS)}).then((found) => ({{
+  passes: found.passes.length,
+  violations: found.violations.map((v) => v.id + ": " + v.help),
+}}))"""
 
 
 @pytest.fixture(scope="module")
@@ -94,8 +94,11 @@ def test_the_five_experiments_work(tab: Tab, folder: Path) -> None:
             f"""window.lessons.render(window.lessons.voices("{name}"), 1)
                 .then((samples) => samples.some((s) => Math.abs(s) > 0.001))"""
         )
-    slid = """(() => { const slider = document.getElementById("beats-cents"); slider.value = 20;
-      slider.dispatchEvent(new Event("input")); return document.getElementById("beats-said").textContent;
+    slid = """(() => {
+      const slider = document.getElementById("beats-cents");
+      slider.value = 20;
+      slider.dispatchEvent(new Event("input"));
+      return document.getElementById("beats-said").textContent;
     })()"""
     assert tab.evaluate(slid).startswith("20 cents: ")
     look_at_in_firefox(tab)
