@@ -19,11 +19,12 @@ import numpy as np
 from walkboard.book import create_book, open_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import Tick
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
 from walkboard.scales.keys import Key
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 
 VISITS, RECORDINGS, RANKS, KEYS = 40, 10, 4, 61
 SOUND_BYTES = 200_000
@@ -101,7 +102,7 @@ def _walk(random: np.random.Generator, recording: int) -> HeardWalk:
 def _hold(random: np.random.Generator, ranks: list[str], key: int) -> Hold:
     start_s = 4.0 * key
     readings = tuple(
-        Reading(
+        Measured(
             pipe=PipeRef(rank, key + 1),
             hz=440.0 * random.random(),
             sigma_cents=random.random(),

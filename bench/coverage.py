@@ -11,6 +11,7 @@ import numpy as np
 from tests.signals import KINDS, note
 
 from walkboard.listening.measure import measure_hold
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import Comb
 
 PITCHES_HZ = (16.35, 32.7, 65.4, 130.8, 261.6, 523.3, 1046.5, 2093.0, 4186.0, 8372.0)
@@ -40,7 +41,7 @@ def study(count: int) -> None:
                     ("scene", f"{wander} cent {snr} dB"),
                     ("all", ""),
                 ]
-                if reading.hz is None or reading.sigma_cents is None:
+                if not isinstance(reading, Measured):
                     for key in keys:
                         refused[key] = refused.get(key, 0) + 1
                     continue

@@ -29,6 +29,7 @@ from tests.registrations import RATE, mean_hz, scene
 
 from bench.registrations import BASES_HZ, HINT, REGISTRATIONS, rows_of_mixture
 from walkboard.listening.measure import measure_hold
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import Comb
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 
@@ -172,7 +173,9 @@ def main(holds: int = 8) -> None:
             readings = measure_hold(samples, RATE, combs)
             spent["joint"] += time.process_time() - begun
             errors.setdefault("joint", []).extend(
-                None if r.hz is None else cents_of_ratio(r.hz / mean_hz(course, r.start_s, r.end_s))
+                None
+                if not isinstance(r, Measured)
+                else cents_of_ratio(r.hz / mean_hz(course, r.start_s, r.end_s))
                 for r, course in zip(readings, courses, strict=True)
             )
             true_hz = [mean_hz(course, FROM_S, SECONDS) for course in courses]

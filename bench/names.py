@@ -19,13 +19,15 @@ import numpy as np
 from tests.registrations import RATE, Voice, mean_hz, scene
 
 from walkboard.listening.measure import measure_hold
-from walkboard.listening.types import Comb, CombReading, Partial, SoundInfo
+from walkboard.listening.readings import Measured, named
+from walkboard.listening.types import Comb, Partial, SoundInfo
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 from walkboard.survey.hear.identity import name_pipes
 from walkboard.survey.hear.memory import Memory
+from walkboard.survey.hear.unison_pairs import either_of
 from walkboard.survey.kinds import spectrum_of
 
 SEED = 31_415
@@ -86,52 +88,37 @@ tuned_by = "{TUNED_BY[kind]}"
     return read_organ(text)
 
 
-def as_reading(pipe: PipeRef, heard: CombReading, due_hz: float) -> Reading:
-    """What `survey` keeps of a reading."""
-    odds = heard.name_odds
-    return Reading(
-        pipe,
-        heard.hz,
-        heard.sigma_cents,
-        None if heard.hz is None else 1200.0 * math.log2(heard.hz / due_hz),
-        heard.level_db,
-        heard.start_s,
-        heard.end_s,
-        heard.wander_cents,
-        heard.flags,
-        heard.near_hz,
-        heard.bound_cents,
-        heard.either_hz,
-        heard.either_sigma_cents,
-        None if odds is None else 1.0 / (1.0 + math.exp(-odds)),
-        heard.beat_hz,
-        heard.partials[:16],
-    )
+def places_of(one: Reading, other: Reading) -> tuple[float, float] | None:
+    """Where the two are, named or not."""
+    if isinstance(one, Measured) and isinstance(other, Measured):
+        return one.hz, other.hz
+    either = either_of(one)
+    return None if either is None else either.hz
 
 
 def judged(
     way: str, hard: bool, hz: float, readings: tuple[Reading, ...], truths: list[float]
 ) -> Outcome:
     one, other = readings[0], readings[1]
-    places = (one.hz, other.hz) if one.hz is not None else one.either_hz
+    places = places_of(one, other)
     right = None
-    if places is not None and places[1] is not None:
+    if places is not None:
         straight = abs(math.log(places[0] / truths[0])) + abs(math.log(places[1] / truths[1]))
         crosswise = abs(math.log(places[0] / truths[1])) + abs(math.log(places[1] / truths[0]))
         right = straight < crosswise
     errors = [
         abs(1200.0 * math.log2(r.hz / truth))
         for r, truth in zip(readings, truths, strict=True)
-        if r.hz is not None
+        if isinstance(r, Measured)
     ]
     return Outcome(
         way,
         hz,
         hard,
-        None if right is None else one.hz is not None,
+        None if right is None else isinstance(one, Measured),
         right,
         one.name_sureness if one.name_sureness is not None else 0.5,
-        sum(r.hz is None for r in readings),
+        sum(not isinstance(r, Measured) for r in readings),
         sum(error > 1.0 for error in errors),
     )
 
@@ -167,7 +154,7 @@ def read_walk(turn: int, kinds: tuple[str, ...], *, hard: bool) -> list[Outcome]
         )
         heard = measure_hold(sound, RATE, combs)
         truths.append([mean_hz(c, r.start_s, r.end_s) for c, r in zip(courses, heard, strict=True)])
-        readings = tuple(as_reading(p, r, hz) for p, r, hz in zip(pipes, heard, due, strict=True))
+        readings = tuple(named(r, p, hz) for p, r, hz in zip(pipes, heard, due, strict=True))
         holds.append(Hold(len(holds) + 1, None, key, 0.0, 4.0, readings))
         if (key - 1) % 12 == 0:
             solos += [
@@ -213,7 +200,7 @@ def _alone(  # noqa: PLR0917
         shapes=[made[1]],
     )
     (heard,) = measure_hold(sound, RATE, [Comb(str(pipe), due_hz)])
-    reading = as_reading(pipe, heard, due_hz)
+    reading = named(heard, pipe, due_hz)
     return Hold(1, None, pipe.number, 0.0, 4.0, (at_level(reading, made[0]),))
 
 

@@ -162,7 +162,7 @@ def study(trials: int) -> None:
                 (reading,) = measure_hold(made.samples, RATE, [Comb("", pitch)])
                 lasted = time.process_time() - begun
                 truth = made.mean_hz(reading.start_s, reading.end_s)
-                error = np.inf if reading.hz is None else 1200.0 * np.log2(reading.hz / truth)
+                error = 1200.0 * np.log2((reading.hz_or_none or np.inf) / truth)
                 take("Walkboard", pitch, error, lasted)
                 kinds.setdefault((kind, pitch), []).append(abs(error))
                 rng = np.random.default_rng(seeds)
@@ -208,7 +208,7 @@ def what_limits(trials: int) -> dict[str, dict[float, list[float]]]:
                     made = note(hz, kind, rng, seconds=SECONDS, sample_rate=RATE, **given)
                     (reading,) = measure_hold(made.samples, RATE, [Comb("", pitch)])
                     truth = made.mean_hz(reading.start_s, reading.end_s)
-                    hz = reading.hz or np.inf  # refused: beyond every bound
+                    hz = reading.hz_or_none or np.inf  # refused: beyond every bound
                     errors.append(float(abs(1200.0 * np.log2(hz / truth))))
     return found
 

@@ -20,6 +20,7 @@ import numpy as np
 from tests.registrations import RATE, mean_hz, scene
 
 from walkboard.listening.measure import measure_hold
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import Comb, Spectrum
 
 SEED = 6_174  # thresholds were fitted on 31, 2_001, 5_150 and 7_007
@@ -106,13 +107,13 @@ def read_hold(
     outcomes = []
     for pipe, reading in enumerate(readings):
         error = None
-        if reading.hz is not None:
+        if isinstance(reading, Measured):
             true_hz = mean_hz(courses[pipe], reading.start_s, reading.end_s)
             error = float(1200.0 * np.log2(reading.hz / true_hz))
         outcomes.append(
             Outcome(
                 error,
-                reading.sigma_cents or np.nan,
+                reading.sigma_cents_or_none or np.nan,
                 base,
                 tuple(reading.flags),
                 pipe != silent,

@@ -12,6 +12,7 @@ from datetime import date
 import numpy as np
 import pypdf
 
+from walkboard.listening.readings import Measured
 from walkboard.organ.examples import hall
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
@@ -21,7 +22,6 @@ from walkboard.sheets.report import visit_report
 from walkboard.sheets.typesetting import render_pdf
 from walkboard.sheets.values import VisitFacts, VisitReport, Work, WorklistSheet
 from walkboard.sheets.worklist import worklist_sheet
-from walkboard.survey.hear.heard_walk import Reading
 
 _VISIT = VisitFacts(date(2026, 3, 14), "Bench", event_air_celsius=21.0)
 
@@ -29,7 +29,15 @@ _VISIT = VisitFacts(date(2026, 3, 14), "Bench", event_air_celsius=21.0)
 def _report(organ: Organ, ranks: int) -> VisitReport:
     rng = np.random.default_rng(1)
     readings = [
-        Reading(PipeRef(rank.id, n), 440.0, 0.2, float(rng.normal(0.0, 2.0)), -20.0, 0.0, 4.0)
+        Measured(
+            pipe=PipeRef(rank.id, n),
+            hz=440.0,
+            sigma_cents=0.2,
+            cents=float(rng.normal(0.0, 2.0)),
+            level_db=-20.0,
+            start_s=0.0,
+            end_s=4.0,
+        )
         for rank in organ.ranks[:ranks]
         for n in range(1, rank.pipes + 1)
     ]

@@ -20,14 +20,16 @@ from numpy.typing import NDArray
 from tests.registrations import RATE, mean_hz, scene
 from tests.signals import partial_levels
 
-from bench.names import INFO, as_reading, at_level, organ_of
+from bench.names import INFO, at_level, organ_of
 from walkboard.listening.measure import measure_hold
+from walkboard.listening.readings import Bounded, Measured, named
 from walkboard.listening.types import Comb
 from walkboard.organ.model import PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 from walkboard.survey.hear.identity import name_pipes
 from walkboard.survey.hear.memory import Memory
+from walkboard.survey.hear.unison_pairs import either_of
 from walkboard.survey.kinds import spectrum_of
 
 APART_CENTS = (0.1, 0.2, 0.5, 2.0, 8.0)
@@ -75,7 +77,7 @@ def heard_alone(  # noqa: PLR0917
         shapes=[shape],
     )
     (heard,) = measure_hold(sound, RATE, [Comb(str(pipe), due_hz)])
-    reading = at_level(as_reading(pipe, heard, due_hz), level_db)
+    reading = at_level(named(heard, pipe, due_hz), level_db)
     return Hold(1, None, pipe.number, 0.0, 4.0, (reading,))
 
 
@@ -102,7 +104,7 @@ def read_pair(case: Case, turn: int, apart_cents: float) -> tuple[tuple[Reading,
     combs = [Comb(str(pipe), due_hz, spectrum_of(organ, pipe)) for pipe in pipes]
     heard = measure_hold(samples, RATE, combs)
     truths = [mean_hz(c, r.start_s, r.end_s) for c, r in zip(courses, heard, strict=True)]
-    readings = tuple(as_reading(p, r, due_hz) for p, r in zip(pipes, heard, strict=True))
+    readings = tuple(named(r, p, due_hz) for p, r in zip(pipes, heard, strict=True))
     walk = walk_of([Hold(1, None, key, 0.0, 4.0, readings)])
     if case.remembered:
         solos = [
@@ -122,16 +124,18 @@ def walk_of(holds: list[Hold]) -> HeardWalk:
 def places_of(readings: tuple[Reading, ...]) -> tuple[float, float] | None:
     """Where the two stand, named or not."""
     one, other = readings
-    if one.hz is not None and other.hz is not None:
+    if isinstance(one, Measured) and isinstance(other, Measured):
         return one.hz, other.hz
-    return one.either_hz
+    either = either_of(one)
+    return None if either is None else either.hz
 
 
 def bound_holds(reading: Reading, truth_hz: float) -> bool | None:
     """Whether the truth lies within a merged reading's bound; None if there is none."""
-    if reading.hz is not None or reading.near_hz is None or reading.bound_cents is None:
+    if not isinstance(reading, Bounded):
         return None
-    return bool(abs(1200.0 * np.log2(truth_hz / reading.near_hz)) <= reading.bound_cents)
+    bound = reading.bound
+    return bool(abs(1200.0 * np.log2(truth_hz / bound.near_hz)) <= bound.bound_cents)
 
 
 def study(case: Case, holds: int) -> None:
@@ -159,7 +163,7 @@ def line(apart_cents: float, read: list[tuple[tuple[Reading, ...], list[float]]]
                 abs(1200.0 * np.log2(place / truth))
                 for place, truth in zip(sorted(places), sorted(truths), strict=True)
             ]
-            if readings[0].hz is not None:
+            if isinstance(readings[0], Measured):
                 crossed.append((places[0] < places[1]) != (truths[0] < truths[1]))
         for reading, truth in zip(readings, truths, strict=True):
             inside = bound_holds(reading, truth)

@@ -13,6 +13,7 @@ from tests.published.cramer_rao import harmonic_omega_variance
 from tests.signals import tone
 
 from walkboard.listening.measure import measure_hold
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import Comb
 
 PITCHES_HZ = (16.35, 65.4, 440.0, 2093.0, 8372.0)
@@ -33,7 +34,7 @@ def cell(hz: float, snr_db: int, trials: int) -> tuple[float, float, int]:
         sound, _ = tone(true_hz, amplitudes, 4.0, RATE, rng)
         sound = sound + noise * rng.standard_normal(len(sound))
         (reading,) = measure_hold(sound[:, np.newaxis], RATE, [Comb("", hz)])
-        if reading.hz is None or reading.sigma_cents is None:
+        if not isinstance(reading, Measured):
             gross += 1
             continue
         samples = round((reading.end_s - reading.start_s) * RATE)

@@ -29,6 +29,7 @@ import numpy as np
 from walkboard.demo.hall import HallState, hall_state
 from walkboard.demo.synthesiser import KeyHolder, WalkTruth
 from walkboard.demo.walks import WalkPlan, plan_walk, record
+from walkboard.listening.readings import Bounded, Measured
 from walkboard.listening.types import HoldFlag
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef
@@ -189,11 +190,12 @@ def _compare(result: Result, walk: HeardWalk, walked: Walked) -> None:
             if reading.pipe not in walked.reads:
                 continue
             true_hz = true.mean_hz(reading.pipe, reading.start_s, reading.end_s)
-            if reading.hz is None or reading.sigma_cents is None:
+            if not isinstance(reading, Measured):
                 result.flags.setdefault(reading.pipe, _why(reading, hold.flags))
-                if reading.near_hz is not None and reading.bound_cents is not None:
-                    away_cents = cents_of_ratio(reading.near_hz / true_hz)
-                    result.bounds[reading.pipe] = away_cents, reading.bound_cents
+                if isinstance(reading, Bounded):
+                    bound = reading.bound
+                    away_cents = cents_of_ratio(bound.near_hz / true_hz)
+                    result.bounds[reading.pipe] = away_cents, bound.bound_cents
                 continue
             error = cents_of_ratio(reading.hz / true_hz)
             result.errors[reading.pipe] = error, reading.sigma_cents

@@ -48,7 +48,7 @@ def test_imports_keep_their_direction(copy_of_the_house: Path) -> None:
         ("listening/types.py", "from walkboard.organ import model"),
         ("planning/plan.py", "import sqlalchemy"),
         ("condition/state.py", "import random"),
-        ("book/records.py", "from walkboard.sheets import cautions"),
+        ("book/records/visits.py", "from walkboard.sheets import cautions"),
         ("demo/synthesiser/voices.py", "from walkboard.listening import heard"),
     ],
 )

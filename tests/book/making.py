@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from walkboard.listening.readings import Measured, Withheld
 from walkboard.listening.types import ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
@@ -27,18 +28,23 @@ class Clock:
         return self.now
 
 
-def a_reading(
-    number: int = 1, *, cents: float | None = 1.25, sigma: float | None = 0.06
-) -> Reading:
+def a_reading(number: int = 1, *, cents: float | None = 1.25, sigma: float = 0.06) -> Reading:
     start_s = 4.0 * number
     if cents is None:
         flags = (ReadingFlag.SILENT,)
-        return Reading(
-            PipeRef(PRINCIPAL, number), None, None, None, None, start_s, start_s, None, flags
+        return Withheld(
+            pipe=PipeRef(PRINCIPAL, number), start_s=start_s, end_s=start_s, flags=flags
         )
     hz = 130.81278265 * 2.0 ** ((100.0 * (number - 1) + cents) / 1200.0)
-    return Reading(
-        PipeRef(PRINCIPAL, number), hz, sigma, cents, -23.1, start_s + 0.5, start_s + 3.1, 0.12
+    return Measured(
+        pipe=PipeRef(PRINCIPAL, number),
+        hz=hz,
+        sigma_cents=sigma,
+        cents=cents,
+        level_db=-23.1,
+        start_s=start_s + 0.5,
+        end_s=start_s + 3.1,
+        wander_cents=0.12,
     )
 
 

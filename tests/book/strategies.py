@@ -7,13 +7,14 @@ from typing import TypeVar
 from hypothesis import strategies as st
 
 from walkboard.book.records import Conditions, TickState
+from walkboard.listening.readings import Bound, Bounded, Either, Measured, Withheld
 from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
 from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.plausible import AIR_CELSIUS, HUMIDITY, WIND_MM, Range
 from walkboard.scales.keys import Key
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Tremulant
 
 T = TypeVar("T")
@@ -57,24 +58,30 @@ conditions = st.builds(
     wind_mm=st.dictionaries(names, within(WIND_MM), max_size=2).map(MappingProxyType),
     noted_at=instants,
 )
-readings = st.builds(
-    Reading,
-    pipe=pipes,
-    hz=maybe_numbers,
-    sigma_cents=maybe_numbers,
-    cents=maybe_numbers,
-    level_db=maybe_numbers,
-    start_s=numbers,
-    end_s=numbers,
-    wander_cents=maybe_numbers,
-    flags=tuples(st.sampled_from(ReadingFlag)),
-    near_hz=maybe_numbers,
-    bound_cents=maybe_numbers,
-    either_hz=st.none() | st.tuples(numbers, numbers),
-    either_sigma_cents=st.none() | st.tuples(numbers, numbers),
-    name_sureness=maybe_numbers,
-    beat_hz=maybe_numbers,
-    partials=tuples(st.builds(Partial, counts, numbers)),
+common = {
+    "pipe": pipes,
+    "level_db": maybe_numbers,
+    "start_s": numbers,
+    "end_s": numbers,
+    "flags": tuples(st.sampled_from(ReadingFlag)),
+    "name_sureness": maybe_numbers,
+    "beat_hz": maybe_numbers,
+    "partials": tuples(st.builds(Partial, counts, numbers)),
+}
+twos = st.tuples(numbers, numbers)
+bounds = st.builds(Bound, numbers, numbers, st.none() | st.builds(Either, twos, twos))
+readings = (
+    st.builds(
+        Measured,
+        **common,
+        hz=numbers,
+        sigma_cents=numbers,
+        cents=numbers,
+        wander_cents=st.none() | numbers,
+        named_from=st.none() | bounds,
+    )
+    | st.builds(Bounded, **common, bound=bounds)
+    | st.builds(Withheld, **common)
 )
 holds = st.builds(
     Hold,

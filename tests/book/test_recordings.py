@@ -16,6 +16,7 @@ from tests.book.making import (
     a_sound,
     a_walk,
 )
+from tests.readings import measured
 from walkboard.book.keeping import Book
 from walkboard.book.records import KeptVisit
 from walkboard.errors import BookError, InputError
@@ -119,7 +120,7 @@ def test_an_unreadable_source_is_reported_and_nothing_kept(
 def test_a_number_that_is_none_is_refused_with_its_place(
     book: Book, visit: KeptVisit, tmp_path: Path
 ) -> None:
-    bad = replace(a_reading(2), hz=float("nan"))
+    bad = replace(measured(a_reading(2)), hz=float("nan"))
     walk = a_walk(a_hold(1), a_hold(2, bad))
     with pytest.raises(BookError, match=r"frequency of the reading of great.principal4:2 is nan"):
         book.keep_recording(visit.id, a_sound(tmp_path), walk, program_version=VERSION)
@@ -135,8 +136,9 @@ def test_numbers_from_arrays_are_kept_as_numbers(
     hold = replace(a_hold(1, odd), n=one, key_number=one)  # type: ignore[arg-type]
     kept = book.keep_recording(visit.id, a_sound(tmp_path), a_walk(hold), program_version=VERSION)
     (reading,) = book.recording(kept.id).walk.holds[0].readings
-    assert [type(value) for value in (reading.hz, reading.cents, reading.level_db)] == [float] * 3
-    assert (reading.hz, reading.cents, reading.level_db) == (131.5, 0.5, -20.0)
+    values = measured(reading).hz, measured(reading).cents, reading.level_db
+    assert [type(value) for value in values] == [float] * 3
+    assert values == (131.5, 0.5, -20.0)
     assert type(book.recording(kept.id).walk.holds[0].n) is int
 
 

@@ -32,13 +32,14 @@ from tests.book.strategies import (
 from walkboard.book import open_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import Conditions, KeptSettling, Tick
+from walkboard.listening.readings import Bound, Bounded, Either, Measured, Withheld
 from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
 from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.plausible import VISIT_MINUTES
 from walkboard.scales.keys import Key
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.survey.recognise.verdict import Heard
 
 few = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -217,12 +218,16 @@ def test_a_float_keeps_its_last_bit(shared):
         (SoundInfo, "seconds sample_rate channels format"),
         (Hold, "n key key_number start_s end_s readings sureness flags"),
         (
-            Reading,
+            Measured,
             (
-                "pipe hz sigma_cents cents level_db start_s end_s wander_cents flags "
-                "near_hz bound_cents either_hz either_sigma_cents name_sureness beat_hz partials"
+                "pipe start_s end_s level_db flags partials name_sureness beat_hz hz sigma_cents "
+                "cents wander_cents named_from"
             ),
         ),
+        (Bounded, "pipe start_s end_s level_db flags partials name_sureness beat_hz bound"),
+        (Withheld, "pipe start_s end_s level_db flags partials name_sureness beat_hz"),
+        (Bound, "near_hz bound_cents either"),
+        (Either, "hz sigma_cents"),
         (Key, "semitone split"),
         (PipeRef, "rank number"),
         (

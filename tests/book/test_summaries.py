@@ -17,12 +17,13 @@ from walkboard.book.keeping import Book
 from walkboard.book.records import KeptVisit, Tick, TickState
 from walkboard.book.seen import open_seen
 from walkboard.book.summaries import VisitSummary
+from walkboard.listening.readings import Measured
 from walkboard.organ.model import PipeRef
 
 
 def counted(book: Book, visit: KeptVisit) -> VisitSummary:
     return VisitSummary(
-        sum(r.reading.cents is not None for r in book.best_readings(visit.id).values()),
+        sum(isinstance(r.reading, Measured) for r in book.best_readings(visit.id).values()),
         sum(t.state == TickState.DONE for t in book.pipe_states(visit.id).values()),
         bool(book.plans(visit.id)),
     )

@@ -12,12 +12,13 @@ import pytest
 
 from tests.commands import Must, Run
 from tests.survey.organs import SMALL
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.scales.keys import Key
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.survey.hear.to_json import walk_to_json
 from walkboard.work import open_book
 
@@ -32,7 +33,16 @@ def a_walk(organ: Organ, stop: str, seed: int, off_cents: float = 0.0) -> HeardW
         pipe = PipeRef(stop, n + 1)
         cents = off_cents + rng.normal(0.0, 2.0) + 12.0 * (rng.random() < 0.1)
         hz = target_hz(organ, pipe, 18.0) * 2.0 ** (cents / 1200.0)
-        reading = Reading(pipe, hz, 0.1, cents, -25.0, 4.0 * n, 4.0 * n + 3.0, 0.1)
+        reading = Measured(
+            pipe=pipe,
+            hz=hz,
+            sigma_cents=0.1,
+            cents=cents,
+            level_db=-25.0,
+            start_s=4.0 * n,
+            end_s=4.0 * n + 3.0,
+            wander_cents=0.1,
+        )
         holds.append(Hold(n + 1, Key(36 + n), n + 1, 4.0 * n, 4.0 * n + 3.0, (reading,), 0.99))
     sound = SoundInfo(220.0, 48_000, 1, "FLAC")
     return HeardWalk(f"{stop}.flac", sound, organ.name, (stop,), 18.0, tuple(holds), ())

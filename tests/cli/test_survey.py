@@ -6,10 +6,11 @@ from pathlib import Path
 import pytest
 
 from tests.commands import Run
+from walkboard.listening.readings import Measured, Withheld
 from walkboard.listening.types import ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.survey.hear.to_json import walk_to_json
 
 
@@ -44,11 +45,14 @@ def test_what_was_not_read_is_walked_again_each_stop_by_itself(
         Hold(
             n + 1, Key.parse("C2").up(n), n + 1, 5.0 * n, 5.0 * n + 4.0,
             tuple(
-                Reading(
-                    PipeRef(rank, n + 1), hz=100.0 if has[n] else None,
-                    sigma_cents=0.1 if has[n] else None, cents=0.0 if has[n] else None,
-                    level_db=-20.0, start_s=5.0 * n, end_s=5.0 * n + 4.0, wander_cents=None,
-                    flags=() if has[n] else (ReadingFlag.MERGED,),
+                Measured(
+                    pipe=PipeRef(rank, n + 1), hz=100.0, sigma_cents=0.1, cents=0.0,
+                    start_s=5.0 * n, end_s=5.0 * n + 4.0,
+                )
+                if has[n]
+                else Withheld(
+                    pipe=PipeRef(rank, n + 1), start_s=5.0 * n, end_s=5.0 * n + 4.0,
+                    flags=(ReadingFlag.MERGED,),
                 )
                 for rank, *has in read
             ),

@@ -15,6 +15,7 @@ import soundfile
 from walkboard.book.keeping import Book
 from walkboard.book.opening import create_book
 from walkboard.book.records import Conditions, FaultKind, KeptVisit, Tick, TickState
+from walkboard.listening.readings import Measured, Withheld
 from walkboard.listening.types import ReadingFlag, SoundInfo
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef
@@ -163,10 +164,20 @@ def _hear(
 
 def _reading(pipe: PipeRef, hz: float, cents: float, start: float, number: int) -> Reading:
     if number % 23 == 11:
-        return Reading(pipe, None, None, None, None, start, start, None, (ReadingFlag.SILENT,))
+        return Withheld(pipe=pipe, start_s=start, end_s=start, flags=(ReadingFlag.SILENT,))
     flags = (ReadingFlag.UNSTEADY,) if number % 29 == 7 else ()
     sigma = 0.4 if flags else 0.06
-    return Reading(pipe, hz, sigma, cents, -24.0, start + 0.3, start + HOLD_S, 0.1, flags)
+    return Measured(
+        pipe=pipe,
+        hz=hz,
+        sigma_cents=sigma,
+        cents=cents,
+        level_db=-24.0,
+        start_s=start + 0.3,
+        end_s=start + HOLD_S,
+        wander_cents=0.1,
+        flags=flags,
+    )
 
 
 def _sound(path: Path, tones: list[tuple[float, float]], length: float) -> None:
@@ -187,17 +198,21 @@ def _plan(book: Book, organ: Organ, visit: KeptVisit, air: dict[str, float]) -> 
     """The strays by size, twelve a division: it need not be the best plan, only a plan."""
     references = tuple(Reference(d.id, FLUES_CENTS, air[d.id]) for d in organ.divisions)
     strays = sorted(
-        (k.reading for k in book.best_readings(visit.id).values() if k.reading.cents is not None),
-        key=lambda r: -abs((r.cents or 0.0) - FLUES_CENTS),
+        (
+            kept.reading
+            for kept in book.best_readings(visit.id).values()
+            if isinstance(kept.reading, Measured)
+        ),
+        key=lambda reading: -abs(reading.cents - FLUES_CENTS),
     )[: 12 * len(organ.divisions)]
     items = tuple(
         PlanItem(
             order=order,
             pipe=reading.pipe,
-            cents=(reading.cents or 0.0) - FLUES_CENTS,
+            cents=reading.cents - FLUES_CENTS,
             target_hz=target_hz(organ, reading.pipe, air[organ.rank(reading.pipe.rank).division])
             * ratio_of_cents(FLUES_CENTS),
-            move="flatter" if (reading.cents or 0.0) > FLUES_CENTS else "sharper",
+            move="flatter" if reading.cents > FLUES_CENTS else "sharper",
             minutes=0.9,
             why="stands away from its chorus",
         )

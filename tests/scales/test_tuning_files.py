@@ -12,6 +12,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from walkboard.errors import InputError
+from walkboard.listening.readings import Measured
 from walkboard.scales.tuning_files import (
     KeyTuning,
     bulk_dump,
@@ -211,7 +212,7 @@ def test_fluidsynth_tuned_with_the_dump_plays_within_a_twentieth_of_a_cent() -> 
         finally:
             synth.delete()
         (reading,) = measure_hold(sound, RATE, [Comb("", equal_hz(key))])
-        assert reading.hz is not None
+        assert isinstance(reading, Measured)
         return reading.hz
 
     found = dumped_hz(bulk_dump(MEASURED))

@@ -23,6 +23,7 @@ from tests.sheets.visits import (
 )
 from walkboard.condition.state import TemperamentCandidate, TemperamentFinding
 from walkboard.errors import UnknownNameError
+from walkboard.listening.readings import Bound, bounded
 from walkboard.listening.types import ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
@@ -81,9 +82,7 @@ def test_a_pipe_that_was_not_told_apart_has_its_bound_in_the_list_and_one_word_i
     None
 ):
     organ = village_organ()
-    merged = replace(
-        reading(PipeRef(OPEN8, 5), None, ReadingFlag.MERGED), near_hz=523.12, bound_cents=0.83
-    )
+    merged = bounded(reading(PipeRef(OPEN8, 5), None, ReadingFlag.MERGED), Bound(523.12, 0.83))
     report = visit_report(organ, facts(organ), [reading(PipeRef(OPEN8, 1), 2.9), merged])
     assert [row.why for row in report.flags] == ["merged, within ±0.8 cents of 523.1 Hz"]
     assert report.charts[0].points[1].word == "merged"
@@ -193,7 +192,6 @@ def test_a_temperament_is_named_only_where_it_is_claimed() -> None:
 
 
 def test_a_thermometer_that_disagrees_is_reported() -> None:
-    from dataclasses import replace
 
     organ = village_organ()
     base = condition(organ)

@@ -10,6 +10,7 @@ from functools import cache
 import pypdf
 
 from walkboard.condition.state import Condition, DivisionState
+from walkboard.listening.readings import Measured, Withheld
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.examples import hall, village
 from walkboard.organ.model import Organ, PipeRef, Rank
@@ -78,8 +79,18 @@ def reading(
     pipe: PipeRef, cents: float | None, *flags: ReadingFlag, sigma_cents: float = 0.05
 ) -> Reading:
     if cents is None:
-        return Reading(pipe, None, None, None, None, 1.0, 4.0, flags=flags)
-    return Reading(pipe, 440.0, sigma_cents, cents, -20.0, 1.0, 4.0, 0.05, flags)
+        return Withheld(pipe=pipe, start_s=1.0, end_s=4.0, flags=flags)
+    return Measured(
+        pipe=pipe,
+        hz=440.0,
+        sigma_cents=sigma_cents,
+        cents=cents,
+        level_db=-20.0,
+        start_s=1.0,
+        end_s=4.0,
+        wander_cents=0.05,
+        flags=flags,
+    )
 
 
 def readings_of(rank: Rank, cents: float = 0.0) -> list[Reading]:

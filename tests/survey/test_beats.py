@@ -17,6 +17,7 @@ from tests.survey.hear.test_identity import (
     partials,
     walk,
 )
+from walkboard.listening.readings import Bound, Measured, bounded
 from walkboard.organ.model import PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.quantities import ratio_of_cents
@@ -48,12 +49,11 @@ def number(key: Key) -> int:
 
 
 def octave(key: Key, cents: float) -> Reading:
-    hz = 2.0 * due_hz(OPEN, number(key)) * ratio_of_cents(cents)
-    heard = partials(BRIGHT)
-    return Reading(PipeRef(OCTAVE, number(key)), hz, 0.01, cents, -20.0, 1.0, 4.0, partials=heard)
+    low = opened(key, cents)
+    return replace(low, pipe=PipeRef(OCTAVE, number(key)), hz=2.0 * low.hz)
 
 
-def opened(key: Key, cents: float) -> Reading:
+def opened(key: Key, cents: float) -> Measured[PipeRef]:
     return alone(OPEN, number(key), cents, partials=partials(BRIGHT))
 
 
@@ -97,15 +97,11 @@ def test_of_two_keys_the_one_whose_octave_is_out_comes_first():
 
 def test_unnamed_unisons_beat_as_their_envelope_did():
     both = [
-        replace(opened(C4, 0.0), hz=None, cents=None, near_hz=261.6, bound_cents=4.0, beat_hz=1.2),
-        replace(
+        bounded(replace(heard, beat_hz=1.2), Bound(261.6, 4.0))
+        for heard in (
+            opened(C4, 0.0),
             alone(SECOND, number(C4), 0.0, partials=partials(BRIGHT)),
-            hz=None,
-            cents=None,
-            near_hz=261.6,
-            bound_cents=4.0,
-            beat_hz=1.2,
-        ),
+        )
     ]
     readings = latest_readings([walk(both)])
     (beat,) = worst_beats(ORGAN, readings, tuple(readings), None)

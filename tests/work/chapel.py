@@ -9,12 +9,13 @@ import numpy as np
 from tests.survey.organs import SMALL
 from walkboard.book.opening import create_book
 from walkboard.book.records import Conditions
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.work.open_book import now
 
 AIR_CELSIUS, EVENT_CELSIUS = 18.0, 21.0
@@ -28,7 +29,15 @@ def heard_rank(organ: Organ, rank_id: str, cents: list[float]) -> HeardWalk:
     for number, off in enumerate(cents, start=1):
         pipe = PipeRef(rank_id, number)
         hz = target_hz(organ, pipe, AIR_CELSIUS) * ratio_of_cents(off)
-        reading = Reading(pipe, hz, 0.05, off, -24.0, 3.0 * number, 3.0 * number + 2.0)
+        reading = Measured(
+            pipe=pipe,
+            hz=hz,
+            sigma_cents=0.05,
+            cents=off,
+            level_db=-24.0,
+            start_s=3.0 * number,
+            end_s=3.0 * number + 2.0,
+        )
         key = rank.key_of(number)
         holds.append(Hold(number, key, number, 3.0 * number, 3.0 * number + 2.0, (reading,)))
     return HeardWalk(

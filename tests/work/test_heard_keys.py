@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from tests.readings import measured
 from tests.survey.organs import SMALL
 from tests.work.chapel import heard_rank
+from walkboard.listening.readings import withheld
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import PipeRef
 from walkboard.organ.reading import read_organ
@@ -28,8 +30,7 @@ def states(*walks: HeardWalk, drawn: tuple[str, ...] = (PRINCIPAL,)) -> dict[str
 def without_value(heard: HeardWalk, n: int) -> HeardWalk:
     holds = list(heard.holds)
     (reading,) = holds[n].readings
-    flags = (ReadingFlag.SILENT,)
-    silent = replace(reading, hz=None, cents=None, sigma_cents=None, level_db=None, flags=flags)
+    silent = withheld(reading, ReadingFlag.SILENT)
     holds[n] = replace(holds[n], readings=(silent,))
     return replace(heard, holds=tuple(holds))
 
@@ -53,7 +54,7 @@ def test_of_two_stops_one_read_is_a_part() -> None:
 def test_a_doubtful_value_is_a_part() -> None:
     heard = walk(0.0)
     (hold,) = heard.holds
-    doubtful = replace(hold.readings[0], sigma_cents=2.0)
+    doubtful = replace(measured(hold.readings[0]), sigma_cents=2.0)
     assert states(replace(heard, holds=(replace(hold, readings=(doubtful,)),))) == {"C2": "partly"}
 
 

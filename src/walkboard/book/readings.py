@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import datetime
@@ -23,6 +22,7 @@ from walkboard.book.records import KeptReading, TickState
 from walkboard.book.storing import Storing
 from walkboard.book.ticks import counting_ticks
 from walkboard.book.walks import key_of, reading_of
+from walkboard.listening.readings import Measured, best_reading
 from walkboard.organ.model import PipeRef
 
 # Columns, not entities: a page asks for thousands of readings, and of each entity SQLAlchemy would
@@ -145,16 +145,9 @@ def best_of(
 
 
 def _best(readings: list[KeptReading], tuned_at: datetime | None) -> KeptReading:
-    valued = [r for r in readings if r.reading.hz is not None]
-    if not valued:
-        return readings[-1]
-    since = [r for r in valued if tuned_at and r.sounded_at and r.sounded_at >= tuned_at]
-    return min(reversed(since or valued), key=_sigma)
-
-
-def _sigma(kept: KeptReading) -> float:
-    sigma_cents = kept.reading.sigma_cents
-    return math.inf if sigma_cents is None else sigma_cents
+    measured = [kept for kept in readings if isinstance(kept.reading, Measured)]
+    since = [r for r in measured if tuned_at and r.sounded_at and r.sounded_at >= tuned_at]
+    return best_reading(since or readings, lambda kept: kept.reading)
 
 
 @lru_cache(maxsize=1)  # of None alone: an export asks once a visit, and building it takes longer

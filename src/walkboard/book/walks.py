@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from walkboard.book.models import HearingRow, HoldRow, ReadingRow
 from walkboard.book.records import HearingChange
 from walkboard.book.values import number, number_or_none
+from walkboard.listening.readings import Fields, fields_of, reading_from_fields
 from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
@@ -97,25 +98,27 @@ def read_every_row(session: Session, first_id: int, last_id: int) -> None:
 
 def reading_of(row: ReadingRow | Row[Any]) -> Reading:
     """The reading that a row was made of; the row may be of the same columns alone."""
-    return Reading(
-        pipe=PipeRef(row.rank, row.number),
-        hz=row.hz,
-        sigma_cents=row.sigma_cents,
-        cents=row.cents,
-        level_db=row.level_db,
-        start_s=row.start_s,
-        end_s=row.end_s,
-        wander_cents=row.wander_cents,
-        flags=tuple(ReadingFlag(flag) for flag in row.flags),
-        near_hz=row.near_hz,
-        bound_cents=row.bound_cents,
-        either_hz=_two_of(row.either_hz),
-        either_sigma_cents=_two_of(row.either_sigma_cents),
-        name_sureness=row.name_sureness,
-        beat_hz=row.beat_hz,
-        partials=tuple(
-            Partial(int(number), level)
-            for number, level in zip(row.partial_numbers, row.partial_levels_db, strict=True)
+    return reading_from_fields(
+        PipeRef(row.rank, row.number),
+        Fields(
+            hz=row.hz,
+            sigma_cents=row.sigma_cents,
+            cents=row.cents,
+            level_db=row.level_db,
+            start_s=row.start_s,
+            end_s=row.end_s,
+            wander_cents=row.wander_cents,
+            flags=tuple(ReadingFlag(flag) for flag in row.flags),
+            near_hz=row.near_hz,
+            bound_cents=row.bound_cents,
+            either_hz=_two_of(row.either_hz),
+            either_sigma_cents=_two_of(row.either_sigma_cents),
+            name_sureness=row.name_sureness,
+            beat_hz=row.beat_hz,
+            partials=tuple(
+                Partial(int(number), level)
+                for number, level in zip(row.partial_numbers, row.partial_levels_db, strict=True)
+            ),
         ),
     )
 
@@ -159,29 +162,30 @@ def _hold_of(row: HoldRow) -> Hold:
 
 def _reading_row(position: int, reading: Reading) -> ReadingRow:
     of = f"of the reading of {reading.pipe}"
+    values = fields_of(reading)
     return ReadingRow(
         position=position,
         rank=reading.pipe.rank,
         number=int(reading.pipe.number),
-        hz=number_or_none(reading.hz, f"The frequency {of}"),
-        sigma_cents=number_or_none(reading.sigma_cents, f"The uncertainty {of}"),
-        cents=number_or_none(reading.cents, f"The deviation {of}"),
-        level_db=number_or_none(reading.level_db, f"The level {of}"),
-        start_s=number(reading.start_s, f"The start {of}"),
-        end_s=number(reading.end_s, f"The end {of}"),
-        wander_cents=number_or_none(reading.wander_cents, f"The wander {of}"),
-        flags=tuple(flag.value for flag in reading.flags),
-        near_hz=number_or_none(reading.near_hz, f"The place {of}"),
-        bound_cents=number_or_none(reading.bound_cents, f"The bound {of}"),
-        either_hz=_numbers_or_none(reading.either_hz, f"The two places {of}"),
+        hz=number_or_none(values["hz"], f"The frequency {of}"),
+        sigma_cents=number_or_none(values["sigma_cents"], f"The uncertainty {of}"),
+        cents=number_or_none(values["cents"], f"The deviation {of}"),
+        level_db=number_or_none(values["level_db"], f"The level {of}"),
+        start_s=number(values["start_s"], f"The start {of}"),
+        end_s=number(values["end_s"], f"The end {of}"),
+        wander_cents=number_or_none(values["wander_cents"], f"The wander {of}"),
+        flags=tuple(flag.value for flag in values["flags"]),
+        near_hz=number_or_none(values["near_hz"], f"The place {of}"),
+        bound_cents=number_or_none(values["bound_cents"], f"The bound {of}"),
+        either_hz=_numbers_or_none(values["either_hz"], f"The two places {of}"),
         either_sigma_cents=_numbers_or_none(
-            reading.either_sigma_cents, f"The two uncertainties {of}"
+            values["either_sigma_cents"], f"The two uncertainties {of}"
         ),
-        name_sureness=number_or_none(reading.name_sureness, f"The sureness of the name {of}"),
-        beat_hz=number_or_none(reading.beat_hz, f"The beat {of}"),
-        partial_numbers=tuple(int(partial.number) for partial in reading.partials),
+        name_sureness=number_or_none(values["name_sureness"], f"The sureness of the name {of}"),
+        beat_hz=number_or_none(values["beat_hz"], f"The beat {of}"),
+        partial_numbers=tuple(int(partial.number) for partial in values["partials"]),
         partial_levels_db=tuple(
-            number(partial.level_db, f"A partial's level {of}") for partial in reading.partials
+            number(partial.level_db, f"A partial's level {of}") for partial in values["partials"]
         ),
     )
 

@@ -109,16 +109,25 @@ def _print_walks(walks: Sequence[HeardWalk], *, as_json: bool, alone: bool) -> N
             print_walk(walk)
 
 
+def two_sigma(reading: Reading) -> float | None:
+    """What is printed after ± [cents]."""
+    sigma_cents = reading.sigma_cents_or_none
+    return None if sigma_cents is None else 2.0 * sigma_cents
+
+
 def reading_notes(reading: Reading) -> list[str]:
     """Flags of a reading in words, with what is known of a pipe that could not be separated."""
+    from walkboard.listening.readings import Bounded, Measured
+
     notes = [flag.value for flag in reading.flags]
-    if reading.either_hz is not None and reading.hz is None:
-        first, second = reading.either_hz
+    if isinstance(reading, Bounded) and reading.bound.either is not None:
+        first, second = reading.bound.either.hz
         sure = "" if reading.name_sureness is None else f" ({reading.name_sureness:.0%})"
         notes.append(f"at {first:.2f} Hz{sure}, else at {second:.2f} Hz")
-    elif reading.near_hz is not None and reading.bound_cents is not None:
-        notes.append(f"within ±{reading.bound_cents:.2f} cent of {reading.near_hz:.2f} Hz")
-    elif reading.hz is not None and reading.name_sureness is not None:
+    elif isinstance(reading, Bounded):
+        bound = reading.bound
+        notes.append(f"within ±{bound.bound_cents:.2f} cent of {bound.near_hz:.2f} Hz")
+    elif isinstance(reading, Measured) and reading.name_sureness is not None:
         notes.append(f"name {reading.name_sureness:.1%} sure")
     if reading.beat_hz is not None:
         notes.append(f"beats {reading.beat_hz:.2f}/s")
@@ -138,19 +147,18 @@ def print_walk(walk: HeardWalk) -> None:
         notes = [flag.value for flag in hold.flags]
         if not hold.readings:
             rows.append([*start, "–", "–", "–", "–", "–", ", ".join(notes)])
-        for reading in hold.readings:
-            sigma = reading.sigma_cents
-            rows.append(
-                [
-                    *start,
-                    str(reading.pipe),
-                    number(reading.hz, ".3f"),
-                    number(reading.cents, "+.2f"),
-                    number(None if sigma is None else 2.0 * sigma, ".2f"),
-                    number(reading.level_db, ".1f"),
-                    ", ".join([*notes, *reading_notes(reading)]),
-                ]
-            )
+        rows += [
+            [
+                *start,
+                str(reading.pipe),
+                number(reading.hz_or_none, ".3f"),
+                number(reading.cents_or_none, "+.2f"),
+                number(two_sigma(reading), ".2f"),
+                number(reading.level_db, ".1f"),
+                ", ".join([*notes, *reading_notes(reading)]),
+            ]
+            for reading in hold.readings
+        ]
     print_table(
         ["hold", "key", "at s", "pipe", "Hz", "cents", "± (2σ)", "dB", "notes"],
         rows,

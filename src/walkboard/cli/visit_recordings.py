@@ -107,10 +107,9 @@ def relabel(
                 words=why,
                 progress=bar.of_file,
             )
-    read = sum(r.cents is not None for hold in new.walk.holds for r in hold.readings)
     typer.echo(
         f"Recording {recording} is now {', '.join(new.walk.drawn)}:"
-        f" {len(new.walk.holds)} holds, {read} readings."
+        f" {len(new.walk.holds)} holds, {len(new.walk.measured)} readings."
     )
     for warning in new.walk.warnings:
         say(f"{name}: {warning}")

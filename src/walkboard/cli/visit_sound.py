@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from walkboard.cli.listen import listening_title
+from walkboard.cli.listen import listening_title, two_sigma
 from walkboard.cli.options import AT_ONCE, BOOK, ORGAN, VISIT
 from walkboard.cli.printing import number, print_json, print_table, say
 from walkboard.cli.progress import FilesBar
@@ -41,8 +41,7 @@ def take(
 
         def tell(recording: KeptRecording) -> None:
             walk = recording.walk
-            read = sum(r.cents is not None for hold in walk.holds for r in hold.readings)
-            typer.echo(f"Kept {walk.file}: {len(walk.holds)} holds, {read} readings.")
+            typer.echo(f"Kept {walk.file}: {len(walk.holds)} holds, {len(walk.measured)} readings.")
             for warning in walk.warnings:
                 say(f"{walk.file}: {warning}")
             for kind, stop, key in faults.suspected(recording):
@@ -88,9 +87,9 @@ def readings(
                 "readings": [
                     {
                         "pipe": str(pipe),
-                        "hz": found.reading.hz,
-                        "cents": found.reading.cents,
-                        "sigma_cents": found.reading.sigma_cents,
+                        "hz": found.reading.hz_or_none,
+                        "cents": found.reading.cents_or_none,
+                        "sigma_cents": found.reading.sigma_cents_or_none,
                         "level_db": found.reading.level_db,
                         "flags": [flag.value for flag in found.reading.flags],
                         "recording": files[found.recording_id],
@@ -108,12 +107,9 @@ def readings(
         [
             [
                 str(pipe),
-                number(found.reading.hz, ".3f"),
-                number(found.reading.cents, "+.2f"),
-                number(
-                    None if found.reading.sigma_cents is None else 2 * found.reading.sigma_cents,
-                    ".2f",
-                ),
+                number(found.reading.hz_or_none, ".3f"),
+                number(found.reading.cents_or_none, "+.2f"),
+                number(two_sigma(found.reading), ".2f"),
                 files[found.recording_id],
                 f"{found.reading.start_s:.1f}",
                 ", ".join(flag.value for flag in found.reading.flags),

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from typing import TypeGuard
 
 from walkboard.condition.state import PipeCents
 from walkboard.errors import InputError
+from walkboard.listening.readings import Measured, best_reading
 from walkboard.listening.types import HoldFlag, ReadingFlag
-from walkboard.organ.model import Organ
+from walkboard.organ.model import Organ, PipeRef
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
 _LEAST_SURE = 0.5  # a hold whose key is less sure than this tells nothing of a certain pipe
@@ -42,7 +44,7 @@ def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, 
     InputError
         When a walk is of another organ, or of pipes that this organ has not.
     """
-    best: dict[tuple[str, int], PipeCents] = {}
+    found: dict[PipeRef, list[tuple[Measured[PipeRef], float]]] = {}
     for walk in walks:
         _must_be_of(organ, walk)
         if not walk.believed:
@@ -52,14 +54,14 @@ def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, 
             if not _names_its_key(hold):
                 continue
             for reading in hold.readings:
-                pipe_cents = pipe_cents_of(reading, air)
-                if pipe_cents is None:
-                    continue
-                place = (reading.pipe.rank, reading.pipe.number)
-                if place not in best or pipe_cents.sigma_cents < best[place].sigma_cents:
-                    best[place] = pipe_cents
+                if is_usable(reading):
+                    found.setdefault(reading.pipe, []).append((reading, air))
     order = {rank.id: index for index, rank in enumerate(organ.ranks)}
-    return tuple(best[place] for place in sorted(best, key=lambda p: (order[p[0]], p[1])))
+    best = []
+    for pipe in sorted(found, key=lambda p: (order[p.rank], p.number)):
+        reading, air = best_reading(found[pipe], lambda pair: pair[0])
+        best.append(_pipe_cents(reading, air))
+    return tuple(best)
 
 
 def stated_air(organ: Organ, walks: Iterable[HeardWalk]) -> Mapping[str, float]:
@@ -88,8 +90,15 @@ def _names_its_key(hold: Hold) -> bool:
 
 def pipe_cents_of(reading: Reading, air_celsius: float) -> PipeCents | None:
     """Where a pipe stands by one reading; None where the reading cannot be trusted for that."""
-    if reading.cents is None or reading.sigma_cents is None or _UNUSABLE & set(reading.flags):
-        return None
+    return _pipe_cents(reading, air_celsius) if is_usable(reading) else None
+
+
+def is_usable(reading: Reading) -> TypeGuard[Measured[PipeRef]]:
+    """Whether a reading is measured and no flag speaks against planning with it."""
+    return isinstance(reading, Measured) and not _UNUSABLE & set(reading.flags)
+
+
+def _pipe_cents(reading: Measured[PipeRef], air_celsius: float) -> PipeCents:
     return PipeCents(
         reading.pipe, reading.cents, reading.sigma_cents, reading.level_db, air_celsius
     )

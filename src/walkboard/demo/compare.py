@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.demo.synthesiser import HoldTruth, Slip, WalkTruth
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import HoldFlag, ReadingFlag
 from walkboard.quantities import cents_of_ratio
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold
@@ -70,7 +71,7 @@ def compare(heard: HeardWalk, truth: WalkTruth) -> Comparison:
             continue
         pipes = {pipe.pipe for pipe in true.pipes}
         for reading in hold.readings:
-            if reading.hz is None or reading.sigma_cents is None or reading.pipe not in pipes:
+            if not isinstance(reading, Measured) or reading.pipe not in pipes:
                 continue
             true_hz = true.mean_hz(reading.pipe, reading.start_s, reading.end_s)
             cents.append(cents_of_ratio(reading.hz / true_hz))

@@ -15,13 +15,14 @@ import numpy as np
 
 from walkboard import __version__
 from walkboard.book.records import Conditions, KeptOrgan, KeptVisit
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import SoundInfo
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.survey.hear.to_json import walk_to_json
 
 if TYPE_CHECKING:
@@ -73,7 +74,16 @@ def _walk(organ: Organ, rank: Rank, celsius: float, chance: np.random.Generator)
         hz = target_hz(organ, pipe, celsius) * ratio_of_cents(cents)
         start = (number - 1) * (_HOLD_S + _GAP_S)
         end = start + _HOLD_S
-        reading = Reading(pipe, hz, _SIGMA_CENTS, cents, -24.0, start + 0.3, end, 0.1, ())
+        reading = Measured(
+            pipe=pipe,
+            hz=hz,
+            sigma_cents=_SIGMA_CENTS,
+            cents=cents,
+            level_db=-24.0,
+            start_s=start + 0.3,
+            end_s=end,
+            wander_cents=0.1,
+        )
         holds.append(Hold(number, rank.key_of(number), number, start, end, (reading,), 0.99))
     return HeardWalk(
         file=f"invented, {rank.id}.json",

@@ -1,6 +1,7 @@
 """Sound in, holds and frequencies out: knows arrays and expected combs, no organ.
 
 - `types`: what listening is asked to expect, and what it returns
+- `readings`: one pipe in one hold: measured, bounded or withheld
 - `sound`: a recording opened, decoded, and checked for damage
 - `walk`: the holds of a recording: which key was held, and when
 - `hold`: one pipe in one hold: its frequency and how sure it is

@@ -15,8 +15,9 @@ from walkboard.listening.hold.gaps import find_gap
 from walkboard.listening.hold.measure import measure_alone, nothing_heard, steady_window
 from walkboard.listening.hold.spectrum import spectrum_of_hold
 from walkboard.listening.joint.measure import measure_jointly
+from walkboard.listening.readings import CombReading
 from walkboard.listening.sound.quality import piles_up
-from walkboard.listening.types import Comb, CombReading, ReadingFlag
+from walkboard.listening.types import Comb, ReadingFlag
 
 _DIGITAL_SILENCE = 1e-7  # range of the samples, full scale 2; chosen, below the last bit of 24
 _LEAST_RUNS = 8  # of three samples in a row at the extreme; chosen

@@ -1,9 +1,8 @@
-"""What listening is told to expect, and what it gives back.
+"""What listening is asked to expect, and what it finds; its readings are in `readings`.
 
 Conventions. Times are seconds from the start of the recording. Frequencies are Hz of the pipe's
 fundamental. Levels are dB relative to full scale (a full-scale sine is 0 dB): root of the summed
-squares of the pipe's partials. A reading without a trustworthy value has no value (None) and a flag
-that says why.
+squares of the pipe's partials.
 """
 
 from __future__ import annotations
@@ -159,51 +158,3 @@ class Partial:
 
     number: int
     level_db: float
-
-
-@dataclass(frozen=True, slots=True)
-class CombReading:
-    """One comb measured in one hold.
-
-    Attributes
-    ----------
-    label : str
-        Label of the comb.
-    hz : float or None
-        Mean fundamental over the measured window [Hz]; None where it cannot be trusted.
-    sigma_cents : float or None
-        One standard deviation, honest: about 95 % of true values lie within two of it.
-    level_db : float or None
-    start_s, end_s : float
-        The window that was measured, within the hold.
-    partials : tuple of Partial
-    wander_cents : float or None
-        Root mean square of the pipe's own movement within the window [cents].
-    flags : tuple of ReadingFlag
-    near_hz, bound_cents : float or None
-        For a merged reading that two pipes share: both are within this bound of this frequency (two
-        standard deviations counted), but which is which is not known.
-    either_hz, either_sigma_cents : (float, float) or None
-        For a merged reading whose two pipes were separated but not named: where one stands that its
-        spectrum makes the likelier, then the other; and their sigmas.
-    name_odds : float or None
-        For one of two near unisons: logarithm of the odds that it is named right.
-    beat_hz : float or None
-        For one of two near unisons: beats a second of their fundamentals, from the envelopes alone.
-    """
-
-    label: str
-    hz: float | None
-    sigma_cents: float | None
-    level_db: float | None
-    start_s: float
-    end_s: float
-    partials: tuple[Partial, ...] = ()
-    wander_cents: float | None = None
-    flags: tuple[ReadingFlag, ...] = ()
-    near_hz: float | None = None
-    bound_cents: float | None = None
-    either_hz: tuple[float, float] | None = None
-    either_sigma_cents: tuple[float, float] | None = None
-    name_odds: float | None = None
-    beat_hz: float | None = None

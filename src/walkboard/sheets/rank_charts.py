@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from walkboard.condition.state import Condition
+from walkboard.listening.readings import Bounded, Measured, best_reading
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.physics.air import pitch_ratio
@@ -40,12 +40,10 @@ FLAG_WORDS: Mapping[ReadingFlag, str] = {
 
 def best_of_each(readings: Iterable[Reading]) -> dict[PipeRef, Reading]:
     """Of each pipe the reading with the smallest σ, or the last one where none has a value."""
-    best: dict[PipeRef, Reading] = {}
+    of_pipe: dict[PipeRef, list[Reading]] = {}
     for reading in readings:
-        held = best.get(reading.pipe)
-        if held is None or _sigma(reading) <= _sigma(held):
-            best[reading.pipe] = reading
-    return best
+        of_pipe.setdefault(reading.pipe, []).append(reading)
+    return {pipe: best_reading(found, lambda reading: reading) for pipe, found in of_pipe.items()}
 
 
 def silent_pipes(organ: Organ, walk: HeardWalk) -> tuple[PipeRef, ...]:
@@ -148,8 +146,9 @@ def rank_chart(
 def flag_words(reading: Reading) -> str:
     """Every flag of a reading in one word each, and where one without a value stands at most."""
     words = [FLAG_WORDS[flag] for flag in reading.flags]
-    if reading.hz is None and reading.near_hz is not None and reading.bound_cents is not None:
-        words.append(f"within ±{reading.bound_cents:.1f} cents of {reading.near_hz:.1f} Hz")
+    if isinstance(reading, Bounded):
+        bound = reading.bound
+        words.append(f"within ±{bound.bound_cents:.1f} cents of {bound.near_hz:.1f} Hz")
     return ", ".join(words)
 
 
@@ -170,8 +169,8 @@ def _point(
         Middle and half the width of the band in which a pipe is in tune [cents].
     """
     semitone, key = place
-    left_cents = None if left is None else left.cents
-    if found is None or found.cents is None:
+    left_cents = None if left is None else left.cents_or_none
+    if not isinstance(found, Measured):
         word = "not heard" if found is None else flag_words(found).partition(",")[0] or "not read"
         return ChartPoint(semitone, key, None, word=word, left_cents=left_cents)
     away = found.cents - band[0]
@@ -184,7 +183,7 @@ def _point(
         semitone=semitone,
         key=key,
         cents=found.cents,
-        two_sigma_cents=2.0 * (found.sigma_cents or 0.0),
+        two_sigma_cents=2.0 * found.sigma_cents,
         mark=mark,
         word=flag_words(found).partition(",")[0],
         left_cents=left_cents,
@@ -216,9 +215,3 @@ def _caption(
 def _air_cents(from_celsius: float, to_celsius: float) -> float:
     """By how much flues rise between two temperatures of their air [cents]."""
     return cents_of_ratio(pitch_ratio(from_celsius, to_celsius))
-
-
-def _sigma(reading: Reading) -> float:
-    if reading.cents is None or reading.sigma_cents is None:
-        return math.inf
-    return reading.sigma_cents

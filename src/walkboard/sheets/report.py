@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from walkboard.condition.state import Condition
+from walkboard.listening.readings import Measured, Withheld
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets import summary
@@ -119,7 +120,7 @@ def visit_report(
 
 
 def _unheard(pipe: PipeRef) -> Reading:
-    return Reading(pipe, None, None, None, None, 0.0, 0.0, flags=(ReadingFlag.SILENT,))
+    return Withheld(pipe=pipe, start_s=0.0, end_s=0.0, flags=(ReadingFlag.SILENT,))
 
 
 def _facts(organ: Organ, visit: VisitFacts) -> tuple[Fact, ...]:
@@ -144,13 +145,14 @@ def _flag_rows(
         rank = organ.rank(rank_id)
         labels = key_labels(organ, rank)
         flagged = [
-            r for p, r in found.items() if p.rank == rank_id and (r.flags or r.cents is None)
+            reading
+            for pipe, reading in found.items()
+            if pipe.rank == rank_id and (reading.flags or not isinstance(reading, Measured))
         ]
         for reading in sorted(flagged, key=lambda r: r.pipe.number):
             value = "–"
-            if reading.cents is not None:
-                spread = 2.0 * (reading.sigma_cents or 0.0)
-                value = f"{signed(reading.cents)} ± {spread:.1f}"
+            if isinstance(reading, Measured):
+                value = f"{signed(reading.cents)} ± {2.0 * reading.sigma_cents:.1f}"
             rows.append(
                 FlagRow(
                     rank=rank_words(organ, rank),

@@ -17,6 +17,7 @@ import numpy as np
 
 from walkboard.listening.hold.beats import Beat, beats_between
 from walkboard.listening.joint.labels import expected_levels_db
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import Comb
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
@@ -77,7 +78,8 @@ def latest_readings(walks: Iterable[HeardWalk]) -> dict[PipeRef, Reading]:
         for hold in walk.holds:
             for reading in hold.readings:
                 old = found.get(reading.pipe)
-                if reading.hz is not None or (old is None and reading.beat_hz is not None):
+                beats = old is None and reading.beat_hz is not None
+                if isinstance(reading, Measured) or beats:
                     found[reading.pipe] = reading
     return found
 
@@ -139,7 +141,7 @@ def levels_of(organ: Organ, reading: Reading) -> dict[int, float]:
     """Levels of a pipe's partials [dB]: as heard, beyond those by the kind of its rank."""
     heard = {partial.number: partial.level_db for partial in reading.partials}
     numbers = list(range(1, _MOST_PARTIALS + 1))
-    hz = reading.hz or reading.near_hz or 440.0
+    hz = reading.place_hz_or_none or 440.0
     kind = spectrum_of(organ, reading.pipe)
     due = expected_levels_db(Comb("", hz, kind), numbers)
     shape = {n: level for n, level in zip(numbers, due, strict=True) if level is not None}
@@ -162,11 +164,11 @@ def _worst_of(
 ) -> PipesBeat | None:
     first_due, second_due = target(one.pipe), target(other.pipe)
     together = one.beat_hz if one.beat_hz is not None and one.beat_hz == other.beat_hz else None
-    if one.hz is not None and other.hz is not None:
+    if isinstance(one, Measured) and isinstance(other, Measured):
         first_hz, second_hz = one.hz, other.hz
     elif together is not None:
         # Which is which does not matter for how fast they beat.
-        first_hz = one.near_hz or first_due
+        first_hz = one.place_hz_or_none or first_due
         second_hz = first_hz + together
     else:
         return None

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from walkboard.listening.readings import Measured
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Reading
@@ -57,7 +58,7 @@ def keys_heard(
 
 
 def _key_heard(organ: Organ, drawn: Sequence[str], key: Key, readings: list[Reading]) -> KeyHeard:
-    read = {r.pipe for r in readings if r.cents is not None}
+    read = {r.pipe for r in readings if isinstance(r, Measured)}
     good = {r.pipe for r in readings if _is_good(r)}
     sounding = organ.sounding(drawn, key)
     wanting = tuple(pipe for pipe in sounding if pipe not in good)
@@ -67,5 +68,4 @@ def _key_heard(organ: Organ, drawn: Sequence[str], key: Key, readings: list[Read
 
 
 def _is_good(reading: Reading) -> bool:
-    sigma = reading.sigma_cents
-    return reading.cents is not None and sigma is not None and sigma <= ENOUGH_SIGMA_CENTS
+    return isinstance(reading, Measured) and reading.sigma_cents <= ENOUGH_SIGMA_CENTS

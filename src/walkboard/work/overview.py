@@ -12,6 +12,7 @@ import numpy as np
 from walkboard.book.records import KeptFault, KeptOrgan, KeptReading, KeptVisit, Tick, TickState
 from walkboard.condition.state import DivisionState
 from walkboard.errors import UnknownNameError
+from walkboard.listening.readings import Measured
 from walkboard.organ.model import Division, Organ, PipeRef, Rank
 from walkboard.sheets.rank_charts import STRAY_CENTS, ChartContext, rank_chart
 from walkboard.sheets.values import Mark, RankChart
@@ -161,7 +162,7 @@ def _glance(book: SeenBook, visit: KeptVisit) -> Mapping[str, RankGlance]:
             away = {
                 pipe.number: kept.reading.cents - line
                 for pipe, kept in readings.items()
-                if kept.reading.cents is not None
+                if isinstance(kept.reading, Measured)
             }
             strays = {n: cents for n, cents in away.items() if abs(cents) > STRAY_CENTS}
             glances[rank_id] = RankGlance(frozenset(away), strays)
@@ -276,9 +277,12 @@ def _tuned(
     of_pipe: list[KeptReading], tick: Tick, after: Reading | None, line_cents: float
 ) -> Tuned:
     """A pipe as it was before it was tuned, and as it was read afterwards."""
-    before = [k.reading.cents for k in of_pipe if _is_before(k, tick.at)]
-    known = [cents for cents in before if cents is not None]
-    after_cents = None if after is None or after.cents is None else after.cents - line_cents
+    known = [
+        kept.reading.cents
+        for kept in of_pipe
+        if isinstance(kept.reading, Measured) and _is_before(kept, tick.at)
+    ]
+    after_cents = after.cents - line_cents if isinstance(after, Measured) else None
     return Tuned(tick.at, known[-1] - line_cents if known else None, after_cents)
 
 

@@ -70,9 +70,9 @@ def pipes_not_read(walks: Iterable[HeardWalk]) -> tuple[PipeRef, ...]:
     InputError
         When every pipe has one.
     """
-    readings = [r for walk in walks for hold in walk.holds for r in hold.readings]
-    read = {reading.pipe for reading in readings if reading.hz is not None}
-    left = tuple(sorted({reading.pipe for reading in readings} - read))
+    sounded = {reading.pipe for walk in walks for reading in walk.readings}
+    read = {reading.pipe for walk in walks for reading in walk.measured}
+    left = tuple(sorted(sounded - read))
     if not left:
         raise InputError("Every pipe of these walks was read.", fix="There is nothing to walk.")
     return left

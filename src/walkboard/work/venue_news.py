@@ -7,6 +7,7 @@ from datetime import date, datetime, tzinfo
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptEvent, KeptFault, KeptVisit, TickState
+from walkboard.listening.readings import Measured
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.front_page.news import EventNews, FaultNews, NextVisitNews, VenueNews
 from walkboard.sheets.keyholder import stop_words
@@ -41,7 +42,8 @@ def venue_news(
     left = [pipe for pipe in planned if pipe not in set(done)]
     notes = Counter(ticks[p].note for p in left if p in ticks and ticks[p].note)
     faults = [fault for fault in book.faults(visit.organ_id) if fault.stands]
-    heard = {p for p, kept in book.best_readings(visit.id).items() if kept.reading.hz is not None}
+    best = book.best_readings(visit.id)
+    heard = {pipe for pipe, kept in best.items() if isinstance(kept.reading, Measured)}
     event = next_event(book, visit)
     found = None if event is None else _readiness(book, organ, visit, event)
     return VenueNews(

@@ -7,6 +7,7 @@ from numpy.testing import assert_allclose
 from tests.registrations import RATE, scene
 from walkboard.listening.hold.beats import beat_of_envelope, beats_between
 from walkboard.listening.measure import measure_hold
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import Comb, Spectrum
 
 
@@ -54,8 +55,8 @@ def test_the_envelope_beats_as_the_two_frequencies_say():
     )
     combs = [Comb("a", 220.0, Spectrum.FULL), Comb("b", 220.0, Spectrum.BRIGHT)]
     one, two = measure_hold(samples, RATE, combs)
-    assert one.hz is not None
-    assert two.hz is not None
+    assert isinstance(one, Measured)
+    assert isinstance(two, Measured)
     beat = beats_between(one.hz, two.hz)[0]
     heard = beat_of_envelope(samples[round(1.3 * RATE) :, 0], RATE, beat.hz)
     assert heard is not None

@@ -12,8 +12,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from tests.readings import measured
 from walkboard.listening.measure import measure_hold
-from walkboard.listening.types import Comb, CombReading
+from walkboard.listening.readings import CombReading, Measured
+from walkboard.listening.types import Comb
 
 SOUNDFONT = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")
 STEADY_PROGRAMS = {19: "church organ", 20: "reed organ", 74: "recorder", 79: "ocarina"}
@@ -49,7 +51,7 @@ def render(
     return np.asarray(sound, dtype=float).reshape(-1, 2) / 32768.0
 
 
-def measured(program: int, key: int, **detuned: float) -> CombReading:
+def read(program: int, key: int, **detuned: float) -> CombReading:
     hz = 440.0 * 2.0 ** ((key - 69) / 12.0)
     (reading,) = measure_hold(render(program, key, **detuned), RATE, [Comb("", hz)])
     return reading
@@ -66,20 +68,20 @@ def needs_the_soundfont():
     [(p, k) for p in STEADY_PROGRAMS for k in KEYS if (p, k) != (OCARINA, 36)],
 )
 def test_a_known_detuning_comes_back_as_a_difference(program, key):
-    plain = measured(program, key)
-    assert plain.hz is not None
+    plain = read(program, key)
+    assert isinstance(plain, Measured)
     for cents, fraction in ((7.0, 0.0), (-23.0, 0.37), (0.0, -0.04)):
-        moved = measured(program, key, cents=cents, fraction_cents=fraction)
-        assert moved.hz is not None
-        difference = 1200.0 * np.log2(value(moved.hz) / value(plain.hz))
+        moved = read(program, key, cents=cents, fraction_cents=fraction)
+        assert isinstance(moved, Measured)
+        difference = 1200.0 * np.log2(measured(moved).hz / measured(plain).hz)
         assert abs(difference - (cents + fraction)) < 0.02
 
 
 def test_a_sound_that_moves_by_itself_is_said_to():
     # The ocarina's sample played three octaves below its range: its loop comes round so slowly that
     # amplitude and phase of each partial move (by 4 to 14 %), each in its own way.
-    plain, moved = measured(OCARINA, 36), measured(OCARINA, 36, cents=7.0)
-    error = 1200.0 * np.log2(value(moved.hz) / value(plain.hz)) - 7.0
-    sigma = np.hypot(value(plain.sigma_cents), value(moved.sigma_cents))
+    plain, moved = read(OCARINA, 36), read(OCARINA, 36, cents=7.0)
+    error = 1200.0 * np.log2(measured(moved).hz / measured(plain).hz) - 7.0
+    sigma = np.hypot(measured(plain).sigma_cents, measured(moved).sigma_cents)
     assert sigma > 0.03
     assert abs(error) < 2.0 * sigma

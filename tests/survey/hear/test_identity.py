@@ -1,8 +1,13 @@
 """Names of two near unisons from all that is known of the two pipes."""
 
+import math
+from collections.abc import Sequence
+
 import pytest
 from numpy.testing import assert_allclose
 
+from tests.readings import either_of, measured
+from walkboard.listening.readings import Bound, Bounded, Either, Measured
 from walkboard.listening.types import Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.organ.reading import read_organ
@@ -54,30 +59,37 @@ def partials(levels: tuple[float, ...]) -> tuple[Partial, ...]:
     return tuple(Partial(n, level) for n, level in enumerate(levels, start=1))
 
 
-def alone(rank: str, number: int, cents: float, level_db: float = -20.0, **more) -> Reading:
+def alone(
+    rank: str, number: int, cents: float, level_db: float = -20.0, **more
+) -> Measured[PipeRef]:
     pipe = PipeRef(rank, number)
     hz = due_hz(rank, number) * ratio_of_cents(cents)
-    return Reading(pipe, hz, 0.01, cents, level_db, 1.0, 4.0, **more)
+    return Measured(
+        pipe=pipe,
+        hz=hz,
+        sigma_cents=0.01,
+        cents=cents,
+        level_db=level_db,
+        start_s=1.0,
+        end_s=4.0,
+        **more,
+    )
 
 
 def pair(number: int, cents: tuple[float, float], levels_db=(-20.0, -20.0), shapes=((), ())):
     """Readings of both ranks in one hold: at these places, in this order likelier, unnamed."""
-    places = tuple(due_hz(OPEN, number) * ratio_of_cents(c) for c in cents)
+    first_hz, second_hz = (due_hz(OPEN, number) * ratio_of_cents(c) for c in cents)
     readings = []
     for at, rank in enumerate((OPEN, SECOND)):
-        mine = places if at == 0 else places[::-1]
+        mine = (first_hz, second_hz) if at == 0 else (second_hz, first_hz)
         readings.append(
-            Reading(
-                PipeRef(rank, number),
-                None,
-                None,
-                None,
-                levels_db[at],
-                1.0,
-                4.0,
+            Bounded(
+                pipe=PipeRef(rank, number),
+                level_db=levels_db[at],
+                start_s=1.0,
+                end_s=4.0,
                 flags=(ReadingFlag.MERGED,),
-                either_hz=(mine[0], mine[1]),
-                either_sigma_cents=(0.01, 0.01),
+                bound=Bound(math.sqrt(first_hz * second_hz), 5.0, Either(mine, (0.01, 0.01))),
                 name_sureness=0.5,
                 partials=partials(shapes[at]),
             )
@@ -85,7 +97,7 @@ def pair(number: int, cents: tuple[float, float], levels_db=(-20.0, -20.0), shap
     return readings
 
 
-def walk(*holds: list[Reading]) -> HeardWalk:
+def walk(*holds: Sequence[Reading]) -> HeardWalk:
     made = tuple(
         Hold(n, None, None, 5.0 * n, 5.0 * n + 4.0, tuple(readings))
         for n, readings in enumerate(holds, start=1)
@@ -93,13 +105,13 @@ def walk(*holds: list[Reading]) -> HeardWalk:
     return HeardWalk("w.flac", SoundInfo(60.0, 48_000, 1, ""), "", (OPEN, SECOND), None, made, ())
 
 
-def named(both: list[Reading], *known: list[Reading]) -> tuple[Reading, ...]:
+def named(both: Sequence[Reading], *known: Sequence[Reading]) -> tuple[Reading, ...]:
     return name_pipes(ORGAN, walk(both), Memory.of([walk(*known)])).holds[0].readings
 
 
 def cents_of(readings: tuple[Reading, ...]) -> list[float]:
-    assert all(reading.cents is not None for reading in readings)
-    return [reading.cents for reading in readings if reading.cents is not None]
+    assert all(isinstance(reading, Measured) for reading in readings)
+    return [reading.cents for reading in readings if isinstance(reading, Measured)]
 
 
 def test_two_pipes_of_which_nothing_is_known_stay_merged():
@@ -114,7 +126,7 @@ def test_where_they_stood_alone_names_them(crosswise):
     assert_allclose(cents_of((one, two)), [3.0, -2.0], atol=1e-9)
     for reading in (one, two):
         assert reading.flags == ()
-        assert reading.sigma_cents == 0.01
+        assert measured(reading).sigma_cents == 0.01
         assert reading.name_sureness is not None
         assert reading.name_sureness > 0.98
 
@@ -124,8 +136,8 @@ def test_half_a_cent_between_two_is_less_than_a_real_pipe_moves():
     for reading, here in zip(
         named(both, [alone(OPEN, 20, 0.3)], [alone(SECOND, 20, -0.2)]), both, strict=True
     ):
-        assert reading.hz is None
-        assert reading.either_hz == here.either_hz  # the likelier place first
+        assert not isinstance(reading, Measured)
+        assert either_of(reading).hz == either_of(here).hz  # the likelier place first
         assert reading.name_sureness is not None
         assert 0.5 < reading.name_sureness < 0.98
 
@@ -151,10 +163,10 @@ def test_a_name_that_the_walk_speaks_against_is_taken_back():
     bright = [alone(OPEN, number, 0.0, partials=partials(BRIGHT)) for number in (17, 22)]
     dull = [alone(SECOND, number, 0.0, partials=partials(DULL)) for number in (18, 24)]
     one, two = named(wrong, bright, dull)
-    assert one.hz is None
-    assert two.hz is None
-    assert one.either_hz == (wrong[0].hz, wrong[1].hz)
-    assert two.either_hz == (wrong[1].hz, wrong[0].hz)
+    assert not isinstance(one, Measured)
+    assert not isinstance(two, Measured)
+    assert either_of(one).hz == (measured(wrong[0]).hz, measured(wrong[1]).hz)
+    assert either_of(two).hz == (measured(wrong[1]).hz, measured(wrong[0]).hz)
     assert one.name_sureness is not None
     assert one.name_sureness < 0.02
     assert ReadingFlag.MERGED in one.flags

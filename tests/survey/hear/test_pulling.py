@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from tests.signals import partial_levels
 from tests.survey.hear.test_identity import OPEN, ORGAN, SECOND, alone, due_hz, walk
 from walkboard.listening.measure import measure_hold
-from walkboard.listening.types import Comb, CombReading, ReadingFlag, Spectrum
+from walkboard.listening.readings import CombReading, Measured, named
+from walkboard.listening.types import Comb, ReadingFlag, Spectrum
 from walkboard.organ.model import PipeRef
 from walkboard.physics.locking import beat_near_locking_hz
 from walkboard.quantities import cents_of_ratio
@@ -48,24 +49,7 @@ def sound_of(phases: NDArray[np.float64], kinds: tuple[str, ...], seed: int) -> 
 
 
 def reading(rank: str, heard: CombReading) -> Reading:
-    pipe = PipeRef(rank, NUMBER)
-    cents = None if heard.hz is None else cents_of_ratio(heard.hz / due_hz(rank, NUMBER))
-    return Reading(
-        pipe,
-        heard.hz,
-        heard.sigma_cents,
-        cents,
-        heard.level_db,
-        heard.start_s,
-        heard.end_s,
-        flags=heard.flags,
-        near_hz=heard.near_hz,
-        bound_cents=heard.bound_cents,
-        either_hz=heard.either_hz,
-        either_sigma_cents=heard.either_sigma_cents,
-        beat_hz=heard.beat_hz,
-        partials=heard.partials,
-    )
+    return named(heard, PipeRef(rank, NUMBER), due_hz(rank, NUMBER))
 
 
 def heard_together(apart_hz: float, locking_hz: float) -> tuple[list[Reading], tuple[Pull, ...]]:
@@ -89,7 +73,7 @@ def test_pipes_in_step_are_recognised_and_their_values_withheld():
     assert "do not beat" in pull.words
     for one in readings:
         assert ReadingFlag.LOCKED in one.flags
-        assert one.hz is None
+        assert not isinstance(one, Measured)
 
 
 def test_pulled_pipes_beat_as_adler_says_and_the_range_comes_back():

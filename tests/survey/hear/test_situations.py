@@ -17,6 +17,7 @@ from bench._situation_scenes import Player, Scene, not_a_walk
 from bench._sounding import RATE_HZ, RoomSound, Tremulant, Wind
 
 from walkboard.errors import InputError
+from walkboard.listening.readings import Measured
 from walkboard.listening.sound.recording import open_sound
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import PipeRef
@@ -52,7 +53,7 @@ def readings(walk: HeardWalk) -> list[Reading]:
 
 
 def unflagged(walk: HeardWalk) -> list[Reading]:
-    return [r for r in readings(walk) if r.hz is not None and not r.flags]
+    return [r for r in readings(walk) if isinstance(r, Measured) and not r.flags]
 
 
 def off_cents(scene: Scene, walk: HeardWalk) -> list[float]:
@@ -61,7 +62,7 @@ def off_cents(scene: Scene, walk: HeardWalk) -> list[float]:
     for hold in walk.holds:
         true = min(scene.holds, key=lambda one: abs(one.start_s - hold.start_s))
         for r in hold.readings:
-            if r.hz is not None and not r.flags:
+            if isinstance(r, Measured) and not r.flags:
                 one = true.pipes.get(str(r.pipe))
                 off = np.inf if one is None else r.hz / one.mean_hz(r.start_s, r.end_s)
                 found.append(abs(1200.0 * np.log2(off)))

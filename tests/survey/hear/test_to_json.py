@@ -9,28 +9,44 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from walkboard.errors import InputError
-from walkboard.listening.types import HoldFlag, ReadingFlag, SoundInfo
+from walkboard.listening.readings import Bound, Bounded, Either, Measured, Withheld
+from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.plausible import AIR_CELSIUS
 from walkboard.scales.keys import Key
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.survey.hear.to_json import walk_from_json, walk_to_json
 
 numbers = st.floats(allow_nan=False, allow_infinity=False, width=64)
 keys = st.builds(Key, st.integers(0, 127))
-readings = st.builds(
-    Reading,
-    pipe=st.builds(
+common = {
+    "pipe": st.builds(
         PipeRef, st.sampled_from(["great.principal4", "swell.mixture.1"]), st.integers(1, 97)
     ),
-    hz=st.none() | numbers,
-    sigma_cents=st.none() | st.floats(0, 1e6),
-    cents=st.none() | numbers,
-    level_db=st.none() | numbers,
-    start_s=numbers,
-    end_s=numbers,
-    wander_cents=st.none() | numbers,
-    flags=st.lists(st.sampled_from(ReadingFlag), unique=True).map(tuple),
+    "level_db": st.none() | numbers,
+    "start_s": numbers,
+    "end_s": numbers,
+    "flags": st.lists(st.sampled_from(ReadingFlag), unique=True).map(tuple),
+    "name_sureness": st.none() | st.floats(0, 1),
+    "beat_hz": st.none() | st.floats(0, 1e3),
+    "partials": st.lists(st.builds(Partial, st.integers(1, 99), numbers), max_size=2).map(tuple),
+}
+twos = st.tuples(numbers, numbers)
+bounds = st.builds(
+    Bound, st.floats(1e-3, 1e5), st.floats(0, 1e6), st.none() | st.builds(Either, twos, twos)
+)
+readings = (
+    st.builds(
+        Measured,
+        **common,
+        hz=numbers,
+        sigma_cents=st.floats(0, 1e6),
+        cents=numbers,
+        wander_cents=st.none() | numbers,
+        named_from=st.none() | bounds,
+    )
+    | st.builds(Bounded, **common, bound=bounds)
+    | st.builds(Withheld, **common)
 )
 holds = st.builds(
     Hold,

@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 from tests.survey.organs import SMALL
 from walkboard.book.opening import create_book
 from walkboard.book.records import Conditions
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.work.open_book import now
 
 AIR_CELSIUS = 18.0
@@ -59,14 +60,14 @@ def record_walk(organ: Organ, rank: str, path: Path, keys: range = KEYS) -> Hear
         sound = tone(hz, HOLD_S, level_db, slope_db)
         ramp = np.minimum(1.0, np.arange(len(sound)) / (0.03 * RATE))
         parts += [sound * ramp * ramp[::-1], np.zeros(round(GAP_S * RATE))]
-        reading = Reading(
-            PipeRef(rank, number),
-            hz,
-            0.02,
-            offset_cents(rank, number),
-            level_db,
-            now_s,
-            now_s + 2.0,
+        reading = Measured(
+            pipe=PipeRef(rank, number),
+            hz=hz,
+            sigma_cents=0.02,
+            cents=offset_cents(rank, number),
+            level_db=level_db,
+            start_s=now_s,
+            end_s=now_s + 2.0,
         )
         key = organ.rank(rank).key_of(number)
         holds.append(Hold(n, key, number, now_s, now_s + HOLD_S, (reading,)))

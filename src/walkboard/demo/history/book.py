@@ -39,6 +39,7 @@ from walkboard.demo.history.years import (
     registrations,
 )
 from walkboard.demo.years.course import VisitedYears
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
@@ -46,7 +47,7 @@ from walkboard.organ.targets import cents_off, target_hz
 from walkboard.planning.plan import Plan
 from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.quantities import ratio_of_cents
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.survey.hear.to_json import walk_to_json
 from walkboard.work import faults as fault_work
 
@@ -181,8 +182,8 @@ def _walk(organ: Organ, past: _Past, drawn: tuple[str, ...]) -> HeardWalk:
 
 def _reading(
     organ: Organ, past: _Past, pipe: PipeRef, *, hz: float, air: float, start_s: float
-) -> Reading:
-    return Reading(
+) -> Measured[PipeRef]:
+    return Measured(
         pipe=pipe,
         hz=hz,
         sigma_cents=float(past.was.sigma_cents[past.hall.index[pipe]]),

@@ -165,7 +165,7 @@ def beside(at: OpenVisit, stop_id: str) -> BesideOf:
             return None
         rank = at.organ.rank(found[0].rank)
         heard = at.book.best_readings(at.visit.id).get(found[0])
-        hz = None if heard is None else heard.reading.hz
+        hz = None if heard is None else heard.reading.hz_or_none
         if hz is None:
             hz = target_hz(at.organ, found[0], air.get(rank.division))
         return Comb(str(found[0]), hz, spectrum_of(at.organ, found[0]))

@@ -18,6 +18,7 @@ from walkboard.desk.text.preferences import preferences_of
 from walkboard.desk.text.stops import rank_in_division
 from walkboard.desk.text.translate import translate
 from walkboard.errors import WalkboardError
+from walkboard.listening.readings import Measured
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
@@ -94,7 +95,9 @@ def _pipe(
     """What the part of the page on one pipe shows."""
     ref = PipeRef(state.rank.id, number)
     found = history(desk.book, kept, ref)
-    last = next((r for v in found for r in reversed(v.readings) if r.reading.hz is not None), None)
+    last = next(
+        (r for v in found for r in reversed(v.readings) if isinstance(r.reading, Measured)), None
+    )
     shown: dict[str, object] = {
         "ref": ref,
         "key": state.rank.key_of(number),
@@ -147,8 +150,8 @@ def _stands(state: RankState, number: int) -> dict[str, object]:
 
 def _heard(desk: Desk, last: KeptReading) -> dict[str, object]:
     """The spectrum of a reading's hold; where the sound cannot be had, why."""
+    assert isinstance(last.reading, Measured)
     hz = last.reading.hz
-    assert hz is not None
 
     def work_out() -> dict[str, object]:
         try:
@@ -175,7 +178,7 @@ def _earlier(
         cents = {
             state.rank.key_of(pipe.number).semitone: r.reading.cents - then + line
             for pipe, r in readings.items()
-            if r.reading.cents is not None and pipe.number <= state.rank.pipes
+            if isinstance(r.reading, Measured) and pipe.number <= state.rank.pipes
         }
         found.append((visit, cents))
     return found

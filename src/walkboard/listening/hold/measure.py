@@ -20,7 +20,8 @@ from walkboard.listening.hold.spectrum import (
     noise_floor,
     running_mean_s,
 )
-from walkboard.listening.types import Comb, CombReading, Partial, ReadingFlag
+from walkboard.listening.readings import CombReading, Withheld, measured
+from walkboard.listening.types import Comb, Partial, ReadingFlag
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
 
 
@@ -57,9 +58,9 @@ def steady_window(seconds: float, mean_s: float) -> tuple[float, float]:
 
 def nothing_heard(
     comb: Comb, window_s: tuple[float, float], flags: tuple[ReadingFlag, ...]
-) -> CombReading:
+) -> Withheld[str]:
     """A reading without a value."""
-    return CombReading(comb.label, None, None, None, window_s[0], window_s[1], flags=flags)
+    return Withheld(pipe=comb.label, start_s=window_s[0], end_s=window_s[1], flags=flags)
 
 
 def measure_alone(
@@ -97,7 +98,8 @@ def measure_alone(
     level = 10.0 * np.log10(float((loudest[heard] ** 2).sum()) + 1e-30)
     sigma_cents = CENTS_PER_NEPER * found.sigma_hz / found.hz
     wander_cents = CENTS_PER_NEPER * found.wander_hz / found.hz
-    if abs(cents_of_ratio(found.hz / comb.hz)) > LIMITS.far_cents:
+    cents = cents_of_ratio(found.hz / comb.hz)
+    if abs(cents) > LIMITS.far_cents:
         flags.append(ReadingFlag.FAR)
     doubts, trusted = _doubts(found, sigma_cents, wander_cents, heard)
     if _overblown(numbers, loudest, heard):
@@ -108,16 +110,18 @@ def measure_alone(
         for number, amplitude, there in zip(numbers, loudest, heard, strict=True)
         if there
     )
-    return CombReading(
-        comb.label,
-        found.hz if trusted else None,
-        sigma_cents if trusted else None,
-        level,
-        reported[0],
-        reported[1],
-        partials,
-        wander_cents if trusted else None,
-        (*flags, *doubts),
+    reading = Withheld(
+        pipe=comb.label,
+        start_s=reported[0],
+        end_s=reported[1],
+        level_db=level,
+        flags=(*flags, *doubts),
+        partials=partials,
+    )
+    if not trusted:
+        return reading
+    return measured(
+        reading, hz=found.hz, sigma_cents=sigma_cents, cents=cents, wander_cents=wander_cents
     )
 
 

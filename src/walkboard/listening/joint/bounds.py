@@ -13,14 +13,14 @@ softer, or dead, is not where the bound says, and nothing in the hold tells that
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.listening.joint.bands import Band
 from walkboard.listening.joint.stages import Joint
-from walkboard.listening.types import Comb, CombReading, ReadingFlag, Spectrum
+from walkboard.listening.readings import Bound, CombReading, bounded
+from walkboard.listening.types import Comb, ReadingFlag, Spectrum
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 
 _HIGHEST_NUMBER = 6  # higher partials of a dull pipe may be softer than is assumed
@@ -35,7 +35,7 @@ def with_bounds(
     """The readings, those merged without a bound with the one that the hold supports."""
     return [
         _bounded(joint, comb, pipe, reading)
-        if ReadingFlag.MERGED in reading.flags and reading.near_hz is None
+        if ReadingFlag.MERGED in reading.flags and reading.bound_or_none is None
         else reading
         for pipe, (comb, reading) in enumerate(zip(combs, readings, strict=True))
     ]
@@ -56,11 +56,8 @@ def _bounded(joint: Joint, comb: Comb, pipe: int, reading: CombReading) -> CombR
     if len(possible) == 0 or possible[0] == 0 or possible[-1] == count - 1:
         return reading
     first, last = float(places[possible[0]]), float(places[possible[-1]])
-    return replace(
-        reading,
-        near_hz=float(np.sqrt(first * last)),
-        bound_cents=0.5 * cents_of_ratio(last / first) + _STEP_CENTS,
-    )
+    within_cents = 0.5 * cents_of_ratio(last / first) + _STEP_CENTS
+    return bounded(reading, Bound(float(np.sqrt(first * last)), within_cents))
 
 
 def _telling(joint: Joint, comb: Comb, pipe: int) -> list[tuple[Band, int]]:

@@ -15,9 +15,16 @@ import numpy as np
 from walkboard.listening.hold.spectrum import HoldSpectrum
 from walkboard.listening.joint.accept import LIMITS, Case, refused_by
 from walkboard.listening.joint.bounds import with_bounds
-from walkboard.listening.joint.names import name_unisons, withheld
+from walkboard.listening.joint.names import name_unisons
 from walkboard.listening.joint.stages import Joint, estimate_jointly, unison_sets
-from walkboard.listening.types import Comb, CombReading, Partial, ReadingFlag
+from walkboard.listening.readings import (
+    CombReading,
+    Measured,
+    Withheld,
+    measured,
+    without_value,
+)
+from walkboard.listening.types import Comb, Partial, ReadingFlag
 from walkboard.quantities import cents_of_ratio
 
 _FAR_CENTS = 50.0
@@ -49,7 +56,7 @@ def measure_jointly(
     length = window_s[1] - window_s[0]
 
     def nothing(comb: Comb, *flags: ReadingFlag) -> CombReading:
-        return CombReading(comb.label, None, None, None, start, end, flags=(*shared, *flags))
+        return Withheld(pipe=comb.label, start_s=start, end_s=end, flags=(*shared, *flags))
 
     if length < _SHORT_S or length * min(comb.hz for comb in combs) < _SHORT_PERIODS:
         return tuple(nothing(comb, ReadingFlag.SHORT) for comb in combs)
@@ -66,7 +73,7 @@ def measure_jointly(
         del sounding[silent[0]]
     found = _readings(spectrum, joint, sounding, (start, end), shared)
     # Under another pipe's partials it may sound and not be heard.
-    found = [withheld(r) if p in lone else r for p, r in enumerate(found)]
+    found = [_merged(r) if p in lone else r for p, r in enumerate(found)]
     found = with_bounds(joint, sounding, found)
     found = _without_lines_of_the_lost(joint, sounding, found)
     by_comb = {id(comb): reading for comb, reading in zip(sounding, found, strict=True)}
@@ -113,14 +120,14 @@ def _readings(
     half = [p for p, r in enumerate(plainest) if LIMITS.half_heard <= r < LIMITS.standing_out]
     for pipe in range(len(combs)):
         if _shares_all(joint, pipe, half):
-            readings[pipe] = withheld(readings[pipe])
+            readings[pipe] = _merged(readings[pipe])
     for held in unison_sets([comb.hz for comb in combs]):
         if len(held) == 2:
             pair = name_unisons(combs, joint, readings, (held[0], held[1]))
             readings[held[0]], readings[held[1]] = pair
         elif len(held) > 2:
             for pipe in held:
-                readings[pipe] = withheld(readings[pipe])
+                readings[pipe] = _merged(readings[pipe])
     return readings
 
 
@@ -131,18 +138,21 @@ def _without_lines_of_the_lost(
 
     Such a value rests only on groups with a pipe that is merged, and that pipe may stand there.
     """
-    lost = [p for p, r in enumerate(readings) if ReadingFlag.MERGED in r.flags and not r.either_hz]
+    lost = [
+        p for p, r in enumerate(readings) if ReadingFlag.MERGED in r.flags and not _told_apart(r)
+    ]
 
     def may_stand_there(hz: float, pipe: int, other: int) -> bool:
-        near_hz, bound_cents = readings[other].near_hz, readings[other].bound_cents
-        if near_hz is None or bound_cents is None:
+        bound = readings[other].bound_or_none
+        if bound is None:
             return True
-        apart = cents_of_ratio(hz / combs[pipe].hz) - cents_of_ratio(near_hz / combs[other].hz)
-        return abs(apart) < bound_cents
+        apart = cents_of_ratio(hz / combs[pipe].hz)
+        apart -= cents_of_ratio(bound.near_hz / combs[other].hz)
+        return abs(apart) < bound.bound_cents
 
     kept = list(readings)
     for pipe, reading in enumerate(readings):
-        if reading.hz is None:
+        if not isinstance(reading, Measured):
             continue
         rivals = {p for p in lost if may_stand_there(reading.hz, pipe, p)}
         rests_on = [
@@ -151,8 +161,17 @@ def _without_lines_of_the_lost(
             if joint.courses.ratio[index, pipe].max() > LIMITS.standing_out
         ]
         if all(pipes & rivals for pipes in rests_on):
-            kept[pipe] = withheld(reading)
+            kept[pipe] = _merged(reading)
     return kept
+
+
+def _merged(reading: CombReading) -> CombReading:
+    """The reading without its value, as one that cannot be separated."""
+    return without_value(reading, ReadingFlag.MERGED)
+
+
+def _told_apart(reading: CombReading) -> bool:
+    return reading.bound_or_none is not None and reading.bound_or_none.either is not None
 
 
 def _shares_all(joint: Joint, pipe: int, others: Sequence[int]) -> bool:
@@ -194,20 +213,26 @@ def _judged(  # noqa: PLR0917
     case = Case(joint, pipe, times_s[1] - times_s[0])
     hz, _ = joint.courses.heard(pipe, case.seconds)
     rule = refused_by(case)
-    trusted = rule is None
+    cents = cents_of_ratio(hz / comb.hz)
     if rule is not None:
         flags.append(rule.flag_of(case))
-    elif abs(cents_of_ratio(hz / comb.hz)) > _FAR_CENTS:
+    elif abs(cents) > _FAR_CENTS:
         flags.append(ReadingFlag.FAR)
     level = 10.0 * np.log10(sum(10.0 ** (x / 10.0) for x in levels.values())) if levels else None
-    return CombReading(
-        comb.label,
-        hz if trusted else None,
-        case.given_cents if trusted else None,
-        None if level is None else float(level),
-        times_s[0],
-        times_s[1],
-        tuple(Partial(number, value) for number, value in levels.items()),
-        float(joint.courses.wander_cents[pipe]) if trusted else None,
-        tuple(flags),
+    reading = Withheld(
+        pipe=comb.label,
+        start_s=times_s[0],
+        end_s=times_s[1],
+        level_db=None if level is None else float(level),
+        flags=tuple(flags),
+        partials=tuple(Partial(number, value) for number, value in levels.items()),
+    )
+    if rule is not None:
+        return reading
+    return measured(
+        reading,
+        hz=hz,
+        sigma_cents=case.given_cents,
+        cents=cents,
+        wander_cents=float(joint.courses.wander_cents[pipe]),
     )

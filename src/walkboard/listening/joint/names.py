@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -10,10 +11,21 @@ import numpy as np
 from walkboard.listening.joint.beats import beat_of_unisons
 from walkboard.listening.joint.labels import odds_as_named
 from walkboard.listening.joint.stages import Joint
-from walkboard.listening.types import Comb, CombReading, ReadingFlag
+from walkboard.listening.readings import (
+    Bound,
+    CombReading,
+    Either,
+    Measured,
+    bounded,
+    flagged,
+    named,
+    without_value,
+)
+from walkboard.listening.types import Comb, ReadingFlag
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
 
 SURE_ODDS = 3.9  # logarithm: 98 in 100
+_MERGED = ReadingFlag.MERGED
 
 
 def name_unisons(
@@ -25,12 +37,13 @@ def name_unisons(
     of_first, of_second = (_sizes_db(joint, p) for p in pair)
     odds = odds_as_named(one, two, of_first, of_second)
     if odds < 0.0:
-        first, second = replace(second, label=one.label), replace(first, label=two.label)
+        first, second = named(second, one.label, one.hz), named(first, two.label, two.hz)
     beat_hz = beat_of_unisons(joint, pair)
-    first = replace(first, name_odds=abs(odds), beat_hz=beat_hz)
-    second = replace(second, name_odds=abs(odds), beat_hz=beat_hz)
-    if first.hz is None or second.hz is None:
-        return withheld(first), withheld(second)
+    sureness = 1.0 / (1.0 + math.exp(-abs(odds)))
+    first = replace(first, name_sureness=sureness, beat_hz=beat_hz)
+    second = replace(second, name_sureness=sureness, beat_hz=beat_hz)
+    if not isinstance(first, Measured) or not isinstance(second, Measured):
+        return without_value(first, _MERGED), without_value(second, _MERGED)
     # Apart by less than this the two do not part by a turn in the window at the highest partial
     # that both have, and neither the values nor the spectra are to be trusted one by one.
     highest = min(max(p.number for p in reading.partials) for reading in (first, second))
@@ -56,22 +69,13 @@ def _sizes_db(joint: Joint, pipe: int) -> dict[int, float]:
     return sizes
 
 
-def withheld(reading: CombReading) -> CombReading:
-    """The reading without its value, as merged."""
-    flags = tuple(dict.fromkeys((*reading.flags, ReadingFlag.MERGED)))
-    return replace(reading, hz=None, sigma_cents=None, wander_cents=None, flags=flags)
-
-
-def _either(own: CombReading, other: CombReading, more_cents: float) -> CombReading:
+def _either(own: Measured[str], other: Measured[str], more_cents: float) -> CombReading:
     """A merged reading with the bound on both; the two values too where only names are unsure."""
-    if own.hz is None or other.hz is None:
-        return withheld(own)
-    sigmas = own.sigma_cents or 0.0, other.sigma_cents or 0.0
     apart_cents = abs(cents_of_ratio(own.hz / other.hz))
-    return replace(
-        withheld(own),
+    sigmas = own.sigma_cents, other.sigma_cents
+    bound = Bound(
         near_hz=float(np.sqrt(own.hz * other.hz)),
         bound_cents=float(0.5 * apart_cents + 2.0 * max(sigmas) + more_cents),
-        either_hz=None if more_cents else (own.hz, other.hz),
-        either_sigma_cents=None if more_cents else sigmas,
+        either=None if more_cents else Either((own.hz, other.hz), sigmas),
     )
+    return bounded(flagged(own, _MERGED), bound)

@@ -3,57 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
-from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
+from walkboard.listening.readings import Measured
+from walkboard.listening.readings import Reading as ReadingOf
+from walkboard.listening.types import HoldFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
 from walkboard.survey.recognise.verdict import Heard
 
-
-@dataclass(frozen=True, slots=True)
-class Reading:
-    """One pipe measured in one hold.
-
-    Attributes
-    ----------
-    pipe : PipeRef
-    hz, sigma_cents, cents, level_db : float or None
-        ``cents`` is against the pipe's target at the walk's air (or, where that is None, at the
-        organ's own pitch temperature); all None where the pipe cannot be measured honestly.
-    start_s, end_s : float
-        The measured window in the recording.
-    wander_cents : float or None
-    flags : tuple of ReadingFlag
-    near_hz, bound_cents : float or None
-        For a merged reading: this pipe and the other are both within the bound of this frequency.
-    either_hz, either_sigma_cents : (float, float) or None
-        For a merged reading whose two pipes were separated but not named: where one stands that is
-        the likelier, then the other.
-    name_sureness : float or None
-        For one of two near unisons: probability that it is named right; None where it sounded
-        without a neighbour.
-    beat_hz : float or None
-        For one of two near unisons: beats a second of the fundamentals, heard in the envelopes.
-    partials : tuple of Partial
-        Levels of the partials heard, the lowest sixteen at most.
-    """
-
-    pipe: PipeRef
-    hz: float | None
-    sigma_cents: float | None
-    cents: float | None
-    level_db: float | None
-    start_s: float
-    end_s: float
-    wander_cents: float | None = None
-    flags: tuple[ReadingFlag, ...] = ()
-    near_hz: float | None = None
-    bound_cents: float | None = None
-    either_hz: tuple[float, float] | None = None
-    either_sigma_cents: tuple[float, float] | None = None
-    name_sureness: float | None = None
-    beat_hz: float | None = None
-    partials: tuple[Partial, ...] = ()
+Reading: TypeAlias = ReadingOf[PipeRef]
+"""One pipe of the organ in one hold; `cents` is from its target at the walk's air."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,3 +72,13 @@ class HeardWalk:
     def believed(self) -> bool:
         """Whether its values may be used."""
         return self.heard is None or self.heard.believed
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """Of all holds, in order."""
+        return tuple(reading for hold in self.holds for reading in hold.readings)
+
+    @property
+    def measured(self) -> tuple[Measured[PipeRef], ...]:
+        """Those with a value."""
+        return tuple(r for r in self.readings if isinstance(r, Measured))

@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from walkboard.listening.readings import Bound, Either, Measured, bounded, flagged, measured
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
@@ -27,7 +28,13 @@ from walkboard.quantities import cents_of_ratio
 from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 from walkboard.survey.hear.memory import Memory
 from walkboard.survey.hear.names import odds_along
-from walkboard.survey.hear.unison_pairs import heard_alone, named_pairs_of, pair_heard, pairs_of
+from walkboard.survey.hear.unison_pairs import (
+    either_of,
+    heard_alone,
+    named_pairs_of,
+    pair_heard,
+    pairs_of,
+)
 
 SURE = 0.98  # probability from which a name is given
 _DOUBTED = 0.5  # probability below which a name that listening gave is taken back; derived
@@ -127,26 +134,17 @@ def _of_listening(reading: Reading) -> float:
 
 def _unnamed(one: Reading, other: Reading, sureness: float) -> tuple[Reading, Reading]:
     """Two readings whose names the walk speaks against: both places, neither named."""
-    if one.hz is None or other.hz is None:
+    if not isinstance(one, Measured) or not isinstance(other, Measured):
         return one, other
-    sigmas = one.sigma_cents or 0.0, other.sigma_cents or 0.0
-    bound = 0.5 * abs(cents_of_ratio(one.hz / other.hz)) + 2.0 * max(sigmas)
+    sigmas = one.sigma_cents, other.sigma_cents
+    within_cents = 0.5 * abs(cents_of_ratio(one.hz / other.hz)) + 2.0 * max(sigmas)
     places = one.hz, other.hz
 
     def taken_back(reading: Reading, order: int) -> Reading:
-        return replace(
-            reading,
-            hz=None,
-            sigma_cents=None,
-            cents=None,
-            wander_cents=None,
-            flags=tuple(dict.fromkeys((*reading.flags, ReadingFlag.MERGED))),
-            near_hz=math.sqrt(places[0] * places[1]),
-            bound_cents=bound,
-            either_hz=(places[order], places[1 - order]),
-            either_sigma_cents=(sigmas[order], sigmas[1 - order]),
-            name_sureness=sureness,
-        )
+        either = Either((places[order], places[1 - order]), (sigmas[order], sigmas[1 - order]))
+        bound = Bound(math.sqrt(places[0] * places[1]), within_cents, either)
+        unsure = replace(flagged(reading, ReadingFlag.MERGED), name_sureness=sureness)
+        return bounded(unsure, bound)
 
     return taken_back(one, 0), taken_back(other, 1)
 
@@ -163,9 +161,10 @@ def name_pair(
     target : callable
         A pipe's target [Hz].
     """
-    if one.either_hz is None or one.either_sigma_cents is None:
+    either = either_of(one)
+    if either is None:
         return one, other
-    places = list(zip(one.either_hz, one.either_sigma_cents, strict=True))
+    places = list(zip(either.hz, either.sigma_cents, strict=True))
     spectra = [(one.level_db, one.partials), (other.level_db, other.partials)]
     sureness = evidence.sureness
     if sureness < 0.5:
@@ -178,18 +177,17 @@ def name_pair(
         level_db, partials = spectra[order]
         heard = replace(reading, level_db=level_db, partials=partials, name_sureness=sureness)
         if sureness >= SURE:
-            heard = replace(
-                heard,
+            flags = tuple(flag for flag in reading.flags if flag is not ReadingFlag.MERGED)
+            heard = measured(
+                replace(heard, flags=flags),
                 hz=hz,
                 sigma_cents=sigma_cents,
                 cents=cents_of_ratio(hz / target(reading.pipe)),
-                flags=tuple(flag for flag in reading.flags if flag is not ReadingFlag.MERGED),
             )
-        else:
+        elif heard.bound_or_none is not None:
             mate_hz, mate_sigma_cents = places[1 - order]
-            heard = replace(
-                heard, either_hz=(hz, mate_hz), either_sigma_cents=(sigma_cents, mate_sigma_cents)
-            )
+            both = Either((hz, mate_hz), (sigma_cents, mate_sigma_cents))
+            heard = bounded(heard, replace(heard.bound_or_none, either=both))
         likelier.append(heard)
     return likelier[0], likelier[1]
 
@@ -209,8 +207,8 @@ def weigh(
     alone = neighbours = 0.0
     for pipe, here, there in ((one.pipe, first, second), (other.pipe, second, first)):
         known = memory.alone.get(pipe)
-        if known is not None and known.hz is not None and known.name_sureness is None:
-            spread = math.hypot(sigma, known.sigma_cents or 0.0, _UNSTEADY_CENTS)
+        if known is not None and known.name_sureness is None:
+            spread = math.hypot(sigma, known.sigma_cents, _UNSTEADY_CENTS)
             alone += _nearer(here / known.hz, there / known.hz, 0.0, spread)
         else:
             due = target(pipe)
@@ -220,11 +218,12 @@ def weigh(
 
 def _places(one: Reading, other: Reading) -> tuple[float, float, float] | None:
     """Where the two stand as named, and the greater sigma [cents]."""
-    if one.either_hz is not None and one.either_sigma_cents is not None:
-        return (*one.either_hz, max(one.either_sigma_cents))
-    if one.hz is None or other.hz is None:
+    either = either_of(one)
+    if either is not None:
+        return (*either.hz, max(either.sigma_cents))
+    if not isinstance(one, Measured) or not isinstance(other, Measured):
         return None
-    return one.hz, other.hz, max(one.sigma_cents or 0.0, other.sigma_cents or 0.0)
+    return one.hz, other.hz, max(one.sigma_cents, other.sigma_cents)
 
 
 def _nearer(here: float, there: float, due_cents: float, spread_cents: float) -> float:
@@ -235,7 +234,7 @@ def _nearer(here: float, there: float, due_cents: float, spread_cents: float) ->
 
 
 def _by_neighbours(memory: Memory, pipe: PipeRef, here: float, there: float) -> float:
-    cents = [r.cents for r in memory.neighbours(pipe) if r.cents is not None]
+    cents = [r.cents for r in memory.neighbours(pipe)]
     if len(cents) < _LEAST_NEIGHBOURS:
         return 0.0
     middle = float(np.median(cents))

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from walkboard.listening.readings import Measured, without_value
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import PipeRef
 from walkboard.physics.locking import may_lock
@@ -77,7 +78,7 @@ def pull_between(one: Reading, other: Reading, memory: Memory) -> Pull | None:
     """
     alone = [memory.alone.get(reading.pipe) for reading in (one, other)]
     first, second = alone
-    if first is None or second is None or first.hz is None or second.hz is None:
+    if first is None or second is None:
         return None
     if not may_lock(first.hz, second.hz):
         return None
@@ -85,7 +86,7 @@ def pull_between(one: Reading, other: Reading, memory: Memory) -> Pull | None:
     if together is None:
         return None
     apart_hz, unsure_hz = together
-    spread_cents = math.hypot(first.sigma_cents or 0.0, second.sigma_cents or 0.0, _UNSTEADY_CENTS)
+    spread_cents = math.hypot(first.sigma_cents, second.sigma_cents, _UNSTEADY_CENTS)
     sigma_hz = math.hypot(spread_cents / CENTS_PER_NEPER * first.hz, unsure_hz)
     alone_hz = abs(first.hz - second.hz)
     if alone_hz - apart_hz < _SURE * sigma_hz:
@@ -99,15 +100,14 @@ def _together_hz(one: Reading, other: Reading) -> tuple[float, float] | None:
 
     None where both were read: pipes that pull do not move steadily, and are not read.
     """
-    if one.hz is not None and other.hz is not None:
+    if isinstance(one, Measured) and isinstance(other, Measured):
         return None
     if one.beat_hz is not None and one.beat_hz == other.beat_hz:
         return one.beat_hz, _BEAT_HZ
-    if one.either_hz is None and one.near_hz is not None and one.near_hz == other.near_hz:
-        if one.bound_cents is None:
-            return None
-        return 0.0, one.bound_cents / CENTS_PER_NEPER * one.near_hz  # both within: half of twice it
-    return None
+    bound, others = one.bound_or_none, other.bound_or_none
+    if bound is None or others is None or bound.near_hz != others.near_hz or bound.either:
+        return None
+    return 0.0, bound.bound_cents / CENTS_PER_NEPER * bound.near_hz  # both within: half of twice it
 
 
 def with_pulls(walk: HeardWalk, memory: Memory) -> tuple[HeardWalk, tuple[Pull, ...]]:
@@ -128,14 +128,9 @@ def with_pulls(walk: HeardWalk, memory: Memory) -> tuple[HeardWalk, tuple[Pull, 
                 pull = pull_between(one, hold.readings[j], memory)
                 if pull is not None:
                     pulls.append(pull)
-                    readings[i], readings[j] = _locked(readings[i]), _locked(readings[j])
+                    # What is heard is not where either would be alone.
+                    readings[i] = without_value(readings[i], ReadingFlag.LOCKED)
+                    readings[j] = without_value(readings[j], ReadingFlag.LOCKED)
         holds.append(replace(hold, readings=tuple(readings)))
     said = tuple(dict.fromkeys((*walk.warnings, *(pull.words for pull in pulls))))
     return replace(walk, holds=tuple(holds), warnings=said), tuple(pulls)
-
-
-def _locked(reading: Reading) -> Reading:
-    """Flagged, without a value: what is heard is not where the pipe would stand alone."""
-    flags = dict.fromkeys(reading.flags)
-    flags[ReadingFlag.LOCKED] = None
-    return replace(reading, hz=None, sigma_cents=None, cents=None, flags=tuple(flags))

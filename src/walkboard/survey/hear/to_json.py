@@ -10,6 +10,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from walkboard.errors import InputError
+from walkboard.listening.readings import Fields, fields_of, reading_from_fields
 from walkboard.listening.types import HoldFlag, Partial, ReadingFlag, SoundInfo
 from walkboard.organ.model import PipeRef
 from walkboard.plausible import AIR_CELSIUS
@@ -55,29 +56,19 @@ def _hold_to_json(hold: Hold) -> dict[str, Any]:
         "end_s": hold.end_s,
         "sureness": hold.sureness,
         "flags": [flag.value for flag in hold.flags],
-        "readings": [
-            {
-                "pipe": str(reading.pipe),
-                "hz": reading.hz,
-                "sigma_cents": reading.sigma_cents,
-                "cents": reading.cents,
-                "level_db": reading.level_db,
-                "start_s": reading.start_s,
-                "end_s": reading.end_s,
-                "wander_cents": reading.wander_cents,
-                "flags": [flag.value for flag in reading.flags],
-                "near_hz": reading.near_hz,
-                "bound_cents": reading.bound_cents,
-                "either_hz": None if reading.either_hz is None else list(reading.either_hz),
-                "either_sigma_cents": (
-                    None if reading.either_sigma_cents is None else list(reading.either_sigma_cents)
-                ),
-                "name_sureness": reading.name_sureness,
-                "beat_hz": reading.beat_hz,
-                "partials": [[p.number, p.level_db] for p in reading.partials],
-            }
-            for reading in hold.readings
-        ],
+        "readings": [_reading_to_json(reading) for reading in hold.readings],
+    }
+
+
+def _reading_to_json(reading: Reading) -> dict[str, Any]:
+    values = fields_of(reading)
+    return {
+        "pipe": str(reading.pipe),
+        **values,
+        "flags": [flag.value for flag in values["flags"]],
+        "either_hz": values["either_hz"] and list(values["either_hz"]),
+        "either_sigma_cents": values["either_sigma_cents"] and list(values["either_sigma_cents"]),
+        "partials": [[p.number, p.level_db] for p in values["partials"]],
     }
 
 
@@ -200,25 +191,28 @@ def _hold_from(given: _Hold) -> Hold:
         end_s=given.end_s,
         sureness=given.sureness,
         flags=given.flags,
-        readings=tuple(
-            Reading(
-                pipe=PipeRef.parse(reading.pipe),
-                hz=reading.hz,
-                sigma_cents=reading.sigma_cents,
-                cents=reading.cents,
-                level_db=reading.level_db,
-                start_s=given.start_s if reading.start_s is None else reading.start_s,
-                end_s=given.end_s if reading.end_s is None else reading.end_s,
-                wander_cents=reading.wander_cents,
-                flags=reading.flags,
-                near_hz=reading.near_hz,
-                bound_cents=reading.bound_cents,
-                either_hz=reading.either_hz,
-                either_sigma_cents=reading.either_sigma_cents,
-                name_sureness=reading.name_sureness,
-                beat_hz=reading.beat_hz,
-                partials=tuple(Partial(number, level) for number, level in reading.partials),
-            )
-            for reading in given.readings
+        readings=tuple(_reading_from(reading, given) for reading in given.readings),
+    )
+
+
+def _reading_from(given: _Reading, hold: _Hold) -> Reading:
+    return reading_from_fields(
+        PipeRef.parse(given.pipe),
+        Fields(
+            hz=given.hz,
+            sigma_cents=given.sigma_cents,
+            cents=given.cents,
+            level_db=given.level_db,
+            start_s=hold.start_s if given.start_s is None else given.start_s,
+            end_s=hold.end_s if given.end_s is None else given.end_s,
+            wander_cents=given.wander_cents,
+            flags=given.flags,
+            near_hz=given.near_hz,
+            bound_cents=given.bound_cents,
+            either_hz=given.either_hz,
+            either_sigma_cents=given.either_sigma_cents,
+            name_sureness=given.name_sureness,
+            beat_hz=given.beat_hz,
+            partials=tuple(Partial(number, level) for number, level in given.partials),
         ),
     )

@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from walkboard.listening.joint.labels import expected_levels_db
+from walkboard.listening.readings import Either, Measured
 from walkboard.listening.types import Comb, Partial
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.quantities import cents_of_ratio
@@ -27,30 +28,30 @@ def pairs_of(hold: Hold) -> list[tuple[int, int]]:
     for i, one in enumerate(hold.readings):
         for j in range(i + 1, len(hold.readings)):
             other = hold.readings[j]
-            if one.either_hz is not None and one.either_hz[::-1] == other.either_hz:
+            first, second = either_of(one), either_of(other)
+            if first is not None and second is not None and first.hz[::-1] == second.hz:
                 found.append((i, j))
     return found
+
+
+def either_of(reading: Reading) -> Either | None:
+    """Both places of two pipes told apart, by the hold alone."""
+    return None if reading.bound_or_none is None else reading.bound_or_none.either
 
 
 def named_pairs_of(hold: Hold) -> list[tuple[int, int]]:
     """Readings of near unisons that listening named by itself."""
     named = [
-        index
+        (index, reading.hz)
         for index, reading in enumerate(hold.readings)
-        if reading.hz is not None and reading.name_sureness is not None
+        if isinstance(reading, Measured) and reading.name_sureness is not None
     ]
     return [
         (i, j)
-        for at, i in enumerate(named)
-        for j in named[at + 1 :]
-        if _near(hold.readings[i].hz, hold.readings[j].hz)
+        for at, (i, one_hz) in enumerate(named)
+        for j, other_hz in named[at + 1 :]
+        if abs(cents_of_ratio(one_hz / other_hz)) < _UNISON_CENTS
     ]
-
-
-def _near(one_hz: float | None, other_hz: float | None) -> bool:
-    if one_hz is None or other_hz is None:
-        return False
-    return abs(cents_of_ratio(one_hz / other_hz)) < _UNISON_CENTS
 
 
 def pair_heard(

@@ -6,7 +6,6 @@ says what really sounded and whether to believe it; this module puts the pipes' 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
@@ -16,11 +15,11 @@ import numpy as np
 from walkboard.errors import InputError, SoundError
 from walkboard.listening.evidence.drones import Drone, find_drones, without_drones
 from walkboard.listening.measure import measure_hold
+from walkboard.listening.readings import CombReading, Measured, named, without_value
 from walkboard.listening.sound.decoder import Samples
 from walkboard.listening.sound.recording import LONGEST_SPAN_S, Sound
 from walkboard.listening.types import (
     Comb,
-    CombReading,
     ExpectedKey,
     FoundHold,
     HoldFlag,
@@ -164,8 +163,12 @@ def hear_walk(
         if found.key is not None:
             combs = _searched(expected[found.key].combs, found)
             measured = measure_hold(samples, sound.info.sample_rate, combs, start_s=found.start_s)
-            readings = tuple(_reading(organ, air_celsius, heard, found) for heard in measured)
-        if key is not None and place in filled and all(r.hz is None for r in readings):
+            readings = tuple(_on_the_organ(organ, air_celsius, heard, found) for heard in measured)
+        if (
+            key is not None
+            and place in filled
+            and not any(isinstance(r, Measured) for r in readings)
+        ):
             silent.append(key)  # played, and nothing that can be read answered
             continue
         by_itself = _alone(samples, sound.info.sample_rate, walk.holds, place)
@@ -178,7 +181,7 @@ def hear_walk(
                     key=found.key,
                     times_s=(found.start_s, found.end_s),
                     expected_hz=[comb.hz * ratio for comb in expected[found.key].combs],
-                    measured_hz=[reading.hz or reading.near_hz for reading in readings],
+                    measured_hz=[reading.place_hz_or_none for reading in readings],
                     drones_hz=drone_lines,
                     before=evidence[-1] if evidence else None,
                 )
@@ -343,39 +346,19 @@ def _key_number(organ: Organ, drawn: Sequence[str], key: Key) -> int:
     return organ.division(played[0]).key_number(key)
 
 
-def _reading(
+def _on_the_organ(
     organ: Organ, air_celsius: float | None, heard: CombReading, found: FoundHold
 ) -> Reading:
-    pipe = PipeRef.parse(heard.label)
-    flags = dict.fromkeys(heard.flags)
-    hz = heard.hz
+    """The reading of a comb as that of the organ's pipe."""
+    pipe = PipeRef.parse(heard.pipe)
+    reading: Reading = named(heard, pipe, target_hz(organ, pipe, air_celsius))
     if found.overtone != 1:
         # It speaks a partial instead of its own pitch: what was measured is not where it is tuned.
-        flags[ReadingFlag.OCTAVE] = None
-        hz = None
-    cents = None if hz is None else cents_of_ratio(hz / target_hz(organ, pipe, air_celsius))
-    flags.pop(ReadingFlag.FAR, None)
-    if cents is not None and abs(cents) > _FAR_CENTS:
-        flags[ReadingFlag.FAR] = None
-    return Reading(
-        pipe=pipe,
-        hz=hz,
-        sigma_cents=None if hz is None else heard.sigma_cents,
-        cents=cents,
-        level_db=heard.level_db,
-        start_s=heard.start_s,
-        end_s=heard.end_s,
-        wander_cents=None if hz is None else heard.wander_cents,
-        flags=tuple(flags),
-        near_hz=heard.near_hz,
-        bound_cents=heard.bound_cents,
-        either_hz=heard.either_hz,
-        either_sigma_cents=heard.either_sigma_cents,
-        name_sureness=(
-            None if heard.name_odds is None else 1.0 / (1.0 + math.exp(-heard.name_odds))
-        ),
-        beat_hz=heard.beat_hz,
-        partials=tuple(
-            Partial(p.number, round(p.level_db, 2)) for p in heard.partials[:_MOST_PARTIALS]
-        ),
-    )
+        reading = without_value(reading, ReadingFlag.OCTAVE)
+    flags = list(reading.flags)
+    if ReadingFlag.FAR in flags:  # from where it was searched for
+        flags.remove(ReadingFlag.FAR)
+    if isinstance(reading, Measured) and abs(reading.cents) > _FAR_CENTS:
+        flags.append(ReadingFlag.FAR)
+    partials = [Partial(p.number, round(p.level_db, 2)) for p in reading.partials[:_MOST_PARTIALS]]
+    return replace(reading, flags=tuple(flags), partials=tuple(partials))

@@ -8,12 +8,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from walkboard.listening.evidence.drones import Drone
+from walkboard.listening.readings import Measured, flagged, withheld
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import Family, Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.keys import Key
-from walkboard.survey.hear.heard_walk import Hold, Reading
+from walkboard.survey.hear.heard_walk import Hold
+from walkboard.survey.hear.unison_pairs import either_of
 from walkboard.survey.recognise.companions import (
     Companion,
     find_companions,
@@ -132,7 +134,7 @@ def weigh(
 
 
 def _shift_cents(holds: Sequence[Hold], shifted: Shifted) -> float:
-    cents = [r.cents for hold in holds for r in hold.readings if r.cents is not None]
+    cents = [r.cents for hold in holds for r in hold.readings if isinstance(r, Measured)]
     return float(np.median(cents)) if len(cents) >= 3 else shifted.cents
 
 
@@ -145,7 +147,7 @@ def _moved_cents(holds: Sequence[Hold]) -> float | None:
         r.wander_cents
         for hold in holds
         for r in hold.readings
-        if r.hz is not None and r.wander_cents is not None and r.hz > _TELLING_HZ
+        if isinstance(r, Measured) and r.wander_cents is not None and r.hz > _TELLING_HZ
     ]
     if len(wander) < _LEAST_HOLDS:
         return None
@@ -297,8 +299,9 @@ def _other_family(
     """
     if len(drawn) != 1 or len(organ.stop(drawn[0]).plays) != 1:
         return (), False
-    read = [r for hold in holds for r in hold.readings if r.hz is not None and r.partials]
-    timbre = timbre_of([(r.hz or 1.0, r.partials) for r in read])
+    readings = [r for hold in holds for r in hold.readings]
+    read = [(r.hz, r.partials) for r in readings if isinstance(r, Measured) and r.partials]
+    timbre = timbre_of(read)
     stated = organ.rank(organ.stop(drawn[0]).plays[0].rank)
     if timbre is None or not timbre.contradicts(stated.family):
         return (), False
@@ -343,7 +346,7 @@ def _not_sounding(drawn: Sequence[str], organ: Organ, holds: Sequence[Hold]) -> 
     for stop in stops:
         ranks = {plays.rank for plays in organ.stop(stop).plays}
         read = [r for hold in holds for r in hold.readings if r.pipe.rank in ranks]
-        found = [r for r in read if r.hz is not None or r.either_hz is not None]
+        found = [r for r in read if isinstance(r, Measured) or either_of(r) is not None]
         if len(read) >= _LEAST_HOLDS and len(found) <= LIMITS.silent_share * len(read):
             missing.append(stop)
     return tuple(missing) if len(missing) < len(stops) else ()
@@ -427,10 +430,10 @@ def apply(weighed: Weighed, holds: Sequence[Hold]) -> tuple[Hold, ...]:
         for reading in hold.readings:
             changed = reading
             if hold.n in weighed.withheld:
-                changed = _without_value(reading, weighed.withheld[hold.n])
+                changed = withheld(reading, weighed.withheld[hold.n])
             if weighed.marked is not None:
-                changed = _flagged(changed, weighed.marked)
-            if tremulant is not None and changed.sigma_cents is not None:
+                changed = flagged(changed, weighed.marked)
+            if tremulant is not None and isinstance(changed, Measured):
                 # The mean over the window misses by what the last, unfinished period leaves.
                 length_s = max(0.2, changed.end_s - changed.start_s)
                 left = tremulant.depth_cents / (2.0 * np.pi * tremulant.rate_hz * length_s)
@@ -438,26 +441,6 @@ def apply(weighed: Weighed, holds: Sequence[Hold]) -> tuple[Hold, ...]:
             readings.append(changed)
         done.append(replace(hold, readings=tuple(readings)))
     return tuple(done)
-
-
-def _flagged(reading: Reading, flag: ReadingFlag) -> Reading:
-    return replace(reading, flags=tuple(dict.fromkeys((*reading.flags, flag))))
-
-
-def _without_value(reading: Reading, flag: ReadingFlag) -> Reading:
-    """A reading that is not believed: no value, no place, and the flag."""
-    return replace(
-        _flagged(reading, flag),
-        hz=None,
-        sigma_cents=None,
-        cents=None,
-        wander_cents=None,
-        near_hz=None,
-        bound_cents=None,
-        either_hz=None,
-        either_sigma_cents=None,
-        name_sureness=None,
-    )
 
 
 def pipes_of(holds: Sequence[Hold]) -> set[PipeRef]:

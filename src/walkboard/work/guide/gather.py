@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from walkboard.book.records import KeptOrgan, KeptRecording, KeptVisit
 from walkboard.errors import InputError
-from walkboard.organ.model import Organ, Stop
+from walkboard.listening.readings import Measured
+from walkboard.organ.model import Organ, PipeRef, Stop
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
-from walkboard.survey.hear.heard_walk import Hold, Reading
+from walkboard.survey.hear.heard_walk import Hold
 from walkboard.work.guide.clips import RATE_HZ, Clip, make_clip
 from walkboard.work.guide.figures import KeySound, StopFigures, compared, every_third, key_sound
 
@@ -159,18 +160,18 @@ def alone(book: Book, visit: KeptVisit) -> dict[str, KeptRecording]:
     return found
 
 
-def _good(recording: KeptRecording) -> dict[int, tuple[Hold, Reading]]:
+def _good(recording: KeptRecording) -> dict[int, tuple[Hold, Measured[PipeRef]]]:
     """Holds with a name and a reading that can be trusted, by key; the longest one of each."""
-    found: dict[int, tuple[Hold, Reading]] = {}
+    found: dict[int, tuple[Hold, Measured[PipeRef]]] = {}
     for hold in recording.walk.holds:
         if hold.key is None or hold.flags:
             continue
-        read = [r for r in hold.readings if r.hz is not None and not r.flags]
+        read = [r for r in hold.readings if isinstance(r, Measured) and not r.flags]
         if not read:
             continue
         key = hold.key.semitone
         if key not in found or _length_s(hold) > _length_s(found[key][0]):
-            found[key] = hold, min(read, key=lambda r: r.hz or 0.0)
+            found[key] = hold, min(read, key=lambda r: r.hz)
     return found
 
 
@@ -240,7 +241,7 @@ def key_pitches(organ: Organ, stop: Stop, recording: KeptRecording | None) -> di
     off = {
         key: cents_of_ratio(reading.hz / target_hz(organ, reading.pipe, air))
         for key, (_, reading) in good.items()
-        if key in targets and reading.hz is not None
+        if key in targets
     }
     known = sorted(off)
     if not known:

@@ -13,11 +13,12 @@ from walkboard.book.records import KeptSettling
 from walkboard.condition.settling.learned import PastSettling
 from walkboard.errors import InputError
 from walkboard.listening.live.readings import LiveReading
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import cents_off
 from walkboard.quantities import ratio_of_cents
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.work.live.values import Result
 
 _STRICT = ConfigDict(frozen=True, extra="forbid")
@@ -174,14 +175,14 @@ def walk_of_lines(
         pipe = PipeRef.parse(line.pipe)
         rank = organ.rank(pipe.rank)
         key = rank.key_of(pipe.number)
-        reading = Reading(
-            pipe,
-            part.hz,
-            part.sigma_cents,
-            cents_off(part.hz, organ, pipe, head.air_celsius),
-            part.level_db,
-            part.start_s,
-            part.end_s,
+        reading = Measured(
+            pipe=pipe,
+            hz=part.hz,
+            sigma_cents=part.sigma_cents,
+            cents=cents_off(part.hz, organ, pipe, head.air_celsius),
+            level_db=part.level_db,
+            start_s=part.start_s,
+            end_s=part.end_s,
         )
         number = organ.division(rank.division).key_number(key)
         holds.append(Hold(n, key, number, part.start_s, part.end_s, (reading,)))

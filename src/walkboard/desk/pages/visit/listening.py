@@ -178,8 +178,7 @@ def _heard(request: Request, at: AtVisit, recording: KeptRecording) -> Heard:
     keys, strip = at.desk.book.memory.get(
         ("strip", recording.hearing_id, chosen.names, language()), work_out
     )
-    readings = [r for hold in recording.walk.holds for r in hold.readings]
-    read = [r for r in readings if r.cents is not None]
+    read = walk.measured
     return Heard(
         recording=recording,
         stops=_stop_words(at, recording.walk.drawn),
@@ -187,7 +186,7 @@ def _heard(request: Request, at: AtVisit, recording: KeptRecording) -> Heard:
         named=sum(hold.key is not None for hold in recording.walk.holds),
         read=len(read),
         careful=sum(bool(r.flags) for r in read),
-        unread=len(readings) - len(read),
+        unread=len(walk.readings) - len(read),
         wanting=tuple(k for k in keys if k.enough is not Enough.YES),
         suspects=_suspects(at, recording),
     )

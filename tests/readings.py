@@ -1,0 +1,27 @@
+"""What a test says of a reading: that it is measured, or that it has a bound; then its values."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from typing import TypeVar
+
+from walkboard.listening.readings import Bound, Either, Measured, Reading
+
+PipeT = TypeVar("PipeT", bound=Hashable)
+
+
+def measured(reading: Reading[PipeT]) -> Measured[PipeT]:
+    assert isinstance(reading, Measured), reading
+    return reading
+
+
+def bound_of(reading: Reading[PipeT]) -> Bound:
+    assert reading.bound_or_none is not None, reading
+    return reading.bound_or_none
+
+
+def either_of(reading: Reading[PipeT]) -> Either:
+    """Both places of a pipe told apart from its unison whose name is unsure."""
+    either = bound_of(reading).either
+    assert either is not None, reading
+    return either
