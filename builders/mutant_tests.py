@@ -18,13 +18,15 @@ import time
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pytest
 
 import coverage
 
-FLAGS = ("-q", "-x", "--no-header", "--tb=no")
+# Libraries that bring a pytest plugin are imported before pytest can rewrite their asserts.
+FLAGS = ("-q", "-x", "--no-header", "--tb=no", "-W", "ignore::pytest.PytestAssertRewriteWarning")
 LOOK_S = 25.0  # chosen: seconds of tests that reach the line; every mutant gets these
 SECOND_LOOK_S = 60.0  # chosen: seconds of other tests of the same file, for what is still alive
 PATIENCE = 12.0  # chosen: a mutant may take this many times as long as its tests took, and
@@ -176,6 +178,7 @@ def _in_child(task: Any, tree: Path, limit_s: float, arguments: tuple[Any, ...])
 def _alone(task: Any, tree: Path, arguments: tuple[Any, ...]) -> None:
     os.setpgrp()
     os.chdir(tree)
+    sys.modules["__main__"] = ModuleType("__main__")  # what a test spawns does not import this
     os.environ["PYTHONPATH"] = str(tree / "src")
     sys.path[:0] = [str(tree / "src"), str(tree)]
     quiet = os.open(os.devnull, os.O_RDWR)
