@@ -1,8 +1,8 @@
 """Which tests can see a line, and what they say once it is broken.
 
 The tests of a package run once under coverage, each in its own context. A mutant then needs only
-the tests that reach its line, the quick ones first. A warm process holds the libraries and forks
-one child per mutant, so that a mutant takes a second or two.
+the tests that reach its line: those that mirror the source first, and of these the quick ones. A
+warm process holds the libraries and forks one child per mutant, so that most take a second or two.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ import coverage
 
 # Libraries that bring a pytest plugin are imported before pytest can rewrite their asserts.
 FLAGS = ("-q", "-x", "--no-header", "--tb=no", "-W", "ignore::pytest.PytestAssertRewriteWarning")
-LOOK_S = 25.0  # chosen: seconds of tests that reach the line; every mutant gets these
-SECOND_LOOK_S = 60.0  # chosen: seconds of other tests of the same file, for what is still alive
+LOOK_S = 15.0  # chosen: seconds of tests that reach the line; every mutant gets these
+SECOND_LOOK_S = 30.0  # chosen: seconds of other tests of the same file, for what is still alive
 PATIENCE = 12.0  # chosen: a mutant may take this many times as long as its tests took, and
 HANG_S = 60.0  # chosen: this much more, on a busy machine
 
@@ -43,19 +43,25 @@ class Tests:
     def for_line(self, path: str, line: int) -> list[str]:
         """The tests that reach a line; the whole file's where the line runs at import."""
         lines = self.by_line.get(path, {})
-        return self._quick_first(lines.get(line) or self._for_file(path), LOOK_S)
+        return self._quick_first(path, lines.get(line) or self._for_file(path), LOOK_S)
 
     def second_look(self, path: str, seen: Iterable[str]) -> list[str]:
         """Other tests of the file: a shared fixture shows only in the test that came first."""
-        return self._quick_first(self._for_file(path) - set(seen), SECOND_LOOK_S)
+        return self._quick_first(path, self._for_file(path) - set(seen), SECOND_LOOK_S)
 
     def _for_file(self, path: str) -> set[str]:
         return {test for tests in self.by_line.get(path, {}).values() for test in tests}
 
-    def _quick_first(self, tests: Iterable[str], limit_s: float) -> list[str]:
+    def _quick_first(self, path: str, tests: Iterable[str], limit_s: float) -> list[str]:
+        """Tests of the folder that mirrors the source, then others, until the time is used up."""
+        mirror = str(Path(path.replace("src/walkboard", "tests", 1)).parent) + "/"
+
+        def order(test: str) -> tuple[bool, float, str]:
+            return not test.startswith(mirror), self.seconds.get(test, 1.0), test
+
         chosen: list[str] = []
         total = 0.0
-        for test in sorted(tests, key=lambda test: (self.seconds.get(test, 1.0), test)):
+        for test in sorted(tests, key=order):
             total += self.seconds.get(test, 1.0)
             if chosen and total > limit_s:
                 break

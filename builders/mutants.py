@@ -68,7 +68,7 @@ def known_tests(package: str, tree: Path) -> Tests:
         *source_files(tree, package),
         *(file for place in tests.split() for file in sorted((tree / place).rglob("*.py"))),
     ]
-    key = digest(*(f"{file}{file.read_text(encoding='utf-8')}" for file in files))
+    key = digest(*(f"{file.relative_to(tree)}{file.read_text(encoding='utf-8')}" for file in files))
     sources = [str(f.relative_to(tree)) for f in source_files(tree, package)]
     return learn(tree, sources, tests, tree.parent / f"tests-{key}.json")
 
