@@ -108,7 +108,11 @@ def _learn(tree: Path, sources: list[str], tests: str, kept: Path) -> None:
         }
         for name in data.measured_files()
     }
-    names = sorted(m for m in sys.modules if m.partition(".")[0] not in ("walkboard", "tests"))
+    names = sorted(
+        name
+        for name, module in sys.modules.items()
+        if not str(getattr(module, "__file__", None) or tree).startswith(str(tree))
+    )
     for failed in plugin.failed:
         plugin.seconds.pop(failed, None)
     kept.write_text(
@@ -196,6 +200,7 @@ def _alone(task: Any, tree: Path, arguments: tuple[Any, ...]) -> None:
 def _warm(names: list[str]) -> None:
     """Import the libraries that the tests use; a child then has them at once."""
     for name in names:
-        if name.partition(".")[0] not in ("conftest", "__main__", "__mp_main__"):
-            with contextlib.suppress(Exception):
-                importlib.import_module(name)
+        with contextlib.suppress(Exception):
+            importlib.import_module(name)
+    if "walkboard" in sys.modules:
+        raise SystemExit("A library imports walkboard: its mutants would not be seen.")

@@ -96,3 +96,49 @@ def test_a_use_goes_out_and_comes_in_the_same():
     assert use_from_json(use_to_json(EventUse((use,)))) == EventUse((use,))
     with pytest.raises(InputError, match=r"0\.stops"):
         use_from_json([{"stops": [], "seconds": 3.0}])
+
+
+def test_music_begins_with_its_first_note_and_ends_with_its_last():
+    notes = [Note("great", 60, 2.0, 5.0), Note("great", 62, 4.0, 12.0), Note("great", 64, 6.0, 6.0)]
+    use = from_notes(ORGAN, ["great.octave"], notes)
+    assert use.seconds == 10.0
+    assert set(use.keys["great"]) == {60, 62}  # a note without length is none
+
+
+def test_a_key_played_again_is_exposed_again():
+    notes = [Note("great", 60, 0.0, 1.0), Note("great", 60, 3.0, 5.0)]
+    assert from_notes(ORGAN, ["great.octave"], notes).keys["great"] == {60: 3.0}
+
+
+def test_notes_beyond_the_compass_sound_nothing():
+    notes = [Note("great", 60, 0.0, 1.0), Note("great", 20, 0.0, 1.0), Note("great", 97, 0.0, 1.0)]
+    assert from_notes(ORGAN, ["great.octave"], notes).keys["great"] == {60: 1.0}
+
+
+def test_a_registration_without_times_is_a_piece_of_four_minutes_for_three_voices():
+    use = RegistrationUse(("swell.flute",))
+    assert use.seconds == 240.0
+    register = key_use(LAYOUT)
+    exposed = exposures(LAYOUT, EventUse((use,)), register)[0]
+    part = LAYOUT.slice_of(ORGAN.rank("swell.flute"))
+    assert_allclose(exposed[part], 240.0 * np.sqrt(3.0) / 61.0 * register[part])
+
+
+def test_hymns_on_the_same_stops_are_one_registration():
+    first = RegistrationUse(("great.octave",), 60.0, {"great": {60: 5.0, 62: 1.0}}, "one.mid")
+    again = RegistrationUse(("great.octave",), 90.0, {"great": {60: 2.0}}, "two.mid")
+    (both,) = EventUse((first, again)).condensed().registrations
+    assert both == RegistrationUse(
+        ("great.octave",), 150.0, {"great": {60: 7.0, 62: 1.0}}, "one.mid; two.mid"
+    )
+
+
+def test_the_shortest_registrations_go_to_the_long_one_most_like_them():
+    stops = [s.id for s in ORGAN.stops]
+    long = [RegistrationUse((stop,), 100.0 + at) for at, stop in enumerate(stops[:5])]
+    chorus = RegistrationUse(("great.octave", "great.twelfth", "great.trumpet"), 99.0)
+    short = RegistrationUse(("great.octave", "great.twelfth", "great.mixture"), 7.0)
+    joined = EventUse((short, chorus, *long)).condensed().registrations
+    assert len(joined) == 6
+    assert RegistrationUse(chorus.stops, 106.0) in joined
+    assert [u.seconds for u in joined[:-1]] == [104.0, 103.0, 102.0, 101.0, 100.0]

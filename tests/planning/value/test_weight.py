@@ -15,9 +15,11 @@ from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.planning.value.weight import (
     EVENT_SHARE,
+    Weight,
     WeightChange,
     average_level_db,
     own_factors,
+    places_named,
     weigh,
 )
 
@@ -117,3 +119,54 @@ def test_long_exposure_counts_by_its_square_root_and_not_beyond_twice():
     ) / EVENT_SHARE
     mean = np.mean(list(keys.values()))
     assert_allclose(used, np.minimum(np.sqrt(np.array(list(keys.values())) / mean), 2.0))
+
+
+def test_a_plain_pipe_weighs_one_and_every_factor_multiplies():
+    assert Weight(1.0, 1.0, 1.0).whole == 1.0
+    assert Weight(1.0, 1.0, 1.0).stray == 0.0
+    assert Weight(2.0, 0.5, 0.4, 0.7, None, 3.0, 0.9, 0.6).whole == pytest.approx(
+        2.0 * 0.5 * 0.4 * 0.7 * 3.0 * 0.9
+    )
+    # with an event its use takes the place of what is usual
+    assert Weight(2.0, 0.5, 0.4, 0.7, 1.5, 3.0, 0.9).whole == pytest.approx(
+        2.0 * 1.5 * 0.4 * 0.7 * 3.0
+    )
+
+
+def test_the_weight_of_one_pipe_is_that_of_the_arrays():
+    weights = weigh(LAYOUT, [a_pipe("great.octave", 31, -20.0), a_pipe("swell.flute", 9, -30.0)])
+    for place in range(0, len(LAYOUT.semitone), 37):
+        assert weights.at(place).whole == pytest.approx(weights.whole[place])
+        assert weights.at(place).stray == weights.stray[place]
+
+
+def test_a_stop_names_just_its_pipes_and_a_pipe_just_itself():
+    first = LAYOUT.place(PipeRef("great.octave", 1))
+    assert places_named(LAYOUT, "great.octave") == list(range(first, first + 61))
+    assert places_named(LAYOUT, "great.octave:1") == [first]
+    assert places_named(LAYOUT, "great.octave:61") == [first + 60]
+    for wrong in ("great.octave:62", "great.octave:", "great.octave:a"):
+        with pytest.raises(InputError, match="no stop, rank or pipe"):
+            places_named(LAYOUT, wrong)
+
+
+def test_changes_from_a_tenth_to_ten_are_taken_and_nought_leaves_it_out():
+    for factor in (0.1, 10.0, 0.0):
+        own = own_factors(LAYOUT, [WeightChange("great.octave:3", factor)])
+        assert own[LAYOUT.place(PipeRef("great.octave", 3))] == factor
+    for factor in (0.09, 10.1, -0.1):
+        with pytest.raises(InputError, match=r"from 0\.1 to 10, or 0"):
+            WeightChange("great.octave:3", factor)
+
+
+def test_a_stray_costs_seven_tenths_and_a_fifth_of_that_where_the_event_is_silent():
+    """Four fifths of its use are the event's; key 60 is in the played range, key 36 is not."""
+    event = EventUse((RegistrationUse(("great.octave",), 60.0, {"great": {60: 60.0}}),))
+    change = [WeightChange("great.trumpet", 2.0)]
+    plain, weights = weigh(LAYOUT, [], None, change), weigh(LAYOUT, [], event, change)
+    octave, trumpet, low = (
+        LAYOUT.place(PipeRef(rank, number))
+        for rank, number in (("great.octave", 25), ("great.trumpet", 25), ("great.octave", 1))
+    )
+    assert_allclose(plain.stray[[octave, trumpet, low]], [0.7, 1.4, 0.0])
+    assert_allclose(weights.stray[[octave, trumpet, low]], [0.7, 0.2 * 1.4, 0.0])
