@@ -11,6 +11,7 @@ import typer
 from walkboard import __version__
 from walkboard.cli import (
     air,
+    archive,
     beats,
     book,
     calendar,
@@ -61,6 +62,7 @@ app.add_typer(weights.app, name="weight")
 app.add_typer(sheets.app, name="sheet")
 app.add_typer(venue.app, name="venue")
 app.add_typer(air.app, name="air")
+app.add_typer(archive.app, name="archive")
 app.command("guide", epilog=guide.EXAMPLE)(guide.guide)
 app.command("desk", epilog=desk.EXAMPLE)(desk.desk)
 app.command("outlook", epilog=outlook.OUTLOOK_EXAMPLE)(outlook.outlook)

@@ -1,0 +1,59 @@
+"""Every recording that has no result yet is heard; what is finished is never repeated."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from walkboard.errors import WalkboardError
+from walkboard.work.archive.engines import Engine
+from walkboard.work.archive.jobs import ArchiveJob
+from walkboard.work.archive.results import Results
+from walkboard.work.processes import ProgressOfEach
+
+
+@dataclass(frozen=True, slots=True)
+class ArchiveRun:
+    """What came of it.
+
+    Attributes
+    ----------
+    heard : int
+        Now.
+    known : int
+        Had a result already, or the same sound and label stood twice.
+    failed : tuple of (ArchiveJob, WalkboardError)
+    """
+
+    heard: int
+    known: int
+    failed: tuple[tuple[ArchiveJob, WalkboardError], ...]
+
+
+def hear_archive(
+    jobs: Sequence[ArchiveJob],
+    results: Results,
+    engine: Engine,
+    progress: ProgressOfEach | None = None,
+) -> ArchiveRun:
+    """Hear what is missing; each result is kept as soon as it comes.
+
+    Raises
+    ------
+    InputError
+        If a result cannot be written, or the engine cannot be reached. What was kept is kept.
+    """
+    missing: dict[str, ArchiveJob] = {}
+    for job in jobs:
+        if not results.has(job.key):
+            missing.setdefault(job.key, job)
+    to_hear = list(missing.values())
+    failed, heard = [], 0
+    for number, outcome in engine(to_hear, progress) if to_hear else ():
+        job = to_hear[number]
+        if isinstance(outcome, WalkboardError):
+            failed.append((job, outcome))
+        else:
+            results.write(job.key, outcome)
+            heard += 1
+    return ArchiveRun(heard, len(jobs) - len(to_hear), tuple(failed))

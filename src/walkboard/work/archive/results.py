@@ -1,0 +1,86 @@
+"""Finished hearings by key. A result is written beside its place and renamed, so it is whole."""
+
+from __future__ import annotations
+
+import json
+import os
+import uuid
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from walkboard.errors import InputError
+from walkboard.survey.hear.heard_walk import HeardWalk
+from walkboard.survey.hear.to_json import walk_from_json
+
+FOLDER = "worked-out/archive"  # in the book's folder; may be removed at any time
+
+
+@dataclass(frozen=True, slots=True)
+class Results:
+    """A folder of results, ``ab/ab12….json``."""
+
+    folder: Path
+
+    def path_of(self, key: str) -> Path:
+        """Where a result is, or will be."""
+        return self.folder / key[:2] / f"{key}.json"
+
+    def has(self, key: str) -> bool:
+        """Whether the work is done."""
+        return self.path_of(key).is_file()
+
+    def write(self, key: str, data: bytes) -> None:
+        """Keep a result.
+
+        Raises
+        ------
+        InputError
+            If it cannot be written.
+        """
+        place = self.path_of(key)
+        part = place.with_name(f".{uuid.uuid4().hex}.part")
+        try:
+            place.parent.mkdir(parents=True, exist_ok=True)
+            with part.open("wb") as stream:
+                stream.write(data)
+                stream.flush()
+                os.fsync(stream.fileno())
+            os.replace(part, place)
+        except OSError as error:
+            part.unlink(missing_ok=True)
+            raise InputError(
+                f"The result cannot be written: {error.strerror or error}.", where=str(place)
+            ) from error
+
+    def read(self, key: str) -> dict[str, Any]:
+        """A result as JSON values.
+
+        Raises
+        ------
+        InputError
+            If it cannot be read; remove the file, and it is heard again.
+        """
+        place = self.path_of(key)
+        try:
+            found: dict[str, Any] = json.loads(place.read_bytes())
+        except (OSError, ValueError) as error:
+            raise InputError(
+                "The result cannot be read.", where=str(place), fix="Remove it and hear again."
+            ) from error
+        return found
+
+    def walk(self, key: str) -> HeardWalk:
+        """A result as a walk.
+
+        Raises
+        ------
+        InputError
+            If it cannot be read.
+        """
+        return walk_from_json(self.read(key), where=str(self.path_of(key)))
+
+    def unfinished(self) -> Iterator[Path]:
+        """Parts that a killed program left."""
+        yield from self.folder.glob("*/.*.part")
