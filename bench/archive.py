@@ -53,7 +53,10 @@ def main() -> None:
 
         def cluster(workers: int) -> LocalCluster:
             return LocalCluster(
-                n_workers=workers, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
+                n_workers=workers,
+                threads_per_worker=1,
+                dashboard_address="127.0.0.1:0",
+                host="127.0.0.1",
             )
 
         import dask

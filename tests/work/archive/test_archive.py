@@ -98,7 +98,7 @@ def test_a_worker_killed_half_way_costs_nothing_but_time(
     from distributed import Client, LocalCluster
 
     with LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
+        n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0", host="127.0.0.1"
     ) as cluster:
         address = cluster.scheduler_address.removeprefix("tcp://")
         results = Results(tmp_path)

@@ -118,7 +118,7 @@ def _client(address: str, at_once: int) -> Iterator[Client]:
                 LocalCluster(
                     n_workers=at_once,
                     threads_per_worker=1,
-                    dashboard_address=None,
+                    dashboard_address="127.0.0.1:0",
                     host="127.0.0.1",
                 ) as cluster,
                 Client(cluster) as client,
