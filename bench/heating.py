@@ -2,10 +2,10 @@
 
 Simulated: `tests.condition.heating.churches`, 10 heat-ups each, every one forecast from those
 before it; the prior errors and what they grow by were fitted on seeds 0 to 24, and seeds 25 to 49
-and 100 to 124 judge. Real: the hourly winter of one house in the source archive of the package darkgreybox
-(its licence file is MIT, its index entry says GPL; nothing of it is shipped here). Fetch it with
-``pip download --no-deps --no-binary :all: darkgreybox``, unpack it and give the folder that holds
-``demo_data.csv`` in the environment variable WALKBOARD_HOUSE.
+and 100 to 124 judge. Real: the hourly winter of one house in the source archive of the package
+darkgreybox (its licence file is MIT, its index entry says GPL; nothing of it is shipped here).
+Fetch it with ``pip download --no-deps --no-binary :all: darkgreybox``, unpack it and give the
+folder that holds ``demo_data.csv`` in the environment variable WALKBOARD_HOUSE.
 """
 
 from __future__ import annotations

@@ -25,6 +25,7 @@ from walkboard.sheets.values import (
     FaultRow,
     FlagRow,
     Passage,
+    Picture,
     RankChart,
     VisitFacts,
     VisitReport,
@@ -46,6 +47,7 @@ def visit_report(
     work: Work | None = None,
     faults: Sequence[Fault] = (),
     notices: Sequence[str] = (),
+    pictures: Sequence[Picture] = (),
     stray_cents: float = STRAY_CENTS,
 ) -> VisitReport:
     """The report of a visit.
@@ -69,6 +71,7 @@ def visit_report(
         Those that stand, and those fixed at this visit.
     notices : sequence of str
         Whole sentences about the recordings.
+    pictures : sequence of Picture
     stray_cents : float
         From its line, for a pipe to be called out [cents].
 
@@ -115,6 +118,7 @@ def visit_report(
         faults=tuple(_fault_row(fault) for fault in faults),
         nothing="No pipe was measured at this visit.",
         notices=tuple(notices),
+        pictures=tuple(pictures),
         language=front.language.value,
     )
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
+import tempfile
 import unicodedata
 from datetime import date
 from functools import singledispatch
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import typst
@@ -27,6 +29,7 @@ _BLANKS = re.compile(r"[^\S\u00a0]+")  # but those that keep a number and its un
 _LONG_WORD, _BROKEN_AFTER = 16, 8  # letters of a word that may break, and after how many each
 _WITHOUT_SHAPE = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
 _TRIAL = '#set document(title: "trial"); #set text(font: "Libertinus Serif"); #sys.inputs.sheet'
+_TRIAL_PICTURE = '#set document(title: "trial"); #image(sys.inputs.sheet, alt: "trial")'
 
 
 @singledispatch
@@ -61,7 +64,20 @@ def _(sheet: KeySheet) -> bytes:
 
 @render_pdf.register
 def _(sheet: VisitReport) -> bytes:
-    return _compiled("report.typ", _plain(sheet), sheet.day)
+    with tempfile.TemporaryDirectory() as folder:
+        names = {}
+        for number, picture in enumerate(sheet.pictures, 1):
+            name = f"{number}.{picture.ending}"
+            Path(folder, name).write_bytes(picture.content)
+            if _can_draw(name, folder):
+                names[name] = picture
+        plain = _plain(dataclasses.replace(sheet, pictures=()))
+        plain["pictures"] = [
+            {"file": f"/{n}", "shows": _printable(p.shows), "rights": _printable(p.rights)}
+            for n, p in names.items()
+        ]
+        plain["undrawn"] = [_printable(p.shows) for p in sheet.pictures if p not in names.values()]
+        return _compiled("report.typ", plain, sheet.day, folder=folder)
 
 
 @render_pdf.register
@@ -75,26 +91,40 @@ def _(sheet: ConsoleCard) -> bytes:
     return _compiled("console_card.typ", data, sheet.day)
 
 
-def _compiled(template: str, data: dict[str, Any], day: date) -> bytes:
-    folder = files("walkboard.sheets.templates")
+def _compiled(
+    template: str, data: dict[str, Any], day: date, *, folder: str | None = None
+) -> bytes:
+    """A template filled in; it may read the files of a folder."""
+    templates = files("walkboard.sheets.templates")
     source = "\n".join(
-        folder.joinpath(name).read_text(encoding="utf-8") for name in ("frame.typ", template)
+        templates.joinpath(name).read_text(encoding="utf-8") for name in ("frame.typ", template)
     )
     data |= {"year": day.year, "month": day.month, "day_of_month": day.day}
     given = json.dumps(data, ensure_ascii=False)
     try:
-        return _typeset(source, given)
+        return _typeset(source, given, folder)
     except typst.TypstError as error:
         if _WITHOUT_SHAPE.search(str(error)) is None:
             raise
     for letter in _without_shape({letter for letter in given if not letter.isascii()}):
         given = given.replace(letter, MISSING)
-    return _typeset(source, given)
+    return _typeset(source, given, folder)
 
 
-def _typeset(source: str, sheet: str) -> bytes:
-    made: bytes = typst.compile(
+def _can_draw(name: str, folder: str) -> bool:
+    """Whether a picture can be drawn: a file may begin as one and be broken further on."""
+    try:
+        _typeset(_TRIAL_PICTURE, f"/{name}", folder)
+    except typst.TypstError:
+        return False
+    return True
+
+
+def _typeset(source: str, sheet: str, folder: str | None = None) -> bytes:
+    # Its stub wants a root of the same type as the source.
+    made: bytes = typst.compile(  # type: ignore[call-overload]
         source.encode(),
+        root=folder,
         format="pdf",
         sys_inputs={"sheet": sheet},
         ignore_system_fonts=True,

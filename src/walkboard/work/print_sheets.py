@@ -27,6 +27,7 @@ from walkboard.work.write_files import write_file
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
+PHOTOGRAPHS_PRINTED = 6  # in a report: two to a page. Chosen.
 _AHEAD_DAYS = 180  # of an outlook, where no event is coming
 
 
@@ -90,8 +91,30 @@ def print_report(
             if fault.stands or fault.mended_in_visit == visit.id
         ],
         notices=[f"{walk.file}: {warning}" for walk in walks for warning in walk.warnings],
+        pictures=_pictures(book, visit),
     )
     return write_file(render_pdf(sheet), to, what="sheet")
+
+
+def _pictures(book: Book, visit: KeptVisit) -> list[values.Picture]:
+    """The newest photographs of the visit and of faults that its report names, oldest first.
+
+    Those without a word on their rights stay in the book.
+    """
+    named = {
+        fault.id
+        for fault in book.faults(visit.organ_id)
+        if fault.stands or fault.mended_in_visit == visit.id
+    }
+    meant = [
+        one
+        for one in book.photographs(visit.organ_id)
+        if one.rights and (one.visit_id == visit.id or one.fault_id in named) and one.path.is_file()
+    ]
+    return [
+        values.Picture(one.shows, one.rights, one.path.read_bytes(), one.path.suffix[1:])
+        for one in meant[-PHOTOGRAPHS_PRINTED:]
+    ]
 
 
 def venue_page(

@@ -114,3 +114,34 @@ def test_a_log_that_does_not_cover_a_moment_says_nothing() -> None:
     hours = np.arange(0.0, 10.0, 0.5)
     assert air_at(hours, hours, 20.0) is None
     assert air_at(hours, hours, 4.2) == pytest.approx(4.2)
+
+
+def lasting(hours: float, lean_celsius: float) -> HeatUp:
+    """A heat-up that ends warmer or colder than the ones before it would have it."""
+    return a_course(hours, 9.0, end=24.0 + lean_celsius)
+
+
+def test_what_the_course_always_leans_is_taken_off_the_next_forecast() -> None:
+    """Each heat-up ends a kelvin colder than the one before: a course through all of them is too
+    warm for the next one, every time."""
+    winter = [lasting(9.0, -float(n)) for n in range(6)]
+    heating = Heating(winter)
+    leans = [score.course_error_celsius for score in heating.scores]
+    assert min(leans) > 0.3
+    left = [score.error_celsius for score in heating.scores]
+    assert abs(left[-1]) < 0.7 * leans[-1]
+    course = float(heating.course.air(9.0, 9.0, None))
+    share = float(heating.course.share(9.0))
+    # Six heat-ups give five errors; the mean is held near zero as if two without error came first.
+    assert heating.at(9.0, 9.0, None).celsius == pytest.approx(course - share * sum(leans) / 7.0)
+    assert heating.at(0.0, 9.0, None).celsius == pytest.approx(9.0, abs=0.05)
+
+
+def test_a_first_forecast_is_given_less_surely_than_later_ones() -> None:
+    same = [a_course(9.0, t) for t in (8.0, 9.0, 10.0, 8.5, 9.5, 8.0, 9.2, 8.8)]
+    widths = [s.high_celsius - s.low_celsius for s in Heating(same).scores]
+    assert widths == sorted(widths, reverse=True)
+    assert widths[0] > 3.0 * widths[-1]
+    rough = [lasting(9.0, lean) for lean in (0.0, 0.9, -0.8, 0.7, -0.9, 0.8)]
+    spread = [s.high_celsius - s.low_celsius for s in Heating(rough).scores]
+    assert spread[-1] > 2.0 * widths[4]

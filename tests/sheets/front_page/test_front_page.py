@@ -191,6 +191,27 @@ def test_what_is_unknown_is_marked_so() -> None:
     assert all(answer.is_known for answer in front_page(NEWS).answers)
 
 
+@pytest.mark.parametrize(
+    ("humidity", "words"),
+    [
+        (0.399, "dry, at 40 %"),  # 40 to 60 %: where organs are usually kept, as build.py has it
+        (0.40, "at 40 % humidity: keep it steady"),
+        (0.65, "at 65 % humidity: keep it steady"),
+        (0.651, "damp, at 65 %"),
+        (None, "was not measured"),
+    ],
+)
+def test_dry_and_damp_air_are_called_so_and_sent_to_the_adviser(
+    humidity: float | None, words: str
+) -> None:
+    answers = front_page(replace(NEWS, humidity=humidity)).answers
+    said = [a.words for a in answers if Question.CARE in a.questions][-1].replace(
+        "\N{NO-BREAK SPACE}", " "
+    )
+    assert words in said
+    assert ("ask your adviser" in said) == words.startswith(("dry", "damp"))
+
+
 def test_keys_are_named_as_musicians_of_the_language_name_them() -> None:
     # H. von Helmholtz's octaves (c′ is C4) and H for B in German; French solfège counts C4 as do3.
     german, french = phrases(Language.GERMAN), phrases(Language.FRENCH)

@@ -54,6 +54,19 @@ def test_two_rows_that_beat_still_loop_smoothly() -> None:
     assert np.abs(np.diff(looped)).max() < 1.1 * np.abs(np.diff(sound)).max()
 
 
+def test_the_loop_is_the_length_at_which_the_sound_repeats_best() -> None:
+    """Two rows that beat 14 times a second: fifteen beats later both are where they were. A loop of
+    the longest whole number of periods would meet the beat at another place."""
+    near, far = 262.0, 276.0
+    sound = tone(near, 2.4, -20.0, -9.0) + tone(far, 2.4, -20.0, -9.0)
+    clip = make_clip(sound, near)
+    assert clip is not None
+    beats = (clip.loop_end - clip.loop_start) / RATE_HZ * (far - near)
+    assert abs(beats - 15.0) < 0.06
+    longest = int(1.1 * near) / near * (far - near)
+    assert abs(longest - round(longest)) > 0.3
+
+
 @pytest.mark.parametrize("seconds", [0.3, 0.9, 1.2])
 def test_a_hold_that_is_too_short_gives_no_clip(seconds: float) -> None:
     assert make_clip(tone(440.0, seconds, -20.0, -9.0), 440.0) is None

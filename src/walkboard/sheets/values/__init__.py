@@ -12,6 +12,7 @@ from walkboard.sheets.values.report import (
     FaultRow,
     FlagRow,
     Mark,
+    Picture,
     RankChart,
     VisitReport,
 )
@@ -35,6 +36,7 @@ __all__ = [
     "FlagRow",
     "Mark",
     "Passage",
+    "Picture",
     "PlanCurve",
     "RankChart",
     "RankGroup",

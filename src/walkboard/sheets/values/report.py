@@ -116,6 +116,28 @@ class FaultRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Picture:
+    """A photograph to print.
+
+    Attributes
+    ----------
+    shows : str
+        What is to be seen; also read aloud in its place.
+    rights : str
+        Whose it is and who may see it; printed under it.
+    content : bytes
+        Of the file.
+    ending : str
+        ``png`` or ``jpg``.
+    """
+
+    shows: str
+    rights: str
+    content: bytes
+    ending: str
+
+
+@dataclass(frozen=True, slots=True)
 class VisitReport:
     """The report of a visit for the venue.
 
@@ -138,6 +160,7 @@ class VisitReport:
         What to say where nothing was read.
     notices : tuple of str
         About the recordings.
+    pictures : tuple of Picture
     language : str
         BCP 47.
     """
@@ -155,4 +178,5 @@ class VisitReport:
     faults: tuple[FaultRow, ...]
     nothing: str
     notices: tuple[str, ...] = ()
+    pictures: tuple[Picture, ...] = ()
     language: str = "en"
