@@ -90,6 +90,15 @@ class Scene:
     holds: list[TrueHold]
     detail: dict[str, object] = field(default_factory=dict)
     values_due: bool = True
+    lost_s: tuple[tuple[float, float], ...] = ()  # at which true second, and how much is missing
+
+    def true_s(self, recorded_s: float) -> float:
+        """When a second of the recording was sounding."""
+        at_s = recorded_s
+        for gone_s, length_s in self.lost_s:
+            if at_s > gone_s:
+                at_s += length_s
+        return at_s
 
 
 class Player:
@@ -449,10 +458,8 @@ def two_keys(seed: int) -> Scene:
                 continue
             extra.append(p.sounding(PipeRef(stop, other + 1), start_s, end_s))
         else:
-            before = number_of[keys[n - 1]]
             late_s = float(p.rng.uniform(1.0, 2.0))
-            extra.append(p.sounding(PipeRef(stop, before + 1), timed[n - 1][1], start_s + late_s))
-            timed[n - 1] = (timed[n - 1][0], timed[n - 1][1], start_s)
+            timed[n - 1] = (timed[n - 1][0], timed[n - 1][1], start_s + late_s)
         marked.append(n)
     return p.play(
         "two keys at once",
@@ -498,12 +505,15 @@ def gaps(seed: int) -> Scene:
         "recorder drops samples", [stop], p.times(p.keys(stop)[:25]), p.drawn_pipes([stop])
     )
     gone = np.zeros(len(scene.samples), bool)
+    lost = []
     for hold in scene.holds:
         if p.rng.random() < 0.3:
             at = int(p.rng.uniform(hold.start_s + 1.0, hold.end_s - 0.3) * RATE_HZ)
-            gone[at : at + int(p.rng.uniform(0.005, 0.02) * RATE_HZ)] = True
-    # Times move by at most a few tenths of a second over the walk.
+            count = int(p.rng.uniform(0.005, 0.02) * RATE_HZ)
+            gone[at : at + count] = True
+            lost.append((at / RATE_HZ, count / RATE_HZ))
     scene.samples = scene.samples[~gone]
+    scene.lost_s = tuple(lost)
     return scene
 
 

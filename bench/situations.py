@@ -74,9 +74,9 @@ def count_values(scene: Scene, said: Json, score: Score) -> None:
     """Compare every value with the truth."""
     score.holds += len(scene.holds)
     for hold in said["holds"]:
+        start_s, end_s = scene.true_s(hold["start_s"]), scene.true_s(hold["end_s"])
         shared = [
-            (min(hold["end_s"], true.end_s) - max(hold["start_s"], true.start_s), true)
-            for true in scene.holds
+            (min(end_s, true.end_s) - max(start_s, true.start_s), true) for true in scene.holds
         ]
         overlap, true = max(shared, key=lambda pair: pair[0], default=(0.0, None))
         for reading in hold["readings"]:
@@ -86,9 +86,8 @@ def count_values(scene: Scene, said: Json, score: Score) -> None:
             one = None if true is None or overlap <= 0.0 else true.pipes.get(reading["pipe"])
             off = None
             if one is not None:
-                off = cents_of_ratio(
-                    reading["hz"] / one.mean_hz(reading["start_s"], reading["end_s"])
-                )
+                window_s = scene.true_s(reading["start_s"]), scene.true_s(reading["end_s"])
+                off = cents_of_ratio(reading["hz"] / one.mean_hz(*window_s))
             if reading["flags"]:
                 continue
             score.unflagged += 1

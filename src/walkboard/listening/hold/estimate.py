@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.listening.hold.movement import (
+    MOST_MISSING,
     ROOM_SIZE,
     WANDER_SIZE,
     Floats,
@@ -36,6 +37,7 @@ from walkboard.listening.hold.movement import (
     posterior,
     without,
 )
+from walkboard.listening.hold.shake import fast_shake_hz2
 from walkboard.listening.hold.spectrum import Envelopes
 
 _TURNS = 6
@@ -54,6 +56,7 @@ _STEP = 1.5  # standard deviations between the sizes that are averaged over
 _SURE = 0.3  # prior standard deviations to which a size needs no averaging
 _NEGLIGIBLE = 6.0  # of log evidence below the best: not worth averaging over its rooms
 _TELLING_SHARE = 0.01  # of a cause, from which its variance is worked out in full
+_UNSETTLED = 1.5  # that σ grows by at the most missing; fitted to one-second holds (situations)
 _ROOM_MEMORY_S = 0.25
 _ROOM_DELAY_S = 0.08  # mean delay of direct sound and reverberation together
 _ROOM_DELAY_SIGMA_S = 0.06  # dry rooms 0, a church of 4 s and little direct sound 0.2
@@ -79,6 +82,8 @@ class Estimate:
         Standard deviation of whole turns that may have been lost in the room's fades, at the
         strongest partials; counted in `sigma_hz`.
     movement : Movement
+    seconds : float
+        Length of the window.
     """
 
     hz: float
@@ -89,6 +94,7 @@ class Estimate:
     coherence: float
     slip_cycles: float
     movement: Movement
+    seconds: float
 
 
 def _first_phase(env: Envelopes) -> Floats:
@@ -269,7 +275,9 @@ def estimate(env: Envelopes) -> Estimate:
         if turn >= _LEAST_TURNS - 1 and change < _SETTLED:
             break
     mean_hz, variance = _averaged(rows, basis, movement, found)
+    variance *= _unsettled_excess(movement)
     last = _turn_back(env, basis, course)
+    variance += fast_shake_hz2(env, basis, course, last.values, last.mean, last.ratio > _EXPECTED)
     weight = last.mean.real**2 + last.mean.imag**2
     weight /= weight.sum()
     steady_share = float((weight * np.clip(last.coherence, 0.0, 1.0)).sum())
@@ -286,6 +294,7 @@ def estimate(env: Envelopes) -> Estimate:
         coherence=steady_share,
         slip_cycles=slip,
         movement=movement,
+        seconds=basis.seconds,
     )
 
 
@@ -363,6 +372,16 @@ def _steps(found: Posterior, size: str) -> tuple[tuple[float, ...], float]:
         return (), math.log(unsure)
     step = _STEP * unsure
     return (-step, step), math.log(step) - 0.5 * math.log(2.0 * math.pi)
+
+
+def _unsettled_excess(movement: Movement) -> float:
+    """Factor on the variance where much of the field was still missing, or something else rang.
+
+    In the first second of a low pipe the pipe still speaks and the pipe before still rings; both
+    are taken for the field building up, but neither is random from partial to partial.
+    """
+    missing = movement.sizes["build_up"]
+    return float((1.0 + _UNSETTLED * (missing / MOST_MISSING) ** 3) ** 2)
 
 
 def _slipped_cycles(coherence: float, wander_hz: float) -> float:

@@ -35,6 +35,7 @@ class Limits:
     least_periods: float = 4.0  # withheld below; chosen
     far_cents: float = 50.0  # from `../shared/interface.md`
     worst_sigma_cents: float = 2.0  # withheld above; chosen
+    settled_s: float = 1.5  # window in which a room builds up, or else it is noise; chosen
     unsteady_cents: float = 3.0  # wander; chosen
     coherent: float = 0.5  # share of the partials' power that the course makes steady; chosen
     unsteady_cycles: float = 0.7  # turns of phase that may have been lost; chosen
@@ -115,7 +116,7 @@ def measure_alone(
         start_s=reported[0],
         end_s=reported[1],
         level_db=level,
-        flags=(*flags, *doubts),
+        flags=tuple(dict.fromkeys((*flags, *doubts))),
         partials=partials,
     )
     if not trusted:
@@ -141,7 +142,8 @@ def _doubts(
         flags.append(ReadingFlag.UNSTEADY)
         trusted = found.coherence >= LIMITS.coherent
     if trusted and sigma_cents > LIMITS.worst_sigma_cents:
-        flags.append(ReadingFlag.FAINT)
+        short = found.seconds < LIMITS.settled_s and found.movement.is_unsettled
+        flags.append(ReadingFlag.SHORT if short else ReadingFlag.FAINT)
         trusted = False
     return flags, trusted
 

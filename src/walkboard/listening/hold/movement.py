@@ -53,9 +53,10 @@ _CENTRE = np.log([0.05, 0.6, 0.4, 0.03, 0.3])
 _SPREAD = np.array([1.5, 0.7, 0.5, 1.5, 0.5])
 _NOTHING = -12.0
 _LOWEST = np.full(len(_NAMES), -4.0)  # standard deviations that a size may leave its centre
-# Never more than half the field may still be missing: the steady part begins late enough, and a
-# larger share would be a pipe's wander taken for the room's.
-_HIGHEST = np.array([4.0, 4.0, 4.0, math.log(0.5 / 0.03) / 1.5, 4.0])
+MOST_MISSING = 0.5
+"""Share of the field that may still be missing when the window begins: the steady part begins late
+enough, and a larger share would be a pipe's wander taken for the room's."""
+_HIGHEST = np.array([4.0, 4.0, 4.0, math.log(MOST_MISSING / 0.03) / 1.5, 4.0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +135,11 @@ class Movement:
     def sizes(self) -> dict[str, float]:
         """The sizes by name."""
         return dict(zip(_NAMES, np.exp(_CENTRE + _SPREAD * self.standard).tolist(), strict=True))
+
+    @property
+    def is_unsettled(self) -> bool:
+        """Whether as much of the field was still missing as can be believed."""
+        return self.sizes["build_up"] > 0.98 * MOST_MISSING
 
 
 @dataclass(frozen=True, slots=True)
