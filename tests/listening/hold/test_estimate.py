@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from tests.signals import partial_levels, room
 from walkboard.listening.measure import measure_hold
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import Comb
 
 RATE = 24_000
@@ -48,7 +49,7 @@ def played(
 def off_and_sigma(samples: Floats, cycles: Floats, hz: float) -> tuple[float, float] | None:
     """Error and sigma [cents]; None without a value."""
     (reading,) = measure_hold(samples, RATE, [Comb("", hz)])
-    if reading.hz is None or reading.sigma_cents is None:
+    if not isinstance(reading, Measured):
         return None
     first, last = (int(at * RATE) for at in (reading.start_s, reading.end_s))
     true_hz = (cycles[last] - cycles[first]) / (last - first) * RATE

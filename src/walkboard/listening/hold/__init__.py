@@ -6,6 +6,7 @@
 - `spectrum`: one FFT of the hold, and the slow envelope of every partial
 - `movement`: how a blown pipe and its room move
 - `estimate`: one phase course for all partials and channels
+- `shake`: what wind that shakes fast leaves in the mean
 - `beats`: the beat of two pipes that sounded together
 - `measure`: all of these in order, for a pipe that sounds alone
 """

@@ -277,7 +277,9 @@ def estimate(env: Envelopes) -> Estimate:
     mean_hz, variance = _averaged(rows, basis, movement, found)
     variance *= _unsettled_excess(movement)
     last = _turn_back(env, basis, course)
-    variance += fast_shake_hz2(env, basis, course, last.values, last.mean, last.ratio > _EXPECTED)
+    variance += fast_shake_hz2(
+        env, basis, course, last.values, last.mean, there=last.ratio > _EXPECTED
+    )
     weight = last.mean.real**2 + last.mean.imag**2
     weight /= weight.sum()
     steady_share = float((weight * np.clip(last.coherence, 0.0, 1.0)).sum())

@@ -18,6 +18,7 @@ def fast_shake_hz2(
     course: Floats,
     turned_back: NDArray[np.complex128],
     means: NDArray[np.complex128],
+    *,
     there: NDArray[np.bool_],
 ) -> float:
     """Variance of the mean from wind that shakes at 3 Hz and faster [Hz²].
