@@ -14,7 +14,8 @@ from walkboard.planning.choose.certify import choose
 from walkboard.planning.choose.task import Task
 from walkboard.planning.minutes import in_steps
 from walkboard.planning.route.ways import QUICK
-from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS, PipeOffset
+from walkboard.planning.value.pipe_offset import PipeOffset
+from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS
 from walkboard.planning.with_walks import choose_and_walk
 
 ORGANS = 20

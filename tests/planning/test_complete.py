@@ -7,6 +7,7 @@ import pytest
 from tests.condition.organs import small_organ
 from walkboard.condition.kinds import Role, role_of
 from walkboard.errors import InputError
+from walkboard.organ.celestes import partner_of
 from walkboard.organ.examples import hall
 from walkboard.organ.reading import read_organ
 from walkboard.planning.complete import (
@@ -16,7 +17,7 @@ from walkboard.planning.complete import (
     complete_to_json,
     complete_tuning,
 )
-from walkboard.planning.route.order import partner_of, reference_rank
+from walkboard.planning.route.order import reference_rank
 
 HALL = read_organ(hall())
 

@@ -13,22 +13,26 @@ def test_a_flue_that_moves_takes_one_to_two_minutes_and_a_reed_one():
     organ = small_organ()
     for rank in organ.ranks:
         role = Role.UNISON if rank.family.is_flue else Role.REED
-        assert 1.0 <= pipe_minutes(rank, role, 440.0) <= 2.0
-    assert pipe_minutes(organ.rank("great.trumpet"), Role.REED, 440.0) == 1.0
+        assert 1.0 <= pipe_minutes(rank, 1, role, 440.0) <= 2.0
+    assert pipe_minutes(organ.rank("great.trumpet"), 1, Role.REED, 440.0) == 1.0
 
 
 def test_large_pipes_and_mixtures_take_longer():
     organ = small_organ()
     principal, mixture = organ.rank("great.principal"), organ.rank("great.mixture")
-    assert pipe_minutes(principal, Role.UNISON, 40.0) > pipe_minutes(principal, Role.UNISON, 70.0)
-    assert pipe_minutes(mixture, Role.MIXTURE, 900.0) > pipe_minutes(mixture, Role.UNISON, 900.0)
+    assert pipe_minutes(principal, 1, Role.UNISON, 40.0) > pipe_minutes(
+        principal, 1, Role.UNISON, 70.0
+    )
+    assert pipe_minutes(mixture, 1, Role.MIXTURE, 900.0) > pipe_minutes(
+        mixture, 1, Role.UNISON, 900.0
+    )
 
 
 def test_the_ranks_own_minutes_take_their_place():
     own = a_rank("great.slow", minutes="2.72")
     organ = small_organ(more=own)
     assert len(organ.ranks) == len(RANKS) + 1
-    assert pipe_minutes(organ.rank("great.slow"), Role.UNISON, 40.0) == 2.75
+    assert pipe_minutes(organ.rank("great.slow"), 1, Role.UNISON, 40.0) == 2.75
 
 
 @pytest.mark.parametrize(("minutes", "steps"), [(0.0, 0), (0.05, 1), (0.051, 2), (1.2, 24)])

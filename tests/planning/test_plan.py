@@ -62,7 +62,7 @@ def test_the_cost_is_that_of_the_plan_as_returned(seed, event):
     done = {item.pipe for item in plan.items}
     left = sum(
         s.badness_left if s.pipe in done else s.badness_at(reference)
-        for s in pipe_offsets(SMALL, pitches, pipes)
+        for s in pipe_offsets(SMALL, pitches, pipes, done)
     )
     layout = Layout.of(SMALL)
     place = np.array([layout.place(p.pipe) for p in pipes])

@@ -13,7 +13,8 @@ from walkboard.condition.state import PipeCents
 from walkboard.organ.model import PipeRef
 from walkboard.planning.pitch import division_pitches
 from walkboard.planning.reasons import explain, move, size, why
-from walkboard.planning.value.pipe_offsets import PipeOffset, pipe_offsets
+from walkboard.planning.value.pipe_offset import PipeOffset
+from walkboard.planning.value.pipe_offsets import pipe_offsets
 
 ORGAN = small_organ()
 
@@ -36,7 +37,13 @@ def offset_of(rank: str, number: int, cents: float, level: float | None = -25.0)
         ("great.trumpet", 18, -7.1, -15.0, "7 cents flat of the flues, loud, in the tenor"),
         ("great.octave", 5, 12.2, -25.0, "12 cents sharp of the flues, in the bass"),
         ("great.principal", 61, 9.0, -40.0, "9 cents sharp of the flues, soft, in the top"),
-        ("swell.celeste", 30, -9.0, -25.0, "9 cents flat of its distance from its partner, in the"),
+        (
+            "swell.celeste",
+            30,
+            -9.0,
+            -25.0,
+            "9 cents flat of its distance from its partner as that",
+        ),
     ],
 )
 def test_why_says_how_far_how_loud_and_where(rank, number, cents, level, phrase):

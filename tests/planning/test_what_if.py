@@ -211,9 +211,9 @@ def test_the_cost_is_that_of_the_plan_as_returned_whatever_was_asked(seed, deman
     done = {item.pipe for item in plan.items}
     left = sum(
         s.badness_left if s.pipe in done else s.badness_at(above[s.rank.division])
-        for s in prepared.pipe_offsets(question)
+        for s in prepared.pipe_offsets(question, done)
     )
-    problem = prepared.problem(question)
+    problem = prepared.problem(question, done)
     situation = problem.situation
     pitches = division_pitches(ORGAN, condition, question.event_air_celsius)
     for index, division in enumerate(ORGAN.divisions):

@@ -18,7 +18,9 @@ from tests.sheets.visits import (
     work,
 )
 from walkboard.errors import UnknownNameError
+from walkboard.organ import examples
 from walkboard.organ.model import Family, PipeRef
+from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.planning.plan import PlanItem, Reference
 from walkboard.sheets.beats import beats_against, reference_in
@@ -227,6 +229,23 @@ def test_beats_are_those_of_the_lowest_partials_that_meet() -> None:
     assert found is not None
     assert_allclose(found.now_hz, 2.0 * hz * (1.0 - 2.0 ** (-5.0 / 1200.0)), rtol=1e-9)
     assert_allclose(found.target_hz, 0.0, atol=1e-9)
+
+
+def test_a_celeste_beats_with_its_partner_as_that_is() -> None:
+    """A partner 9 cents flat of 440 Hz: 2.5 beats above it, and 4 cents sharp of that now."""
+    organ = read_organ(examples.hall())
+    rank = organ.rank("swell.celeste8")
+    pipe = PipeRef(rank.id, next(n for n in range(1, rank.pipes) if rank.key_of(n).name == "A4"))
+    partner_hz = 440.0 * 2.0 ** (-9.0 / 1200.0)
+    assert rank.celeste_beats_hz is not None
+    target = partner_hz + rank.celeste_beats_hz
+    item = PlanItem(1, pipe, 4.0, target, "flatter", 1.0, "")
+    beside = reference_in(organ, rank)
+    assert beside == organ.rank("swell.gamba8")
+    found = beats_against(organ, item, beside, None)
+    assert found is not None
+    assert_allclose(found.target_hz, rank.celeste_beats_hz, rtol=1e-6)
+    assert_allclose(found.now_hz, target * 2.0 ** (4.0 / 1200.0) - partner_hz, rtol=1e-6)
 
 
 def test_a_reed_set_for_a_warmer_event_beats_with_the_flues_of_today() -> None:

@@ -25,12 +25,13 @@ from walkboard.demo.synthesiser import (
 )
 from walkboard.listening.readings import Measured
 from walkboard.listening.sound.recording import open_sound
+from walkboard.organ.celestes import celeste_target_hz
 from walkboard.organ.kinds import Family
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.picture import picture_text
 from walkboard.organ.reading import read_organ
 from walkboard.organ.sounding import held_key
-from walkboard.organ.targets import celeste_target_hz, target_hz
+from walkboard.organ.targets import target_hz
 from walkboard.planning.request import PlanRequest
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 from walkboard.scales.keys import Key

@@ -13,6 +13,7 @@ from walkboard.cli.printing import number, print_json, print_table, say
 from walkboard.cli.progress import FilesBar
 
 if TYPE_CHECKING:
+    from walkboard.organ.model import Organ
     from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 
 EXAMPLE = (
@@ -79,6 +80,8 @@ def listen(
             )
     finally:  # what was heard is printed, though another recording cannot be, or Ctrl-C was pressed
         _print_walks(walks, as_json=as_json, alone=len(sounds) == 1)
+        if not as_json:
+            print_celestes(load_organ(organ), [*earlier, *walks])
     if any(walk.heard is not None and not walk.heard.is_walk for walk in walks):
         raise typer.Exit(1)
 
@@ -113,6 +116,29 @@ def two_sigma(reading: Reading) -> float | None:
     """What is printed after ± [cents]."""
     sigma_cents = reading.sigma_cents_or_none
     return None if sigma_cents is None else 2.0 * sigma_cents
+
+
+def print_celestes(organ: Organ, walks: Sequence[HeardWalk]) -> None:
+    """Print how each pipe of a celeste beats with its partner, where both were heard."""
+    from walkboard.condition.celestes import celeste_beats
+    from walkboard.condition.gather import best_readings
+
+    found = celeste_beats(organ, best_readings(organ, walks)) if walks else ()
+    if not found:
+        return
+    typer.echo("Celestes beside their partners as heard:")
+    rows = [
+        [
+            str(beats.pipe),
+            str(beats.partner),
+            f"{beats.beats_hz:+.2f}",
+            f"{beats.due_hz:+.2f}",
+            f"{beats.cents:+.2f}",
+            f"{2.0 * beats.sigma_cents:.2f}",
+        ]
+        for beats in found
+    ]
+    print_table(["pipe", "partner", "beats/s", "due", "cents off", "± (2σ)"], rows, right="llrrrr")
 
 
 def reading_notes(reading: Reading) -> list[str]:

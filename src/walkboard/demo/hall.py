@@ -157,9 +157,9 @@ def hall_state(organ: Organ, seed: int, *, habits: Habits = USUAL_HABITS) -> Hal
         rng = np.random.default_rng([seed, zlib.crc32(rank.id.encode())])
         cents = _cents(rank, habits, rng)
         level_db = _levels_db(rank, rng)
-        kind = VOICED.get(rank.id, _OF_FAMILY[rank.family])
         for i in range(rank.pipes):
             pipe = PipeRef(rank.id, i + 1)
+            kind = VOICED.get(rank.id, _OF_FAMILY[rank.family_of(i + 1)])
             here_celsius = air[rank.division]
             set_celsius = here_celsius if rank.family.is_flue else habits.reeds_set_celsius
             voice = PipeVoice(
@@ -183,7 +183,8 @@ def _cents(rank: Rank, habits: Habits, rng: np.random.Generator) -> NDArray[np.f
     cents = habits.rank_cents * rng.standard_normal() + (
         habits.reed_cents if reed else habits.flue_cents
     ) * rng.standard_t(4.0, n)
-    share = habits.reed_stray if reed else habits.slip.get(rank.tuned_by, 0.0)
+    slips = [habits.slip.get(rank.tuned_by_of(number), 0.0) for number in range(1, n + 1)]
+    share = habits.reed_stray if reed else np.array(slips)
     least, most = habits.reed_stray_cents if reed else habits.slip_cents
     flat = 0.5 if reed else 0.1
     strays = rng.random(n) < share

@@ -161,6 +161,11 @@ class Rank:
         return self.part_of(number).build if self.parts else self.build
 
     @property
+    def parts_used(self) -> tuple[Part, ...]:
+        """Each way in which some of its pipes are built, upward; one where all are built alike."""
+        return tuple(dict.fromkeys(self.part_of(n) for n in range(1, self.pipes + 1)))
+
+    @property
     def breaks_back(self) -> bool:
         """Whether it is a row of a mixture that breaks."""
         return len(self.multiples) > 1

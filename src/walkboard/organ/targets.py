@@ -77,30 +77,6 @@ def nominal_hz(organ: Organ, rank: Rank, number: int) -> float:
     return pure + (rank.celeste_beats_hz or 0.0)
 
 
-def celeste_target_hz(organ: Organ, pipe: PipeRef, partner_hz: float) -> float:
-    """Where a pipe of a celeste should stand beside its partner as that was measured [Hz].
-
-    Parameters
-    ----------
-    organ : Organ
-    pipe : PipeRef
-        A pipe of a rank with a celeste.
-    partner_hz : float
-        Frequency of the partner's pipe at the same key [Hz].
-
-    Raises
-    ------
-    InputError
-        If the pipe's rank is not a celeste.
-    """
-    rank = organ.rank(pipe.rank)
-    if rank.celeste is None:
-        raise InputError(
-            f"The rank {rank.id} is not a celeste.", fix="Give it celeste in the description."
-        )
-    return partner_hz + rank.celeste.offset_hz(rank.key_of(pipe.number), partner_hz)
-
-
 def cents_off(hz: float, organ: Organ, pipe: PipeRef, air_celsius: float | None) -> float:
     """How far a frequency lies from a pipe's target [cents], + is sharp.
 

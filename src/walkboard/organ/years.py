@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from walkboard.organ.kinds import ChangeKind
 from walkboard.organ.model import Organ, PipeRef
 
@@ -39,6 +41,30 @@ def pipe_today(organ: Organ, pipe: PipeRef, year: int) -> PipeRef | None:
             at = PipeRef(rank.id, number)
     known = {rank.id: rank.pipes for rank in organ.ranks}
     return at if at.number <= known.get(at.rank, 0) else None
+
+
+def compared_with_today(organ: Organ, year: int) -> Callable[[PipeRef], PipeRef | None]:
+    """As `pipe_today` for one year, where a pipe's pitch then can be compared with today's.
+
+    None also where its rank has been revoiced since, or moved to sound another note.
+    """
+    since = {
+        rank.id: [change for change in rank.changes if change.year > year] for rank in organ.ranks
+    }
+    pipes = {rank.id: rank.pipes for rank in organ.ranks}
+    if not any(since.values()):
+        return lambda pipe: pipe if pipe.number <= pipes.get(pipe.rank, 0) else None
+    apart = {
+        rank
+        for rank, changes in since.items()
+        if any(c.kind is ChangeKind.REVOICED or c.was_first != 1 for c in changes)
+    }
+
+    def today(pipe: PipeRef) -> PipeRef | None:
+        found = pipe_today(organ, pipe, year)
+        return None if found is None or found.rank in apart else found
+
+    return today
 
 
 def names_over_years(organ: Organ, pipe: PipeRef) -> tuple[tuple[PipeRef, int | None], ...]:

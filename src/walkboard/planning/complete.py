@@ -16,13 +16,12 @@ from typing import Any
 
 from walkboard.condition.kinds import Role, role_of
 from walkboard.errors import InputError
+from walkboard.organ.celestes import partner_of
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.targets import target_hz
 from walkboard.planning.minutes import RANK_MINUTES, pipe_minutes
-from walkboard.planning.route.order import partner_of, reference_rank
+from walkboard.planning.route.order import BEARINGS_KEYS, reference_rank
 from walkboard.planning.route.ways import Ways
-
-BEARINGS_KEYS = (53, 65)  # F3 to F4, where beats are slow enough to count
 
 
 class Stage(StrEnum):
@@ -307,7 +306,7 @@ class _Days:
         minutes = []
         for number in range(run.first, run.last + 1):
             hz = target_hz(self._organ, PipeRef(rank.id, number), None)
-            minutes.append(factor * pipe_minutes(rank, role, hz))
+            minutes.append(factor * pipe_minutes(rank, number, role, hz))
         return minutes
 
 

@@ -15,7 +15,7 @@ from walkboard.planning.plan import PlanItem
 from walkboard.planning.reasons import move, why
 from walkboard.planning.route.order import in_order, reference_rank, visit_of
 from walkboard.planning.route.ways import Leg
-from walkboard.planning.value.pipe_offsets import PipeOffset
+from walkboard.planning.value.pipe_offset import PipeOffset
 from walkboard.quantities import ratio_of_cents
 
 WARMER_CELSIUS = 0.1  # from here on the air's course is counted in a target: 0.3 cent
@@ -85,7 +85,7 @@ def _item(
 ) -> PlanItem:
     offset = timed.offset
     division = offset.rank.division
-    pitch, above = pitches[division], reference[division]
+    pitch, above = pitches[division], offset.reference_of(reference[division])
     off = offset.cents - above
     warmer = 0.0
     if offset.role is not Role.REED and division in air:

@@ -40,12 +40,14 @@ WALK_NEAR_MINUTES = 0.5  # between chests of a division, where the description s
 WALK_FAR_MINUTES = 2.0  # between chests of two divisions
 
 
-def pipe_minutes(rank: Rank, role: Role, hz: float) -> float:
+def pipe_minutes(rank: Rank, number: int, role: Role, hz: float) -> float:
     """Minutes to tune one pipe, in whole steps.
 
     Parameters
     ----------
     rank : Rank
+    number : int
+        Of the pipe in its rank.
     role : Role
     hz : float
         The pipe's pitch.
@@ -53,7 +55,7 @@ def pipe_minutes(rank: Rank, role: Role, hz: float) -> float:
     if rank.minutes is not None:
         minutes = rank.minutes
     else:
-        minutes = BY_TUNING[rank.tuned_by]
+        minutes = BY_TUNING[rank.tuned_by_of(number)]
         if role is Role.MIXTURE:
             minutes += MIXTURE_EXTRA
         if hz < LARGE_HZ:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from walkboard.condition.kinds import Role
 from walkboard.planning.pitch import DivisionPitch
-from walkboard.planning.value.pipe_offsets import PipeOffset, beats_a_second
+from walkboard.planning.value.pipe_offset import PipeOffset, beats_a_second
 
 _LOUD, _SOFT = 1.3, 0.75  # of the level's factor
 _OCTAVES = ((48, "bass"), (60, "tenor"), (72, "middle"), (84, "treble"))
@@ -35,8 +35,9 @@ def why(
     warmer_celsius : float
         How much warmer the air is taken to be by the time that the pipe is come to [°C].
     """
-    off = offset.cents - reference_cents
-    today = offset.cents_from_flues - reference_cents
+    at = offset.reference_of(reference_cents)
+    off = offset.cents - at
+    today = offset.cents_from_flues - at
     against = "its partner" if offset.role is Role.CELESTE else "the flues"
     if offset.role is Role.REED and abs(off - today) >= _OTHER_AIR_CENTS:
         phrase = (
@@ -44,7 +45,8 @@ def why(
             f"{size(today)} of them today"
         )
     elif offset.role is Role.CELESTE:
-        phrase = f"{size(off)} of its distance from {against}"
+        as_it_is = " as that is" if offset.beside_partner else ""
+        phrase = f"{size(off)} of its distance from {against}{as_it_is}"
     else:
         phrase = f"{size(off)} of {against}"
     if not offset.is_heard:
@@ -81,7 +83,7 @@ def explain(offset: PipeOffset, reference_cents: float = 0.0) -> str:
     reference_cents : float
         The reference that the organ is tuned to, above where it stands.
     """
-    off = offset.cents - reference_cents
+    off = offset.cents - offset.reference_of(reference_cents)
     beats = beats_a_second(offset, off)
     partial = offset.beat_hz / offset.target_hz
     weight = offset.weight

@@ -14,8 +14,10 @@ Examples
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from walkboard.condition.assess import surest
 from walkboard.condition.finite import check_condition, check_shares
@@ -29,7 +31,7 @@ from walkboard.planning.choose import tied
 from walkboard.planning.choose.certify import choose
 from walkboard.planning.choose.curve import cost_curve, in_steps_within
 from walkboard.planning.choose.demands import Demands
-from walkboard.planning.choose.problem import Problem, pose, strays_fit, with_strays
+from walkboard.planning.choose.problem import Problem, pose, strays_fit, with_partners, with_strays
 from walkboard.planning.items import items_of, ordered_work
 from walkboard.planning.minutes import in_minutes
 from walkboard.planning.pitch import DivisionPitch, division_pitches
@@ -38,14 +40,17 @@ from walkboard.planning.request import EventAir, PlanRequest
 from walkboard.planning.route.shortest import BEAMS
 from walkboard.planning.route.ways import QUICK, Ways, Weather
 from walkboard.planning.value.belief import Belief, PipeForecast
+from walkboard.planning.value.celestes import pairs_known
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.ordinary import Purpose
-from walkboard.planning.value.pipe_offsets import PipeOffset, Situation, situation, unheard_pull
+from walkboard.planning.value.pipe_offset import PipeOffset
+from walkboard.planning.value.pipe_offsets import Situation, situation, unheard_pull
 from walkboard.planning.value.use import EventUse
 from walkboard.planning.value.weight import WeightChange, weigh
 from walkboard.planning.with_walks import Outcome, choose_and_walk
 
-_EVENTS_REMEMBERED = 4
+_EVENTS_REMEMBERED = 8
+_CELESTE_TURNS = 3  # chosen: most settle in two
 # Of a pipe that must be seen to and that nobody heard: it may stand anywhere. Chosen.
 UNKNOWN_CENTS = 10.0
 FORECAST_ONLY = (
@@ -63,6 +68,7 @@ class _Key:
     use: EventUse
     purpose: Purpose
     unknown: tuple[PipeRef, ...]
+    tuned: frozenset[PipeRef]
 
 
 @dataclass(frozen=True)
@@ -89,6 +95,7 @@ class Prepared:
         self._known, self._changes, self._air = known, tuple(changes), air
         self._reed_follows = reed_follows
         self._layout, self._ways = Layout.of(organ), Ways(organ)
+        self._partners = frozenset(known[n].pipe for _, n in pairs_known(organ, known))
         self._costed: list[tuple[_Key, _Costed]] = []
         self._base: Situation | None = None  # of the first request
 
@@ -103,21 +110,53 @@ class Prepared:
             When what must be done does not fit; it says how many minutes are missing.
         """
         request.check(self.organ)
-        costed = self._cost(request)
-        problem = pose(costed.situation, costed.pull, request.demands)
-        outcome = self._walked(request, costed, problem)
-        return self._plan(request, costed, problem, outcome)
+        return self._plan(request, *self._settled(request))
+
+    def _settled(self, request: PlanRequest) -> tuple[_Costed, Problem, Outcome]:
+        """The choice, and what pipes cost with the partners of celestes that it tunes.
+
+        A celeste is tuned to its partner as that will be: whether the partner is tuned is part of
+        the choice. Choose with the partners as they are, then with those tuned that were chosen,
+        until both agree; else the cheapest of a few turns.
+        """
+        tuned: frozenset[PipeRef] = frozenset()
+        best: tuple[_Costed, Problem, Outcome] | None = None
+        for _ in range(_CELESTE_TURNS):
+            costed = self._cost(request, tuned)
+            problem = pose(costed.situation, costed.pull, request.demands)
+            outcome = self._walked(request, costed, problem)
+            chosen = self._partners & {offset.pipe for offset in outcome.picked(problem)}
+            after = self._cost(request, chosen)
+            there = pose(after.situation, after.pull, request.demands)
+            if chosen != tuned and np.array_equal(there.order, problem.order):
+                costed, problem, outcome = after, there, _as_it_turns_out(outcome, there)
+            if best is None or outcome.chosen.cost < best[2].chosen.cost - 1e-9:
+                best = costed, problem, outcome
+            if chosen == tuned:
+                break
+            tuned = chosen
+        assert best is not None
+        return best
+
+    def _freely(self, request: PlanRequest, problem: Problem) -> Problem:
+        """The problem whose bound holds whichever partners of celestes are tuned."""
+        if not self._partners:
+            return problem
+        as_is = self._cost(request)
+        problem = pose(as_is.situation, as_is.pull, request.demands)
+        return with_partners(problem, self._cost(request, self._partners).situation)
 
     def _walked(self, request: PlanRequest, costed: _Costed, problem: Problem) -> Outcome:
         """The choice with its walks: with every stray where they all fit, else as it is best."""
+        freely = self._freely(request, problem)
         capacity = in_steps_within(request.minutes)
         firmer = problem if request.demands.leave_strays else with_strays(problem)
         if firmer is not problem and strays_fit(firmer, capacity):
             try:
-                return self._chosen(request, costed, firmer, problem)
+                return self._chosen(request, costed, firmer, freely)
             except NotEnoughMinutesError:
                 pass
-        return self._chosen(request, costed, problem, problem)
+        return self._chosen(request, costed, problem, freely)
 
     def _chosen(
         self, request: PlanRequest, costed: _Costed, problem: Problem, freely: Problem
@@ -137,10 +176,19 @@ class Prepared:
             freely=freely,
         )
 
-    def pipe_offsets(self, request: PlanRequest) -> tuple[PipeOffset, ...]:
-        """Every pipe that is known, with what it costs; for `planning.reasons.explain`."""
+    def pipe_offsets(
+        self, request: PlanRequest, tuned: Collection[PipeRef] = ()
+    ) -> tuple[PipeOffset, ...]:
+        """Every pipe that is known, with what it costs; for `planning.reasons.explain`.
+
+        Parameters
+        ----------
+        request : PlanRequest
+        tuned : collection of PipeRef
+            Pipes that a plan tunes: celestes are judged against partners among them as tuned.
+        """
         request.check(self.organ)
-        found = self._cost(request).situation
+        found = self._cost(request, self._partners.intersection(tuned)).situation
         return tuple(found.offset(index) for index in range(len(found.known)))
 
     def above_cents(self, request: PlanRequest, plan: Plan) -> dict[str, float]:
@@ -162,10 +210,8 @@ class Prepared:
                 "A plan that tunes divisions apart cannot be certified between the references.",
                 fix="Ask for one pitch for all.",
             )
-        costed = self._cost(request)
-        problem = pose(costed.situation, costed.pull, request.demands)
         capacity = in_steps_within(request.minutes)
-        outcome = self._walked(request, costed, problem)
+        costed, problem, outcome = self._settled(request)
         return certify(problem, outcome, capacity, costed.pitches)
 
     def situation(self, request: PlanRequest) -> Situation:
@@ -173,23 +219,25 @@ class Prepared:
         request.check(self.organ)
         return self._cost(request).situation
 
-    def problem(self, request: PlanRequest) -> Problem:
-        """The choice that a request poses, as arrays."""
+    def problem(self, request: PlanRequest, tuned: Collection[PipeRef] = ()) -> Problem:
+        """The choice that a request poses, as arrays; `tuned` as in `pipe_offsets`."""
         request.check(self.organ)
-        costed = self._cost(request)
+        costed = self._cost(request, self._partners.intersection(tuned))
         return pose(costed.situation, costed.pull, request.demands)
 
-    def _cost(self, request: PlanRequest) -> _Costed:
+    def _cost(self, request: PlanRequest, tuned: frozenset[PipeRef] = frozenset()) -> _Costed:
         unknown = self._unknown(request.demands)
-        key = _Key(request.event_air_celsius, request.use, request.purpose, unknown)
+        key = _Key(request.event_air_celsius, request.use, request.purpose, unknown, tuned)
         for known, costed in self._costed:
             if known == key:
                 return costed
-        costed = self._worked_out(request, unknown)
+        costed = self._worked_out(request, unknown, tuned)
         self._costed = [*self._costed[1 - _EVENTS_REMEMBERED :], (key, costed)]
         return costed
 
-    def _worked_out(self, request: PlanRequest, unknown: tuple[PipeRef, ...]) -> _Costed:
+    def _worked_out(
+        self, request: PlanRequest, unknown: tuple[PipeRef, ...], tuned: frozenset[PipeRef]
+    ) -> _Costed:
         pitches = division_pitches(self.organ, self.condition, request.event_air_celsius)
         usual = Belief.normal(0.0, UNKNOWN_CENTS)
         celsius = self.organ.pitch.at_celsius
@@ -198,7 +246,13 @@ class Prepared:
         weights = weigh(self._layout, known, event, self._changes, request.purpose)
         base = self._base if not unknown else None
         found = situation(
-            self._layout, pitches, known, weights, before=base, reed_follows=self._reed_follows
+            self._layout,
+            pitches,
+            known,
+            weights,
+            before=base,
+            reed_follows=self._reed_follows,
+            tuned=tuned,
         )
         if base is None and not unknown:
             self._base = found
@@ -280,6 +334,18 @@ class Prepared:
             for division, index in zip(problem.divisions(), chosen, strict=True):
                 found[division] = float(at[index])
         return found
+
+
+def _as_it_turns_out(outcome: Outcome, there: Problem) -> Outcome:
+    """The same choice among the same pipes, costed by what holds once it is made."""
+    nowhere = {there.visit_of(rank.id): 0.0 for rank in there.ranks_once()}
+    costed = there.task(nowhere)
+    task = replace(outcome.task, untouched=costed.untouched, gain=costed.gain, parts=costed.parts)
+    chosen = outcome.chosen
+    cost = task.row(chosen.references).cost_of(chosen.pipes)
+    return replace(
+        outcome, task=task, chosen=replace(chosen, cost=cost, bound=min(cost, chosen.bound))
+    )
 
 
 def prepare(

@@ -18,7 +18,7 @@ from walkboard.planning.minutes import RANK_MINUTES, in_minutes, in_steps
 from walkboard.planning.route.order import reference_rank
 from walkboard.planning.route.shortest import BEAMS
 from walkboard.planning.route.ways import QUICK, Leg, Round, Visit, Way, Ways, Weather, Work
-from walkboard.planning.value.pipe_offsets import PipeOffset
+from walkboard.planning.value.pipe_offset import PipeOffset
 
 _FREE_TURNS = 3  # of choosing and walking; then the walks charged may only rise
 _HAIR = 1e-9

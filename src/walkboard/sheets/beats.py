@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from walkboard.condition.kinds import Role, role_of
+from walkboard.organ.celestes import celeste_target_hz, partner_of
 from walkboard.organ.model import Family, Organ, PipeRef, Rank
 from walkboard.organ.targets import target_hz
 from walkboard.planning.plan import PlanItem, Reference
 from walkboard.quantities import ratio_of_cents
 
+_CELESTE_ROUNDS = 4  # each is a hundredth of the last
 HIGHEST_PARTIAL = 8  # beats of higher ones are too faint to tune by; common practice, no source
 
 
@@ -27,10 +29,12 @@ class Beats:
 
 
 def reference_in(organ: Organ, rank: Rank) -> Rank | None:
-    """The rank of its division that a rank is tuned to: an open 4′, else an open 8′; else None.
+    """The rank that a rank is tuned to: an open 4′ of its division, else an open 8′; else None.
 
-    The reference itself has none.
+    A celeste is tuned to its partner. The reference itself has none.
     """
+    if rank.is_celeste:
+        return partner_of(organ, rank)
     there = [
         other
         for other in organ.ranks
@@ -56,7 +60,8 @@ def beats_against(
     organ : Organ
     item : PlanItem
     reference : Rank
-        Taken to stand where the plan tunes its division.
+        Taken to be where the plan tunes its division; the partner of a celeste where its pipe's
+        target says that it is.
     pitch : Reference or None
         Reference of that division; None for the organ's own pitch.
 
@@ -66,6 +71,13 @@ def beats_against(
         None where the reference has no pipe on that key, or they meet in no partial that is heard.
     """
     rank = organ.rank(item.pipe.rank)
+    now_hz = item.target_hz * ratio_of_cents(item.cents)
+    if rank.is_celeste:
+        partner_hz = item.target_hz
+        for _ in range(_CELESTE_ROUNDS):  # back from the target to the partner it was set against
+            due_hz = celeste_target_hz(organ, item.pipe, partner_hz) - partner_hz
+            partner_hz = item.target_hz - due_hz
+        return Beats(abs(now_hz - partner_hz), abs(item.target_hz - partner_hz))
     number = reference.number_at(rank.key_of(item.pipe.number))
     if number is None:
         return None
@@ -76,7 +88,6 @@ def beats_against(
     air = organ.pitch.at_celsius if pitch is None else pitch.air_celsius
     shift = 0.0 if pitch is None else pitch.shift_cents
     stands_hz = target_hz(organ, PipeRef(reference.id, number), air) * ratio_of_cents(shift)
-    now_hz = item.target_hz * ratio_of_cents(item.cents)
     return Beats(
         abs(own * now_hz - other * stands_hz), abs(own * item.target_hz - other * stands_hz)
     )

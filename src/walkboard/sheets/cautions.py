@@ -227,11 +227,12 @@ def cautions_for(ranks: Iterable[Rank], divisions: Iterable[Division]) -> tuple[
         topics[Topic.SHUTTERS] = None
     for rank in ranks:
         # what a pipe is made of is not in the description: what tunes it tells metal from wood
-        if rank.family is Family.REED or rank.tuned_by in _METAL:
+        parts = rank.parts_used
+        if any(part.family is Family.REED or part.tuned_by in _METAL for part in parts):
             topics[Topic.LEAD] = None
         if _longest_feet(rank) > 7.9:
             topics[Topic.TALL_PIPES] = None
-        if rank.tuned_by is TunedBy.CONE:
+        if any(part.tuned_by is TunedBy.CONE for part in parts):
             topics[Topic.CONING] = None
         if rank.historic:
             topics[Topic.HERITAGE] = None

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from walkboard.condition.celestes import CelesteBeats, celeste_beats
+from walkboard.condition.gather import pipe_cents_of
 from walkboard.condition.state import Condition
 from walkboard.listening.readings import Bounded, Measured, best_reading
 from walkboard.listening.types import ReadingFlag
+from walkboard.organ.celestes import partner_of
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.physics.air import pitch_ratio
 from walkboard.planning.plan import Plan
@@ -120,10 +123,18 @@ def rank_chart(
     organ : Organ
     rank : Rank
     found, left : mapping of pipe to Reading
-        As found and as left; other ranks' pipes are passed over.
+        As found and as left. Other ranks' pipes are passed over, but a celeste is judged against
+        its partner where that is among them.
     context : ChartContext
     """
     lines = context.lines(organ, rank)
+    beside = _beside_partners(organ, rank, found)
+    beside_left = _beside_partners(organ, rank, found, left)
+    if beside:
+        name = rank_words(organ, organ.rank(next(iter(beside.values())).partner.rank))
+        name = name.partition(" · ")[2]
+        meaning = f"where they should be beside the {name} as heard"
+        lines = (ChartLine(lines[0].cents, f"beside {name}", meaning, is_target=True),)
     band = (lines[0].cents, context.stray_cents)
     labels = key_labels(organ, rank)
     points = []
@@ -131,7 +142,8 @@ def rank_chart(
         pipe = PipeRef(rank.id, number)
         if pipe in found or pipe in left:
             place = (rank.key_of(number).semitone, labels[number])
-            points.append(_point(place, found.get(pipe), left.get(pipe), band))
+            point = _point(place, found.get(pipe), left.get(pipe), band)
+            points.append(_restated(point, band, beside.get(pipe), beside_left.get(pipe)))
     return RankChart(
         heading=rank_words(organ, rank),
         caption=_caption(rank, points, lines, context.stray_cents),
@@ -174,11 +186,7 @@ def _point(
         word = "not heard" if found is None else flag_words(found).partition(",")[0] or "not read"
         return ChartPoint(semitone, key, None, word=word, left_cents=left_cents)
     away = found.cents - band[0]
-    mark = Mark.IN
-    if found.flags:
-        mark = Mark.CARE
-    elif abs(away) > band[1]:
-        mark = Mark.SHARP if away > 0.0 else Mark.FLAT
+    mark = Mark.CARE if found.flags else _mark(away, band[1])
     return ChartPoint(
         semitone=semitone,
         key=key,
@@ -188,6 +196,49 @@ def _point(
         word=flag_words(found).partition(",")[0],
         left_cents=left_cents,
     )
+
+
+def _beside_partners(
+    organ: Organ, rank: Rank, *heard: Mapping[PipeRef, Reading]
+) -> dict[PipeRef, CelesteBeats]:
+    """A celeste's pipes beside their partners as heard last; empty for other ranks."""
+    partner = partner_of(organ, rank) if rank.is_celeste else None
+    if partner is None:
+        return {}
+    last = {pipe: reading for readings in heard for pipe, reading in readings.items()}
+    air = organ.pitch.at_celsius  # only the difference counts
+    known = [
+        stands
+        for pipe, reading in last.items()
+        if pipe.rank in {rank.id, partner.id}
+        and (stands := pipe_cents_of(reading, air)) is not None
+    ]
+    return {found.pipe: found for found in celeste_beats(organ, known)}
+
+
+def _restated(
+    point: ChartPoint,
+    band: tuple[float, float],
+    beside: CelesteBeats | None,
+    beside_left: CelesteBeats | None,
+) -> ChartPoint:
+    """The point of a celeste's pipe, against its partner where that was heard."""
+    if beside_left is not None and point.left_cents is not None:
+        point = replace(point, left_cents=band[0] + beside_left.cents)
+    if beside is None or point.cents is None:
+        return point
+    return replace(
+        point,
+        cents=band[0] + beside.cents,
+        two_sigma_cents=2.0 * beside.sigma_cents,
+        mark=Mark.CARE if point.mark is Mark.CARE else _mark(beside.cents, band[1]),
+    )
+
+
+def _mark(away_cents: float, stray_cents: float) -> Mark:
+    if abs(away_cents) <= stray_cents:
+        return Mark.IN
+    return Mark.SHARP if away_cents > 0.0 else Mark.FLAT
 
 
 def _caption(

@@ -35,6 +35,7 @@ from walkboard.sheets.wording import (
     counted,
     day_words,
     hertz,
+    key_words,
     minutes,
     rank_words,
     signed,
@@ -182,7 +183,7 @@ def _group(
         draw=draw_words(organ, held),
         keys=", ".join(labels),
         beside="" if beside is None else rank_words(organ, beside),
-        device=_device(rank),
+        device=_device(rank, [item.pipe.number for item in items]),
         why=_why(items, labels, total_gain),
         minutes=minutes(sum(item.minutes for item in items)),
         rows=tuple(rows),
@@ -220,7 +221,7 @@ def _why(items: Sequence[PlanItem], labels: Sequence[str], total_gain: float) ->
 
 def _note(rank: Rank, item: PlanItem, tick: Ticked | None) -> str:
     """What was noted, and a warning where moving the pipe may harm it."""
-    risk = risk_of(rank.tuned_by, item.cents)
+    risk = risk_of(rank.tuned_by_of(item.pipe.number), item.cents)
     parts = [risk.why if risk.is_risky else "", "" if tick is None else tick.note]
     return "; ".join(part for part in parts if part)
 
@@ -239,11 +240,12 @@ def hand_words(rank: Rank, item: PlanItem, air_celsius: float) -> str:
     if change == 0.0:
         return "leave it"
     tongue_mm = rank.tongues_mm.get(item.pipe.number)
-    if rank.tuned_by is TunedBy.SPRING and tongue_mm is not None:
+    tuned_by = rank.tuned_by_of(item.pipe.number)
+    if tuned_by is TunedBy.SPRING and tongue_mm is not None:
         moved = spring_movement(change, tongue_mm=tongue_mm)
     else:
         moved = movement(
-            rank.tuned_by.value,
+            tuned_by.value,
             change,
             hz=item.target_hz * ratio_of_cents(item.cents),
             speed_m_s=speed_of_sound_m_s(Air(air_celsius)),
@@ -252,16 +254,26 @@ def hand_words(rank: Rank, item: PlanItem, air_celsius: float) -> str:
     return f"{moved.words}, {distance}" if distance else moved.words
 
 
-def _device(rank: Rank) -> str:
-    """``Tuned by slide. To sharpen: slide down. To flatten: slide up.``"""
-    ways = [
-        movement(rank.tuned_by.value, cents, hz=440.0, speed_m_s=343.0).words
-        for cents in (1.0, -1.0)
-    ]
-    historic = " Historic: do nothing without the organ's adviser." if rank.historic else ""
-    return (
-        f"Tuned by {rank.tuned_by.value}. To sharpen: {ways[0]}. To flatten: {ways[1]}.{historic}"
-    )
+def _device(rank: Rank, numbers: Sequence[int]) -> str:
+    """``Tuned by slide. To sharpen: slide down. To flatten: slide up.``, a sentence a device."""
+    pipes: dict[TunedBy, list[int]] = {}
+    for number in sorted(numbers):
+        pipes.setdefault(rank.tuned_by_of(number), []).append(number)
+    parts = []
+    for tuned_by, own in pipes.items():
+        ways = [
+            movement(tuned_by.value, cents, hz=440.0, speed_m_s=343.0).words
+            for cents in (1.0, -1.0)
+        ]
+        which = ""
+        if len(pipes) > 1:
+            low, high = (key_words(rank.key_of(number)) for number in (own[0], own[-1]))
+            which = f"{low}: " if low == high else f"{low} to {high}: "
+        head = f"{which}tuned" if which else "Tuned"
+        parts.append(f"{head} by {tuned_by.value}. To sharpen: {ways[0]}. To flatten: {ways[1]}.")
+    if rank.historic:
+        parts.append("Historic: do nothing without the organ's adviser.")
+    return " ".join(parts)
 
 
 def _reference(organ: Organ, reference: Reference) -> Fact:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ from walkboard.condition.state import PipeCents
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
+from walkboard.organ.years import compared_with_today
 from walkboard.planning.listen.foreseen import foreseen, weights_of
 from walkboard.planning.listen.keys import ListeningChoice, choose_listening, offers_of
 from walkboard.planning.listen.quick_look import keys_to_begin_with, quick_look
@@ -58,25 +59,27 @@ class Followed:
 def past_visit(book: Book, organ: Organ, visit: KeptVisit) -> PastVisit:
     """One visit of the book as the drift model takes it.
 
-    A reading made after its pipe was ticked as done is not of how it stood on arrival. A pipe that
-    was tuned was left at its plan's target; where no plan names it, where its readings afterwards
-    found it, and without those nothing is known of where.
+    Pipes are named as today; those that are gone, or that were revoiced or moved to sound another
+    note since, are left out. A reading made after its pipe was ticked as done is not of how it
+    stood on arrival. A pipe that was tuned was left at its plan's target; where no plan names it,
+    where its readings afterwards found it, and without those nothing is known of where.
     """
     airs = book.recording_airs(visit.id)
     stated = latest_air(visit).celsius
     done = {p: t.at for p, t in book.pipe_states(visit.id).items() if t.state == TickState.DONE}
-    there = {rank.id: rank.pipes for rank in organ.ranks}
+    today = compared_with_today(organ, visit.opened_at.year)
     heard: dict[PipeRef, PipeCents] = {}
     after: dict[PipeRef, PipeCents] = {}
     for kept in book.readings(visit.id):
-        pipe = kept.reading.pipe
-        if pipe.number > there.get(pipe.rank, 0):
-            continue  # of a rank that the organ has no more
+        pipe = today(kept.reading.pipe)
+        if pipe is None:
+            continue  # it is gone, or was revoiced since
         air = airs[kept.recording_id]
         found = pipe_cents_of(kept.reading, organ.pitch.at_celsius if air is None else air)
         if found is None:
             continue
-        tuned_at = done.get(pipe)
+        found = replace(found, pipe=pipe)
+        tuned_at = done.get(kept.reading.pipe)
         late = tuned_at is not None and kept.sounded_at is not None and kept.sounded_at > tuned_at
         known = after if late else heard
         if pipe not in known or found.sigma_cents < known[pipe].sigma_cents:
@@ -84,15 +87,16 @@ def past_visit(book: Book, organ: Organ, visit: KeptVisit) -> PastVisit:
     plan = book.current_plan(visit.id)
     targets = {item.pipe: item.target_hz for item in plan.plan.items} if plan else {}
     left = {}
-    for pipe in done:
-        if pipe.number > there.get(pipe.rank, 0):
+    for called in done:
+        pipe = today(called)
+        if pipe is None:
             continue
         air_now = stated.get(organ.rank(pipe.rank).division)
         if pipe in after:
             hz = target_hz(organ, pipe, after[pipe].air_celsius)
             left[pipe] = after[pipe].cents + cents_of_ratio(hz / target_hz(organ, pipe, air_now))
-        elif pipe in targets:
-            left[pipe] = cents_of_ratio(targets[pipe] / target_hz(organ, pipe, air_now))
+        elif called in targets:
+            left[pipe] = cents_of_ratio(targets[called] / target_hz(organ, pipe, air_now))
     return PastVisit(visit.opened_at.date(), dict(stated), tuple(heard.values()), left)
 
 

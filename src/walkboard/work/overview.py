@@ -13,6 +13,7 @@ from walkboard.book.records import KeptFault, KeptOrgan, KeptReading, KeptVisit,
 from walkboard.condition.state import DivisionState
 from walkboard.errors import UnknownNameError
 from walkboard.listening.readings import Measured
+from walkboard.organ.celestes import partner_of
 from walkboard.organ.model import Division, Organ, PipeRef, Rank
 from walkboard.sheets.rank_charts import STRAY_CENTS, ChartContext, rank_chart
 from walkboard.sheets.values import Mark, RankChart
@@ -234,12 +235,15 @@ def _rank_state(
     def work_out() -> RankState:
         organ, visit = described(book, book.organ(kept.id)), snapshot.visit
         own, ticks = snapshot.of_rank(rank.id), snapshot.ticks_of_rank(rank.id)
+        partner = partner_of(organ, rank) if rank.is_celeste else None
+        beside = {} if partner is None else snapshot.of_rank(partner.id)
         found: dict[PipeRef, Reading] = {}
         done = {p: t for p, t in ticks.items() if t.state == TickState.DONE}
         for pipe, reading in own.items():
             if pipe not in done or not _is_before(reading, done[pipe].at):
                 found[pipe] = reading.reading
-        chart = rank_chart(organ, rank, found, {}, chart_context(book, visit))
+        heard = found | {pipe: kept.reading for pipe, kept in beside.items()}
+        chart = rank_chart(organ, rank, heard, {}, chart_context(book, visit))
         target = chart.lines[0].cents
         away = [p.cents - target for p in chart.points if p.cents is not None]
         middle = float(np.median(away)) if away else None

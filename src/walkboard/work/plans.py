@@ -370,7 +370,8 @@ def sentences(
         return ()
     wanted = pipes_named(organ, named)
     above = ready.above_cents(request, plan)
-    found = [s for s in ready.pipe_offsets(request) if s.pipe in wanted]
+    tuned = [item.pipe for item in plan.items]
+    found = [s for s in ready.pipe_offsets(request, tuned) if s.pipe in wanted]
     if not found:
         raise InputError(
             f"Nothing is known of {', '.join(named)}.", fix="Name pipes that were heard."

@@ -13,13 +13,14 @@ from tests.planning.states import a_state
 from walkboard.condition.assess import assess
 from walkboard.condition.kinds import Role, roles
 from walkboard.condition.state import PipeCents
+from walkboard.organ.celestes import partner_of
 from walkboard.organ.examples import hall, village
 from walkboard.organ.kinds import ChestLayout, PipeOrder
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
 from walkboard.planning.plan import PlanItem
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.route.order import partner_of, place_on_chest, reference_rank
+from walkboard.planning.route.order import place_on_chest, reference_rank
 from walkboard.planning.what_if import prepare
 
 HALL = read_organ(hall())

@@ -19,10 +19,12 @@ def flow() -> TuningFlow:
     return TuningFlow(ORGAN, worklist(ORGAN, STATE, PIPES), RATE, STATE.air_celsius, update_s=0.1)
 
 
-def sounded(at: TuningFlow, pipe: PipeRef, cents: float, start_s: float) -> list[Shown]:
-    """What the flow shows while a pipe sounds so far off for three and a half seconds."""
+def sounded(
+    at: TuningFlow, pipe: PipeRef, cents: float, start_s: float, seconds: float = 3.6
+) -> list[Shown]:
+    """What the flow shows while a pipe sounds so far off, for so long."""
     hz = STATE.pipes[pipe].target_hz * 2.0 ** (cents / 1200.0)
-    made = moved(hz, still, "flue", np.random.default_rng(3), seconds=3.6, reverberation_s=1.0)
+    made = moved(hz, still, "flue", np.random.default_rng(3), seconds=seconds, reverberation_s=1.0)
     shown: list[Shown] = []
     for first in range(0, len(made.samples), 960):
         shown += at.take(made.samples[first : first + 960], start_s + first / RATE)
@@ -95,3 +97,19 @@ def test_an_empty_worklist_is_at_its_end() -> None:
     at = TuningFlow(ORGAN, [], RATE, {})
     assert at.show().step is Step.END
     assert at.take(np.zeros((960, 1)), 0.0) == ()
+
+
+def test_a_celeste_follows_its_partner_as_it_was_left() -> None:
+    """The Gamba is left 0.3 cent sharp; the Céleste's target goes up with it, beats kept."""
+    pair = [PipeRef("swell.gamba8", 42), PipeRef("swell.celeste8", 30)]  # both at F5
+    at = TuningFlow(ORGAN, worklist(ORGAN, STATE, pair), RATE, STATE.air_celsius, update_s=0.1)
+    gamba_hz = STATE.pipes[pair[0]].target_hz
+    sounded(at, pair[0], 0.3, 0.0, seconds=12.0)
+    done = at.results[0]
+    assert done.outcome is Outcome.DONE
+    assert done.settled_cents is not None
+    assert done.settled_cents == pytest.approx(0.3, abs=0.2)
+    assert at.task is not None
+    left_hz = gamba_hz * 2.0 ** (done.settled_cents / 1200.0)
+    beats = ORGAN.rank("swell.celeste8").celeste_beats_hz
+    assert at.task.target_hz - left_hz == pytest.approx(beats, abs=1e-6)

@@ -165,16 +165,16 @@ def test_how_pipes_settled_is_kept_and_the_next_session_waits_by_it(place: Place
     assert len(kept) == 6
     assert {one.tuned_by for one in kept} == {rank.tuned_by.value}
     warmth = session(place, 0.2).flow._work.warmth
-    usual = usual_warmth(rank)
+    usual = usual_warmth(rank.tuned_by)
     assert 80.0 < warmth.tau_s < 100.0
     assert warmth.spread < usual.spread
     assert warmth.offset_cents > 9.0
     # another rank of the kind learns of it as well, a rank of another kind nothing
     learned = learned_warmth(place.organ, kept, kept)
-    kinds = {place.organ.rank(known).tuned_by for known in learned}
+    kinds = {tuned_by for _, tuned_by in learned}
     assert kinds == {rank.tuned_by}
     assert len(learned) > 1
-    assert all(w.tau_s <= learned[rank.id].tau_s for w in learned.values())
+    assert all(w.tau_s <= learned[rank.id, rank.tuned_by].tau_s for w in learned.values())
 
 
 def test_a_log_of_a_session_before_settlings_were_kept_is_still_read(place: Place) -> None:

@@ -15,6 +15,7 @@ from walkboard.condition.drift.kinds import (
     DriftKind,
     Habits,
     drift_kind,
+    drift_kinds,
 )
 from walkboard.condition.drift.rank import Foreseen, RankDrift, Summary, shared_terms
 from walkboard.condition.mixtures import FloatArray
@@ -66,7 +67,12 @@ class OrganDrift:
         self.division_of = [divisions[rank.division] for rank in organ.ranks]
         self.kinds = [drift_kind(rank) for rank in organ.ranks]
         self.ranks = [
-            RankDrift(rank.pipes, habits[kind], is_flue=rank.family.is_flue)
+            RankDrift(
+                rank.pipes,
+                habits[kind],
+                is_flue=rank.family.is_flue,
+                of_pipe=[habits[one] for one in drift_kinds(rank)] if rank.parts else None,
+            )
             for rank, kind in zip(organ.ranks, self.kinds, strict=True)
         ]
         self.common = CommonDrift(len(divisions), common)
@@ -102,7 +108,7 @@ class OrganDrift:
         for at, own in visit.ranks.items():
             if len(own.tuned):
                 rank = self.ranks[at]
-                error = np.full(len(own.tuned), rank.habits.left_cents)
+                error = rank.left_cents[own.tuned]
                 rank.leave(own.tuned, own.left_cents, error, self.shared(visit, at))
         return surprises
 

@@ -83,7 +83,10 @@ AS_USUAL = Learned(
 
 
 def spread_of(
-    sigma_cents: FloatArray, slipped: FloatArray, slip_cents: float, recalibration: Recalibration
+    sigma_cents: FloatArray,
+    slipped: FloatArray,
+    slip_cents: float | FloatArray,
+    recalibration: Recalibration,
 ) -> NormalParts:
     """A forecast about zero as a mixture of three normals: core, far core, slipped.
 
@@ -91,7 +94,7 @@ def spread_of(
     ----------
     sigma_cents, slipped : (n,) arrays
         Standard deviation without a slip, and the chance of one, as the joint normal gives them.
-    slip_cents : float
+    slip_cents : float, or one each
     recalibration : Recalibration
     """
     slip = np.clip(recalibration.slips * slipped, 0.0, 0.95)

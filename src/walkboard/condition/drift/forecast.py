@@ -163,7 +163,7 @@ def _forecast(
         parts = spread_of(
             seen.sigma_cents,
             seen.slipped,
-            drift.habits[kind].slip_cents,
+            drift.ranks[number].slip_cents,
             learned.recalibration[kind],
         )
         rows.append(parts.moved(seen.cents))

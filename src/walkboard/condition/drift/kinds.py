@@ -45,8 +45,16 @@ _OF = MappingProxyType(
 
 
 def drift_kind(rank: Rank) -> DriftKind:
-    """Kind of a rank; a reed is a reed by whatever it is tuned."""
+    """Kind of most of a rank's pipes; a reed is a reed by whatever it is tuned."""
     return _OF[rank.tuned_by] if rank.family.is_flue else DriftKind.REED
+
+
+def drift_kinds(rank: Rank) -> tuple[DriftKind, ...]:
+    """Kind of each pipe of a rank, upward."""
+    return tuple(
+        _OF[rank.tuned_by_of(number)] if rank.family.is_flue else DriftKind.REED
+        for number in range(1, rank.pipes + 1)
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ slips, which are collapsed to one normal after every visit.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -118,11 +119,27 @@ class RankDrift:
     ----------
     pipes : int
     habits : Habits
+        Of its kind: what the rank shares.
     is_flue : bool
+    of_pipe : sequence of Habits, optional
+        Of each pipe, where they are not built alike.
     """
 
-    def __init__(self, pipes: int, habits: Habits, *, is_flue: bool) -> None:
+    def __init__(
+        self,
+        pipes: int,
+        habits: Habits,
+        *,
+        is_flue: bool,
+        of_pipe: Sequence[Habits] | None = None,
+    ) -> None:
         self.pipes, self.habits, self.is_flue = pipes, habits, is_flue
+        each = [habits] * pipes if of_pipe is None else of_pipe
+        own_cents = np.array([one.own_cents for one in each])
+        self._wander_cents = np.array([one.wander_cents for one in each])
+        self._slips_a_year = np.array([one.slips_a_year for one in each])
+        self.slip_cents = np.array([one.slip_cents for one in each])
+        self.left_cents = np.array([one.left_cents for one in each])
         size = pipes + SHARED
         self.mean = np.zeros(size)
         follows, sigma = (
@@ -130,11 +147,9 @@ class RankDrift:
         )
         self.mean[pipes + _FOLLOWS] = follows
         shared = (habits.common_cents, sigma, SEASON_CENTS, SEASON_CENTS, 1e-6)
-        self.covariance = np.diag(
-            np.concatenate([np.full(pipes, habits.own_cents**2), np.square(shared)])
-        )
-        self.hazard = np.full(pipes, UNHEARD_YEARS * habits.slips_a_year)
-        self._wandered = np.full(pipes, habits.own_cents**2)  # since last heard
+        self.covariance = np.diag(np.concatenate([own_cents**2, np.square(shared)]))
+        self.hazard = UNHEARD_YEARS * self._slips_a_year
+        self._wandered = own_cents**2  # since last heard
         self._size_seen = np.zeros(pipes)
         self._size_weight = np.zeros(pipes)
         self._slips_seen = np.zeros(pipes)
@@ -174,12 +189,12 @@ class RankDrift:
         if years <= 0.0:
             return
         n, habits = self.pipes, self.habits
-        wander = habits.wander_cents**2 * self.unevenness * years
+        wander = self._wander_cents**2 * self.unevenness * years
         own = np.arange(n)
         self.covariance[own, own] += wander
         self.covariance[n + _MOVEMENT, n + _MOVEMENT] += habits.rank_cents**2 * years
         self._wandered += wander
-        due = habits.slips_a_year * years
+        due = self._slips_a_year * years
         self.hazard += due * self.proneness
         self._slips_due += due
 
@@ -223,7 +238,7 @@ class RankDrift:
         """Variance of what its pipes have in common, and of each pipe's own part, a slip in it."""
         n = self.pipes
         common = float(shared @ self.covariance[n:, n:] @ shared)
-        slip = (1.0 - np.exp(-self.hazard)) * self.habits.slip_cents**2
+        slip = (1.0 - np.exp(-self.hazard)) * self.slip_cents**2
         return common, np.diagonal(self.covariance)[:n] + slip
 
     def meet(
@@ -256,7 +271,7 @@ class RankDrift:
         else:  # too few to tell a slip from movement of all
             middle, own = common[0], diagonal + common[1]
         slipped = self._slipped(heard, off - middle, own)
-        far = own + self.habits.slip_cents**2
+        far = own + self.slip_cents[heard] ** 2
         jumped = 1.0 / ((1.0 - slipped) / own + slipped / far) - own
         diagonal += jumped
         self.covariance[heard, heard] += jumped  # it is the pipe that jumped, not the reading
@@ -319,7 +334,7 @@ class RankDrift:
     def _slipped(self, heard: IntArray, off: FloatArray, own: FloatArray) -> FloatArray:
         """Chance that each pipe heard has slipped since it was last heard."""
         chance = 1.0 - np.exp(-self.hazard[heard])
-        far = own + self.habits.slip_cents**2
+        far = own + self.slip_cents[heard] ** 2
         log = np.log(chance + 1e-12) - np.log(1.0 - chance + 1e-12)
         log += 0.5 * (np.log(own / far) + off**2 * (1.0 / own - 1.0 / far))
         odds: FloatArray = 1.0 / (1.0 + np.exp(-np.clip(log, -40.0, 40.0)))

@@ -100,7 +100,10 @@ def _moves(lesson: Lesson) -> dict[str, dict[str, str]]:
         for way, sign in _WAYS.items():
             for size, cents in MOVES_CENTS.items():
                 moved = movement(
-                    rank.tuned_by.value, sign * cents, hz=pipe.target_hz, speed_m_s=speed
+                    rank.tuned_by_of(ref.number).value,
+                    sign * cents,
+                    hz=pipe.target_hz,
+                    speed_m_s=speed,
                 )
                 far = moved.distance or say(f"practice.size_{size}")
                 words[f"{way}-{size}"] = f"{moved.words}, {far}"

@@ -14,12 +14,13 @@ from walkboard.planning.choose.task import Level, Parts, Task
 from walkboard.planning.minutes import RANK_MINUTES, STEP_MINUTES, in_steps
 from walkboard.planning.route.order import visit_of_rank
 from walkboard.planning.route.ways import Visit
+from walkboard.planning.value.celestes import pairs_known
 from walkboard.planning.value.cost import LIMITS as COST
 from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.pipe_offset import PipeOffset
 from walkboard.planning.value.pipe_offsets import (
     REFERENCE_STEP_CENTS,
     REFERENCES_CENTS,
-    PipeOffset,
     Situation,
 )
 from walkboard.planning.value.risk import RISKY, RiskyPipes
@@ -202,11 +203,37 @@ def pose(situation: Situation, pull: FloatArray, demands: Demands | None = None)
     )
 
 
+def with_partners(problem: Problem, tuned: Situation) -> Problem:
+    """The same, and tuning a partner also gains all that its celeste could win by it.
+
+    Parameters
+    ----------
+    problem : Problem
+        With the partners of celestes as they are.
+    tuned : Situation
+        Of the same pipes, with all partners tuned.
+
+    Returns
+    -------
+    Problem
+        No choice costs less in it than it does once its partners are tuned: for bounds.
+    """
+    situation = problem.situation
+    saved = np.maximum(situation.cost - tuned.cost, 0.0)
+    lower = np.maximum(situation.cost_left - tuned.cost_left, 0.0)[problem.order]
+    gain = problem.gain + lower
+    column = {index: n for n, index in enumerate(problem.order.tolist())}
+    for celeste, partner in pairs_known(situation.layout.organ, situation.known):
+        if partner in column:
+            gain[:, column[partner]] += saved[:, celeste]
+    return replace(problem, gain=gain)
+
+
 def with_strays(problem: Problem) -> Problem:
     """The same, and every pipe that surely sticks out in the played range must be tuned."""
     situation = problem.situation
     middle = REFERENCES_CENTS[len(REFERENCES_CENTS) // 2 :][:1]
-    outside = 1.0 - situation.parts.chance_within(middle, COST.stray_cents)[0]
+    outside = 1.0 - situation.chance_within(middle, COST.stray_cents)[0]
     # a pipe that the event does not use, or that the tuner counts low, need not be
     counts = (situation.stray > 0.5 * COST.stray_badness) & (situation.weight > 0.0)
     stray = ((outside >= SURE) & counts)[problem.order]
@@ -290,7 +317,7 @@ def _musts(
             )
         if not len(here):
             continue
-        inside = situation.parts.chance_within(REFERENCES_CENTS, cents)[:, here]
+        inside = situation.chance_within(REFERENCES_CENTS, cents)[:, here]
         needed = inside < SURE
         barred = ~may[here] & needed[len(REFERENCES_CENTS) // 2]
         if barred.any():

@@ -66,7 +66,8 @@ class Hearings:
     def __init__(self, situation: Situation, reference_cents: float = 0.0) -> None:
         parts = situation.parts
         each = parts.each(half_width_cents(situation.beat_hz))
-        off = parts.cents[:, None] - reference_cents + parts.sigma_cents[:, None] * _Z
+        reference = parts.each(situation.follows)[:, None] * reference_cents
+        off = parts.cents[:, None] - reference + parts.sigma_cents[:, None] * _Z
         # the pipes it sounds with scatter too: added as a mean square
         u2 = (off**2 + LIMITS.neighbours_cents**2) / each[:, None] ** 2
         weight = situation.weight

@@ -13,10 +13,12 @@ from walkboard.condition.kinds import Role, role_of
 from walkboard.organ.kinds import PipeOrder
 from walkboard.organ.model import Family, Organ, Rank
 from walkboard.planning.route.ways import Leg, Round, Visit
-from walkboard.planning.value.pipe_offsets import PipeOffset
+from walkboard.planning.value.pipe_offset import PipeOffset
+from walkboard.scales.keys import Key
 
 _PRINCIPALS = ("principal", "octave", "prestant", "diapason")
 _FEWEST_MANUAL_KEYS = 40
+BEARINGS_KEYS = (53, 65)  # F3 to F4, where beats are slow enough to count
 _LATER = {Role.UNISON: 0, Role.MUTATION: 0, Role.CELESTE: 1, Role.MIXTURE: 2, Role.REED: 3}
 
 
@@ -30,7 +32,7 @@ def reference_rank(organ: Organ) -> Rank | None:
     unisons: dict[str, list[Rank]] = {}
     for rank in organ.ranks:
         manual = organ.division(rank.division).keys >= _FEWEST_MANUAL_KEYS
-        if manual and rank.family is Family.OPEN and role_of(organ, rank) is Role.UNISON:
+        if manual and _is_open_in_middle(rank) and role_of(organ, rank) is Role.UNISON:
             unisons.setdefault(rank.division, []).append(rank)
     if not unisons:
         return None
@@ -44,22 +46,10 @@ def reference_rank(organ: Organ) -> Rank | None:
     return best if liking(best)[0] else None
 
 
-def partner_of(organ: Organ, rank: Rank) -> Rank | None:
-    """The rank that a celeste beats against: one of its division at its pitch, best of its family.
-
-    None where the division has no such rank.
-    """
-    pitch = rank.multiples[0][1]
-    there = [
-        other
-        for other in organ.ranks
-        if other.division == rank.division
-        and role_of(organ, other) is Role.UNISON
-        and other.multiples[0][1] == pitch
-    ]
-    return min(
-        there, key=lambda r: (r.family is not rank.family, r.chest != rank.chest), default=None
-    )
+def _is_open_in_middle(rank: Rank) -> bool:
+    """Whether its pipes are open where bearings are set, however its bass is built."""
+    middle = [rank.number_at(Key(semitone)) for semitone in BEARINGS_KEYS]
+    return all(n is not None and rank.family_of(n) is Family.OPEN for n in middle)
 
 
 def place_on_chest(rank: Rank, number: int) -> float:

@@ -94,7 +94,10 @@ class PipeForecast:
             )
 
 
-def belief_of(known: PipeCents | PipeForecast) -> Belief:
+Known = PipeCents | PipeForecast
+
+
+def belief_of(known: Known) -> Belief:
     """What is believed of a pipe: of a reading, one normal."""
     if isinstance(known, PipeForecast):
         return known.belief
@@ -156,13 +159,13 @@ class Parts:
         mean: FloatArray = np.add.reduceat(self.share * of_part, self.starts, axis=-1)
         return mean
 
-    def chance_within(self, middle_cents: FloatArray, half_width_cents: float) -> FloatArray:
-        """Chance that each pipe stands within so many cents of a pitch.
+    def chance_within(self, off_cents: FloatArray, half_width_cents: float) -> FloatArray:
+        """Chance that each pipe is within so many cents of a pitch.
 
         Parameters
         ----------
-        middle_cents : (…,) array
-            The pitches [cents].
+        off_cents : (…, parts) array
+            How far the middle of each part is from that pitch [cents].
         half_width_cents : float
 
         Returns
@@ -170,6 +173,7 @@ class Parts:
         (…, pipes) array
         """
         sigma = np.maximum(self.sigma_cents, 1e-9)
-        off = self.cents - np.asarray(middle_cents, dtype=np.float64)[..., None]
-        inside = ndtr((half_width_cents - off) / sigma) - ndtr((-half_width_cents - off) / sigma)
+        inside = ndtr((half_width_cents - off_cents) / sigma) - ndtr(
+            (-half_width_cents - off_cents) / sigma
+        )
         return self.mean(inside)

@@ -205,8 +205,10 @@ def _spectra(layout: Layout) -> FloatArray:
         Family.CHIMNEY: np.maximum(odd, 0.3) / partial**1.5,
         Family.REED: 1.0 / np.sqrt(partial),
     }
-    spectra = np.array([of_family[rank.family] for rank in layout.organ.ranks])
+    spectra = np.array(
+        [of_family[r.family_of(n)] for r in layout.organ.ranks for n in range(1, r.pipes + 1)]
+    )
     at_hz = layout.nominal_hz[:, None] * partial
-    amplitudes: FloatArray = spectra[layout.rank_of] / np.hypot(1.0, at_hz / ROLL_OFF_HZ)
+    amplitudes: FloatArray = spectra / np.hypot(1.0, at_hz / ROLL_OFF_HZ)
     amplitudes /= np.sqrt((amplitudes**2).sum(axis=1, keepdims=True))
     return amplitudes

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
@@ -12,11 +12,12 @@ import numpy as np
 from walkboard.condition.kinds import Role
 from walkboard.condition.shift import air_cents
 from walkboard.condition.state import PipeCents
-from walkboard.organ.model import Organ, PipeRef, Rank, TunedBy
+from walkboard.organ.model import Organ, PipeRef, TunedBy
 from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 from walkboard.planning.minutes import pipe_minutes
 from walkboard.planning.pitch import DivisionPitch
-from walkboard.planning.value.belief import Belief, Parts, PipeForecast, belief_of
+from walkboard.planning.value.belief import Belief, Known, Parts, PipeForecast, belief_of
+from walkboard.planning.value.celestes import beside_partners
 from walkboard.planning.value.cost import (
     LIMITS,
     chance_stray,
@@ -24,9 +25,10 @@ from walkboard.planning.value.cost import (
     left_by_tuning_cents,
 )
 from walkboard.planning.value.layout import Layout
-from walkboard.planning.value.risk import CHANCE, Risk, chances, risk_of
-from walkboard.planning.value.weight import Weight, Weights, weigh
-from walkboard.quantities import CENTS_PER_NEPER, ratio_of_cents
+from walkboard.planning.value.pipe_offset import PipeOffset
+from walkboard.planning.value.risk import CHANCE, chances
+from walkboard.planning.value.weight import Weights, weigh
+from walkboard.quantities import ratio_of_cents
 
 # How far an unheard flue may stand from its division, one standard deviation [cents]: a season's
 # wander of the pipe and of its rank (common practice, no source).
@@ -38,90 +40,7 @@ _MOST_STEPS = round(REACH_CENTS / REFERENCE_STEP_CENTS)
 REFERENCES_CENTS: FloatArray = np.round(
     np.arange(-_MOST_STEPS, _MOST_STEPS + 1) * REFERENCE_STEP_CENTS, 6
 )
-Known = PipeCents | PipeForecast
 _FAR_SIGMAS = 5.0  # beyond, a chance is below 1e-6
-
-
-@dataclass(frozen=True, slots=True)
-class PipeOffset:
-    """One pipe that was heard, or is forecast.
-
-    Attributes
-    ----------
-    pipe : PipeRef
-    rank : Rank
-    role : Role
-    target_hz : float
-        Where to leave it today, if the organ is tuned where it stands.
-    beat_hz : float
-        Pitch of the partial at which its beats are heard.
-    belief : Belief
-        Where it stands against its target [cents].
-    cents_from_flues : float
-        Where it stands against its division's flues today; differs from `cents` for reeds when
-        the event's air is not today's.
-    weight : Weight
-    left_cents : float
-        How far off it may be after tuning, one standard deviation.
-    minutes : float
-    tunable : bool
-        False for historic ranks.
-    is_heard : bool
-        False where it is only forecast.
-    """
-
-    pipe: PipeRef
-    rank: Rank
-    role: Role
-    target_hz: float
-    beat_hz: float
-    belief: Belief
-    cents_from_flues: float
-    weight: Weight
-    left_cents: float
-    minutes: float
-    tunable: bool
-    is_heard: bool = True
-
-    @property
-    def cents(self) -> float:
-        """Where it stands against its target, in the mean [cents]."""
-        return self.belief.mean_cents
-
-    @property
-    def sigma_cents(self) -> float:
-        """One standard deviation of that."""
-        return self.belief.sigma_cents
-
-    @property
-    def risk(self) -> Risk:
-        """Of tuning it, where the organ stands."""
-        return risk_of(self.rank.tuned_by, self.cents)
-
-    def badness_at(self, reference_cents: float) -> float:
-        """Mean cost if it is left as it is and the organ tuned to a reference."""
-        return self.weight.whole * self.beating_at(
-            reference_cents
-        ) + self.weight.stray * self.chance_stray_at(reference_cents)
-
-    def beating_at(self, reference_cents: float) -> float:
-        """Mean badness of its beats if it is left as it is, before weighing, 0 to 1."""
-        parts = zip(self.belief.shares, self.belief.cents, self.belief.sigmas_cents, strict=True)
-        return sum(
-            w * float(heard_badness(m - reference_cents, s, self.beat_hz)) for w, m, s in parts
-        )
-
-    def chance_stray_at(self, reference_cents: float) -> float:
-        """Chance that it sticks out if it is left as it is."""
-        parts = zip(self.belief.shares, self.belief.cents, self.belief.sigmas_cents, strict=True)
-        return sum(w * float(chance_stray(m - reference_cents, s)) for w, m, s in parts)
-
-    @property
-    def badness_left(self) -> float:
-        """Mean cost after tuning, the chance that it goes wrong counted."""
-        left = float(heard_badness(0.0, self.left_cents, self.beat_hz))
-        chance = self.risk.chance
-        return self.weight.whole * (left + chance * (1.0 - left)) + self.weight.stray * chance
 
 
 @dataclass(frozen=True)
@@ -141,7 +60,10 @@ class Situation:
         Against its division's flues today.
     tunable : (n,) array of bool
     weights : Weights
-        Weight of every pipe of the organ.
+        Of every pipe of the organ.
+    follows : (n,) array
+        1 where the organ's reference counts for a pipe; 0 for a celeste whose partner stays as it
+        is (`walkboard.planning.value.celestes`).
     before : Situation or None
         The same pipes under another event, to reuse what did not change.
     """
@@ -158,6 +80,7 @@ class Situation:
     chance_worse: FloatArray
     tunable: BoolArray
     weights: Weights
+    follows: FloatArray
     before: Situation | None = None
 
     @cached_property
@@ -188,7 +111,7 @@ class Situation:
     ) -> FloatArray:
         """Mean cost of each at references of one's choice, nothing tuned; (k, n)."""
         if beating is None:
-            beating = _beating(self.parts, self.beat_hz, references_cents)
+            beating = _beating(self.parts, self.beat_hz, self.follows, references_cents)
         cost: FloatArray = self.weight * beating
         # most pipes are too near to stick out at any reference
         reach = float(np.max(np.abs(references_cents), initial=0.0))
@@ -204,7 +127,7 @@ class Situation:
         which = np.flatnonzero(far & (self.stray > 0.0))
         if len(which):
             some = parts.only(which)
-            off = some.cents - references_cents[:, None]
+            off = some.cents - some.each(self.follows[which]) * references_cents[:, None]
             cost[:, which] += self.stray[which] * some.mean(chance_stray(off, some.sigma_cents))
         return cost
 
@@ -212,18 +135,27 @@ class Situation:
     def _beating(self) -> FloatArray:
         """Mean badness of the beats of each at each reference, before weighing; (k, n)."""
         if self.before is None:
-            return _beating(self.parts, self.beat_hz)
+            return _beating(self.parts, self.beat_hz, self.follows)
         changed = self._changed_since(self.before)
         beating = self.before._beating.copy()  # noqa: SLF001 - of its own class
-        beating[:, changed] = _beating(self.parts.only(changed), self.beat_hz[changed])
+        beating[:, changed] = _beating(
+            self.parts.only(changed), self.beat_hz[changed], self.follows[changed]
+        )
         return beating
 
     def _changed_since(self, before: Situation) -> IntArray:
         moved = self.parts.cents != before.parts.cents
         if not self.parts.is_single:
             moved = np.logical_or.reduceat(moved, self.parts.starts)
-        changed: IntArray = np.flatnonzero(moved | (self.beat_hz != before.beat_hz))
+        changed: IntArray = np.flatnonzero(
+            moved | (self.beat_hz != before.beat_hz) | (self.follows != before.follows)
+        )
         return changed
+
+    def chance_within(self, references_cents: FloatArray, half_width_cents: float) -> FloatArray:
+        """Chance that each is within so many cents of each reference; (k, n)."""
+        off = self.parts.cents - self.parts.each(self.follows) * references_cents[:, None]
+        return self.parts.chance_within(off, half_width_cents)
 
     def offset(self, index: int) -> PipeOffset:
         """One of them, for words."""
@@ -250,6 +182,7 @@ class Situation:
             minutes=float(self.minutes[index]),
             tunable=bool(self.tunable[index]),
             is_heard=not isinstance(known, PipeForecast),
+            beside_partner=bool(self.follows[index] == 0.0),
         )
 
 
@@ -261,6 +194,7 @@ def situation(
     *,
     before: Situation | None = None,
     reed_follows: Mapping[str, float] = MappingProxyType({}),
+    tuned: Collection[PipeRef] = (),
 ) -> Situation:
     """Where each pipe that is known stands.
 
@@ -277,11 +211,14 @@ def situation(
     reed_follows : mapping of rank id to float
         What part of the flues' movement with the air a reed follows by itself, 0 to 1, as drift
         learned it; ranks that are not named stay where they are.
+    tuned : collection of PipeRef
+        Partners of celestes that are tuned before them; other partners stay as they are.
     """
     organ = layout.organ
     place = np.array([layout.place(k.pipe) for k in known], dtype=np.int64)
     ranks = [organ.ranks[int(r)] for r in layout.rank_of[place]]
     pitch = [pitches[organ.divisions[int(d)].id] for d in layout.division_of[place]]
+    ways = [rank.tuned_by_of(k.pipe.number) for rank, k in zip(ranks, known, strict=True)]
     reed = np.array([layout.role[rank.id] is Role.REED for rank in ranks], dtype=np.bool_)
     air = _AirCents(organ)
     heard_in = np.array([air.at(k.air_celsius) for k in known])
@@ -294,7 +231,11 @@ def situation(
     against = Parts(
         parts.starts, parts.share, parts.cents + parts.each(heard_in - leave), parts.sigma_cents
     )
-    mean = against.mean(against.cents)
+    mean, follows = against.mean(against.cents), np.ones(len(known))
+    beside = beside_partners(organ, known, target, mean, against, tuned)
+    if beside is not None:
+        against, target, follows = beside
+        mean = against.mean(against.cents)
     return Situation(
         layout=layout,
         known=tuple(known),
@@ -308,17 +249,18 @@ def situation(
         ),
         minutes=np.array(
             [
-                pipe_minutes(rank, layout.role[rank.id], h)
-                for rank, h in zip(ranks, target, strict=True)
+                pipe_minutes(rank, k.pipe.number, layout.role[rank.id], h)
+                for rank, k, h in zip(ranks, known, target, strict=True)
             ]
         ),
         chance_worse=chances(
-            np.array([CHANCE[rank.tuned_by] for rank in ranks]),
-            np.array([float(rank.tuned_by is TunedBy.CONE) for rank in ranks]),
+            np.array([CHANCE[way] for way in ways]),
+            np.array([float(way is TunedBy.CONE) for way in ways]),
             mean,
         ),
         tunable=np.array([not rank.historic for rank in ranks], dtype=np.bool_),
         weights=weights,
+        follows=follows,
         before=before,
     )
 
@@ -340,9 +282,12 @@ def least_badness(found: Situation) -> float:
 
 
 def _beating(
-    parts: Parts, beat_hz: FloatArray, references_cents: FloatArray = REFERENCES_CENTS
+    parts: Parts,
+    beat_hz: FloatArray,
+    follows: FloatArray,
+    references_cents: FloatArray = REFERENCES_CENTS,
 ) -> FloatArray:
-    off = parts.cents - references_cents[:, None]
+    off = parts.cents - parts.each(follows) * references_cents[:, None]
     return parts.mean(heard_badness(off, parts.sigma_cents, parts.each(beat_hz)))
 
 
@@ -359,11 +304,14 @@ def _parts(known: Sequence[Known]) -> Parts:
 
 
 def pipe_offsets(
-    organ: Organ, pitches: Mapping[str, DivisionPitch], known: Sequence[Known]
+    organ: Organ,
+    pitches: Mapping[str, DivisionPitch],
+    known: Sequence[Known],
+    tuned: Collection[PipeRef] = (),
 ) -> tuple[PipeOffset, ...]:
-    """Standing of each pipe that is known, weighed without an event."""
+    """Each pipe that is known, weighed without an event; `tuned` as in `situation`."""
     layout = Layout.of(organ)
-    found = situation(layout, pitches, known, weigh(layout, known))
+    found = situation(layout, pitches, known, weigh(layout, known), tuned=tuned)
     return tuple(found.offset(index) for index in range(len(known)))
 
 
@@ -409,11 +357,6 @@ def unheard_pull(
         worth = (weights.whole[which] * heard_badness(at[:, None], sigma, hz)).sum(axis=1)
         pull[:, index] = worth[:-1] - worth[-1]
     return pull
-
-
-def beats_a_second(offset: PipeOffset, off_cents: float) -> float:
-    """How fast it beats, so far off, at the partial at which that is heard [Hz]."""
-    return abs(off_cents) * offset.beat_hz / CENTS_PER_NEPER
 
 
 class _AirCents:

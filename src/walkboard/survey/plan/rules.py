@@ -62,13 +62,14 @@ def voices_of(organ: Organ, pipes: Sequence[PipeRef]) -> tuple[Voice, ...]:
     voices = []
     for pipe in pipes:
         rank = organ.rank(pipe.rank)
+        family = rank.family_of(pipe.number)
         wind_db = 20.0 * math.log10(rank.wind_mm / USUAL_WIND_MM) if rank.wind_mm else 0.0
         voices.append(
             Voice(
                 pipe,
                 target_hz(organ, pipe, None),
-                rank.family,
-                USUAL_DB[rank.family] + wind_db,
+                family,
+                USUAL_DB[family] + wind_db,
                 rank.is_celeste,
             )
         )

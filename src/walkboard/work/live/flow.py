@@ -21,9 +21,10 @@ from walkboard.errors import UnknownNameError
 from walkboard.listening.live.readings import LiveFlag, LiveReading
 from walkboard.listening.live.tracker import UPDATE_S, Expected, Tracker
 from walkboard.listening.types import Comb
-from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.celestes import celeste_target_hz, partner_pipe
+from walkboard.organ.model import Organ, PipeRef, TunedBy
 from walkboard.organ.targets import target_hz
-from walkboard.quantities import cents_between
+from walkboard.quantities import cents_between, ratio_of_cents
 from walkboard.survey.kinds import spectrum_of
 from walkboard.work.live.judge import Ground, judge
 from walkboard.work.live.pipe import AtPipe
@@ -68,7 +69,7 @@ class TuningFlow:
     air_celsius : mapping of division to float
         [°C]; the organ's pitch temperature where it is not in it.
     tolerance_cents : float
-    warmth : mapping of rank id to Warmth
+    warmth : mapping of (rank id, TunedBy) to Warmth
         Learned from past pipes (`live.warmth.learned_warmth`); the usual where it is not in.
     update_s : float
         Between two updates [s].
@@ -81,7 +82,7 @@ class TuningFlow:
         sample_rate: int,
         air_celsius: Mapping[str, float],
         tolerance_cents: float = TOLERANCE_CENTS,
-        warmth: Mapping[str, Warmth] | None = None,
+        warmth: Mapping[tuple[str, TunedBy], Warmth] | None = None,
         update_s: float = UPDATE_S,
     ) -> None:
         self._organ = organ
@@ -291,7 +292,7 @@ class TuningFlow:
         was_asked = work.stood_cents is not None  # else it only wandered, or was jostled
         if outcome is Outcome.DONE and forecast is not None and was_asked:
             settling = PastSettling(
-                self._organ.rank(task.pipe.rank).tuned_by.value,
+                self._organ.rank(task.pipe.rank).tuned_by_of(task.pipe.number).value,
                 forecast.log_tau,
                 forecast.log_tau_sigma,
                 forecast.offset_cents,
@@ -333,16 +334,26 @@ class TuningFlow:
 
     def _turn_to(self, index: int, *, lingers: bool = False) -> None:
         self._at = index
-        task = self._tasks[index]
+        task = self._tasks[index] = self._beside_partner(self._tasks[index])
         rank = self._organ.rank(task.pipe.rank)
         known = self._known.get(task.pipe)
         if known is None:
-            known = AtPipe(self._warmth.get(rank.id) or usual_warmth(rank))
+            tuned_by = rank.tuned_by_of(task.pipe.number)
+            known = AtPipe(self._warmth.get((rank.id, tuned_by)) or usual_warmth(tuned_by))
             self._known[task.pipe] = known
         self._work = known
         if not lingers:
             self._lingering = None
             self._expect(task)
+
+    def _beside_partner(self, task: Task) -> Task:
+        """The task with a celeste's target beside its partner as that was left just now."""
+        partner = partner_pipe(self._organ, task.pipe)
+        done = None if partner is None else self._results.get(partner)
+        if done is None or done.settled_cents is None:
+            return task
+        left_hz = done.task.target_hz * ratio_of_cents(done.settled_cents)
+        return replace(task, target_hz=celeste_target_hz(self._organ, task.pipe, left_hz))
 
     def _expect(self, task: Task) -> None:
         rank = self._organ.rank(task.pipe.rank)

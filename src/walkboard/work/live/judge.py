@@ -216,7 +216,8 @@ def _advice(
     speed = speed_of_sound_m_s(Air(ground.air_celsius))
     caution = "historic: ask the organ's adviser before you move it" if rank.historic else ""
     tongue = None
-    if rank.tuned_by is TunedBy.SPRING:
+    tuned_by = rank.tuned_by_of(task.pipe.number)
+    if tuned_by is TunedBy.SPRING:
         tongue = tongue_mm(rank, task.pipe.number, reading.hz)
     hand = learn_hand(ground.moves)
-    return advise(rank.tuned_by.value, -settled_cents, reading.hz, speed, hand, caution, tongue)
+    return advise(tuned_by.value, -settled_cents, reading.hz, speed, hand, caution, tongue)

@@ -203,7 +203,7 @@ def settlings_of_lines(organ: Organ, head: Head, lines: Sequence[Line]) -> tuple
             KeptSettling(
                 visit_id=head.visit_id,
                 pipe=pipe,
-                tuned_by=organ.rank(pipe.rank).tuned_by.value,
+                tuned_by=organ.rank(pipe.rank).tuned_by_of(pipe.number).value,
                 log_tau=line.settling.log_tau,
                 log_tau_sigma=line.settling.log_tau_sigma,
                 offset_cents=line.settling.offset_cents,

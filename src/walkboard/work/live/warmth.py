@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from walkboard.book.records import KeptSettling
 from walkboard.condition.settling.forecast import Warmth
 from walkboard.condition.settling.learned import PastSettling, learn_warmth
-from walkboard.organ.model import Organ, Rank, TunedBy
+from walkboard.organ.model import Organ, TunedBy
 
 _ENOUGH = 5  # pipes of a rank, from which on it is told apart from its kind
 # What a hand or a tool leaves, by what is moved: common practice, no source. A spring or a cone is
@@ -24,15 +24,15 @@ _OFFSET_CENTS = {
 }
 
 
-def usual_warmth(rank: Rank) -> Warmth:
-    """What is thought of a rank's pipes before any was heard settling."""
-    return Warmth(tau_s=50.0, spread=0.6, offset_cents=_OFFSET_CENTS[rank.tuned_by])
+def usual_warmth(tuned_by: TunedBy) -> Warmth:
+    """What is thought of pipes tuned so before any was heard settling."""
+    return Warmth(tau_s=50.0, spread=0.6, offset_cents=_OFFSET_CENTS[tuned_by])
 
 
 def learned_warmth(
     organ: Organ, everywhere: Iterable[KeptSettling], here: Iterable[KeptSettling]
-) -> dict[str, Warmth]:
-    """What is thought of each rank, from the pipes that were heard settling.
+) -> dict[tuple[str, TunedBy], Warmth]:
+    """What the pipes that were heard settling say of each rank, and each way of tuning in it.
 
     Parameters
     ----------
@@ -44,23 +44,24 @@ def learned_warmth(
 
     Returns
     -------
-    dict of rank id to Warmth
-        Only ranks with known settlings; for the others use `usual_warmth`.
+    dict of (rank id, TunedBy) to Warmth
+        Of the ranks that anything is known of; for the others take `usual_warmth`.
     """
     by_kind = [_past(one, one.tuned_by) for one in everywhere]
-    by_rank: dict[str, list[PastSettling]] = {}
+    by_rank: dict[tuple[str, str], list[PastSettling]] = {}
     for one in here:
-        by_rank.setdefault(one.pipe.rank, []).append(_past(one, one.pipe.rank))
+        name = one.pipe.rank, one.tuned_by
+        by_rank.setdefault(name, []).append(_past(one, one.pipe.rank))
     found = {}
     for rank in organ.ranks:
-        kind = rank.tuned_by.value
-        usual = usual_warmth(rank)
-        warmth = learn_warmth((p for p in by_kind if p.kind == kind), usual).get(kind)
-        own = by_rank.get(rank.id, [])
-        if len(own) >= _ENOUGH:
-            warmth = learn_warmth(own, warmth or usual)[rank.id]
-        if warmth is not None:
-            found[rank.id] = warmth
+        for tuned_by in dict.fromkeys(part.tuned_by for part in rank.parts_used):
+            kind, usual = tuned_by.value, usual_warmth(tuned_by)
+            warmth = learn_warmth((p for p in by_kind if p.kind == kind), usual).get(kind)
+            own = by_rank.get((rank.id, kind), [])
+            if len(own) >= _ENOUGH:
+                warmth = learn_warmth(own, warmth or usual)[rank.id]
+            if warmth is not None:
+                found[rank.id, tuned_by] = warmth
     return found
 
 
