@@ -33,3 +33,42 @@ def test_a_compass_before_the_divisions_counts_for_all_of_them() -> None:
     assert all(row.state is State.UNDERSTOOD for row in read.rows)
     read = read_stop_list(f"Compass C–f³ / C–d¹\n{STOPS}")
     assert {d.id: d.keys for d in read.divisions} == {"great": 54, "pedal": 27}
+
+
+def values_of(line: str) -> dict[str, str | float]:
+    """Everything that the row of one line says."""
+    (row,) = read_stop_list(line).rows
+    return dict(row.values)
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        (
+            "a' = 442 Hz bei 20°, Winddruck 75 mm, Vallotti",
+            {"a4_hz": 442.0, "at_celsius": 20.0, "wind_mm": 75.0, "temperament": "vallotti"},
+        ),
+        ("Tuned to A440 at 16 degrees C", {"a4_hz": 440.0, "at_celsius": 16.0}),
+        ("Diapason : la 435 à 15°", {"a4_hz": 435.0, "at_celsius": 15.0}),
+        ("Wind pressure 70 mm, equal temperament", {"wind_mm": 70.0, "temperament": "equal"}),
+        ("Total : 1 128 tuyaux", {"pipes": 1128.0}),
+        ("Total 1128 pipes, wind pressure 70 mm", {"pipes": 1128.0, "wind_mm": 70.0}),
+        (
+            "Organo, una tastiera di 45 note (Do1 - Do5, prima ottava corta)",
+            {"manual": 45.0, "manual_octave": "short"},
+        ),
+        (
+            "Compass GG (no GG sharp) to f3",
+            {"manual_lowest": "G1", "manual_missing": "G#1"},
+        ),
+    ],
+)
+def test_every_fact_of_a_line_is_kept(line: str, said: dict[str, str | float]) -> None:
+    found = values_of(line)
+    assert {name: found.get(name) for name in said} == said
+
+
+def test_a_temperament_that_is_not_known_is_asked_about_beside_a_pitch() -> None:
+    (row,) = read_stop_list("Stimmung: Neidhard 1729, a' = 442 Hz bei 20 °C").rows
+    assert "temperament" not in row.values
+    assert any("Neidhard" in guess.why for guess in row.guesses)

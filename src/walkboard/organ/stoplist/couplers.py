@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from walkboard.organ.stoplist.divisions import named
 from walkboard.organ.stoplist.entries import CouplerEntry
@@ -32,9 +32,15 @@ _SLASH = re.compile(r"^(?P<a>[^/\s]+(?:\s[^/\s]+)?)\s*/\s*(?P<b>[^/\s]+(?:\s[^/\
 _DASH = re.compile(r"^(?P<a>[^-–\s]+)\s*[-–+]\s*(?P<b>[^-–\s]+)$")
 _WORD = re.compile(
     r"^(?:koppeling(?:en)?|koppeln?|unione|unioni|copula|accouplements?|acc\.|accoppiamento"
-    r"|acoplamientos?|enganches?|couplers?|normalkoppel)\s*:?\s*",
+    r"|acoplamientos?|enganches?|couplers?|normalkoppeln?|kuppeln?|nebenzüge|spielhilfen"
+    r"|accessories)\s*:?\s*",
     re.IGNORECASE,
 )
+_KOPPEL = re.compile(r"^(?!su)\w*koppel\w*\s+(?=\S+\s*[/–-]\s*\S+$)", re.IGNORECASE)
+_OWN = re.compile(r"^(?:sub[- ]?oct|super[- ]?oct|octaves?\b|unison off)[^/]*$", re.IGNORECASE)
+_PLURAL = re.compile(r"^\s*(tirasses|octaves graves|octaves aigu[eë]s)\s*:?\s+", re.IGNORECASE)
+_ITEM = re.compile(r"^(?:[ivx]{1,4}|\d{1,2})[.)]?\s+(?=\w)")  # the number of a coupler in a list
+_BRACKETS = re.compile(r"\([^)]*\)")
 _TIRASSE = re.compile(r"^tirasse\s+(?P<a>.+)$", re.IGNORECASE)
 
 
@@ -46,7 +52,7 @@ class FoundCouplers:
     why: str = ""
 
 
-def read_couplers(text: str, divisions: Divisions) -> FoundCouplers | None:
+def read_couplers(text: str, divisions: Divisions, own: str = "") -> FoundCouplers | None:
     """The couplers of a line; None if it names none.
 
     Parameters
@@ -54,13 +60,19 @@ def read_couplers(text: str, divisions: Divisions) -> FoundCouplers | None:
     text : str
     divisions : list of (str, bool)
         Ids of the list's divisions so far, in its order, each with whether it is the pedal.
+    own : str
+        Id of the division that the line stands under: ``Sub Octave`` alone is its own.
     """
+    several = _several(text, divisions, own)
+    if several is not None:
+        return several
     word = _WORD.match(text)
     bare = text[word.end() :] if word is not None else text
-    if word is not None and "," in bare and "/" in bare:
-        parts = [read_couplers(part.strip(), divisions) for part in bare.split(",")]
-        found = [coupler for part in parts if part is not None for coupler in part.couplers]
-        return FoundCouplers(tuple(found)) if found and None not in parts else None
+    koppel = _KOPPEL.match(bare)
+    if koppel is not None:
+        word, bare = koppel, bare[koppel.end() :]
+    if own and _OWN.match(bare):
+        bare = f"{own} {bare}"
     if _OFF.search(bare):
         division = named(_OFF.sub(" ", bare).strip(" ()-:"), divisions)
         if division is None:
@@ -75,6 +87,42 @@ def read_couplers(text: str, divisions: Divisions) -> FoundCouplers | None:
     if low == high and octaves == [0]:
         return None
     return FoundCouplers(tuple(CouplerEntry(text, low, high, one) for one in octaves), why)
+
+
+def _several(text: str, divisions: Divisions, own: str) -> FoundCouplers | None:
+    """The couplers of a line that lists some: ``Couplers: Sw to Gt, Sw to Ped``.
+
+    What is not one of them is named in `why`; a list of fewer than half couplers is no such line.
+    """
+    word = _WORD.match(text)
+    bare = _BRACKETS.sub(" ", text if word is None else text[word.end() :])
+    head = _PLURAL.match(bare)
+    if head is not None:
+        bare = bare[head.end() :]
+    parts = [one.strip(" .") for one in re.split(r"[,;]", bare) if one.strip(" .")]
+    if len(parts) < 2:
+        return None
+    name = "" if head is None else re.sub(r"s\b", "", head[1].lower())
+    koppel = "" if word is None else "Koppel "
+    read = [
+        read_couplers(f"{name or koppel}{_ITEM.sub('', part)}" if not name else f"{name} {part}",
+                      divisions, own)
+        for part in parts
+    ]  # fmt: skip
+    found = [coupler for one in read if one is not None for coupler in one.couplers]
+    if 2 * sum(one is not None for one in read) < len(parts) or len(found) < 2:
+        return None
+    unread = [part for part, one in zip(parts, read, strict=True) if one is None]
+    whys = {one.why for one in read if one is not None and one.why}
+    if unread:
+        whys.add(f"not understood: {', '.join(unread)}")
+    couplers = [
+        replace(coupler, name=part)
+        for part, one in zip(parts, read, strict=True)
+        if one is not None
+        for coupler in one.couplers
+    ]
+    return FoundCouplers(tuple(couplers), "; ".join(sorted(whys)))
 
 
 def _octaves(text: str) -> tuple[list[int], str]:

@@ -34,6 +34,12 @@ _NUMBERED = re.compile(
 )
 
 
+_MORE = re.compile(
+    r"^(?P<name>[^\d.,:;(/]{3,30}?)(?:\s*[.,:;–]\s+|\s+-\s+|\s+(?=\(|mit\b|with\b|avec\b|met\b|con\b))"
+    r"(?P<more>.*[^\W\d].*)$"
+)
+
+
 @dataclass(frozen=True, slots=True)
 class KnownDivision:
     """A division of the table: its id, its usual name, whether it is the pedal or enclosed."""
@@ -88,6 +94,11 @@ def heading(text: str) -> Heading | None:
     text : str
         Without compass, remarks and marks at the ends.
     """
+    first, slash, second = text.partition("/")
+    if slash and len(plain(second)) > 3:  # the same in two languages: Récit / Schwellwerk
+        one, other = heading(first), heading(second)
+        if one is not None and other is not None and one.is_pedal == other.is_pedal:
+            return one
     enclosed = bool(ENCLOSED.search(text))
     bare = ENCLOSED.sub(" ", ATTACHED.sub(" ", text)).strip(" :.-–|,()*=_")
     numbered = _NUMBERED.match(bare)
@@ -124,6 +135,18 @@ def heading(text: str) -> Heading | None:
         enclosed or known.enclosed,
         known.enclosed and not enclosed,
     )
+
+
+def heading_with_more(text: str) -> tuple[Heading, str] | None:
+    """The division that a line begins with, and what follows its name; None if it begins with none.
+
+    What follows is set off by a mark or a word such as ``with``: ``Brustwerk mit Türen``.
+    """
+    match = _MORE.match(text)
+    if match is None:
+        return None
+    head = heading(match["name"])
+    return None if head is None else (head, match["more"].strip(" .,:;-–"))
 
 
 def _long(text: str) -> KnownDivision | None:

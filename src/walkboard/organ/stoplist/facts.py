@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from types import MappingProxyType
 
 from walkboard.errors import UnknownNameError
@@ -15,8 +16,16 @@ USUAL_CELSIUS = 18.0  # where a list gives a pitch without a temperature; common
 MM_OF_INCH = 25.4
 
 _HZ = re.compile(r"(\d{3}(?:[.,]\d+)?)\s*(?:hz|hertz|cps)\b", re.IGNORECASE)
-_A_IS = re.compile(r"\b(?:a|la)\s*[1-4]?'?\s*=\s*(\d{3}(?:[.,]\d+)?)", re.IGNORECASE)
-_CELSIUS = re.compile(r"(\d{1,2}(?:[.,]\d+)?)\s*°?\s*C(?:elsius)?\b")
+_A_IS = re.compile(
+    r"\b(?:a|la)\s*[1-4]?'?\s*(?:=\s*)?(4[0-9]\d(?:[.,]\d+)?)(?!\w)"
+    r"|\b(?:a|la)\s*[1-4]?'?\s*=\s*(\d{3}(?:[.,]\d+)?)",
+    re.IGNORECASE,
+)
+_CELSIUS = re.compile(
+    r"(\d{1,2}(?:[.,]\d+)?)\s*(?:°\s*C?(?![\w])|(?:deg(?:rees?)?|grad|gr\.|graden|gradi)\s*C?\b"
+    r"|C(?:elsius)?\b)",
+    re.IGNORECASE,
+)
 _FAHRENHEIT = re.compile(r"(\d{2}(?:[.,]\d+)?)\s*°?\s*F(?:ahrenheit)?\b")
 _TEMPERED = re.compile(
     r"\b(?:stimmung|temperatur|temperament|tempérament|temperamento|stemming|tuning|accord"
@@ -33,7 +42,8 @@ WIND_BESIDE = re.compile(
     re.IGNORECASE,
 )
 _TOTAL = re.compile(
-    r"\b(?:total|totals|in all|insgesamt|gesamt|zusammen|totaal|totale|en tout)\b\D*(\d{2,5})"
+    r"\b(?:total|totals|in all|insgesamt|gesamt|zusammen|totaal|totale|en tout)\b\D*"
+    r"(\d{1,2}[ .,]\d{3}|\d{2,5})(?!\d)"
     r"|^\W*(\d{3,5})\s*(?:pipes|pfeifen|tuyaux|pijpen|canne|tubos)\W*$",
     re.IGNORECASE,
 )
@@ -52,27 +62,44 @@ _CALLED = {
 
 
 def read_fact(line: Line, text: str) -> Row | None:
-    """What a line says about the whole organ; None if it is about something else."""
-    total = _TOTAL.search(text)
-    if total is not None:
-        pipes = float(total[1] or total[2])
-        return Row(line, Said.TOTAL, values=MappingProxyType({"pipes": pipes}))
-    return _pitch(line, text) or _wind(line, text) or _temperament(line, text)
+    """What a line says about the whole organ; None if it is about something else.
+
+    A line often says several things; the row has them all, and is called after the first.
+    """
+    found = [
+        row
+        for row in (_total(line, text), _pitch(line, text), _wind(line, text))
+        if row is not None
+    ]
+    if not found:
+        return _temperament(line, text)
+    values = {name: value for row in reversed(found) for name, value in row.values.items()}
+    guesses = tuple(guess for row in found for guess in row.guesses)
+    tempered = None if "temperament" in values else _tempered_beside(line, text)
+    if tempered is not None:
+        values |= tempered.values
+        guesses += tempered.guesses
+    state = State.UNDERSTOOD if all(guess.usual for guess in guesses) else State.GUESSED
+    return Row(line, found[0].said, state, guesses, values=MappingProxyType(values))
+
+
+def _total(line: Line, text: str) -> Row | None:
+    match = _TOTAL.search(text)
+    if match is None:
+        return None
+    pipes = float(re.sub(r"\D", "", match[1] or match[2]))
+    return Row(line, Said.TOTAL, values=MappingProxyType({"pipes": pipes}))
 
 
 def _pitch(line: Line, text: str) -> Row | None:
     match = _HZ.search(text) or _A_IS.search(text)
     if match is None:
         return None
-    a4_hz = decimal(match[1])
+    a4_hz = decimal(next(one for one in match.groups() if one))
     if not 300.0 <= a4_hz <= 600.0:
         return None
     values: dict[str, str | float] = {"a4_hz": a4_hz, "at_celsius": USUAL_CELSIUS}
     rest = text[match.end() :] + " " + text[: match.start()]
-    tempered = _tempered_beside(line, text)
-    if tempered is not None:
-        values["temperament"] = str(tempered.values["temperament"])
-    beside = () if tempered is None else tempered.guesses
     celsius, fahrenheit = _CELSIUS.search(rest), _FAHRENHEIT.search(rest)
     if celsius is not None:
         values["at_celsius"] = decimal(celsius[1])
@@ -81,17 +108,28 @@ def _pitch(line: Line, text: str) -> Row | None:
     else:
         why = "The list gives no temperature with its pitch."
         guess = Guess("at_celsius", f"{USUAL_CELSIUS:g}", why)
-        return Row(
-            line, Said.PITCH, State.GUESSED, (guess, *beside), values=MappingProxyType(values)
-        )
-    return Row(line, Said.PITCH, guesses=beside, values=MappingProxyType(values))
+        return Row(line, Said.PITCH, State.GUESSED, (guess,), values=MappingProxyType(values))
+    return Row(line, Said.PITCH, values=MappingProxyType(values))
 
 
 def _tempered_beside(line: Line, text: str) -> Row | None:
-    """The temperament that a line gives beside something else: ``a' = 440 Hz, Vallotti``."""
-    parts = re.split(r"\s*[,;()|·]\s*", text)
-    rows = (_temperament(line, part) for part in parts if part.strip() and not _HZ.search(part))
-    return next((row for row in rows if row is not None and row.said is Said.TEMPERAMENT), None)
+    """The temperament that a line gives beside something else: ``a' = 440 Hz, Vallotti``.
+
+    One that is named and not known is a guess that asks.
+    """
+    parts = [text, *re.split(r"\s*[,;()|·]\s*|\.\s+", text)]
+    rows = [
+        _temperament(line, part)
+        for part in parts
+        if part.strip() and not (_HZ.search(part) or _A_IS.search(part) or _WIND.search(part))
+    ]
+    known_one = next((row for row in rows if row is not None and row.values), None)
+    if known_one is not None:
+        return known_one
+    asked = next((row for row in rows if row is not None and row.question), None)
+    if asked is None or not re.search(r"[^\W\d]{4}", asked.question.partition(" is ")[2]):
+        return None
+    return replace(asked, guesses=(Guess("temperament", "", asked.question),))
 
 
 def _wind(line: Line, text: str) -> Row | None:

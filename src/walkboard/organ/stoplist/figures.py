@@ -46,7 +46,7 @@ _ROMAN_RANKS = re.compile(
     r"(?:\s*(?:rks?|ranks?|rangs?|sterk|fach|file|hileras)\b\.?)?(?![\w'./])"
 )
 _COMPOSED = re.compile(
-    rf"({_NUMBER})'?\s*(?:\+|&|und|et|e|y|en)\s*({_NUMBER})'?(?:\s*\+\s*({_NUMBER})'?)*"
+    rf"({_NUMBER})'?\s*(?:\+|&|und|u\.|et|e|y|en)\s*({_NUMBER})'?(?:\s*\+\s*({_NUMBER})'?)*"
 )
 _DEGREES = re.compile(r"\(?(?<![\w/.,])(\d{1,2}(?:[.·]\s?\d{1,2}){1,7})(?![\w/])\)?")
 

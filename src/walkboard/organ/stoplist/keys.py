@@ -29,6 +29,16 @@ _SHORT = re.compile(
 _BROKEN = re.compile(
     r"gebrochene oktave|broken octave|octave brisée|gebroken octaaf", re.IGNORECASE
 )
+_SYLLABLE = r"(ut|do|ré|re|mi|fa|sol|la|si)"
+_SYLLABLE_ENDS = re.compile(
+    rf"(?<![\w']){_SYLLABLE}\s?([1-6])\s*(?:-|–|—|à|a|al)\s*{_SYLLABLE}\s?([1-6])(?!\w)",
+    re.IGNORECASE,
+)
+_BARE_COUNT = re.compile(r"[,(;]\s*(\d{2})\s*(?=[),;]|$)")  # CC to g, 56
+_WITHOUT = re.compile(
+    r"\(\s*(?:no|without|ohne|sans|senza|zonder|sin)\s+([A-Ha-h]{1,3})\s*(sharp|#|♯|is)?\s*\)",
+    re.IGNORECASE,
+)
 # Compasses that a count of keys stands for, from C2. Common practice, no source.
 USUAL_COUNTS = range(12, 89)
 
@@ -61,21 +71,33 @@ class Compass:
 
 def take_compass(text: str, *, is_pedal: bool = False) -> Compass | None:
     """The compass in a line, by its two ends, by its number of keys, or both; None if none."""
+    without = _WITHOUT.search(text)
+    if without is not None:
+        text = text[: without.start()] + " " + text[without.end() :]
     count = _COUNT.search(text)
     keys = int(count[1]) if count is not None else None
-    rest = text if count is None else text[: count.start()] + " " + text[count.end() :]
+    rest = _COUNT.sub(" ", text)
     octave = "short" if _SHORT.search(text) else "broken" if _BROKEN.search(text) else None
     rest = _BROKEN.sub(" ", _SHORT.sub(" ", rest))
+    syllables = _SYLLABLE_ENDS.search(rest)
+    if syllables is not None:
+        return _by_syllables(syllables, keys, octave)
     ends = _COMPASS.search(rest)
     if ends is None or not _are_ends(ends[1], ends[3], keys):
         if keys is None or keys not in USUAL_COUNTS:
             return None
         return Compass(keys, octave=octave, rest=rest)
     rest = rest[: ends.start()] + " " + rest[ends.end() :]
-    low = Key.parse("C2") if re.fullmatch(r"C{1,3}", ends[1]) else read_key(ends[1])
+    beside = _BARE_COUNT.search(rest) if keys is None else None
+    if beside is not None and int(beside[1]) in USUAL_COUNTS:
+        keys = int(beside[1])
+        rest = rest[: beside.start(1)] + " " + rest[beside.end(1) :]
+    low = _low(ends[1])
     if low is None:
         return None
     missing: tuple[str, ...] = ()
+    if without is not None:
+        missing = _left_out(without, low)
     second = ends[2].strip(" ,")
     if second and octave is None:
         step = read_key(second)
@@ -90,6 +112,39 @@ def take_compass(text: str, *, is_pedal: bool = False) -> Compass | None:
     there = high.semitone - low.semitone + 1 - left_out
     why = "" if keys is None or keys == there else f"{keys} keys are given, its ends make {there}"
     return Compass(keys or there, low.name, octave, missing, rest, why)
+
+
+def _low(written: str) -> Key | None:
+    """The lowest key of a compass; GG, AA and BB are below CC in old English lists."""
+    if re.fullmatch(r"C{1,3}", written):
+        return Key.parse("C2")
+    key = read_key(written)
+    return key.up(-12) if key is not None and re.fullmatch(r"GG|AA|BB", written) else key
+
+
+def _left_out(without: re.Match[str], low: Key) -> tuple[str, ...]:
+    """The key that a list says is missing at the bottom: ``(no GG sharp)``."""
+    named = _low(without[1])
+    if named is None:
+        return ()
+    key = named.up(1) if without[2] else named
+    return (key.name,) if 0 < key.semitone - low.semitone <= 12 else ()
+
+
+def _by_syllables(ends: re.Match[str], keys: int | None, octave: str | None) -> Compass | None:
+    """A compass as ``ut1 à sol5``, ut1 being the lowest key of an organ."""
+    low, high = (
+        Key(12 * (int(number) + 2) + _SYLLABLES[syllable.lower()])
+        for syllable, number in ((ends[1], ends[2]), (ends[3], ends[4]))
+    )
+    left_out = {None: 0, "short": 4, "broken": 2}[octave]
+    there = high.semitone - low.semitone + 1 - left_out
+    if there not in USUAL_COUNTS:
+        return None
+    text = ends.string
+    rest = text[: ends.start()] + " " + text[ends.end() :]
+    why = "" if keys is None or keys == there else f"{keys} keys are given, its ends make {there}"
+    return Compass(keys or there, low.name, octave, (), rest, why)
 
 
 def _are_ends(low: str, high: str, keys: int | None) -> bool:
@@ -128,7 +183,8 @@ def is_scientific(high: str, low: Key) -> bool:
 
 
 _START = re.compile(
-    r"\(?\s*\b(?:from|ab|dal|dalla|desde|vanaf|[àa] partir (?:du|de)|von|beginning at)\s+"
+    r"\(?\s*\b(?:(?:from|ab|dal|dalla|desde|vanaf|[àa] partir (?:du|de)|von|beginning at|gamut)\s+"
+    r"|[àa] partir d')"
     r"(?:(tenor|ten\.?|middle|treble)\s+([A-Ha-h])\b|"
     r"(\d)(?:e|ème|er)?\s+(ut|do|ré|re|mi|fa|sol|la|si)\b|"
     r"(ut|do|ré|re|mi|fa|sol|la|si)\s?([1-5])\b|"
@@ -138,6 +194,7 @@ _START = re.compile(
 _TENOR = re.compile(
     r"\(?\s*(?<!\w)(?:t\.\s?c\.?|ten(?:or|\.)\s?c|tc)(?!\w)\.?\s*\)?", re.IGNORECASE
 )
+_DOUBLE = re.compile(r"\(\s*((?:DD|EE|FF|GG|AA|BB))\s*\)")
 _ALONE = re.compile(r"\(\s*([a-h][⁰¹²³⁴⁵°º]?(?:[1-4]|'{1,4})?)\s*\)")
 _FULL = re.compile(r"\(\s*CC\s*\)")
 # Where bass and treble divide. Common practice, no source: in Iberia between c' and c sharp', in
@@ -173,6 +230,11 @@ class Reach:
     full: bool = False
 
 
+def bass_half(rest: str) -> Reach:
+    """The reach of a divided stop's lower half, where that is said by its name alone."""
+    return Reach(None, "B3", rest, "bass half: up to B3, the usual place to divide")
+
+
 def take_reach(text: str) -> Reach:
     """The keys that a stop has, as its line says."""
     full = _FULL.search(text)
@@ -196,6 +258,11 @@ def take_reach(text: str) -> Reach:
         found = pattern.search(text)
         if found is not None:
             return Reach(from_key, to_key, text[: found.start()] + " " + text[found.end() :], why)
+    double = _DOUBLE.search(text)
+    if double is not None:  # on a compass from CC the first such key above it
+        above = read_key(double[1])
+        rest = text[: double.start()] + text[double.end() :]
+        return Reach(None if above is None else above.name, None, rest)
     alone = _ALONE.search(text)
     if alone is not None:
         key_alone = read_key(alone[1])

@@ -10,12 +10,13 @@ from types import MappingProxyType
 
 from walkboard.organ.stoplist.changes import Change, changed
 from walkboard.organ.stoplist.couplers import read_couplers
-from walkboard.organ.stoplist.divisions import ATTACHED, Heading, heading
+from walkboard.organ.stoplist.divisions import ATTACHED, Heading, heading, heading_with_more
 from walkboard.organ.stoplist.entries import DivisionEntry, Guess, Line, Row, Said, State
 from walkboard.organ.stoplist.facts import WIND_BESIDE, read_fact, wind_mm
-from walkboard.organ.stoplist.figures import tidy
+from walkboard.organ.stoplist.figures import take_feet, tidy
 from walkboard.organ.stoplist.keys import Compass, take_compass
 from walkboard.organ.stoplist.names import Role, find, plain
+from walkboard.organ.stoplist.sources import taken_from
 from walkboard.organ.stoplist.stops import Context, read_stop, without_marks
 from walkboard.organ.stoplist.tables import lines_of
 
@@ -23,6 +24,8 @@ from walkboard.organ.stoplist.tables import lines_of
 USUAL_MANUAL, USUAL_PEDAL = 56, 30
 USUAL_KEYS = range(24, 74)  # what a count of keys or pipes may be; chosen
 MOST_TITLE_WORDS = 12  # a longer first line is a remark; chosen
+
+_WITH = re.compile(r"(?:mit|with|avec|met|con)\b", re.IGNORECASE)
 
 _HEADINGS = {
     "couplers", "accessories", "koppeln", "spielhilfen", "nebenzuge", "accouplements",
@@ -87,7 +90,30 @@ def read_stop_list(text: str, changes: Mapping[str, Change] = MappingProxyType({
     first = _read_all(lines, changes, {})
     counted = _keys_by_pipes(first)
     last = _read_all(lines, changes, counted) if counted else first
-    return StopList(tuple(last.rows), tuple(last.divisions.values()))
+    return StopList(tuple(_as_their_sources(last.rows)), tuple(last.divisions.values()))
+
+
+def _as_their_sources(rows: list[Row]) -> list[Row]:
+    """The same, borrowed and extended stops built as the stops whose pipes they use."""
+    own = [row.stop for row in rows if row.stop is not None and row.stop.source is None]
+    found = []
+    for row in rows:
+        stop = row.stop
+        source = None
+        if stop is not None and stop.source is not None and stop.role != Role.RESULTANT:
+            source = taken_from(stop, own)
+        if stop is None or source is None:
+            found.append(row)
+            continue
+        built = replace(stop, family=source.family, tuned_by=source.tuned_by)
+        if stop.feet == source.feet:
+            built = replace(built, build=source.build)
+        guesses = tuple(g for g in row.guesses if g.field not in {"family", "tuned_by"})
+        state = row.state
+        if state is State.GUESSED and all(guess.usual for guess in guesses):
+            state = State.UNDERSTOOD
+        found.append(replace(row, stop=built, guesses=guesses, state=state))
+    return found
 
 
 def _read_all(
@@ -129,21 +155,33 @@ def _take(row: Row, state: _State) -> None:
 
 
 def _take_compass_and_wind(row: Row, state: _State) -> None:
-    if row.said is Said.WIND:
+    if "wind_mm" in row.values:
         mm = float(row.values["wind_mm"])
         for id_, division in state.divisions.items():
             if division.wind_mm is None:
                 state.divisions[id_] = replace(division, wind_mm=mm)
-    if row.said is Said.COMPASS:
+    if row.said in {Said.COMPASS, Said.TITLE}:
         for which, is_pedal in (("manual", False), ("pedal", True)):
             if which not in row.values:
                 continue
             lowest = str(row.values.get(f"{which}_lowest", "C2"))
-            state.given[is_pedal] = Compass(int(row.values[which]), lowest)
+            octave = row.values.get(f"{which}_octave")
+            given = Compass(
+                int(row.values[which]),
+                lowest,
+                None if octave is None else str(octave),
+                tuple(str(row.values.get(f"{which}_missing", "")).split()),
+            )
+            state.given[is_pedal] = given
             for id_, division in state.divisions.items():
                 if division.is_pedal == is_pedal:
-                    keys = int(row.values[which])
-                    state.divisions[id_] = replace(division, keys=keys, lowest=lowest)
+                    state.divisions[id_] = replace(
+                        division,
+                        keys=given.keys,
+                        lowest=given.lowest,
+                        octave=given.octave,
+                        missing=given.missing,
+                    )
 
 
 def _read(line: Line, state: _State, change: Change) -> Row:
@@ -170,7 +208,7 @@ def _read(line: Line, state: _State, change: Change) -> Row:
     effect = _effect(line, bare, state)
     if effect is not None:
         return effect
-    couplers = read_couplers(bare, list(context.divisions))
+    couplers = read_couplers(bare, list(context.divisions), context.division)
     if couplers is not None:
         guesses = (Guess("from", "", f"{couplers.why}.".capitalize()),) if couplers.why else ()
         return Row(
@@ -180,10 +218,13 @@ def _read(line: Line, state: _State, change: Change) -> Row:
             guesses,
             couplers=couplers.couplers,
         )
+    more = _heading_with_more(line, bare, state)
+    if more is not None:
+        return more
     if _is_table_head(line, bare, state):
         return Row(line, Said.REMARK)
     if state.division is None and _is_title(bare, line, state):
-        return Row(line, Said.TITLE)
+        return _title(line, bare)
     stop = read_stop(line, bare, number, context)
     if stop is not None:
         return _on_some_division(stop, state)
@@ -216,6 +257,46 @@ def _heading(line: Line, bare: str, state: _State) -> Row | None:
     if compass is None and re.search(r"(?<!\w)(?:\d{1,2}\s*'|(?:32|16|8|4|2)\s*$)", bare):
         return None  # a stop whose name is that of a division, as Bombarde 16'
     return Row(line, Said.DIVISION, *_division(head, compass, mm, bare, state))
+
+
+def _heading_with_more(line: Line, bare: str, state: _State) -> Row | None:
+    """The row of a heading with words after its name that are no compass and no wind."""
+    compass = take_compass(bare, is_pedal="ped" in plain(bare))
+    found = heading_with_more(bare if compass is None else compass.rest)
+    if found is None or (take_feet(bare) is not None and compass is None):
+        return None
+    head, more = found
+    if find(more) is not None and compass is None and not _WITH.match(more):
+        return None
+    said, guesses, question, division = _division(head, compass, None, bare, state)
+    del said
+    why = f"The rest of the line is not understood: {more}."
+    return Row(
+        line, Said.DIVISION, State.GUESSED, (*guesses, Guess("name", head.name, why)), question,
+        division,
+    )  # fmt: skip
+
+
+def _title(line: Line, bare: str) -> Row:
+    """The organ's name, with what the same line says of compass, pitch and wind."""
+    values: dict[str, str | float] = {}
+    compass = take_compass(bare)
+    if compass is not None and compass.keys > USUAL_PEDAL:
+        values |= _compass_values("manual", compass)
+    fact = read_fact(line, bare)
+    if fact is not None:
+        values |= fact.values
+    return Row(line, Said.TITLE, values=MappingProxyType(values))
+
+
+def _compass_values(which: str, compass: Compass) -> dict[str, str | float]:
+    values: dict[str, str | float] = {which: float(compass.keys)}
+    values[f"{which}_lowest"] = compass.lowest
+    if compass.octave is not None:
+        values[f"{which}_octave"] = compass.octave
+    if compass.missing:
+        values[f"{which}_missing"] = " ".join(compass.missing)
+    return values
 
 
 def _division(
@@ -291,9 +372,7 @@ def _compass(line: Line, bare: str) -> Row | None:
         return None
     values: dict[str, str | float] = {}
     for is_pedal, compass in found:
-        which = "pedal" if is_pedal else "manual"
-        values[which] = float(compass.keys)
-        values[f"{which}_lowest"] = compass.lowest
+        values |= _compass_values("pedal" if is_pedal else "manual", compass)
     return Row(line, Said.COMPASS, values=MappingProxyType(values))
 
 
@@ -329,6 +408,9 @@ def _is_title(bare: str, line: Line, state: _State) -> bool:
     if re.search(r"(?<!\w)(?:\d{1,2}\s*'|\d{1,2}\s*(?:ft|vt|fuß)\b|\b(?:32|16|8|4|2)\s*$)", bare):
         return False
     del line
+    named = find(re.sub(r"\s+bass$", "", bare, flags=re.IGNORECASE))
+    if named is not None and not named.why:
+        return False  # a stop without its length
     return len(bare.split()) <= MOST_TITLE_WORDS
 
 
@@ -343,7 +425,15 @@ def _on_some_division(row: Row, state: _State) -> Row:
     """A stop above every heading stands on a manual that is made for it."""
     if row.stop is None or state.division is not None:
         return row
-    manual = DivisionEntry("manual", "Manual", USUAL_MANUAL)
+    compass = state.given.get(False, Compass(USUAL_MANUAL))
+    manual = DivisionEntry(
+        "manual",
+        "Manual",
+        compass.keys,
+        compass.lowest,
+        octave=compass.octave,
+        missing=compass.missing,
+    )
     state.division = manual
     state.divisions[manual.id] = manual
     why = "No division is named above it."

@@ -43,8 +43,12 @@ def taken_from(stop: StopEntry, others: Sequence[StopEntry]) -> StopEntry | None
         named.sort(key=lambda one: -_likeness(one.name, stop.name))
         same = [one for one in named if one.feet == stop.feet]
         return next(iter([*same, *named]), None)
-    longer = [one for one in possible if feet(one) > feet(stop) and one.family is stop.family]
-    return _nearest(stop, longer)
+    longer = [one for one in possible if feet(one) > feet(stop)]
+    alike = [one for one in longer if one.family is stop.family]
+    # a bare Flute is an extension of a stopped rank as often as of an open one
+    return _nearest(
+        stop, alike or [one for one in longer if one.family.is_flue == stop.family.is_flue]
+    )
 
 
 def feet(stop: StopEntry) -> Fraction:

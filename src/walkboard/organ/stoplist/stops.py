@@ -15,7 +15,7 @@ from walkboard.organ.stoplist.figures import (
     take_ranks,
     tidy,
 )
-from walkboard.organ.stoplist.keys import Reach, take_reach
+from walkboard.organ.stoplist.keys import Reach, bass_half, take_reach
 from walkboard.organ.stoplist.names import Found, Role, StopName, find, kinds, plain
 
 # How many ranks a compound stop has, and what stands in them, where the list says neither: the
@@ -24,9 +24,11 @@ USUAL_ROWS = {Role.MIXTURE: 3, Role.SESQUIALTERA: 2, Role.CORNET: 5, Role.RAUSCH
 PRACTICE = "common practice, no source"
 
 _NUMBER = re.compile(r"^\(?(\d{1,3})(?:[.):]\s+|\t)")
+_PLAIN_NUMBER = re.compile(r"^(\d{1,3})\s+(?=[^\W\d]{2})")
 _BULLET = re.compile(r"^(?:[•·*▪◦‣>+]|[-–—](?=\s))\s*")
 _PIPES = re.compile(
-    r"\b(\d{1,4})\s*(?:pipes|pfeifen|tuyaux|pijpen|canne|tubos|notes)\b", re.IGNORECASE
+    r"\b(\d{1,4})\s*(?:pipes|pfeifen|tuyaux|pijpen|canne|tubos|notes)\b(?:\s*\+\s*\d{1,3}\b)?",
+    re.IGNORECASE,
 )
 _EXTENDED = re.compile(
     r"[(\[]?\s*\b(?:ext(?:ension|ended)?\b\.?|prol(?:ungamento|ungato)?\b\.?|verl(?:ängert|ängerung)?\b\.?"
@@ -42,7 +44,18 @@ _BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")
 _ACOUSTIC = re.compile(
     r"\b(?:acoustic|acoustique|akustisch\w*|resultant|acustico)\b", re.IGNORECASE
 )
-_FREE = re.compile(r"durchschlagend\w*|free reed|anches? libres?|ance libere", re.IGNORECASE)
+_HARMONIC = re.compile(
+    r"überblasend\w*|overblow\w*|overblown|(?<!plein-jeu )(?<!plein jeu )harmoni(?:c|que|sch)\b",
+    re.IGNORECASE,
+)
+_HALF = re.compile(
+    r"half[- ]length|halbe (?:länge|becherlänge)|demi-longueur|halve lengte"
+    r"|(?:1\s*/\s*2|½)[- ]?(?:longueur|length|länge|lengte)",
+    re.IGNORECASE,
+)
+_FREE = re.compile(
+    r"durchschl(?:agend\w*|\.|\b)|free reed|anches? libres?|ance libere", re.IGNORECASE
+)
 _STOPPED = re.compile(
     r"\b(?:gedeckt|gedackt|stopped|bouch[eé]e?|tappat[oa]|tapad[oa]|gedekt)\b", re.IGNORECASE
 )
@@ -50,6 +63,7 @@ _WOOD = re.compile(r"\b(?:holz|wood|bois|hout|legno|madera)\b", re.IGNORECASE)
 _METAL = re.compile(
     r"\b(?:zinn|zink|metall?|étain|tin|stagno|estaño|kupfer|copper)\b", re.IGNORECASE
 )
+_BASS_NAME = re.compile(r"\s+bass$", re.IGNORECASE)
 _NOISE = re.compile(
     r"\b(?:c\.?\s?c\.?|enclosed|en chamade|horizontal|prospekt|façade|facade|front)\b",
     re.IGNORECASE,
@@ -89,6 +103,12 @@ def without_marks(text: str) -> tuple[str, int | None]:
         if match is not None:
             number = int(match[1])
             text = text[match.end() :]
+    plain_number = _PLAIN_NUMBER.match(text)
+    if number is None and plain_number is not None:
+        rest = text[plain_number.end() :]
+        ranks = take_ranks(_PIPES.sub(" ", rest))
+        if take_feet(_PIPES.sub(" ", rest) if ranks is None else ranks.rest) is not None:
+            number, text = int(plain_number[1]), rest  # its length comes after its name
     return text.strip(), number
 
 
@@ -107,7 +127,8 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
     guesses: list[Guess] = []
     rest, pipes = _taken_pipes(text)
     source, rest = _source(rest, context)
-    free = bool(_FREE.search(rest))
+    free, half = bool(_FREE.search(text)), bool(_HALF.search(text))
+    rest = _HALF.sub(" ", rest)
     acoustic = bool(_ACOUSTIC.search(rest))
     if source is None and pipes is not None and 0 < pipes <= context.keys // 2:
         source = Source()  # twelve pipes more: an octave added to a rank that is there
@@ -127,6 +148,11 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
         rest = feet.rest
     name = _name(_FREE.sub(" ", rest))
     found = find(name) if name else None
+    name, found = _name_alone(name, found, text, rest)
+    if _BASS_NAME.search(name) and reach.from_key is None and reach.to_key is None:
+        upper = find(_BASS_NAME.sub("", name))  # the lower half of a divided stop
+        if upper is not None and not upper.why and (found is None or found.why):
+            found, reach = upper, bass_half(rest)
     whole = find(_name(text))
     if (
         whole is not None
@@ -165,6 +191,10 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
     ):
         family, tuned_by = Family.STOPPED, kinds()["stopwood"].tuned_by
     assert tuned_by is not None
+    if half and family is Family.REED:
+        build = Build.HALF_LENGTH
+    elif _HARMONIC.search(text) and build is Build.PLAIN and not kind.role.is_compound:
+        build = Build.HARMONIC
     if family is Family.OPEN and _WOOD.search(line.text) and not _METAL.search(line.text):
         tuned_by = kinds()["woodopen"].tuned_by or tuned_by
     source_words = f"{entry.name}: {kind.source}"
@@ -175,7 +205,7 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
     feet_value, why = _feet(feet, entry, context)
     rows = 1
     if kind.role.is_compound:
-        rows, row_why = _rows(ranks, rows_of, kind.role)
+        rows, row_why = _rows(ranks, rows_of, kind.role, shown_name)
         guesses += [Guess("rows", str(rows), row_why)] if row_why else []
         feet_value, why = (feet.value if feet is not None else ""), ""
         if not rows_of:
@@ -225,6 +255,23 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
         )
     state = State.UNDERSTOOD if all(g.usual for g in guesses) else State.GUESSED
     return Row(line, Said.STOP, state, tuple(guesses), stop=stop)
+
+
+def _name_alone(name: str, found: Found | None, text: str, rest: str) -> tuple[str, Found | None]:
+    """The name without a remark behind it, where only so it is in the table.
+
+    A remark stands in brackets (``Oboe 8 (needs new tongues)``) or follows the length
+    (``Principal 8' C-H Zink``).
+    """
+    if found is not None and not found.why:
+        return name, found
+    before = re.match(r"^([^\d(]{3,}?)[\s(]*\d", text)
+    tries = [_name(_BRACKETS.sub(" ", rest)), _name(before[1]) if before is not None else ""]
+    for bare in tries:
+        alone = find(bare) if bare and bare != name else None
+        if alone is not None and (not alone.why or found is None):
+            return bare, alone
+    return name, found
 
 
 def _asked(line: Line, text: str, name: str, feet: Taken | None) -> Row | None:
@@ -350,11 +397,13 @@ def _feet(feet: Taken | None, entry: StopName, context: Context) -> tuple[str, s
     return usual, f"The list gives no length: usual for {entry.name}."
 
 
-def _rows(ranks: Taken | None, rows_of: tuple[str, ...], role: Role) -> tuple[int, str]:
+def _rows(ranks: Taken | None, rows_of: tuple[str, ...], role: Role, name: str) -> tuple[int, str]:
     if rows_of:
         return len(rows_of), ""
     if ranks is not None:
         return int(ranks.value), f"{ranks.why}." if ranks.why else ""
+    if re.search(r"\s(?:e|and|und|et|en|y|&)\s", name):
+        return 2, "The name counts two ranks."
     return USUAL_ROWS[role], "The list does not say how many ranks."
 
 
