@@ -4,6 +4,7 @@ from datetime import date
 
 import pytest
 
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ import examples
 from walkboard.organ.model import PipeRef
@@ -17,7 +18,9 @@ GAMBA, CELESTE = PipeRef("swell.gamba8", 42), PipeRef("swell.celeste8", 30)  # b
 
 
 def read(pipe: PipeRef, cents: float) -> Reading:
-    return Reading(pipe, 440.0, 0.1, cents, -30.0, 0.0, 3.0)
+    return Measured(
+        pipe=pipe, hz=440.0, sigma_cents=0.1, cents=cents, level_db=-30.0, start_s=0.0, end_s=3.0
+    )
 
 
 def celeste_chart(gamba_cents: float, celeste_cents: float):

@@ -103,12 +103,8 @@ def _several(text: str, divisions: Divisions, own: str) -> FoundCouplers | None:
     if len(parts) < 2:
         return None
     name = "" if head is None else re.sub(r"s\b", "", head[1].lower())
-    koppel = "" if word is None else "Koppel "
-    read = [
-        read_couplers(f"{name or koppel}{_ITEM.sub('', part)}" if not name else f"{name} {part}",
-                      divisions, own)
-        for part in parts
-    ]  # fmt: skip
+    before = f"{name} " if name else "" if word is None else "Koppel "
+    read = [read_couplers(before + _ITEM.sub("", part), divisions, own) for part in parts]
     found = [coupler for one in read if one is not None for coupler in one.couplers]
     if 2 * sum(one is not None for one in read) < len(parts) or len(found) < 2:
         return None
