@@ -114,6 +114,51 @@ def test_quieter_than_its_rank_from_the_start_is_not_called_done_at_once() -> No
     assert any(verdict.step is Step.DONE for verdict in accepted)
 
 
+def warmed(seconds: float, still_on_s: float, *, settles: float) -> list[tuple[float, float]]:
+    """Moved at 3 s; the hand stays on it for a while and warms it, then it cools by e in 40 s."""
+    times = 3.4 + np.arange(0.0, seconds, STEP_S)
+    on_s = np.minimum(times - 3.0, still_on_s)
+    off_s = np.maximum(0.0, times - 3.0 - still_on_s)
+    warm = 5.0 * (1.0 - np.exp(-on_s / 4.0)) * np.exp(-off_s / 40.0)
+    return list(zip(times, settles + warm, strict=True))
+
+
+def test_while_the_hand_still_warms_a_pipe_its_rise_is_not_taken_for_cooling() -> None:
+    work = AtPipe(HAND)
+    judge_all(work, stretch(1.0, 2.0, 7.0))
+    judge_all(work, [reading(3.0 + 0.1 * n, 7.0 - 2 * n, LiveFlag.MOVING) for n in range(4)])
+    heard = [reading(at_s, cents) for at_s, cents in warmed(6.0, 2.0, settles=-1.0)]
+    verdicts = judge_all(work, heard)
+    # The hand left at 5.0 s; a reading counts for the middle of its second.
+    assert work.handled_s == pytest.approx(4.5, abs=0.4)
+    assert work.forecast is not None
+    assert work.forecast.offset_cents > 0.0
+    assert all(v.advice is None or v.advice.cents > 0.0 for v in verdicts[20:])
+
+
+def test_the_next_cooling_of_a_pipe_begins_with_what_its_last_one_showed() -> None:
+    work = AtPipe(HAND)
+    judge_all(work, stretch(1.0, 2.0, 7.0))
+    judge_all(work, [reading(3.0 + 0.1 * n, 7.0 - 2 * n, LiveFlag.MOVING) for n in range(4)])
+    judge_all(work, [reading(at_s, cents) for at_s, cents in warmed(90.0, 1.5, settles=-4.0)])
+    assert work.forecast is not None
+    was = work.forecast.log_tau
+    judge_all(work, [reading(94.0 + 0.1 * n, -4.0 + 2 * n, LiveFlag.MOVING) for n in range(4)])
+    judge_all(work, stretch(95.0, 3.0, 2.0))
+    assert work.forecast is not None
+    assert work.forecast.log_tau == pytest.approx(was, abs=0.15)
+    assert work.forecast.log_tau_sigma < 0.5 < HAND.spread
+
+
+def test_two_moves_on_one_advice_say_nothing_of_the_hand() -> None:
+    work = AtPipe(TOOL)
+    assert judge_all(work, stretch(1.0, 3.0, 8.0))[-1].advice is not None
+    judge_all(work, [reading(4.0 + 0.1 * n, 8.0 - 2 * n, LiveFlag.MOVING) for n in range(4)])
+    work.ask(-2.0, 2.0)  # the screen asks for more before the first move was read
+    judge_all(work, [reading(4.4 + 0.1 * n, 2.0 + 4 * n, LiveFlag.MOVING) for n in range(4)])
+    assert all(verdict.move is None for verdict in judge_all(work, stretch(5.0, 3.0, 14.0)))
+
+
 def test_with_company_nothing_is_advised_and_nothing_is_done() -> None:
     octave = Company(is_alone=False, multiple=2, others_cents=2.0, asked=6)
     with_octave = [

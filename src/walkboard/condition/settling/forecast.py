@@ -1,44 +1,37 @@
 """Where a pipe will settle, from the first seconds after the hand is off it.
 
-Readings y at times t follow f∞ + Δ e^(−t/τ) plus the pipe's own slow wander and their errors. For
-a given τ and a given width of Δ's prior this is linear in f∞ and Δ, and normal: posterior and
-evidence have closed forms (Bretthorst 1988, Bayesian Spectrum Analysis and Parameter Estimation,
-chapter 3; from memory). They are summed over a fine grid of τ, even in its logarithm from 5 to
-500 s (a coarse grid would make the sum too sure of itself), and over three widths, for a hand may
-leave a pipe far warmer than is usual.
+Readings y at times t follow f∞ + Δ g(t/τ) plus the pipe's own slow wander and their errors. For a
+given way to cool g, time constant τ and width of Δ's prior this is linear in f∞ and Δ: posterior
+and evidence have closed forms (Bretthorst 1988, Bayesian Spectrum Analysis and Parameter
+Estimation, chapter 3; from memory), with Δ cut at 0, for a hand warms. They are summed over a fine
+grid of τ, even in its logarithm from 5 to 500 s (a coarse grid would make the sum too sure of
+itself), over several widths, for hands leave pipes more or less warm, and over the ways to cool
+(`ways`): no pipe keeps to one exponential. The air in it cools faster than its wall, and heat that
+creeps along the wall stays longer.
 
-No pipe keeps the law: the air in it cools faster than its wall. So a part of Δ of unknown size may
-fall faster, by e in τ/4; it is summed out as well. A pipe that nobody was seen to touch may be warm
-all the same: then a share of the belief is that it is not, and the readings decide. Where the
-readings scatter more than they say, all their errors count more, never less.
+A pipe that nobody was seen to touch may be warm all the same: then a share of the belief is that it
+is not, and the readings decide. Where the readings scatter more than they say, all their errors
+count more, never less.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
+from scipy.special import ndtr
 
-_GRID_S = np.geomspace(5.0, 500.0, 300)
-_WANDER_CENTS = 0.1  # of a pipe by itself, over a second or two: listening's studies
-_WANDER_MEMORY_S = 0.5
-_FAR_CENTS = 100.0  # standard deviation of where a pipe may settle, before it is heard
+from walkboard.condition.settling.cooling_fit import Sums, fit_all, fit_cold, noise_of
+from walkboard.condition.settling.ways import GRID_S, LIMITS, Limits, Shapes
+
 _MOST_READINGS = 120
 _WITHIN_CENTS = 0.5
 _ENOUGH_FOR_SCATTER = 4
 _KNOWN_TAUS = 1.4  # python -m bench settling: 95 % within half a cent
-_DRIFT_CENTS, _DRIFT_MEMORY_S = 0.04, 2.0  # slower wander, with the wind; chosen
-# How far hands leave pipes, as multiples of what is usual for their kind, and how often; fitted by
-# bench settling on pipes whose wall and air cool apart.
-_WIDTHS = (0.4, 1.0, 2.2)
-_WIDTH_SHARES = (0.4, 0.4, 0.2)
-_LAW_SHARE = 0.15  # of what is still to go, that the law may miss: fitted by bench settling
-_FAST_SHARES = (0.01, 0.25)  # of Δ that may fall faster: where the law is kept, where it is not
-_FAST_TIMES = 4.0  # how much faster; all three chosen
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +96,15 @@ class Forecast:
     offset_cents: float = 0.0
     offset_sigma_cents: float = 0.0
     cold_share: float = 0.0
+    _weights: NDArray[np.float64] = field(default_factory=lambda: np.ones(1), repr=False)
+    _means: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1), repr=False)
+    _sigmas: NDArray[np.float64] = field(default_factory=lambda: np.ones(1), repr=False)
+
+    def outside(self, tolerance_cents: float) -> float:
+        """Chance that it settles outside a tolerance around 0, from the whole sum [0 to 1]."""
+        above = ndtr((tolerance_cents - self._means) / self._sigmas)
+        below = ndtr((-tolerance_cents - self._means) / self._sigmas)
+        return float(self._weights @ (1.0 - (above - below)))
 
     @property
     def is_settled(self) -> bool:
@@ -128,12 +130,13 @@ class Forecast:
         return "; ".join(parts)
 
 
-def forecast(
+def forecast(  # noqa: PLR0917
     times_s: Sequence[float] | NDArray[np.float64],
     cents: Sequence[float] | NDArray[np.float64],
     sigma_cents: Sequence[float] | NDArray[np.float64],
     warmth: Warmth = USUAL,
     untouched: float = 0.0,
+    limits: Limits = LIMITS,
 ) -> Forecast:
     """Forecast where a pipe will settle.
 
@@ -167,7 +170,7 @@ def forecast(
     t, y, sigma = _thinned(t, y, sigma)
     place = float(y[-1])
     y = y - place
-    return _summed(t, y, sigma, now_s, place, warmth, untouched)
+    return _summed(t, y, sigma, now_s, place, warmth, untouched, limits)
 
 
 def _thinned(
@@ -187,28 +190,29 @@ def _summed(  # noqa: PLR0917
     place: float,
     warmth: Warmth,
     untouched: float,
+    limits: Limits,
 ) -> Forecast:
-    root = np.linalg.cholesky(_noise(t, sigma))
-    rest = np.exp(-np.divide.outer(t, _GRID_S))  # (n, grid)
-    fast = np.exp(-_FAST_TIMES * np.divide.outer(t, _GRID_S))
-    columns = solve_triangular(root, np.column_stack([y, np.ones(len(t)), rest, fast]), lower=True)
-    heard, one = columns[:, 0], columns[:, 1]
-    falling, fast = columns[:, 2 : 2 + len(_GRID_S)], columns[:, 2 + len(_GRID_S) :]
-    fits = _fits(heard, one, falling, fast, warmth)
+    root = np.linalg.cholesky(noise_of(t, sigma, limits))
+    # One exponential for each time constant of the grid and beyond both its ends: every shape is a
+    # sum of three of them.
+    shapes = Shapes.of(limits)
+    rest = np.exp(-np.divide.outer(t, shapes.every_s))
+    columns = solve_triangular(root, np.column_stack([y, np.ones(len(t)), rest]), lower=True)
+    sums = Sums.of(columns[:, 0], columns[:, 1], columns[:, 2:])
+    fits = fit_all(sums, shapes, warmth.offset_cents, limits)
     if len(t) > _ENOUGH_FOR_SCATTER:
-        # What the best fit leaves over says how far the errors are to be believed.
+        # What the best fit leaves over says how far the errors are to be believed. They never
+        # count for less than stated: a way to cool that is not among these would be believed.
         scale = max(1.0, float(fits.left.min()) / (len(t) - 3.0))
         if scale > 1.0:
-            root_scale = math.sqrt(scale)
-            heard, one = heard / root_scale, one / root_scale
-            fits = _fits(heard, one, falling / root_scale, fast / root_scale, warmth)
-    log_tau = np.log(_GRID_S)
+            sums = sums.scaled(scale)
+            fits = fit_all(sums, shapes, warmth.offset_cents, limits)
+    log_tau = np.log(GRID_S)
     prior = -0.5 * ((log_tau - math.log(warmth.tau_s)) / warmth.spread) ** 2
     prior -= math.log(float(np.exp(prior).sum()))
-    log_weight = (
-        fits.log_evidence + prior + np.log(np.repeat(_WIDTH_SHARES, 2) / 2.0)[:, np.newaxis]
-    )
-    cold = _cold(heard, one)
+    log_weight = fits.log_evidence + prior + np.log(limits.width_beliefs)[:, None, None]
+    log_weight += np.log(shapes.belief)[:, None]
+    cold = fit_cold(sums)
     log_cold = cold.log_evidence + (math.log(untouched) if untouched > 0.0 else -math.inf)
     log_weight = log_weight + (math.log1p(-untouched) if untouched < 1.0 else -math.inf)
     top = max(float(log_weight.max()), log_cold)
@@ -217,18 +221,18 @@ def _summed(  # noqa: PLR0917
     total_weight = float(weight.sum()) + cold_weight
     weight /= total_weight
     cold_weight /= total_weight
-    gone = np.exp(-now_s / _GRID_S)
+    gone = shapes.summed(np.exp(-now_s / shapes.every_s))
     above = fits.offset * gone
-    variance = fits.settled_variance + (_LAW_SHARE * above) ** 2
+    variance = fits.settled_variance + (limits.law_share * above) ** 2
     centre = float((weight * fits.settled).sum()) + cold_weight * cold.mean
     spread = float((weight * (variance + (fits.settled - centre) ** 2)).sum())
     spread += cold_weight * (cold.variance + (cold.mean - centre) ** 2)
     left_cents = float((weight * fits.offset).sum())
-    by_tau = weight.sum(axis=0)
+    by_tau = weight.sum(axis=(0, 1, 2))
     by_tau /= max(float(by_tau.sum()), 1e-300)
     log_mean = float(by_tau @ log_tau)
     log_sigma = math.sqrt(max(0.0, float(by_tau @ (log_tau - log_mean) ** 2)))
-    median = float(_GRID_S[min(int(np.searchsorted(np.cumsum(by_tau), 0.5)), len(_GRID_S) - 1)])
+    median = float(GRID_S[min(int(np.searchsorted(np.cumsum(by_tau), 0.5)), len(GRID_S) - 1)])
     offset_spread = float((weight * (fits.offset_variance + (fits.offset - left_cents) ** 2)).sum())
     return Forecast(
         settled_cents=place + centre,
@@ -242,6 +246,9 @@ def _summed(  # noqa: PLR0917
         offset_cents=left_cents,
         offset_sigma_cents=math.sqrt(offset_spread + cold_weight * left_cents**2),
         cold_share=cold_weight,
+        _weights=np.append(weight.ravel(), cold_weight),
+        _means=place + np.append(fits.settled.ravel(), cold.mean),
+        _sigmas=np.sqrt(np.append(variance.ravel(), cold.variance)),
     )
 
 
@@ -250,71 +257,7 @@ def _seconds(
 ) -> float:
     """Until it is within half a cent: what two thirds of all that it may be need, and a little."""
     far = np.maximum(np.abs(above) + unsure, 1e-12)
-    waits = np.maximum(0.0, _GRID_S * np.log(far / _WITHIN_CENTS)).ravel()
+    waits = np.maximum(0.0, GRID_S * np.log(far / _WITHIN_CENTS)).ravel()
     order = np.argsort(waits)
     at = int(np.searchsorted(np.cumsum(weight.ravel()[order]), 0.8))
     return float(waits[order[at]]) if at < len(order) else 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Fits:
-    """For every width and τ, shape (widths, grid): mean and variance of f∞ and Δ, the evidence."""
-
-    settled: NDArray[np.float64]
-    offset: NDArray[np.float64]
-    settled_variance: NDArray[np.float64]
-    offset_variance: NDArray[np.float64]
-    left: NDArray[np.float64]
-    log_evidence: NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class _Cold:
-    """A pipe that stands: its mean, the variance of that, the evidence."""
-
-    mean: float
-    variance: float
-    log_evidence: float
-
-
-def _fits(
-    heard: NDArray[np.float64],
-    one: NDArray[np.float64],
-    falling: NDArray[np.float64],
-    fast: NDArray[np.float64],
-    warmth: Warmth,
-) -> _Fits:
-    # The fast part is summed out: inner products as if its column were noise (Sherman, Morrison).
-    width = warmth.offset_cents * np.repeat(_WIDTHS, 2)[:, np.newaxis]
-    fast_width = width * np.tile(_FAST_SHARES, len(_WIDTHS))[:, np.newaxis]
-    fast_power = (fast**2).sum(axis=0)
-    share = 1.0 / (1.0 / fast_width**2 + fast_power)
-    with_one, with_falling, with_heard = one @ fast, (falling * fast).sum(axis=0), heard @ fast
-    a = float(one @ one) + 1.0 / _FAR_CENTS**2 - share * with_one**2
-    b = one @ falling - share * with_one * with_falling
-    c = (falling**2).sum(axis=0) - share * with_falling**2 + 1.0 / width**2
-    p = float(one @ heard) - share * with_one * with_heard
-    q = heard @ falling - share * with_falling * with_heard
-    det = a * c - b**2
-    settled = (c * p - b * q) / det
-    offset = (a * q - b * p) / det
-    left = float(heard @ heard) - share * with_heard**2 - settled * p - offset * q
-    log_evidence = -0.5 * left - 0.5 * np.log(det) - np.log(width)
-    log_evidence -= 0.5 * np.log1p(fast_width**2 * fast_power)
-    return _Fits(settled, offset, c / det, a / det, left, log_evidence)
-
-
-def _cold(heard: NDArray[np.float64], one: NDArray[np.float64]) -> _Cold:
-    a = float(one @ one) + 1.0 / _FAR_CENTS**2
-    p = float(one @ heard)
-    left = float(heard @ heard) - p * p / a
-    return _Cold(p / a, 1.0 / a, -0.5 * left - 0.5 * math.log(a))
-
-
-def _noise(t: NDArray[np.float64], sigma: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Covariance of readings: a pipe's own wander and each one's error."""
-    apart = np.abs(np.subtract.outer(t, t))
-    noise = _WANDER_CENTS**2 * np.exp(-apart / _WANDER_MEMORY_S)
-    noise += _DRIFT_CENTS**2 * np.exp(-apart / _DRIFT_MEMORY_S)
-    noise[np.diag_indices(len(t))] += sigma**2
-    return np.asarray(noise)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.condition.settling.forecast import Warmth
-from walkboard.condition.settling.learned import PastSettling
+from walkboard.condition.settling.learned import PastSettling, learn_warmth
 from walkboard.condition.settling.moves import Advice, MoveSeen
 from walkboard.errors import UnknownNameError
 from walkboard.listening.live.readings import LiveFlag, LiveReading
@@ -338,8 +338,7 @@ class TuningFlow:
         rank = self._organ.rank(task.pipe.rank)
         known = self._known.get(task.pipe)
         if known is None:
-            tuned_by = rank.tuned_by_of(task.pipe.number)
-            known = AtPipe(self._warmth.get((rank.id, tuned_by)) or usual_warmth(tuned_by))
+            known = AtPipe(self._warmth_of(rank.id, rank.tuned_by_of(task.pipe.number)))
             self._known[task.pipe] = known
         self._work = known
         if not lingers:
@@ -354,6 +353,12 @@ class TuningFlow:
             return task
         left_hz = done.task.target_hz * ratio_of_cents(done.settled_cents)
         return replace(task, target_hz=celeste_target_hz(self._organ, task.pipe, left_hz))
+
+    def _warmth_of(self, rank_id: str, tuned_by: TunedBy) -> Warmth:
+        """What is thought of a rank's pipes: what the book says, and what this visit has shown."""
+        known = self._warmth.get((rank_id, tuned_by)) or usual_warmth(tuned_by)
+        kind = tuned_by.value
+        return learn_warmth((s for s in self.settlings if s.kind == kind), known).get(kind, known)
 
     def _expect(self, task: Task) -> None:
         rank = self._organ.rank(task.pipe.rank)

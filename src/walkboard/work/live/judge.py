@@ -31,26 +31,32 @@ class Limits:
         Unmoved, and the reading's window, before a pipe can be done [s].
     steady_cents : float
         σ of a reading that is looked at [cents].
-    inside_sigmas : float
-        How many sigmas must be inside the tolerance for a pipe to be done.
-    margin : float
-        Share of the tolerance beyond which a pipe of known pitch is moved.
-    worth_sigmas, far_sigmas : float
-        How many sigmas a pipe must be off its target to be moved: where its place is known to half
-        the tolerance, and where it is not.
+    outside, outside_unseen : float
+        Chance that a pipe settles outside the tolerance, up to which it is done: one that was seen
+        to be handled, and one that nobody was seen to touch [-]; fitted by ``bench settling``.
+    margin, worth_sigmas : float
+        Of the tolerance, and in σ, from where on a pipe that is known to half the tolerance is
+        moved [-].
+    surely_off : float
+        Chance of being outside, from which one that is known less well is moved [-].
+    far_tolerances, far_share : float
+        Its σ at most: of the tolerance, or of how far it is off [-].
     known_move : float
-        Largest sigma, as a share of the asked move, for the forecast to show what a move did.
+        Largest σ, as a share of the asked move, for the forecast to show what a move did.
     """
 
     quiet_s: float = 1.5
     done_quiet_s: float = 2.0
     done_window_s: float = 0.8
     steady_cents: float = 0.4
-    inside_sigmas: float = 2.0
+    outside: float = 0.03
+    outside_unseen: float = 0.006
     margin: float = 0.7
     worth_sigmas: float = 2.0
-    far_sigmas: float = 3.0
-    known_move: float = 0.3
+    surely_off: float = 0.95
+    far_tolerances: float = 1.5
+    far_share: float = 0.15
+    known_move: float = 0.12
 
 
 LIMITS = Limits()
@@ -178,11 +184,17 @@ def _judge_settled(
         is_alone and quiet_s >= LIMITS.done_quiet_s and reading.window_s >= LIMITS.done_window_s
     )
     move = _move_seen(work)
-    if may_be_done and abs(settled) + LIMITS.inside_sigmas * sigma < tolerance:
+    outside = forecast.outside(tolerance)
+    enough = LIMITS.outside_unseen if work.handled_s is None else LIMITS.outside
+    if may_be_done and outside <= enough:
         return Verdict(Step.DONE, "", settled_cents=settled, settled_sigma_cents=sigma, move=move)
     is_known = sigma <= tolerance / 2
-    worth = max(LIMITS.margin * tolerance, LIMITS.worth_sigmas * sigma)
-    if abs(settled) > (worth if is_known else LIMITS.far_sigmas * sigma + tolerance):
+    if is_known:
+        is_off = abs(settled) > max(LIMITS.margin * tolerance, LIMITS.worth_sigmas * sigma)
+    else:
+        is_clear = sigma <= max(LIMITS.far_tolerances * tolerance, LIMITS.far_share * abs(settled))
+        is_off = is_clear and outside >= LIMITS.surely_off
+    if is_off:
         advice = _advice(task, reading, work, ground, settled)
         return Verdict(Step.MOVE, advice.words, advice, move=move)
     if is_known:
@@ -211,8 +223,7 @@ def _advice(
 ) -> Advice:
     assert reading.hz is not None
     rank = ground.organ.rank(task.pipe.rank)
-    if not work.is_moved:
-        work.asked_cents, work.stood_cents = -settled_cents, settled_cents
+    work.ask(-settled_cents, settled_cents)
     speed = speed_of_sound_m_s(Air(ground.air_celsius))
     caution = "historic: ask the organ's adviser before you move it" if rank.historic else ""
     tongue = None

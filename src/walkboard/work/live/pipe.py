@@ -7,7 +7,7 @@ was last on it and where it is expected to settle.
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -37,6 +37,10 @@ class Limits:
     unseen : float
         Belief that nobody has warmed a pipe whose key has just gone down [-]; fitted: half of it
         leaves warm pipes as safe and makes still ones wait twice as long (``bench mishaps``).
+    tau_spread : float
+        By how much ln τ of one pipe may differ from one cooling to the next [-].
+    hand_stays_s, rises_cents : float
+        So long after a move a pipe that rises by so much is still in the hand [s], [cents].
     shaded_db : float
         Below the pipe's own level, from which a hand shades it [dB]; hands took 4 to 12
         (``bench mishaps``).
@@ -60,6 +64,9 @@ class Limits:
     looks: int = 3
     jostled_cents: float = 1.5
     unseen: float = 0.97
+    tau_spread: float = 0.2
+    hand_stays_s: float = 6.0
+    rises_cents: float = 0.25
     shaded_db: float = 3.5
     quiet_rank_db: float = 7.0
     accepted_s: float = 7.0
@@ -105,8 +112,10 @@ class AtPipe:
     forecast: Forecast | None = None
     free_db: float | None = None
     is_shaded: bool = False
+    _asked_again: bool = False  # before it was known what the last move did
     _strange: int = 0  # looks in a row that stand elsewhere than due
     _away_cents: float = 0.0
+    _known_tau: tuple[float, float] | None = None  # ln(τ/s) and σ, of an earlier cooling
     _first_s: float | None = None
     _forecast_s: float = -np.inf
     _sounds_since_s: float | None = None
@@ -157,13 +166,40 @@ class AtPipe:
         """It has moved: what was heard before is of another place."""
         self.quiet_since_s = np.inf
         if by_hand:
+            if self.is_moved and self._asked_again:
+                self.asked_cents = None  # two moves on one advice tell nothing of the hand
             self.handled_s, self.is_moved = at_s, True
         else:
             self._first_s = None
         self._strange = 0
         self._heard.clear()
+        self._keep_tau()
         self.forecast = None
         self._forecast_s = -np.inf
+
+    def ask(self, cents: float, stands_cents: float) -> None:
+        """A move is advised; it counts once the last one has been seen, or cannot be."""
+        if self.is_moved and self.asked_cents is not None:
+            self._asked_again = True
+            return
+        self.asked_cents, self.stood_cents = cents, stands_cents
+        self.is_moved = self._asked_again = False
+
+    def _keep_tau(self) -> None:
+        """How fast it cooled is its own: the next cooling begins from there."""
+        seen = self.forecast
+        if seen is None or seen.cold_share > 0.5:
+            return
+        if self._known_tau is None or seen.log_tau_sigma < self._known_tau[1]:
+            self._known_tau = seen.log_tau, seen.log_tau_sigma
+
+    @property
+    def _expected(self) -> Warmth:
+        if self._known_tau is None:
+            return self.warmth
+        log_tau, sigma = self._known_tau
+        spread = min(self.warmth.spread, float(np.hypot(sigma, LIMITS.tau_spread)))
+        return replace(self.warmth, tau_s=float(np.exp(log_tau)), spread=spread)
 
     def rest(self, at_s: float) -> float:
         """It has not moved: how long it has been so [s]."""
@@ -237,16 +273,30 @@ class AtPipe:
         if self._first_s is None:
             self._first_s = reading.at_s - reading.window_s
         since_s = self._first_s if self.handled_s is None else self.handled_s
-        middle_s = reading.at_s - 0.5 * reading.window_s - since_s
+        middle_s = reading.at_s - 0.5 * reading.window_s
         last_s = self._heard[-1][0] if self._heard else -np.inf
-        if middle_s - last_s >= LIMITS.between_s and middle_s >= 0.0:
+        if middle_s - last_s >= LIMITS.between_s and middle_s >= since_s:
             self._heard.append((middle_s, reading.cents, reading.sigma_cents))
             del self._heard[: -LIMITS.most_heard]
+            self._see_rise(since_s)
         if reading.at_s - self._forecast_s >= LIMITS.forecast_s and len(self._heard) > 2:
+            since_s = self._first_s if self.handled_s is None else self.handled_s
             times, cents, sigma = np.array(self._heard).T
             untouched = LIMITS.unseen if self.handled_s is None else 0.0
-            self.forecast = forecast(times, cents, sigma, self.warmth, untouched)
+            self.forecast = forecast(times - since_s, cents, sigma, self._expected, untouched)
             self._forecast_s = reading.at_s
+
+    def _see_rise(self, since_s: float) -> None:
+        """A pipe that rises just after it was moved is still being warmed: the hand is on it."""
+        if self.handled_s is None or self._heard[-1][0] - since_s > LIMITS.hand_stays_s:
+            return
+        cents = [c for _, c, _ in self._heard]
+        top = int(np.argmax(cents))
+        if cents[top] - cents[0] > LIMITS.rises_cents:
+            self.handled_s = self._heard[top][0]
+            del self._heard[:top]
+            self.forecast = None
+            self._forecast_s = -np.inf
 
     def forget_heard(self) -> None:
         """What was heard so far was not the free pipe: begin anew, as a pipe just handled."""
