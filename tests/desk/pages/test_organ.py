@@ -232,28 +232,72 @@ def test_a_rank_by_keyboard_from_the_table(server: Server, open_page: Open) -> N
     page.keyboard.press("Enter")
     page.wait_for_selector("#pipe")
     assert page.inner_text("#pipe-title") == "G♯2, pipe 9"
-    # The chart is there on a phone too, large enough to read, and does not widen the page.
-    box = page.locator("svg.chart").bounding_box()
+    # The chart is there on a phone too, a letter as large as elsewhere and nothing to push aside.
+    box = page.locator("svg.chart:visible").bounding_box()
     assert box is not None
-    assert box["width"] > 800.0
+    assert 340.0 < box["width"] <= 390.0
+    letter = page.locator("svg.chart:visible text").first.bounding_box()
+    assert letter is not None
+    assert letter["height"] > 12.0
     assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
 
 
-def test_a_pipe_is_found_by_typing_its_key_or_its_number(server: Server, open_page: Open) -> None:
-    page = open_page(server.address + RANK)
-    page.fill("#find", "g#2")
-    assert page.locator("table.pipes tbody tr:visible").count() == 1
+@pytest.mark.parametrize(
+    ("path", "typed", "title"),
+    [
+        (RANK, "g#2", "G♯2, pipe 9"),
+        (RANK, "9", "G♯2, pipe 9"),
+        (RANK, "oboe c4", "C4, pipe 13"),
+        ("/organ/1", "Fif g♯2", "G♯2, pipe 9"),
+        ("/organ/1", "c4 swell oboe", "C4, pipe 13"),
+    ],
+)
+def test_any_pipe_is_found_by_typing(
+    server: Server, open_page: Open, path: str, typed: str, title: str
+) -> None:
+    page = open_page(server.address + path)
     page.fill("#find", "zz")
-    assert page.inner_text("#found") == "No such pipe in this rank."
-    page.fill("#find", "9")
-    page.keyboard.press("Enter")
+    assert page.inner_text("#found") == "No such pipe."
+    page.fill("#find", typed)
+    assert page.is_hidden("#found")
+    page.press("#find", "Enter")
+    page.wait_for_selector("#pipe")
+    assert page.inner_text("#pipe-title") == title
+
+
+def test_a_rank_is_found_by_its_stop_alone(server: Server, open_page: Open) -> None:
+    page = open_page(f"{server.address}/organ/1")
+    page.fill("#find", "princ 4")
+    names = page.locator("#found-pipes a").all_inner_texts()
+    assert names == ["Great · Principal 4′", "Swell · Principal 4′"]
+
+
+def test_every_pipe_over_the_visits_from_the_line_of_the_table(
+    server: Server, open_page: Open
+) -> None:
+    page = open_page(server.address + RANK)
+    pipes = page.locator(".drifts a")
+    assert pipes.count() == page.locator("table.pipes tbody tr").count()
+    shown = [line.split() for line in page.locator(".drifts a").all_inner_texts()]
+    rows = page.locator("table.pipes tbody tr").all_inner_texts()
+    table = [row.split("\t")[:2] for row in rows]
+    assert [[key, cents] for key, cents in shown] == table
+    # A point for each of the three visits that read it; a stroke where it was tuned.
+    read = [pipes.nth(n).locator(".drift-dot").get_attribute("d") or "" for n in range(6)]
+    assert [d.count("M") for d in read] == [3] * 6
+    assert page.locator(".drift-tuned").count() > 3
+    pipes.nth(8).click()
     page.wait_for_selector("#pipe")
     assert page.inner_text("#pipe-title") == "G♯2, pipe 9"
+    # What the card says, the newest row of its history says too.
+    stands = page.inner_text("#pipe dl .figure:first-child dd").split()[0]
+    newest = page.locator("#pipe table").last.locator("tbody tr").first.locator("td").nth(1)
+    assert newest.inner_text() == stands == table[8][1]
 
 
 def test_a_press_in_the_chart_picks_the_key(server: Server, open_page: Open) -> None:
     page = open_page(server.address + RANK)
-    box = page.locator("svg.chart a").nth(8).bounding_box()
+    box = page.locator("svg.chart:visible a").nth(8).bounding_box()
     assert box is not None
     page.mouse.click(box["x"] + box["width"] / 2, box["y"] + 40)
     page.wait_for_selector("#pipe")

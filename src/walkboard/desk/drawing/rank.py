@@ -1,4 +1,4 @@
-"""Drawings of the pages as SVG: small fields of a rank's pipes, and the large chart of one rank.
+"""The chart of one rank as SVG, wide for a desk and narrow for a phone, and the bar of one pipe.
 
 Each pipe is a mark above or below the line that it should stand on; its shape tells its state, and
 colour is never needed to read it. Numbers only go in, and escaped words.
@@ -17,57 +17,28 @@ from walkboard.desk.text.translate import translate
 from walkboard.scales.keys import Key
 from walkboard.sheets.values import ChartPoint, Mark, RankChart
 
-FIELD_WIDTH, FIELD_HEIGHT = 256.0, 40.0
-_FIELD_CENTS = 10.0  # from the line to the edge of a field
-_WIDTH, _HEIGHT = 1180.0, 424.0
-_LEFT, _RIGHT, _TOP, _BOTTOM = 64.0, 1170.0, 34.0, 316.0
+_FIELD_CENTS = 10.0  # from the line to the edge of a bar
 _LEAST_CENTS, _MOST_CENTS = 6.0, 50.0
 _STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0)
 _BLACK_KEYS = frozenset({1, 3, 6, 8, 10})
 
 
-def field(chart: RankChart, lowest: int, highest: int) -> Markup:
-    """The pipes of a rank in one small strip, to be taken in at a glance.
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """Size of the chart and of the place for its pipes, in units of a pixel at its own size."""
 
-    Parameters
-    ----------
-    chart : RankChart
-    lowest, highest : int
-        Semitones of the keyboard's ends, so that strips of one division stand key under key.
-    """
-    column = FIELD_WIDTH / max(highest - lowest + 1, 12)
-    target, middle = chart.lines[0].cents, FIELD_HEIGHT / 2.0
-    scale = (middle - 3.0) / _FIELD_CENTS
-    band = chart.stray_cents * scale
-    parts = [_band(0.0, middle - band, FIELD_WIDTH, 2.0 * band)]
-    steps = "".join(
-        f"M{(s - lowest) * column:.1f} 0V{FIELD_HEIGHT:.0f}"
-        for s in range(lowest, highest + 1)
-        if s % 12 == 0
-    )
-    parts.append(f'<path class="ground" d="{steps}"/>')
-    inside, strays, careful, unread = [], [], [], []
-    for point in chart.points:
-        x = (point.semitone - lowest + 0.5) * column
-        if point.cents is None:
-            unread.append(f"M{x - 1.8:.1f} {FIELD_HEIGHT - 5.5:.1f}l3.6 3.6m0 -3.6l-3.6 3.6")
-            continue
-        away = min(max(point.cents - target, -_FIELD_CENTS), _FIELD_CENTS)
-        y = middle - away * scale
-        if point.mark is Mark.IN:
-            inside.append(f"M{x - 1.3:.1f} {y:.1f}h2.6")
-        elif point.mark is Mark.CARE:
-            careful.append(f"M{x:.1f} {y - 3:.1f}l2.4 3l-2.4 3l-2.4 -3z")
-        else:
-            tip = -3.4 if point.mark is Mark.SHARP else 3.4
-            strays.append(f"M{x:.1f} {y + tip:.1f}l2.6 {-1.6 * tip:.1f}h-5.2z")
-    for name, shapes, width in (
-        ("ink", inside, 2.2), ("faint", unread, 1.2), ("hollow", careful, 1.0),
-        ("call-solid", strays, 0.0),
-    ):  # fmt: skip
-        if shapes:
-            parts.append(f'<path class="{name}" stroke-width="{width}" d="{"".join(shapes)}"/>')
-    return _svg(FIELD_WIDTH, FIELD_HEIGHT, parts, "field")
+    width: float = 1180.0
+    height: float = 424.0  # with words below the keys
+    left: float = 64.0
+    right: float = 1170.0
+    top: float = 34.0
+    bottom: float = 316.0
+    mark: float = 1.0
+    has_words: bool = True  # of single pipes, below the keys
+
+
+WIDE = Frame()
+NARROW = Frame(366.0, 266.0, 34.0, 362.0, 42.0, 236.0, 0.62, has_words=False)  # a phone's page
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,23 +71,25 @@ class RankDrawing:
     tuned: Mapping[int, float | None]
 
 
-def rank_drawing(drawing: RankDrawing) -> Markup:
+def rank_drawing(drawing: RankDrawing, frame: Frame = WIDE) -> Markup:
     """The large chart of a rank: for the mouse and the eye; the table beside it says the same."""
     chart = drawing.chart
-    column = (_RIGHT - _LEFT) / max(chart.highest - chart.lowest + 1, 12)
+    column = (frame.right - frame.left) / max(chart.highest - chart.lowest + 1, 12)
     low, high = _cents_shown(chart)
 
     def x(semitone: int) -> float:
-        return _LEFT + (semitone - chart.lowest + 0.5) * column
+        return frame.left + (semitone - chart.lowest + 0.5) * column
 
     def y(cents: float) -> float:
-        return _BOTTOM - (min(max(cents, low), high) - low) / (high - low) * (_BOTTOM - _TOP)
+        share = (min(max(cents, low), high) - low) / (high - low)
+        return frame.bottom - share * (frame.bottom - frame.top)
 
-    parts = _ground(drawing, column, (low, high), (x, y))
-    ages = ("hollow", "faint", "ground")
+    parts = _ground(drawing, frame, column, (low, high), (x, y))
+    ages, dot = ("hollow", "faint", "ground"), 2.2 * frame.mark
     for age, cents in reversed(list(enumerate(drawing.earlier[: len(ages)]))):
         dots = "".join(
-            f"M{x(semitone) - 2.2:.1f} {y(value):.1f}a2.2 2.2 0 1 0 4.4 0a2.2 2.2 0 1 0 -4.4 0"
+            f"M{x(semitone) - dot:.1f} {y(value):.1f}"
+            f"a{dot} {dot} 0 1 0 {2 * dot} 0a{dot} {dot} 0 1 0 -{2 * dot} 0"
             for semitone, value in sorted(cents.items())
             if low <= value <= high
         )
@@ -126,14 +99,15 @@ def rank_drawing(drawing: RankDrawing) -> Markup:
         parts += _tuned(x(semitone), y(target), None if before is None else y(target + before))
     for point in chart.points:
         if point.cents is not None or point.semitone not in drawing.tuned:
-            parts += _pipe(point, x(point.semitone), y, (low, high), target)
+            parts += _pipe(point, frame, x(point.semitone), y, (low, high), target=target)
     for semitone in range(chart.lowest, chart.highest + 1):
         parts.append(
             f'<a href="{escape(drawing.address(semitone))}" tabindex="-1"><rect class="press" '
-            f'x="{x(semitone) - column / 2:.1f}" y="{_TOP:.0f}" width="{column:.1f}" '
-            f'height="{_HEIGHT - _TOP:.0f}"/></a>'
+            f'x="{x(semitone) - column / 2:.1f}" y="{frame.top:.0f}" width="{column:.1f}" '
+            f'height="{frame.height - frame.top:.0f}"/></a>'
         )
-    return _svg(_WIDTH, _HEIGHT, parts, "chart")
+    has_words = frame.has_words and any(point.word for point in chart.points)
+    return _svg(frame.width, frame.height if has_words else frame.bottom + 32.0, parts, "chart")
 
 
 def bar(point: ChartPoint | None, chart: RankChart) -> Markup:
@@ -174,6 +148,7 @@ def _cents_shown(chart: RankChart) -> tuple[float, float]:
 
 def _ground(
     drawing: RankDrawing,
+    frame: Frame,
     column: float,
     shown: tuple[float, float],
     place: tuple[Callable[[int], float], Callable[[float], float]],
@@ -181,58 +156,65 @@ def _ground(
     chart, (low, high), (x, y) = drawing.chart, shown, place
     target = chart.lines[0].cents
     top, foot = y(target + chart.stray_cents), y(target - chart.stray_cents)
-    parts = [_band(_LEFT, top, _RIGHT - _LEFT, foot - top)]
+    parts = [_band(frame.left, top, frame.right - frame.left, foot - top)]
     if drawing.chosen is not None:
         parts.append(
-            f'<rect class="chosen" x="{x(drawing.chosen) - column / 2:.1f}" y="{_TOP}" '
-            f'width="{column:.1f}" height="{_BOTTOM - _TOP + 30}"/>'
+            f'<rect class="chosen" x="{x(drawing.chosen) - column / 2:.1f}" y="{frame.top}" '
+            f'width="{column:.1f}" height="{frame.bottom - frame.top + 30}"/>'
         )
     step = next((s for s in _STEPS if (high - low) / s <= 9), _STEPS[-1])
     # Zero is the line that the rank is tuned to, as in the table.
     for index in range(math.ceil((low - target) / step), math.floor((high - target) / step) + 1):
         at = y(target + index * step)
-        parts.append(f'<path class="ground" d="M{_LEFT} {at:.1f}H{_RIGHT}"/>')
-        parts.append(_text(_LEFT - 8, at + 4, signed(index * step, 0), "end"))
+        parts.append(f'<path class="ground" d="M{frame.left} {at:.1f}H{frame.right}"/>')
+        parts.append(_text(frame.left - 8, at + 4, signed(index * step, 0), "end"))
     whites: list[str] = []
     blacks: list[str] = []
     for semitone in range(chart.lowest, chart.highest + 1):
         (blacks if semitone % 12 in _BLACK_KEYS else whites).append(
-            f"M{x(semitone):.1f} {_BOTTOM}v{6 if semitone % 12 in _BLACK_KEYS else 11}"
+            f"M{x(semitone):.1f} {frame.bottom}v{6 if semitone % 12 in _BLACK_KEYS else 11}"
         )
         if semitone % 12 == 0 or semitone == chart.lowest:
-            parts.append(_text(x(semitone), _BOTTOM + 26, drawing.name(Key(semitone)), "middle"))
+            name = drawing.name(Key(semitone))
+            parts.append(_text(x(semitone), frame.bottom + 26, name, "middle"))
     parts.append(f'<path class="faint" d="{"".join(whites)}"/>')
     parts.append(f'<path class="ink" stroke-width="2.5" d="{"".join(blacks)}"/>')
-    right = _RIGHT
+    right, row = frame.right, 16.0
     for line in reversed(chart.lines):
         at, words = y(line.cents), f"{translate(line.words)} {signed(line.cents - target)}"
         dash = "" if line.is_target else ' stroke-dasharray="7 5"'
         weight = 2 if line.is_target else 1.3
         style = f'class="ink" stroke-width="{weight}"{dash}'
-        parts.append(f'<path {style} d="M{_LEFT} {at:.1f}H{_RIGHT}"/>')
-        parts.append(_text(right, 16, words, "end"))
+        parts.append(f'<path {style} d="M{frame.left} {at:.1f}H{frame.right}"/>')
         left = right - 7.6 * len(words) - 44
-        parts.append(f'<path {style} d="M{left:.0f} 12h34"/>')
+        if left < frame.left and right < frame.right:  # no room beside the other one
+            left, right, row = left + frame.right - right, frame.right, row + 17.0
+        parts.append(_text(right, row, words, "end"))
+        parts.append(f'<path {style} d="M{left:.0f} {row - 4:.0f}h34"/>')
         right = left - 18
-    middle = (_TOP + _BOTTOM) / 2
-    parts.append(
-        f'<text transform="translate(16 {middle:.0f}) rotate(-90)" text-anchor="middle" '
-        f'class="words-quiet">{escape(drawing.axis)}</text>'
-    )
+    if frame.has_words:
+        middle = (frame.top + frame.bottom) / 2
+        parts.append(
+            f'<text transform="translate(16 {middle:.0f}) rotate(-90)" text-anchor="middle" '
+            f'class="words-quiet">{escape(drawing.axis)}</text>'
+        )
     return parts
 
 
 def _pipe(
     point: ChartPoint,
+    frame: Frame,
     x: float,
     y: Callable[[float], float],
     shown: tuple[float, float],
+    *,
     target: float,
 ) -> list[str]:
     parts = []
     if point.cents is None:
         parts.append(
-            f'<path class="ink" stroke-width="1.6" d="M{x - 4:.1f} {_BOTTOM - 12}l8 8m0 -8l-8 8"/>'
+            f'<path class="ink" stroke-width="1.6" '
+            f'd="M{x - 4:.1f} {frame.bottom - 12}l8 8m0 -8l-8 8"/>'
         )
     else:
         at = y(point.cents)
@@ -242,13 +224,13 @@ def _pipe(
                 f'<path class="ink" d="M{x:.1f} {y(point.cents + reach):.1f}'
                 f'V{y(point.cents - reach):.1f}"/>'
             )
-        parts.append(_mark(point.mark, x, at))
+        parts.append(_mark(point.mark, x, at, frame.mark))
         if _is_off(point, shown):
             down = 18 if point.cents > shown[1] else -10
             parts.append(_text(x, at + down, signed(point.cents - target, 0), "middle"))
-    if point.word:
+    if point.word and frame.has_words:
         parts.append(
-            f'<text transform="translate({x + 4:.1f} {_BOTTOM + 36}) rotate(-90)" '
+            f'<text transform="translate({x + 4:.1f} {frame.bottom + 36}) rotate(-90)" '
             f'text-anchor="end">{escape(translate(point.word))}</text>'
         )
     return parts
@@ -275,13 +257,16 @@ def _is_off(point: ChartPoint, shown: tuple[float, float]) -> bool:
     return point.cents is not None and not shown[0] <= point.cents <= shown[1]
 
 
-def _mark(mark: Mark, x: float, y: float) -> str:
+def _mark(mark: Mark, x: float, y: float, size: float) -> str:
     if mark is Mark.IN:
-        return f'<circle class="solid" cx="{x:.1f}" cy="{y:.1f}" r="3.4"/>'
+        return f'<circle class="solid" cx="{x:.1f}" cy="{y:.1f}" r="{3.4 * size:.1f}"/>'
+    r, d = 5 * size, 6 * size
     if mark is Mark.CARE:
-        return f'<path class="hollow" stroke-width="1.5" d="M{x:.1f} {y - 6:.1f}l5 6l-5 6l-5 -6z"/>'
-    tip = -6 if mark is Mark.SHARP else 6
-    return f'<path class="call-solid" d="M{x:.1f} {y + tip:.1f}l6 {-1.7 * tip:.1f}h-12z"/>'
+        shape = f"M{x:.1f} {y - d:.1f}l{r:.1f} {d:.1f}l-{r:.1f} {d:.1f}l-{r:.1f} -{d:.1f}z"
+        return f'<path class="hollow" stroke-width="1.5" d="{shape}"/>'
+    tip = -d if mark is Mark.SHARP else d
+    shape = f"M{x:.1f} {y + tip:.1f}l{d:.1f} {-1.7 * tip:.1f}h-{2 * d:.1f}z"
+    return f'<path class="call-solid" d="{shape}"/>'
 
 
 def _band(x: float, y: float, width: float, height: float) -> str:

@@ -12,6 +12,7 @@ from walkboard.desk.drawing.organ_map import SmallRow, axis, small_map, strip
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import ON_ITS_WAY, render
+from walkboard.desk.pages.finding import pipe_index
 from walkboard.desk.pages.what_now import steps_now
 from walkboard.desk.text.preferences import preferences_of
 from walkboard.desk.text.stops import rank_in_division
@@ -49,6 +50,7 @@ def organ_page(request: Request) -> Response:
         request,
         "organ.html",
         organ=organ,
+        found_among=pipe_index(organ, kept.id, chosen),
         pipes=sum(rank.pipes for rank in organ.ranks),
         steps=steps_now(desk, kept, organ, chosen),
         divisions=[_division(organ, d, lowest, highest) for d in found],

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from markupsafe import Markup
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from walkboard.book.records import KeptOrgan, KeptReading, KeptVisit
-from walkboard.desk.drawing.rank import RankDrawing, bar, rank_drawing
+from walkboard.book.records import KeptOrgan, KeptReading, KeptVisit, TickState
+from walkboard.desk.drawing.drift import drift_drawing
+from walkboard.desk.drawing.rank import NARROW, RankDrawing, bar, rank_drawing
 from walkboard.desk.drawing.spectrum import spectrum_drawing
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.rendering import render
+from walkboard.desk.pages.finding import pipe_index
 from walkboard.desk.text.catalogue import language, say
 from walkboard.desk.text.figures import clock, signed
 from walkboard.desk.text.preferences import preferences_of
@@ -27,8 +30,9 @@ from walkboard.sheets.values import ChartPoint, Mark
 from walkboard.sheets.wording import rank_words
 from walkboard.work.hold_audio import cut, hold_of, spectrum, wav
 from walkboard.work.overview import RankState, chart_context, earlier_readings, rank_state
-from walkboard.work.pipe_history import companions, history, neighbours
+from walkboard.work.pipe_history import PipeAtVisit, companions, history, neighbours
 
+_VISITS_SHOWN = 12
 _INTERVAL_WORDS = {0: "same", 4: "third", 5: "fourth", 7: "fifth", 12: "octave"}
 
 
@@ -40,24 +44,25 @@ def rank_page(request: Request) -> Response:
     rank = state.rank
     chosen = _chosen(request, rank)
     address = f"/organ/{kept.id}/rank/{rank.id}"
-    chart, rows = None, []
+    charts: tuple[Markup, ...] = ()
+    rows, drifts = [], []
     if state.chart is not None:
         earlier = _earlier(desk, kept, organ, state)
-        chart = rank_drawing(
-            RankDrawing(
-                chart=state.chart,
-                earlier=[cents for _, cents in earlier],
-                address=lambda semitone: f"{address}?pipe={_number(rank, semitone)}#pipe",
-                chosen=None if chosen is None else rank.key_of(chosen).semitone,
-                name=preferences_of(request).key,
-                axis=say("rank.axis"),
-                tuned={
-                    rank.key_of(number).semitone: tuned.before_cents
-                    for number, tuned in state.tuned.items()
-                },
-            )
+        drawing = RankDrawing(
+            chart=state.chart,
+            earlier=[cents for _, cents in earlier],
+            address=lambda semitone: f"{address}?pipe={_number(rank, semitone)}#pipe",
+            chosen=None if chosen is None else rank.key_of(chosen).semitone,
+            name=preferences_of(request).key,
+            axis=say("rank.axis"),
+            tuned={
+                rank.key_of(number).semitone: tuned.before_cents
+                for number, tuned in state.tuned.items()
+            },
         )
+        charts = (rank_drawing(drawing), rank_drawing(drawing, NARROW))
         rows = _rows(state, earlier[0][1] if earlier else {})
+        drifts = _drifts(desk, state, earlier)
     return render(
         request,
         "rank.html",
@@ -66,8 +71,10 @@ def rank_page(request: Request) -> Response:
         rank=rank,
         name=rank_words(organ, rank),
         address=address,
-        drawing=chart,
+        charts=charts,
         rows=rows,
+        drifts=drifts,
+        found_among=pipe_index(organ, kept.id, preferences_of(request), first=rank.id),
         summary=_summary(state),
         chosen=chosen,
         pipe=None if chosen is None else _pipe(desk, kept, organ, state, chosen),
@@ -102,6 +109,7 @@ def _pipe(
         "ref": ref,
         "key": state.rank.key_of(number),
         "history": found,
+        "from_line": _from_line(desk, organ, state.rank, found),
         "flags": {r.id: translate(flag_words(r.reading)) for v in found for r in v.readings},
         "last": last,
         "spectrum": None,
@@ -133,6 +141,21 @@ def _pipe(
     if last is not None:
         shown |= _heard(desk, last)
     return shown
+
+
+def _from_line(
+    desk: Desk, organ: Organ, rank: Rank, found: tuple[PipeAtVisit, ...]
+) -> dict[int, float | None]:
+    """Each reading from the line of its own visit, as in the charts and tables, by its id."""
+    cents: dict[int, float | None] = {}
+    for at in found:
+        if not at.readings:
+            continue
+        line = chart_context(desk.book, at.visit).lines(organ, rank)[0].cents
+        for kept in at.readings:
+            value = kept.reading.cents_or_none
+            cents[kept.id] = None if value is None else value - line
+    return cents
 
 
 def _stands(state: RankState, number: int) -> dict[str, object]:
@@ -173,7 +196,9 @@ def _earlier(
     assert state.chart is not None
     line = state.chart.lines[0].cents
     found = []
-    for visit, readings in earlier_readings(desk.book, kept, state.rank.id, state.visit):
+    for visit, readings in earlier_readings(
+        desk.book, kept, state.rank.id, state.visit, _VISITS_SHOWN
+    ):
         then = chart_context(desk.book, visit).lines(organ, state.rank)[0].cents
         cents = {
             state.rank.key_of(pipe.number).semitone: r.reading.cents - then + line
@@ -181,6 +206,42 @@ def _earlier(
             if isinstance(r.reading, Measured) and pipe.number <= state.rank.pipes
         }
         found.append((visit, cents))
+    return found
+
+
+def _drifts(
+    desk: Desk, state: RankState, earlier: list[tuple[KeptVisit, dict[int, float]]]
+) -> list[dict[str, object]]:
+    """Every pipe over the visits, from its line then; empty where there was only one visit."""
+    assert state.visit is not None
+    assert state.chart is not None
+    if not earlier:
+        return []
+    line = state.chart.lines[0].cents
+    today = {p.semitone: p.cents for p in state.chart.points if p.cents is not None}
+    courses = [(state.visit, today), *earlier][::-1]
+    visits = [visit.opened_at for visit, _ in courses]
+    done = [
+        {p.number for p, tick in desk.book.pipe_states(v.id).items()
+         if p.rank == state.rank.id and tick.state == TickState.DONE}
+        for v, _ in courses
+    ]  # fmt: skip
+    found = []
+    for number in range(1, state.rank.pipes + 1):
+        key = state.rank.key_of(number)
+        cents = [of.get(key.semitone) for _, of in courses]
+        from_line = [None if value is None else value - line for value in cents]
+        tuned = {place for place, numbers in enumerate(done) if number in numbers}
+        last = from_line[-1]
+        found.append(
+            {
+                "number": number,
+                "key": key,
+                "cents": last,
+                "is_stray": last is not None and abs(last) > state.chart.stray_cents,
+                "drawing": drift_drawing(visits, from_line, tuned, state.chart.stray_cents),
+            }
+        )
     return found
 
 

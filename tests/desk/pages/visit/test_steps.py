@@ -68,6 +68,21 @@ def test_the_plan_leaves_out_what_is_out_of_reach(server: Server, open_page: Ope
     eventually(lambda: "“twenty” is not a valid number" in page.inner_text("#tried"))
 
 
+def test_the_plan_says_what_each_rank_takes_off(server: Server, open_page: Open) -> None:
+    page = open_page(at_work(server, "plan"))
+    page.wait_for_selector("#tried .takes-off svg")
+    shares = [float(s.split()[0]) for s in page.locator("td.takes-off").all_inner_texts()]
+    left = float(page.inner_text("#tried dl .figure:nth-child(3) dd").split()[0])
+    assert len(shares) > 1
+    # Together they take off what the plan does not leave, but for the roundings.
+    assert abs(100.0 - left - sum(shares)) < 1.0 + 0.05 * len(shares)
+    bars = page.locator("td.takes-off .call-solid").evaluate_all(
+        "all => all.map((bar) => Number(bar.getAttribute('width')))"
+    )
+    assert max(bars) == 100.0
+    assert bars.index(100.0) == shares.index(max(shares))
+
+
 def test_a_tick_is_taken_back_by_a_button_of_its_own(own_server: Server, open_page: Open) -> None:
     page = open_page(at_work(own_server, "work"))
     first = page.locator(".pipe").first

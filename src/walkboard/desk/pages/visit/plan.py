@@ -179,7 +179,13 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
     drawn = partial(
         curve_drawing, points, here, made.cost_before, longest=_longest(at), words=words
     )
+    gained = {
+        group.rank.id: _percent_of(made, sum(step.item.gain for step in group.steps))
+        for group in groups
+    }
     return {
+        "gained": gained,
+        "most_gained": max(gained.values(), default=0.0) or 1.0,
         "left_percent": 100.0 * left,
         "ten_percent": _more(made, points, wish.minutes, 10.0),
         "hour_percent": _more(made, points, wish.minutes, 60.0),
@@ -203,6 +209,11 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
     }
 
 
+def _percent_of(made: Plan, gain: float) -> float:
+    """A gain in per cent of what is out of tune before anything is done."""
+    return max(0.0, 100.0 * gain / made.cost_before) if made.cost_before else 0.0
+
+
 def _more(
     made: Plan, points: Sequence[CurvePoint], minutes: float, more_minutes: float
 ) -> float | None:
@@ -217,7 +228,7 @@ def _more(
         return None
     at, costs = [p.minutes for p in known], [p.cost for p in known]
     gain = float(np.interp(minutes, at, costs) - np.interp(until, at, costs))
-    return max(0.0, 100.0 * gain / made.cost_before) if made.cost_before else 0.0
+    return _percent_of(made, gain)
 
 
 def _against_worklist(at: AtVisit, made: Plan) -> str:
