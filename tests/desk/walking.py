@@ -15,9 +15,9 @@ from walkboard.work.open_book import now
 STOP, KEYS, DEAD = "great.principal8", 8, "F#3"
 
 
-def make_walk(path: Path) -> None:
-    """Eight keys of the Principal from C3 up, of which F#3 is silent."""
-    walk = rendered_walk(read_organ(SMALL), STOP, keys=KEYS, dead=DEAD)
+def make_walk(path: Path, stop: str = STOP, *, keys: int = KEYS, dead: str | None = DEAD) -> None:
+    """Some keys of a stop from C3 up, one of them silent; as it is eight, F#3."""
+    walk = rendered_walk(read_organ(SMALL), stop, keys=keys, dead=dead)
     soundfile.write(path, np.asarray(walk.samples), walk.sample_rate, subtype="PCM_24")
 
 
