@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 from urllib.request import Request, urlopen
 
 from playwright.sync_api import Page
 
 from tests.desk.conftest import Open, Server, eventually
 from tests.desk.looking import look_at
+from walkboard.desk.frame.desk import Desk
+from walkboard.desk.pages.holding import _enough
+from walkboard.organ.reading import read_organ
+from walkboard.survey.plan.walk_plan import SurveyWalk
+from walkboard.work.snapshot import opened_to_see
 
 
 def walk(server: Server, open_page: Open, number: int) -> Page:
@@ -103,3 +111,15 @@ def test_who_listens_live_says_when_it_is_enough(server: Server, open_page: Open
     assert "fresh-only" in str(page.get_attribute("#heard", "class"))
     page.keyboard.press(" ")
     assert page.inner_text("#heard") == ""
+
+
+def test_a_walk_counts_its_own_keys_and_no_others(village_book: Path) -> None:
+    with opened_to_see(village_book) as book:
+        (kept,) = book.organs()
+        organ, visit = read_organ(kept.description), book.visits(kept.id)[-1]
+        keys = organ.division("great").all_keys[:7]
+        walked = cast(SurveyWalk, SimpleNamespace(drawn=("great.open8",), keys=keys))
+        desk = cast(Desk, SimpleNamespace(book=book))
+        # The visit heard this stop on every key; the walk asks for seven of them.
+        heard = _enough(desk, organ, visit, walked)
+    assert set(heard) == {key.semitone for key in keys}

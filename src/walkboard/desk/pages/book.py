@@ -146,7 +146,7 @@ def _works(request: Request, organ: Organ, record: KeptVisit) -> list[dict[str, 
         tick = ticks.get(pipe)
         return {
             "pipe": pipe,
-            "rank": rank.name,
+            "rank": rank_words(organ, rank),
             "key": name_key(rank.key_of(pipe.number)),
             "cents": planned[pipe].cents if pipe in planned else None,
             "state": "open" if tick is None else tick.state,

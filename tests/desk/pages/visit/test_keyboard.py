@@ -22,6 +22,10 @@ _FOCUS = """(wanted) => {
 }"""
 
 
+_MOVED_ON = """(pipe) => document.getElementById("one").dataset.pipe !== pipe
+  || !document.getElementById("all-done").hidden"""
+
+
 @pytest.fixture
 def chapel(tmp_path: Path) -> Iterator[Server]:
     folder = tmp_path / "book"
@@ -98,11 +102,7 @@ def test_a_whole_visit_by_keyboard_alone(chapel: Server, open_page: Open, tmp_pa
         go_to(page, "#skip")
         page.wait_for_selector("#thumb:not([data-rest])")
         page.keyboard.press("Enter")
-        eventually(
-            lambda here=here: (
-                page.get_attribute("#one", "data-pipe") != here or page.is_visible("#all-done")
-            )
-        )  # type: ignore[misc]
+        page.wait_for_function(_MOVED_ON, arg=here)
     page.wait_for_selector("#all-done")
     eventually(lambda: page.inner_text("#unsent") == "")
     press(page, "#all-done a")
