@@ -5,5 +5,6 @@
 - `make_round`: the round itself, and what changed since the one before
 - `to_json`: a round as a file, and back
 - `round_map`: the towns with their weeks, as a picture
+- `kept_round`: the round of a book, kept in its folder for the pages
 - `calendars`: an iCalendar file for each tuner
 """
