@@ -12,18 +12,24 @@ nothing with the practice organ or the tests' sounds. Counted are
 
 The closed loop: a tuner who does only what the screen says, on pipes of six kinds, with hands that
 shade and warm, skips, wrong keys, a second stop left drawn.
-Run: python -m bench mishaps, or some rows: python -m bench.mishaps [ROW ...] [RUNS] [SEED]
+Run: python -m bench mishaps, or some rows: python -m bench.mishaps [ROW ...] [RUNS] [SEED]. With
+`keep=FILE` every run is written to a file, those in it are not played again, and after `minutes=M`
+it stops: call it again to go on; with `minutes=0` it only prints what there is.
 """
 
 from __future__ import annotations
 
+import json
 import sys
 import time
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 
-from bench._closed_loop import closed_loop, print_closed
+from bench._closed_loop import Closed, closed_loop, print_closed
 from bench._jet_pipes import Church
 from bench._mishap_scenes import NAMES, RANKS, ROWS, UPDATE_S, Scene, make_scene
 from walkboard.listening.live.readings import LiveFlag
@@ -124,35 +130,77 @@ class Watch:
 _COOLS = {"skip", "undo", "cooling", "cone"}  # by a hand: not springs
 
 
-def run_row(key: str, runs: int, seed: int) -> Counts:
-    """Play a situation so many times."""
+def run_one(key: str, n: int, seed: int) -> Counts:
+    """Play a situation once, the n-th time."""
     _, row = ROWS[key]
     counts = Counts()
-    for n in range(runs):
-        rng = np.random.default_rng([seed, list(ROWS).index(key), n])
-        kinds = [k for k in NAMES if key not in _COOLS or RANKS[k][1] != "spring"]
-        kind = "cone" if key == "cone" else kinds[n % len(kinds)]
-        scene = make_scene(rng, kind)
-        watch = Watch(scene.church, counts, f"#{n} {kind} {scene.pipe.target_hz:.0f} Hz")
-        began_s = scene.church.now_s
-        done_s: float | None = None
-        called = False
-        for _ in row(scene):
-            sound, start_s = scene.church.block()
-            before = time.process_time()
-            updates = scene.flow.take(sound, start_s)
-            counts.cpu_s += time.process_time() - before
-            for shown in updates:
-                finished = shown.finished
-                if finished is not None and finished.task.pipe == scene.tasks[0].pipe:
-                    called, done_s = True, scene.church.now_s
-                if not _is_done(scene.flow, scene.tasks[0]):
-                    watch.see(scene.name, shown)
-        watch.end()
-        counts.runs += 1
-        counts.heard_s += scene.church.now_s - began_s
-        _count_done(counts, scene, called, None if done_s is None else done_s - began_s, n)
+    rng = np.random.default_rng([seed, list(ROWS).index(key), n])
+    kinds = [k for k in NAMES if key not in _COOLS or RANKS[k][1] != "spring"]
+    kind = "cone" if key == "cone" else kinds[n % len(kinds)]
+    scene = make_scene(rng, kind)
+    watch = Watch(scene.church, counts, f"#{n} {kind} {scene.pipe.target_hz:.0f} Hz")
+    began_s = scene.church.now_s
+    done_s: float | None = None
+    called = False
+    for _ in row(scene):
+        sound, start_s = scene.church.block()
+        before = time.process_time()
+        updates = scene.flow.take(sound, start_s)
+        counts.cpu_s += time.process_time() - before
+        for shown in updates:
+            finished = shown.finished
+            if finished is not None and finished.task.pipe == scene.tasks[0].pipe:
+                called, done_s = True, scene.church.now_s
+            if not _is_done(scene.flow, scene.tasks[0]):
+                watch.see(scene.name, shown)
+    watch.end()
+    counts.runs += 1
+    counts.heard_s += scene.church.now_s - began_s
+    _count_done(counts, scene, called, None if done_s is None else done_s - began_s, n)
     return counts
+
+
+_Total = TypeVar("_Total", Counts, Closed)
+
+
+def add_up(parts: Iterable[_Total], kind: type[_Total]) -> _Total:
+    """Counts of several runs as one; the worst stays the worst."""
+    total = kind()
+    for part in parts:
+        for one in fields(total):
+            was, more = getattr(total, one.name), getattr(part, one.name)
+            setattr(total, one.name, max(was, more) if one.name == "worst" else was + more)
+    return total
+
+
+class Kept:
+    """Runs that are written to a file as they end, so that a bench can be played in turns."""
+
+    def __init__(self, path: Path | None) -> None:
+        self._path = path
+        self._parts: dict[tuple[str, int, int], dict[str, object]] = {}
+        if path is not None and path.exists():
+            for line in path.read_text().splitlines():
+                key, n, seed, counts = json.loads(line)
+                self._parts[key, n, seed] = counts
+
+    def has(self, key: str, n: int, seed: int) -> bool:
+        return (key, n, seed) in self._parts
+
+    def add(self, key: str, n: int, seed: int, counts: Counts | Closed) -> None:
+        self._parts[key, n, seed] = asdict(counts)
+        if self._path is not None:
+            with self._path.open("a") as file:
+                file.write(json.dumps([key, n, seed, asdict(counts)]) + "\n")
+
+    def counts(self, key: str, seed: int) -> Counts:
+        return add_up((Counts(**c) for c in self._of(key, seed)), Counts)  # type: ignore[arg-type]
+
+    def closed(self, key: str, seed: int) -> Closed:
+        return add_up((Closed(**c) for c in self._of(key, seed)), Closed)  # type: ignore[arg-type]
+
+    def _of(self, key: str, seed: int) -> list[dict[str, object]]:
+        return [c for (k, _, s), c in sorted(self._parts.items()) if k == key and s == seed]
 
 
 def _is_done(flow: TuningFlow, task: Task) -> bool:
@@ -187,26 +235,45 @@ def print_row(key: str, counts: Counts) -> None:
 
 
 def main() -> None:
-    asked = [word for word in sys.argv[1:] if not word.isdigit() and word != "mishaps"]
+    options = dict(word.split("=", 1) for word in sys.argv[1:] if "=" in word)
+    asked = [w for w in sys.argv[1:] if not w.isdigit() and "=" not in w and w != "mishaps"]
     numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
     runs = numbers[0] if numbers else 14
     seed = numbers[1] if len(numbers) > 1 else 13
+    kept = Kept(Path(options["keep"]) if "keep" in options else None)
+    until_s = time.monotonic() + 60.0 * float(options.get("minutes", "1e6"))
     rows = [key for key in ROWS if not asked or key in asked]
+    loops = list(NAMES) if not asked or "closed" in asked else []
+    for n in range(runs):  # every row a little, so that all of them are there when time is up
+        for key in rows:
+            if time.monotonic() < until_s and not kept.has(key, n, seed):
+                kept.add(key, n, seed, run_one(key, n, seed))
+    for visit in range(-(-runs // 3)):
+        for kind in loops:
+            key = f"closed {kind}"
+            if time.monotonic() < until_s and not kept.has(key, visit, seed):
+                kept.add(key, visit, seed, closed_loop(kind, visit, seed))
+    _print_rows(rows, kept, seed)
+    if loops:
+        print("\nclosed loop  pipes  done  false   worst  seconds  moves    cpu")
+        for kind in loops:
+            print_closed(kind, kept.closed(f"closed {kind}", seed))
+
+
+def _print_rows(rows: list[str], kept: Kept, seed: int) -> None:
     if rows:
         print(
             "situation                          runs  wrong  runs  for,s  opposite  false   back"
             "  done  missed  to done  in 2σ    cpu"
         )
+    notes = []
     for key in rows:
-        counts = run_row(key, runs, seed)
-        print_row(key, counts)
-        if asked:
-            for note in counts.notes:
-                print("    " + note)
-    if not asked or "closed" in asked:
-        print("\nclosed loop  pipes  done  false   worst  seconds  moves    cpu")
-        for kind in NAMES:
-            print_closed(kind, closed_loop(kind, max(3, runs), seed))
+        counts = kept.counts(key, seed)
+        if counts.runs:
+            print_row(key, counts)
+        notes += [f"{ROWS[key][0]}: {note}" for note in counts.notes]
+    for note in notes:
+        print("    " + note)
 
 
 if __name__ == "__main__":

@@ -107,6 +107,12 @@ class Forecast:
         return float(self._weights @ (1.0 - (above - below)))
 
     @property
+    def on_other_side(self) -> float:
+        """Chance that it settles on the other side of 0 than its mean does [0 to 1]."""
+        below = float(self._weights @ ndtr(-self._means / self._sigmas))
+        return below if self.settled_cents > 0.0 else 1.0 - below
+
+    @property
     def is_settled(self) -> bool:
         """Whether what is heard now can be believed."""
         return self.seconds <= 0.0

@@ -39,6 +39,8 @@ class Limits:
         moved [-].
     surely_off : float
         Chance of being outside, from which one that is known less well is moved [-].
+    other_side : float
+        Chance that it settles on the other side of its target, up to which it is moved [-].
     far_tolerances, far_share : float
         Its σ at most: of the tolerance, or of how far it is off [-].
     known_move : float
@@ -54,6 +56,7 @@ class Limits:
     margin: float = 0.7
     worth_sigmas: float = 2.0
     surely_off: float = 0.95
+    other_side: float = 0.002
     far_tolerances: float = 1.5
     far_share: float = 0.15
     known_move: float = 0.12
@@ -194,7 +197,7 @@ def _judge_settled(
     else:
         is_clear = sigma <= max(LIMITS.far_tolerances * tolerance, LIMITS.far_share * abs(settled))
         is_off = is_clear and outside >= LIMITS.surely_off
-    if is_off:
+    if is_off and forecast.on_other_side <= LIMITS.other_side:
         advice = _advice(task, reading, work, ground, settled)
         return Verdict(Step.MOVE, advice.words, advice, move=move)
     if is_known:

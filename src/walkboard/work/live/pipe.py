@@ -39,6 +39,9 @@ class Limits:
         leaves warm pipes as safe and makes still ones wait twice as long (``bench mishaps``).
     tau_spread : float
         By how much ln τ of one pipe may differ from one cooling to the next [-].
+    tau_heard, tau_offset_sigmas : float
+        So long, in its time constant, and with an offset so sure, a pipe was heard cooling for its
+        time constant to be kept for the next time [-].
     hand_stays_s, rises_cents : float
         So long after a move a pipe that rises by so much is still in the hand [s], [cents].
     shaded_db : float
@@ -64,7 +67,9 @@ class Limits:
     looks: int = 3
     jostled_cents: float = 1.5
     unseen: float = 0.97
-    tau_spread: float = 0.2
+    tau_spread: float = 0.3
+    tau_heard: float = 0.7
+    tau_offset_sigmas: float = 4.0
     hand_stays_s: float = 6.0
     rises_cents: float = 0.25
     shaded_db: float = 3.5
@@ -172,8 +177,8 @@ class AtPipe:
         else:
             self._first_s = None
         self._strange = 0
-        self._heard.clear()
         self._keep_tau()
+        self._heard.clear()
         self.forecast = None
         self._forecast_s = -np.inf
 
@@ -188,7 +193,11 @@ class AtPipe:
     def _keep_tau(self) -> None:
         """How fast it cooled is its own: the next cooling begins from there."""
         seen = self.forecast
-        if seen is None or seen.cold_share > 0.5:
+        if seen is None or self.handled_s is None or len(self._heard) < 2:
+            return
+        heard_s = self._heard[-1][0] - self._heard[0][0]
+        is_plain = seen.offset_cents > LIMITS.tau_offset_sigmas * seen.offset_sigma_cents
+        if heard_s < LIMITS.tau_heard * seen.tau_s or not is_plain:
             return
         if self._known_tau is None or seen.log_tau_sigma < self._known_tau[1]:
             self._known_tau = seen.log_tau, seen.log_tau_sigma
