@@ -36,3 +36,50 @@ def test_a_short_rank_begins_later_in_the_drawing() -> None:
     assert oboe.index("█") - principal.index("█") == 6  # twelve keys, two a column
     assert "Swell (" in "\n".join(lines)
     assert ", enclosed)" in "\n".join(lines)
+
+
+BUILT = read_organ(
+    """
+format = 1
+name = "Example"
+temperament = "equal"
+pitch = {a4_hz = 440.0, at_celsius = 18.0}
+[[division]]
+id = "great"
+name = "Great"
+keys = 56
+[[rank]]
+id = "flute"
+division = "great"
+name = "Flute"
+family = "stopped"
+tuned_by = "stopper"
+feet = "8"
+pipes = 56
+toe_board = 2
+order = "minor thirds"
+parts = [{from = "C4", family = "open", tuned_by = "cone"}]
+[[rank]]
+id = "principal"
+division = "great"
+name = "Principal"
+family = "open"
+tuned_by = "slide"
+feet = "8"
+pipes = 56
+toe_board = 1
+order = "sides"
+dumb = 4
+front = {from = "C2", to = "B2"}
+"""
+)
+
+
+def test_boards_sides_and_front_are_drawn() -> None:
+    lines = [line for line in picture_text(BUILT).split("\n") if "pipes" in line]
+    principal, flute = lines  # from the walkboard inward
+    assert "board 1, C and C♯ sides, large outside, front C2 to B2, 4 dumb" in principal
+    assert principal.count("▀") == 6  # twelve keys, two a column
+    assert "stopped/open" in flute
+    assert flute.endswith("board 2, minor thirds")
+    assert "▀" not in flute

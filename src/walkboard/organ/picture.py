@@ -3,12 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
+from walkboard.organ.kinds import ChestLayout, PipeOrder
 from walkboard.organ.model import Division, Organ, Plays, Rank, Stop
 from walkboard.scales.harmonics import feet_of_multiple
 from walkboard.scales.keys import Key
+
+_FRONT = "▀"
+ORDER_WORDS = {
+    PipeOrder.CHROMATIC: "chromatic",
+    PipeOrder.SIDES: "C and C♯ sides, large outside",
+    PipeOrder.SIDES_INWARD: "C and C♯ sides, large inside",
+    PipeOrder.MINOR_THIRDS: "minor thirds",
+    PipeOrder.MAJOR_THIRDS: "major thirds",
+}
 
 
 class Bar(StrEnum):
@@ -40,6 +50,10 @@ class PictureRow:
         0 for a stop without pipes of its own.
     taken_from : str
         Id of the rank that it plays; empty for a rank.
+    layout : ChestLayout
+        Where its pipes are on the chest; of a stop without pipes of its own nothing.
+    parts : tuple of (Key, str)
+        Where its pipes are not all built alike: the first key of each part, and its family.
     """
 
     id: str
@@ -51,6 +65,8 @@ class PictureRow:
     high: Key
     pipes: int
     taken_from: str = ""
+    layout: ChestLayout = field(default_factory=ChestLayout)
+    parts: tuple[tuple[Key, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +115,17 @@ def picture(organ: Organ) -> tuple[PictureDivision, ...]:
         found.append(
             PictureDivision(
                 division,
-                tuple(PictureChest(id_, tuple(rows)) for id_, rows in chests.items()),
+                tuple(PictureChest(id_, _by_board(rows)) for id_, rows in chests.items()),
                 tuple(elsewhere),
             )
         )
     return tuple(found)
+
+
+def _by_board(rows: list[PictureRow]) -> tuple[PictureRow, ...]:
+    """Rows from the walkboard inward where toe boards are described, else as described."""
+    far = len(rows) + 1
+    return tuple(sorted(rows, key=lambda row: row.layout.toe_board or far))
 
 
 def picture_text(organ: Organ) -> str:
@@ -125,7 +147,7 @@ def picture_text(organ: Organ) -> str:
 
 
 def _of_rank(rank: Rank) -> PictureRow:
-    families = dict.fromkeys([rank.family, *(part.family for part in rank.parts)])
+    families = dict.fromkeys(part.family for part in rank.parts_used)
     return PictureRow(
         rank.id,
         rank.name,
@@ -135,6 +157,10 @@ def _of_rank(rank: Rank) -> PictureRow:
         rank.keys[0],
         rank.keys[-1],
         rank.pipes,
+        layout=rank.chest_layout,
+        parts=tuple((part.from_key, part.family.value) for part in rank.parts_used)
+        if rank.parts
+        else (),
     )
 
 
@@ -156,6 +182,15 @@ def _is_second(organ: Organ, stop: Stop, plays: Plays) -> bool:
     return rank.division != stop.division or moved
 
 
+def _layout_words(layout: ChestLayout) -> list[str]:
+    """``board 2``, ``C and C♯ sides``, ``front C2 to B2``, ``4 dumb``: what is known of it."""
+    words = [] if layout.toe_board is None else [f"board {layout.toe_board}"]
+    words += [] if layout.order is None else [ORDER_WORDS[layout.order]]
+    if layout.front is not None:
+        words.append(f"front {layout.front[0].name} to {layout.front[1].name}")
+    return words + ([f"{layout.dumb} dumb"] if layout.dumb else [])
+
+
 def _title(row: PictureRow) -> str:
     return f"{row.name} {row.feet}".strip()
 
@@ -167,4 +202,12 @@ def _line(row: PictureRow, low: int, high: int, width: int) -> str:
         for s in range(low, high + 1, 2)
     )
     end = f"{row.pipes} pipes" if row.bar is Bar.OWN else f"{row.bar} from {row.taken_from}"
+    front = row.layout.front
+    if front is not None:  # pipes in the case front are drawn as such
+        low_front, high_front = (key.semitone for key in front)
+        cells = "".join(
+            _FRONT if cell == sign and low_front <= s + 1 and s <= high_front else cell
+            for s, cell in zip(range(low, high + 1, 2), cells, strict=True)
+        )
+    end = ", ".join([end, *_layout_words(row.layout)])
     return f"  {_title(row):<{width}}  {row.family:<8} {cells} {end}"

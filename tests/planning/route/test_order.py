@@ -129,3 +129,27 @@ def test_each_chest_is_come_to_once_in_each_round(worklist):
     ]
     changes = sum(a != b for a, b in pairwise(visits))
     assert changes == len(set(visits)) - 1
+
+
+def test_the_far_toe_board_is_tuned_before_the_one_that_is_reached_over():
+    """After the reference rank; without boards the 8′ comes before the 4′."""
+    ranks = [("octave", "4", 1), ("viola", "8", 2), ("flute", "4", 3)]
+
+    def planned(*, boards: bool) -> list[str]:
+        described = "".join(
+            f'[[rank]]\nid = "{id_}"\ndivision = "great"\nname = "{id_.title()}"\nfamily = "open"\n'
+            f'tuned_by = "slide"\nfeet = "{feet}"\npipes = 56\n'
+            + (f"toe_board = {board}\n" if boards else "")
+            for id_, feet, board in ranks
+        )
+        organ = read_organ(
+            'format = 1\nname = "Example"\ntemperament = "equal"\n'
+            "pitch = {a4_hz = 440.0, at_celsius = 18.0}\n"
+            '[[division]]\nid = "great"\nname = "Great"\nkeys = 56\n' + described
+        )
+        off = {30: 12.0}
+        pipes = [PipeCents(p, off.get(p.number, 0.0), 0.05, None, 18.0) for p in organ.pipes()]
+        return [item.pipe.rank for item in plan_of(organ, pipes)]
+
+    assert planned(boards=False) == ["octave", "viola", "flute"]
+    assert planned(boards=True) == ["octave", "flute", "viola"]

@@ -67,10 +67,35 @@ def _bar(row: PictureRow, low: int, high: int, y: float) -> str:
     words = say("stop_list.pipes", n=row.pipes) if row.bar is Bar.OWN else row.taken_from
     return (
         _text(16.0, y - 5.0, name, "")
+        + _front(row, low, high, y)
         + f'<path class="bar {row.family.partition("/")[0]} {_CLASS[row.bar]}" stroke-width="9" '
         f'd="M{left:.1f} {y - 9.0:.1f}H{right:.1f}"{_DASHES[row.bar]}/>'
-        + _text(_RIGHT + 6.0, y - 5.0, f"{row.family} · {words}", "quiet")
+        + _text(_RIGHT + 6.0, y - 5.0, " · ".join([row.family, words, *_place(row)]), "quiet")
     )
+
+
+def _front(row: PictureRow, low: int, high: int, y: float) -> str:
+    """A line above the bar over the pipes that are in the case front, and a tick at each part."""
+    drawn = ""
+    if row.layout.front is not None:
+        first, last = (key.semitone for key in row.layout.front)
+        left, right = _x(first, low, high), _x(last + 1, low, high)
+        drawn = f'<path class="front" stroke-width="2" d="M{left:.1f} {y - 15.5:.1f}H{right:.1f}"/>'
+    for key, _ in row.parts[1:]:
+        at = _x(key.semitone, low, high)
+        drawn += f'<path class="part" stroke-width="1" d="M{at:.1f} {y - 15.0:.1f}V{y - 3.0:.1f}"/>'
+    return drawn
+
+
+def _place(row: PictureRow) -> list[str]:
+    """Toe board, order along the chest and pipes in the front, in a few words."""
+    layout = row.layout
+    words = [] if layout.toe_board is None else [say("stop_list.board", n=layout.toe_board)]
+    if layout.order is not None:
+        words.append(say(f"stop_list.order_{layout.order.name.lower()}"))
+    if layout.front is not None:
+        words.append(say("stop_list.front"))
+    return words
 
 
 def _x(semitone: int, low: int, high: int) -> float:

@@ -102,20 +102,23 @@ def in_order(
 
     Notes
     -----
-    Within a chest: the reference rank, then 8′, 4′, 2⅔′, 2′ upward and the deeper ones, open before
-    stopped. Within a rank pipes are taken as they stand on the chest, from left to right; where the
-    description does not say, keys go upward.
+    Within a chest: the reference rank, then the farthest toe board first where boards are
+    described: who reaches over a board warms its pipes, so it is tuned afterwards (common practice,
+    no source). Then 8′, 4′, 2⅔′, 2′ upward and the deeper ones, open before stopped. Within a rank
+    pipes are taken as they are on the chest, from left to right; where the description does not
+    say, keys go upward.
     """
     place = {leg.visit: index for index, leg in enumerate(legs)}
     reference_id = reference.id if reference else None
 
-    def key(offset: PipeOffset) -> tuple[int, bool, int, bool, Fraction, bool, str, float]:
+    def key(offset: PipeOffset) -> tuple[int, bool, int, int, bool, Fraction, bool, str, float]:
         rank = offset.rank
         multiple = rank.multiples[0][1]
         return (
             place[visit_of(offset)],
             rank.id != reference_id,
             _LATER[offset.role],
+            -(rank.chest_layout.toe_board or 0),
             multiple < 1,
             multiple,
             rank.family is not Family.OPEN,
