@@ -1,9 +1,10 @@
-"""Derives how often keys, and pairs of keys, sound in hymns, from a corpus of four-part chorales.
+"""Derives how often keys sound in hymns, from a corpus of four-part chorales.
 
 The corpus comes with the package music21 (BSD; install it beside the project: ``pip install
 music21``). Its terms do not allow passing the scores on, so only the derived table is kept:
 ``src/walkboard/planning/value/ordinary_use.csv``. Every second chorale makes the table; the others
-are left for judging (``python -m bench ear``). Run as ``python -m builders.use_of_keys``.
+are left for judging (``python -m bench ear``). To make it anew: ``pip install music21`` (it is not
+in the lock files), then ``python -m builders.use_of_keys --cache SCRATCH.json``.
 """
 
 from __future__ import annotations
@@ -20,7 +21,6 @@ import numpy as np
 TARGET = Path(__file__).resolve().parent.parent / "src/walkboard/planning/value/ordinary_use.csv"
 SMOOTHED_SEMITONES = 2.0  # a corpus of one style favours its own keys; chosen
 KEYS = 128  # MIDI numbers
-LONGEST_INTERVAL = 36  # pairs further apart share few strong partials; chosen
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,20 +89,6 @@ def key_use(music: Sequence[Sequence[Moment]], *, pedal: bool) -> np.ndarray:
     return _smoothed(use / whole)
 
 
-def pair_use(music: Sequence[Sequence[Moment]]) -> np.ndarray:
-    """Of the time in which a key sounds, the share with another so many semitones above; (37,)."""
-    both = np.zeros(LONGEST_INTERVAL + 1)
-    alone = 0.0
-    for moment in (m for piece in music for m in piece):
-        keys = moment.keys
-        alone += moment.quarters * len(keys)
-        for index, low in enumerate(keys):
-            for high in keys[index + 1 :]:
-                if high - low <= LONGEST_INTERVAL:
-                    both[high - low] += moment.quarters
-    return both / alone
-
-
 def _smoothed(use: np.ndarray) -> np.ndarray:
     away = np.arange(-8, 9)
     kernel = np.exp(-0.5 * (away / SMOOTHED_SEMITONES) ** 2)
@@ -110,21 +96,18 @@ def _smoothed(use: np.ndarray) -> np.ndarray:
 
 
 def table(music: Sequence[Sequence[Moment]]) -> str:
-    """The table's text: relative use of keys in thousandths, of intervals in thousandths."""
+    """The table's text: relative use of keys in thousandths."""
     manual, pedal = key_use(music, pedal=False), key_use(music, pedal=True)
     rows = [
-        "# How often keys and intervals sound in four-part chorales. Derived by",
+        "# How often keys sound in four-part chorales. Derived by",
         f"# builders/use_of_keys.py from {len(music)} chorales (every second one) of the corpus",
         "# that the package music21 ships; the scores themselves are not passed on.",
         "# manual, pedal: MIDI key, thousandths of the most used key, smoothed by 2 semitones.",
-        "# interval: semitones, thousandths of a key's time with a key so much above it.",
         "kind,number,thousandths",
     ]
     for kind, use in (("manual", manual), ("pedal", pedal)):
         relative = np.rint(1000.0 * use / use.max()).astype(int)
         rows += [f"{kind},{k},{v}" for k, v in enumerate(relative) if v]
-    shares = np.rint(1000.0 * pair_use(music)).astype(int)
-    rows += [f"interval,{k},{v}" for k, v in enumerate(shares) if v]
     return "\n".join(rows) + "\n"
 
 

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from tests.condition.organs import RANKS, a_rank, small_organ
 from walkboard.condition.kinds import Role
-from walkboard.planning.minutes import in_minutes, in_steps, pipe_minutes
+from walkboard.organ.model import TunedBy
+from walkboard.planning.minutes import (
+    BY_TUNING,
+    RECHECK_MINUTES,
+    in_minutes,
+    in_steps,
+    pipe_minutes,
+)
 
 
 def test_a_flue_that_moves_takes_one_to_two_minutes_and_a_reed_one():
@@ -39,3 +48,14 @@ def test_the_ranks_own_minutes_take_their_place():
 def test_time_goes_in_steps_of_three_seconds(minutes, steps):
     assert in_steps(minutes) == steps
     assert in_minutes(steps) >= minutes - 1e-9
+
+
+def test_pipes_tuned_by_hand_are_heard_once_more_and_tools_warm_nothing():
+    organ = small_organ()
+    principal, trumpet = organ.rank("great.principal"), organ.rank("great.trumpet")
+    by_slide = replace(principal, tuned_by=TunedBy.SLIDE)
+    by_cone = replace(principal, tuned_by=TunedBy.CONE)
+    slide = BY_TUNING[TunedBy.SLIDE] + RECHECK_MINUTES
+    assert pipe_minutes(by_slide, 1, Role.UNISON, 440.0) == pytest.approx(slide)
+    assert pipe_minutes(by_cone, 1, Role.UNISON, 440.0) == BY_TUNING[TunedBy.CONE]
+    assert pipe_minutes(trumpet, 1, Role.REED, 440.0) == BY_TUNING[TunedBy.SPRING]

@@ -51,5 +51,26 @@ def likeliest_id(word: str, names: Iterable[tuple[str, str]]) -> str | None:
     return None if meant is None else meant_by[meant]
 
 
+def meant_instead(word: str, names: Iterable[tuple[str, str]], otherwise: str) -> str:
+    """The fix for a name that nothing has: the likeliest id, a pipe's number kept, or `otherwise`.
+
+    Parameters
+    ----------
+    word : str
+        As typed; may be a pipe, ``rank:number``.
+    names : iterable of (str, str)
+        Ids with their names.
+    otherwise : str
+        What to write where none is near.
+    """
+    pairs = list(names)
+    rank, colon, number = word.rpartition(":")
+    of_pipe = bool(colon) and number.isdecimal()
+    meant = likeliest_id(rank if of_pipe else word, pairs)
+    if meant is None:
+        return otherwise
+    return f"Did you mean {meant}:{number}?" if of_pipe else f"Did you mean {meant}?"
+
+
 def _plain(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "", text.lower())

@@ -3,7 +3,7 @@
 No published figures were found. These are common practice, no source: 1 to 2 minutes for a flue
 that moves, 1 for a reed that is touched up, both with the key holder ready and the stop drawn. A
 rank's own `minutes` in the description take their place. Waiting for the warmth of the hand to go
-is not in them: the next pipe is tuned meanwhile.
+is not in them: the next pipe is tuned meanwhile; hearing the pipes once more that it disturbed is.
 """
 
 from __future__ import annotations
@@ -30,6 +30,10 @@ BY_TUNING = MappingProxyType(
 )
 LARGE_HZ = 65.0  # below 8′ C pipes stand out of the hand's reach: half as long again
 LARGE_FACTOR = 1.5
+# Hands warm the pipes beside the one they tune: each is heard once more when its rank is done. A
+# tool at a spring or a cone warms nothing. Common practice, no source.
+RECHECK_MINUTES = 0.1
+BY_HAND = frozenset(set(TunedBy) - {TunedBy.SPRING, TunedBy.CONE})
 MIXTURE_EXTRA = 0.3  # its neighbours must be muted
 
 RANK_MINUTES = 1.0  # draw the stop, silence the others, tell the key holder, get within reach
@@ -55,7 +59,10 @@ def pipe_minutes(rank: Rank, number: int, role: Role, hz: float) -> float:
     if rank.minutes is not None:
         minutes = rank.minutes
     else:
-        minutes = BY_TUNING[rank.tuned_by_of(number)]
+        tuned_by = rank.tuned_by_of(number)
+        minutes = BY_TUNING[tuned_by]
+        if tuned_by in BY_HAND:
+            minutes += RECHECK_MINUTES
         if role is Role.MIXTURE:
             minutes += MIXTURE_EXTRA
         if hz < LARGE_HZ:

@@ -15,6 +15,7 @@ from walkboard.errors import UnknownNameError
 from walkboard.listening.readings import Measured
 from walkboard.organ.celestes import partner_of
 from walkboard.organ.model import Division, Organ, PipeRef, Rank
+from walkboard.organ.nearest import meant_instead
 from walkboard.sheets.rank_charts import STRAY_CENTS, ChartContext, rank_chart
 from walkboard.sheets.values import Mark, RankChart
 from walkboard.survey.hear.heard_walk import Reading
@@ -113,7 +114,9 @@ def rank_state(book: SeenBook, kept: KeptOrgan, rank_id: str) -> RankState:
         for state in division.ranks:
             if state.rank.id == rank_id:
                 return state
-    raise UnknownNameError(f"The organ has no rank {rank_id!r}.", fix="Choose one of its ranks.")
+    names = [(rank.id, rank.name) for rank in described(book, kept).ranks]
+    fix = meant_instead(rank_id, names, "Choose one of its ranks.")
+    raise UnknownNameError(f"The organ has no rank {rank_id!r}.", fix=fix)
 
 
 def earlier_readings(

@@ -21,7 +21,9 @@ from walkboard.planning.pitch import division_pitches
 from walkboard.planning.plan import Plan
 from walkboard.planning.request import PlanRequest
 from walkboard.planning.value.belief import Belief, PipeForecast
+from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.risk import RiskyPipes, risk_of
+from walkboard.planning.value.weight import places_named
 from walkboard.planning.what_if import Prepared, prepare
 
 ORGAN = small_organ()
@@ -247,3 +249,27 @@ def test_hardly_enough_minutes_are_used_for_what_must_be_done(prepared, slack):
     if not slack:
         with pytest.raises(NotEnoughMinutesError, match=r"needs 0\.1 minutes more"):
             prepared.plan(PlanRequest(minutes - 0.05, demands=demands))
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("great.octva", "great.octave"),
+        ("great.octva:13", "great.octave:13"),
+        ("Trompet", "trumpet"),
+    ],
+)
+def test_a_misspelt_name_is_answered_with_the_one_meant(typed: str, meant: str) -> None:
+    with pytest.raises(InputError) as refused:
+        pipes_named(ORGAN, [typed])
+    assert "Did you mean" in refused.value.fix
+    assert meant in refused.value.fix
+    with pytest.raises(InputError) as refused:
+        places_named(Layout.of(ORGAN), typed)
+    assert meant in refused.value.fix
+
+
+def test_a_misspelt_chest_or_division_is_answered_too() -> None:
+    with pytest.raises(InputError, match="no rank, chest or division") as refused:
+        ranks_named(ORGAN, ["swel"])
+    assert refused.value.fix == "Did you mean swell?"

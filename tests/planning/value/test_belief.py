@@ -77,7 +77,7 @@ def test_beliefs_side_by_side_say_what_each_says_alone() -> None:
         ]
         for at in pitches
     ]
-    assert_allclose(parts.chance_within(pitches, 2.5), inside, atol=1e-9)
+    assert_allclose(parts.chance_within(parts.cents - pitches[:, None], 2.5), inside, atol=1e-9)
 
 
 def test_one_normal_each_is_single() -> None:

@@ -16,7 +16,6 @@ from walkboard.planning.value.ordinary import (
     LIMITS,
     Purpose,
     drawn_use,
-    interval_use,
     key_use,
     played_range,
 )
@@ -92,15 +91,6 @@ def test_the_pedal_plays_the_bass():
     on_manual = use[layout.place(PipeRef("great.principal", 45 - 35))]
     on_pedal = use[layout.place(PipeRef("pedal.subbass", 45 - 35))]
     assert on_pedal > 1.3 * on_manual
-
-
-def test_octaves_thirds_and_fifths_sound_together_and_semitones_do_not():
-    """A triad in close or open position is octaves, thirds, fourths, fifths and sixths."""
-    share = interval_use()
-    for consonance in (3, 4, 5, 7, 8, 9, 12):
-        assert share[consonance] > 3.0 * share[1]
-    assert share.get(1, 0.0) < 0.02
-    assert share[12] > 0.1
 
 
 @pytest.mark.parametrize("purpose", list(Purpose))

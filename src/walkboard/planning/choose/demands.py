@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.nearest import meant_instead
 from walkboard.planning.value.risk import RiskyPipes
 
 MOST_TIE_CENTS = 3.0  # further apart, two divisions are no longer one organ: a degree of air
@@ -122,7 +123,11 @@ def pipes_named(organ: Organ, names: Iterable[str]) -> frozenset[PipeRef]:
         else:
             raise InputError(
                 f"The organ has no rank, stop or pipe {name!r}.",
-                fix="Write a rank's or a stop's id, or a pipe as rank:number.",
+                fix=meant_instead(
+                    name,
+                    ((one.id, one.name) for one in (*organ.ranks, *organ.stops)),
+                    "Write a rank's or a stop's id, or a pipe as rank:number.",
+                ),
             )
     return frozenset(found)
 
@@ -149,7 +154,14 @@ def ranks_named(organ: Organ, names: Iterable[str]) -> frozenset[str]:
         if not here:
             raise InputError(
                 f"The organ has no rank, chest or division {name!r}.",
-                fix="Write the id of a rank, a chest or a division.",
+                fix=meant_instead(
+                    name,
+                    [
+                        *((one.id, one.name) for one in (*organ.ranks, *organ.divisions)),
+                        *((chest.id, chest.id) for chest in organ.chests),
+                    ],
+                    "Write the id of a rank, a chest or a division.",
+                ),
             )
         found |= here
     return frozenset(found)

@@ -23,7 +23,7 @@ loudness none of this is sure.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -39,6 +39,7 @@ ALONE = 0.4
 LOUDNESS_OF_AMPLITUDE = 0.6
 TOGETHER = 0.5  # how much of a neighbour's power counts where nobody said what is drawn with what
 ROLL_OFF_HZ = 4000.0  # partials are weaker above it, by a half at twice as much
+COUPLED = 0.25  # how often a coupler is drawn where nobody said; common practice, no source
 OCTAVE = 0.5  # how much of the power of the same stops an octave up or down: keys played in octaves
 
 # Level of a pipe that was not heard, against the median flue that was [dB]: common practice, no
@@ -60,9 +61,13 @@ class Registration:
     ----------
     present : (pipes,) array
         Share of the power of each pipe that sounds when any does, 0 to 1.
+    coupled : tuple of (int, int, float)
+        Divisions that are heard together at the same key, by number, and how much of the power of
+        the one counts for the other.
     """
 
     present: FloatArray
+    coupled: tuple[tuple[int, int, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +113,29 @@ def ordinary(layout: Layout) -> Registration:
     """Where nobody said what is drawn: every rank of the division, half the time; no celeste."""
     roles = [layout.role[rank.id] for rank in layout.organ.ranks]
     share = np.array([0.0 if role is Role.CELESTE else TOGETHER for role in roles])
-    return Registration(share[layout.rank_of])
+    return Registration(share[layout.rank_of], coupled_by(layout, None))
+
+
+def coupled_by(layout: Layout, drawn: Collection[str] | None) -> tuple[tuple[int, int, float], ...]:
+    """Divisions that unison couplers join.
+
+    Parameters
+    ----------
+    layout : Layout
+    drawn : collection of str or None
+        Ids of what is drawn; None where nobody said: then every coupler is drawn now and then.
+    """
+    number = {division.id: n for n, division in enumerate(layout.organ.divisions)}
+    joined = {
+        (number[c.from_division], number[c.to_division])
+        for c in layout.organ.couplers
+        if c.semitones == 0
+        and not c.unison_off
+        and c.from_division != c.to_division
+        and (drawn is None or c.id in drawn)
+    }
+    share = COUPLED if drawn is None else 1.0
+    return tuple((one, other, share) for one, other in sorted(joined))
 
 
 def levels_db(layout: Layout, heard: Mapping[int, float]) -> FloatArray:
@@ -145,7 +172,8 @@ def company_of(layout: Layout, level_db: FloatArray, registration: Registration)
 
     Notes
     -----
-    A division is taken for itself: couplers join divisions, but whoever draws them is not known.
+    A division is taken for itself, with what unison couplers of the registration add to it. Octave
+    couplers are in what keys an octave apart add.
     """
     amplitude = _spectra(layout) * 10.0 ** (level_db / 20.0)[:, None]
     power = amplitude**2
@@ -159,6 +187,7 @@ def company_of(layout: Layout, level_db: FloatArray, registration: Registration)
     sounding: FloatArray = np.bincount(
         flat.ravel(), weights=present.ravel(), minlength=divisions * _SEMITONES * _HIGHEST
     ).astype(np.float64)
+    sounding = _with_coupled(sounding, divisions, registration.coupled)
     octaves = _octaves(sounding, row, harmonic)
     others = sounding[flat] - present + OCTAVE * octaves
     beside = np.sqrt(np.maximum(np.where(inside, others, 0.0), 0.0))
@@ -183,6 +212,20 @@ def blended(companies: Sequence[Company], weights: Sequence[FloatArray]) -> Comp
         start=np.zeros_like(companies[0].depth),
     )
     return Company(depth / total)
+
+
+def _with_coupled(
+    sounding: FloatArray, divisions: int, coupled: Sequence[tuple[int, int, float]]
+) -> FloatArray:
+    """Power at each harmonic of each key, with that of the divisions coupled to it."""
+    if not coupled:
+        return sounding
+    alone = sounding.reshape(divisions, -1)
+    together = alone.copy()
+    for one, other, share in coupled:  # both ways: who hears the one beat hears the other
+        together[one] += share * alone[other]
+        together[other] += share * alone[one]
+    return together.ravel()
 
 
 def _octaves(sounding: FloatArray, row: IntArray, harmonic: IntArray) -> FloatArray:

@@ -144,11 +144,6 @@ def played_range(layout: Layout) -> FloatArray:
     return inside
 
 
-def interval_use() -> Mapping[int, float]:
-    """Of the time in which a key sounds, the share with another so many semitones above."""
-    return _intervals()
-
-
 def _kind(rank: Rank, role: Role, *, pedal: bool) -> str:
     multiple = float(rank.multiples[0][1])
     if pedal:
@@ -184,11 +179,5 @@ def _rows() -> tuple[tuple[str, int, float], ...]:
 def _tables() -> tuple[FloatArray, FloatArray]:
     manual, pedal = np.zeros(_KEYS), np.zeros(_KEYS)
     for kind, number, value in _rows():
-        if kind != "interval":
-            (manual if kind == "manual" else pedal)[number] = value
+        (manual if kind == "manual" else pedal)[number] = value
     return manual, pedal
-
-
-@cache
-def _intervals() -> Mapping[int, float]:
-    return MappingProxyType({n: value for kind, n, value in _rows() if kind == "interval"})

@@ -17,7 +17,7 @@ import numpy as np
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.planning.arrays import FloatArray
-from walkboard.planning.value.company import Registration
+from walkboard.planning.value.company import Registration, coupled_by
 from walkboard.planning.value.layout import Layout
 
 USUAL_SECONDS = 240.0  # of a registration without music: a piece of four minutes. Chosen.
@@ -192,7 +192,7 @@ def registrations(layout: Layout, event: EventUse) -> tuple[Registration, ...]:
             for plays in layout.organ.stop(stop_id).plays:
                 before = layout.starts[plays.rank] - 1
                 present[[before + number for _, number in plays.sounds()]] = 1.0
-        found.append(Registration(present))
+        found.append(Registration(present, coupled_by(layout, use.stops)))
     return tuple(found)
 
 

@@ -18,6 +18,7 @@ from walkboard.condition.kinds import Role
 from walkboard.condition.state import PipeCents
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.organ.nearest import meant_instead
 from walkboard.planning.arrays import FloatArray
 from walkboard.planning.value.belief import PipeForecast
 from walkboard.planning.value.company import Company, blended, company_of, levels_db
@@ -261,7 +262,11 @@ def places_named(layout: Layout, subject: str) -> list[int]:
             return [layout.place(pipe)]
     raise InputError(
         f"The organ has no stop, rank or pipe {subject!r}.",
-        fix="Write a stop's or a rank's id, or a pipe as rank:number.",
+        fix=meant_instead(
+            subject,
+            ((one.id, one.name) for one in (*organ.ranks, *organ.stops)),
+            "Write a stop's or a rank's id, or a pipe as rank:number.",
+        ),
     )
 
 
