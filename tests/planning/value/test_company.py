@@ -14,6 +14,7 @@ from walkboard.organ.examples import hall
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
+from walkboard.planning.arrays import FloatArray
 from walkboard.planning.value.company import (
     ALONE,
     COUPLED,
@@ -158,11 +159,11 @@ def test_an_octave_out_of_tune_is_rougher_where_it_is_said_to_beat_more():
     assert np.all(np.diff(rough) < 0.0)
 
 
-def coupled_organ() -> Organ:
-    """A Principal alone on the Great, an Octave alone on the Swell, and a coupler between."""
+def two_ranks(second_division: str) -> Organ:
+    """A Principal on the Great and an Octave on the Great too, or on the Swell with a coupler."""
     rank = (
-        '[[rank]]\nid = "{0}"\ndivision = "{0}"\nname = "{0}"\nfamily = "open"\n'
-        'tuned_by = "slide"\nfeet = "{1}"\npipes = 56\n'
+        '[[rank]]\nid = "{0}"\ndivision = "{1}"\nname = "{0}"\nfamily = "open"\n'
+        'tuned_by = "slide"\nfeet = "{2}"\npipes = 56\n'
     )
     division = '[[division]]\nid = "{0}"\nname = "{0}"\nkeys = 56\n'
     return read_organ(
@@ -170,26 +171,29 @@ def coupled_organ() -> Organ:
         "pitch = {a4_hz = 440.0, at_celsius = 18.0}\n"
         + division.format("great")
         + division.format("swell")
-        + rank.format("great", "8")
-        + rank.format("swell", "4")
+        + rank.format("principal", "great", "8")
+        + rank.format("octave", second_division, "4")
         + '[[coupler]]\nid = "sw-gt"\nname = "Swell to Great"\nfrom = "swell"\nto = "great"\n'
     )
 
 
 def test_a_coupler_brings_the_pipes_of_two_divisions_together():
-    """Alone each sounds only with its own octaves; coupled the 8′ beats with the 4′."""
-    layout = Layout.of(coupled_organ())
-    level = np.zeros(len(layout.semitone))
-    present = np.ones(len(layout.semitone))
-    pipe = layout.place(PipeRef("great", 30))
-    alone = company_of(layout, level, Registration(present)).depth[pipe]
-    coupled = company_of(layout, level, Registration(present, ((1, 0, 1.0),))).depth[pipe]
-    assert coupled[1] > 1.2 * alone[1]  # its second partial meets the first of the 4′
-    assert_allclose(coupled[2], alone[2], rtol=1e-9)  # its third meets none of it
+    """Coupled, two divisions are heard as one; uncoupled, each only with itself."""
+    pipe = PipeRef("principal", 30)
+
+    def depth(organ: Organ, coupled: tuple[tuple[int, int, float], ...]) -> FloatArray:
+        layout = Layout.of(organ)
+        everything = Registration(np.ones(len(layout.semitone)), coupled)
+        found: FloatArray = company_of(layout, np.zeros(len(layout.semitone)), everything).depth
+        return found[layout.place(pipe)]
+
+    together, apart = two_ranks("great"), two_ranks("swell")
+    assert_allclose(depth(apart, ((1, 0, 1.0),)), depth(together, ()), rtol=1e-9)
+    assert abs(depth(apart, ())[1] / depth(together, ())[1] - 1.0) > 0.1
 
 
 def test_couplers_count_now_and_then_unless_it_is_said_which_are_drawn():
-    layout = Layout.of(coupled_organ())
+    layout = Layout.of(two_ranks("swell"))
     assert ordinary(layout).coupled == ((1, 0, COUPLED),)
-    assert coupled_by(layout, ["great", "sw-gt"]) == ((1, 0, 1.0),)
-    assert coupled_by(layout, ["great"]) == ()
+    assert coupled_by(layout, ["principal", "sw-gt"]) == ((1, 0, 1.0),)
+    assert coupled_by(layout, ["principal"]) == ()
