@@ -129,6 +129,11 @@ class Organ:
             return rank.enclosed
         return self.division(rank.division).enclosed
 
+    def names_of_pipes(self) -> tuple[tuple[str, str], ...]:
+        """Ids and names of all that names pipes: ranks and stops."""
+        ranks = ((rank.id, rank.name) for rank in self.ranks)
+        return (*ranks, *((stop.id, stop.name) for stop in self.stops))
+
     def pipes(self) -> Iterable[PipeRef]:
         """Every pipe, rank by rank."""
         for rank in self.ranks:

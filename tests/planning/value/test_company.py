@@ -185,7 +185,8 @@ def test_a_coupler_brings_the_pipes_of_two_divisions_together():
         layout = Layout.of(organ)
         everything = Registration(np.ones(len(layout.semitone)), coupled)
         found: FloatArray = company_of(layout, np.zeros(len(layout.semitone)), everything).depth
-        return found[layout.place(pipe)]
+        one: FloatArray = found[layout.place(pipe)]
+        return one
 
     together, apart = two_ranks("great"), two_ranks("swell")
     assert_allclose(depth(apart, ((1, 0, 1.0),)), depth(together, ()), rtol=1e-9)

@@ -125,7 +125,7 @@ def pipes_named(organ: Organ, names: Iterable[str]) -> frozenset[PipeRef]:
                 f"The organ has no rank, stop or pipe {name!r}.",
                 fix=meant_instead(
                     name,
-                    ((one.id, one.name) for one in (*organ.ranks, *organ.stops)),
+                    organ.names_of_pipes(),
                     "Write a rank's or a stop's id, or a pipe as rank:number.",
                 ),
             )
@@ -157,7 +157,8 @@ def ranks_named(organ: Organ, names: Iterable[str]) -> frozenset[str]:
                 fix=meant_instead(
                     name,
                     [
-                        *((one.id, one.name) for one in (*organ.ranks, *organ.divisions)),
+                        *((rank.id, rank.name) for rank in organ.ranks),
+                        *((division.id, division.name) for division in organ.divisions),
                         *((chest.id, chest.id) for chest in organ.chests),
                     ],
                     "Write the id of a rank, a chest or a division.",

@@ -264,7 +264,7 @@ def places_named(layout: Layout, subject: str) -> list[int]:
         f"The organ has no stop, rank or pipe {subject!r}.",
         fix=meant_instead(
             subject,
-            ((one.id, one.name) for one in (*organ.ranks, *organ.stops)),
+            organ.names_of_pipes(),
             "Write a stop's or a rank's id, or a pipe as rank:number.",
         ),
     )
