@@ -27,6 +27,12 @@ def complete_tuning(
         360.0, "--day-minutes", help="Minutes for tuning that each day has."
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
+    pdf: Path | None = typer.Option(
+        None, "--pdf", metavar="FILE.pdf", help="Write it as a sheet to print."
+    ),
+    first_day: str | None = typer.Option(
+        None, "--from", metavar="YYYY-MM-DD", help="The first day, for the sheet; default: today."
+    ),
 ) -> None:
     """Plan a complete tuning: every pipe, in the order of the trade, over one or more days."""
     from walkboard.planning.complete import complete_to_json
@@ -37,6 +43,12 @@ def complete_tuning(
     found = planned(described, day_minutes)
     if as_json:
         print_json(complete_to_json(found))
+        return
+    if pdf is not None:
+        from walkboard.work.print_complete import print_complete
+
+        print_complete(described, found, pdf, first_day)
+        typer.echo(f"Wrote {pdf}.")
         return
     rows = []
     for step in found.steps:

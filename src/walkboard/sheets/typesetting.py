@@ -16,6 +16,7 @@ from typing import Any
 import typst
 
 from walkboard.sheets.chart import draw_chart
+from walkboard.sheets.complete import CompleteSheet
 from walkboard.sheets.console_card import ConsoleCard
 from walkboard.sheets.drift_chart import DriftCourse, draw_drift
 from walkboard.sheets.key_sheet import KeySheet
@@ -42,7 +43,7 @@ def render_pdf(sheet: object) -> bytes:
 
     Parameters
     ----------
-    sheet : WorklistSheet, KeySheet, VisitReport, OutlookSheet or ConsoleCard
+    sheet : WorklistSheet, KeySheet, VisitReport, OutlookSheet, CompleteSheet or ConsoleCard
 
     Raises
     ------
@@ -83,6 +84,11 @@ def _(sheet: VisitReport) -> bytes:
 @render_pdf.register
 def _(sheet: OutlookSheet) -> bytes:
     return _compiled("outlook.typ", _plain(sheet), sheet.day)
+
+
+@render_pdf.register
+def _(sheet: CompleteSheet) -> bytes:
+    return _compiled("complete.typ", _plain(sheet), sheet.day)
 
 
 @render_pdf.register

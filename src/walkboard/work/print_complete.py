@@ -1,0 +1,41 @@
+"""Writes the sheet of a complete tuning."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from walkboard.errors import InputError
+from walkboard.work.open_book import now
+from walkboard.work.write_files import write_file
+
+if TYPE_CHECKING:
+    from walkboard.organ.model import Organ
+    from walkboard.planning.complete import CompleteTuning
+
+
+def print_complete(organ: Organ, found: CompleteTuning, path: Path, first_day: str | None) -> None:
+    """Write a complete tuning as PDF.
+
+    Parameters
+    ----------
+    organ : Organ
+    found : CompleteTuning
+    path : Path
+    first_day : str or None
+        ISO 8601 date of the first day; None is today.
+
+    Raises
+    ------
+    InputError
+        When the date is none, or the file cannot be written.
+    """
+    from walkboard.sheets.complete import complete_sheet
+    from walkboard.sheets.typesetting import render_pdf
+
+    try:
+        first = now().date() if first_day is None else date.fromisoformat(first_day)
+    except ValueError:
+        raise InputError(f"{first_day!r} is not a date.", fix="Write it as 2027-03-14.") from None
+    write_file(render_pdf(complete_sheet(organ, found, first)), path, what="the sheet")
