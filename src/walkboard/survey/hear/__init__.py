@@ -3,6 +3,8 @@
 - `walk`: hears it; `heard_walk` is the result, `to_json` its exchange form
 - `played`: a walk that the machine played
 - `memory`: what is remembered of an organ's pipes
+- `holds`: measures the holds of a walk
+- `coupled`: a stop that sounds and was not stated, measured with the others
 - `identity`, `names`, `unison_pairs`: which of two near unisons is which
 - `pulling`: pipes that pull each other into step
 """

@@ -104,12 +104,13 @@ def other_stop_walked(
     more = _with_it(organ, drawn, air_celsius, evidence=evidence, keys=keys)
     if more is None:
         return other_stop(organ, stops, first)
-    return several_stops(organ, stops, [first, *(one for one in more if one.stop not in drawn)])
+    named = {*drawn, first.stop, *first.or_stops}
+    beside = [one for one in more if one.stop not in named]
+    return several_stops(organ, stops, [first, *beside])
 
 
 def _stops(organ: Organ, drawn: Sequence[str]) -> list[str]:
-    known = {stop.id for stop in organ.stops}
-    return [one for one in drawn if one in known]
+    return [stop.id for stop in organ.stops_among(drawn)]
 
 
 def _sounds_at(organ: Organ, stop: str, due_hz: Sequence[float]) -> bool:
@@ -203,5 +204,5 @@ def _with_it(
     for companion in found:
         what, _ = known[companion.name]
         if what is not None:
-            also.append(named_companion(organ, drawn, what, companion, evidence))
+            also.append(named_companion(organ, _stops(organ, drawn), what, companion, evidence))
     return also

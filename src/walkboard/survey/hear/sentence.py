@@ -59,6 +59,24 @@ def several_stops(organ: Organ, drawn: Sequence[str], also: Sequence[AlsoSoundin
     )
 
 
+_NOTHING_ELSE = "nothing else"
+
+
+def measured_together(organ: Organ, heard: Heard) -> Heard:
+    """What is said where the stops that also sound were measured together with the stated ones.
+
+    Parameters
+    ----------
+    heard : Heard
+        As judged with those stops among the stated ones, and what also sounds filled in.
+    """
+    also = [_also(organ, one) for one in heard.also_sounding]
+    together = "; ".join([*also, "all were measured together"])
+    question = " ".join(part for part in (_sentences(also), heard.question) if part)
+    sentence = heard.sentence.replace(_NOTHING_ELSE, together, 1)
+    return replace(heard, sentence=sentence, question=question)
+
+
 def with_sentence(
     weighed: Weighed,
     organ: Organ,
@@ -80,7 +98,7 @@ def with_sentence(
     where = _keys(held)
     what = _and([stop_name(organ, stop) for stop in drawn if stop not in heard.not_sounding])
     pitch = _pitch(organ, heard.shift_cents or 0.0, shifted)
-    rest = odd or ["nothing else"]
+    rest = odd or [_NOTHING_ELSE]
     sentence = f"Heard: {what or 'nothing that was stated'}, {where}; {'; '.join(rest)}; {pitch}."
     questions = [*odd, pitch] if abs(heard.shift_cents or 0.0) >= LIMITS.shift_said_cents else odd
     asked = (

@@ -14,27 +14,21 @@ import numpy as np
 
 from walkboard.errors import InputError, SoundError
 from walkboard.listening.evidence.drones import Drone, find_drones, without_drones
-from walkboard.listening.measure import measure_hold
-from walkboard.listening.readings import CombReading, Measured, named, without_value
-from walkboard.listening.sound.decoder import Samples
-from walkboard.listening.sound.recording import LONGEST_SPAN_S, Sound
+from walkboard.listening.sound.recording import Sound
 from walkboard.listening.types import (
-    Comb,
     ExpectedKey,
-    FoundHold,
     HoldFlag,
-    Partial,
-    ReadingFlag,
     Walk,
 )
 from walkboard.listening.walk.holds import find_events, gather_features, name_holds
-from walkboard.organ.model import Organ, PipeRef
-from walkboard.organ.targets import target_hz
-from walkboard.quantities import cents_of_ratio, ratio_of_cents
+from walkboard.organ.model import Organ
+from walkboard.quantities import cents_of_ratio
 from walkboard.scales.keys import Key
 from walkboard.scales.pitch import key_hz
+from walkboard.survey.hear.coupled import heard_together, may_be_joined
 from walkboard.survey.hear.expected import expected_keys, widened
-from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.hear.heard_walk import HeardWalk
+from walkboard.survey.hear.holds import NamedWalk, measure_walk
 from walkboard.survey.hear.identity import name_pipes
 from walkboard.survey.hear.memory import Memory
 from walkboard.survey.hear.other_stop import other_stop_walked
@@ -43,7 +37,7 @@ from walkboard.survey.hear.pulling import with_pulls
 from walkboard.survey.hear.sentence import not_a_walk, with_sentence
 from walkboard.survey.hear.weigh import apply, weigh
 from walkboard.survey.plan.schedule import Schedule
-from walkboard.survey.recognise.evidence import Evidence, evidence_of
+from walkboard.survey.recognise.evidence import Evidence
 from walkboard.survey.recognise.shift import MARGIN_KEYS, Shifted, find_shift
 from walkboard.survey.recognise.walked import (
     Passed,
@@ -54,9 +48,6 @@ from walkboard.survey.recognise.walked import (
 Progress = Callable[[float, float], None]
 """Called with seconds of sound dealt with and seconds in all."""
 
-_FAR_CENTS = 50.0  # the interface's limit for a reading that is marked far
-_MOST_PARTIALS = 16  # kept of a reading
-_LEAST_ALONE_S = 0.9  # of a hold that other holds overlap, from which the rest is left out
 _UNEQUAL_CENTS = 2.0  # by which some step of a temperament differs from 100 cents
 
 
@@ -142,90 +133,58 @@ def hear_walk(
     )
     if other is not None:
         return replace(base, heard=other, warnings=(*warnings, other.sentence))
-    shifted = find_shift(walk.holds, [key.combs[0].hz for key in wide], unequal=_is_unequal(organ))
-    walk, passed = _on_the_keys(walk, shifted, len(keys))
-    filled: frozenset[int] = frozenset()
+    on_keys = partial(_on_the_keys, unequal=_is_unequal(organ), count=len(keys))
+    first = on_keys(walk, wide)
     if played is not None:
-        walk, filled, said = _put_right(walk, played, keys, expected, total_s)
+        first, said = _put_right(first, played, keys, expected, total_s)
         warnings += said
-        pressed = {press.key for press in played.presses}
-        missing = sorted({*passed.not_held, *passed.silent, *passed.unsure})
-        passed = Passed(not_held=tuple(n for n in missing if keys[n] not in pressed))
 
-    holds: list[Hold] = []
-    evidence: list[Evidence] = []
-    silent = [keys[index] for index in passed.silent]
-    drone_lines = [hz for drone in drones for hz in drone.lines_hz]
-    spans = [(hold.start_s, min(hold.end_s, hold.start_s + LONGEST_SPAN_S)) for hold in walk.holds]
-    for place, (found, samples) in enumerate(zip(walk.holds, sound.spans(spans), strict=True)):
-        readings: tuple[Reading, ...] = ()
-        key = None if found.key is None else keys[found.key]
-        if found.key is not None:
-            combs = _searched(expected[found.key].combs, found)
-            measured = measure_hold(samples, sound.info.sample_rate, combs, start_s=found.start_s)
-            readings = tuple(_on_the_organ(organ, air_celsius, heard, found) for heard in measured)
-        if (
-            key is not None
-            and place in filled
-            and not any(isinstance(r, Measured) for r in readings)
-        ):
-            silent.append(key)  # played, and nothing that can be read answered
-            continue
-        by_itself = _alone(samples, sound.info.sample_rate, walk.holds, place)
-        if found.key is not None and len(by_itself) >= sound.info.sample_rate // 2:
-            ratio = ratio_of_cents(shifted.cents)
-            evidence.append(
-                evidence_of(
-                    by_itself,
-                    sound.info.sample_rate,
-                    key=found.key,
-                    times_s=(found.start_s, found.end_s),
-                    expected_hz=[comb.hz * ratio for comb in expected[found.key].combs],
-                    measured_hz=[reading.place_hz_or_none for reading in readings],
-                    drones_hz=drone_lines,
-                    before=evidence[-1] if evidence else None,
-                )
-            )
-        holds.append(
-            Hold(
-                n=len(holds) + 1,
-                key=key,
-                key_number=None if key is None else _key_number(organ, drawn, key),
-                start_s=found.start_s,
-                end_s=found.end_s,
-                readings=readings,
-                sureness=found.sureness,
-                flags=found.flags,
-            )
+    def judged(
+        walk: NamedWalk,
+        every: Sequence[ExpectedKey],
+        stops: Sequence[str],
+        report: Callable[[float], None] = lambda _: None,
+    ) -> HeardWalk:
+        found = measure_walk(
+            organ,
+            drawn,
+            air_celsius,
+            sound=sound,
+            walk=walk,
+            keys=keys,
+            expected=every,
+            drones=drones,
+            report=report,
         )
-        report(total_s / 3.0 + 2.0 / 3.0 * found.end_s)
-    report(total_s)
-    heard_walk = replace(
-        base,
-        sound=sound.info,
-        holds=tuple(holds),
-        silent_keys=tuple(dict.fromkeys(silent)),
-        warnings=tuple(warnings),
-        not_held=tuple(keys[index] for index in passed.not_held),
-        unsure_keys=tuple(keys[index] for index in passed.unsure),
+        passed = walk.passed
+        silent = [*(keys[index] for index in passed.silent), *found.unanswered]
+        heard_walk = replace(
+            base,
+            sound=sound.info,
+            holds=found.holds,
+            silent_keys=tuple(dict.fromkeys(silent)),
+            warnings=tuple(warnings),
+            not_held=tuple(keys[index] for index in passed.not_held),
+            unsure_keys=tuple(keys[index] for index in passed.unsure),
+        )
+        # Pipes of this walk whose names are sure help to name their neighbours, too.
+        known = Memory.of([heard_walk, *alone])
+        named = with_pulls(name_pipes(organ, heard_walk, known), memory)[0]
+        return _judged(
+            organ, named, stops, keys, found.evidence, shifted=walk.shifted, drones=drones
+        )
+
+    as_stated = judged(
+        first, expected, drawn, lambda at_s: report(total_s / 3.0 + 2.0 / 3.0 * at_s)
     )
-    # Pipes of this walk whose names are sure help to name their neighbours, too.
-    known = Memory.of([heard_walk, *alone])
-    named = with_pulls(name_pipes(organ, heard_walk, known), memory)[0]
-    return _judged(organ, named, keys, evidence, shifted=shifted, drones=drones)
+    report(total_s)
+    if played is not None or not may_be_joined(organ, as_stated):
+        return as_stated
 
+    def named_on(every: Sequence[ExpectedKey]) -> NamedWalk:
+        return on_keys(name(widened(every)), widened(every))
 
-def _alone(samples: Samples, sample_rate: int, holds: Sequence[FoundHold], place: int) -> Samples:
-    """The part of a hold in which no other hold sounds, if that is long enough."""
-    hold = holds[place]
-    before = [one.end_s for one in holds[:place]]
-    after = [one.start_s for one in holds[place + 1 :]]
-    start_s = max([hold.start_s, *before])
-    end_s = min([hold.start_s + len(samples) / sample_rate, *after])
-    if end_s - start_s < _LEAST_ALONE_S:
-        return samples
-    first, last = (int((at - hold.start_s) * sample_rate) for at in (start_s, end_s))
-    return samples[first:last]
+    return heard_together(organ, as_stated, keys, expected, name=named_on, judged=judged)
 
 
 def check_drawn(organ: Organ, drawn: Sequence[str], where: str) -> None:
@@ -257,6 +216,7 @@ def check_drawn(organ: Organ, drawn: Sequence[str], where: str) -> None:
 def _judged(
     organ: Organ,
     walk: HeardWalk,
+    drawn: Sequence[str],
     keys: Sequence[Key],
     evidence: Sequence[Evidence],
     *,
@@ -266,7 +226,7 @@ def _judged(
     """The walk with what recognition makes of it."""
     weighed = weigh(
         organ,
-        walk.drawn,
+        drawn,
         keys,
         walk.air_celsius,
         holds=walk.holds,
@@ -292,8 +252,11 @@ def _is_unequal(organ: Organ) -> bool:
     return bool(np.abs(steps - 100.0).max() > _UNEQUAL_CENTS)
 
 
-def _on_the_keys(walk: Walk, shifted: Shifted, count: int) -> tuple[Walk, Passed]:
+def _on_the_keys(
+    walk: Walk, wide: Sequence[ExpectedKey], *, unequal: bool, count: int
+) -> NamedWalk:
     """The walk named on the organ's own keys, the shift taken out; and the keys without a hold."""
+    shifted = find_shift(walk.holds, [key.combs[0].hz for key in wide], unequal=unequal)
 
     def own(index: int) -> int | None:
         key = index - shifted.keys - MARGIN_KEYS
@@ -307,58 +270,28 @@ def _on_the_keys(walk: Walk, shifted: Shifted, count: int) -> tuple[Walk, Passed
             flags = tuple(flag for flag in HoldFlag if flag in {*flags, HoldFlag.UNKNOWN_KEY})
         holds.append(replace(hold, key=key, flags=flags))
     missing = [key for index in walk.silent if (key := own(index)) is not None]
-    kept = tuple(holds)
-    return Walk(kept, tuple(missing), walk.explained), passed_over(kept, missing)
+    kept = Walk(tuple(holds), tuple(missing), walk.explained)
+    return NamedWalk(kept, passed_over(kept.holds, missing), shifted)
 
 
 def _put_right(
-    walk: Walk,
+    named: NamedWalk,
     played: Schedule,
     keys: Sequence[Key],
     expected: Sequence[ExpectedKey],
     seconds: float,
-) -> tuple[Walk, frozenset[int], list[str]]:
-    """The walk by the schedule, which holds were filled in, and what is to be said of it."""
+) -> tuple[NamedWalk, list[str]]:
+    """The walk by the schedule, and what is to be said of it."""
     first_hz = [key.combs[0].hz for key in expected]
-    aligned = align_schedule(walk, played, keys, first_hz, seconds=seconds)
+    aligned = align_schedule(named.walk, played, keys, first_hz, seconds=seconds)
+    pressed = {press.key for press in played.presses}
+    passed = named.passed
+    missing = sorted({*passed.not_held, *passed.silent, *passed.unsure})
+    passed = Passed(not_held=tuple(n for n in missing if keys[n] not in pressed))
     if aligned is None:
-        return walk, frozenset(), ["What was said to be played does not fit: heard by ear alone."]
+        said = ["What was said to be played does not fit: heard by ear alone."]
+        return replace(named, passed=passed), said
     said = []
     if aligned.dropped:
         said.append(f"Left out: {aligned.dropped} sounds at times when no key was played.")
-    return aligned.walk, aligned.filled, said
-
-
-def _searched(combs: tuple[Comb, ...], found: FoundHold) -> tuple[Comb, ...]:
-    """The combs moved to where the finder heard them, so that the search starts near."""
-    if found.heard_hz is None or found.overtone != 1:
-        return combs
-    ratio = found.heard_hz / combs[0].hz
-    return tuple(replace(comb, hz=comb.hz * ratio) for comb in combs)
-
-
-def _key_number(organ: Organ, drawn: Sequence[str], key: Key) -> int:
-    couplers = {coupler.id: coupler.to_division for coupler in organ.couplers}
-    tremulants = {one.id for one in organ.tremulants}
-    played = [couplers[one] for one in drawn if one in couplers] or [
-        organ.stop(one).division for one in drawn if one not in tremulants
-    ]
-    return organ.division(played[0]).key_number(key)
-
-
-def _on_the_organ(
-    organ: Organ, air_celsius: float | None, heard: CombReading, found: FoundHold
-) -> Reading:
-    """The reading of a comb as that of the organ's pipe."""
-    pipe = PipeRef.parse(heard.pipe)
-    reading: Reading = named(heard, pipe, target_hz(organ, pipe, air_celsius))
-    if found.overtone != 1:
-        # It speaks a partial instead of its own pitch: what was measured is not where it is tuned.
-        reading = without_value(reading, ReadingFlag.OCTAVE)
-    flags = list(reading.flags)
-    if ReadingFlag.FAR in flags:  # from where it was searched for
-        flags.remove(ReadingFlag.FAR)
-    if isinstance(reading, Measured) and abs(reading.cents) > _FAR_CENTS:
-        flags.append(ReadingFlag.FAR)
-    partials = [Partial(p.number, round(p.level_db, 2)) for p in reading.partials[:_MOST_PARTIALS]]
-    return replace(reading, flags=tuple(flags), partials=tuple(partials))
+    return NamedWalk(aligned.walk, passed, named.shifted, aligned.filled), said

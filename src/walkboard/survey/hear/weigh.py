@@ -91,10 +91,11 @@ def weigh(
     shifted : Shifted
     drones : sequence of Drone
     """
+    stops = [stop.id for stop in organ.stops_among(drawn)]
     tremulant = _tremulant(evidence)
     ciphers = tuple(_cipher(organ, drawn, air_celsius, shifted.cents, one) for one in drones)
     also, unnamed = _also(
-        organ, drawn, keys, air_celsius, evidence=evidence, shift_cents=shifted.cents
+        organ, stops, keys, air_celsius, evidence=evidence, shift_cents=shifted.cents
     )
     if tremulant is not None:
         also, unnamed = (), False  # side bands of a deep tremulant look like another pipe
@@ -103,7 +104,7 @@ def weigh(
     if moved is not None:
         also, unnamed = (), False  # a microphone that moves makes beats and lines of its own
     instead, not_the_family = _other_family(organ, drawn, holds) if not also else ((), False)
-    missing = () if also or unnamed else _not_sounding(drawn, organ, holds)
+    missing = () if also or unnamed else _not_sounding(stops, organ, holds)
     far = abs(shifted.cents) >= LIMITS.shift_asked_cents
     believed = not (also or unnamed or tremulant or not_the_family or far or moved)
     withheld: dict[int, ReadingFlag] = {}
@@ -183,7 +184,7 @@ def _cipher(
     drone: Drone,
 ) -> Cipher:
     """The pipe that a drone is: of the walked stops rather, then of their division."""
-    divisions = {organ.stop(s).division for s in drawn if s in {stop.id for stop in organ.stops}}
+    divisions = {stop.division for stop in organ.stops_among(drawn)}
     ranks = {plays.rank for s in organ.stops if s.id in drawn for plays in s.plays}
     hz = drone.hz / ratio_of_cents(shift_cents)
     odd_only = all(round(line / drone.hz) % 2 for line in drone.lines_hz)
@@ -337,9 +338,8 @@ def _unlike(timbre: Timbre, family: Family) -> float:
             return 1.0
 
 
-def _not_sounding(drawn: Sequence[str], organ: Organ, holds: Sequence[Hold]) -> tuple[str, ...]:
+def _not_sounding(stops: Sequence[str], organ: Organ, holds: Sequence[Hold]) -> tuple[str, ...]:
     """Stated stops of which hardly any pipe was found, where others were."""
-    stops = [s for s in drawn if s in {stop.id for stop in organ.stops}]
     if len(stops) < 2 or len(holds) < _LEAST_HOLDS:
         return ()
     missing = []

@@ -38,7 +38,8 @@ def hypotheses(
     organ: Organ, drawn: Sequence[str], keys: Sequence[Key], air_celsius: float | None
 ) -> list[Hypothesis]:
     """Every pitch that may sound along these keys beside the stated pipes."""
-    division = organ.stop(drawn[0]).division
+    stated = organ.stops_among(drawn)
+    division = stated[0].division
     found: list[Hypothesis] = []
     stops = sorted(organ.stops, key=lambda stop: stop.division != division)
     for stop in stops:
@@ -47,8 +48,7 @@ def hypotheses(
         for rank in dict.fromkeys(plays.rank for plays in stop.plays):
             due = tuple(_first_hz(organ, stop.pipes_at(key), rank, air_celsius) for key in keys)
             _add(found, Hypothesis(stop.id, (stop.id,), 0, due))
-    for name in drawn:
-        stop = organ.stop(name)
+    for stop in stated:
         for rank in dict.fromkeys(plays.rank for plays in stop.plays):
             unison = tuple(_first_hz(organ, stop.pipes_at(key), rank, air_celsius) for key in keys)
             for semitones in _OCTAVES:
@@ -59,8 +59,8 @@ def hypotheses(
                     None if hz is None or not stop.pipes_at(key.up(semitones)) else hz * ratio
                     for key, hz in zip(keys, unison, strict=True)
                 )
-                _add(found, Hypothesis(f"{name} {semitones:+d}", (), semitones, due))
-            _add(found, Hypothesis(f"{name} again", (), 0, unison))
+                _add(found, Hypothesis(f"{stop.id} {semitones:+d}", (), semitones, due))
+            _add(found, Hypothesis(f"{stop.id} again", (), 0, unison))
     return [one for one in found if any(hz is not None for hz in one.due_hz)]
 
 

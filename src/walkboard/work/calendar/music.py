@@ -43,7 +43,7 @@ def read_music(
     """
     if not drawn:
         raise InputError("No stop is drawn for the music.", where=str(path), fix="Name them.")
-    own = {organ.stop(stop).division for stop in drawn}
+    own = {stop.division for stop in organ.stops_among(drawn)}
     division_of = dict(divisions or {})
     for division in division_of.values():
         organ.division(division)

@@ -1,0 +1,207 @@
+"""A stop of the organ that sounds and was not stated: heard again with it, all ranks together.
+
+A coupler left on need not cost the walk. Where recognition names what else sounds, the keys are
+named and the holds measured once more with that stop's pipes among those that are due; only if
+nothing is then left unexplained are the values of the stated stops believed. The other stop's own
+values are kept only where it can be no other stop, and never where it stands in unison with a
+stated one: then its pipes and theirs cannot be told apart by ear.
+
+Stops an octave apart hide a trap: 8′ and 4′ sound like 16′ and 8′ an octave lower. The compass
+decides, so the walk must have reached both its lowest and its highest octave.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from walkboard.listening.readings import withheld
+from walkboard.listening.types import Comb, ExpectedKey, HoldFlag, ReadingFlag, Walk
+from walkboard.organ.model import Organ
+from walkboard.organ.targets import target_hz
+from walkboard.quantities import cents_of_ratio
+from walkboard.scales.keys import Key
+from walkboard.survey.hear.heard_walk import HeardWalk
+from walkboard.survey.hear.holds import NamedWalk
+from walkboard.survey.hear.sentence import measured_together
+from walkboard.survey.kinds import spectrum_of
+from walkboard.survey.recognise.verdict import AlsoSounding, Heard
+from walkboard.survey.recognise.walked import fit
+
+_UNISON_CENTS = 60.0  # chosen: from here on two pipes may be confused
+_MOST_ASTRAY = 0.1  # of the holds, out of order; chosen
+_OCTAVE = 12
+_EACH_STOP = 0.02  # of the fit that one more stop must explain; chosen
+
+
+def may_be_joined(organ: Organ, walk: HeardWalk) -> bool:
+    """Whether what else sounds in a walk may be measured together with what was stated."""
+    heard = walk.heard
+    if heard is None or heard.believed or not heard.also_sounding or heard.not_sounding:
+        return False
+    if heard.tremulant is not None:
+        return False
+    stops = {stop.id for stop in organ.stops}
+    return all(one.stop in stops for one in heard.also_sounding)
+
+
+def heard_together(
+    organ: Organ,
+    walk: HeardWalk,
+    keys: Sequence[Key],
+    expected: Sequence[ExpectedKey],
+    *,
+    name: Callable[[Sequence[ExpectedKey]], NamedWalk],
+    judged: Callable[[NamedWalk, Sequence[ExpectedKey], Sequence[str]], HeardWalk],
+) -> HeardWalk:
+    """The walk measured with the stops that also sound, if that explains all; else as it was.
+
+    Parameters
+    ----------
+    organ : Organ
+    walk : HeardWalk
+        As heard with the stated stops alone; its verdict names the others.
+    keys : sequence of Key
+    expected : sequence of ExpectedKey
+        What the stated stops sound at each key.
+    name : callable
+        Names the recording's holds on keys that sound so.
+    judged : callable
+        Measures and judges named holds, given what each key sounds and which stops that is.
+    """
+    assert walk.heard is not None
+    best: tuple[float, NamedWalk, tuple[ExpectedKey, ...], tuple[AlsoSounding, ...]] | None = None
+    for also in _companies(organ, walk.drawn, walk.heard.also_sounding):
+        every = _with_pipes(organ, walk.air_celsius, keys, expected, also)
+        if every is None:
+            continue
+        holds = name(every)
+        score = _in_order(holds.walk) * fit(holds.walk) - _EACH_STOP * len(also)
+        if best is None or score > best[0]:
+            best = score, holds, every, also
+    if best is None:
+        return walk
+    _, holds, every, also = best
+    joined = judged(holds, every, _stops(walk, also))
+    absent = set(joined.heard.not_sounding if joined.heard else ())
+    if absent and not absent & set(walk.drawn):
+        # What seemed to sound is explained by the stop that was added.
+        also = tuple(one for one in also if one.stop not in absent)
+        every = _with_pipes(organ, walk.air_celsius, keys, expected, also) or every
+        holds = name(every)
+        joined = judged(holds, every, _stops(walk, also))
+    heard = joined.heard
+    if heard is None or not heard.believed or heard.also_sounding or heard.cipher:
+        return walk
+    joined = _with_verdict(organ, joined, heard, also, dict(zip(keys, expected, strict=True)))
+    return joined if _compass_decides(holds.walk, len(keys)) else _not_believed(walk, joined)
+
+
+def _stops(walk: HeardWalk, also: Sequence[AlsoSounding]) -> tuple[str, ...]:
+    """The stated stops and those that sound by themselves beside them."""
+    return tuple(dict.fromkeys((*walk.drawn, *(one.stop for one in also if not one.semitones))))
+
+
+def _companies(
+    organ: Organ, drawn: Sequence[str], also: Sequence[AlsoSounding]
+) -> list[tuple[AlsoSounding, ...]]:
+    """What may sound beside the stated stops: what was found, alone or with one more pitch."""
+    found = tuple(also)
+    named = {stop for one in also for stop in (one.stop, *one.or_stops)} | set(drawn)
+    more: list[AlsoSounding] = []
+    tried: list[object] = []
+    for stop in organ.stops:
+        ranks = tuple(organ.rank(plays.rank).multiple_of(1) for plays in stop.plays)
+        if stop.id in named or len(ranks) != 1:
+            continue
+        if ranks in tried:
+            at = tried.index(ranks)
+            more[at] = replace(more[at], or_stops=(*more[at].or_stops, stop.id))
+            continue
+        tried.append(ranks)
+        more.append(AlsoSounding(stop.id, 0, 0))
+    return [found, *((*found, one) for one in more)]
+
+
+def _with_pipes(
+    organ: Organ,
+    air_celsius: float | None,
+    keys: Sequence[Key],
+    expected: Sequence[ExpectedKey],
+    also: Sequence[AlsoSounding],
+) -> tuple[ExpectedKey, ...] | None:
+    """The keys with the other stops' pipes; None where one is in unison with a stated pipe."""
+    found = []
+    for key, due in zip(keys, expected, strict=True):
+        combs = list(due.combs)
+        for one in also:
+            for pipe in organ.stop(one.stop).pipes_at(key.up(one.semitones)):
+                hz = target_hz(organ, pipe, air_celsius)
+                if any(abs(cents_of_ratio(hz / comb.hz)) < _UNISON_CENTS for comb in combs):
+                    return None
+                combs.append(Comb(str(pipe), hz, spectrum_of(organ, pipe)))
+        found.append(replace(due, combs=tuple(combs)))
+    return tuple(found)
+
+
+def _compass_decides(walk: Walk, count: int) -> bool:
+    """Whether the walk is in order and reaches the lowest and the highest octave of the keys."""
+    held = np.array([hold.key for hold in walk.holds if hold.key is not None])
+    if len(held) == 0:
+        return False
+    astray = np.mean([HoldFlag.OUT_OF_ORDER in hold.flags for hold in walk.holds])
+    ends = held.min() < _OCTAVE and held.max() >= count - _OCTAVE
+    return bool(ends and astray <= _MOST_ASTRAY)
+
+
+def _in_order(walk: Walk) -> float:
+    """Share of the holds that follow each other as keys of a walk do."""
+    if not walk.holds:
+        return 0.0
+    return 1.0 - float(np.mean([HoldFlag.OUT_OF_ORDER in hold.flags for hold in walk.holds]))
+
+
+def _with_verdict(
+    organ: Organ,
+    joined: HeardWalk,
+    heard: Heard,
+    also: Sequence[AlsoSounding],
+    expected_at: Mapping[Key, ExpectedKey],
+) -> HeardWalk:
+    """The joined walk: what also sounds is reported, its own values kept where its name is sure."""
+    holds = []
+    met = [0] * len(also)
+    able = [0] * len(also)
+    for hold in joined.holds:
+        sure: set[str] = set()
+        if hold.key is not None:
+            sure = {comb.label for comb in expected_at[hold.key].combs}
+            for at, one in enumerate(also):
+                pipes = organ.stop(one.stop).pipes_at(hold.key.up(one.semitones))
+                theirs = {str(pipe) for pipe in pipes}
+                read = [reading for reading in hold.readings if str(reading.pipe) in theirs]
+                able[at] += bool(read)
+                met[at] += any(reading.place_hz_or_none is not None for reading in read)
+                if not one.or_stops:
+                    sure |= theirs
+        readings = tuple(
+            reading if str(reading.pipe) in sure else withheld(reading, ReadingFlag.OTHER)
+            for reading in hold.readings
+        )
+        holds.append(replace(hold, readings=readings))
+    counted = tuple(
+        replace(one, keys=keys, of_keys=of) for one, keys, of in zip(also, met, able, strict=True)
+    )
+    said = measured_together(organ, replace(heard, also_sounding=counted))
+    return replace(
+        joined, holds=tuple(holds), heard=said, warnings=(*joined.warnings, said.question)
+    )
+
+
+def _not_believed(walk: HeardWalk, joined: HeardWalk) -> HeardWalk:
+    """The walk as it was, with the fuller list of what sounds."""
+    assert walk.heard is not None
+    assert joined.heard is not None
+    return replace(walk, heard=replace(walk.heard, also_sounding=joined.heard.also_sounding))
