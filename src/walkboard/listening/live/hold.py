@@ -18,6 +18,8 @@ _MOVED_SIGMAS = 5.0
 _STILL_S = 0.3  # over which a pipe must have stood still to be read steadily
 _BELIEVED_S = 0.8  # a shorter window cannot clear a pipe of what a longer one has heard
 _HOLDS, _FADES = 0.7, 0.98  # of the share of the sound that looks usually hold; how that fades
+_GONE_DB, _GONE_SHARE = 12.0, 0.2  # quieter than usual, and of the sound: a pipe that is elsewhere
+_FORGETS_DB = 0.1  # of how loud it usually is, from look to look
 _TWICE = 2  # verdicts in a row that a pipe is hidden, or alone again
 
 
@@ -64,6 +66,7 @@ class Hold:
     swing_asked_s: float = -np.inf
     is_lost: bool = False
     _usual_explained: float = 0.0
+    _usual_db: float = -np.inf
     _alone: int = 0
     _hidden: int = 0
 
@@ -82,6 +85,16 @@ class Hold:
         # A look that disagrees with the steady one is believed once a second one says the same.
         self.is_lost = not (holds and look.agrees)
         return not self.is_lost and self.doubts != 1
+
+    def loses(self, look: Quick) -> bool:
+        """Whether the look follows only what the room still holds of a pipe that is elsewhere now.
+
+        The pipe's partials have nearly gone from where they were, and hold little of what sounds.
+        """
+        self._usual_db = max(self._usual_db - _FORGETS_DB, look.own_db)
+        gone = look.explained < _GONE_SHARE and look.own_db < self._usual_db - _GONE_DB
+        self.is_lost = self.is_lost or gone
+        return gone
 
     def judge(self, company: Company | None, seconds: float) -> None:
         """Take in a verdict from a window of so many seconds."""

@@ -196,6 +196,8 @@ class Tracker:
         if hold is None:
             return reading
         flags = reading.flags
+        if hold.loses(look):
+            return reading.without(LiveFlag.UNSTEADY)
         if self._swings(reading.at_s, hold):
             return reading.without(LiveFlag.TREMULANT)
         if hold.is_hidden:

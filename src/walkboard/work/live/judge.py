@@ -128,6 +128,8 @@ def judge(task: Task, reading: LiveReading, work: AtPipe, ground: Ground) -> Ver
     ground : Ground
     """
     if reading.cents is None or reading.sigma_cents is None:
+        if LiveFlag.UNSTEADY in reading.flags:  # it has just jumped, as where a hand comes near
+            return Verdict(Step.LISTEN, "listening: not steady", reason=Reason.UNSTEADY)
         work.fall_silent()
         return _without_value(task, reading, ground)
     flags = reading.flags
