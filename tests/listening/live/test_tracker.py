@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+import scipy.signal
 from numpy.testing import assert_allclose
 
 from tests.listening.live_sounds import BLOCK, RATE, moved, still
-from tests.signals import note
+from tests.signals import note, room
 from walkboard.listening.live.readings import LiveFlag, LiveReading, beats_against
 from walkboard.listening.live.tracker import UPDATE_S, Expected, Tracker
 from walkboard.listening.types import Comb
@@ -73,6 +74,50 @@ def test_a_pipe_that_is_moved_is_followed_within_three_tenths_of_a_second() -> N
     last = readings[-1]
     assert last.cents == pytest.approx(3.0, abs=0.05)
     assert LiveFlag.MOVING not in last.flags
+
+
+def test_what_a_room_still_holds_of_a_pipe_pulled_flat_is_no_value() -> None:
+    # A hand comes to the mouth of a high pipe within a fifth of a second: 50 cents flat and 12 dB
+    # softer. The room holds the old pitch for a second longer, and it falls as one pipe's does.
+    hz, at_s = 1396.9, 1.5
+    rng = np.random.default_rng(14)
+    dry = moved(
+        hz,
+        lambda t: -50.0 * np.clip((t - at_s) / 0.2, 0.0, 1.0),
+        "flue",
+        rng,
+        seconds=3.0,
+        snr_db=50.0,
+        reverberation_s=0.0,
+        lead_s=0.0,
+    ).samples[:, 0]
+    times = np.arange(len(dry)) / RATE
+    dry *= 10.0 ** (-0.6 * np.clip((times - at_s) / 0.2, 0.0, 1.0))
+    sound = scipy.signal.fftconvolve(dry, room(2.0, 0.0, RATE, rng))[: len(dry)]
+    readings = follow(sound, Expected(Comb("", hz)))
+    stale = [
+        r.at_s
+        for r in readings
+        if r.at_s > at_s + 0.6 and r.cents is not None and r.cents > -45.0 and not r.flags
+    ]
+    assert stale == []
+    assert readings[-1].cents == pytest.approx(-50.0, abs=1.0)
+
+
+@pytest.mark.parametrize("lost_s", [0.008, 0.02])
+def test_samples_that_a_recorder_lost_are_noticed_and_read_around(lost_s: float) -> None:
+    made = moved(C4.hz, still, "flue", np.random.default_rng(15), seconds=4.0)
+    at, lost = round(2.2 * RATE), round(lost_s * RATE)
+    sound = np.concatenate([made.samples[:at], made.samples[at + lost :]])
+    readings = follow(sound, Expected(C4))
+    said = [r.at_s for r in readings if LiveFlag.GAP in r.flags]
+    assert said
+    assert 2.2 < said[0] < 3.4
+    later = [r for r in readings if r.at_s > said[0] + 1.3]
+    assert later
+    assert_allclose(np.array([r.cents for r in later], float), 0.0, atol=0.05)
+    whole = follow(made.samples, Expected(C4))
+    assert not any(LiveFlag.GAP in r.flags for r in whole)
 
 
 @pytest.mark.parametrize("away", [-12, -1, 7, 12])

@@ -49,6 +49,8 @@ class Hold:
         Whether the pitch swings as under a tremulant.
     is_lost : bool
         Whether the last quick look was not trusted, so that the next one searches wider.
+    gap_asked_s, gap_s : float
+        When it was asked last whether samples are missing, and when they were found missing [s].
     """
 
     began_s: float
@@ -65,6 +67,8 @@ class Hold:
     swings: bool = False
     swing_asked_s: float = -np.inf
     is_lost: bool = False
+    gap_asked_s: float = -np.inf
+    gap_s: float = -np.inf
     _usual_explained: float = 0.0
     _usual_db: float = -np.inf
     _alone: int = 0

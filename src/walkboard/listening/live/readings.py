@@ -25,6 +25,7 @@ class LiveFlag(StrEnum):
     MOVING = "moving"  # the pipe has just been moved
     FAINT = "faint"  # too unsure for a value
     MERGED = "merged"  # pipe and reference cannot be separated yet
+    GAP = "gap"  # samples are missing in the sound
     CLIPPED = "clipped"
 
 

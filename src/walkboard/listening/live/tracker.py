@@ -20,6 +20,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from walkboard.listening.hold.gaps import find_gap
+from walkboard.listening.hold.spectrum import spectrum_of_hold
 from walkboard.listening.live import reverberation as room
 from walkboard.listening.live.hold import ROOM_FILLS_S, Hold, least_movement, stands_still
 from walkboard.listening.live.pair import PairTracker
@@ -48,6 +50,9 @@ _RECOGNISE_S = 0.15  # between two looks at what else sounds
 _UNEXPLAINED = 0.06  # share of the power from which something else sounds
 _CLIPPED = 0.999
 _SWINGS_EVERY_S, _SWINGS_FROM_S = 0.2, 1.15  # a tremulant is asked for so often, from when on
+# Missing samples are looked for in so much sound, so often; so much around the gap is left out; and
+# so long it is reported [s]. The sound is what `find_gap` needs at least, and a quarter; chosen.
+_GAP_SOUND_S, _GAP_EVERY_S, _GAP_MARGIN_S, _GAP_SAID_S = 1.15, 0.2, 0.06, 0.5
 _AGREE_SIGMAS = 4.0  # that two ways of looking may differ by
 _ONSET_S = 0.15  # a quick look at a hold that has just begun is as short
 _WORST_SIGMA_CENTS = 3.0
@@ -204,6 +209,8 @@ class Tracker:
             return reading.without(LiveFlag.NEIGHBOUR, LiveFlag.HIDDEN)
         if hold.has_company and LiveFlag.NEIGHBOUR not in flags:
             flags = (*flags, LiveFlag.NEIGHBOUR)
+        if self._has_gap(reading.at_s, hold):
+            flags = (*flags, LiveFlag.GAP)
         if (hold.steady is None or hold.doubts) and not hold.trusts(look):
             flags = (*flags, LiveFlag.UNSTEADY)
         return replace(reading, flags=flags, company=hold.company)
@@ -215,6 +222,18 @@ class Tracker:
             sound = self._ring.since(max(hold.began_s + 0.15, now_s - 1.0))
             hold.swings = swings(sound, self.sample_rate, hold.hz)
         return hold.swings
+
+    def _has_gap(self, now_s: float, hold: Hold) -> bool:
+        """Whether samples went missing a moment ago; the hold is then read from there on."""
+        stood_s = now_s - hold.quiet_since_s
+        if stood_s >= _GAP_SOUND_S and now_s - hold.gap_asked_s >= _GAP_EVERY_S:
+            hold.gap_asked_s = now_s
+            sound = self._ring.last(_GAP_SOUND_S)
+            at_s = find_gap(spectrum_of_hold(sound[:, np.newaxis], self.sample_rate))
+            if at_s is not None:
+                hold.quiet_since_s = now_s - _GAP_SOUND_S + at_s + _GAP_MARGIN_S
+                hold.steady, hold.gap_s = None, now_s
+        return now_s - hold.gap_s < _GAP_SAID_S
 
     def _follow(
         self,

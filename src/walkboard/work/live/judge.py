@@ -146,6 +146,9 @@ def judge(task: Task, reading: LiveReading, work: AtPipe, ground: Ground) -> Ver
         return Verdict(Step.WAIT, "a hand is near the mouth: take it away", reason=Reason.SHADED)
     if LiveFlag.UNSTEADY in flags:
         return Verdict(Step.LISTEN, "listening: not steady", reason=Reason.UNSTEADY)
+    if LiveFlag.GAP in flags:
+        words = "listening: samples are missing in the sound"
+        return Verdict(Step.LISTEN, words, reason=Reason.GAP)
     if not work.stands_as_due(reading):
         if work.has_moved:
             work.move(reading.at_s, by_hand=not work.is_only_jostled)

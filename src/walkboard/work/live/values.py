@@ -34,6 +34,7 @@ class Reason(StrEnum):
     COMPANY = "company"  # another pipe sounds too
     TREMULANT = "tremulant"  # the tremulant is on
     UNSTEADY = "unsteady"  # what is heard is not one steady pipe
+    GAP = "gap"  # samples are missing in the sound
 
 
 class Outcome(StrEnum):
