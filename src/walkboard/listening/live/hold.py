@@ -51,6 +51,8 @@ class Hold:
         Whether the last quick look was not trusted, so that the next one searches wider.
     gap_asked_s, gap_s : float
         When it was asked last whether samples are missing, and when they were found missing [s].
+    voices : deque of (float, bool)
+        Of the last looks: when, and whether something that is not the pipe held much of the sound.
     """
 
     began_s: float
@@ -69,6 +71,7 @@ class Hold:
     is_lost: bool = False
     gap_asked_s: float = -np.inf
     gap_s: float = -np.inf
+    voices: deque[tuple[float, bool]] = field(default_factory=lambda: deque(maxlen=30))
     _usual_explained: float = 0.0
     _usual_db: float = -np.inf
     _alone: int = 0

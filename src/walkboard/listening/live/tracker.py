@@ -53,6 +53,7 @@ _SWINGS_EVERY_S, _SWINGS_FROM_S = 0.2, 1.15  # a tremulant is asked for so often
 # Missing samples are looked for in so much sound, so often; so much around the gap is left out; and
 # so long it is reported [s]. The sound is what `find_gap` needs at least, and a quarter; chosen.
 _GAP_SOUND_S, _GAP_EVERY_S, _GAP_MARGIN_S, _GAP_SAID_S = 1.15, 0.2, 0.06, 0.5
+_GAP_SHARE = 0.7  # of the sound that is the pipe's, below which a voice may jump instead; chosen
 _AGREE_SIGMAS = 4.0  # that two ways of looking may differ by
 _ONSET_S = 0.15  # a quick look at a hold that has just begun is as short
 _WORST_SIGMA_CENTS = 3.0
@@ -209,7 +210,7 @@ class Tracker:
             return reading.without(LiveFlag.NEIGHBOUR, LiveFlag.HIDDEN)
         if hold.has_company and LiveFlag.NEIGHBOUR not in flags:
             flags = (*flags, LiveFlag.NEIGHBOUR)
-        if self._has_gap(reading.at_s, hold):
+        if self._has_gap(reading.at_s, hold, look):
             flags = (*flags, LiveFlag.GAP)
         if (hold.steady is None or hold.doubts) and not hold.trusts(look):
             flags = (*flags, LiveFlag.UNSTEADY)
@@ -223,10 +224,12 @@ class Tracker:
             hold.swings = swings(sound, self.sample_rate, hold.hz)
         return hold.swings
 
-    def _has_gap(self, now_s: float, hold: Hold) -> bool:
+    def _has_gap(self, now_s: float, hold: Hold, look: Quick) -> bool:
         """Whether samples went missing a moment ago; the hold is then read from there on."""
-        stood_s = now_s - hold.quiet_since_s
-        if stood_s >= _GAP_SOUND_S and now_s - hold.gap_asked_s >= _GAP_EVERY_S:
+        hold.voices.append((now_s, not look.agrees or look.explained < _GAP_SHARE))
+        strange = [is_strange for at_s, is_strange in hold.voices if at_s > now_s - _GAP_SOUND_S]
+        stands = now_s - hold.quiet_since_s >= _GAP_SOUND_S and float(np.mean(strange)) < 0.4
+        if stands and now_s - hold.gap_asked_s >= _GAP_EVERY_S:
             hold.gap_asked_s = now_s
             sound = self._ring.last(_GAP_SOUND_S)
             at_s = find_gap(spectrum_of_hold(sound[:, np.newaxis], self.sample_rate))
