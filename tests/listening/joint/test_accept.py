@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -10,7 +13,11 @@ from tests.registrations import RATE, mean_hz, scene
 from walkboard.listening.hold.measure import steady_window
 from walkboard.listening.hold.spectrum import spectrum_of_hold
 from walkboard.listening.joint.accept import RULES, Case, refused_by
+from walkboard.listening.joint.bounds import with_bounds
 from walkboard.listening.joint.stages import estimate_jointly
+from walkboard.listening.readings import CombReading, Withheld, flagged, measured
+from walkboard.listening.types import Comb
+from walkboard.quantities import cents_of_ratio
 
 Scene = tuple[NDArray[np.float64], list[NDArray[np.float64]], tuple[float, ...]]
 
@@ -61,11 +68,24 @@ def sideband() -> Scene:
 
 
 def cases(made: Scene) -> list[Case]:
+    """Each pipe's case, with the readings of all as they are before the last rule."""
     samples, _, due = made
     spectrum = spectrum_of_hold(samples, RATE)
-    window = steady_window(spectrum.seconds, 0.04)
-    joint = estimate_jointly(spectrum, due, window)
-    return [Case(joint, pipe, window[1] - window[0]) for pipe in range(len(due))]
+    start_s, end_s = steady_window(spectrum.seconds, 0.04)
+    joint = estimate_jointly(spectrum, due, (start_s, end_s))
+    alone = [Case(spectrum, joint, pipe, end_s - start_s) for pipe in range(len(due))]
+    readings: list[CombReading] = []
+    for case in alone:
+        rule = refused_by(case)
+        plain = Withheld(pipe=str(case.pipe), start_s=start_s, end_s=end_s)
+        if rule is not None:
+            readings.append(flagged(plain, rule.flag_of(case)))
+            continue
+        hz, _ = joint.courses.heard(case.pipe, case.seconds)
+        away = cents_of_ratio(hz / due[case.pipe])
+        readings.append(measured(plain, hz=hz, sigma_cents=case.given_cents, cents=away))
+    bounded = with_bounds(joint, [Comb(str(n), hz) for n, hz in enumerate(due)], readings)
+    return [replace(case, readings=tuple(bounded)) for case in alone]
 
 
 def hidden_octave() -> Scene:
@@ -82,12 +102,32 @@ def hidden_octave() -> Scene:
     return samples, courses, due
 
 
-SCENES = {
-    "misplaced": (hidden_octave, 0),
-    "faint place": (
-        lambda: drawn(130.8, (1, 2, 3, 4), ("flue",) * 4, [880, 0, 2, 2], may_be_dead=True),
+def chorus(due: tuple[float, ...], seed: int, *, faintest_db: float, dead: int | None = 0) -> Scene:
+    """A chorus with a dead pipe; or, none dead, three unisons of unlike kinds."""
+    samples, courses = scene(
+        due,
+        ("flue", "stopped", "reed") if dead is None else ("flue",) * len(due),
+        np.random.default_rng([77, seed]),
+        seconds=4.0,
+        faintest_db=faintest_db,
+        wander_cents=0.3,
+        dead=dead,
+    )
+    return samples, courses, due
+
+
+SCENES: dict[str, tuple[Callable[[], Scene], int]] = {
+    "crowded unison": (
+        lambda: chorus((261.6,) * 3, 0, faintest_db=-30.0, dead=None),
+        1,
+    ),
+    "overtones only": (lambda: chorus((92.5, 185.0), 2, faintest_db=-30.0), 0),
+    "lost neighbour": (
+        lambda: chorus((740.0, 1480.0, 2220.0, 2960.0), 27, faintest_db=-18.0),
         0,
     ),
+    "misplaced": (hidden_octave, 0),
+    "faint place": (lambda: chorus((261.6, 523.2, 1046.4), 11, faintest_db=-18.0, dead=1), 1),
     "soft line": (sideband, 1),
     "wide": (lambda: drawn(740.0, (1, 2, 3, 4), ("flue",) * 4, [991, 0, 12], hard=True), 1),
 }
@@ -98,6 +138,18 @@ def test_only_this_rule_catches_its_scene(name: str) -> None:
     make, pipe = SCENES[name]
     case = cases(make())[pipe]
     assert [rule.name for rule in RULES if rule.refuses(case)] == [name]
+
+
+@pytest.mark.parametrize(
+    "name", ["crowded unison", "overtones only", "faint place", "lost neighbour"]
+)
+def test_the_value_that_the_rule_withholds_is_far_from_the_truth(name: str) -> None:
+    make, pipe = SCENES[name]
+    made = make()
+    case = cases(made)[pipe]
+    hz, _ = case.joint.courses.heard(pipe, case.seconds)
+    true_hz = mean_hz(made[1][pipe], *steady_window(4.0, 0.04))
+    assert abs(cents_of_ratio(hz / true_hz)) > 20.0 * case.given_cents
 
 
 def test_a_clean_registration_is_refused_by_no_rule() -> None:

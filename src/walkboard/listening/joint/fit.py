@@ -17,9 +17,17 @@ from walkboard.listening.joint.bands import Nodes, Waves
 from walkboard.listening.joint.courses import Courses
 from walkboard.listening.joint.stacks import Stack
 
-ROOM_TERMS = 6.0  # that a factor of 1 on the room counts for
-_MOST_ROOM = 300.0
-_LEAST_ROOM = 0.2
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How far the room is believed. *Fitted*: by bench registrations."""
+
+    room_terms: float = 6.0  # terms that a factor of 1 on the room counts for; fitted
+    most_room: float = 300.0  # factor on the room's variance [-]; chosen
+    least_room: float = 0.2  # the same, at least [-]; chosen
+
+
+LIMITS = Limits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,8 +174,8 @@ def remember(stack: Stack, courses: Courses, fits: Fits) -> None:
     squared = mean.real**2 + mean.imag**2
     squares = (squared[..., 1:] * precision[..., 1:]).sum(axis=(0, 3))
     known = 1.0 - np.minimum(own[..., 1:] * precision[..., 1:], 1.0)
-    factor = (squares + ROOM_TERMS) / (known.sum(axis=(0, 3)) + ROOM_TERMS)
-    room = np.clip(courses.room[place] * factor, _LEAST_ROOM, _MOST_ROOM)
+    factor = (squares + LIMITS.room_terms) / (known.sum(axis=(0, 3)) + LIMITS.room_terms)
+    room = np.clip(courses.room[place] * factor, LIMITS.least_room, LIMITS.most_room)
     courses.room[place] = np.where(courses.seen[place], room, 1.0)
     courses.amplitude[place] = (mean[..., 0] / np.sqrt(nodes)).transpose(1, 2, 0)
     courses.ratio[place] = (squared[..., 0] / own[..., 0]).transpose(1, 2, 0)

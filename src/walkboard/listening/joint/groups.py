@@ -15,14 +15,22 @@ import numpy as np
 
 from walkboard.quantities import ratio_of_cents
 
-_TOGETHER_CENTS = 30.0  # partials nearer than this may cross when detuned
-_REACH_CENTS = 22.0  # either side, that a member may be out
-_MARGIN_HZ = 2.0  # for its wander
-_LEAST_GUARD_HZ = 6.0
-_MOST_GUARD_HZ = 30.0
-_HIGHEST_HZ = 6_000.0
-_MOST_GROUPS = 48  # the lowest
-_LEAST_EACH = 6  # and so many more of a pipe that has few among them
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How partials are grouped, and sub-bands kept apart. *Fitted*: by bench registrations."""
+
+    together_cents: float = 30.0  # partials nearer may cross when detuned; fitted
+    reach_cents: float = 22.0  # either side, that a pipe may be out; fitted
+    margin_hz: float = 2.0  # for its wander; chosen
+    least_guard_hz: float = 6.0  # between a sub-band and the next; chosen
+    most_guard_hz: float = 30.0  # beyond which a guard only costs memory; chosen
+    highest_hz: float = 6_000.0  # of a partial that is used; chosen
+    most_groups: int = 48  # groups used, the lowest; chosen, for speed
+    least_each: int = 6  # groups of a pipe with few among those; chosen
+
+
+LIMITS = Limits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +71,7 @@ def group_partials(fundamentals_hz: Sequence[float], sample_rate: int) -> tuple[
 
     A group that has no room for a guard between it and its neighbours is left out.
     """
-    highest = min(_HIGHEST_HZ, 0.45 * sample_rate)
+    highest = min(LIMITS.highest_hz, 0.45 * sample_rate)
     highest = max(highest, min(4.2 * max(fundamentals_hz), 0.45 * sample_rate))
     places = [
         (number * hz, Member(pipe, number))
@@ -73,27 +81,27 @@ def group_partials(fundamentals_hz: Sequence[float], sample_rate: int) -> tuple[
     places.sort(key=lambda place: place[0])
     together: list[list[tuple[float, Member]]] = []
     for place in places:
-        near = together and place[0] < together[-1][-1][0] * ratio_of_cents(_TOGETHER_CENTS)
+        near = together and place[0] < together[-1][-1][0] * ratio_of_cents(LIMITS.together_cents)
         if near:
             together[-1].append(place)
         else:
             together.append([place])
-    reach = ratio_of_cents(_REACH_CENTS)
+    reach = ratio_of_cents(LIMITS.reach_cents)
     groups = []
     for n, held in enumerate(together):
         low, high = held[0][0] / reach, held[-1][0] * reach
         centre = 0.5 * (low + high)
-        even = 0.5 * (high - low) + _MARGIN_HZ
+        even = 0.5 * (high - low) + LIMITS.margin_hz
         below = centre - together[n - 1][-1][0] * reach if n else centre
         above = together[n + 1][0][0] / reach - centre if n + 1 < len(together) else np.inf
-        stop = min(below - _MARGIN_HZ, above - _MARGIN_HZ, even + _MOST_GUARD_HZ)
+        stop = min(below - LIMITS.margin_hz, above - LIMITS.margin_hz, even + LIMITS.most_guard_hz)
         pipes = {member.pipe for _, member in held}
-        if centre > highest or stop < even + _LEAST_GUARD_HZ or len(pipes) < len(held):
+        if centre > highest or stop < even + LIMITS.least_guard_hz or len(pipes) < len(held):
             continue
         members = tuple(sorted((member for _, member in held), key=lambda m: m.pipe))
         groups.append(Group(members, centre, even, stop))
-    kept, more = groups[:_MOST_GROUPS], groups[_MOST_GROUPS:]
+    kept, more = groups[: LIMITS.most_groups], groups[LIMITS.most_groups :]
     for pipe in range(len(fundamentals_hz)):
-        wanting = _LEAST_EACH - sum(pipe in group.pipes for group in kept)
+        wanting = LIMITS.least_each - sum(pipe in group.pipes for group in kept)
         kept += [g for g in more if pipe in g.pipes and g not in kept][: max(0, wanting)]
     return tuple(sorted(kept, key=lambda group: group.centre_hz))

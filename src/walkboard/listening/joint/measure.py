@@ -9,29 +9,36 @@ be given (`near_hz`, `bound_cents`), `silent` or `faint`.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from walkboard.listening.hold.spectrum import HoldSpectrum
-from walkboard.listening.joint.accept import LIMITS, Case, refused_by
+from walkboard.listening.joint.accept import LOST, OVERTONES, Case, heard_partials, refused_by
 from walkboard.listening.joint.bounds import with_bounds
 from walkboard.listening.joint.names import name_unisons
-from walkboard.listening.joint.stages import Joint, estimate_jointly, unison_sets
+from walkboard.listening.joint.stages import estimate_jointly, unison_sets
 from walkboard.listening.readings import (
     CombReading,
-    Measured,
     Withheld,
+    flagged,
     measured,
     without_value,
 )
 from walkboard.listening.types import Comb, Partial, ReadingFlag
 from walkboard.quantities import cents_of_ratio
 
-_FAR_CENTS = 50.0
-_PRESENT = 30.0  # power over variance of a partial that counts as heard
-_RANGE_DB = 35.0  # below a pipe's loudest partial, in which its own must be heard
-_SHORT_S = 0.6
-_SHORT_PERIODS = 20.0
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """From where a hold of several pipes is measured, and a reading flagged."""
+
+    short_s: float = 0.6  # not measured below; chosen
+    short_periods: float = 20.0  # of the lowest pipe, not measured below; chosen
+    far_cents: float = 50.0  # from `../shared/interface.md`
+
+
+LIMITS = Limits()
 
 
 def measure_jointly(
@@ -58,7 +65,7 @@ def measure_jointly(
     def nothing(comb: Comb, *flags: ReadingFlag) -> CombReading:
         return Withheld(pipe=comb.label, start_s=start, end_s=end, flags=(*shared, *flags))
 
-    if length < _SHORT_S or length * min(comb.hz for comb in combs) < _SHORT_PERIODS:
+    if length < LIMITS.short_s or length * min(comb.hz for comb in combs) < LIMITS.short_periods:
         return tuple(nothing(comb, ReadingFlag.SHORT) for comb in combs)
     sounding = list(combs)
     while True:
@@ -66,173 +73,50 @@ def measure_jointly(
             joint = estimate_jointly(spectrum, [comb.hz for comb in sounding], window_s)
         except (ValueError, np.linalg.LinAlgError):
             return tuple(nothing(comb, ReadingFlag.MERGED) for comb in combs)
-        lone = _without_own_partials(spectrum, joint, sounding)
-        silent = [p for p in lone if any(b.group.pipes == {p} for b in joint.bands.bands)]
-        if not silent or len(sounding) == 1:
+        cases = [Case(spectrum, joint, pipe, end - start) for pipe in range(len(sounding))]
+        # The others are estimated again without a pipe that has groups to itself and is silent.
+        silent = next((c.pipe for c in cases if c.own and OVERTONES.refuses(c)), None)
+        if silent is None or len(sounding) == 1:
             break
-        del sounding[silent[0]]
-    found = _readings(spectrum, joint, sounding, (start, end), shared)
-    # Under another pipe's partials it may sound and not be heard.
-    found = [_merged(r) if p in lone else r for p, r in enumerate(found)]
+        del sounding[silent]
+    found = [_judged(case, sounding[case.pipe], (start, end), shared) for case in cases]
+    for held in unison_sets([comb.hz for comb in sounding]):
+        if len(held) == 2:
+            first, second = held
+            found[first], found[second] = name_unisons(sounding, joint, found, (first, second))
     found = with_bounds(joint, sounding, found)
-    found = _without_lines_of_the_lost(joint, sounding, found)
+    known = tuple(found)
+    for case in cases:
+        if LOST.refuses(replace(case, readings=known)):
+            found[case.pipe] = without_value(found[case.pipe], LOST.flag)
     by_comb = {id(comb): reading for comb, reading in zip(sounding, found, strict=True)}
     return tuple(by_comb.get(id(comb)) or nothing(comb, ReadingFlag.SILENT) for comb in combs)
 
 
-def _without_own_partials(spectrum: HoldSpectrum, joint: Joint, combs: Sequence[Comb]) -> list[int]:
-    """Pipes of which only every second, third … partial is heard: they may be another pipe's."""
-    lone = []
-    for held in unison_sets([comb.hz for comb in combs]):
-        if len(held) > 1:
-            continue  # which of them is dead cannot be said
-        pipe = held[0]
-        levels = _heard_partials(spectrum, joint, pipe)
-        for band in joint.bands.bands:
-            # What a group to itself sounds is the pipe's, whether or not it was used.
-            if band.group.pipes == {pipe}:
-                power = np.abs(spectrum.rotation @ band.values).max(axis=0) ** 2
-                levels.setdefault(
-                    band.members[0].number, 10.0 * float(np.log10(power.mean() + 1e-30))
-                )
-        if not levels:
-            continue
-        faintest = max(levels.values()) - _RANGE_DB
-        if np.gcd.reduce([number for number, level in levels.items() if level > faintest]) > 1:
-            lone.append(pipe)
-    return lone
-
-
-def _readings(
-    spectrum: HoldSpectrum,
-    joint: Joint,
-    combs: Sequence[Comb],
-    times_s: tuple[float, float],
-    shared: tuple[ReadingFlag, ...],
-) -> list[CombReading]:
-    readings = [
-        _judged(spectrum, joint, comb, pipe, times_s, shared) for pipe, comb in enumerate(combs)
-    ]
-    # One that is half heard may stand elsewhere, and a pipe whose every partial is also its own
-    # partial may stand in its place.
-    seconds = times_s[1] - times_s[0]
-    plainest = [Case(joint, pipe, seconds).standing_out for pipe in range(len(combs))]
-    half = [p for p, r in enumerate(plainest) if LIMITS.half_heard <= r < LIMITS.standing_out]
-    for pipe in range(len(combs)):
-        if _shares_all(joint, pipe, half):
-            readings[pipe] = _merged(readings[pipe])
-    for held in unison_sets([comb.hz for comb in combs]):
-        if len(held) == 2:
-            pair = name_unisons(combs, joint, readings, (held[0], held[1]))
-            readings[held[0]], readings[held[1]] = pair
-        elif len(held) > 2:
-            for pipe in held:
-                readings[pipe] = _merged(readings[pipe])
-    return readings
-
-
-def _without_lines_of_the_lost(
-    joint: Joint, combs: Sequence[Comb], readings: Sequence[CombReading]
-) -> list[CombReading]:
-    """The readings, those withheld whose line may be that of a pipe which found no place.
-
-    Such a value rests only on groups with a pipe that is merged, and that pipe may stand there.
-    """
-    lost = [
-        p for p, r in enumerate(readings) if ReadingFlag.MERGED in r.flags and not _told_apart(r)
-    ]
-
-    def may_stand_there(hz: float, pipe: int, other: int) -> bool:
-        bound = readings[other].bound_or_none
-        if bound is None:
-            return True
-        apart = cents_of_ratio(hz / combs[pipe].hz)
-        apart -= cents_of_ratio(bound.near_hz / combs[other].hz)
-        return abs(apart) < bound.bound_cents
-
-    kept = list(readings)
-    for pipe, reading in enumerate(readings):
-        if not isinstance(reading, Measured):
-            continue
-        rivals = {p for p in lost if may_stand_there(reading.hz, pipe, p)}
-        rests_on = [
-            joint.bands.bands[index].group.pipes
-            for index in joint.courses.seen_in(pipe)
-            if joint.courses.ratio[index, pipe].max() > LIMITS.standing_out
-        ]
-        if all(pipes & rivals for pipes in rests_on):
-            kept[pipe] = _merged(reading)
-    return kept
-
-
-def _merged(reading: CombReading) -> CombReading:
-    """The reading without its value, as one that cannot be separated."""
-    return without_value(reading, ReadingFlag.MERGED)
-
-
-def _told_apart(reading: CombReading) -> bool:
-    return reading.bound_or_none is not None and reading.bound_or_none.either is not None
-
-
-def _shares_all(joint: Joint, pipe: int, others: Sequence[int]) -> bool:
-    """Whether every partial of a pipe falls on one of a single pipe among the others."""
-    theirs = [joint.bands.bands[index].group.pipes for index in joint.bands.with_pipe(pipe)]
-    return any(all(p in pipes for pipes in theirs) for p in others if p != pipe)
-
-
-def _heard_partials(spectrum: HoldSpectrum, joint: Joint, pipe: int) -> dict[int, float]:
-    """Levels [dB] of a pipe's partials that stand out, by number, in the loudest channel.
-
-    At most what its whole group sounds: two that are hardly apart may be fitted by far more, the
-    one against the other.
-    """
-    sizes: dict[int, np.ndarray] = {}
-    courses = joint.courses
-    for index in courses.seen_in(pipe):
-        if (courses.ratio[index, pipe] > _PRESENT).any():
-            values = joint.bands.bands[index].values
-            whole = np.sqrt((np.abs(spectrum.rotation @ values) ** 2).mean(axis=1))
-            own = np.abs(spectrum.rotation @ courses.amplitude[index, pipe])
-            sizes[int(joint.bands.numbers[index, pipe])] = np.minimum(own, whole)
-    if not sizes:
-        return {}
-    loudest = int(np.argmax(sum(size**2 for size in sizes.values())))
-    return {n: float(20.0 * np.log10(size[loudest] + 1e-15)) for n, size in sorted(sizes.items())}
-
-
-def _judged(  # noqa: PLR0917
-    spectrum: HoldSpectrum,
-    joint: Joint,
-    comb: Comb,
-    pipe: int,
-    times_s: tuple[float, float],
-    shared: tuple[ReadingFlag, ...],
+def _judged(
+    case: Case, comb: Comb, times_s: tuple[float, float], shared: tuple[ReadingFlag, ...]
 ) -> CombReading:
-    flags = list(shared)
-    levels = _heard_partials(spectrum, joint, pipe)
-    case = Case(joint, pipe, times_s[1] - times_s[0])
-    hz, _ = joint.courses.heard(pipe, case.seconds)
-    rule = refused_by(case)
-    cents = cents_of_ratio(hz / comb.hz)
-    if rule is not None:
-        flags.append(rule.flag_of(case))
-    elif abs(cents) > _FAR_CENTS:
-        flags.append(ReadingFlag.FAR)
+    """What one pipe's case gives: a value, or the flag of the rule that refuses it."""
+    levels = heard_partials(case)
     level = 10.0 * np.log10(sum(10.0 ** (x / 10.0) for x in levels.values())) if levels else None
     reading = Withheld(
         pipe=comb.label,
         start_s=times_s[0],
         end_s=times_s[1],
         level_db=None if level is None else float(level),
-        flags=tuple(flags),
+        flags=shared,
         partials=tuple(Partial(number, value) for number, value in levels.items()),
     )
+    rule = refused_by(case)
     if rule is not None:
-        return reading
-    return measured(
+        return flagged(reading, rule.flag_of(case))
+    hz, _ = case.joint.courses.heard(case.pipe, case.seconds)
+    cents = cents_of_ratio(hz / comb.hz)
+    value = measured(
         reading,
         hz=hz,
         sigma_cents=case.given_cents,
         cents=cents,
-        wander_cents=float(joint.courses.wander_cents[pipe]),
+        wander_cents=float(case.joint.courses.wander_cents[case.pipe]),
     )
+    return flagged(value, ReadingFlag.FAR) if abs(cents) > LIMITS.far_cents else value

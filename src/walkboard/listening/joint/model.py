@@ -23,7 +23,8 @@ import numpy as np
 from walkboard.listening.hold.movement import Floats
 from walkboard.listening.joint.bands import Nodes
 from walkboard.listening.joint.courses import DUE_CENTS, Courses
-from walkboard.listening.joint.fit import ROOM_TERMS, Fits, fit_stack, remember
+from walkboard.listening.joint.fit import LIMITS as ROOM
+from walkboard.listening.joint.fit import Fits, fit_stack, remember
 from walkboard.listening.joint.stacks import BandSet, Stack
 from walkboard.quantities import CENTS_PER_NEPER
 
@@ -128,7 +129,7 @@ def merit_of(bands: BandSet, asked: Sequence[int], courses: Courses, pipes: Sequ
         merit += float(fit_stack(stack, courses).merit.sum())
         place = stack.index[:, np.newaxis], stack.pipes
         room = courses.room[place][courses.seen[place]]
-        merit -= ROOM_TERMS * float((np.log(room) + 1.0 / room - 1.0).sum())
+        merit -= ROOM.room_terms * float((np.log(room) + 1.0 / room - 1.0).sum())
     nodes = bands.nodes
     rows = list(pipes)
     size = courses.course.shape[1]

@@ -24,12 +24,20 @@ from walkboard.listening.joint.courses import Courses
 from walkboard.listening.joint.fit import gram, turned
 from walkboard.listening.joint.stacks import BandSet
 
-_FLOOR = 10.0**-3.3  # of a band's own power
-_TERMS = 7  # slow terms of the known members
-_PADDED = 6
-_STEP_BINS = 0.3
-_GAIN_UNIT = 6.0
-_BLIND = 0.03  # share of a line that must be new for it to count in full
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How places are searched. *Fitted*: by bench registrations."""
+
+    model_floor: float = 10.0**-3.3  # of a band's own power that no model follows [-]; fitted
+    terms: int = 7  # slow terms of the known members; chosen, for speed
+    padded: int = 6  # length of the transform over the nodes [-]; chosen
+    step_bins: float = 0.3  # of the grid, at the highest band; chosen
+    gain_unit: float = 6.0  # gain that counts as plain [-]; fitted
+    blind: float = 0.03  # share of a line that must be new for it to count in full [-]; chosen
+
+
+LIMITS = Limits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,15 +70,15 @@ class _Whitened:
 def _whiten(bands: BandSet, index: int, courses: Courses, known: Sequence[int]) -> _Whitened:
     band = bands.bands[index]
     count = len(band.nodes.times_s)
-    length = int(scipy.fft.next_fast_len(_PADDED * count))
+    length = int(scipy.fft.next_fast_len(LIMITS.padded * count))
     power = (band.values.real**2 + band.values.imag**2).mean(axis=1)
-    noise = band.noise + _FLOOR * band.excess * power
+    noise = band.noise + LIMITS.model_floor * band.excess * power
     there = [pipe for pipe in known if bands.numbers[index, pipe]]
     if not there:
         spectra = scipy.fft.fft(band.values, length) / noise[:, np.newaxis]
         return _Whitened(band, spectra, np.zeros(spectra.shape), noise)
     stack = bands.one(index, there)
-    terms = min(_TERMS, len(band.nodes.columns) - 1)
+    terms = min(LIMITS.terms, len(band.nodes.columns) - 1)
     few = replace(band.nodes, columns=band.nodes.columns[: 1 + terms])
     lines = turned(stack, courses)
     columns = (lines[0][:, np.newaxis, :] * few.columns).reshape(-1, count)
@@ -106,7 +114,7 @@ def grid_of(bands: BandSet, chosen: Sequence[int], pipe: int, cents: float) -> F
     seconds = bands.nodes.seconds
     highest = int(bands.numbers[chosen, pipe].max())
     reach = bands.reference_hz[pipe] * (2.0 ** (cents / 1200.0) - 1.0)
-    step = _STEP_BINS / seconds / highest
+    step = LIMITS.step_bins / seconds / highest
     half = int(np.ceil(reach / step))
     return np.asarray(np.arange(-half, half + 1) * step, dtype=np.float64)
 
@@ -128,8 +136,8 @@ def search_one(  # noqa: PLR0917
         rate = _rate(bands, index, pipe, grid)
         pull, own = white.at(rate)
         full = len(white.band.nodes.times_s) / white.noise[:, np.newaxis]
-        gain = (np.abs(pull) ** 2 / (own + _BLIND * full)).sum(axis=0)
-        score += np.log1p(gain / _GAIN_UNIT)
+        gain = (np.abs(pull) ** 2 / (own + LIMITS.blind * full)).sum(axis=0)
+        score += np.log1p(gain / LIMITS.gain_unit)
     peaks = np.nonzero((score >= np.roll(score, 1)) & (score > np.roll(score, -1)))[0]
     found: list[Candidate] = []
     for place in sorted(peaks, key=lambda p: -score[p]):
@@ -165,7 +173,7 @@ def search_two(  # noqa: PLR0917
         cross = np.exp(2j * np.pi * lag * white.band.nodes.times_s).sum(axis=1)
         gain = np.zeros(score.shape)
         for channel in range(len(pull)):
-            f, d = pull[channel], own[channel] * (1.0 + _BLIND) + 1e-12
+            f, d = pull[channel], own[channel] * (1.0 + LIMITS.blind) + 1e-12
             share = np.sqrt(np.outer(d, d)) * white.noise[channel] / len(white.band.nodes.times_s)
             s = cross[np.abs(i - j)] / white.noise[channel] * np.minimum(1.0, share)
             s = np.where(j >= i, s, s.conj())
@@ -174,7 +182,7 @@ def search_two(  # noqa: PLR0917
             top = np.outer(np.abs(f) ** 2, d) + np.outer(d, np.abs(f) ** 2)
             top -= 2.0 * (np.outer(f.conj(), f) * s).real
             gain += np.maximum(top, 0.0) / det
-        score += np.log1p(gain / _GAIN_UNIT)
+        score += np.log1p(gain / LIMITS.gain_unit)
     upper = np.where(j - i >= max(1.0, apart_hz / (grid[1] - grid[0])), score, -np.inf)
     found = []
     for _ in range(2):

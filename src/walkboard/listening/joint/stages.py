@@ -23,21 +23,36 @@ from walkboard.listening.joint.groups import group_partials
 from walkboard.listening.joint.model import merit_of, take_turn
 from walkboard.listening.joint.search import search_one, search_two
 from walkboard.listening.joint.stacks import BandSet
+from walkboard.quantities import ratio_of_cents
 
-FASTEST_HZ = 3.0
-_MOST_TERMS = 40
-_SEARCH_HZ = 3_500.0
-_FIRST_HZ = 700.0
-_WHOLE_CENTS = 18.0  # up to which each pipe may be out by itself
-_LOUD = 3.0
-_REACH_CENTS = 25.0
-_SETTLED = 0.03  # of sigma, that no pipe moves further than in a turn
-_MOST_TURNS = 12
-_FIRST_TURNS = 3  # after which only the likeliest starts of two unisons go on
-_MOST_ENDS = 2
-_HOPELESS = 60.0  # behind the likeliest by so much in the logarithm
-_ENOUGH_OWN = 2
-_UNFIT = 12.0  # factor on the room from which another place is tried
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The way to the joint estimate. *Fitted*: by bench registrations."""
+
+    fastest_hz: float = 3.0  # of the movement that is modelled; chosen
+    most_terms: int = 40  # slow terms; chosen, for speed
+    search_hz: float = 3_500.0  # below which a pipe is searched for; chosen
+    first_hz: float = 700.0  # below which a first turn looks; fitted
+    whole_cents: float = 18.0  # that each pipe may be out by itself; fitted
+    loud: float = 3.0  # power over noise of a band that sounds [-]; chosen
+    reach_cents: float = 25.0  # either side, that one pipe is searched for; fitted
+    settled: float = 0.03  # of sigma, that no pipe moves further in a last turn [-]; chosen
+    most_turns: int = 12  # of the joint estimate; chosen
+    unison_cents: float = 30.0  # between two combs due in near unison; chosen
+    better: float = 1.5  # fit with all combs moved over that without [-]; chosen
+    pair_hz: float = 1_500.0  # below which two unisons are searched for; chosen
+    pair_number: float = 3.0  # and always up to this partial; chosen
+    pair_reach_cents: float = 20.0  # either side, that both are searched for; fitted
+    pair_apart: float = 1.2  # resolutions of the window between two; derived: a line's own width
+    first_turns: int = 3  # after which only the likeliest starts of two unisons go on; chosen
+    most_ends: int = 2  # starts that go on; chosen
+    hopeless: float = 60.0  # behind the likeliest, logarithm [-]; chosen
+    enough_own: int = 2  # groups a pipe has to itself that are judged by themselves; chosen
+    unfit: float = 12.0  # factor on the room from which another place is tried [-]; fitted
+
+
+LIMITS = Limits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +97,10 @@ class Joint:
 
 
 def unison_sets(hz: Sequence[float]) -> list[list[int]]:
-    """Combs that are due within thirty cents of each other, together."""
+    """Combs that are due within `unison_cents` of each other, together."""
     sets: list[list[int]] = []
     for pipe in sorted(range(len(hz)), key=lambda p: hz[p]):
-        if sets and hz[pipe] < hz[sets[-1][-1]] * 2.0 ** (30.0 / 1200.0):
+        if sets and hz[pipe] < hz[sets[-1][-1]] * ratio_of_cents(LIMITS.unison_cents):
             sets[-1].append(pipe)
         else:
             sets.append([pipe])
@@ -100,12 +115,14 @@ def common_shift(spectrum: HoldSpectrum, hz: Sequence[float]) -> float:
     own = own_numbers(lowest, numbers, others) if others else numbers
     if len(own) == 0:
         return 1.0
-    if find_place(spectrum, lowest, own, _WHOLE_CENTS).heard:
+    if find_place(spectrum, lowest, own, LIMITS.whole_cents).heard:
         return 1.0
     place = find_place(spectrum, lowest, own, SEARCH_CENTS)
     ratio = place.hz / lowest
     # A dead pipe is not heard either; then moving all does not help the others.
-    if place.heard and _together(spectrum, hz, ratio) > 1.5 * _together(spectrum, hz, 1.0):
+    if place.heard and _together(spectrum, hz, ratio) > LIMITS.better * _together(
+        spectrum, hz, 1.0
+    ):
         return ratio
     return 1.0
 
@@ -114,14 +131,14 @@ def _together(spectrum: HoldSpectrum, hz: Sequence[float], ratio: float) -> floa
     """How well all combs fit when moved by a ratio and then each by what it may be out."""
     numbers = [numbers_below(value, spectrum.sample_rate, 12) for value in hz]
     return sum(
-        find_place(spectrum, value * ratio, own, _WHOLE_CENTS).score
+        find_place(spectrum, value * ratio, own, LIMITS.whole_cents).score
         for value, own in zip(hz, numbers, strict=True)
     )
 
 
 def _loud(band: Band) -> bool:
     power = (band.values.real**2 + band.values.imag**2).mean(axis=1)
-    return bool((power > _LOUD * band.noise).any())
+    return bool((power > LIMITS.loud * band.noise).any())
 
 
 def estimate_jointly(
@@ -137,7 +154,7 @@ def estimate_jointly(
     shift = common_shift(spectrum, hz)
     centred = [value * shift for value in hz]
     first = _estimate(spectrum, centred, window_s, STEADY)
-    if all(first.room(pipe) < _UNFIT for pipe in range(len(hz))):
+    if all(first.room(pipe) < LIMITS.unfit for pipe in range(len(hz))):
         return first
     second = _estimate(spectrum, centred, window_s, QUICK)
     return second if second.merit > first.merit else first
@@ -148,7 +165,7 @@ def _estimate(
 ) -> Joint:
     groups = group_partials(centred, spectrum.sample_rate)
     seconds = window_s[1] - window_s[0]
-    terms = max(3, min(_MOST_TERMS, int(2.0 * seconds * FASTEST_HZ)))
+    terms = max(3, min(LIMITS.most_terms, int(2.0 * seconds * LIMITS.fastest_hz)))
     made = bands_of(spectrum, groups, min(centred), window_s, terms, unrest.movement)
     bands = BandSet.of((band for band in made if _loud(band)), centred)
     if not bands.bands or not (bands.numbers > 0).any(axis=0).all():
@@ -161,13 +178,13 @@ def _estimate(
         best = max(waiting, key=lambda held: _open_to(bands, held, known))
         waiting.remove(best)
         usable = _bands_for(bands, best, known)
-        turns = 2 if waiting else _MOST_TURNS
+        turns = 2 if waiting else LIMITS.most_turns
         if len(best) == 2:
             courses, _, chosen = _pair(bands, usable, courses, (best[0], best[1]), known)
             known += best
         else:
             for pipe in best:
-                found = search_one(bands, usable, courses, pipe, known, _REACH_CENTS)
+                found = search_one(bands, usable, courses, pipe, known, LIMITS.reach_cents)
                 courses.course[pipe, 0] = found[0].offset_hz
             known += best
             _, chosen = refine(bands, courses, known, turns)
@@ -175,7 +192,7 @@ def _estimate(
     while len(tried) < len(known):
         unfit = {p: room_asked(bands, chosen, courses, p) for p in known if p not in tried}
         worst = max(unfit, key=lambda p: unfit[p])
-        if unfit[worst] < _UNFIT:
+        if unfit[worst] < LIMITS.unfit:
             break
         tried.add(worst)
         courses, chosen = _another_place(bands, chosen, courses, worst, known)
@@ -188,7 +205,7 @@ def _estimate(
     return Joint(courses, bands, tuple(chosen), merit)
 
 
-def _below(bands: BandSet, asked: Sequence[int], hz: float = _SEARCH_HZ) -> list[int]:
+def _below(bands: BandSet, asked: Sequence[int], hz: float = LIMITS.search_hz) -> list[int]:
     return [i for i in asked if bands.centre_hz[i] < hz]
 
 
@@ -203,20 +220,19 @@ def _pair(
     low, high = pair
     reference = courses.reference_hz[low]
     seconds = bands.nodes.seconds
-    near = _below(bands, usable, max(1_500.0, 3.0 * reference))
+    near = _below(bands, usable, max(LIMITS.pair_hz, LIMITS.pair_number * reference))
     top = int(bands.numbers[near, low].max())
-    starts = [
-        (a, b)
-        for a, b, _ in search_two(bands, near, courses, pair, known, 20.0, 1.2 / seconds / top)
-    ]
+    apart_hz = LIMITS.pair_apart / seconds / top
+    found = search_two(bands, near, courses, pair, known, LIMITS.pair_reach_cents, apart_hz)
+    starts = [(a, b) for a, b, _ in found]
     # The louder one alone, then the other beside it.
     alone = courses.copy()
-    first = search_one(bands, near, alone, low, known, _REACH_CENTS)[0].offset_hz
+    first = search_one(bands, near, alone, low, known, LIMITS.reach_cents)[0].offset_hz
     alone.course[low, 0] = first
     single = bands.without(high)
     for _ in range(4):
         refine(single, alone, [*known, low], 1)
-    beside = search_one(bands, usable, alone, high, [*known, low], _REACH_CENTS, most=2)
+    beside = search_one(bands, usable, alone, high, [*known, low], LIMITS.reach_cents, most=2)
     starts += [(float(alone.course[low, 0]), second.offset_hz) for second in beside]
     both = [*known, *pair]
     closed = bands.closed(both)
@@ -226,14 +242,14 @@ def _pair(
     for a, b in starts:
         trial = courses.copy()
         trial.course[low, 0], trial.course[high, 0] = a, b
-        refine(bands, trial, both, _FIRST_TURNS)
+        refine(bands, trial, both, LIMITS.first_turns)
         trials.append((merit_of(bands, asked, trial, both), trial))
     trials.sort(key=lambda end: -end[0])
     ends = []
-    for merit, trial in trials[:_MOST_ENDS]:
-        if merit < trials[0][0] - _HOPELESS:
+    for merit, trial in trials[: LIMITS.most_ends]:
+        if merit < trials[0][0] - LIMITS.hopeless:
             break
-        chosen = _go_on(bands, trial, both, _MOST_TURNS - _FIRST_TURNS)[1]
+        chosen = _go_on(bands, trial, both, LIMITS.most_turns - LIMITS.first_turns)[1]
         ends.append((merit_of(bands, asked, trial, both), trial, chosen))
     best = max(ends, key=lambda end: end[0])
     return best[1], best[0], best[2]
@@ -254,7 +270,7 @@ def refine(
     chosen : list of int
         Bands that were used in it.
     """
-    chosen = lowest_bands(bands, pipes, _FIRST_HZ, 3)
+    chosen = lowest_bands(bands, pipes, LIMITS.first_hz, 3)
     if not chosen:
         return -np.inf, chosen
     merit = take_turn(bands, chosen, courses, pipes)
@@ -273,7 +289,8 @@ def _go_on(
         stood = courses.course[rows, 0]
         merit = take_turn(bands, chosen, courses, pipes)
         sigma = np.sqrt(courses.covariance[rows, 0, rows, 0])
-        if chosen == before and (np.abs(courses.course[rows, 0] - stood) < _SETTLED * sigma).all():
+        moved = np.abs(courses.course[rows, 0] - stood)
+        if chosen == before and (moved < LIMITS.settled * sigma).all():
             break
     return merit, chosen
 
@@ -301,7 +318,7 @@ def room_asked(bands: BandSet, chosen: Sequence[int], courses: Courses, pipe: in
     own, shared = rooms_asked(bands, chosen, courses, pipe)
     every = own + shared
     asked = float(np.median(every)) if every else 1.0
-    return max(asked, float(np.median(own))) if len(own) >= _ENOUGH_OWN else asked
+    return max(asked, float(np.median(own))) if len(own) >= LIMITS.enough_own else asked
 
 
 def rooms_asked(
@@ -331,7 +348,7 @@ def _another_place(
     others = [p for p in pipes if p != pipe]
     best, used, likeliest = courses, chosen, merit_of(bands, asked, courses, pipes)
     # Where it stands already counts too, with its wander found anew.
-    for found in search_one(bands, asked, courses, pipe, others, _REACH_CENTS, most=2):
+    for found in search_one(bands, asked, courses, pipe, others, LIMITS.reach_cents, most=2):
         trial = courses.copy()
         trial.moved(pipe, found.offset_hz)
         _, seen = refine(bands, trial, pipes, 5)
