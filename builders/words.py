@@ -34,7 +34,7 @@ WORD_MODULES = (
     "physics/moving.py", "condition/settling/moves.py", "condition/settling/forecast.py",
     "capture/source.py", "listening/types.py", "work/worklist.py", "work/pipe_history.py",
     "work/organ_files.py", "work/live/session.py", "work/live/flow.py", "work/live/values.py",
-    "work/plan_request.py",
+    "work/plan_request.py", "work/conditions/clock.py", "work/conditions/logger_csv.py",
 )  # fmt: skip
 KINDS = (
     "walkboard.organ.model.Family",

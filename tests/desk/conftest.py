@@ -17,7 +17,7 @@ from urllib.request import urlopen
 import anyio
 import httpx2
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Request
 
 from tests.desk import serving
 from tests.desk.books import make_book
@@ -27,7 +27,6 @@ from walkboard.organ import examples
 from walkboard.organ.reading import read_organ
 from walkboard.work import open_book
 
-CHROMIUM = shutil.which("chromium")
 # anyio loads its parts when they are first used, and pytest rewrites them: deep in a call, beside
 # the browser's loop, that fails in Python 3.11 ("AST constructor recursion depth mismatch").
 anyio.open_file  # noqa: B018
@@ -168,19 +167,6 @@ def own_server(village_book: Path, tmp_path_factory: pytest.TempPathFactory) -> 
     running.start()
     yield running
     running.stop()
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    if CHROMIUM is None:
-        pytest.skip("Debian's chromium is not installed: the pages are not tried in a browser")
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(
-            executable_path=CHROMIUM,
-            args=["--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu"],
-        )
-        yield launched
-        launched.close()
 
 
 Open = Callable[..., Page]

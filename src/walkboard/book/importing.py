@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import json
+import math
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from walkboard.book.copying import copy_sound
+from walkboard.book.export_reading import read_head, read_rows
 from walkboard.book.folder import DATABASE, RECORDINGS, WAIT_S, Clock, building
 from walkboard.book.keeping import Book
 from walkboard.book.migrating import build_database, known_revisions
@@ -29,14 +30,14 @@ _KINDS: dict[str, tuple[type, ...]] = {
 }
 
 
-class _Document(BaseModel):
+class _Head(BaseModel):
     model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
 
     format: Literal["walkboard book"]
     form: str
     program_version: str
     exported_at: str
-    tables: dict[str, list[dict[str, Value]]]
+    tables: dict[str, None]  # the names; rows are read one by one
 
 
 def import_book(
@@ -71,11 +72,11 @@ def import_book(
     BookError
         When the new book cannot be written.
     """
-    document = _read(source)
+    head = _read_head(source)
     path = path.absolute()
     with building(path) as part:
-        build_database(part / DATABASE, revision=document.form)
-        _fill(part / DATABASE, document, source)
+        build_database(part / DATABASE, revision=head.form)
+        _fill(part / DATABASE, head, source)
         (part / RECORDINGS).mkdir()
         with open_book(part, clock=clock, wait_s=wait_s) as book:
             problems = book.check_records() or implausible(book)
@@ -84,7 +85,7 @@ def import_book(
             if recordings is not None:
                 for sound in book.sound_names():
                     copy_sound(recordings / sound[:2] / sound, book.sounds, sound.split(".")[0])
-        (part / f"book-of-form-{document.form}.sqlite").unlink(missing_ok=True)
+        (part / f"book-of-form-{head.form}.sqlite").unlink(missing_ok=True)
     return open_book(path, clock=clock, wait_s=wait_s)
 
 
@@ -114,41 +115,52 @@ def implausible(book: Book) -> tuple[BookProblem, ...]:
     return tuple(problems)
 
 
-def _read(source: Path) -> _Document:
+def _read_head(source: Path) -> _Head:
+    with _reading(source):
+        given = read_head(source)
+        try:
+            head = _Head.model_validate(given)
+        except ValidationError as error:
+            first = error.errors()[0]
+            place = ".".join(map(str, first["loc"]))
+            raise _damaged(source, f"{place}: {first['msg']}") from error
+    if head.form not in known_revisions():
+        raise InputError(
+            f"The export is of a newer form ({head.form}) than this program knows.",
+            where=str(source),
+            fix="Import it with a newer version of the program.",
+        )
+    return head
+
+
+@contextmanager
+def _reading(source: Path) -> Iterator[None]:
+    """Turns what reading an export raises into `InputError`."""
     try:
-        document = _Document.model_validate(json.loads(source.read_text(encoding="utf-8")))
+        yield
     except OSError as error:
         raise InputError(
             f"The export cannot be read ({error.strerror or error}).",
             where=str(source),
             fix="Check the name and that you may read it.",
         ) from error
-    except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(map(str, first["loc"]))
-        raise _damaged(source, f"{place}: {first['msg']}") from error
     except (ValueError, RecursionError) as error:  # broken JSON, broken UTF-8, nested without end
         raise _damaged(source, str(error)) from error
-    if document.form not in known_revisions():
-        raise InputError(
-            f"The export is of a newer form ({document.form}) than this program knows.",
-            where=str(source),
-            fix="Import it with a newer version of the program.",
-        )
-    return document
 
 
-def _fill(database: Path, document: _Document, source: Path) -> None:
+def _fill(database: Path, head: _Head, source: Path) -> None:
     with closing(sqlite3.connect(database)) as connection:
         connection.execute("PRAGMA foreign_keys = ON")
         columns = _columns(connection)
-        if columns.keys() != document.tables.keys():
-            odd = columns.keys() ^ document.tables.keys()
+        if columns.keys() != head.tables.keys():
+            odd = columns.keys() ^ head.tables.keys()
             raise _damaged(source, f"its tables are not those of its form: {', '.join(odd)}")
         try:
-            with connection:
+            with _reading(source), connection:
                 connection.execute("PRAGMA defer_foreign_keys = ON")
-                for table, rows in document.tables.items():
+                for table, rows in read_rows(source):
+                    if table not in columns:  # the file has changed since it was looked through
+                        raise _damaged(source, f"tables.{table}: no table of its form")
                     names = list(columns[table])
                     marks = ", ".join("?" * len(names))
                     quoted = ", ".join(f'"{name}"' for name in names)
@@ -180,18 +192,26 @@ def _columns(connection: sqlite3.Connection) -> dict[str, dict[str, str]]:
 
 
 def _values(
-    table: str, columns: dict[str, str], rows: list[dict[str, Value]], source: Path
+    table: str, columns: dict[str, str], rows: Iterator[object], source: Path
 ) -> Iterator[list[Value]]:
     for place, row in enumerate(rows):
+        if not isinstance(row, dict):
+            raise _damaged(source, f"tables.{table}.{place}: it is no row")
         if row.keys() != columns.keys():
             odd = ", ".join(sorted(row.keys() ^ columns.keys()))
             raise _damaged(source, f"tables.{table}.{place}: fields missing or unknown: {odd}")
         for name, value in row.items():
-            if value is not None and not isinstance(value, _KINDS[columns[name]]):
+            if value is not None and not _fits(value, columns[name]):
                 raise _damaged(
                     source, f"tables.{table}.{place}.{name}: {value!r} is not {columns[name]}"
                 )
         yield [row[name] for name in columns]
+
+
+def _fits(value: object, kind: str) -> bool:
+    if isinstance(value, bool) or (isinstance(value, float) and not math.isfinite(value)):
+        return False
+    return isinstance(value, _KINDS[kind])
 
 
 def _damaged(source: Path, why: str) -> InputError:

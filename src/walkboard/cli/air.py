@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from walkboard.cli.options import BOOK, ORGAN
+from walkboard.cli.options import BOOK, LANGUAGE, ORGAN, language_of
 
 app = typer.Typer(
     help="The logged air: loggers' files taken in, and what they say about the next event.",
@@ -77,6 +77,7 @@ def ahead(
         None, "--outdoors", help="Expected outdoors, in °C (default: as logged last)."
     ),
     to: Path | None = typer.Option(None, "--to", help="Also write it as a page with a chart."),
+    language: str = LANGUAGE,
     organ: str | None = ORGAN,
 ) -> None:
     """The air at the next event in kelvin and cents, and what stands between divisions."""
@@ -94,9 +95,10 @@ def ahead(
         if found is None:
             typer.echo("No air is logged yet. Take in a logger's file with 'walkboard air take'.")
             return
-        words = air_words(described, found)
-        for sentence in words:
+        spoken = language_of(language)
+        for sentence in air_words(described, found, spoken):
             typer.echo(sentence)
         if to is not None:
-            page = air_page(described, found, opened.visits(kept.id), opened.events(kept.id), words)
+            visits, events = opened.visits(kept.id), opened.events(kept.id)
+            page = air_page(described, found, visits, events, spoken)
             typer.echo(f"Wrote {write_file(page.encode(), to, what='page')}.")

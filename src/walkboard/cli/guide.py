@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from walkboard.cli.options import BOOK, ORGAN
+from walkboard.cli.options import BOOK, LANGUAGE, ORGAN, language_of
 
 EXAMPLE = "Example: walkboard guide BOOK --to guide --without swell.gamba8"
 
@@ -26,6 +26,7 @@ def guide(
     rights: str = typer.Option(
         "", "--rights", help="Whose the sounds are and who may have them, in the owner's words."
     ),
+    language: str = LANGUAGE,
     organ: str | None = ORGAN,
 ) -> None:
     """The organ's stops as a page that plays them, with its tuning for synthesisers."""
@@ -45,6 +46,7 @@ def guide(
             with_sound=sound,
             without=without,
             rights=rights,
+            language=language_of(language),
             progress=bar,
         )
     typer.echo(f"Wrote {made} ({made.stat().st_size / 1e6:.1f} MB) and the tuning files beside it.")

@@ -1,12 +1,20 @@
 """Words that several commands share: the book, the organ in it, the visit."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import typer
+
+if TYPE_CHECKING:
+    from walkboard.sheets.front_page.news import Language
 
 BOOK = typer.Argument(..., metavar="BOOK", help="The book's folder.")
 ORGAN = typer.Option(
     None, "--organ", metavar="NAME", help="Which organ, where the book has several."
 )
 VISIT = typer.Option(None, "--visit", help="Number of the visit; else the open one, or the last.")
+LANGUAGE = typer.Option("en", "--language", help="Of what is written: en, de or fr.")
 AT_ONCE = typer.Option(
     None,
     "--at-once",
@@ -14,3 +22,15 @@ AT_ONCE = typer.Option(
     metavar="N",
     help="Recordings heard at the same time; else as many as there are cores.",
 )
+
+
+def language_of(given: str) -> Language:
+    """The language that ``--language`` names; InputError for another."""
+    from walkboard.errors import InputError
+    from walkboard.sheets.front_page.news import Language
+
+    if given not in set(Language):
+        raise InputError(
+            f"Nothing is written in {given!r}.", fix=f"Choose from {', '.join(Language)}."
+        )
+    return Language(given)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from walkboard.cli.options import BOOK, ORGAN, VISIT
+from walkboard.cli.options import BOOK, LANGUAGE, ORGAN, VISIT, language_of
 
 app = typer.Typer(help="The printed sheets, as PDF.", no_args_is_help=True)
 
@@ -37,21 +37,16 @@ def report(
     ),
     visit: int | None = VISIT,
     organ: str | None = ORGAN,
-    language: str = typer.Option("en", "--language", help="Of page 1: en, de or fr."),
+    language: str = LANGUAGE,
 ) -> None:
     """The visit report for the venue: page 1 in plain words, then every rank for the file."""
-    from walkboard.errors import InputError
-    from walkboard.sheets.front_page.news import Language
     from walkboard.work import open_book, print_sheets
 
-    if language not in set(Language):
-        raise InputError(
-            f"There is no report in {language!r}.", fix=f"Choose from {', '.join(Language)}."
-        )
+    spoken = language_of(language)
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         meant = open_book.visit_of(opened, kept, visit)
-        made = print_sheets.print_report(opened, described, meant, to, language=Language(language))
+        made = print_sheets.print_report(opened, described, meant, to, language=spoken)
         typer.echo(f"Wrote {made}.")
 
 

@@ -19,7 +19,24 @@ AVERAGE_DAYS, FEWEST_DAYS, WANTED_DAYS = 30.0, 30.0, 365.0
 _LOW_PERCENT, _HIGH_PERCENT = 7.0, 93.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
+class HumidityCourse:
+    """A log by the hour beside its moving average and the band about it.
+
+    Attributes
+    ----------
+    hours, humidity, mean, low, high : ndarray, shape (n,)
+        Humidities relative, 0 to 1.
+    """
+
+    hours: Numbers
+    humidity: Numbers
+    mean: Numbers
+    low: Numbers
+    high: Numbers
+
+
+@dataclass(frozen=True, eq=False)
 class HumidityBand:
     """The building's own band, and where the last reading stands.
 
@@ -29,6 +46,7 @@ class HumidityBand:
         Relative humidity, 0 to 1: the last 30 days' mean, the band about it, the last reading.
     days : float
         Days of readings it is based on.
+    course : HumidityCourse
     """
 
     average: float
@@ -36,6 +54,7 @@ class HumidityBand:
     high: float
     last: float
     days: float
+    course: HumidityCourse
 
     @property
     def is_outside(self) -> bool:
@@ -64,5 +83,10 @@ def humidity_band(hours: Numbers, humidity: Numbers) -> HumidityBand | None:
     average = float(values[-width:].mean())
     days = float(hours[-1] - hours[0]) / 24.0
     return HumidityBand(
-        average, average + float(low), average + float(high), float(humidity[-1]), days
+        average,
+        average + float(low),
+        average + float(high),
+        float(humidity[-1]),
+        days,
+        HumidityCourse(grid, values, mean, mean + low, mean + high),
     )

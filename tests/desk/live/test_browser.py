@@ -6,7 +6,8 @@ import pytest
 import soundfile
 from playwright.sync_api import Browser
 
-from tests.desk.conftest import CHROMIUM, Server, eventually, wait_until_fresh
+from tests.browser import CHROMIUM
+from tests.desk.conftest import Server, eventually, wait_until_fresh
 from walkboard.work.live.values import FOLDER
 
 pytestmark = pytest.mark.long

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -16,10 +17,12 @@ from walkboard.condition.humidity import humidity_band
 from walkboard.organ.examples import village
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
+from walkboard.sheets.front_page.news import Language
 from walkboard.work import open_book
 from walkboard.work.conditions.air_ahead import AirAhead, air_ahead
+from walkboard.work.conditions.chart import humidity_chart
 from walkboard.work.conditions.page import air_page
-from walkboard.work.conditions.words import air_words
+from walkboard.work.conditions.words import air_phrases, air_words
 
 START = datetime(2031, 1, 3, tzinfo=UTC)
 
@@ -83,18 +86,61 @@ def test_the_swell_stands_above_the_great_at_the_start_of_events(made: Path) -> 
     assert apart.celsius == pytest.approx(0.5)
     assert apart.events == 7
     words = " ".join(air_words(organ, found))
-    assert "the Swell stands 1.5 ± 0.0 cents above the Great (7 events)" in words
+    assert "the Swell is 1.5 ± 0.0 cents above the Great (7 events)" in words
 
 
 def test_the_page_holds_a_chart_and_is_whole(made: Path) -> None:
     organ, found, book = seen(made)
-    page = air_page(organ, found, book.visits(1), book.events(1), air_words(organ, found))
+    page = air_page(organ, found, book.visits(1), book.events(1))
     book.close()
     assert page.count('class="event"') == 7
     assert page.count('class="line"') == 2 * 3
     assert "outdoors" in page
     assert "://" not in page
     assert "<script" not in page
+
+
+@pytest.mark.parametrize(
+    ("language", "words"),
+    [
+        (Language.GERMAN, ("Swell um 1,5 ± 0,0 Cent über Great", "in 8 von 10 Fällen", "die Luft")),
+        (
+            Language.FRENCH,
+            ("Swell est à 1,5 ± 0,0 cents au-dessus de Great", "8 fois sur 10", "dehors"),
+        ),
+    ],
+)
+def test_the_page_is_written_in_german_and_french(
+    made: Path, language: Language, words: tuple[str, ...]
+) -> None:
+    organ, found, book = seen(made)
+    page = air_page(organ, found, book.visits(1), book.events(1), language)
+    book.close()
+    assert f'<html lang="{language.value}">' in page
+    for one in words:
+        assert one in page
+    assert "heating" not in page
+    # No text is missing, and each has the gaps of the English one.
+    english = air_phrases(Language.ENGLISH).texts
+    other = air_phrases(language).texts
+    assert english.keys() == other.keys()
+    for key, text in english.items():
+        mine, theirs = (re.findall(r"\{\w+[^}]*\}", str(t)) for t in (text, other[key]))
+        assert sorted(mine) == sorted(theirs), key
+
+
+def test_humidity_is_drawn_beside_the_buildings_own_band() -> None:
+    hours = np.arange(0.0, 24.0 * 60.0, 1.0)
+    band = humidity_band(hours, 0.55 + 0.05 * np.sin(2.0 * np.pi * hours / 24.0))
+    assert band is not None
+    ahead = AirAhead(START, {}, None, (), (), {"great": band})
+    organ = read_organ(village())
+    drawn = humidity_chart(organ, "great", band, ahead)
+    assert "from 50 to 60 % over 60 days" in drawn
+    assert drawn.count('class="band"') == 1
+    # The band follows the mean: as far above it and below it as the swings go.
+    np.testing.assert_allclose(band.course.high - band.course.mean, 0.0488, atol=0.002)
+    np.testing.assert_allclose(band.course.mean - band.course.low, 0.0488, atol=0.002)
 
 
 def test_a_log_is_taken_in_by_command_and_its_questions_are_shown(

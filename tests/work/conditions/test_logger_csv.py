@@ -88,6 +88,8 @@ def test_what_is_guessed_can_be_said_instead() -> None:
     assert read(data).guess.celsius_column == 1
     assert read(data, is_fahrenheit=False).log.celsius[0] == 55.0
     assert read(data, celsius_column=2).log.celsius[0] == 12.5
+    with pytest.raises(InputError, match="it has no column 8"):
+        read(data, celsius_column=7)
     slow = read(SHAPES["iso with zone"], shift=timedelta(hours=1))
     assert slow.log.starts_at == START + timedelta(hours=1)
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import base64
+import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from tests.desk.looking import look_at
 from tests.scales.test_tuning_files import dumped_hz
@@ -18,10 +20,10 @@ from tests.work.guide.recorded import KEYS, STOPS, recorded_book, sounding_hz
 from tests.work.guide.test_clips import hz_of
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.reading import read_organ
+from walkboard.sheets.front_page.news import Language
 from walkboard.work import open_book
-from walkboard.work.guide.write import write_guide
+from walkboard.work.guide.write import guide_phrases, write_guide
 
-CHROMIUM = shutil.which("chromium")
 RATE = 48_000
 
 
@@ -36,19 +38,15 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def page(folder: Path) -> Iterator[Page]:
-    if CHROMIUM is None:
-        pytest.skip("Chromium is not installed (Debian: chromium)")
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        context = browser.new_context(offline=True)
-        opened = context.new_page()
-        asked: list[str] = []
-        opened.on("request", lambda request: asked.append(request.url))
-        opened.goto((folder / "guide" / "index.html").as_uri())
-        yield opened
-        assert all(url.startswith(("file:", "data:", "blob:")) for url in asked)
-        browser.close()
+def page(browser: Browser, folder: Path) -> Iterator[Page]:
+    context = browser.new_context(offline=True)
+    opened = context.new_page()
+    asked: list[str] = []
+    opened.on("request", lambda request: asked.append(request.url))
+    opened.goto((folder / "guide" / "index.html").as_uri())
+    yield opened
+    assert all(url.startswith(("file:", "data:", "blob:")) for url in asked)
+    context.close()
 
 
 def rendered(page: Page, stop: str, key: int, seconds: float = 5.0) -> NDArray[np.float64]:
@@ -245,3 +243,44 @@ def test_each_experiment_plays_and_falls_silent(lessons: Page) -> None:
 
 def test_the_experiments_are_accessible(lessons: Page) -> None:
     look_at(lessons, "lessons")
+
+
+@pytest.mark.parametrize("language", [Language.GERMAN, Language.FRENCH])
+def test_the_pages_are_written_in_other_languages_without_a_word_of_english(
+    page: Page, folder: Path, tmp_path: Path, language: Language
+) -> None:
+    with open_book.opened(folder / "book") as book:
+        organ, visit = read_organ(book.organ(1).description), book.visit(1)
+        write_guide(book, organ, visit, tmp_path / "guide", language=language)
+    texts = guide_phrases(language).texts
+    for name, said in (("index.html", texts["stops"]), ("lessons.html", texts["lessons"]["which"])):
+        other = page.context.new_page()
+        other.goto((tmp_path / "guide" / name).as_uri())
+        assert other.locator("html").get_attribute("lang") == language.value
+        assert said in other.inner_text("main")
+        english = guide_phrases(Language.ENGLISH).texts
+        for key in ("keyboard", "compared", "all_stops", "silence"):
+            if english[key] != texts[key]:
+                assert english[key] not in other.inner_text("main")
+        if name == "lessons.html":
+            slide(other, "#beats-cents", 20.5)
+            expected = texts["script"]["beats"].split("{cents}")[1].split("{beats}")[0]
+            assert f"20,5{expected}" in other.inner_text("#beats-said")
+            look_at(other, f"lessons-{language.value}")
+        other.close()
+
+
+def test_each_language_of_the_guide_has_every_text_with_its_gaps() -> None:
+    def gaps(table: Mapping[str, Any], at: str = "") -> dict[str, list[str]]:
+        found: dict[str, list[str]] = {}
+        for key, text in table.items():
+            if isinstance(text, str):
+                found[at + key] = sorted(re.findall(r"\{\w+\}", text))
+            else:
+                found |= gaps(text, f"{at}{key}.")
+        return found
+
+    english = gaps(guide_phrases(Language.ENGLISH).texts)
+    assert len(english) > 50
+    for language in (Language.GERMAN, Language.FRENCH):
+        assert gaps(guide_phrases(language).texts) == english

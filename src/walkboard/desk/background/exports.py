@@ -70,20 +70,43 @@ class Exports:
 
     def make(self, desk: BookAndJobs, kept: KeptOrgan, ending: str, today: date) -> None:
         """Begin to make one, unless that is being done; an outlook is from today on."""
+        making: Callable[..., object] = write_export
+        if ending == "pdf":
+            from walkboard.work.print_sheets import write_outlook  # noqa: PLC0415 - late: sheets are heavy
+
+            making = partial(write_outlook, today=today)
+        self.begin(desk, kept, ending, say("book.making"), making)
+
+    def begin(
+        self,
+        desk: BookAndJobs,
+        kept: KeptOrgan,
+        ending: str,
+        words: str,
+        making: Callable[..., object],
+    ) -> None:
+        """Begin to make a file by another way, unless that is being done.
+
+        Parameters
+        ----------
+        desk : BookAndJobs
+        kept : KeptOrgan
+        ending : str
+            Under which it is asked for, as ``guide.zip``.
+        words : str
+            Shown while it is made.
+        making : callable
+            As `walkboard.work.export.write_export`; it goes to another process.
+        """
         if self.working(desk, kept.id, ending) is not None:
             return
         if self._folder is None:
             self._folder = Path(tempfile.mkdtemp(prefix="walkboard-"))
         file = self._folder / f"organ-{kept.id}.{ending}"
         change = desk.book.change()
-        making: Callable[..., object] = write_export
-        if ending == "pdf":
-            from walkboard.work.print_sheets import write_outlook  # noqa: PLC0415 - late: sheets are heavy
-
-            making = partial(write_outlook, today=today)
         desk.jobs.start(
             KIND,
-            say("book.making"),
+            words,
             making,
             desk.book.path,
             kept.id,

@@ -11,6 +11,7 @@ from starlette.requests import HTTPConnection, Request
 
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.background.exports import Exports
+from walkboard.desk.background.uploads import Uploads
 from walkboard.desk.frame.access import visitor_of
 from walkboard.desk.frame.pairing import Pairing
 from walkboard.desk.live.practice import Practising
@@ -49,6 +50,8 @@ class Desk:
         What is known of how the organs will stand at the next events.
     exports : Exports
         Files of the whole book that were made to download.
+    uploads : Uploads
+        Files that wait for their sender to say how they are meant.
     listening : LiveListening
         The live session, if one runs.
     practising : Practising
@@ -63,6 +66,7 @@ class Desk:
     fingerprint: str
     readiness: Readiness
     exports: Exports = field(default_factory=Exports)
+    uploads: Uploads = field(default_factory=Uploads)
     is_warm: threading.Event = field(default_factory=threading.Event)
     listening: LiveListening = field(default_factory=LiveListening)
     practising: Practising = field(default_factory=Practising)

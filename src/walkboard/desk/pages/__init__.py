@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from walkboard.desk.frame.page import Page
 from walkboard.desk.pages import (
+    air,
     bearings,
     book,
     calendar,
     card,
     description,
     faults,
+    guide,
     holding,
     kept,
     live,
@@ -45,7 +47,9 @@ PAGES: tuple[Page, ...] = (
     rounds.PAGE,
     card.PAGE,
     calendar.PAGE,
+    air.PAGE,
     book.PAGE,
+    guide.PAGE,
     sharing.PAGE,
     pair.PAGE,
     practice.PAGE,

@@ -91,6 +91,8 @@ class ReadLog:
     log : AirLog
     left_out : int
         Lines that were no readings.
+    columns : tuple of str
+        The head of each column; empty where the file names none.
     """
 
     guess: Guess
@@ -98,6 +100,7 @@ class ReadLog:
     questions: tuple[str, ...]
     log: AirLog
     left_out: int
+    columns: tuple[str, ...] = ()
 
 
 def read_log(
@@ -164,7 +167,18 @@ def read_log(
         humidity=tuple(d for d in damp if d is not None) if None not in damp else (),
     )
     left_out += len(times) - len(kept)
-    return ReadLog(guess, _said(guess, log), tuple(questions), log, left_out)
+    head = rows[guess.first_line - 1] if guess.first_line else []
+    width = len(rows[guess.first_line])
+    columns = tuple(cell.strip() for cell in (*head, *([""] * width))[:width])
+    return ReadLog(guess, _said(guess, log), tuple(questions), log, left_out, columns)
+
+
+def other_order(time_format: str) -> str | None:
+    """The same form of date with day and month changed over; None if it has no such pair."""
+    for one, other in (("%d/%m", "%m/%d"), ("%m/%d", "%d/%m")):
+        if one in time_format:
+            return time_format.replace(one, other)
+    return None
 
 
 _DAY_OR_MONTH = "Every date can be read day first or month first: which is it?"
@@ -226,6 +240,8 @@ def _guess(lines: Sequence[str], rows: list[list[str]], where: str, column: obje
     damp = next((n for n in numbers if any(w in head[n] for w in _DAMP_WORDS)), None)
     warm = next((n for n in numbers if n != damp and any(w in head[n] for w in _WARM_WORDS)), None)
     if isinstance(column, int):
+        if not 0 <= column < usual:
+            raise _not_a_log(where, f"it has no column {column + 1}")
         warm = column
     if warm is None:
         # Without names: a running number rises by one a line; the first column that does not.
@@ -323,11 +339,8 @@ def _any_decimal_comma(sample: list[list[str]]) -> bool:
 def _either_way(rows: list[list[str]], guess: Guess) -> set[str]:
     """The form, if swapping day and month would read every line just as well."""
     form = guess.time_format
-    if "%d/%m" in form:
-        other = form.replace("%d/%m", "%m/%d")
-    elif "%m/%d" in form:
-        other = form.replace("%m/%d", "%d/%m")
-    else:
+    other = other_order(form)
+    if other is None:
         return set()
     body = rows[guess.first_line :]
     mine = [row for row in body if _time(row, guess.time_columns, form) is not None]

@@ -5,7 +5,9 @@ from __future__ import annotations
 import base64
 import io
 import json
+import tomllib
 from collections.abc import Callable, Sequence
+from functools import cache
 from html import escape
 from importlib.resources import files
 from pathlib import Path
@@ -17,8 +19,10 @@ import numpy as np
 from walkboard.book.records import KeptVisit
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
+from walkboard.sheets.front_page.news import Language
+from walkboard.sheets.front_page.phrases import Phrases, phrases
 from walkboard.sheets.keyholder import stop_words
-from walkboard.sheets.wording import celsius, day_words, key_words, signed
+from walkboard.sheets.wording import signed
 from walkboard.work.guide.clips import RATE_HZ, Clip
 from walkboard.work.guide.gather import GuideStop, PlayedKey, Session, gather
 from walkboard.work.guide.lessons import clips_near, lesson_stops
@@ -42,6 +46,7 @@ def write_guide(
     with_sound: bool = True,
     without: Sequence[str] = (),
     rights: str = "",
+    language: Language = Language.ENGLISH,
     progress: Callable[[float, float], None] = lambda _done, _all: None,
 ) -> Path:
     """Write the guide of one visit's recordings.
@@ -59,6 +64,7 @@ def write_guide(
         Ids of stops whose clips are left out.
     rights : str
         Whose the sounds are and what may be done with them, in the owner's words.
+    language : Language
     progress : callable
         Given stops done and stops in all.
 
@@ -96,47 +102,87 @@ def write_guide(
     for name, data in made.items():
         write_file(data, to / name, what="tuning")
     if any(stop.clips for stop in session.stops):
-        write_file(lessons_page(organ, visit, session).encode(), to / LESSONS, what="page")
-    page = guide_page(organ, visit, session, tunings=sorted(made), rights=rights)
+        write_file(
+            lessons_page(organ, visit, session, language).encode(), to / LESSONS, what="page"
+        )
+    page = guide_page(organ, visit, session, tunings=sorted(made), rights=rights, language=language)
     return write_file(page.encode(), to / PAGE, what="page")
 
 
 def guide_page(
-    organ: Organ, visit: KeptVisit, session: Session, *, tunings: Sequence[str], rights: str = ""
+    organ: Organ,
+    visit: KeptVisit,
+    session: Session,
+    *,
+    tunings: Sequence[str],
+    rights: str = "",
+    language: Language = Language.ENGLISH,
 ) -> str:
     """The page as one HTML file that needs nothing else."""
     gain = one_gain(session)
     stops = [_stop_data(organ, stop, stop.clips, gain) for stop in session.stops]
     has_sound = any(stop.clips for stop in session.stops)
+    own, common = guide_phrases(language), phrases(language)
+    link = f'<p><a href="{LESSONS}">{escape(own.say("lessons_link"))}</a></p>'
+    words = {
+        name: escape(own.say(name))
+        for name in ("stops", "compared", "keyboard", "volume", "keep_down", "silence", "keys")
+    }
+    air = common.celsius(session.air_celsius)
     return Template(_part("guide.html")).substitute(
+        words,
+        language=language.value,
         organ=escape(organ.name),
-        day=escape(day_words(visit.opened_at.date())),
-        air=escape(celsius(session.air_celsius)),
-        rights=escape(rights or "Ask the owner of the organ before you pass these sounds on."),
-        divisions=_divisions(organ, session, {s["id"]: s for s in stops}),
-        tunings=_links(tunings, session),
-        lessons=f'<p><a href="{LESSONS}">Five experiments for pupils</a></p>' if has_sound else "",
+        title=escape(own.say("title", organ=organ.name)),
+        intro=escape(own.say("intro", day=common.day(visit.opened_at.date()), air=air)),
+        rights=escape(rights or own.say("ask")),
+        divisions=_divisions(organ, session, {s["id"]: s for s in stops}, language),
+        tuning=escape(own.say("tuning")),
+        tunings=_links(tunings, session, language),
+        lessons=link if has_sound else "",
         style=_part("guide.css"),
         script=_part("player.js") + _part("guide.js"),
-        data=_json({"stops": stops}),
+        data=_json(_script_words(language) | {"stops": stops}),
     )
 
 
-def lessons_page(organ: Organ, visit: KeptVisit, session: Session) -> str:
+def lessons_page(
+    organ: Organ, visit: KeptVisit, session: Session, language: Language = Language.ENGLISH
+) -> str:
     """The page of experiments as one HTML file that needs nothing else."""
     gain = one_gain(session)
     stops = [
         _stop_data(organ, stop, clips_near(stop), gain) | about
         for stop, about in lesson_stops(organ, session)
     ]
+    own = guide_phrases(language)
+    gaps = {"organ": organ.name, "day": phrases(language).day(visit.opened_at.date())}
+    words = {name: escape(text.format(**gaps)) for name, text in own.texts["lessons"].items()}
+    words |= {name: escape(own.say(name)) for name in ("volume", "silence", "all_stops")}
     return Template(_part("lessons.html")).substitute(
-        organ=escape(organ.name),
-        day=escape(day_words(visit.opened_at.date())),
+        words,
+        language=language.value,
         celsius=f"{round(2.0 * session.air_celsius) / 2.0:g}",
         style=_part("guide.css"),
         script=_part("player.js") + _part("lessons.js"),
-        data=_json({"celsius": session.air_celsius, "stops": stops}),
+        data=_json(
+            _script_words(language) | {"celsius": session.air_celsius, "stops": stops},
+        ),
     )
+
+
+@cache
+def guide_phrases(language: Language) -> Phrases:
+    """The words of the guide in a language."""
+    file = files("walkboard.work.guide").joinpath("languages", f"{language.value}.toml")
+    return Phrases(language, tomllib.loads(file.read_text(encoding="utf-8")))
+
+
+def _script_words(language: Language) -> dict[str, Any]:
+    return {
+        "words": guide_phrases(language).texts["script"],
+        "decimal": phrases(language).say("decimal"),
+    }
 
 
 def _part(name: str) -> str:
@@ -189,13 +235,17 @@ def _stop_data(
     }
 
 
-def _divisions(organ: Organ, session: Session, data: dict[str, dict[str, Any]]) -> str:
+def _divisions(
+    organ: Organ, session: Session, data: dict[str, dict[str, Any]], language: Language
+) -> str:
     parts = []
     for division in organ.divisions:
         stops = [s for s in session.stops if s.stop.division == division.id]
         if not stops:
             continue
-        rows = "\n".join(_row(organ, stop, bool(data[stop.stop.id]["clips"])) for stop in stops)
+        rows = "\n".join(
+            _row(organ, stop, language, plays=bool(data[stop.stop.id]["clips"])) for stop in stops
+        )
         parts.append(
             f'<section aria-labelledby="d-{escape(division.id)}">\n'
             f'<h3 id="d-{escape(division.id)}">{escape(division.name)}</h3>\n'
@@ -204,47 +254,57 @@ def _divisions(organ: Organ, session: Session, data: dict[str, dict[str, Any]]) 
     return "\n".join(parts)
 
 
-def _row(organ: Organ, stop: GuideStop, plays: bool) -> str:
+def _row(organ: Organ, stop: GuideStop, language: Language, *, plays: bool) -> str:
     name = escape(stop_words(organ, stop.stop))
-    facts = ", ".join(escape(fact) for fact in _facts(stop))
+    said = _facts(stop, language)
     if not plays:
-        facts = f"{facts}, no sound" if facts else "no sound"
+        said.append(guide_phrases(language).say("no_sound"))
+        facts = ", ".join(escape(fact) for fact in said)
         return f'<li><span class="name">{name}</span> <span class="facts">{facts}</span></li>'
+    facts = ", ".join(escape(fact) for fact in said)
     return (
         f'<li><label><input type="checkbox" value="{escape(stop.stop.id)}"> '
         f'<span class="name">{name}</span></label> <span class="facts">{facts}</span></li>'
     )
 
 
-def _facts(stop: GuideStop) -> list[str]:
+def _facts(stop: GuideStop, language: Language) -> list[str]:
     from walkboard.scales.keys import Key
+
+    own, common = guide_phrases(language), phrases(language)
+
+    def key(semitone: int) -> str:
+        return common.key(Key(semitone).name)
 
     facts = []
     if stop.hz:
-        lowest, highest = min(stop.hz), max(stop.hz)
-        facts.append(f"{key_words(Key(lowest))} to {key_words(Key(highest))}")
-        middle = min(stop.hz, key=lambda key: abs(key - 69))
-        facts.append(f"{key_words(Key(middle))} at {stop.hz[middle]:.1f} Hz")
+        facts.append(own.say("from_to", first=key(min(stop.hz)), last=key(max(stop.hz))))
+        middle = min(stop.hz, key=lambda one: abs(one - 69))
+        hz = _decimal(f"{stop.hz[middle]:.1f}", common)
+        facts.append(own.say("at_hz", key=key(middle), hz=hz))
     if stop.figures is not None:
-        facts.append(_against(stop.figures.louder_db, "louder", "softer", "dB"))
-        if stop.figures.brighter_db is not None:
-            facts.append(_against(stop.figures.brighter_db, "brighter", "darker", "dB an octave"))
+        louder, brighter = stop.figures.louder_db, stop.figures.brighter_db
+        facts.append(_against(louder, ("louder", "softer", "as_loud"), own, common))
+        if brighter is not None:
+            facts.append(_against(brighter, ("brighter", "darker", "as_bright"), own, common))
     return facts
 
 
-def _against(value: float, more: str, less: str, unit: str) -> str:
-    word = more if value > 0.0 else less
+def _against(value: float, names: tuple[str, str, str], own: Phrases, common: Phrases) -> str:
+    more, less, same = names
     if abs(value) < _SAME_DB:
-        return f"neither {more} nor {less} than most"
-    return f"{word} than most ({signed(value)} {unit})"
+        return own.say(same)
+    return own.say(more if value > 0.0 else less, by=_decimal(signed(value), common))
 
 
-def _links(tunings: Sequence[str], session: Session) -> str:
+def _decimal(text: str, common: Phrases) -> str:
+    return text.replace(".", common.say("decimal"))
+
+
+def _links(tunings: Sequence[str], session: Session, language: Language) -> str:
+    own = guide_phrases(language)
     if not tunings:
-        return "<p>No tuning was measured at this visit.</p>"
+        return f"<p>{escape(own.say('no_tuning'))}</p>"
     items = "".join(f'<li><a href="{escape(n)}" download>{escape(n)}</a></li>' for n in tunings)
-    return (
-        f"<p>Key by key, for air of {escape(celsius(session.air_celsius))}: .syx is a MIDI tuning "
-        "dump, .scl and .kbm belong together. Warmer air raises the flues, the reeds hardly."
-        f"</p>\n<ul>{items}</ul>"
-    )
+    said = own.say("tuning_words", air=phrases(language).celsius(session.air_celsius))
+    return f"<p>{escape(said)}</p>\n<ul>{items}</ul>"

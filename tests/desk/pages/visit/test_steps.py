@@ -15,7 +15,8 @@ import httpx2
 import pytest
 from playwright.sync_api import Browser, Dialog, Route
 
-from tests.desk.conftest import CHROMIUM, Open, Server, eventually
+from tests.browser import CHROMIUM
+from tests.desk.conftest import Open, Server, eventually
 from tests.desk.looking import look_at
 from walkboard.desk.background import upload_queue
 from walkboard.desk.pages.visit.plan import _more

@@ -12,7 +12,7 @@ async function press(key) {
   down.set(key, voices);
   mark(key, true);
   const sounding = drawn();
-  say(sounding.length === 0 ? "Tick a stop first." : "");
+  say(sounding.length === 0 ? words("tick_first") : "");
   for (const stop of sounding) {
     const voice = await sound(stop, key);
     if (voice === null) continue;
@@ -36,8 +36,8 @@ function mark(key, isDown) {
   document.querySelector(`#keyboard [data-key="${key}"]`)?.setAttribute("aria-pressed", String(isDown));
 }
 
-function say(words) {
-  document.getElementById("said").textContent = words;
+function say(sentence) {
+  document.getElementById("said").textContent = sentence;
 }
 
 function holds() {
@@ -53,7 +53,7 @@ function build() {
   const playable = [...stops.values()].filter((stop) => stop.clips.length > 0);
   const keys = playable.flatMap((stop) => Object.keys(stop.hz).map(Number));
   if (keys.length === 0) {
-    say("The sounds were left out of this page.");
+    say(words("left_out"));
     return;
   }
   for (let key = Math.min(...keys); key <= Math.max(...keys); key += 1) {

@@ -1,10 +1,11 @@
 // Five experiments with a few clips. Numbers come from the sounds' own measured pitch.
 const KEY = 60, THIRD = 64;
-const recorded = JSON.parse(document.getElementById("data").textContent).celsius;
+const recorded = data.celsius;
 const all = [...stops.values()];
-const KINDS = { open: "open pipe", stopped: "stopped pipe", reed: "reed" };
+const KINDS = { open: words("open"), stopped: words("stopped"), reed: words("reed") };
 const at = (id) => document.getElementById(id);
 const value = (id) => Number(at(id).value);
+const slid = (id) => at(id).value.replace(".", data.decimal).replace("-", "−");
 const unison = all.filter((stop) => stop.multiple === 1);
 const oneOf = (kind) => unison.find((stop) => stop.kind === kind);
 const lips = unison.filter((stop) => stop.kind !== "reed");
@@ -29,7 +30,7 @@ const experiments = {
     const apart = value("beats-cents") + centsBetween(steady.hz[KEY], other.hz[KEY]);
     const beats = Math.abs(steady.hz[KEY] * (2 ** (value("beats-cents") / 1200) - 1));
     return { voices: [[steady, KEY, 0], [other, KEY, apart]],
-      said: `${value("beats-cents")} cents: ${beats.toFixed(1)} beats a second.` };
+      said: words("beats", { cents: slid("beats-cents"), beats: figure(beats, 1) }) };
   },
   warmth() {
     const reed = oneOf("reed");
@@ -37,16 +38,16 @@ const experiments = {
     // Both are in tune in the air that they were recorded in, for this lesson.
     const meet = centsBetween(steady.hz[KEY], reed.hz[KEY]);
     const beats = Math.abs(steady.hz[KEY] * (2 ** (cents / 1200) - 1));
-    const way = cents >= 0 ? "above" : "below";
+    const way = cents >= 0 ? "warm_above" : "warm_below";
     return { voices: [[steady, KEY, cents], [reed, KEY, meet]],
-      said: `${value("warmth-celsius")} °C: the lip pipe stands ${Math.abs(cents).toFixed(0)} cents ${way} the reed, ${beats.toFixed(1)} beats a second.` };
+      said: words(way, { celsius: slid("warmth-celsius"), cents: figure(Math.abs(cents), 0), beats: figure(beats, 1) }) };
   },
   third() {
     const wide = centsBetween(steady.hz[THIRD], steady.hz[KEY]);
     const cents = value("third-cents");
     const beats = Math.abs(5 * steady.hz[KEY] - 4 * steady.hz[KEY] * 2 ** (cents / 1200));
     return { voices: [[steady, KEY, 0], [steady, THIRD, cents - wide]],
-      said: `${cents} cents: ${beats.toFixed(1)} beats a second. A calm third has 386.3.` };
+      said: words("third", { cents: slid("third-cents"), beats: figure(beats, 1) }) };
   },
 };
 
@@ -83,7 +84,7 @@ async function ask() {
   silence();
   const choices = Object.keys(KINDS).map(oneOf).filter(Boolean);
   hidden = choices[Math.floor(Math.random() * choices.length)];
-  at("verdict").textContent = "What is it?";
+  at("verdict").textContent = words("what");
   const mine = { name: "which", voices: [] };
   playing = mine;
   const voice = await sound(hidden, KEY);
@@ -92,15 +93,15 @@ async function ask() {
 }
 
 function answer(kind) {
-  if (hidden === null) at("verdict").textContent = "Play one first.";
-  else if (kind === hidden.kind) at("verdict").textContent = `Yes, a ${KINDS[kind]}: ${hidden.name}.`;
-  else at("verdict").textContent = "Listen again.";
+  if (hidden === null) at("verdict").textContent = words("play_first");
+  else if (kind === hidden.kind) at("verdict").textContent = words("right", { kind: KINDS[kind], name: hidden.name });
+  else at("verdict").textContent = words("wrong");
 }
 
-function button(words, action) {
+function button(label, action) {
   const made = document.createElement("button");
   made.type = "button";
-  made.textContent = words;
+  made.textContent = label;
   made.addEventListener("click", () => action(made));
   return made;
 }
@@ -120,7 +121,7 @@ function ladder() {
         return;
       }
       made.setAttribute("aria-pressed", "true");
-      at("feet-said").textContent = `${stop.name}: ${stop.hz[KEY].toFixed(1)} Hz, ${(stop.multiple).toString()} times the 8 foot.`;
+      at("feet-said").textContent = words("feet", { name: stop.name, hz: figure(stop.hz[KEY], 1), times: String(stop.multiple).replace(".", data.decimal) });
       const voice = await sound(stop, KEY);
       if (playing !== mine) return hush(voice);
       mine.voices.push(voice);
@@ -142,12 +143,12 @@ const possible = {
 for (const [name, is] of Object.entries(possible)) {
   if (is) continue;
   const left = document.createElement("p");
-  left.textContent = "The stops that this needs were not recorded one by one.";
+  left.textContent = words("missing");
   at(name).querySelectorAll("button, label").forEach((part) => part.remove());
   at(name).append(left);
 }
-for (const [kind, words] of Object.entries(KINDS)) {
-  if (possible.which && oneOf(kind)) at("answers").append(button(words, () => answer(kind)), " ");
+for (const [kind, label] of Object.entries(KINDS)) {
+  if (possible.which && oneOf(kind)) at("answers").append(button(label, () => answer(kind)), " ");
 }
 at("ask")?.addEventListener("click", ask);
 for (const made of document.querySelectorAll("[data-play]")) {

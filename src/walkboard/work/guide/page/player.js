@@ -1,9 +1,19 @@
 "use strict";
 // The player of every page of the guide: the nearest clip of a stop, resampled and looped.
 const FADE_IN_S = 0.015, FADE_OUT_S = 0.12;
-const stops = new Map(JSON.parse(document.getElementById("data").textContent).stops.map((s) => [s.id, s]));
+const data = JSON.parse(document.getElementById("data").textContent);
+const stops = new Map(data.stops.map((s) => [s.id, s]));
 const buffers = new Map();  // of each clip, once decoded
 let context = null, master = null;
+
+// A sentence of the page's language with its gaps filled; numbers with the language's own sign.
+function words(name, gaps = {}) {
+  return data.words[name].replace(/\{(\w+)\}/g, (_, gap) => gaps[gap]);
+}
+
+function figure(value, digits) {
+  return value.toFixed(digits).replace(".", data.decimal).replace("-", "−");
+}
 
 function bytes(text) {
   return Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0)).buffer;
