@@ -69,9 +69,10 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
         RecursionError,
         AssertionError,
         ArithmeticError,
+        OSError,  # a zone is looked up as a file of its name, which may be too long for one
     ) as error:  # fmt: skip - the library raises all of these
         raise InputError(
-            f"This is no calendar in the iCalendar format ({error}).",
+            f"This is no calendar in the iCalendar format ({getattr(error, 'strerror', error)}).",
             where=where,
             fix="Export it as .ics from the program that keeps it.",
         ) from None
