@@ -14,6 +14,8 @@ import pytest
 import soundfile
 
 from tests.sheets.visits import facts, text, unspaced
+from walkboard.condition.celestes import celeste_beats
+from walkboard.condition.gather import best_readings
 from walkboard.demo.synthesiser import (
     Ambience,
     Faults,
@@ -305,3 +307,26 @@ def test_a_part_decides_how_a_pipe_sounds_and_is_tuned() -> None:
         Family.STOPPED, Family.CHIMNEY, Family.CHIMNEY, Family.OPEN,
     ]  # fmt: skip
     assert [flute.tuned_by_of(n) for n in (12, 13, 37)] == ["stopper", "cap", "cone"]
+
+
+def test_a_celeste_and_its_partner_heard_one_after_the_other_give_their_beats() -> None:
+    """Both walked alone, as a celeste is; the truth is what the synthesiser was given."""
+    toml = (
+        GREAT
+        + rank("viola", "pipes = 56")
+        + rank("celeste", 'pipes = 56\nceleste = {beats = {C4 = 3.0}, partner = "viola"}')
+    )
+    organ = read_organ(HEAD + toml)
+    keys = "C4 D4 E4 F4"
+    (first, of_viola), (second, of_celeste) = (
+        walked(Built(toml, (stop,), keys), organ) for stop in ("viola", "celeste")
+    )
+    found = celeste_beats(organ, best_readings(organ, [first, second]))
+    assert {beats.pipe for beats in found} == set(of_celeste)
+    for beats in found:
+        own, partner = (
+            target_hz(organ, pipe, AIR_CELSIUS) * ratio_of_cents(cents[pipe])
+            for pipe, cents in ((beats.pipe, of_celeste), (beats.partner, of_viola))
+        )
+        assert beats.beats_hz == pytest.approx(own - partner, abs=0.1)
+        assert beats.due_hz == pytest.approx(3.0)

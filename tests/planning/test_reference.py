@@ -1,0 +1,23 @@
+"""The reference moves only where it pays, and the plan says what that buys; many: bench."""
+
+from __future__ import annotations
+
+import pytest
+from bench._organs import a_season_later, invented_organ
+
+from walkboard.condition.assess import assess
+from walkboard.planning.request import PlanRequest
+from walkboard.planning.what_if import WORTH_SAYING_CENTS, prepare
+
+
+@pytest.mark.parametrize("seed", range(9100, 9108))
+def test_a_reference_that_moves_says_what_that_buys(seed: int) -> None:
+    organ = invented_organ(120, seed)
+    pipes = a_season_later(organ, seed)
+    ready = prepare(organ, assess(organ, pipes, {}), pipes)
+    for minutes in (40.0, 1000.0):
+        request = PlanRequest(minutes)
+        plan = ready.plan(request)
+        away = next(iter(ready.above_cents(request, plan).values()))
+        said = any("from where the organ" in note for note in plan.notes)
+        assert said == (abs(away) > WORTH_SAYING_CENTS + 1e-9)
