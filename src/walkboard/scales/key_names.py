@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from enum import StrEnum
 
 from walkboard.scales.keys import Key
 
@@ -45,3 +46,31 @@ def read_key(name: str) -> Key | None:
         octave = 3 + len(doubled) + (int(number) if number else len(primes or ""))
     semitone = 12 * (octave + 1) + step
     return Key(semitone) if 0 <= semitone <= 127 else None
+
+
+class Names(StrEnum):
+    """How keys are named."""
+
+    SCIENTIFIC = "scientific"
+    HELMHOLTZ = "helmholtz"
+    GERMAN = "german"
+    ENGLISH = "english"
+    FRENCH = "french"
+
+
+# French organs count their lowest octave as the first. Common practice, no source.
+_FRENCH = ("do", "do♯", "ré", "ré♯", "mi", "fa", "fa♯", "sol", "sol♯", "la", "la♯", "si")
+
+
+def name_of(key: Key, names: Names) -> str:
+    """Name of a key: ``F♯3``, ``f♯`` by Helmholtz, ``fis`` in German, ``fa♯2`` in French."""
+    if names is Names.HELMHOLTZ:
+        return key.helmholtz
+    if names is Names.GERMAN:
+        return key.german
+    if names is Names.ENGLISH:
+        return key.english
+    if names is Names.FRENCH:
+        octave, place = key.semitone // 12 - 1, key.semitone % 12
+        return f"{_FRENCH[place]}{octave - 1}{'*' if key.split else ''}"
+    return key.name.replace("#", "♯")

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import date
 from fractions import Fraction
 
 from walkboard.organ.model import Organ, Rank
 from walkboard.scales.harmonics import feet_of_multiple
+from walkboard.scales.key_names import Names, name_of
 from walkboard.scales.keys import Key
 
 _MONTHS = (
@@ -35,9 +38,22 @@ def day_words(day: date) -> str:
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
+_key_names: ContextVar[Names] = ContextVar("key_names", default=Names.SCIENTIFIC)
+
+
 def key_words(key: Key) -> str:
-    """``F♯3``."""
-    return key.name.replace("#", "♯")
+    """``F♯3``, or as `naming_keys` has it."""
+    return name_of(key, _key_names.get())
+
+
+@contextmanager
+def naming_keys(names: Names) -> Iterator[None]:
+    """Sheets made within name their keys so."""
+    before = _key_names.set(names)
+    try:
+        yield
+    finally:
+        _key_names.reset(before)
 
 
 def signed(value: float, decimals: int = 1) -> str:

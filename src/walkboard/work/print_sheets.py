@@ -18,7 +18,9 @@ from walkboard.sheets.front_page.news import Language
 from walkboard.sheets.front_page.to_html import front_page_html
 from walkboard.sheets.rank_charts import silent_pipes
 from walkboard.sheets.report import visit_report
+from walkboard.sheets.wording import key_words, naming_keys
 from walkboard.sheets.worklist import worklist_sheet
+from walkboard.work.book_choice import BookChoice
 from walkboard.work.pipe_offsets import visit_facts
 from walkboard.work.venue_news import venue_news
 from walkboard.work.visit import condition_of
@@ -46,9 +48,9 @@ def print_worklist(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path
         raise InputError(
             f"Visit {visit.id} has no plan.", fix="Make one with 'walkboard visit plan'."
         )
-    return write_file(
-        render_pdf(worklist_sheet(organ, visit_facts(book, visit), work)), to, what="sheet"
-    )
+    with naming_keys(BookChoice.of(book.path).key_names):
+        sheet = worklist_sheet(organ, visit_facts(book, visit), work)
+    return write_file(render_pdf(sheet), to, what="sheet")
 
 
 def print_report(
@@ -77,22 +79,23 @@ def print_report(
 
     walks = [kept.walk for kept in book.recordings(visit.id)]
     cares = book.fault_cares(visit.organ_id)
-    sheet = visit_report(
-        organ,
-        visit_facts(book, visit),
-        [kept.reading for kept in book.readings(visit.id)],
-        front=front_page(venue_news(book, organ, visit), language),
-        silent=tuple(dict.fromkeys(p for walk in walks for p in silent_pipes(organ, walk))),
-        condition=condition_of(book, organ, visit),
-        work=_work(book, visit),
-        faults=[
-            _fault(organ, fault, cares.get(fault.id))
-            for fault in book.faults(visit.organ_id)
-            if fault.stands or fault.mended_in_visit == visit.id
-        ],
-        notices=[f"{walk.file}: {warning}" for walk in walks for warning in walk.warnings],
-        pictures=_pictures(book, visit),
-    )
+    with naming_keys(BookChoice.of(book.path).key_names):
+        sheet = visit_report(
+            organ,
+            visit_facts(book, visit),
+            [kept.reading for kept in book.readings(visit.id)],
+            front=front_page(venue_news(book, organ, visit), language),
+            silent=tuple(dict.fromkeys(p for walk in walks for p in silent_pipes(organ, walk))),
+            condition=condition_of(book, organ, visit),
+            work=_work(book, visit),
+            faults=[
+                _fault(organ, fault, cares.get(fault.id))
+                for fault in book.faults(visit.organ_id)
+                if fault.stands or fault.mended_in_visit == visit.id
+            ],
+            notices=[f"{walk.file}: {warning}" for walk in walks for warning in walk.warnings],
+            pictures=_pictures(book, visit),
+        )
     return write_file(render_pdf(sheet), to, what="sheet")
 
 
@@ -217,7 +220,7 @@ def _work(book: Book, visit: KeptVisit) -> values.Work | None:
 
 def _fault(organ: Organ, fault: KeptFault, care: FaultCare | None) -> values.Fault:
     stop = None if fault.stop is None else organ.stop(fault.stop).name
-    key = None if fault.key is None else Key.parse(fault.key).name
+    key = None if fault.key is None else key_words(Key.parse(fault.key))
     place = [word for word in (stop, key, None if fault.pipe is None else str(fault.pipe)) if word]
     return values.Fault(
         kind=fault.kind,

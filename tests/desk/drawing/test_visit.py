@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from walkboard.desk.drawing.visit import curve_drawing, key_strip, keyboard_drawing, runs_words
-from walkboard.desk.text.preferences import Names, Preferences
+from walkboard.desk.text.preferences import Preferences
 from walkboard.organ.model import Division
 from walkboard.planning.plan import CurvePoint
+from walkboard.scales.key_names import Names
 from walkboard.scales.keys import Key
 from walkboard.survey.plan.walk_plan import runs_of
 from walkboard.work.heard_keys import Enough, KeyHeard

@@ -13,8 +13,10 @@ from starlette.testclient import TestClient
 from walkboard.desk.server.application import make_application
 from walkboard.desk.text import catalogue as catalogue_module
 from walkboard.desk.text.catalogue import ENGLISH, LANGUAGES, catalogue
-from walkboard.desk.text.preferences import FILE, Names, Preferences
+from walkboard.desk.text.preferences import Preferences
+from walkboard.scales.key_names import Names
 from walkboard.scales.keys import Key
+from walkboard.work.book_choice import FILE
 
 OTHERS = [language for language in LANGUAGES if language != ENGLISH]
 WORDS = Path(catalogue_module.__file__).parents[1] / "words"

@@ -25,8 +25,9 @@ from walkboard.desk.text.figures import (
     month,
     signed,
 )
-from walkboard.desk.text.preferences import Look, Names, preferences_of
+from walkboard.desk.text.preferences import Look, preferences_of
 from walkboard.desk.text.translate import translate
+from walkboard.scales.key_names import Names
 
 ON_ITS_WAY = "on its way"  # in place of the book's number: the page then fetches its parts at once
 

@@ -35,6 +35,7 @@ from walkboard.desk.text import preferences
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.translate import translate
 from walkboard.errors import BookError, UnknownNameError, WalkboardError
+from walkboard.work.book_choice import BookChoice
 from walkboard.work.calendar.events import today
 from walkboard.work.overview import overview, recall
 from walkboard.work.snapshot import opened_to_see
@@ -105,7 +106,7 @@ def make_application(
         },
     )
     application.state.desk = desk
-    application.state.book_choice = preferences.BookChoice.of(book.path)
+    application.state.book_choice = BookChoice.of(book.path)
     application.state.renderer = Renderer(tuple(pages))
     application.state.outbox = outbox.Outbox(keepers)
     return application

@@ -6,11 +6,9 @@ What a browser did not choose is as the book has it (`BookChoice`), and then as 
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from enum import StrEnum
-from pathlib import Path
 from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
@@ -20,10 +18,11 @@ from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from walkboard.desk.text.catalogue import ENGLISH, LANGUAGES, speak
+from walkboard.scales.key_names import Names, name_of
 from walkboard.scales.keys import Key
+from walkboard.work.book_choice import BookChoice
 
 _SECONDS = 365 * 86_400
-FILE = "page-language.json"
 
 
 class Look(StrEnum):
@@ -34,18 +33,6 @@ class Look(StrEnum):
     DARK = "dark"
 
 
-class Names(StrEnum):
-    """How keys are named."""
-
-    SCIENTIFIC = "scientific"
-    HELMHOLTZ = "helmholtz"
-    GERMAN = "german"
-    ENGLISH = "english"
-    FRENCH = "french"
-
-
-# French organs count their lowest octave as the first. Common practice, no source.
-_FRENCH = ("do", "do♯", "ré", "ré♯", "mi", "fa", "fa♯", "sol", "sol♯", "la", "la♯", "si")
 _OF_LANGUAGE = {"de": Names.GERMAN, "fr": Names.FRENCH}
 
 
@@ -59,39 +46,7 @@ class Preferences:
 
     def key(self, key: Key) -> str:
         """Name of a key: ``F♯3``, or ``f♯`` by Helmholtz."""
-        if self.names is Names.HELMHOLTZ:
-            return key.helmholtz
-        if self.names is Names.GERMAN:
-            return key.german
-        if self.names is Names.ENGLISH:
-            return key.english
-        if self.names is Names.FRENCH:
-            octave, place = key.semitone // 12 - 1, key.semitone % 12
-            return f"{_FRENCH[place]}{octave - 1}{'*' if key.split else ''}"
-        return key.name.replace("#", "♯")
-
-
-@dataclass(frozen=True, slots=True)
-class BookChoice:
-    """What is usual for the pages of a book; empty where nothing was chosen."""
-
-    language: str = ""
-    names: str = ""
-
-    @classmethod
-    def of(cls, folder: Path) -> BookChoice:
-        """What was chosen for the book of a folder; nothing where its file cannot be read."""
-        try:
-            saved = json.loads((folder / FILE).read_text(encoding="utf-8"))
-            return cls(str(saved.get("language", "")), str(saved.get("names", "")))
-        except (OSError, ValueError, AttributeError):
-            return cls()
-
-    def keep(self, folder: Path) -> None:
-        """Keep it in the book's folder, whole or not at all."""
-        part = (folder / FILE).with_suffix(".part")
-        part.write_text(json.dumps(asdict(self)), encoding="utf-8")
-        part.replace(folder / FILE)
+        return name_of(key, self.names)
 
 
 def preferences_of(request: HTTPConnection, usual: BookChoice | None = None) -> Preferences:

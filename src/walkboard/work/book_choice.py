@@ -1,0 +1,39 @@
+"""What was chosen for everyone who uses a book: language of the pages, names of keys."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from walkboard.scales.key_names import Names
+
+FILE = "page-language.json"
+
+
+@dataclass(frozen=True, slots=True)
+class BookChoice:
+    """What is usual for a book's pages and sheets; empty where nothing was chosen."""
+
+    language: str = ""
+    names: str = ""
+
+    @classmethod
+    def of(cls, folder: Path) -> BookChoice:
+        """What was chosen for the book of a folder; nothing where its file cannot be read."""
+        try:
+            saved = json.loads((folder / FILE).read_text(encoding="utf-8"))
+            return cls(str(saved.get("language", "")), str(saved.get("names", "")))
+        except (OSError, ValueError, AttributeError):
+            return cls()
+
+    @property
+    def key_names(self) -> Names:
+        """How keys are named on paper, where nobody asks a browser."""
+        return Names(self.names) if self.names in set(Names) else Names.SCIENTIFIC
+
+    def keep(self, folder: Path) -> None:
+        """Keep it in the book's folder, whole or not at all."""
+        part = (folder / FILE).with_suffix(".part")
+        part.write_text(json.dumps(asdict(self)), encoding="utf-8")
+        part.replace(folder / FILE)
