@@ -9,6 +9,7 @@ import re
 import signal
 from pathlib import Path
 
+import numpy as np
 import pytest
 import soundfile
 from playwright.sync_api import Page, Route
@@ -16,6 +17,7 @@ from playwright.sync_api import Page, Route
 from tests.desk.conftest import Open, Server, eventually, wait_until_fresh
 from tests.desk.live_playing import open_tasks, play, write
 from tests.desk.looking import PHONE, look_at
+from tests.listening.live_sounds import RATE, moved
 from walkboard.work.snapshot import opened_to_see
 
 TOLERANCE_CENTS = 0.15  # of a note of two seconds with room and wind, and the page's own tenth
@@ -88,6 +90,33 @@ def test_a_pipe_in_tune_is_ticked_and_the_next_is_measured(
     page.click("#thumb:not([data-rest]) #undo")
     eventually(lambda: state_of(own_server, str(first.pipe)) == "open")
     assert pipe_of(page) == str(first.pipe)
+
+
+def test_done_is_taken_back_on_the_page_when_the_pipe_moves_while_its_key_is_held(
+    own_server: Server, open_page: Open, tmp_path: Path
+) -> None:
+    # As where a hand that had pulled the pipe onto its target leaves after "done".
+    first = open_tasks(own_server)[0]
+    page = at_the_pipe(own_server, open_page)
+    sound = moved(
+        first.target_hz,
+        lambda t: np.where(t < 5.0, 0.1, 5.0),
+        "flue",
+        np.random.default_rng(3),
+        seconds=20.0,
+        reverberation_s=0.8,
+    )
+    soundfile.write(tmp_path / "moves.wav", sound.samples, RATE, subtype="PCM_16")
+    play(page, own_server, tmp_path / "moves.wav")
+    eventually(lambda: pipe_of(page) != str(first.pipe))  # called done: the next is up
+    assert state_of(own_server, str(first.pipe)) == "done"
+    eventually(lambda: "has moved and is not done" in page.inner_text("#m-finished"))
+    (stands,) = re.findall(r"[+−]?\d\.\d", page.inner_text("#m-finished"))
+    assert float(stands) == pytest.approx(5.0, abs=0.5)
+    assert pipe_of(page) == str(first.pipe)
+    eventually(lambda: state_of(own_server, str(first.pipe)) == "open")
+    eventually(lambda: abs(cents_on(page) - 5.0) < TOLERANCE_CENTS)
+    stop(page, own_server)
 
 
 def state_of(server: Server, pipe: str) -> str | None:

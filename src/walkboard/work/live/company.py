@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 from walkboard.listening.live.readings import LiveFlag, LiveReading
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
@@ -10,10 +12,47 @@ from walkboard.work.live.values import Task
 
 _NEAR_CENTS = 60.0  # of a multiple of the pipe's pitch, for a stop that may sound there
 _MOST_NAMED = 2
+# A key that sounds on whatever is held (chosen): looks at it alone, how long beside the pipe, and
+# the longest pause in that [s].
+_LOOKS_ALONE, _LASTS_S, _GOES_ON_S = 4, 3.0, 1.0
 _INTERVALS = {1: "at the same pitch", 2: "an octave up", 3: "a twelfth up", 4: "two octaves up"}
 
 
-def company_words(organ: Organ, task: Task, reading: LiveReading) -> str:
+@dataclass(slots=True)
+class SoundsOn:
+    """Which key of the rank sounds whatever is held: heard alone, and then beside the pipe.
+
+    Attributes
+    ----------
+    label : str or None
+        Of that key's comb; None where there is no such key.
+    """
+
+    label: str | None = None
+    _alone: dict[str, int] = field(default_factory=dict)
+    _beside_s: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    def see(self, reading: LiveReading) -> None:
+        """Take in what a reading says of other keys."""
+        heard = reading.heard
+        if heard is None or not heard.isdigit():
+            return
+        if LiveFlag.OTHER_KEY in reading.flags:
+            self._alone[heard] = self._alone.get(heard, 0) + 1
+        if LiveFlag.NEIGHBOUR not in reading.flags:
+            return
+        first_s, last_s = self._beside_s.get(heard, (reading.at_s, reading.at_s))
+        if reading.at_s - last_s > _GOES_ON_S:
+            first_s = reading.at_s
+        self._beside_s[heard] = first_s, reading.at_s
+        lasts = reading.at_s - first_s > _LASTS_S  # longer than the room holds a key let go
+        if lasts and self._alone.get(heard, 0) >= _LOOKS_ALONE:
+            self.label = heard
+
+
+def company_words(
+    organ: Organ, task: Task, reading: LiveReading, sounds_on: str | None = None
+) -> str:
     """One line of what sounds besides the pipe at hand.
 
     Parameters
@@ -23,15 +62,19 @@ def company_words(organ: Organ, task: Task, reading: LiveReading) -> str:
         The pipe at hand.
     reading : LiveReading
         With `LiveFlag.NEIGHBOUR`.
+    sounds_on : str or None
+        Of `SoundsOn`: a key that sounds whatever is held.
 
     Returns
     -------
     str
-        As ``Octave 4 is drawn too``, ``F♯3 sounds too`` or ``another pipe sounds an octave up:
-        Octave 4 or Flute 4?``
+        As ``Octave 4 is drawn too``, ``F♯3 sounds too``, ``F♯3 sounds all the time …`` or
+        ``another pipe sounds an octave up: Octave 4 or Flute 4?``
     """
     if reading.heard is not None and reading.heard.isdigit():
         heard = organ.rank(task.pipe.rank).key_of(int(reading.heard))
+        if reading.heard == sounds_on:
+            return f"{heard.name} sounds all the time, though its key is up: stop the cipher first"
         return f"{heard.name} sounds too"
     company = reading.company
     if LiveFlag.HIDDEN not in reading.flags and (company is None or company.multiple is None):

@@ -26,6 +26,7 @@ from walkboard.organ.model import Organ, PipeRef, TunedBy
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_between, ratio_of_cents
 from walkboard.survey.kinds import spectrum_of
+from walkboard.work.live.company import SoundsOn
 from walkboard.work.live.judge import Ground, judge
 from walkboard.work.live.pipe import AtPipe
 from walkboard.work.live.values import Outcome, Reason, Result, Shown, Step, Task
@@ -95,6 +96,7 @@ class TuningFlow:
         self._moves: dict[str, list[MoveSeen]] = {}
         self._reference: Comb | None = None
         self._known: dict[PipeRef, AtPipe] = {}
+        self._sounds_on: dict[str, SoundsOn] = {}
         self._lingering: _Lingering | None = None
         self._work = AtPipe(Warmth())
         self._at = 0
@@ -186,6 +188,7 @@ class TuningFlow:
         task = self.task
         if task is None:
             return self.show()
+        self._sounds_on.setdefault(task.pipe.rank, SoundsOn()).see(reading)
         verdict = judge(task, reading, self._work, self._ground(task))
         if verdict.move is not None:
             self._moves.setdefault(task.pipe.rank, []).append(verdict.move)
@@ -206,6 +209,7 @@ class TuningFlow:
             self._tolerance,
             float(np.median(levels)) if levels else None,
             self._moves.get(rank.id, ()),
+            self._sounds_on[rank.id].label,
         )
 
     def _linger(self, reading: LiveReading) -> Shown | None:

@@ -113,6 +113,7 @@ class Ground:
     tolerance_cents: float
     rank_db: float | None
     moves: Sequence[MoveSeen]
+    sounds_on: str | None = None
 
 
 def judge(task: Task, reading: LiveReading, work: AtPipe, ground: Ground) -> Verdict:
@@ -135,7 +136,7 @@ def judge(task: Task, reading: LiveReading, work: AtPipe, ground: Ground) -> Ver
     flags = reading.flags
     if LiveFlag.NEIGHBOUR in flags:
         work.quiet_since_s = float("inf")
-        words = company_words(ground.organ, task, reading)
+        words = company_words(ground.organ, task, reading, ground.sounds_on)
         return Verdict(Step.LISTEN, words, reason=Reason.COMPANY)
     hand_has_gone = work.see_level(reading, ground.rank_db)
     if hand_has_gone or LiveFlag.MOVING in flags:
@@ -170,7 +171,7 @@ def _without_value(task: Task, reading: LiveReading, ground: Ground) -> Verdict:
         words = "the tremulant is on: switch it off"
         return Verdict(Step.LISTEN, words, reason=Reason.TREMULANT)
     if LiveFlag.HIDDEN in flags:
-        words = company_words(ground.organ, task, reading)
+        words = company_words(ground.organ, task, reading, ground.sounds_on)
         return Verdict(Step.LISTEN, words, reason=Reason.COMPANY)
     if LiveFlag.OTHER_KEY in flags and reading.heard is not None:
         heard = ground.organ.rank(task.pipe.rank).key_of(int(reading.heard))
