@@ -29,13 +29,24 @@ def reading(
     cents: float,
     *flags: LiveFlag,
     own_db: float = -20.0,
+    bright_db: float = 5.0,
     window_s: float = 1.0,
     company: Company | None = ALONE,
 ) -> LiveReading:
     hz = TASK.target_hz * 2.0 ** (cents / 1200.0)
     beats = hz - TASK.target_hz
     return LiveReading(
-        at_s, hz, 0.03, cents, beats, own_db, window_s, flags, company=company, own_db=own_db
+        at_s,
+        hz,
+        0.03,
+        cents,
+        beats,
+        own_db,
+        window_s,
+        flags,
+        company=company,
+        own_db=own_db,
+        bright_db=bright_db,
     )
 
 
@@ -103,6 +114,17 @@ def test_a_hand_near_the_mouth_is_recognised_by_level_and_gets_no_advice() -> No
     assert any(verdict.words == "moving" for verdict in free[:5])
     assert free[-1].advice is not None
     assert free[-1].advice.cents == pytest.approx(-3.0, abs=0.3)
+
+
+@pytest.mark.parametrize(("bright_db", "is_shaded"), [(2.5, True), (5.0, False)])
+def test_a_hand_a_little_way_off_is_recognised_by_the_dull_tone(
+    bright_db: float, is_shaded: bool
+) -> None:
+    # 2.5 dB softer is no hand by itself: so much a pipe differs from one moment to the next.
+    work = AtPipe(TOOL)
+    judge_all(work, stretch(1.0, 3.0, 3.0))
+    softer = judge_all(work, stretch(4.0, 2.0, 3.0, own_db=-22.5, bright_db=bright_db))
+    assert (softer[-1].reason is Reason.SHADED) is is_shaded
 
 
 def test_quieter_than_its_rank_from_the_start_is_not_called_done_at_once() -> None:

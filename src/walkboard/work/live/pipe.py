@@ -47,6 +47,9 @@ class Limits:
     shaded_db : float
         Below the pipe's own level, from which a hand shades it [dB]; hands took 4 to 12
         (``bench mishaps``).
+    dulls : float
+        How much of a tone's brightness counts as level, for a shaded pipe is softer and duller [-];
+        chosen: hands took 1 to 4 dB of it from rich tones (``bench mishaps``).
     quiet_rank_db : float
         Below the usual level of its rank, from which that may be so from the start [dB]; pipes of
         one rank differ by σ 3.3 dB at one microphone (a study of the project).
@@ -73,6 +76,7 @@ class Limits:
     hand_stays_s: float = 6.0
     rises_cents: float = 0.25
     shaded_db: float = 3.5
+    dulls: float = 0.7
     quiet_rank_db: float = 7.0
     accepted_s: float = 7.0
     speaks_s: float = 0.6
@@ -126,7 +130,8 @@ class AtPipe:
     _sounds_since_s: float | None = None
     _quiet_from_s: float | None = None  # since when it has been quieter than its rank
     _heard: list[tuple[float, float, float]] = field(default_factory=list)
-    _levels: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=60))
+    _free_bright_db: float = 0.0
+    _levels: deque[tuple[float, float, float]] = field(default_factory=lambda: deque(maxlen=60))
 
     @property
     def due_cents(self) -> float | None:
@@ -244,19 +249,24 @@ class AtPipe:
             self._sounds_since_s = reading.at_s
         if reading.at_s - self._sounds_since_s < LIMITS.speaks_s:
             return False  # it still speaks, and the room fills
-        self._levels.append((reading.at_s, reading.own_db))
-        recent = [db for at_s, db in self._levels if at_s > reading.at_s - 0.3]
-        now_db = float(np.median(recent))
+        self._levels.append((reading.at_s, reading.own_db, reading.bright_db or 0.0))
+        recent = [level[1:] for level in self._levels if level[0] > reading.at_s - 0.3]
+        now_db, now_bright_db = (float(value) for value in np.median(recent, axis=0))
         if self.free_db is None:
-            return self._see_first_level(reading.at_s, now_db, rank_db)
+            gone = self._see_first_level(reading.at_s, now_db, rank_db)
+            self._free_bright_db = now_bright_db
+            return gone
         was = self.is_shaded
-        self.is_shaded = now_db < self.free_db - LIMITS.shaded_db
-        if now_db > self.free_db + LIMITS.shaded_db and not was:
+        # A hand near the mouth softens a pipe and dulls it: both count.
+        softer_db = self.free_db - now_db + LIMITS.dulls * (self._free_bright_db - now_bright_db)
+        self.is_shaded = softer_db > LIMITS.shaded_db
+        if softer_db < -LIMITS.shaded_db and not was:
             # Louder than it ever was: what was heard before was shaded.
-            self.free_db = now_db
+            self.free_db, self._free_bright_db = now_db, now_bright_db
             return True
         if not self.is_shaded:
             self.free_db += 0.1 * (now_db - self.free_db)
+            self._free_bright_db += 0.1 * (now_bright_db - self._free_bright_db)
         return was and not self.is_shaded
 
     def _see_first_level(self, at_s: float, now_db: float, rank_db: float | None) -> bool:
