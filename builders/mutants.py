@@ -3,8 +3,8 @@
 ``python builders/mutants.py`` works through every package of `PACKAGES`; name one or more to run
 only those (``listening/joint``). ``--sample N`` tries N mutants of each, drawn with ``--seed``. It
 works on a copy in ``build/mutants`` and keeps what it has found there: after Ctrl-C a second call
-goes on, and mutants that were killed are not tried again until their file changes. Survivors are.
-Then it prints what survived.
+goes on. Mutants that were killed are not tried again until their file changes, survivors not until
+a test changes. Then it prints what survived.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ PLACE = ROOT / "build" / "mutants"
 PACKAGES = {
     "survey": "tests/survey",
     "listening/joint": "tests/listening/joint",
-    "condition": "tests/condition tests/planning",
+    "condition": "tests/condition",
     "planning/value": "tests/planning",
     "work": "tests/work tests/cli",
     "desk/server/outbox.py": "tests/desk/server tests/desk/pages/test_pipe.py",
@@ -61,8 +61,11 @@ def digest(*texts: str) -> str:
     return hashlib.sha256("\0".join(texts).encode()).hexdigest()[:16]
 
 
-def known_tests(package: str, tree: Path) -> Tests:
-    """What the package's tests reach, learned again whenever source or tests have changed."""
+def known_tests(package: str, tree: Path) -> tuple[str, Tests]:
+    """What the package's tests reach, learned again whenever source or tests have changed.
+
+    The text first names this state of source and tests.
+    """
     tests = PACKAGES[package]
     files = [
         *source_files(tree, package),
@@ -70,7 +73,7 @@ def known_tests(package: str, tree: Path) -> Tests:
     ]
     key = digest(*(f"{file.relative_to(tree)}{file.read_text(encoding='utf-8')}" for file in files))
     sources = [str(f.relative_to(tree)) for f in source_files(tree, package)]
-    return learn(tree, sources, tests, tree.parent / f"tests-{key}.json")
+    return key, learn(tree, sources, tests, tree.parent / f"tests-{key}.json")
 
 
 def change(source: str, mutated: str) -> list[str]:
@@ -90,10 +93,10 @@ def waits_for_the_others(limit: float | None) -> None:
 def run(package: str, sample: int | None, seed: int, highest_load: float | None) -> None:
     """Try the mutants of one package and print the score and the survivors."""
     place = PLACE / package.removesuffix(".py").replace("/", "-")
-    tree, killed_file = place / "tree", place / "killed.txt"
+    tree, judged_file = place / "tree", place / "judged.txt"
     copied(tree)
-    tests = known_tests(package, tree)
-    killed = set(killed_file.read_text().split()) if killed_file.exists() else set()
+    state, tests = known_tests(package, tree)
+    judged = set(judged_file.read_text().split()) if judged_file.exists() else set()
     every = [
         mutant
         for file in source_files(tree, package)
@@ -101,28 +104,31 @@ def run(package: str, sample: int | None, seed: int, highest_load: float | None)
     ]
     chosen = drawn(every, sample, seed)
     print(f"{package}: {len(every)} mutants, {len(chosen)} drawn (seed {seed})", flush=True)
-    for mutant in chosen[:CONTROLS]:
+    for mutant in [] if f"control-{state}" in judged else chosen[:CONTROLS]:
         source = (tree / mutant.path).read_text(encoding="utf-8")
         if not survives(tree, tests, mutant.path, mutant.line, source):
             sys.exit(f"The tests of {mutant.path}:{mutant.line} are red without any change.")
     alive: list[Mutant] = []
-    with killed_file.open("a") as kept:
+    with judged_file.open("a") as kept:
+        kept.write(f"control-{state}\n")
         for number, mutant in enumerate(chosen, 1):
             source = (tree / mutant.path).read_text(encoding="utf-8")
             mutated = mutant.code(source)
             key = digest(mutant.path, mutated)
-            if key in killed:
+            if f"killed-{key}" in judged:
                 continue
-            waits_for_the_others(highest_load)
-            if survives(tree, tests, mutant.path, mutant.line, mutated):
+            survived = f"{state}-{key}"  # by the tests as they are; others may kill it
+            if survived not in judged:
+                waits_for_the_others(highest_load)
+                is_alive = survives(tree, tests, mutant.path, mutant.line, mutated)
+                kept.write(f"{survived if is_alive else f'killed-{key}'}\n")
+                kept.flush()
+            if survived in judged or is_alive:
                 alive.append(mutant)
                 reached = len(tests.by_line.get(mutant.path, {}).get(mutant.line, []))
                 print(f"  survived {number}: {mutant.path}:{mutant.line} {mutant.operator}")
                 print(*(f"    {line}" for line in change(source, mutated)), sep="\n")
                 print(f"    reached by {reached} tests", flush=True)
-            else:
-                kept.write(f"{key}\n")
-                kept.flush()
     score = {"package": package, "seed": seed, "tried": len(chosen), "survived": len(alive)}
     print(f"{package}: {len(chosen) - len(alive)} of {len(chosen)} mutants killed")
     with (PLACE / "scores.jsonl").open("a") as scores:

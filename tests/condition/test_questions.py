@@ -104,3 +104,41 @@ def test_a_shift_of_every_division_is_asked_about(
     shifts: tuple[float, float], asked: list[Asked]
 ) -> None:
     assert about(TWO, [], condition(state(FIRST, shifts[0]), state(SECOND, shifts[1]))) == asked
+
+
+def test_an_event_is_compared_with_the_thermometer_where_there_is_one() -> None:
+    """It read 25 °C, the walk was noted at 18 °C: an event at 26 °C is near, at 16 °C is far."""
+    warm = replace(state(FIRST, 0.0), thermometer_celsius=25.0)
+    assert about(ORGAN, [], condition(warm), {"": 26.5}) == []
+    (far,) = input_questions(ORGAN, [], condition(warm), {"": 16.0})
+    assert "the plan is for 16 °C and the air now is 25 °C" in far.text
+
+
+def test_a_division_named_has_its_own_event_air() -> None:
+    both = condition(state(FIRST, 0.0), state(SECOND, 0.0))
+    (one,) = input_questions(TWO, [], both, {SECOND: 30.0})
+    assert one.divisions == (SECOND,)
+    (other,) = input_questions(TWO, [], both, {"": 30.0, SECOND: 20.0})
+    assert other.divisions == (FIRST,)
+
+
+def test_a_whole_shift_names_the_pitch_to_write_down() -> None:
+    """100 cents below 440 Hz are 415.3 Hz (equal temperament)."""
+    (one,) = input_questions(ORGAN, [], condition(state(FIRST, -100.0)))
+    assert "about 100 cents below the description" in one.text
+    assert "A4 = 415.3 Hz" in one.text
+    (one,) = input_questions(ORGAN, [], condition(state(FIRST, 100.0)))
+    assert "above" in one.text
+    assert "A4 = 466.2 Hz" in one.text
+
+
+def test_of_several_divisions_the_middle_shift_is_named() -> None:
+    three = replace(TWO, divisions=(*TWO.divisions, replace(TWO.divisions[0], id="echo")))
+    shifts = condition(state(FIRST, 20.0), state(SECOND, 21.0), state("echo", 23.0))
+    (one,) = input_questions(three, [], shifts)
+    assert "about 21 cents above" in one.text
+
+
+def test_a_division_without_flues_heard_is_not_asked_about() -> None:
+    silent = replace(state(SECOND, 0.0), shift_cents=None, shift_sigma_cents=None)
+    assert input_questions(TWO, [], condition(state(FIRST, 20.0), silent))[0].divisions == (FIRST,)
