@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
+from sqlalchemy.exc import OperationalError
+from starlette.testclient import TestClient
 
 from walkboard.book.folder import DATABASE
 from walkboard.book.seen import SeenBook, open_seen
 from walkboard.desk.frame.setting import Setting
 from walkboard.desk.server import application
 from walkboard.desk.server.outbox import Outbox, Outcome
+from walkboard.errors import BookError, InputError
 from walkboard.work.snapshot import opened_to_see
 
 Keep = Callable[[Setting], Outcome]
@@ -91,3 +95,94 @@ def test_the_same_setting_twice_is_kept_once(desk: tuple[Keep, Path]) -> None:
     setting = tick()
     assert [keep(setting).state for _ in range(2)] == ["kept", "kept"]
     assert len(ticked(folder)) == 1
+
+
+def told_by(error: Exception | None) -> Outcome:
+    """What a browser is answered when keeping its setting ends in this error."""
+
+    def keeper(*_: object) -> None:
+        if error is not None:
+            raise error
+
+    return Outbox({"tick": keeper}).keep(None, tick(), "Phone")  # type: ignore[arg-type]
+
+
+def because(cause: Exception | None) -> BookError:
+    error = BookError("The book cannot be written.")
+    error.__cause__ = cause
+    return error
+
+
+@pytest.mark.parametrize(
+    ("error", "state"),
+    [
+        (None, "kept"),
+        (because(sqlite3.OperationalError("database is locked")), "later"),
+        (because(OperationalError("INSERT", {}, sqlite3.OperationalError("disk I/O"))), "later"),
+        (because(OSError(28, "No space left on device")), "later"),
+        (because(None), "refused"),  # the visit is closed: it will be closed tomorrow
+        (because(ValueError("no such state")), "refused"),
+        (InputError("The Tuner has done pipe 3 meanwhile."), "refused"),
+        (ValueError("not a pipe"), "refused"),
+    ],
+)
+def test_only_what_may_pass_is_sent_again(error: Exception | None, state: str) -> None:
+    found = told_by(error)
+    assert found.state == state
+    assert (found.why == "") is (state == "kept")
+
+
+def test_a_programs_own_mistake_is_not_hidden() -> None:
+    with pytest.raises(ZeroDivisionError):
+        told_by(ZeroDivisionError())
+
+
+def test_a_time_without_a_zone_is_taken_as_utc() -> None:
+    kept: list[Setting] = []
+    box = Outbox({"tick": lambda _, setting, __: kept.append(setting)})
+    noon = datetime(2031, 3, 1, 12, 0)  # noqa: DTZ001
+    for at in (noon, noon.replace(tzinfo=timezone(timedelta(hours=2)))):
+        box.keep(None, tick().model_copy(update={"at": at}), "")  # type: ignore[arg-type]
+    assert [setting.at.utcoffset() for setting in kept] == [timedelta(0), timedelta(hours=2)]
+
+
+def sent(desk: tuple[Keep, Path], body: object) -> tuple[int, dict[str, object]]:
+    """Status and answer of the outbox's door, called at the desk itself."""
+    made = application.make_application(desk[1])
+    with TestClient(
+        made, base_url="http://127.0.0.1:8000", headers={"origin": "http://127.0.0.1:8000"},
+        client=("127.0.0.1", 5000),
+    ) as client:  # fmt: skip
+        answer = client.post("/outbox", content=body if isinstance(body, str) else json.dumps(body))
+    made.state.desk.book.close()
+    return answer.status_code, answer.json()
+
+
+def test_each_setting_sent_is_answered_by_its_own_id(desk: tuple[Keep, Path]) -> None:
+    settings = [tick("one-good-tick-1"), tick("one-bad-tick-22", pipe="great.open8:99")]
+    body = {"settings": [json.loads(s.model_dump_json()) for s in settings]}
+    status, answer = sent(desk, body)
+    assert status == 200
+    outcomes = answer["outcomes"]
+    assert isinstance(outcomes, dict)
+    assert {uid: found["state"] for uid, found in outcomes.items()} == {
+        "one-good-tick-1": "kept",
+        "one-bad-tick-22": "refused",
+    }
+    assert outcomes["one-good-tick-1"]["why"] == ""
+
+
+@pytest.mark.parametrize("body", ["{", {"settings": "none"}, {"sent": []}])
+def test_what_is_no_outbox_is_told_so(desk: tuple[Keep, Path], body: object) -> None:
+    status, answer = sent(desk, body)
+    assert status == 400
+    assert answer["trouble"]
+
+
+@pytest.mark.parametrize(("count", "status"), [(500, 200), (501, 400)])
+def test_a_phone_long_away_sends_five_hundred_at_a_time(
+    desk: tuple[Keep, Path], count: int, status: int
+) -> None:
+    one = json.loads(tick(pipe="great.open8:99").model_dump_json())
+    body = {"settings": [{**one, "uid": f"setting-of-a-test-{n}"} for n in range(count)]}
+    assert sent(desk, body)[0] == status

@@ -7,6 +7,7 @@ The air's share is the ideal gas: c goes with the root of the absolute temperatu
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,15 +20,13 @@ from walkboard.condition.state import PipeCents
 from walkboard.organ.model import PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.planning.pitch import DivisionPitch
-from walkboard.planning.value.belief import Belief, PipeForecast
+from walkboard.planning.value.belief import Belief, Known, PipeForecast
 from walkboard.planning.value.cost import heard_badness
 from walkboard.planning.value.layout import Layout
+from walkboard.planning.value.pipe_offset import PipeOffset, beats_a_second
 from walkboard.planning.value.pipe_offsets import (
     REFERENCES_CENTS,
-    Known,
-    PipeOffset,
     Situation,
-    beats_a_second,
     situation,
     unheard_pull,
 )
@@ -53,7 +52,7 @@ def a_pipe(rank: str, cents: float, number: int = A4, air: float = 18.0) -> Pipe
     return PipeCents(PipeRef(rank, number), cents, 0.1, None, air)
 
 
-def found(known: list[Known], at: dict[str, DivisionPitch], **more: object) -> Situation:
+def found(known: Sequence[Known], at: dict[str, DivisionPitch], **more: object) -> Situation:
     return situation(LAYOUT, at, known, weigh(LAYOUT, known), **more)  # type: ignore[arg-type]
 
 
