@@ -11,11 +11,16 @@ import pytest
 
 from tests.condition.organs import readings, small_organ
 from walkboard.condition.assess import assess, division_states
+from walkboard.condition.finite import check_condition, check_shares
+from walkboard.condition.state import Condition
 from walkboard.errors import InputError
 
 ORGAN = small_organ()
 PIPES = readings(ORGAN, ["great.octave"], lambda _: 2.0, 18.0)[:24]
 
+NOT_KNOWN: dict[str, Any] = dict.fromkeys(
+    ("shift_cents", "shift_sigma_cents", "implied_celsius", "thermometer_celsius")
+)
 WRONG = [
     ("cents", math.nan, "A reading cannot be nan cents"),
     ("cents", math.inf, "A reading cannot be inf cents"),
@@ -57,3 +62,26 @@ def test_a_thermometer_that_cannot_be_is_refused(celsius: float) -> None:
 def test_a_level_that_is_not_known_and_a_reading_without_doubt_are_taken() -> None:
     pipes = [replace(p, level_db=None, sigma_cents=0.0) for p in PIPES]
     assert assess(ORGAN, pipes, {}).divisions["great"].shift_cents == pytest.approx(2.0, abs=0.6)
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [("shift_cents", math.nan), ("shift_sigma_cents", math.inf), ("stated_celsius", math.nan),
+     ("implied_celsius", math.inf), ("thermometer_celsius", 99.0)],
+)  # fmt: skip
+def test_a_condition_that_cannot_be_is_refused_by_its_division(field: str, value: float) -> None:
+    good = assess(ORGAN, PIPES, {"great": 18.0})
+    check_condition(good)
+    check_condition(Condition({"great": replace(good.divisions["great"], **NOT_KNOWN)}, None))
+    changed: dict[str, Any] = {field: value}
+    wrong = Condition({"great": replace(good.divisions["great"], **changed)}, None)
+    with pytest.raises(InputError) as refused:
+        check_condition(wrong)
+    assert refused.value.where == "great"
+
+
+def test_a_share_that_is_no_number_is_refused_by_its_rank() -> None:
+    check_shares({"great.trumpet": 0.3}, what="What a reed follows")
+    with pytest.raises(InputError, match="What a reed follows cannot be nan") as refused:
+        check_shares({"great.trumpet": math.nan}, what="What a reed follows")
+    assert refused.value.where == "great.trumpet"

@@ -150,3 +150,15 @@ def test_a_note_that_was_not_heard_has_no_offset():
     assert np.isnan(found.offsets_cents[3])
     assert np.isnan(found.offsets_cents[9])
     assert_allclose(np.nanmax(np.abs(found.offsets_cents)), 0.0, rtol=0, atol=1.5)
+
+
+@pytest.mark.parametrize("above", [-60.0, 37.0])
+def test_the_pitch_that_an_organ_is_at_changes_nothing(above):
+    """An organ far from the description's pitch, each of its ranks a little elsewhere."""
+    cents, sigma, notes, ranks = heard(known("werckmeister iii").cents_above_c, octaves=3, ranks=2)
+    here = temperament_of(cents, sigma, notes, ranks)
+    there = temperament_of(cents + above + 3.0 * ranks, sigma, notes, ranks)
+    assert here.claimed is not None
+    assert there.claimed is not None
+    assert there.claimed.names == here.claimed.names
+    assert_allclose(there.offsets_cents, here.offsets_cents, atol=0.15)

@@ -126,3 +126,44 @@ def test_no_distance_is_given_for_more_than_a_device_can_do(device: str, reach: 
     assert beyond.movement.distance == ""
     assert "is it the right pipe" in beyond.caution
     assert (within.movement.distance != "") == (device in {"stopper", "slide"})
+
+
+@pytest.mark.parametrize(
+    # common practice, no source: how far each can bring a pipe [cents]
+    ("device", "reach"),
+    [
+        ("slide", 60.0), ("cone", 30.0), ("roll", 60.0), ("ears", 30.0),
+        ("shade", 60.0), ("stopper", 120.0), ("cap", 120.0), ("spring", 100.0),
+    ],
+)  # fmt: skip
+def test_no_move_is_compared_with_the_last_beyond_what_a_device_can_do(
+    device: str, reach: float
+) -> None:
+    """Within reach there is a distance or a comparison; beyond, only the way and a question."""
+    hand = learn_hand([MoveSeen(8.0, 8.0), MoveSeen(-8.0, -8.0)])
+    for way in (-1.0, 1.0):
+        within = advise(device, 0.95 * way * reach, 262.0, 343.0, hand)
+        beyond = advise(device, 1.05 * way * reach, 262.0, 343.0, hand)
+        assert within.words != within.movement.words
+        assert beyond.words == beyond.movement.words == within.movement.words
+
+
+@pytest.mark.parametrize(
+    ("share", "words"),
+    [
+        (0.1, "only a little of"),
+        (0.25, "about a quarter of"),
+        (0.34, "about a third of"),
+        (0.5, "about half of"),
+        (0.75, "about three quarters of"),
+        (1.0, "about as much as"),
+        (1.5, "about one and a half times"),
+        (2.0, "about twice"),
+        (3.0, "about three times"),
+    ],
+)
+def test_a_move_is_compared_with_the_last_in_a_tuners_fractions(share: float, words: str) -> None:
+    hand = learn_hand([MoveSeen(8.0, 8.0), MoveSeen(-8.0, -8.0)])
+    assert hand.gain == pytest.approx(1.0, abs=0.01)
+    said = advise("cone", 8.0 * share, 440.0, 343.0, hand).words
+    assert said.endswith(f"{words} your last move")
