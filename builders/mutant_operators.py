@@ -47,6 +47,7 @@ CORE = (
 )  # fmt: skip
 
 SMALLEST_CHANGE = 0.05  # chosen: no figure of the trade is known better, so no test should pin it
+FLOOR = 1e-5  # chosen: below, a literal is not a figure of the trade
 
 
 class _Slip(Operator):  # type: ignore[misc]
@@ -198,11 +199,13 @@ def drawn(mutants: list[Mutant], sample: int | None, seed: int) -> list[Mutant]:
 
 
 def _is_equal(name: str, node: Any) -> bool:
-    """Whether the change is too small to matter."""
-    if name != "NumberReplacer":
+    """Whether the change is too small to matter, or of a floor that only avoids dividing by 0."""
+    if name not in ("NumberReplacer", "TimesTen"):
         return False
     value = ast.literal_eval(node.value)
-    return not isinstance(value, int | float) or abs(value) * SMALLEST_CHANGE > 1.0
+    if not isinstance(value, int | float) or 0.0 < abs(value) < FLOOR:
+        return True
+    return name == "NumberReplacer" and abs(value) * SMALLEST_CHANGE > 1.0
 
 
 def _blind_places(source: str) -> list[tuple[tuple[int, int], tuple[int, int]]]:

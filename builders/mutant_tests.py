@@ -27,8 +27,8 @@ import coverage
 
 # Libraries that bring a pytest plugin are imported before pytest can rewrite their asserts.
 FLAGS = ("-q", "-x", "--no-header", "--tb=no", "-W", "ignore::pytest.PytestAssertRewriteWarning")
-LOOK_S = 15.0  # chosen: seconds of tests that reach the line; every mutant gets these
-SECOND_LOOK_S = 30.0  # chosen: seconds of other tests of the same file, for what is still alive
+LOOK_S = 8.0  # chosen: seconds of tests that reach the line; every mutant gets these
+SECOND_LOOK_S = 6.0  # chosen: seconds of other tests of the same file, for what is still alive
 PATIENCE = 12.0  # chosen: a mutant may take this many times as long as its tests took, and
 HANG_S = 60.0  # chosen: this much more, on a busy machine
 
