@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from walkboard.condition.humidity import HumidityBand, humidity_band
+from walkboard.condition.humidity import humidity_band
 
 HOURS = np.arange(0.0, 24.0 * 400.0 + 1.0)
 
@@ -45,4 +47,6 @@ def test_less_than_thirty_days_make_no_band() -> None:
     ("last", "is_outside"), [(0.39, True), (0.40, False), (0.6, False), (0.61, True)]
 )
 def test_the_edges_of_the_band_are_within_it(last: float, is_outside: bool) -> None:
-    assert HumidityBand(0.5, 0.4, 0.6, last, 365.0).is_outside is is_outside
+    band = humidity_band(HOURS, np.full(len(HOURS), 0.5))
+    assert band is not None
+    assert replace(band, low=0.4, high=0.6, last=last).is_outside is is_outside

@@ -53,6 +53,8 @@ def test_at_the_ends_of_the_rank_there_are_fewer(book: SeenBook) -> None:
     visit = book.visits(1)[0]
     low = neighbours(book, book.organ(1), visit, PipeRef("great.principal8", 1))
     assert [n.semitones for n in low] == [4, 5, 7, 12]
+    third_up = neighbours(book, book.organ(1), visit, PipeRef("great.principal8", 5))
+    assert [n.pipe.number for n in third_up] == [1, 9, 10, 12, 17]
     high = neighbours(book, book.organ(1), visit, PipeRef("great.octave4", 54))
     assert all(n.semitones < 0 for n in high)
     assert all(abs(n.heard_hz) <= 20.0 for n in high)  # what is faster nobody counts
