@@ -5,6 +5,7 @@
 - `memory`: what is remembered of an organ's pipes
 - `holds`: measures the holds of a walk
 - `coupled`: a stop that sounds and was not stated, measured with the others
+- `weigh`, `odd_holds`: what sounded, and which holds are not believed
 - `identity`, `names`, `unison_pairs`: which of two near unisons is which
 - `pulling`: pipes that pull each other into step
 """

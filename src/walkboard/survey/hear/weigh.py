@@ -15,29 +15,36 @@ from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import Hold
+from walkboard.survey.hear.odd_holds import beside_ciphers, odd_holds
 from walkboard.survey.hear.unison_pairs import either_of
 from walkboard.survey.recognise.companions import (
     Companion,
     find_companions,
     is_octave_of_stated,
-    series_in,
 )
 from walkboard.survey.recognise.evidence import Evidence
 from walkboard.survey.recognise.families import Timbre, timbre_of
 from walkboard.survey.recognise.hypotheses import Hypothesis, hypotheses
-from walkboard.survey.recognise.limits import LIMITS
+from walkboard.survey.recognise.limits import LIMITS as RECOGNITION
 from walkboard.survey.recognise.shift import Shifted
 from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Tremulant
 
-_TELLING_HZ = 150.0
-_SAME_PITCH = 0.04  # relative
-_LEAST_HOLDS = 6  # below which shares along the walk say nothing
-_SECOND_KEY_LINES = 5  # where several ranks are stated, whose beats leave lines over
-_SECOND_KEY_PLAIN_DB = 10.0  # under the loudest line, in which one line of another key is enough
-_CIPHER_REACH_HZ = 30.0  # within the band that a partial is measured in. Derived: 1/0.04 s, rounded
-_CIPHER_BELOW_DB = 30.0
-_CIPHER_PARTIALS = 12
-_SAME_PITCH_CENTS = 45.0
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """When a walk says something of itself."""
+
+    moved_from_hz: float = 150.0  # lower pipes are not known well enough; chosen
+    same_pitch: float = 0.04  # relative, of a stop that beats with the stated one [-]; chosen
+    least_holds: int = 6  # below which shares along the walk say nothing; chosen
+    tremulant_holds: int = 4  # with movement, below which no tremulant is found; chosen
+    tremulant_share: float = 0.6  # of them at one rate [-]; fitted by bench situations
+    shift_readings: int = 3  # below which the shift is the holds' coarse one; chosen
+    odd_share: float = 0.8  # of a companion's partials, above which it is stopped [-]; chosen
+    same_pitch_cents: float = 45.0  # of a cipher and the pipe it is; derived: < a quarter tone
+
+
+LIMITS = Limits()
 
 
 @dataclass(frozen=True)
@@ -105,7 +112,7 @@ def weigh(
         also, unnamed = (), False  # a microphone that moves makes beats and lines of its own
     instead, not_the_family = _other_family(organ, drawn, holds) if not also else ((), False)
     missing = () if also or unnamed else _not_sounding(stops, organ, holds)
-    far = abs(shifted.cents) >= LIMITS.shift_asked_cents
+    far = abs(shifted.cents) >= RECOGNITION.shift_asked_cents
     believed = not (also or unnamed or tremulant or not_the_family or far or moved)
     withheld: dict[int, ReadingFlag] = {}
     if also or unnamed or not_the_family:
@@ -119,8 +126,8 @@ def weigh(
             [target_hz(organ, pipe, air_celsius) * ratio for pipe in organ.sounding(drawn, key)]
             for key in keys
         ]
-        withheld = _odd_holds(holds, evidence, due)
-        withheld |= _beside_ciphers(holds, evidence, drones)
+        withheld = odd_holds(holds, evidence, due)
+        withheld |= beside_ciphers(holds, evidence, drones)
     marked = ReadingFlag.TREMULANT if tremulant else None
     heard = Heard(
         sentence="",
@@ -136,7 +143,7 @@ def weigh(
 
 def _shift_cents(holds: Sequence[Hold], shifted: Shifted) -> float:
     cents = [r.cents for hold in holds for r in hold.readings if isinstance(r, Measured)]
-    return float(np.median(cents)) if len(cents) >= 3 else shifted.cents
+    return float(np.median(cents)) if len(cents) >= LIMITS.shift_readings else shifted.cents
 
 
 def _moved_cents(holds: Sequence[Hold]) -> float | None:
@@ -148,30 +155,30 @@ def _moved_cents(holds: Sequence[Hold]) -> float | None:
         r.wander_cents
         for hold in holds
         for r in hold.readings
-        if isinstance(r, Measured) and r.wander_cents is not None and r.hz > _TELLING_HZ
+        if isinstance(r, Measured) and r.wander_cents is not None and r.hz > LIMITS.moved_from_hz
     ]
-    if len(wander) < _LEAST_HOLDS:
+    if len(wander) < LIMITS.least_holds:
         return None
     usual = float(np.median(wander))
-    return usual if usual > LIMITS.moved_cents else None
+    return usual if usual > RECOGNITION.moved_cents else None
 
 
 def _tremulant(evidence: Sequence[Evidence]) -> Tremulant | None:
     """A tremulant moves pitch and level of every hold at one rate."""
     seen = [one.modulation for one in evidence if one.modulation is not None]
-    if len(seen) < 4:
+    if len(seen) < LIMITS.tremulant_holds:
         return None
     rates = np.array([m.rate_hz for m in seen])
     rate = float(np.median(rates))
-    same = np.abs(rates - rate) <= LIMITS.tremulant_rate_hz
-    if same.mean() < 0.6:
+    same = np.abs(rates - rate) <= RECOGNITION.tremulant_rate_hz
+    if same.mean() < LIMITS.tremulant_share:
         return None
     pitch = float(np.median([m.stands_out for m in seen]))
     level = float(np.median([m.level_stands_out for m in seen]))
     cents = float(np.median([m.depth_cents for m in seen]))
     depth_db = float(np.median([m.depth_db for m in seen]))
-    plain = min(pitch, level) >= LIMITS.tremulant_times
-    if not plain or cents < LIMITS.tremulant_cents or depth_db < LIMITS.tremulant_db:
+    plain = min(pitch, level) >= RECOGNITION.tremulant_times
+    if not plain or cents < RECOGNITION.tremulant_cents or depth_db < RECOGNITION.tremulant_db:
         return None
     return Tremulant(float(rates[same].mean()), cents, depth_db)
 
@@ -191,7 +198,7 @@ def _cipher(
     found = []
     for pipe in organ.pipes():
         away = abs(1200.0 * np.log2(hz / target_hz(organ, pipe, air_celsius)))
-        if away > _SAME_PITCH_CENTS:
+        if away > LIMITS.same_pitch_cents:
             continue
         rank = organ.rank(pipe.rank)
         stopped = rank.family in (Family.STOPPED, Family.CHIMNEY)
@@ -221,10 +228,10 @@ def _also(
     shift_cents: float,
 ) -> tuple[tuple[AlsoSounding, ...], bool]:
     """Unstated stops that sound along the walk; and whether something does that none fits."""
-    if len(evidence) < _LEAST_HOLDS:
+    if len(evidence) < LIMITS.least_holds:
         return (), False
     single = all(len(one.stated_hz) == 1 for one in evidence)
-    share = LIMITS.also_share if single else LIMITS.also_share_several
+    share = RECOGNITION.also_share if single else RECOGNITION.also_share_several
     known = {one.name: one for one in hypotheses(organ, drawn, keys, air_celsius)}
     ratio = ratio_of_cents(shift_cents)
     due = {
@@ -248,17 +255,18 @@ def _also(
 def _beating(known: Sequence[Hypothesis], evidence: Sequence[Evidence]) -> AlsoSounding | None:
     """A stop in unison with the stated one, or its octave, that shows only by its beats."""
     seen = [one for one in evidence if one.unrest_db is not None]
-    if len(seen) < _LEAST_HOLDS:
+    if len(seen) < LIMITS.least_holds:
         return None
     for multiple, part in ((1, 0), (2, 1)):
-        moved = [one for one in seen if one.unrest_db and one.unrest_db[part] > LIMITS.unrest_db]
-        if len(moved) < LIMITS.unrest_share * len(seen):
+        least_db = RECOGNITION.unrest_db
+        moved = [one for one in seen if one.unrest_db and one.unrest_db[part] > least_db]
+        if len(moved) < RECOGNITION.unrest_share * len(seen):
             continue
         for what in known:
             due, stated = what.due_hz[seen[0].key], seen[0].stated_hz[0]
             if due is None or stated is None or not what.stops:
                 continue
-            if abs(due / stated / multiple - 1.0) < _SAME_PITCH:
+            if abs(due / stated / multiple - 1.0) < LIMITS.same_pitch:
                 return AlsoSounding(what.stops[0], len(moved), len(seen), 0, what.stops[1:])
     return None
 
@@ -278,9 +286,10 @@ def named_companion(
         return AlsoSounding(drawn[0], heard, able, what.semitones, what.stops)
     met = [series.numbers for series in companion.series.values() if len(series.numbers)]
     odd = float((np.concatenate(met) % 2).mean()) if met else 0.0
+    stopped = odd > LIMITS.odd_share
     stops = sorted(
         what.stops,
-        key=lambda stop: (_family(organ, stop) in (Family.STOPPED, Family.CHIMNEY)) != (odd > 0.8),
+        key=lambda stop: (_family(organ, stop) in (Family.STOPPED, Family.CHIMNEY)) != stopped,
     )
     if not stops:
         return AlsoSounding(drawn[0], heard, able, what.semitones)
@@ -340,85 +349,16 @@ def _unlike(timbre: Timbre, family: Family) -> float:
 
 def _not_sounding(stops: Sequence[str], organ: Organ, holds: Sequence[Hold]) -> tuple[str, ...]:
     """Stated stops of which hardly any pipe was found, where others were."""
-    if len(stops) < 2 or len(holds) < _LEAST_HOLDS:
+    if len(stops) < 2 or len(holds) < LIMITS.least_holds:
         return ()
     missing = []
     for stop in stops:
         ranks = {plays.rank for plays in organ.stop(stop).plays}
         read = [r for hold in holds for r in hold.readings if r.pipe.rank in ranks]
         found = [r for r in read if isinstance(r, Measured) or either_of(r) is not None]
-        if len(read) >= _LEAST_HOLDS and len(found) <= LIMITS.silent_share * len(read):
+        if len(read) >= LIMITS.least_holds and len(found) <= RECOGNITION.silent_share * len(read):
             missing.append(stop)
     return tuple(missing) if len(missing) < len(stops) else ()
-
-
-def _odd_holds(
-    holds: Sequence[Hold],
-    evidence: Sequence[Evidence],
-    due: Sequence[Sequence[float]],
-) -> dict[int, ReadingFlag]:
-    """Holds in which a second key sounds, or whose partials are not one pipe's."""
-    by_start = {hold.start_s: hold.n for hold in holds}
-    odd: dict[int, ReadingFlag] = {}
-    for one in evidence:
-        number = by_start.get(one.start_s)
-        if number is None:
-            continue
-        if one.disagrees is not None or _second_key(one, due):
-            odd[number] = ReadingFlag.OTHER
-    return odd
-
-
-def _second_key(one: Evidence, due: Sequence[Sequence[float]]) -> bool:
-    """Whether the unexplained lines are those of another key of the walked stops."""
-    if len(one.left) < 2:
-        return False
-    needed = _SECOND_KEY_LINES if len(one.stated_hz) > 1 else LIMITS.least_lines
-    hz = one.lines.hz[one.left]
-    loud = one.lines.level_db[one.left]
-    for key, combs in enumerate(due):
-        if key == one.key or not combs:
-            continue
-        base = combs[0]
-        # The fundamental or the second partial must be there, and loud, before more is tried.
-        first = np.abs(1731.0 * (hz / base - 1.0)) < LIMITS.reach_cents
-        near = first | (np.abs(1731.0 * (hz / (2.0 * base) - 1.0)) < LIMITS.reach_cents)
-        loudest_db = one.lines.level_db.max()
-        if not near.any() or loud[near].max() < loudest_db - 30.0:
-            continue
-        plain = len(one.stated_hz) == 1 and first.any()
-        if plain and loud[first].max() > loudest_db - _SECOND_KEY_PLAIN_DB:
-            return True
-        series = series_in(one, base)
-        able = min(needed, max(1, int(6_500.0 / base)))
-        if series is not None and len(series.numbers) >= min(able, 2 if able < 3 else able):
-            return True
-    return False
-
-
-def _beside_ciphers(
-    holds: Sequence[Hold], evidence: Sequence[Evidence], drones: Sequence[Drone]
-) -> dict[int, ReadingFlag]:
-    """Holds with a partial in whose band a cipher's line lies."""
-    by_start = {hold.start_s: hold.n for hold in holds}
-    found: dict[int, ReadingFlag] = {}
-    for drone in drones:
-        places = np.array(drone.lines_hz)
-        levels = np.array(drone.level_db)
-        for one in evidence:
-            number = by_start.get(one.start_s)
-            if number is None or one.end_s < drone.start_s or one.start_s > drone.end_s:
-                continue
-            own = one.explained & (one.lines.level_db > one.lines.level_db.max() - 45.0)
-            near = np.abs(one.lines.hz[own][:, np.newaxis] - places) < _CIPHER_REACH_HZ
-            loud = levels > one.lines.level_db[own][:, np.newaxis] - _CIPHER_BELOW_DB
-            stated = [hz for hz in one.stated_hz if hz is not None]
-            first = np.zeros(int(own.sum()), bool)
-            for hz in stated:
-                first |= one.lines.hz[own] < (_CIPHER_PARTIALS + 0.5) * hz
-            if (near & loud & first[:, np.newaxis]).any():
-                found[number] = ReadingFlag.OTHER
-    return found
 
 
 def apply(weighed: Weighed, holds: Sequence[Hold]) -> tuple[Hold, ...]:

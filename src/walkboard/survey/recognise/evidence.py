@@ -20,29 +20,37 @@ from walkboard.listening.evidence.modulation import (
     loudness_unrest_db,
     modulation_of,
 )
-from walkboard.survey.recognise.limits import LIMITS
+from walkboard.survey.recognise.limits import LIMITS as RECOGNITION
 
 FloatArray = NDArray[np.float64]
 
-_MOST_PARTIALS = 240  # derived: lines are read to 7.5 kHz, and a 16′ begins at 32 Hz
-_STATED_REACH_CENTS = 40.0
-_LOWEST_BEATING_HZ = 100.0  # below, noise and wind move a partial's loudness as much as beats do
-_BEATING_PARTIALS = 6
-_BEATING_DB = 30.0  # under the loudest line
-_BESIDE_CENTS = 45.0  # from a stated partial
-_UNISON_CENTS = 45.0  # that two stated pipes may stand apart and still be one pitch
-_SIDE_BAND_HZ = 12.0
-_SIDE_BAND_DB = 8.0  # that the two of a pair may differ by
-_TAIL_DB = 9.0  # by which a line must have fallen since the hold before to be its tail
-_TAIL_S = 4.0  # after which nothing rings any more
-_MODULATED_PARTIALS = 4
-_STRONG_DB = 40.0  # under the loudest line, in which a partial's place is believed
-_HARMONIC_PARTIALS = 12
-_OWN_CENTS = 22.0  # from a partial's place, in which the loudest line is taken for it
-_UNSURE_CENTS = 0.3  # of a line's place, from the pipe's own unrest
-_UNSURE_BINS = 0.06  # the same from noise and room, in bins
-_APART_CENTS = 1.2  # by which partials of one pipe do not differ
-_APART_SIGMAS = 4.0
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Which lines are a stated pipe's, and which are not. *Fitted*: by bench situations."""
+
+    most_partials: int = 240  # derived: lines are read to 7.5 kHz, and a 16′ begins at 32 Hz
+    stated_reach_cents: float = 40.0  # from where a stated comb is due; fitted
+    beating_from_hz: float = 100.0  # lower partials are moved as much by noise and wind; fitted
+    beating_partials: int = 6  # lowest partials whose loudness is looked at; chosen
+    beating_below_db: float = 30.0  # under the loudest line, in which they lie; chosen
+    beside_cents: float = 45.0  # from a stated partial, in which a line is beside it; fitted
+    unison_cents: float = 45.0  # that two stated pipes of one pitch may be apart; derived: < 50
+    side_band_hz: float = 12.0  # from its carrier; chosen
+    side_band_db: float = 8.0  # that the two of a pair may differ by; fitted
+    tail_db: float = 9.0  # by which a line must have fallen to be the last hold's tail; fitted
+    tail_s: float = 4.0  # after which nothing rings any more; chosen
+    modulated_partials: int = 4  # loudest lines whose movement is read; chosen
+    strong_db: float = 40.0  # under the loudest line, in which a place is believed; fitted
+    harmonic_partials: int = 12  # lowest that must be harmonic; chosen
+    own_cents: float = 22.0  # from a partial's place, in which the loudest line is its own; fitted
+    unsure_cents: float = 0.3  # of a line's place, from the pipe's own unrest; fitted
+    unsure_bins: float = 0.06  # the same from noise and room; fitted
+    apart_cents: float = 1.2  # by which partials of one pipe do not differ; fitted
+    apart_sigmas: float = 4.0  # the same in standard deviations; chosen
+
+
+LIMITS = Limits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +127,7 @@ def evidence_of(
     explained = _on_combs(lines, [hz for hz in stated if hz is not None])
     explained |= _between_unisons(lines, expected_hz)
     other = explained | _near(lines.hz, np.asarray(drones_hz, float), lines.apart_hz, 12.0)
-    if before is not None and times_s[0] - before.end_s < _TAIL_S:
+    if before is not None and times_s[0] - before.end_s < LIMITS.tail_s:
         other |= _tail(lines, before.lines)
     other |= _side_bands(lines, explained)
     left = np.flatnonzero(~other & _loud_enough(lines, explained))
@@ -138,7 +146,7 @@ def evidence_of(
 
 
 def _found_hz(lines: HoldLines, due_hz: float) -> float | None:
-    found = best_series(lines.hz, due_hz, _STATED_REACH_CENTS, lines.seconds)
+    found = best_series(lines.hz, due_hz, LIMITS.stated_reach_cents, lines.seconds)
     if found is None or (len(found.numbers) < 2 and 3.0 * due_hz < lines.hz.max(initial=0.0)):
         return None
     return found.hz
@@ -158,7 +166,7 @@ def _on_combs(lines: HoldLines, fundamentals: Sequence[float]) -> NDArray[np.boo
         number = np.rint(lines.hz / hz)
         away = np.abs(lines.hz - number * hz)
         reach = 0.7 * lines.apart_hz + lines.hz * 0.8 / 1731.0
-        explained |= (number >= 1) & (number <= _MOST_PARTIALS) & (away < reach)
+        explained |= (number >= 1) & (number <= LIMITS.most_partials) & (away < reach)
     return explained
 
 
@@ -167,11 +175,11 @@ def _between_unisons(lines: HoldLines, expected_hz: Sequence[float]) -> NDArray[
     explained = np.zeros(len(lines.hz), bool)
     for place, hz in enumerate(expected_hz):
         for other in expected_hz[place + 1 :]:
-            if abs(1731.0 * (other / hz - 1.0)) < _UNISON_CENTS:
+            if abs(1731.0 * (other / hz - 1.0)) < LIMITS.unison_cents:
                 middle = 0.5 * (hz + other)
                 number = np.maximum(1.0, np.rint(lines.hz / middle))
                 away = np.abs(1731.0 * (lines.hz / (number * middle) - 1.0))
-                explained |= (away < _UNISON_CENTS) & (number <= _MOST_PARTIALS)
+                explained |= (away < LIMITS.unison_cents) & (number <= LIMITS.most_partials)
     return explained
 
 
@@ -182,7 +190,7 @@ def _tail(lines: HoldLines, before: HoldLines) -> NDArray[np.bool_]:
     same = np.abs(lines.hz[:, np.newaxis] - before.hz) < np.maximum(
         0.8 * lines.apart_hz, lines.hz[:, np.newaxis] * 3.0 / 1731.0
     )
-    fallen = lines.level_db[:, np.newaxis] < before.level_db - _TAIL_DB
+    fallen = lines.level_db[:, np.newaxis] < before.level_db - LIMITS.tail_db
     return np.asarray((same & fallen).any(axis=1))
 
 
@@ -192,14 +200,14 @@ def _side_bands(lines: HoldLines, explained: NDArray[np.bool_]) -> NDArray[np.bo
     for carrier in np.flatnonzero(explained):
         away = lines.hz - lines.hz[carrier]
         near = np.flatnonzero(
-            (np.abs(away) < _SIDE_BAND_HZ)
+            (np.abs(away) < LIMITS.side_band_hz)
             & (np.abs(away) > 0.0)
             & (lines.level_db < lines.level_db[carrier] - 2.0)
         )
         for one in near[away[near] < 0.0]:
             mate = near[
                 (np.abs(away[near] + away[one]) < 0.5 * lines.apart_hz)
-                & (np.abs(lines.level_db[near] - lines.level_db[one]) < _SIDE_BAND_DB)
+                & (np.abs(lines.level_db[near] - lines.level_db[one]) < LIMITS.side_band_db)
             ]
             if len(mate):
                 side[one] = True
@@ -219,10 +227,10 @@ def _loud_enough(lines: HoldLines, explained: NDArray[np.bool_]) -> NDArray[np.b
     place = np.searchsorted(lines.hz[stated], lines.hz)
     left, right = (stated[np.clip(place + step, 0, len(stated) - 1)] for step in (-1, 0))
     beside = np.maximum(lines.level_db[left], lines.level_db[right])
-    enough = lines.level_db > beside - LIMITS.also_below_db
+    enough = lines.level_db > beside - RECOGNITION.also_below_db
     for near in (left, right):
-        close = np.abs(1731.0 * (lines.hz / lines.hz[near] - 1.0)) < _BESIDE_CENTS
-        enough &= ~close | (lines.level_db > lines.level_db[near] - LIMITS.beside_below_db)
+        close = np.abs(1731.0 * (lines.hz / lines.hz[near] - 1.0)) < LIMITS.beside_cents
+        enough &= ~close | (lines.level_db > lines.level_db[near] - RECOGNITION.beside_below_db)
     return np.asarray(enough)
 
 
@@ -232,8 +240,13 @@ def _disagreement(lines: HoldLines, taken: NDArray[np.bool_], fundamental_hz: fl
         return None
     number = np.rint(lines.hz / fundamental_hz).astype(np.int64)
     away = 1731.23 * (lines.hz / np.maximum(number, 1) / fundamental_hz - 1.0)
-    strong = lines.level_db > lines.level_db.max() - _STRONG_DB
-    own = (number >= 1) & (number <= _HARMONIC_PARTIALS) & (np.abs(away) < _OWN_CENTS) & strong
+    strong = lines.level_db > lines.level_db.max() - LIMITS.strong_db
+    own = (
+        (number >= 1)
+        & (number <= LIMITS.harmonic_partials)
+        & (np.abs(away) < LIMITS.own_cents)
+        & strong
+    )
     own &= ~taken
     # The loudest line of each partial.
     index = np.flatnonzero(own)
@@ -243,7 +256,8 @@ def _disagreement(lines: HoldLines, taken: NDArray[np.bool_], fundamental_hz: fl
     if len(index) < 3:
         return None
     n, away = number[index], away[index]
-    unsure = np.hypot(_UNSURE_CENTS, 1731.23 * _UNSURE_BINS / lines.seconds / lines.hz[index])
+    from_noise = 1731.23 * LIMITS.unsure_bins / lines.seconds / lines.hz[index]
+    unsure = np.hypot(LIMITS.unsure_cents, from_noise)
     for every in (2, 3):
         these, rest = n % every == 0, n % every != 0
         if these.any() and rest.sum() >= 2:
@@ -251,12 +265,13 @@ def _disagreement(lines: HoldLines, taken: NDArray[np.bool_], fundamental_hz: fl
             mine, own_spread = _middle(away[these], unsure[these])
             apart = abs(mine - middle)
             scatter = np.abs(away[rest] - middle) / unsure[rest]
-            limit = max(_APART_CENTS, _APART_SIGMAS * float(np.hypot(spread, own_spread)))
-            if apart > limit and scatter.max() < _APART_SIGMAS:
+            sigma_cents = float(np.hypot(spread, own_spread))
+            limit = max(LIMITS.apart_cents, LIMITS.apart_sigmas * sigma_cents)
+            if apart > limit and scatter.max() < LIMITS.apart_sigmas:
                 return every
     middle, _ = _middle(away, unsure)
     off = np.abs(away - middle)
-    plain = (off > _APART_CENTS) & (off > _APART_SIGMAS * unsure)
+    plain = (off > LIMITS.apart_cents) & (off > LIMITS.apart_sigmas * unsure)
     return 1 if plain.sum() >= 2 else None
 
 
@@ -264,12 +279,12 @@ def _unrest(
     spectrum: LongSpectrum, lines: HoldLines, fundamental_hz: float
 ) -> tuple[float, float] | None:
     """Unrest of the strongest odd partials, and of the strongest even ones; 0 where none is."""
-    if fundamental_hz < _LOWEST_BEATING_HZ or len(lines.hz) == 0:
+    if fundamental_hz < LIMITS.beating_from_hz or len(lines.hz) == 0:
         return None
     number = np.rint(lines.hz / fundamental_hz).astype(np.int64)
     away = 1731.0 * (lines.hz / (np.maximum(number, 1) * fundamental_hz) - 1.0)
-    own = (number >= 1) & (number <= _BEATING_PARTIALS) & (np.abs(away) < _OWN_CENTS)
-    own &= lines.level_db > lines.level_db.max() - _BEATING_DB
+    own = (number >= 1) & (number <= LIMITS.beating_partials) & (np.abs(away) < LIMITS.own_cents)
+    own &= lines.level_db > lines.level_db.max() - LIMITS.beating_below_db
     found = []
     for even in (False, True):
         index = np.flatnonzero(own & ((number % 2 == 0) == even))
@@ -297,5 +312,5 @@ def _moved(
     index = np.flatnonzero(explained)
     # The loudest, and low ones rather: a deep tremulant spreads a high partial beyond its band.
     weight = lines.level_db[index] - 3.0 * np.log2(lines.hz[index] / min(known))
-    loudest = index[np.argsort(-weight)][:_MODULATED_PARTIALS]
+    loudest = index[np.argsort(-weight)][: LIMITS.modulated_partials]
     return modulation_of(spectrum, [float(hz) for hz in lines.hz[loudest]], min(known))
