@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,8 @@ from walkboard.book.opening import open_book
 from walkboard.organ.reading import read_organ
 from walkboard.work.open_book import now
 from walkboard.work.outlook import past_visit
+from walkboard.work.overview import earlier_readings
+from walkboard.work.snapshot import opened_to_see
 
 
 def heard(folder: Path, description: str) -> dict[str, int]:
@@ -51,3 +54,25 @@ def test_a_moved_rank_takes_its_readings_along(tmp_path: Path) -> None:
     found = heard(tmp_path, changed("moved", 2999, name="great.superoctave"))
     assert found["great.superoctave"] > 40
     assert "great.octave4" not in found
+
+
+@pytest.mark.parametrize(
+    ("what", "rank", "seen"),
+    [
+        ("replaced", "great.octave4", False),
+        ("revoiced", "great.octave4", False),
+        ("moved", "great.superoctave", True),
+    ],
+)
+def test_the_rank_page_compares_with_the_same_pipes_only(
+    tmp_path: Path, what: str, rank: str, seen: bool
+) -> None:
+    chapel_book(tmp_path)
+    with opened_to_see(tmp_path) as book:
+        (visit,) = book.visits(1)
+        kept = replace(book.organ(1), description=changed(what, 2999, name=rank), version=2)
+        found = earlier_readings(book, kept, rank, replace(visit, id=visit.id + 1))
+    assert bool(found) == seen
+    for _, readings in found:
+        assert {pipe.rank for pipe in readings} == {rank}
+        assert len(readings) > 40

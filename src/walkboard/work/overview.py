@@ -16,6 +16,7 @@ from walkboard.listening.readings import Measured
 from walkboard.organ.celestes import partner_of
 from walkboard.organ.model import Division, Organ, PipeRef, Rank
 from walkboard.organ.nearest import meant_instead
+from walkboard.organ.years import compared_with_today
 from walkboard.sheets.rank_charts import STRAY_CENTS, ChartContext, rank_chart
 from walkboard.sheets.values import Mark, RankChart
 from walkboard.survey.hear.heard_walk import Reading
@@ -122,12 +123,22 @@ def rank_state(book: SeenBook, kept: KeptOrgan, rank_id: str) -> RankState:
 def earlier_readings(
     book: SeenBook, kept: KeptOrgan, rank_id: str, before: KeptVisit, most: int = 3
 ) -> tuple[tuple[KeptVisit, Mapping[PipeRef, KeptReading]], ...]:
-    """A rank's readings at the visits before one, newest first, of those that heard it."""
+    """A rank's readings at the visits before one, newest first, of those that heard it.
+
+    Pipes are named as today; readings from before the rank was replaced or revoiced are left out.
+    """
+    organ = described(book, kept)
     found: list[tuple[KeptVisit, Mapping[PipeRef, KeptReading]]] = []
     for visit in reversed(book.visits(kept.id)):
         if visit.id >= before.id or len(found) == most:
             continue
-        own = Snapshot(book, visit.id).by_rank.get(rank_id)
+        today = compared_with_today(organ, visit.opened_at.year)
+        own = {
+            now: reading
+            for readings in Snapshot(book, visit.id).by_rank.values()
+            for pipe, reading in readings.items()
+            if (now := today(pipe)) is not None and now.rank == rank_id
+        }
         if own:
             found.append((visit, own))
     return tuple(found)
