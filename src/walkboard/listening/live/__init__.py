@@ -1,6 +1,7 @@
 """Follows one pipe, alone or beside a reference, block by block while it is tuned.
 
 - `tracker`: the tracker itself; `readings` what it returns
+- `limits`: thresholds of both
 - `ring`: the last seconds of sound
 - `quick`: a look at a short stretch in about a millisecond
 - `steady`: a long look, with the whole machinery of one hold

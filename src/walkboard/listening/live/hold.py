@@ -8,19 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from walkboard.listening.live.company import Company
+from walkboard.listening.live.limits import LIMITS
 from walkboard.listening.live.quick import Quick
 from walkboard.listening.live.steady import Steady
 from walkboard.quantities import cents_between
-
-ROOM_FILLS_S = 0.25
-_MOVED_CENTS = 0.5  # from where on a pipe counts as moved
-_MOVED_SIGMAS = 5.0
-_STILL_S = 0.3  # over which a pipe must have stood still to be read steadily
-_BELIEVED_S = 0.8  # a shorter window cannot clear a pipe of what a longer one has heard
-_HOLDS, _FADES = 0.7, 0.98  # of the share of the sound that looks usually hold; how that fades
-_GONE_DB, _GONE_SHARE = 12.0, 0.2  # quieter than usual, and of the sound: a pipe that is elsewhere
-_FORGETS_DB = 0.1  # of how loud it usually is, from look to look
-_TWICE = 2  # verdicts in a row that a pipe is hidden, or alone again
 
 
 @dataclass(slots=True)
@@ -87,8 +78,8 @@ class Hold:
 
         One that does not was made while the pipe jumped, or something else sounds.
         """
-        self._usual_explained = max(_FADES * self._usual_explained, look.explained)
-        holds = look.explained > _HOLDS * self._usual_explained
+        self._usual_explained = max(LIMITS.fades * self._usual_explained, look.explained)
+        holds = look.explained > LIMITS.holds * self._usual_explained
         # A look that disagrees with the steady one is believed once a second one says the same.
         self.is_lost = not (holds and look.agrees)
         return not self.is_lost and self.doubts != 1
@@ -98,8 +89,8 @@ class Hold:
 
         The pipe's partials have nearly gone from where they were, and hold little of what sounds.
         """
-        self._usual_db = max(self._usual_db - _FORGETS_DB, look.own_db)
-        gone = look.explained < _GONE_SHARE and look.own_db < self._usual_db - _GONE_DB
+        self._usual_db = max(self._usual_db - LIMITS.forgets_db, look.own_db)
+        gone = look.explained < LIMITS.gone_share and look.own_db < self._usual_db - LIMITS.gone_db
         self.is_lost = self.is_lost or gone
         return gone
 
@@ -108,13 +99,13 @@ class Hold:
         if company is None:
             return
         self._hidden = self._hidden + 1 if company.is_hidden else 0
-        clears = company.is_alone and seconds >= _BELIEVED_S
+        clears = company.is_alone and seconds >= LIMITS.believed_s
         self._alone = self._alone + 1 if clears else 0
         if company.is_hidden:
-            if self._hidden >= _TWICE:
+            if self._hidden >= LIMITS.in_a_row:
                 self.is_hidden, self.company = True, company
             return
-        cleared = self.company is None or self.company.is_alone or self._alone >= _TWICE
+        cleared = self.company is None or self.company.is_alone or self._alone >= LIMITS.in_a_row
         if cleared or not company.is_alone:
             self.is_hidden, self.company = False, company
 
@@ -122,7 +113,7 @@ class Hold:
 def stands_still(hold: Hold, look: Quick, now_s: float) -> bool:
     """Whether the quick looks of the last moments agree; remembers the newest."""
     hold.looks.append((now_s, look.hz))
-    before = [hz for at_s, hz in hold.looks if at_s <= now_s - _STILL_S + 0.01]
+    before = [hz for at_s, hz in hold.looks if at_s <= now_s - LIMITS.still_s + 0.01]
     if hold.steady is not None or not before:
         return True
     if abs(cents_between(before[-1], look.hz)) < 0.7 * least_movement(hold, look, now_s):
@@ -133,6 +124,6 @@ def stands_still(hold: Hold, look: Quick, now_s: float) -> bool:
 
 def least_movement(hold: Hold, look: Quick, now_s: float) -> float:
     """Difference of two looks from which a pipe counts as moved [cents]."""
-    filling = float(np.exp(-(now_s - hold.began_s) / (2.0 * ROOM_FILLS_S)))
+    filling = float(np.exp(-(now_s - hold.began_s) / (2.0 * LIMITS.room_fills_s)))
     sigma = float(np.hypot(look.sigma_cents, look.room_cents * filling))
-    return max(_MOVED_CENTS, _MOVED_SIGMAS * sigma)
+    return max(LIMITS.moved_cents, LIMITS.moved_sigmas * sigma)

@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 from walkboard.listening.hold.gaps import find_gap
 from walkboard.listening.hold.spectrum import spectrum_of_hold
 from walkboard.listening.live import reverberation as room
-from walkboard.listening.live.hold import ROOM_FILLS_S, Hold, least_movement, stands_still
+from walkboard.listening.live.hold import Hold, least_movement, stands_still
+from walkboard.listening.live.limits import LIMITS
 from walkboard.listening.live.pair import PairTracker
 from walkboard.listening.live.quick import Quick, quick_look
 from walkboard.listening.live.readings import LiveFlag, LiveReading, beats_against
@@ -37,26 +38,6 @@ from walkboard.quantities import cents_between
 UPDATE_S = 0.05
 PAIR_UPDATE_S = 0.1
 LONGEST_S = 2.5
-_RING_S = 4.0
-_SHORTEST_S = 0.12
-_QUICK_S = 0.2
-_QUICK_PERIODS = 7.0
-_STEADY_S = 0.45
-_STEADY_PERIODS = 14.0
-_JUMP_CENTS = 60.0
-_OWN_CENTS = 50.0
-_PLAIN_CENTS = 35.0
-_RECOGNISE_S = 0.15  # between two looks at what else sounds
-_UNEXPLAINED = 0.06  # share of the power from which something else sounds
-_CLIPPED = 0.999
-_SWINGS_EVERY_S, _SWINGS_FROM_S = 0.2, 1.15  # a tremulant is asked for so often, from when on
-# Missing samples are looked for in so much sound, so often; so much around the gap is left out; and
-# so long it is reported [s]. The sound is what `find_gap` needs at least, and a quarter; chosen.
-_GAP_SOUND_S, _GAP_EVERY_S, _GAP_MARGIN_S, _GAP_SAID_S = 1.15, 0.2, 0.06, 0.5
-_GAP_SHARE = 0.7  # of the sound that is the pipe's, below which a voice may jump instead; chosen
-_AGREE_SIGMAS = 4.0  # that two ways of looking may differ by
-_ONSET_S = 0.15  # a quick look at a hold that has just begun is as short
-_WORST_SIGMA_CENTS = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +90,7 @@ class Tracker:
     def __post_init__(self) -> None:
         if not 4_000 <= self.sample_rate <= 400_000:
             raise ValueError(f"a sample rate lies between 4 and 400 kHz, not {self.sample_rate}")
-        self._ring = Ring(self.sample_rate, _RING_S)
+        self._ring = Ring(self.sample_rate, LIMITS.ring_s)
         self.expect(self.expected)
 
     def expect(self, expected: Expected) -> None:
@@ -147,8 +128,8 @@ class Tracker:
 
     def _read(self) -> LiveReading:
         now_s = self._ring.end_s
-        recent = self._ring.last(max(_QUICK_S, _QUICK_PERIODS / self.expected.pipe.hz))
-        if len(recent) < _SHORTEST_S * self.sample_rate:
+        recent = self._ring.last(max(LIMITS.quick_s, LIMITS.quick_periods / self.expected.pipe.hz))
+        if len(recent) < LIMITS.shortest_s * self.sample_rate:
             return LiveReading.none(now_s, -120.0, LiveFlag.SILENT)
         level = float(np.sqrt(np.mean(recent**2)))
         flags = [LiveFlag.CLIPPED] if _clips(recent) else []
@@ -180,18 +161,20 @@ class Tracker:
         """Whether it is plainly the pipe expected and nothing else."""
         away = abs(cents_between(self.expected.pipe.hz, look.hz))
         return (
-            look.explained > 1.0 - _UNEXPLAINED and look.every_nth is None and away < _PLAIN_CENTS
+            look.explained > 1.0 - LIMITS.unexplained
+            and look.every_nth is None
+            and away < LIMITS.plain_cents
         )
 
     def _nearer(self, hz: float) -> Comb | None:
         """Another key of the rank that a frequency is nearer to than to the pipe expected."""
         away = abs(cents_between(self.expected.pipe.hz, hz))
-        if away < _OWN_CENTS:
+        if away < LIMITS.own_cents:
             return None
         near = min(
             self.expected.others, key=lambda comb: abs(cents_between(comb.hz, hz)), default=None
         )
-        if near is None or abs(cents_between(near.hz, hz)) > min(away, _OWN_CENTS):
+        if near is None or abs(cents_between(near.hz, hz)) > min(away, LIMITS.own_cents):
             return None
         return near
 
@@ -218,7 +201,10 @@ class Tracker:
 
     def _swings(self, now_s: float, hold: Hold) -> bool:
         """Whether a tremulant is on; asked now and then, the last answer stands meanwhile."""
-        if now_s - hold.swing_asked_s >= _SWINGS_EVERY_S and now_s - hold.began_s > _SWINGS_FROM_S:
+        if (
+            now_s - hold.swing_asked_s >= LIMITS.swings_every_s
+            and now_s - hold.began_s > LIMITS.swings_from_s
+        ):
             hold.swing_asked_s = now_s
             sound = self._ring.since(max(hold.began_s + 0.15, now_s - 1.0))
             hold.swings = swings(sound, self.sample_rate, hold.hz)
@@ -226,17 +212,19 @@ class Tracker:
 
     def _has_gap(self, now_s: float, hold: Hold, look: Quick) -> bool:
         """Whether samples went missing a moment ago; the hold is then read from there on."""
-        hold.voices.append((now_s, not look.agrees or look.explained < _GAP_SHARE))
-        strange = [is_strange for at_s, is_strange in hold.voices if at_s > now_s - _GAP_SOUND_S]
-        stands = now_s - hold.quiet_since_s >= _GAP_SOUND_S and float(np.mean(strange)) < 0.4
-        if stands and now_s - hold.gap_asked_s >= _GAP_EVERY_S:
+        hold.voices.append((now_s, not look.agrees or look.explained < LIMITS.gap_share))
+        strange = [
+            is_strange for at_s, is_strange in hold.voices if at_s > now_s - LIMITS.gap_sound_s
+        ]
+        stands = now_s - hold.quiet_since_s >= LIMITS.gap_sound_s and float(np.mean(strange)) < 0.4
+        if stands and now_s - hold.gap_asked_s >= LIMITS.gap_every_s:
             hold.gap_asked_s = now_s
-            sound = self._ring.last(_GAP_SOUND_S)
+            sound = self._ring.last(LIMITS.gap_sound_s)
             at_s = find_gap(spectrum_of_hold(sound[:, np.newaxis], self.sample_rate))
             if at_s is not None:
-                hold.quiet_since_s = now_s - _GAP_SOUND_S + at_s + _GAP_MARGIN_S
+                hold.quiet_since_s = now_s - LIMITS.gap_sound_s + at_s + LIMITS.gap_margin_s
                 hold.steady, hold.gap_s = None, now_s
-        return now_s - hold.gap_s < _GAP_SAID_S
+        return now_s - hold.gap_s < LIMITS.gap_reported_s
 
     def _follow(
         self,
@@ -247,7 +235,7 @@ class Tracker:
         heard: str | None,
     ) -> LiveReading:
         hold = self._hold
-        if hold is None or abs(cents_between(hold.hz, look.hz)) > _JUMP_CENTS:
+        if hold is None or abs(cents_between(hold.hz, look.hz)) > LIMITS.jump_cents:
             began_s = now_s - look.seconds
             hold = self._hold = Hold(began_s, began_s, look.hz, look.room_cents)
         hold.missed = 0
@@ -276,7 +264,7 @@ class Tracker:
         hold.hz = steady.hz
         # While the room still fills, or still holds the pitch before a move, σ says so.
         filled_s = now_s - steady.seconds - hold.quiet_since_s
-        filling = hold.room_cents * float(np.exp(-max(0.0, filled_s) / ROOM_FILLS_S))
+        filling = hold.room_cents * float(np.exp(-max(0.0, filled_s) / LIMITS.room_fills_s))
         sigma = float(np.hypot(steady.sigma_cents, filling))
         return self._reading(now_s, steady.hz, sigma, steady.seconds, level, flags, heard)
 
@@ -300,7 +288,7 @@ class Tracker:
         if seen is None:
             return None
         sure = float(np.hypot(np.hypot(seen.sigma_cents, steady.sigma_cents), hold.room_cents))
-        return seen if abs(cents_between(steady.hz, seen.hz)) < _AGREE_SIGMAS * sure else None
+        return seen if abs(cents_between(steady.hz, seen.hz)) < LIMITS.agree_sigmas * sure else None
 
     def _begin_s(self, now_s: float, hold: Hold) -> float:
         """From when on a steady look is made: the room fills, so the beginning is left out."""
@@ -310,7 +298,7 @@ class Tracker:
     def _steady(self, now_s: float, hold: Hold) -> Steady | None:
         hz = self.expected.pipe.hz
         begin_s = self._begin_s(now_s, hold)
-        if now_s - begin_s < max(_STEADY_S, _STEADY_PERIODS / hz):
+        if now_s - begin_s < max(LIMITS.steady_s, LIMITS.steady_periods / hz):
             return None
         found = steady_look(
             self._ring.since(begin_s), self.sample_rate, hold.hz, begin_s - hold.quiet_since_s
@@ -330,7 +318,7 @@ class Tracker:
         flags: Sequence[LiveFlag],
         heard: str | None,
     ) -> LiveReading:
-        if sigma_cents > _WORST_SIGMA_CENTS:
+        if sigma_cents > LIMITS.worst_sigma_cents:
             return LiveReading.none(now_s, _db(level), *flags, LiveFlag.FAINT, heard=heard)
         return LiveReading(
             at_s=now_s,
@@ -400,7 +388,7 @@ class Tracker:
             self._recognised = None
             return
         # A hold that goes on is seldom another's; one that begins is asked at once.
-        if self._hold is not None and now_s - self._looked_s < _RECOGNISE_S:
+        if self._hold is not None and now_s - self._looked_s < LIMITS.recognise_s:
             return
         if level < 1e-6:
             self._recognised = None
@@ -416,7 +404,7 @@ class Tracker:
 
 def _clips(samples: NDArray[np.float32]) -> bool:
     size = np.abs(samples)
-    return bool(np.count_nonzero(size >= _CLIPPED) >= 4)
+    return bool(np.count_nonzero(size >= LIMITS.clipped) >= 4)
 
 
 def _db(level: float) -> float:
