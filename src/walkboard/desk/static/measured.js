@@ -140,6 +140,7 @@ function stepWords() {
   if (value.reason === "shaded") return say("m_shaded");
   if (value.reason === "tremulant") return say("m_tremulant");
   if (value.reason === "unsteady") return say("m_unsteady");
+  if (value.reason === "gap") return say("m_gap");
   if (value.cents === null) {
     if (flags.includes("other_key") && value.other !== null) return say("m_other_held", { other: keyName(value.other), key });
     if (flags.includes("octave")) return say("m_octave");
