@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.work.practising import hall
-from walkboard.condition.settling.forecast import Warmth
+from walkboard.condition.settling.forecast import Forecast, Warmth
 from walkboard.listening.live.company import Company
 from walkboard.listening.live.readings import LiveFlag, LiveReading
 from walkboard.organ.model import PipeRef
@@ -102,6 +102,55 @@ def test_advice_goes_silent_at_once_when_the_pipe_stands_elsewhere() -> None:
     later = judge_all(work, stretch(5.0, 3.0, 4.0))[-1]
     assert later.advice is not None
     assert later.advice.cents < 0.0
+
+
+def settles(cents: float, sigma_cents: float) -> Forecast:
+    """A forecast that is a plain normal."""
+    one = np.array([1.0])
+    return Forecast(
+        settled_cents=cents,
+        sigma_cents=sigma_cents,
+        above_cents=0.0,
+        tau_s=50.0,
+        log_tau=3.9,
+        log_tau_sigma=0.5,
+        seconds=0.0,
+        _weights=one,
+        _means=one * cents,
+        _sigmas=one * sigma_cents,
+    )
+
+
+@pytest.mark.parametrize(
+    ("cents", "sigma_cents", "handled", "step"),
+    [
+        # The chance that a normal of .3 lies beyond .5 (tables of the normal law): .02, .05;
+        (0.3, 0.0974, True, Step.DONE),
+        (0.3, 0.1216, True, Step.LISTEN),
+        # .004 and .012 where nobody was seen to touch it.
+        (0.3, 0.0754, False, Step.DONE),
+        (0.3, 0.0886, False, Step.LISTEN),
+        # Known to half the tolerance: moved from .35 on, and from two σ on.
+        (0.4, 0.1, True, Step.MOVE),
+        (0.33, 0.1, True, Step.LISTEN),
+        (0.45, 0.24, True, Step.LISTEN),
+        # Known less well: surely off, surely on that side, and clear enough to be worth a move.
+        (1.8, 0.6, True, Step.MOVE),
+        (1.6, 0.6, True, Step.WAIT),
+        (4.0, 0.8, True, Step.WAIT),
+        (6.0, 0.8, True, Step.MOVE),
+    ],
+)
+def test_done_moved_or_waited_for_by_what_the_forecast_leaves_open(
+    monkeypatch: pytest.MonkeyPatch, cents: float, sigma_cents: float, handled: bool, step: Step
+) -> None:
+    monkeypatch.setattr("walkboard.work.live.pipe.forecast", lambda *_: settles(cents, sigma_cents))
+    work = AtPipe(HAND)
+    if handled:
+        work.handled_s = 0.5
+    verdicts = judge_all(work, stretch(1.0, 4.0, cents))
+    assert step in {verdict.step for verdict in verdicts}
+    assert {v.step for v in verdicts} <= {step, Step.LISTEN}
 
 
 def test_a_hand_near_the_mouth_is_recognised_by_level_and_gets_no_advice() -> None:
