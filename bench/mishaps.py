@@ -257,7 +257,9 @@ def main() -> None:
     if loops:
         print("\nclosed loop  pipes  done  false   worst  seconds  moves    cpu")
         for kind in loops:
-            print_closed(kind, kept.closed(f"closed {kind}", seed))
+            closed = kept.closed(f"closed {kind}", seed)
+            if closed.pipes:
+                print_closed(kind, closed)
 
 
 def _print_rows(rows: list[str], kept: Kept, seed: int) -> None:
