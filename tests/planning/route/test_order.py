@@ -21,6 +21,7 @@ from walkboard.organ.reading import read_organ
 from walkboard.planning.plan import PlanItem
 from walkboard.planning.request import PlanRequest
 from walkboard.planning.route.order import place_on_chest, reference_rank
+from walkboard.planning.route.ways import Round, Visit, Ways
 from walkboard.planning.what_if import prepare
 
 HALL = read_organ(hall())
@@ -153,3 +154,30 @@ def test_the_far_toe_board_is_tuned_before_the_one_that_is_reached_over():
 
     assert planned(boards=False) == ["octave", "viola", "flute"]
     assert planned(boards=True) == ["octave", "flute", "viola"]
+
+
+def test_a_celeste_waits_for_a_partner_in_another_division():
+    rank = (
+        '[[rank]]\nid = "{0}"\ndivision = "{1}"\nname = "{0}"\nfamily = "open"\n'
+        'tuned_by = "slide"\nfeet = "8"\npipes = 56\n'
+    )
+    division = '[[division]]\nid = "{0}"\nname = "{0}"\nkeys = 56\n'
+    organ = read_organ(
+        'format = 1\nname = "Example"\ntemperament = "equal"\n'
+        "pitch = {a4_hz = 440.0, at_celsius = 18.0}\n"
+        + division.format("great")
+        + division.format("echo")
+        + division.format("solo")
+        + rank.format("principal", "great")
+        + rank.format("viola", "solo")
+        + rank.format("celeste", "echo")
+        + 'celeste = {cents = 10.0, partner = "viola"}\n'
+        # the Echo is on the way to the Solo, so the shortest way would be to it first
+        '[[travel]]\nfrom = "great"\nto = "echo"\nminutes = 1.0\n'
+        '[[travel]]\nfrom = "echo"\nto = "solo"\nminutes = 1.0\n'
+    )
+    celeste, viola = Visit(Round.CELESTES, "echo"), Visit(Round.FLUES, "solo")
+    great = Visit(Round.FLUES, "great")
+    legs = Ways(organ).round_trip([celeste, viola, great], "great").legs
+    order = [leg.visit for leg in legs]
+    assert order.index(viola) < order.index(celeste)

@@ -16,6 +16,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from walkboard.organ.celestes import partner_of
 from walkboard.organ.model import Organ
 from walkboard.planning.air_course import AirCourse
 from walkboard.planning.minutes import COMING_IN_MINUTES, WALK_FAR_MINUTES, WALK_NEAR_MINUTES
@@ -132,6 +133,12 @@ class Ways:
                 walk[a, b] = WALK_NEAR_MINUTES if near else WALK_FAR_MINUTES
         self._walk: Mapping[tuple[str, str], float] = walk
         self._division = division
+        # chests of celestes, each with that of a partner in another division
+        self._partners = frozenset(
+            (rank.chest, partner.chest)
+            for rank in organ.ranks
+            if rank.is_celeste and (partner := partner_of(organ, rank)) is not None
+        )
         self._matrix = np.array([[walk[a, b] for b in self.chests] for a in self.chests])
         self._arrive = np.full(len(self.chests), COMING_IN_MINUTES)
 
@@ -196,6 +203,10 @@ class Ways:
         if other in (one, begin):
             return False
         if one == begin:
+            return True
+        if (one.round, other.round) == (Round.FLUES, Round.CELESTES) and (
+            (other.chest, one.chest) in self._partners
+        ):
             return True
         same = self._division[one.chest] == self._division[other.chest]
         return same and _TURN[one.round] < _TURN[other.round]
