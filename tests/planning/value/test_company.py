@@ -198,3 +198,96 @@ def test_couplers_count_now_and_then_unless_it_is_said_which_are_drawn():
     assert ordinary(layout).coupled == ((1, 0, COUPLED),)
     assert coupled_by(layout, ["principal", "sw-gt"]) == ((1, 0, 1.0),)
     assert coupled_by(layout, ["principal"]) == ()
+
+
+def by_hand(layout: Layout, place: int, level_db: np.ndarray, present: np.ndarray) -> np.ndarray:
+    """Depth of the beats of one pipe's partials, pipe by pipe and partial by partial.
+
+    As the module's page states it: eight partials; open pipes fall as 1/m, reeds as 1/√m, stopped
+    ones have a tenth of the even partials and fall as m^-1.5; all are weaker above 4 kHz. What the
+    same key sounds in the division counts whole, the same stops an octave off half in power.
+    """
+    m = np.arange(1.0, 9.0)
+
+    def partials(at: int) -> np.ndarray:
+        family = layout.organ.ranks[layout.rank_of[at]].family.value
+        shape = {
+            "open": 1.0 / m,
+            "reed": m**-0.5,
+            "stopped": np.where(m % 2 == 1, 1.0, 0.1) * m**-1.5,
+        }[family]
+        shape = shape / np.sqrt(1.0 + (layout.nominal_hz[at] * m / 4000.0) ** 2)
+        return shape / np.linalg.norm(shape) * 10.0 ** (level_db[at] / 20.0)
+
+    own = partials(place)
+    found = np.zeros(8)
+    for n in range(8):
+        meets = layout.eighths[place] * (n + 1)  # in eighths of the key's 8′ pitch
+        power = 0.0
+        for other in range(len(layout.semitone)):
+            if other == place or layout.division_of[other] != layout.division_of[place]:
+                continue
+            keys_up = layout.semitone[other] - layout.semitone[place]
+            if keys_up not in (-12, 0, 12):
+                continue
+            harmonics = layout.eighths[other] * m * 2.0 ** (keys_up / 12.0)
+            share = present[other] * (1.0 if keys_up == 0 else 0.5)
+            power += share * float((partials(other)[harmonics == meets] ** 2).sum())
+        beside = np.sqrt(power)
+        found[n] = 2.0 * own[n] * beside / (own[n] ** 2 + beside**2)
+    loud = own**0.6
+    return loud / loud.sum() * found
+
+
+@pytest.mark.parametrize(
+    ("rank", "number"),
+    [
+        ("great.principal", 25),
+        ("great.octave", 1),
+        ("great.twelfth", 40),
+        ("great.trumpet", 30),
+        ("swell.flute", 20),
+        ("swell.oboe", 61),
+    ],
+)
+def test_depths_are_those_of_a_plain_sum_over_pipes(rank: str, number: int):
+    layout = Layout.of(SMALL)
+    level = levels_db(layout, {layout.place(PipeRef("great.octave", 5)): 3.0})
+    present = np.where(np.char.startswith([r.id for r in SMALL.ranks], "swell.cel"), 0.0, 0.5)
+    registration = ordinary(layout)
+    assert_allclose(registration.present, present[layout.rank_of])
+    place = layout.place(PipeRef(rank, number))
+    company = company_of(layout, level, registration)
+    expected = by_hand(layout, place, level, registration.present)
+    assert_allclose(company.depth[place], expected, rtol=1e-6, atol=1e-9)
+    assert_allclose(company.factor[place], 0.4 + 0.6 * expected.sum(), rtol=1e-6)
+
+
+def test_a_pipe_that_was_not_heard_is_as_loud_as_its_kind_usually_is():
+    """Common practice, no source: a mixture's row is 6 dB below the flues, a reed 4 above."""
+    layout = Layout.of(SMALL)
+    bare = levels_db(layout, {})
+    usual = {"principal": 0.0, "twelfth": -3.0, "mixture": -6.0, "trumpet": 4.0}
+    for rank, db in usual.items():
+        assert bare[layout.place(PipeRef(f"great.{rank}", 30))] == db
+    assert bare[layout.place(PipeRef("swell.celeste", 30))] == -6.0
+
+
+def test_the_rest_of_a_rank_is_as_loud_as_what_was_heard_of_it():
+    layout = Layout.of(SMALL)
+    first = layout.place(PipeRef("great.octave", 1))
+    level = levels_db(layout, {first: 2.0, first + 1: -1.0, first + 2: 40.0})
+    assert_allclose(level[first : first + 5], [2.0, -1.0, 10.0, 2.0, 2.0])
+    assert level[layout.place(PipeRef("great.principal", 1))] == 0.0
+    assert levels_db(layout, {first: -40.0})[first] == -10.0  # a bad recording, not a soft pipe
+
+
+def test_a_row_of_a_mixture_stands_at_its_harmonic_of_the_key():
+    """A nineteenth is the sixth harmonic up to B3, from C4 on a fifteenth, the fourth."""
+    layout = Layout.of(SMALL)
+    mixture = layout.slice_of(SMALL.rank("great.mixture"))
+    eighths = layout.eighths[mixture]
+    assert_allclose(eighths[:24], 6 * 8)
+    assert_allclose(eighths[24:], 4 * 8)
+    assert_allclose(layout.eighths[layout.slice_of(SMALL.rank("great.twelfth"))], 3 * 8)
+    assert_allclose(layout.semitone[mixture], np.arange(36, 97))
