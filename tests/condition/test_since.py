@@ -77,3 +77,38 @@ def test_too_few_pipes_say_nothing(ahead):
     pipes = [PipeCents(PipeRef("swell.oboe", n), -9.0, 0.1, None, 18.0) for n in (1, 2, 3)]
     assert moved_since(ORGAN, ahead, pipes, "May 2030") == ()
     assert moved_since(ORGAN, ahead, [], "May 2030") == ()
+
+
+def of_ranks(moved: dict[str, float], *ranks: str) -> tuple[PipeCents, ...]:
+    return tuple(p for p in heard(moved, 9) if p.pipe.rank in ranks)
+
+
+def test_two_ranks_of_a_division_speak_for_it_and_one_alone_for_nothing(ahead):
+    """One rank of flues that has risen may be the air of its division."""
+    up = {"great": 6.0}
+    (both,) = moved_since(ORGAN, ahead, of_ranks(up, "great.principal", "great.octave"), "May 2030")
+    assert both == "The whole Great has risen by 6 cents since May 2030."
+    assert moved_since(ORGAN, ahead, of_ranks(up, "great.principal"), "May 2030") == ()
+
+
+def test_what_has_fallen_is_said_to_have_fallen(ahead):
+    (said,) = sentences(ahead, {"great": -6.0})
+    assert said == "The whole Great has fallen by 6 cents since May 2030."
+    assert sentences(ahead, {"great": -9.0, "swell": -9.0})[0].startswith(
+        "Everything reads 9 cents below what the air explains"
+    )
+    (rank,) = sentences(ahead, {"swell.oboe": 9.0})
+    assert "9 cents sharper than it was left" in rank
+
+
+def test_five_pipes_of_a_reed_are_enough(ahead):
+    five = of_ranks({"swell.oboe": -9.0}, "swell.oboe")[20:25]
+    assert len(moved_since(ORGAN, ahead, five, "May 2030")) == 1
+    assert moved_since(ORGAN, ahead, five[:4], "May 2030") == ()
+
+
+def test_divisions_that_moved_apart_are_named_by_how_far(ahead):
+    """All have risen by 6; the Swell by 8 more."""
+    said = sentences(ahead, {"great": 6.0, "swell": 14.0})
+    assert any(s.startswith("Everything reads 6 cents above") for s in said)
+    assert any(s.startswith("The whole Swell has risen by 8 cents") for s in said)

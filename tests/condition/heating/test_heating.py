@@ -145,3 +145,58 @@ def test_a_first_forecast_is_given_less_surely_than_later_ones() -> None:
     rough = [lasting(9.0, lean) for lean in (0.0, 0.9, -0.8, 0.7, -0.9, 0.8)]
     spread = [s.high_celsius - s.low_celsius for s in Heating(rough).scores]
     assert spread[-1] > 2.0 * widths[4]
+
+
+def a_log(*legs: tuple[float, float], start: float = 10.0) -> tuple[np.ndarray, np.ndarray]:
+    """A log every ten minutes of straight legs: so many hours, at so many kelvin an hour."""
+    corners = np.cumsum([[0.0, start], *[[h, h * rate] for h, rate in legs]], axis=0)
+    hours = np.arange(0.0, corners[-1, 0], 1.0 / 6.0)
+    return hours, np.interp(hours, corners[:, 0], corners[:, 1])
+
+
+def test_a_heat_up_is_told_with_its_start_its_rise_and_the_air_outdoors() -> None:
+    hours, celsius = a_log((12.0, 0.0), (6.0, 1.0), (10.0, -0.3))
+    outdoors = np.linspace(0.0, 28.0, 29), np.linspace(0.0, 28.0, 29) / 2.0
+    (one,) = find_heat_ups(hours, celsius, outdoors=outdoors)
+    assert one.start_h == pytest.approx(12.0, abs=0.5)
+    assert one.hours[0] == 0.0
+    assert one.start_h + one.hours[-1] == pytest.approx(18.0, abs=0.5)
+    assert one.from_celsius == pytest.approx(10.0, abs=0.2)
+    assert one.celsius[-1] == pytest.approx(16.0, abs=0.2)
+    assert one.outdoors_celsius == pytest.approx(7.5, abs=0.3)
+    (bare,) = find_heat_ups(hours, celsius)
+    assert bare.outdoors_celsius is None
+
+
+@pytest.mark.parametrize(
+    ("hours", "rate", "found"), [(12.0, 0.34, 0), (12.0, 0.46, 1), (3.0, 0.6, 0), (4.5, 0.6, 1)]
+)
+def test_air_that_rises_too_slowly_or_too_little_is_not_heated(hours, rate, found) -> None:
+    """From 0.4 K an hour, and 2 K in all. Chosen: sun and people warm a church by 0.2 K an hour."""
+    log = a_log((6.0, 0.0), (hours, rate), (6.0, 0.0))
+    assert len(find_heat_ups(*log)) == found
+
+
+@pytest.mark.parametrize(("pause", "found"), [(1.0, 1), (4.0, 2)])
+def test_a_burner_that_cycles_is_one_heat_up_and_one_that_was_off_is_two(pause, found) -> None:
+    log = a_log((6.0, 0.0), (4.0, 1.0), (pause, -0.2), (4.0, 1.0), (6.0, 0.0))
+    assert len(find_heat_ups(*log)) == found
+
+
+@pytest.mark.parametrize(("hole", "found"), [(1.6, 1), (2.3, 0)])
+def test_a_heat_up_with_two_hours_missing_is_left_out(hole, found) -> None:
+    hours, celsius = a_log((6.0, 0.0), (8.0, 1.0), (6.0, 0.0))
+    keep = (hours < 9.0) | (hours >= 9.0 + hole)
+    assert len(find_heat_ups(hours[keep], celsius[keep])) == found
+
+
+def test_a_building_never_heated_is_taken_as_usual() -> None:
+    """Chosen: 1.2 and 10 hours, half and half, to 20 °C, or 15 K above the air outdoors."""
+    hours = np.zeros(1)
+    plain = fit_course([HeatUp(0.0, hours, np.full(1, 10.0))])
+    assert (plain.fast_h, plain.slow_h) == pytest.approx((1.2, 10.0))
+    assert (plain.fast_share, plain.end(None)) == pytest.approx((0.5, 20.0))
+    beside = fit_course([HeatUp(0.0, hours, np.full(1, 10.0), outdoors_celsius=4.0)])
+    assert beside.end(4.0) == pytest.approx(19.0)
+    with pytest.raises(ValueError, match="no heat-up"):
+        fit_course([])

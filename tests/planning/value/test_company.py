@@ -217,7 +217,8 @@ def by_hand(layout: Layout, place: int, level_db: np.ndarray, present: np.ndarra
             "stopped": np.where(m % 2 == 1, 1.0, 0.1) * m**-1.5,
         }[family]
         shape = shape / np.sqrt(1.0 + (layout.nominal_hz[at] * m / 4000.0) ** 2)
-        return shape / np.linalg.norm(shape) * 10.0 ** (level_db[at] / 20.0)
+        loud: np.ndarray = shape / np.linalg.norm(shape) * 10.0 ** (level_db[at] / 20.0)
+        return loud
 
     own = partials(place)
     found = np.zeros(8)
@@ -236,7 +237,8 @@ def by_hand(layout: Layout, place: int, level_db: np.ndarray, present: np.ndarra
         beside = np.sqrt(power)
         found[n] = 2.0 * own[n] * beside / (own[n] ** 2 + beside**2)
     loud = own**0.6
-    return loud / loud.sum() * found
+    depth: np.ndarray = loud / loud.sum() * found
+    return depth
 
 
 @pytest.mark.parametrize(
