@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.condition.organs import small_organ
+from tests.condition.organs import HEAD, a_rank, small_organ
 from walkboard.errors import InputError
 from walkboard.organ.model import PipeRef
+from walkboard.organ.reading import read_organ
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.ordinary import key_use
 from walkboard.planning.value.use import (
@@ -142,3 +143,15 @@ def test_the_shortest_registrations_go_to_the_long_one_most_like_them():
     assert len(joined) == 6
     assert RegistrationUse(chorus.stops, 106.0) in joined
     assert [u.seconds for u in joined[:-1]] == [104.0, 103.0, 102.0, 101.0, 100.0]
+
+
+def test_a_pedal_of_thirty_two_keys_shares_its_time_among_thirty_two():
+    organ = read_organ(
+        HEAD.format(temperament="equal", a4=440.0, celsius=18.0)
+        + '[[division]]\nid = "pedal"\nname = "Pedal"\nkeys = 32\n'
+        + a_rank("pedal.subbass", "stopped", "stopper", feet='"16"', pipes=32)
+    )
+    layout = Layout.of(organ)
+    use = EventUse((RegistrationUse(("pedal.subbass",), 64.0),))
+    exposed = exposures(layout, use, np.ones(32))[0]
+    assert_allclose(exposed, np.sqrt(3.0) * 2.0)

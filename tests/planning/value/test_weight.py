@@ -109,7 +109,7 @@ def test_an_event_exposes_its_stops_and_its_keys():
 
 
 def test_long_exposure_counts_by_its_square_root_and_not_beyond_twice():
-    keys = {48: 1.0, 60: 4.0, 62: 4.0, 64: 400.0}
+    keys = {48: 1.0, 60: 4.0, 62: 4.0, 65: 4.0, 67: 90.0, 69: 1.0, 72: 1.0, 64: 400.0}
     use = EventUse((RegistrationUse(("great.octave",), 60.0, {"great": keys}),))
     weights = weigh(LAYOUT, [], use)
     assert weights.use is not None
@@ -119,6 +119,7 @@ def test_long_exposure_counts_by_its_square_root_and_not_beyond_twice():
     ) / EVENT_SHARE
     mean = np.mean(list(keys.values()))
     assert_allclose(used, np.minimum(np.sqrt(np.array(list(keys.values())) / mean), 2.0))
+    assert used[-1] == pytest.approx(2.0)  # by the root alone it would be 2.5
 
 
 def test_a_plain_pipe_weighs_one_and_every_factor_multiplies():
