@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from walkboard import __version__
 from walkboard.book.records import Conditions, KeptRecording, KeptVisit
 from walkboard.errors import BookError, InputError
+from walkboard.organ.console import Coupler
 from walkboard.organ.model import Organ
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.work.hear_recordings import ToHear, hear_files
@@ -90,6 +91,46 @@ def relabel(
         words=words.strip(),
         organ_version=wanted,
     )
+
+
+def stops_heard(organ: Organ, walk: HeardWalk) -> tuple[str, ...] | None:
+    """What a walk that is not believed would be drawn with by what was heard in it.
+
+    Parameters
+    ----------
+    organ : Organ
+    walk : HeardWalk
+
+    Returns
+    -------
+    tuple of str or None
+        Ids of stops and of the coupler that a stop of another keyboard needs; None where nothing
+        better than what was stated is known.
+    """
+    heard = walk.heard
+    if heard is None or heard.believed or not heard.is_walk:
+        return None
+    known = {stop.id: stop for stop in organ.stops}
+    absent = set(heard.not_sounding)
+    found = [one for one in walk.drawn if one not in absent]
+    played = organ.stops_among(walk.drawn)[0].division
+    for one in heard.also_sounding[:1] if absent >= set(walk.drawn) else heard.also_sounding:
+        if one.stop not in known or one.semitones:
+            return None
+        theirs = known[one.stop].division
+        if theirs != played:
+            through = [c.id for c in organ.couplers if _leads(c, theirs, played)]
+            if not through:
+                return None
+            found.append(through[0])
+        found.append(one.stop)
+    stops = tuple(dict.fromkeys(found))
+    return stops if set(stops) != set(walk.drawn) and organ.stops_among(stops) else None
+
+
+def _leads(coupler: Coupler, from_division: str, to_division: str) -> bool:
+    joins = (coupler.from_division, coupler.to_division) == (from_division, to_division)
+    return joins and coupler.semitones == 0 and not coupler.unison_off
 
 
 def withdraw(book: Book, recording_id: int, words: str = "") -> KeptRecording:

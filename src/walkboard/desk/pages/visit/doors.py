@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from walkboard.desk.frame.page import Door, Page
-from walkboard.desk.pages.visit import arrival, closing, listening, plan, work
+from walkboard.desk.pages.visit import arrival, closing, listening, plan, second_thoughts, work
 
 _AT = "/organ/{organ:int}/visit"
 
@@ -22,6 +22,9 @@ PAGE = Page(
         ),
         Door(f"{_AT}/coming/{{coming}}/again", listening.hear_again, ("POST",)),
         Door(f"{_AT}/coming/{{coming}}/away", listening.put_away, ("POST",)),
+        Door(f"{_AT}/recordings/{{recording:int}}/accept", second_thoughts.accept, ("POST",)),
+        Door(f"{_AT}/recordings/{{recording:int}}/label", second_thoughts.label, ("POST",)),
+        Door(f"{_AT}/recordings/{{recording:int}}/withdraw", second_thoughts.withdraw, ("POST",)),
         Door(f"{_AT}/fault", listening.make_fault, ("POST",)),
         Door(f"{_AT}/plan", plan.plan),
         Door(f"{_AT}/plan/try", plan.try_plan),

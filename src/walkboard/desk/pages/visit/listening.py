@@ -63,6 +63,7 @@ class Heard:
     unread: int
     wanting: tuple[KeyHeard, ...]
     suspects: tuple[Suspect, ...]
+    instead: str
 
 
 def listening(request: Request) -> Response:
@@ -168,6 +169,8 @@ def _coming(request: Request) -> tuple[AtVisit, upload_queue.Incoming]:
 
 
 def _heard(request: Request, at: AtVisit, recording: KeptRecording) -> Heard:
+    from walkboard.work.second_thoughts import stops_heard  # noqa: PLC0415 - slow to load
+
     walk = recording.walk
     chosen = preferences_of(request)
 
@@ -189,6 +192,7 @@ def _heard(request: Request, at: AtVisit, recording: KeptRecording) -> Heard:
         unread=len(walk.readings) - len(read),
         wanting=tuple(k for k in keys if k.enough is not Enough.YES),
         suspects=_suspects(at, recording),
+        instead=_stop_words(at, stops_heard(at.organ, walk) or (), with_division=False),
     )
 
 

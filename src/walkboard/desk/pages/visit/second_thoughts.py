@@ -1,0 +1,68 @@
+"""Second thoughts about a recording: accept the stop heard, say anew what it is, or discard it."""
+
+from __future__ import annotations
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from walkboard.book.records import KeptRecording
+from walkboard.desk.pages.visit.frame import AtVisit, number_in, surely_at_work, to_visit
+from walkboard.desk.text.catalogue import say
+from walkboard.errors import InputError
+
+_MOST_STOPS = 100
+
+
+def accept(request: Request) -> Response:
+    """Take the recording for what was heard in it."""
+    from walkboard.work.second_thoughts import relabel, stops_heard  # noqa: PLC0415 - slow to load
+
+    at, recording = _recording(request)
+    stops = stops_heard(at.organ, recording.walk)
+    if stops is not None:  # pressed twice, the second has nothing left to accept
+        relabel(at.desk.book, recording.id, drawn=stops)
+    return to_visit(request, "listen")
+
+
+async def label(request: Request) -> Response:
+    """Hear the recording again by other stops, or another air."""
+    form = await request.form()
+    return await run_in_threadpool(_label, request, form)
+
+
+def _label(request: Request, form: FormData) -> Response:
+    from walkboard.work.second_thoughts import relabel  # noqa: PLC0415 - slow to load
+
+    at, recording = _recording(request)
+    drawn = tuple(dict.fromkeys(str(stop) for stop in form.getlist("stop")))
+    if not drawn or len(drawn) > _MOST_STOPS:
+        raise InputError(say("visit.no_stop_what"), fix=say("visit.no_stop_mend"))
+    air = number_in(str(form.get("air", "")), say("visit.air"))
+    if air is not None and not -10.0 <= air <= 45.0:
+        raise InputError(say("visit.air_what"), fix=say("visit.air_mend"))
+    walk = recording.walk
+    if drawn != walk.drawn or (air is not None and air != walk.air_celsius):
+        version = recording.organ_version
+        relabel(at.desk.book, recording.id, drawn=drawn, air_celsius=air, organ_version=version)
+    return to_visit(request, "listen")
+
+
+def withdraw(request: Request) -> Response:
+    """Leave a recording out; it stays in the book."""
+    from walkboard.work.second_thoughts import withdraw as leave_out  # noqa: PLC0415
+
+    at, recording = _recording(request)
+    leave_out(at.desk.book, recording.id)
+    return to_visit(request, "listen")
+
+
+def _recording(request: Request) -> tuple[AtVisit, KeptRecording]:
+    at = surely_at_work(request)
+    wanted = int(request.path_params["recording"])
+    for recording in at.desk.book.recordings(at.visit.id):
+        if recording.id == wanted:
+            return at, recording
+    raise HTTPException(404)

@@ -1,0 +1,76 @@
+"""A recording of more than was stated: accepted as heard, labelled anew, left out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+import soundfile
+
+from tests.desk.conftest import Open, Server
+from tests.survey.organs import SMALL, rendered_walk
+from walkboard.book.opening import create_book
+from walkboard.organ.reading import read_organ
+from walkboard.work.hear_recordings import ToHear, hear_walk_file
+from walkboard.work.open_book import now
+from walkboard.work.snapshot import opened_to_see
+from walkboard.work.visit import keep_heard
+
+PRINCIPAL, TWELFTH = "great.principal8", "great.twelfth"
+
+
+@pytest.fixture(scope="module")
+def chapel(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    folder = tmp_path_factory.mktemp("thoughts")
+    organ = read_organ(SMALL)
+    two = [rendered_walk(organ, stop, keys=8, seed=7).samples for stop in (PRINCIPAL, TWELFTH)]
+    count = min(len(sound) for sound in two)
+    both = np.asarray(two[0][:count] + two[1][:count])
+    with create_book(folder / "book", clock=now) as book:
+        book.add_organ(organ.name, SMALL)
+        visit = book.open_visit(1, "before the carol service", minutes=60.0)
+        for name, gain in (("first", 1.0), ("second", 0.9)):
+            path = folder / f"{name}.wav"
+            soundfile.write(path, gain * both, 24_000, subtype="PCM_24")
+            walk = hear_walk_file(None, ToHear(path, SMALL, (PRINCIPAL,), 18.0))
+            assert walk.heard is not None
+            assert not walk.heard.believed
+            keep_heard(book, visit, path, walk)
+    running = Server(folder / "book")
+    running.start()
+    yield running
+    running.stop()
+
+
+def test_one_press_accepts_what_was_heard_and_another_leaves_a_recording_out(
+    chapel: Server, open_page: Open
+) -> None:
+    page = open_page(f"{chapel.address}/organ/1/visit/listen")
+    page.wait_for_selector("#heard article")
+    first = page.locator("#heard article").first
+    assert "Twelfth" in first.inner_text()
+    with page.expect_navigation():
+        first.get_by_role("button", name="Accept as Principal 8, Twelfth 2 2/3").click()
+    accepted = page.locator("#heard article").first
+    assert accepted.get_by_role("button", name="Accept").count() == 0
+    with page.expect_navigation():
+        page.locator("#heard article").nth(1).get_by_role("button", name="Discard").click()
+    assert page.locator("#heard article").count() == 1
+    with opened_to_see(chapel.book) as book:
+        (left,) = book.recordings(1)
+        assert left.walk.drawn == (PRINCIPAL, TWELFTH)
+        assert left.walk.measured
+        assert len(book.withdrawn_recordings(1)) == 1
+
+
+def test_a_recording_is_labelled_anew_from_the_page(chapel: Server, open_page: Open) -> None:
+    page = open_page(f"{chapel.address}/organ/1/visit/listen")
+    article = page.locator("#heard article").first
+    article.get_by_text("Something else was drawn").click()
+    article.locator("[name=air]").fill("16.5")
+    with page.expect_navigation():
+        article.get_by_role("button", name="Hear it again by this").click()
+    assert "16.5" in page.locator("#heard article").first.inner_text()
+    with opened_to_see(chapel.book) as book:
+        assert book.recordings(1)[0].walk.air_celsius == 16.5
