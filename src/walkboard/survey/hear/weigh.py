@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -238,7 +238,7 @@ def _also(
         name: [None if (hz := one.due_hz[e.key]) is None else hz * ratio for e in evidence]
         for name, one in known.items()
     }
-    companions = find_companions(evidence, due, share)
+    companions = _without_the_stated(find_companions(evidence, due, share), evidence, due)
     also = tuple(
         named_companion(organ, drawn, known[companion.name], companion, evidence)
         for companion in companions
@@ -250,6 +250,28 @@ def _also(
         return (beating,), False
     disagree = float(np.mean([one.disagrees is not None for one in evidence]))
     return (), disagree >= share
+
+
+def _without_the_stated(
+    companions: Sequence[Companion],
+    evidence: Sequence[Evidence],
+    due: Mapping[str, Sequence[float | None]],
+) -> list[Companion]:
+    """The companions without one in unison with the stated stop, where a plainer one was found.
+
+    That one draws the stated pipe's place to itself, and its own lines are then left over.
+    """
+    most = max((companion.holds for companion in companions), default=0)
+
+    def in_unison(companion: Companion) -> bool:
+        ratios = [
+            hz / one.stated_hz[0]
+            for hz, one in zip(due[companion.name], evidence, strict=True)
+            if hz is not None and one.stated_hz[0] is not None
+        ]
+        return bool(ratios) and abs(float(np.median(ratios)) - 1.0) < _SAME_PITCH
+
+    return [one for one in companions if one.holds == most or not in_unison(one)]
 
 
 def _beating(known: Sequence[Hypothesis], evidence: Sequence[Evidence]) -> AlsoSounding | None:
