@@ -269,7 +269,7 @@ def _without_the_stated(
             for hz, one in zip(due[companion.name], evidence, strict=True)
             if hz is not None and one.stated_hz[0] is not None
         ]
-        return bool(ratios) and abs(float(np.median(ratios)) - 1.0) < _SAME_PITCH
+        return bool(ratios) and abs(float(np.median(ratios)) - 1.0) < LIMITS.same_pitch
 
     return [one for one in companions if one.holds == most or not in_unison(one)]
 
