@@ -23,7 +23,7 @@ def main(scale: float = 1.0) -> None:
     rng = np.random.default_rng(2027)
     moved, unsaid, bought, gaps, plans = [], 0, [], [], 0
     for number in range(int(ORGANS * scale)):
-        organ = invented_organ(int(rng.integers(120, 700)), 9000 + number)
+        organ = invented_organ(61 * int(rng.integers(2, 12)), 9000 + number)
         pipes = a_season_later(organ, 9000 + number)
         condition = assess(organ, pipes, {})
         ready = prepare(organ, condition, pipes)
