@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -14,7 +15,7 @@ from walkboard.book import trouble
 from walkboard.book.air_logs import AirLogs
 from walkboard.book.events import Events
 from walkboard.book.faults import Faults
-from walkboard.book.folder import DATABASE
+from walkboard.book.folder import DATABASE, LIVE
 from walkboard.book.leftovers import Leftover, leftovers
 from walkboard.book.models import HearingRow, OrganRow, RecordingRow, SoundRow, VisitRow
 from walkboard.book.organs import Organs
@@ -84,7 +85,12 @@ class Checking(
         progress : callable
             Called with the bytes of recordings read and all of them, perhaps from other threads.
         """
-        return (*self.check_records(), *self._sounds(progress), *self._unfinished())
+        return (
+            *self.check_records(),
+            *self._sounds(progress),
+            *self._live_logs(),
+            *self._unfinished(),
+        )
 
     def check_records(self) -> tuple[BookProblem, ...]:
         """What is wrong in the database, and which records cannot be read back."""
@@ -127,6 +133,24 @@ class Checking(
     def leftovers(self) -> tuple[Leftover, ...]:
         """What killed programs left in the book's folder, or beside it; see `remove_leftovers`."""
         return leftovers(self.path, now_s=self._now().timestamp())
+
+    def _live_logs(self) -> Iterator[BookProblem]:
+        """Logs of killed live sessions whose first line does not say to which visit they belong."""
+        for log in sorted((self.path / LIVE).glob("*.jsonl")):
+            try:
+                with log.open(encoding="utf-8") as stream:
+                    head = json.loads(stream.readline())
+                    is_known = isinstance(head, dict) and isinstance(head.get("visit_id"), int)
+            except (OSError, ValueError, RecursionError):
+                is_known = False
+            if not is_known:
+                where = str(log.relative_to(self.path))
+                what = "The log of a live session cannot be read, so that it stays here."
+                fix = (
+                    f"Take in {log.with_suffix('.flac').name} beside it at its visit, if it is"
+                    " there, and move both away."
+                )
+                yield BookProblem(where, what, fix)
 
     def _unfinished(self) -> Iterator[BookProblem]:
         for one in self.leftovers():

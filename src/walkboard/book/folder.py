@@ -20,6 +20,7 @@ Clock = Callable[[], datetime]
 DATABASE = "book.sqlite"
 RECORDINGS = "recordings"
 INCOMING = ".incoming"
+LIVE = ".live"  # recordings of live sessions that are not in the book yet
 BUILDING_LOCK = ".building"  # held, in a folder that is being built, by the program that builds it
 
 APPLICATION_ID = 0x57_4C_4B_42  # "WLKB"; SQLite's header has a field for it (sqlite.org/fileformat)

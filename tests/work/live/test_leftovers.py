@@ -93,3 +93,17 @@ def test_a_session_killed_before_anything_was_there_leaves_nothing(place: Place)
     assert take_in_left_over(place.book) == ()
     assert list((place.book.path / FOLDER).iterdir()) == []
     assert place.book.recordings(place.visit.id) == ()
+
+
+@pytest.mark.parametrize("head", [b"", b"{", b"\xff\xfe\n", b"[1]\n", b'{"visit_id": "one"}\n'])
+def test_a_log_that_cannot_be_read_stays_and_the_check_names_it(place: Place, head: bytes) -> None:
+    sound = left(place)
+    log = sound.with_suffix(".jsonl")
+    log.write_bytes(head)
+    assert take_in_left_over(place.book) == ()
+    assert log.exists()
+    assert sound.exists()
+    (problem,) = place.book.check()
+    assert problem.where == f"{FOLDER}/{log.name}"
+    assert "cannot be read" in problem.what
+    assert sound.name in problem.fix

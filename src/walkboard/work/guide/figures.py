@@ -1,7 +1,8 @@
 """Loudness and colour of a stop against the other stops, as far as one microphone shows them.
 
-Between stops heard at one place in one session, loudness holds within ±0.3 dB and spectral slope
-within ±0.3 dB an octave in two simulated rooms; one pipe against its neighbours does not (a flute
+Of stops heard at one place in one session, loudness holds within 0.9 dB and spectral slope within
+0.4 dB an octave (one standard deviation over two simulated rooms and four positions in each, every
+stop at a place of its own: bench stop_figures); one pipe against its neighbours does not (a flute
 must be 10 dB out to show at one place), nor does the time of attack. So stops are compared, over
 the keys that they share, and nothing is said of single pipes.
 """
@@ -18,6 +19,8 @@ from walkboard.work.guide.clips import RATE_HZ
 
 Samples = NDArray[np.float64]
 
+# Twice that: nearer to the middle a stop is "like most". Fitted by bench stop_figures.
+SAME_LOUDER_DB, SAME_BRIGHTER_DB = 2.0, 1.0
 _FEWEST_KEYS = 4  # shared with the other stops, for a stop to be compared. Chosen.
 _HIGHEST_HZ = 12_000.0  # beyond it phones and lossy recordings differ. Chosen.
 _FLOOR_DB = 50.0  # below the strongest partial, where the room's noise takes over. Chosen.

@@ -22,8 +22,8 @@ from walkboard.organ.model import Organ
 from walkboard.sheets.front_page.news import Language
 from walkboard.sheets.front_page.phrases import Phrases, phrases
 from walkboard.sheets.keyholder import stop_words
-from walkboard.sheets.wording import signed
 from walkboard.work.guide.clips import RATE_HZ, Clip
+from walkboard.work.guide.figures import SAME_BRIGHTER_DB, SAME_LOUDER_DB
 from walkboard.work.guide.gather import GuideStop, PlayedKey, Session, gather
 from walkboard.work.guide.lessons import clips_near, lesson_stops
 from walkboard.work.guide.tuning import measured_tunings, tuning_files
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 PAGE, LESSONS = "index.html", "lessons.html"
 _PEAK = 10.0 ** (-15.0 / 20.0)  # of the loudest clip: several stops and keys sound at once. Chosen.
-_SAME_DB = 1.0  # nearer than this to the middle is "like most stops"; three times what is measured
 
 
 def write_guide(
@@ -284,17 +283,20 @@ def _facts(stop: GuideStop, language: Language) -> list[str]:
         facts.append(own.say("at_hz", key=key(middle), hz=hz))
     if stop.figures is not None:
         louder, brighter = stop.figures.louder_db, stop.figures.brighter_db
-        facts.append(_against(louder, ("louder", "softer", "as_loud"), own, common))
+        names = ("louder", "softer", "as_loud")
+        facts.append(_against(louder, SAME_LOUDER_DB, names, own))
         if brighter is not None:
-            facts.append(_against(brighter, ("brighter", "darker", "as_bright"), own, common))
+            names = ("brighter", "darker", "as_bright")
+            facts.append(_against(brighter, SAME_BRIGHTER_DB, names, own))
     return facts
 
 
-def _against(value: float, names: tuple[str, str, str], own: Phrases, common: Phrases) -> str:
-    more, less, same = names
-    if abs(value) < _SAME_DB:
-        return own.say(same)
-    return own.say(more if value > 0.0 else less, by=_decimal(signed(value), common))
+def _against(value: float, same: float, names: tuple[str, str, str], own: Phrases) -> str:
+    """In words, and in whole decibels: nothing finer agrees from one position to another."""
+    more, less, alike = names
+    if abs(value) < same:
+        return own.say(alike)
+    return own.say(more if value > 0.0 else less, by=f"{value:+.0f}".replace("-", "−"))
 
 
 def _decimal(text: str, common: Phrases) -> str:

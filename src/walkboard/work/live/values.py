@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from walkboard.book.folder import LIVE
 from walkboard.condition.settling.forecast import Forecast
 from walkboard.condition.settling.learned import PastSettling
 from walkboard.condition.settling.moves import Advice
@@ -12,7 +13,7 @@ from walkboard.listening.live.readings import LiveReading
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
 
-FOLDER = ".live"  # in the book's folder: recordings of live sessions that are not in it yet
+FOLDER = LIVE
 
 
 class Step(StrEnum):

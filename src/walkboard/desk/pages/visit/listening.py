@@ -26,6 +26,7 @@ from walkboard.desk.pages.visit.frame import (
 from walkboard.desk.text.catalogue import language, say
 from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import InputError
+from walkboard.plausible import AIR_CELSIUS
 from walkboard.scales.keys import Key
 from walkboard.sheets.keyholder import stop_words
 from walkboard.work import faults
@@ -102,7 +103,7 @@ async def take_in(request: Request) -> Response:
     for stop in drawn:
         at.organ.stop(stop)
     air = number_in(asked.get("air", ""), say("visit.air"))
-    if air is not None and not -10.0 <= air <= 45.0:
+    if air is not None and air not in AIR_CELSIUS:
         raise InputError(say("visit.air_what"), fix=say("visit.air_mend"))
     if air is None:
         air = await run_in_threadpool(_air_of, at, drawn)
