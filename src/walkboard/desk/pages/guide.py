@@ -91,13 +91,13 @@ def _visit(desk: Desk, organ_id: int, number: str) -> KeptVisit:
 
 
 def _draw(request: Request, *, trouble: WalkboardError | None = None) -> Response:
-    from walkboard.work.guide.gather import alone  # noqa: PLC0415 - loads late
-    from walkboard.work.guide.zipped import visits_with_sound  # noqa: PLC0415 - as above
+    from walkboard.work.guide.zipped import visits_with_sound  # noqa: PLC0415 - loads late
 
     desk = desk_of(request)
     kept, organ = desk.organ(request)
-    visits = desk.book.seen(("guide", kept.id), lambda: visits_with_sound(desk.book, kept.id))
-    recorded = {stop for visit in visits[:1] for stop in alone(desk.book, visit)}
+    found = desk.book.seen(("guide", kept.id), lambda: visits_with_sound(desk.book, kept.id))
+    visits = [desk.book.visit(visit_id) for visit_id in found]
+    recorded = {stop for stops in found.values() for stop in stops}
     made = desk.exports.made(kept.id, ENDING)
     return render(
         request,

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 _FIGURE_KEYS = range(48, 85)  # C3 to C6, where every stop of a manual sounds. Chosen.
 _STEADY_S = (0.8, 1.4)  # after a hold's start: what is compared. Chosen.
-_READINGS_ONLY = {".json"}  # a walk that was kept without its sound
+READINGS_ONLY = {".json"}  # a walk that was kept without its sound
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,7 +152,7 @@ def alone(book: Book, visit: KeptVisit) -> dict[str, KeptRecording]:
     """The recording of each stop that was walked by itself; of several, the one with most keys."""
     found: dict[str, KeptRecording] = {}
     for recording in book.recordings(visit.id):
-        if len(recording.walk.drawn) != 1 or Path(recording.file_name).suffix in _READINGS_ONLY:
+        if len(recording.walk.drawn) != 1 or Path(recording.file_name).suffix in READINGS_ONLY:
             continue
         stop = recording.walk.drawn[0]
         if stop not in found or len(_good(recording)) > len(_good(found[stop])):

@@ -14,7 +14,7 @@ from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
 from walkboard.sheets.front_page.news import Language
-from walkboard.work.guide.gather import alone
+from walkboard.work.guide.gather import READINGS_ONLY
 from walkboard.work.guide.tuning import measured_tunings, tuning_files
 from walkboard.work.guide.write import write_guide
 from walkboard.work.pipe_offsets import latest_air
@@ -23,6 +23,7 @@ from walkboard.work.write_files import writing
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
+VISITS_OFFERED = 12  # to make a guide of, the newest. Chosen.
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # the first time that ZIP knows: the same files give the same bytes
 
 
@@ -98,11 +99,25 @@ def described_at(book: Book, kept: KeptOrgan, visit: KeptVisit) -> Organ:
     return read_organ(versions.get(visit.organ_version, kept).description)
 
 
-def visits_with_sound(book: Book, organ_id: int) -> tuple[KeptVisit, ...]:
-    """The visits at which a stop was recorded alone, newest first."""
-    counts = book.recording_counts(organ_id)
-    visits = [visit for visit in book.visits(organ_id) if counts.get(visit.id)]
-    return tuple(visit for visit in reversed(visits) if alone(book, visit))
+def visits_with_sound(book: Book, organ_id: int) -> dict[int, frozenset[str]]:
+    """The newest visits at which stops were recorded alone, newest first, with those stops' ids.
+
+    It reads what the recordings were said to be, not what was heard in them: years of visits would
+    take a minute.
+    """
+    found: dict[int, frozenset[str]] = {}
+    for visit in reversed(book.visits(organ_id)):
+        labels = book.recording_labels(visit.id).values()
+        stops = {
+            label.drawn[0]
+            for label in labels
+            if len(label.drawn) == 1 and Path(label.file_name).suffix not in READINGS_ONLY
+        }
+        if stops:
+            found[visit.id] = frozenset(stops)
+        if len(found) == VISITS_OFFERED:
+            break
+    return found
 
 
 def _zip(stream: BinaryIO, files: Iterable[tuple[str, bytes]]) -> None:
