@@ -229,7 +229,7 @@ def open_page(browser: Browser) -> Iterator[Open]:
     assert not troubles, troubles
 
 
-def wait_until_fresh(page: Page, within_s: float = 10.0) -> None:
+def wait_until_fresh(page: Page, within_s: float = 45.0) -> None:
     """Wait until the page has its link to the desk."""
     page.wait_for_selector("html[data-link=fresh]", timeout=1000.0 * within_s)
 

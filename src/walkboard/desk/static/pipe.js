@@ -83,7 +83,7 @@ function show() {
   place("state").hidden = state === "open";
   if (state !== "open") write("state-words", stateWords(step, state));
   write("differ", ticks.isOwn(step.pipe) ? "" : step.differ);
-  allow("reopen", isPaired);
+  allow("reopen", isPaired && state !== "open");
   showFaults(step);
   if (place("one").dataset.pipe !== step.pipe || place("one").dataset.state !== state) {
     Object.assign(place("one").dataset, { pipe: step.pipe, state });
