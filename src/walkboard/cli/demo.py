@@ -46,7 +46,12 @@ def demo(
         typer.echo("")
         serve_desk(made.book, tell=desk.say_where)
     else:
-        typer.echo(f"Open its pages: {own_command()} desk {made.book}")
+        typer.echo(f"Open its pages: {to_paste('desk', made.book)}")
+
+
+def to_paste(command: str, book: Path) -> str:
+    """A command on a book as it can be pasted into the shell that the user is in."""
+    return f"{own_command()} {command} {shlex.quote(str(book))}"
 
 
 def own_command() -> str:
@@ -112,4 +117,4 @@ def _print(made: Demo, took_s: float) -> None:
             ["the visit report", str(made.report)],
         ],
     )
-    typer.echo(f"\nLook further: {own_command()} visit readings {made.book}")
+    typer.echo(f"\nLook further: {to_paste('visit readings', made.book)}")

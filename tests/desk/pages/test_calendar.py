@@ -120,6 +120,10 @@ def test_readiness_is_worked_out_when_asked_and_says_when_to_come(
     page.wait_for_selector("text=Worked out on", timeout=120_000)
     row = page.inner_text("table.events tbody tr")
     assert "◇ ready" in row or ("◆ not ready" in row and ("from" in row or "by" in row))
+    # One sign for one state: filled is not ready, in the strip as in the table.
+    filled = page.locator(".strip-place svg path.call-solid").count()
+    assert filled == page.locator("table.events strong:has-text('◆')").count()
+    assert page.locator(".strip-place svg path.hollow").count() == 1 - filled
     look_at(page, "calendar-readiness")
     with opened_to_see(own_server.book) as book:
         book.keep_event(1, "two", SUNDAYS + timedelta(days=21), "Another recital")

@@ -116,7 +116,9 @@ def _is_what_was_pressed(button: str, was: dict[str, Any]) -> None:
 def _others(server: Server) -> set[str]:
     """Faults that no phone of this test has noted."""
     with opened_to_see(server.book) as book:
-        return {f.uid for f in book.faults(1) if not (f.reporter or "").startswith(("Left", "Right"))}
+        return {
+            f.uid for f in book.faults(1) if not (f.reporter or "").startswith(("Left", "Right"))
+        }
 
 
 def _shown(page: Page) -> dict[str, str]:

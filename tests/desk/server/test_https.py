@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import re
 import shutil
@@ -16,9 +17,11 @@ from urllib.request import Request, urlopen
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser
+from cryptography import x509
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+from playwright.sync_api import Browser, BrowserContext
 
-from tests.desk.conftest import eventually, wait_until_fresh
+from tests.desk.conftest import CHROMIUM, eventually, wait_until_fresh
 from tests.desk.looking import PHONE, look_at
 from walkboard.desk.server import serving
 from walkboard.desk.server.certificate import DAYS, FILE, Certificate, certificate_for
@@ -109,7 +112,9 @@ def test_each_address_speaks_its_own_way(shared: Shared) -> None:
         urlopen(foreign, context=trusting)
 
 
-def test_a_phone_is_paired_named_anew_and_let_in_no_more(shared: Shared, browser: Browser) -> None:
+def test_a_phone_is_paired_named_anew_and_let_in_no_more(
+    shared: Shared, browser: Browser, tmp_path: Path
+) -> None:
     at_desk = browser.new_page()
     at_desk.goto(f"{shared.home}sharing")
     at_desk.click("button.main")
@@ -126,6 +131,11 @@ def test_a_phone_is_paired_named_anew_and_let_in_no_more(shared: Shared, browser
     wait_until_fresh(page)
     assert page.evaluate("isSecureContext && !!navigator.mediaDevices && 'wakeLock' in navigator")
     assert [cookie["secure"] for cookie in phone.cookies()] == [True]
+    # Chromium keeps no page of a desk whose certificate it warned of, and the page says so.
+    page.goto(f"{shared.phones}organ/1/pipe")
+    page.wait_for_selector("html[data-keeps=no]")
+    page.wait_for_selector("#wake >> text=leave it open")
+    _keeps_the_page_where_the_certificate_is_trusted(shared, phone, tmp_path)
     at_desk.reload()
     wait_until_fresh(at_desk)
     look_at(at_desk, "sharing-https")
@@ -138,6 +148,25 @@ def test_a_phone_is_paired_named_anew_and_let_in_no_more(shared: Shared, browser
     assert "not paired" in page.inner_text("main")
     phone.close()
     at_desk.close()
+
+
+def _keeps_the_page_where_the_certificate_is_trusted(
+    shared: Shared, phone: BrowserContext, profile: Path
+) -> None:
+    found = x509.load_pem_x509_certificate(shared.certificate.file.read_bytes())
+    key = found.public_key().public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)
+    digest = base64.b64encode(hashlib.sha256(key).digest()).decode()
+    assert phone.browser is not None
+    trusting = phone.browser.browser_type.launch_persistent_context(
+        profile,
+        executable_path=CHROMIUM,
+        args=["--no-sandbox", f"--ignore-certificate-errors-spki-list={digest}"],
+    )
+    trusting.add_cookies(phone.cookies())  # type: ignore[arg-type]
+    page = trusting.new_page()
+    page.goto(f"{shared.phones}organ/1/pipe")
+    page.wait_for_selector("html[data-keeps=yes]")
+    trusting.close()
 
 
 def test_a_device_without_a_name_keeps_the_one_it_has(shared: Shared) -> None:

@@ -15,15 +15,17 @@ async function keep() {
   await Promise.all([...new Set([...files.map((url) => url.pathname), location.pathname])].map((path) => fetch(path)));
 }
 
-// Says on the root whether it is kept (data-keeps).
+// Gives whether it is kept, and says so on the root (data-keeps). It is not on a plain page of the
+// network, and not where the browser does not trust the desk's certificate.
 export async function keepThisPage() {
-  const root = document.documentElement;
+  let isKept = true;
   try {
     await keep();
-    root.dataset.keeps = "yes";
   } catch {
-    root.dataset.keeps = "no"; // a plain page of the network, say
+    isKept = false;
   }
+  document.documentElement.dataset.keeps = isKept ? "yes" : "no";
+  return isKept;
 }
 
 // Gives up what a device has kept that is no longer let in.

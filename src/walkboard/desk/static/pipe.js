@@ -253,5 +253,7 @@ outbox.addEventListener("change", show);
 addEventListener("resize", () => fit(place("stop")));
 
 // Said only where it matters: there is little room.
-stayAwake((isOn) => { place("wake").textContent = isOn ? "" : say("may_sleep"); });
-keepThisPage();
+const notes = { sleep: "", kept: "" };
+function note(about, words) { notes[about] = words; place("wake").textContent = Object.values(notes).filter(Boolean).join(" "); }
+stayAwake((isOn) => note("sleep", isOn ? "" : say("may_sleep")));
+keepThisPage().then((isKept) => note("kept", isKept ? "" : say("not_kept")));
