@@ -113,7 +113,7 @@ def _is_what_was_pressed(button: str, was: dict[str, Any]) -> None:
         assert len(made) == (button == "undo")
 
 
-def _others(server: Server) -> set[str]:
+def _others(server: Server) -> set[str | None]:
     """Faults that no phone of this test has noted."""
     with opened_to_see(server.book) as book:
         return {
