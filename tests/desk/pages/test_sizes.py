@@ -98,3 +98,24 @@ def test_every_page_is_accessible_at_four_sizes(
                 page.set_viewport_size({"width": width, "height": height})
                 assert_accessible(page)
         context.close()
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_no_button_at_the_pipe_breaks_a_word(
+    server: Server, browser: Browser, language: str
+) -> None:
+    context = browser.new_context(viewport={"width": 360, "height": 740})
+    context.add_cookies([{"name": "language", "value": language, "url": server.address}])
+    page = context.new_page()
+    page.goto(f"{server.address}/organ/1/pipe")
+    page.wait_for_selector("#one[data-pipe]")
+    broken = page.locator("#thumb button").evaluate_all(
+        """(buttons) => buttons.filter((button) => {
+          const range = document.createRange();
+          range.selectNodeContents(button);
+          const lines = new Set([...range.getClientRects()].map((box) => Math.round(box.top)));
+          return lines.size > button.textContent.trim().split(/\\s+/).length;
+        }).map((button) => button.textContent)"""
+    )
+    context.close()
+    assert broken == []

@@ -149,6 +149,7 @@ def _faults(desk: Desk, kept: KeptOrgan, organ: Organ, chosen: Preferences) -> S
 
 
 def _fault_words(organ: Organ, fault: KeptFault, chosen: Preferences) -> str:
-    name = say(f"faults.name_{word_of(fault.kind)}").capitalize()
+    named = say(f"faults.name_{word_of(fault.kind)}")
+    name = named[:1].upper() + named[1:]  # German nouns keep their capitals
     where = place_words(organ, fault, chosen.key)
     return f"{name}: {where}" if where else name
