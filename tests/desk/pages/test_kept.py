@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import UTC, datetime
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.desk.conftest import Server, eventually, wait_until_fresh
 from tests.desk.looking import PHONE
+from walkboard.book.records import Tick
 from walkboard.work.snapshot import opened_to_see
 
 # What a page of another book, whose visit has the same number, would have left unsent.
@@ -55,20 +57,27 @@ def test_a_closed_browser_opens_the_worklist_without_a_link(
     eventually(lambda: (before, "done") in ticks(own_server))
     eventually(lambda: page.inner_text("#unsent") == "")
     page.close()
+    # What others do while it is closed is kept when it opens with a link, whatever follows.
+    with opened_to_see(own_server.book) as book:
+        other = next(i.pipe for i in book.current_plan(3).plan.items if str(i.pipe) != before)
+        book.set_tick(Tick("of-another", 3, other, "done", "", datetime.now(UTC), "Other"))
+    page = opened(phone, own_server)
+    page.wait_for_selector("#one[data-pipe]")
+    page.close()
     own_server.stop()
 
     page = opened(phone, own_server)
     page.wait_for_selector("html[data-link=off]")
     assert "As it was at" in page.inner_text("#link-age")
     without = press_done(page)
-    assert without != before  # what the desk has taken is not offered again
+    assert without not in {before, str(other)}  # what the desk has taken is not offered again
     assert page.inner_text("#unsent") == "1 not yet sent"
     page.close()
 
     page = opened(phone, own_server)  # closed and opened once more
     page.wait_for_selector("html[data-link=off]")
     assert page.inner_text("#unsent") == "1 not yet sent"
-    assert page.get_attribute("#one", "data-pipe") not in {before, without}
+    assert page.get_attribute("#one", "data-pipe") not in {before, without, str(other)}
     own_server.start()
     wait_until_fresh(page, within_s=60.0)
     eventually(lambda: page.inner_text("#unsent") == "")

@@ -63,6 +63,7 @@ function show() {
   allow("skip", isPaired && step && state === "open");
   allow("fault", isPaired && Boolean(step));
   allow("undo", isPaired && !presses.isEmpty);
+  allow("reopen", isPaired && step && state !== "open");
   if (!step) return;
   const open = work.steps.filter((s) => stateOf(s) === "open");
   const minutes = Math.round(open.reduce((sum, s) => sum + s.minutes, 0));
@@ -83,7 +84,6 @@ function show() {
   place("state").hidden = state === "open";
   if (state !== "open") write("state-words", stateWords(step, state));
   write("differ", ticks.isOwn(step.pipe) ? "" : step.differ);
-  allow("reopen", isPaired && state !== "open");
   showFaults(step);
   if (place("one").dataset.pipe !== step.pipe || place("one").dataset.state !== state) {
     Object.assign(place("one").dataset, { pipe: step.pipe, state });
