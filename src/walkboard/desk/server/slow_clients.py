@@ -52,7 +52,10 @@ def protocol(limits: Limits | None = None) -> type[H11Protocol]:
             mine.append(self)
             self._await_head()
             if len(mine) > given.from_one:
-                next((one for one in mine if one.is_silent), self).transport.abort()
+                oldest = next((one for one in mine if one.is_silent), self)
+                # Now, not in connection_lost: that comes later, and many may come at once.
+                oldest.leave()
+                oldest.transport.abort()
 
         @property
         def is_silent(self) -> bool:
@@ -70,11 +73,11 @@ def protocol(limits: Limits | None = None) -> type[H11Protocol]:
                 self._stop_waiting()
 
         def handle_websocket_upgrade(self, event: Any) -> None:
-            self._leave()  # only paired devices keep a live channel
+            self.leave()  # only paired devices keep a live channel
             super().handle_websocket_upgrade(event)
 
         def connection_lost(self, exc: Exception | None) -> None:
-            self._leave()
+            self.leave()
             super().connection_lost(exc)
 
         def _await_head(self) -> None:
@@ -90,7 +93,8 @@ def protocol(limits: Limits | None = None) -> type[H11Protocol]:
             self._timer = None
             self.transport.abort()
 
-        def _leave(self) -> None:
+        def leave(self) -> None:
+            """Count no more among those of its address."""
             self._stop_waiting()
             mine = from_address.get(self._address, [])
             if self in mine:
