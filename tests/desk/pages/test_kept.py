@@ -106,7 +106,7 @@ def test_a_device_that_is_let_in_no_more_keeps_nothing(
     page.route("**/outbox", lambda route: route.fulfill(status=401, body="{}"))
     own_server.stop()
     page.wait_for_selector("html[data-link=unpaired]")
-    page.wait_for_function("caches.has('walkboard-pages').then((has) => !has)")
+    eventually(lambda: not page.evaluate("caches.has('walkboard-pages')"))
     own_server.start()
 
 
