@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
@@ -69,6 +70,8 @@ def test_a_closed_browser_opens_the_worklist_without_a_link(
     page = opened(phone, own_server)
     page.wait_for_selector("html[data-link=off]")
     assert "As it was at" in page.inner_text("#link-age")
+    steps = json.loads(page.text_content("#work-steps") or "")["steps"]
+    assert next(s["state"] for s in steps if s["pipe"] == str(other)) == "done"
     without = press_done(page)
     assert without not in {before, str(other)}  # what the desk has taken is not offered again
     assert page.inner_text("#unsent") == "1 not yet sent"
