@@ -13,7 +13,7 @@ from xml.sax.saxutils import escape
 _FONT = "DejaVu Sans Mono"
 _WIDTH_MM, _MARGIN_MM = 178.0, 14.0
 _MOST_HEIGHT_MM = 230.0
-_TEXT_MM, _SMALL_MM = 3.2, 2.6
+_TEXT_MM, _SMALL_MM = 3.6, 3.2
 _KM_A_DEGREE = 111.195  # of latitude, on the mean sphere: derived
 MARKS = ("circle", "square", "triangle", "diamond")
 
@@ -104,12 +104,13 @@ def _town(town: TownMark, x: float, y: float) -> str:
     parts = [f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{radius:.2f}" fill="{fill}" {ring}']
     if town.is_home:
         parts.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="{radius + 0.9:.2f}" fill="none" {ring}')
-    parts.append(_text(x + radius + 0.8, y - 0.4, town.name, _SMALL_MM))
-    across = x + radius + 1.6
+    beside = x + radius + (1.8 if town.is_home else 0.8)
+    parts.append(_text(beside, y - 0.4, town.name, _SMALL_MM))
+    across = beside + 0.9
     for week, tuner in town.visits[:6]:
-        parts.append(_mark(tuner, across, y + 1.9, 0.9))
-        parts.append(_text(across + 1.3, y + 2.8, str(week), 2.3))
-        across += 2.6 + 1.5 * len(str(week))
+        parts.append(_mark(tuner, across, y + 2.2, 1.1))
+        parts.append(_text(across + 1.6, y + 3.3, str(week), _SMALL_MM))
+        across += 3.2 + 2.0 * len(str(week))
     return "\n".join(parts)
 
 
