@@ -199,7 +199,9 @@ def drawn(mutants: list[Mutant], sample: int | None, seed: int) -> list[Mutant]:
 
 
 def _is_equal(name: str, node: Any) -> bool:
-    """Whether the change is too small to matter, or of a floor that only avoids dividing by 0."""
+    """Whether the change is of no figure or operation, or too small to matter."""
+    if node.parent is not None and node.parent.type in ("parameters", "param"):
+        return name.startswith("ReplaceBinaryOperator")  # the bare * of keyword-only parameters
     if name not in ("NumberReplacer", "TimesTen"):
         return False
     value = ast.literal_eval(node.value)

@@ -163,3 +163,17 @@ def test_a_rank_of_one_pipe_is_a_rank() -> None:
 def test_the_season_turns_once_a_year_from_the_new_year() -> None:
     assert_allclose(shared_terms(3.0, 2031.0), [1.0, 3.0, 1.0, 0.0, 1.0], atol=1e-9)
     assert_allclose(shared_terms(3.0, 2031.25), [1.0, 3.0, 0.0, 1.0, 1.0], atol=1e-9)
+
+
+def test_a_pipe_heard_twice_in_one_hour_shows_nothing_of_how_it_wanders() -> None:
+    rank = a_rank(12, 1.0)
+    hear(rank, [0.5] * 12)
+    before = rank.unevenness.copy()
+    hear(rank, [0.5] * 11 + [0.9])
+    assert_allclose(rank.unevenness, before)
+
+
+def test_a_rank_just_heard_shares_next_to_nothing_that_is_unknown() -> None:
+    rank = a_rank(12, 1.0)
+    hear(rank, [0.5] * 12)
+    assert rank.foresee_readings(STILL).shared_cents < 0.1

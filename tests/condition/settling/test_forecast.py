@@ -213,3 +213,9 @@ def test_nonsense_is_refused() -> None:
         forecast([2.0, 1.0], [0.0, 0.0], [0.1, 0.1])
     with pytest.raises(ValueError, match="finite"):
         forecast([1.0], [math.nan], [0.1])
+
+
+@pytest.mark.parametrize("wrong", [(0.0, 0.6, 5.0), (50.0, 0.0, 5.0), (50.0, 0.6, 0.0)])
+def test_a_warmth_without_size_is_refused(wrong: tuple[float, float, float]) -> None:
+    with pytest.raises(ValueError, match=r"."):
+        Warmth(*wrong)
