@@ -32,6 +32,7 @@ check: .venv/.dev
 	$(BIN)/lint-imports --no-cache
 	$(BIN)/python builders/docs.py --check
 	$(BIN)/python builders/notices.py --check
+	$(BIN)/python builders/plain_english.py
 
 bench: .venv/.bench system
 	$(BIN)/python -m bench

@@ -158,7 +158,7 @@ def make(folder: Path, visits: int) -> None:
     Parameters
     ----------
     folder : Path
-        Not there yet.
+        The new folder; must not exist.
     visits : int
     """
     description = examples.hall()

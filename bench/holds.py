@@ -1,8 +1,9 @@
-"""Holds: fifty walks of 61 keys with seven faults each in 3 s of reverberation: found, named, told.
+"""Holds: fifty walks of 61 keys with seven faults each in 3 s of reverberation: found, named,
+reported.
 
 Every walk draws its own kind of pipe, pitch, direction, key holder, hum, wind, talk and thumps. A
 hold is found when one hold of ours covers most of it and of nothing else, and named when key and
-overtone are right. What counts as telling a fault is written at `FAULT_REPORTED`.
+overtone are right. What counts as reporting a fault is written at `FAULT_REPORTED`.
 """
 
 from __future__ import annotations
@@ -53,7 +54,7 @@ FAULT_REPORTED = {
 
 @dataclass(frozen=True, eq=False)
 class Scene:
-    """A walk as drawn: its sound, the truth, and what listening is told to expect."""
+    """A walk as drawn: its sound, the truth, and what listening expects."""
 
     title: str
     rendered: RenderedWalk
@@ -230,7 +231,9 @@ def _score_faults(
             score.faults[slip] += 1
             score.reported[slip] += reported
             if not reported:
-                score.misses.append(f"not told: {slip} at {hold.wanted.name} {hold.start_s:.2f} s")
+                score.misses.append(
+                    f"not reported: {slip} at {hold.wanted.name} {hold.start_s:.2f} s"
+                )
 
 
 def main() -> None:
@@ -277,7 +280,7 @@ def print_score(score: Score) -> None:
         inside = (sure >= low) & (sure < high)
         if inside.any():
             print(f"sureness {low}-{high}: {inside.sum()} holds, right {good[inside].mean():.3f}")
-    print("\nfault              told")
+    print("\nfault          reported")
     for slip in Slip:
         print(
             f"{slip.value:16s} {score.reported[slip]:3d} of {score.faults[slip]:3d}  "

@@ -10,9 +10,9 @@ Holds as in `bench.registrations` ("plain", 4 s), each read by
   it is written out here.
 
 The two others look at one partial of each pipe: the lowest that no other pipe drawn has within 30
-cents, else its fundamental, and are told how many pipes sound there. Neither knows names, so what
-they find is given to the pipes in the way that is nearest to the truth, which flatters them. They
-do not say when they cannot tell. Run: python -m bench joint_peers
+cents, else its fundamental, and know how many pipes sound there. Neither knows names, so what they
+find is given to the pipes in the way that is nearest to the truth, which flatters them. They do not
+say when they cannot tell. Run: python -m bench joint_peers
 """
 
 from __future__ import annotations

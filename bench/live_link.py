@@ -31,10 +31,10 @@ _WATCH = """() => import("/static/measured.js").then(({ newest }) => {
   window.painted = [];
   let n = -1;
   const paint = () => {
-    const told = newest();
-    if (told?.on && told.n !== n && told.cents !== null) {
-      n = told.n;
-      window.painted.push([told.n, Date.now() - told.heard_ms]);
+    const update = newest();
+    if (update?.on && update.n !== n && update.cents !== null) {
+      n = update.n;
+      window.painted.push([update.n, Date.now() - update.heard_ms]);
     }
     requestAnimationFrame(paint);
   };

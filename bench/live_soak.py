@@ -1,7 +1,7 @@
 """An hour of a live session, played faster than it sounds: does memory stay flat, is all kept?
 
 A minute of sound is played sixty times through source, recorder, tracker, flow and book, two
-updates a second, each told as the pages get it. Asked: memory flat over an hour, no block lost.
+updates a second, each sent as the pages get it. Asked: memory flat over an hour, no block lost.
 Run: python -m bench live_soak
 """
 

@@ -3,11 +3,10 @@
 Walks of every third key from C to F sharp five octaves up (15 holds of 4 s), in each of which two
 ranks of one pitch sound, with a 4′: a reed with an open flue, a stopped with an open flue, two open
 flues. Each rank's loudness and spectrum go on along the keys as `tests.registrations.Voice` says;
-detunings, wander, room and noise as in `bench.registrations`, the room drawn anew for every hold.
-Read three ways: every hold by itself; with what the walk's other holds tell; and with both ranks
-heard alone at the C's, too, where a pipe stands up to .2 cent (standard deviation) from where it
-stands in the walk. Asked: what is said to be 98 % sure is right in 98 %.
-Run: python -m bench names
+detunings, wander, room and noise as in `bench.registrations`, a new room drawn for every hold. Read
+three ways: every hold by itself; with what the walk's other holds tell; and with both ranks heard
+alone at the C's, too, where a pipe stands up to .2 cent (standard deviation) from where it stands
+in the walk. Asked: what is said to be 98 % sure is right in 98 %. Run: python -m bench names
 """
 
 from __future__ import annotations
@@ -187,7 +186,7 @@ def _alone(  # noqa: PLR0917
     wander: float,
     rng: np.random.Generator,
 ) -> Hold:
-    """The pipe by itself: in a room drawn anew, at its own level, a little elsewhere."""
+    """The pipe alone: in a new random room, at its own level, a little off."""
     sound, _ = scene(
         (due_hz,),
         (kind,),

@@ -1,13 +1,13 @@
 """Whether the sureness of a name is what it claims, at the level of partials instead of sound.
 
-Ranks whose loudness and spectrum go on along the keys (`tests.registrations.Voice`, levels over
-18 dB); each hold, and each pipe heard alone, through a room drawn anew (direct sound 3 dB under a
+Ranks whose loudness and spectrum go on along the keys (`tests.registrations.Voice`, levels over 18
+dB); each hold, and each pipe heard alone, through a new random room (direct sound 3 dB under a
 diffuse field, every partial by itself); partials down to 50 dB below the loudest; the two readings
 of a hold crossed by chance. Where the pipes stand is left out, so nothing but spectra and levels
 names them. Four ways: a walk of every third key, the same with both ranks heard alone at the C's,
 and one hold with either the two pipes themselves or two up to six keys away heard alone. Odds are
-cut at 6 as in `survey.identity`. Asked: what is said to be 98 % sure is right in 98 %.
-Run: python -m bench names_by_level
+cut at 6 as in `survey.identity`. Asked: what is said to be 98 % sure is right in 98 %. Run: python
+-m bench names_by_level
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ def pipes_of(voices: list[Voice], key: int, rng: np.random.Generator) -> list[Le
 
 
 def heard(levels_db: list[Levels], rng: np.random.Generator) -> list[list[Partial]]:
-    """Partials of pipes through a room drawn anew for each."""
+    """Partials of pipes, each through a new random room."""
     through = []
     for levels in levels_db:
         diffuse = 10.0 ** (3.0 / 20.0) * rng.normal(size=(len(levels), 2)) @ [1.0, 1j]

@@ -29,7 +29,7 @@ _TIMING = """() => {
 
 
 def measured(browser: Browser, path: str) -> np.ndarray:
-    """Load one page anew so many times: first byte and load [ms], of shape (TIMES, 2)."""
+    """Reload one page so many times: first byte and load [ms], of shape (TIMES, 2)."""
     context = browser.new_context(viewport={"width": 1280, "height": 800})
     page = context.new_page()
     rows = []

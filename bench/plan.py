@@ -46,7 +46,7 @@ class Posed:
     pipes: Sequence[PipeCents]
     prepared: Prepared
     problem: Problem
-    described: Problem  # the same, tuned to the description's pitch at the temperature told
+    described: Problem  # the same, tuned to the description's pitch at the stated temperature
 
 
 def posed(pipes: int, seed: int, off_cents: float = 0.0, *, event: bool = False) -> Posed:

@@ -53,7 +53,7 @@ def removed_by_rules(
     rank = np.repeat(np.arange(len(task.levels[0].starts)), task.levels[0].sizes(len(pipes)))
     reed = np.array([s.role is Role.REED for s in pipes])
     mean_off = np.bincount(rank, off) / np.bincount(rank)
-    # where the rules are told of the event, its pipes (its ranks) come before all others
+    # if the rules know of the event, its pipes (its ranks) come before all others
     own = np.array([s.weight.use is not None and s.weight.use > 0.25 for s in pipes]) & knows_it
     own_rank = np.bincount(rank, own) / np.bincount(rank) > 0.2
     by_rank = np.lexsort((np.arange(len(pipes)), rank, -mean_off[rank], ~own_rank[rank]))

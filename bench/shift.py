@@ -1,4 +1,4 @@
-"""How well a division's shift is told when some of its pipes have strayed to one side."""
+"""How accurately a division's shift is found when some of its pipes have strayed to one side."""
 
 from __future__ import annotations
 

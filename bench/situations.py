@@ -117,7 +117,7 @@ def _also_pitches(scene: Scene, heard: Json) -> set[float]:
 
 
 def _chord(scene: Scene, others: set[float]) -> set[float]:
-    """Pitches over the lowest of them: 8′ with its octave is 4′ with a sub-octave seen anew."""
+    """Pitches over the lowest of them: 8′ with its octave is 4′ with a sub-octave."""
     every = {_pitch_of(scene, scene.drawn[0]), *others}
     return {pitch / min(every) for pitch in every}
 

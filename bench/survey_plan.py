@@ -15,7 +15,7 @@ CAUTIOUS = CautiousRules()
 FREE = replace(CAUTIOUS, most_above=(), most=10)
 RULES = {
     "no limit by register, 10 pipes": FREE,
-    "and all unisons told apart": replace(FREE, unison_cents=-1.0),
+    "and all unisons separated": replace(FREE, unison_cents=-1.0),
 }
 ONE_LENGTH = Pace(4.0)
 USUAL = Pace(4.0, alone_s=2.0)

@@ -1,4 +1,4 @@
-"""How often the temperament is told right from noisy notes, and how often a claim is right."""
+"""How often the temperament is found from noisy notes, and how often a claim is right."""
 
 from __future__ import annotations
 

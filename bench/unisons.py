@@ -2,9 +2,9 @@
 
 Scenes as in `bench.registrations`, 4 s, wander to .1 cent, the second pipe so many cents from the
 first. Names by the kinds of pipe only: a reed with an open flue, both rich; a stopped flute 10 dB
-under a reed, that can hardly be told apart and must be flagged rather than wrong. Names from what
-is remembered: the same reed and flue, and two open flues, each heard alone before in a room drawn
-anew. Two open flues without it: names unknown.
+under a reed, that can hardly be separated and must be flagged rather than wrong. Names from what is
+remembered: the same reed and flue, and two open flues, each heard alone before in a room drawn
+again. Two open flues without it: names unknown.
 
 Given are places where both pipes were separated, named or not (`hz` or `either_hz`), with the
 errors there against the nearer truth in order; named is the share with a value. Asked of rich ones
@@ -65,7 +65,7 @@ def heard_alone(  # noqa: PLR0917
     level_db: float,
     rng: np.random.Generator,
 ) -> Hold:
-    """The pipe by itself, in a room drawn anew, up to .2 cent (σ) from where it stands beside."""
+    """The pipe alone, in a new random room, up to .2 cent (σ) from where it is beside the other."""
     sound, _ = scene(
         (due_hz,),
         (kind,),

@@ -3,7 +3,7 @@
 The corpus comes with the package music21 (BSD; install it beside the project: ``pip install
 music21``). Its terms do not allow passing the scores on, so only the derived table is kept:
 ``src/walkboard/planning/value/ordinary_use.csv``. Every second chorale makes the table; the others
-are left for judging (``python -m bench ear``). To make it anew: ``pip install music21`` (it is not
+are left for judging (``python -m bench ear``). To make it again: ``pip install music21`` (it is not
 in the lock files), then ``python -m builders.use_of_keys --cache SCRATCH.json``.
 """
 

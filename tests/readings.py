@@ -21,7 +21,7 @@ def bound_of(reading: Reading[PipeT]) -> Bound:
 
 
 def either_of(reading: Reading[PipeT]) -> Either:
-    """Both places of a pipe told apart from its unison whose name is unsure."""
+    """Both places of a pipe separated from its unison but not named."""
     either = bound_of(reading).either
     assert either is not None, reading
     return either

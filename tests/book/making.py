@@ -18,7 +18,7 @@ PRINCIPAL = "great.principal4"
 
 
 class Clock:
-    """A clock that goes on by a second at every look, so that order can be told."""
+    """A clock that advances by a second at every look, so that order shows."""
 
     def __init__(self, start: datetime = MORNING) -> None:
         self.now = start

@@ -76,7 +76,7 @@ def fill(book: Book, folder: Path) -> None:
     book.set_tick(Tick("t", visit.id, PipeRef(PRINCIPAL, 2), "done", "tight", MORNING, "phone"))
     fault = book.report_fault(organ.id, "dead note", "F sharp", key="F#3", uid="r")
     book.link_fault(fault.id, stop=PRINCIPAL, pipe=PipeRef(PRINCIPAL, 19))
-    book.mend_fault(fault.id, visit_id=visit.id, note="dust")
+    book.mark_fixed(fault.id, visit_id=visit.id, note="dust")
     book.reopen_fault(fault.id, "again")
     book.keep_event(organ.id, "e", MORNING, "Recital", stops=(PRINCIPAL,), air_celsius=19.5)
     book.cancel_event(organ.id, "e")
@@ -114,10 +114,10 @@ def test_a_copy_leaves_out_what_is_damaged_and_says_so(
 
 
 def test_a_copy_replaces_nothing(book: Book, tmp_path: Path) -> None:
-    with pytest.raises(BookError, match="There is a book here already"):
+    with pytest.raises(BookError, match="There is already a book here"):
         book.copy_to(book.path)
     a_sound(tmp_path / "hall" / "..", "busy")
-    with pytest.raises(BookError, match="There is something else here already"):
+    with pytest.raises(BookError, match="There is already something else here"):
         book.copy_to(tmp_path)
 
 
@@ -221,8 +221,8 @@ def changed(document: dict[str, Any], how: str) -> dict[str, Any]:
     ("how", "said"),
     [
         ("another format", "format: Input should be 'walkboard book'"),
-        ("a newer form", r"of a newer form \(0999\)"),
-        ("a table too many", "its tables are not those of its form: stranger"),
+        ("a newer form", r"newer version \(0999\)"),
+        ("a table too many", "its tables do not match its version: stranger"),
         ("a field missing", r"tables\.reading\.0: fields missing or unknown: hz"),
         ("words for a number", r"tables\.reading\.0\.hz: 'loud' is not FLOAT"),
         ("a truth for a number", r"tables\.reading\.0\.hz"),

@@ -12,7 +12,7 @@ from walkboard.errors import BookError
 EASTER = datetime(2031, 4, 13, 10, 30, tzinfo=ZoneInfo("Europe/Berlin"))
 
 
-def test_an_event_as_it_was_told(book: Book, organ_id: int) -> None:
+def test_an_event_as_stated(book: Book, organ_id: int) -> None:
     kept = book.keep_event(
         organ_id, "e1@hall", EASTER, "Easter service", stops=("great.trumpet8",), air_celsius=19.5
     )
@@ -22,7 +22,9 @@ def test_an_event_as_it_was_told(book: Book, organ_id: int) -> None:
     assert book.events(organ_id) == (kept,)
 
 
-def test_told_again_it_is_the_same_and_changed_it_supersedes(book: Book, organ_id: int) -> None:
+def test_an_event_stored_again_is_the_same_and_a_change_supersedes(
+    book: Book, organ_id: int
+) -> None:
     first = book.keep_event(organ_id, "e1", EASTER, "Easter service")
     assert book.keep_event(organ_id, "e1", EASTER.astimezone(UTC), "Easter service") == first
     later = book.keep_event(organ_id, "e1", EASTER.replace(hour=11), "Easter service")

@@ -144,7 +144,7 @@ def test_content_that_another_visit_has_is_not_taken_away_when_rows_fail(
     def breaks(*_args: object) -> None:
         raise BookError("broken on purpose")
 
-    monkeypatch.setattr("walkboard.book.recordings.fill_hearing", breaks)
+    monkeypatch.setattr("walkboard.book.taking_in.fill_hearing", breaks)
     with pytest.raises(BookError, match="broken on purpose"):
         book.keep_recording(second.id, source, a_walk(), program_version=VERSION)
     assert book.sound_path(first.id).is_file()

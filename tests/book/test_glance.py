@@ -1,4 +1,4 @@
-"""What is told of a book before it is opened."""
+"""What can be seen of a book before it is opened."""
 
 from __future__ import annotations
 

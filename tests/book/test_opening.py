@@ -63,12 +63,12 @@ def test_of_two_that_build_at_one_place_one_at_most_succeeds(tmp_path: Path, the
     with building(path) as mine:
         (mine / DATABASE).write_text("mine")
         if there:
-            with pytest.raises(BookError, match="There is something else here already"):
+            with pytest.raises(BookError, match="There is already something else here"):
                 other.__enter__()
         else:
             (other.__enter__() / DATABASE).write_text("other's")
     if not there:
-        with pytest.raises(BookError, match="There is a book here already"):
+        with pytest.raises(BookError, match="There is already a book here"):
             other.__exit__(None, None, None)
     assert [p.name for p in tmp_path.iterdir()] == ["hall"]
     assert [p.name for p in path.iterdir()] == [DATABASE]
@@ -76,14 +76,14 @@ def test_of_two_that_build_at_one_place_one_at_most_succeeds(tmp_path: Path, the
 
 
 def test_what_is_there_is_never_built_over(folder: Path, tmp_path: Path, clock: Clock) -> None:
-    with pytest.raises(BookError, match=r"There is a book here already\. Open it instead"):
+    with pytest.raises(BookError, match=r"There is already a book here\. Open it instead"):
         create_book(folder, clock=clock)
     other = tmp_path / "letters"
     other.mkdir()
     (other / "letter.txt").write_text("dear organ")
-    with pytest.raises(BookError, match="There is something else here already"):
+    with pytest.raises(BookError, match="There is already something else here"):
         create_book(other, clock=clock)
-    with pytest.raises(BookError, match="There is something else here already"):
+    with pytest.raises(BookError, match="There is already something else here"):
         create_book(other / "letter.txt", clock=clock)
     assert [p.name for p in other.iterdir()] == ["letter.txt"]
 
@@ -131,10 +131,10 @@ def make_other_database(path: Path) -> None:
     [
         (make_no_folder, r"There is no book here\. Check the path"),
         (make_file, "This is a file; a book is a folder"),
-        (make_empty_folder, "This folder is no book: it has no book.sqlite"),
-        (make_text, "damaged, or is no database"),
-        (make_empty_file, "damaged, or is no database"),
-        (make_other_database, "a database of some other program"),
+        (make_empty_folder, "This folder is not a book: it has no book.sqlite"),
+        (make_text, "damaged, or is not a database"),
+        (make_empty_file, "damaged, or is not a database"),
+        (make_other_database, "belongs to another program"),
     ],
 )
 def test_what_is_no_book(tmp_path: Path, clock: Clock, make, said: str) -> None:

@@ -45,7 +45,7 @@ def test_an_organ_gets_another_name_unless_it_is_taken(book: Book, organ_id: int
     other = book.add_organ("Village Church", DESCRIPTION)
     renamed = book.revise_organ(organ_id, "Quay Hall", DESCRIPTION)
     assert (renamed.id, renamed.name, renamed.version) == (organ_id, "Quay Hall", 2)
-    with pytest.raises(BookError, match="Another organ in this book is named 'Quay Hall'"):
+    with pytest.raises(BookError, match="Another organ in this book is called 'Quay Hall'"):
         book.revise_organ(other.id, "Quay Hall", DESCRIPTION)
     assert book.organ(other.id) == other
 

@@ -147,7 +147,7 @@ def test_a_name_that_cannot_be_written_is_reported(
 ) -> None:
     # A file name of another time, in Latin-1, as Python gives it on a UTF-8 system (PEP 383).
     walk = replace(a_walk(), file="Pr\udce4stant.wav")
-    with pytest.raises(BookError, match="holds characters that cannot be kept"):
+    with pytest.raises(BookError, match="contains characters that cannot be stored"):
         book.keep_recording(visit.id, a_sound(tmp_path), walk, program_version=VERSION)
     assert book.recordings(visit.id) == ()
     assert files(book) == []
@@ -233,7 +233,7 @@ def test_a_closed_visit_is_heard_again_and_still_shows_what_stood_then(
     assert book.visit(visit.id) == closed
 
 
-def test_a_missing_or_changed_file_is_reported_and_mended(
+def test_a_missing_or_changed_file_is_reported_and_restored(
     book: Book, visit: KeptVisit, tmp_path: Path
 ) -> None:
     source = a_sound(tmp_path)

@@ -32,14 +32,12 @@ def test_all_words_anywhere_whatever_case_and_accents(
     assert book.search("trompete schnee") == ()
 
 
-def test_ticks_events_and_what_was_mended_are_found(
-    book: Book, organ_id: int, visit: KeptVisit
-) -> None:
+def test_ticks_events_and_fixes_are_found(book: Book, organ_id: int, visit: KeptVisit) -> None:
     book.keep_plan(visit.id, a_plan(1))
     pipe = PipeRef(PRINCIPAL, 1)
     book.set_tick(Tick("t", visit.id, pipe, "skipped", "slide stuck", MORNING))
     fault = book.report_fault(organ_id, "rattle", "buzz")
-    book.mend_fault(fault.id, visit_id=visit.id, note="slide of the canister was loose")
+    book.mark_fixed(fault.id, visit_id=visit.id, note="slide of the canister was loose")
     book.keep_event(organ_id, "e", MORNING, "Lecture with slides")
     book.keep_event(organ_id, "e", MORNING, "Lecture")
     found = book.search("slide")

@@ -48,8 +48,8 @@ def test_a_label_may_name_an_earlier_description(
     book: Book, visit: KeptVisit, kept: KeptRecording
 ) -> None:
     book.add_organ("Harbour Hall", "# a wrong one")
-    anew = book.relabel_recording(kept.id, OCTAVE, program_version=VERSION)
-    assert anew.organ_version == 2
+    relabelled = book.relabel_recording(kept.id, OCTAVE, program_version=VERSION)
+    assert relabelled.organ_version == 2
     back = book.relabel_recording(kept.id, OCTAVE, program_version=VERSION, organ_version=1)
     assert back.organ_version == 1
     with pytest.raises(BookError, match="no description 7"):

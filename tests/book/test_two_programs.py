@@ -84,7 +84,7 @@ def test_two_programs_at_work_lose_nothing(folder: Path, tmp_path: Path, clock: 
         said = [program.communicate()[0].splitlines() for program in programs]
         assert [program.returncode for program in programs] == [0, 0]
 
-        # One could open a visit, the other was told so.
+        # One could open a visit, the other got a clear refusal.
         opened, refused = sorted(lines[0] for lines in said)
         assert opened == "opened 1"
         assert refused.startswith("refused Visit 1 to Harbour Hall")
@@ -122,7 +122,7 @@ from walkboard.book import open_book
 
 with open_book(Path(sys.argv[1]), clock=Clock()) as book:
     book.report_fault(1, "cipher", f"reported by process {os.getpid()}")
-    print("told", flush=True)
+    print("refused", flush=True)
     sys.stdin.readline()
 """
 
@@ -143,7 +143,7 @@ def test_a_book_opened_twice_in_one_program_still_sees_what_another_does(
             text=True,
         ) as other:
             assert other.stdout is not None
-            assert other.stdout.readline() == "told\n"
+            assert other.stdout.readline() == "refused\n"
             with open_book(book.path, clock=clock) as again:
                 assert len(again.faults(organ_id)) == number
             assert len(book.faults(organ_id)) == number

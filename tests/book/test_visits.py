@@ -47,7 +47,7 @@ def test_a_time_without_zone_is_refused(book: Book, visit: KeptVisit) -> None:
 
 def test_a_clock_without_zone_is_a_slip_of_the_program(book: Book, organ_id: int) -> None:
     book._clock = lambda: datetime(2031, 3, 1, 9, 0)  # noqa: DTZ001
-    with pytest.raises(ValueError, match="must give time-zone aware"):
+    with pytest.raises(ValueError, match="must return time-zone aware"):
         book.open_visit(organ_id, "spring")
 
 
@@ -65,12 +65,12 @@ def test_a_closed_visit_can_only_be_read_and_get_notes(
         lambda: book.set_tick(late),
         lambda: book.close_visit(visit.id),
     ):
-        with pytest.raises(BookError, match="was closed on 2031-03-01 and can be read only"):
+        with pytest.raises(BookError, match="was closed on 2031-03-01 and is now read-only"):
             refused()
     assert book.visit(visit.id) == closed
     assert list(book.sounds.path.rglob("*.part")) == []
-    noted = book.add_note(visit.id, "the trumpet's bottom C was mended after all")
-    assert [note.words for note in noted.notes] == ["the trumpet's bottom C was mended after all"]
+    noted = book.add_note(visit.id, "the trumpet's bottom C was fixed after all")
+    assert [note.words for note in noted.notes] == ["the trumpet's bottom C was fixed after all"]
     assert noted.closed_at == closed.closed_at
 
 

@@ -149,7 +149,7 @@ def test_unplugging_is_survived(system: StandIn) -> None:
     source.close()
 
 
-def test_no_microphone_and_a_wrong_rate_are_told(system: StandIn) -> None:
+def test_no_microphone_and_a_wrong_rate_are_reported(system: StandIn) -> None:
     with pytest.raises(InputError, match="cannot be opened at 384000 Hz"):
         Microphone(sample_rate=384_000, library=system)
     with pytest.raises(InputError, match="no microphone 'other'"):
@@ -159,7 +159,7 @@ def test_no_microphone_and_a_wrong_rate_are_told(system: StandIn) -> None:
         Microphone(library=system)
 
 
-def test_without_portaudio_the_mend_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_portaudio_the_error_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     class Missing:
         def find_spec(self, name: str, *_: object) -> None:
             if name == "sounddevice":

@@ -55,7 +55,7 @@ def test_a_visit_and_its_conditions_are_corrected(run: Run, must: Must, book: Pa
     must("visit", "correct", book, "--minutes", 90, "--purpose", "Easter", "--why", "a funeral")
     must("visit", "correct", book, "--conditions", 1, "--air", 17)
     assert "no conditions 3" in run("visit", "correct", book, "--conditions", 3, "--air", 17).err
-    assert "Nothing to correct" in run("visit", "correct", book, "--why", "x").err
+    assert "nothing to correct" in run("visit", "correct", book, "--why", "x").err
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
@@ -113,7 +113,7 @@ def test_leftovers_are_listed_and_removed(run: Run, must: Must, book: Path) -> N
     assert (copied.code, "book clean" in copied.err) == (0, True)
     assert "Removed 1" in must("book", "clean", book, "--remove")
     assert not left.exists()
-    assert "Nothing is left over" in must("book", "clean", book)
+    assert "There are no leftovers" in must("book", "clean", book)
 
 
 def test_a_port_that_is_none_is_refused(run: Run, book: Path) -> None:
@@ -177,4 +177,4 @@ def test_ctrl_c_ends_with_one_sentence() -> None:
         except subprocess.TimeoutExpired:
             process.kill()
             raise
-    assert (process.returncode, said) == (130, "Interrupted; what was kept is kept.\n")
+    assert (process.returncode, said) == (130, "Interrupted; what was stored before is safe.\n")

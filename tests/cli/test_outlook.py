@@ -37,7 +37,7 @@ def test_the_chart_of_a_rank_is_a_drawing(run: Run, book: Path, tmp_path: Path) 
     assert ET.fromstring(chart.read_text(encoding="utf-8")).tag.endswith("svg")
 
 
-def test_a_wrong_day_is_refused_with_the_mend(run: Run, book: Path) -> None:
+def test_a_wrong_day_is_refused_with_a_fix(run: Run, book: Path) -> None:
     ran = run("outlook", book, "--on", "20 December")
     assert ran.code == 2
     assert "2031-12-20" in ran.err

@@ -125,7 +125,7 @@ def test_a_plan_is_certified_between_the_tenths_of_a_cent(
     assert "one pitch for all" in tied.err
 
 
-def test_missing_minutes_are_told_and_the_code_says_so(
+def test_missing_minutes_are_reported_with_an_exit_code(
     run: Run, organ_file: Path, readings: list[Path]
 ) -> None:
     ran = plan(run, organ_file, readings, "--within", "great.principal8=0.3")
@@ -202,8 +202,8 @@ def test_an_event_its_music_and_the_weights_are_kept_and_planned_for(
     assert made["items"]
     assert made["reference"][0]["event_celsius"] == 21.0
     tried = must("visit", "plan", book, "--event", "harvest", "--minutes", 10, "--try")
-    assert re.search(r"Against the plan that stands: \d+ pipes? fewer", tried)
-    assert "Nothing was kept." in tried
+    assert re.search(r"Compared with the current plan: \d+ pipes? fewer", tried)
+    assert "Nothing was stored." in tried
     assert run("visit", "plan", book, "--minutes", 10, "--try", "--json").json["kept"] is False
     with open_book.opened(book) as opened:
         assert len(opened.plans(1)) == 1

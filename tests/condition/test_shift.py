@@ -90,7 +90,7 @@ def test_each_division_has_its_own_air():
 
 
 def test_readings_against_different_air_are_brought_together():
-    """The same pipes, half of them told 18 °C and half told 20."""
+    """The same pipes, half of them stated at 18 °C and half at 20."""
     organ = small_organ()
     cold = readings(organ, GREAT_FLUES[:2], lambda _: 5.0, 18.0)
     # 2 °C are 5.9 cents: what is 5 sharp of 18 °C is 0.9 flat of 20 °C (Cramer 1993, 2.95 a degree)

@@ -51,7 +51,7 @@ def make_book(folder: Path, description: str, *, visits: int = 3, sounding: int 
     Parameters
     ----------
     folder : Path
-        Not there yet.
+        The new folder; must not exist.
     description : str
     visits : int
     sounding : int

@@ -54,7 +54,7 @@ def tell_the_time(desk: Desk) -> None:
 
 
 def serve(book: Path, port: int, answer: Connection, is_shared: bool) -> None:
-    """Serve a book; its port is told once it listens."""
+    """Serve a book; its port is sent once it listens."""
     application = make_application(
         book,
         shared_address=FOR_PHONES if is_shared else None,

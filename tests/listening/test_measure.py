@@ -182,7 +182,7 @@ def test_a_reed_without_fundamental_is_not_taken_for_one():
 
 
 @pytest.mark.parametrize(("off_cents", "far"), [(45.0, False), (-45.0, False), (56.0, True)])
-def test_a_pipe_far_off_is_read_and_told(off_cents, far):
+def test_a_pipe_far_off_is_read_and_reported(off_cents, far):
     true_hz = 261.6 * 2.0 ** (off_cents / 1200.0)
     reading = measure(dry(true_hz), 261.6)
     assert abs(cents(measured(reading).hz, true_hz)) < 0.01

@@ -279,7 +279,7 @@ def test_one_slip_gives_one_problem(old: str, new: str, field: str, what: str, f
     assert fix in problem.fix
     assert problem.line is not None
     if "is missing" in problem.what or "neither" in problem.what:
-        return  # what is missing is told at its table
+        return  # what is missing is reported at its table
     last = field.rpartition(": ")[2].split(" ")[0]
     assert last in text.split("\n")[problem.line - 1]
 

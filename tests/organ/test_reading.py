@@ -222,7 +222,7 @@ TWENTY = [
 ]  # fmt: skip
 
 
-def test_twenty_errors_are_told_as_those_twenty() -> None:
+def test_twenty_errors_are_reported_as_those_twenty() -> None:
     text = STOP_LIST
     for old, new, _ in TWENTY:
         assert text.count(old) >= 1
@@ -235,7 +235,7 @@ def test_twenty_errors_are_told_as_those_twenty() -> None:
     lines = text.split("\n")
     for (_, new, field), problem in zip(TWENTY, problems, strict=True):
         assert problem.line is not None
-        # the line holds the field that was spoiled; what was taken out is told at its table
+        # the line holds the field that was spoiled; what was taken out is reported at its table
         shown = lines[problem.line - 1]
         assert shown == "[[stop]]" if not new else field.rpartition(": ")[2].split(" ")[0] in shown
         assert problem.what.endswith(".")

@@ -41,7 +41,7 @@ def problem_of(text: str) -> Problem:
         ('id = "pedal"\n', 'id = "pedal"\n[pitch]\n', "pitch", "given twice", "[[pitch]]"),
     ],
 )
-def test_slip_is_reported_with_its_line_and_mend(
+def test_slip_is_reported_with_its_line_and_fix(
     old: str, new: str, field: str, what: str, fix: str
 ) -> None:
     before, found, after = GOOD.partition(old)
@@ -102,7 +102,7 @@ def test_sound_file_given_as_description_is_reported() -> None:
     assert "UTF-8" in problem_of(header.decode("latin-1")).what
 
 
-def test_brackets_without_end_are_told() -> None:
+def test_endless_brackets_are_reported() -> None:
     assert "bracket" in problem_of("a = " + "[" * 20_000).what
 
 

@@ -38,7 +38,7 @@ def test_the_old_rule_and_the_new_one_agree(semitones):
 
 
 @given(PIPES, SPEEDS, CENTS)
-def test_a_slide_moved_as_told_brings_the_pitch_where_it_should_be(hz, speed, cents):
+def test_a_slide_moved_as_advised_brings_the_pitch_to_its_target(hz, speed, cents):
     before = effective_length_mm(hz, speed, End.OPEN)
     after = before + slide_mm_for_cents(hz, cents, speed)
     np.testing.assert_allclose(cents_between(after, before), cents, atol=1e-8)

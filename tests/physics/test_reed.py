@@ -70,7 +70,7 @@ def test_an_ideal_tongue_agrees_with_finite_elements(thickness, length):
 
 
 @given(LENGTHS, CENTS, EXPONENTS)
-def test_a_spring_moved_as_told_brings_the_pitch_where_it_should_be(length, cents, exponent):
+def test_a_spring_moved_as_advised_brings_the_pitch_to_its_target(length, cents, exponent):
     after = length + tongue_mm_for_cents(length, cents, exponent)
     np.testing.assert_allclose(exponent * cents_between(after, length), cents, atol=1e-8)
 

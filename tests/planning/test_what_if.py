@@ -130,7 +130,7 @@ def test_flues_late_in_a_warming_visit_get_the_target_of_their_time():
 
 
 def test_no_reference_between_the_grids_beats_the_certificate():
-    """The best choice of pipes at references drawn by chance, each solved anew."""
+    """The best choice of pipes at references drawn at random, each solved separately."""
     problem = prepare(ORGAN, CONDITION, PIPES).problem(PlanRequest(60.0))
     outcome = choose_and_walk(ORGAN, problem, in_steps(60.0))
     pitches = division_pitches(ORGAN, CONDITION, None)

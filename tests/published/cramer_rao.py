@@ -164,7 +164,7 @@ def harmonic_sigma_cents(
 
 
 def resolution_hz(seconds: float) -> float:
-    """How far apart two tones must be to be told apart without knowing more [Hz]: about 1/T.
+    """How far apart two tones must be to be resolved without knowing more [Hz]: about 1/T.
 
     Notes
     -----

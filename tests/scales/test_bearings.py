@@ -63,7 +63,7 @@ def test_who_makes_every_interval_beat_as_asked_has_the_temperament(name: str) -
     steps = bearings.temperament_octave(415.0, temperament)
     heard = {bearings.A4: 415.0}
     for step in steps[:-1]:
-        # begin five cents off, measure, move as told
+        # begin five cents off, measure, move as advised
         trial = key_hz(step.key, 415.0, temperament) * 2.0 ** (5.0 / 1200.0)
         both = {**heard, step.key: trial}
         move = bearings.to_move_cents(step, both[step.by.lower], both[step.by.upper])

@@ -1,4 +1,4 @@
-"""The chart of a rank: true to scale, told apart by shape and text, never by colour."""
+"""The chart of a rank: true to scale, distinguished by shape and text, never by colour alone."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def drawn(given: RankChart) -> ET.Element:
 
 
 def scale(root: ET.Element) -> tuple[float, float]:
-    """Millimetres down the sheet of nought, and of one cent, from the printed numbers alone."""
+    """Millimetres down the sheet of zero, and of one cent, from the printed numbers alone."""
     found = {}
     for words in root.iter(f"{SVG}text"):
         label = (words.text or "").replace("−", "-").replace("+", "")
@@ -38,9 +38,9 @@ def scale(root: ET.Element) -> tuple[float, float]:
 
 def test_a_pipe_stands_at_its_cents_with_two_sigma_each_way() -> None:
     root = drawn(chart(ChartPoint(60, "C4", 2.0, 1.5)))
-    nought, cent = scale(root)
+    zero, cent = scale(root)
     (dot,) = root.iter(f"{SVG}circle")
-    assert_allclose(float(dot.get("cy", "nan")), nought + 2.0 * cent, atol=0.02)
+    assert_allclose(float(dot.get("cy", "nan")), zero + 2.0 * cent, atol=0.02)
     x = dot.get("cx")
     bars = [
         (float(line.get("y1", "nan")), float(line.get("y2", "nan")))
@@ -48,7 +48,7 @@ def test_a_pipe_stands_at_its_cents_with_two_sigma_each_way() -> None:
         if line.get("x1") == line.get("x2") == x and line.get("stroke-width") == "0.3"
     ]
     ((top, bottom),) = bars
-    assert_allclose((top, bottom), (nought + 3.5 * cent, nought + 0.5 * cent), atol=0.02)
+    assert_allclose((top, bottom), (zero + 3.5 * cent, zero + 0.5 * cent), atol=0.02)
 
 
 def test_every_kind_of_pipe_has_its_own_shape() -> None:
@@ -78,7 +78,7 @@ def test_a_pipe_far_beyond_is_drawn_at_the_edge_with_its_number() -> None:
     assert len(list(root.iter(f"{SVG}polygon"))) == 2
 
 
-def test_the_lines_are_named_and_told_apart_without_colour() -> None:
+def test_the_lines_are_named_and_distinguished_without_colour() -> None:
     event = ChartLine(11.9, "flues at the event, 21.0 °C", "there", is_target=True)
     today = ChartLine(0.0, "flues today", "here", is_target=False)
     root = drawn(chart(ChartPoint(60, "C4", 1.0, 0.1), lines=(event, today)))

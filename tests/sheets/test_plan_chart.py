@@ -1,4 +1,4 @@
-"""The curve of a plan: true to scale, told in words as well."""
+"""The curve of a plan: true to scale, described in words as well."""
 
 from __future__ import annotations
 
@@ -109,7 +109,7 @@ def test_the_sheet_shows_it_and_says_what_could_not_be_had() -> None:
 
 
 @pytest.mark.parametrize(("event", "words"), [(20.0, "sharp"), (14.0, "flat"), (17.0, "")])
-def test_reeds_are_told_both_figures_and_why(event: float, words: str) -> None:
+def test_reeds_show_both_figures_and_why(event: float, words: str) -> None:
     """17 °C now; about 3 cents a degree (Cramer 1993)."""
     organ = hall_organ()
     reed = next(rank for rank in organ.ranks if not rank.family.is_flue)

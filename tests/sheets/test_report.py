@@ -78,9 +78,7 @@ def test_marks_tell_sharp_flat_care_and_unread() -> None:
     ]
 
 
-def test_a_pipe_that_was_not_told_apart_has_its_bound_in_the_list_and_one_word_in_the_chart() -> (
-    None
-):
+def test_a_pipe_not_separated_has_its_bound_in_the_list_and_one_word_in_the_chart() -> None:
     organ = village_organ()
     merged = bounded(reading(PipeRef(OPEN8, 5), None, ReadingFlag.MERGED), Bound(523.12, 0.83))
     report = visit_report(organ, facts(organ), [reading(PipeRef(OPEN8, 1), 2.9), merged])
@@ -202,7 +200,7 @@ def test_a_thermometer_that_disagrees_is_reported() -> None:
     assert "In the Great the pipes" not in said
 
 
-def test_faults_standing_and_mended() -> None:
+def test_faults_open_and_fixed() -> None:
     organ = village_organ()
     faults = (
         Fault("cipher", "Great Principal 4′, F♯3", "sticks in the cold", date(2026, 3, 1)),

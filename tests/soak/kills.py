@@ -57,9 +57,9 @@ def write_something(book: Book, random: Random, folder: Path) -> str:
         book.set_tick(Tick(token, 1, pipe, random.choice(["done", "open"]), "", now()))
     elif kind == "fault":
         book.report_fault(1, "cipher", token)
-    elif kind == "mended":
-        fault = book.report_fault(1, "cipher", f"to mend {token}")
-        book.mend_fault(fault.id, note=token)
+    elif kind == "fixed":
+        fault = book.report_fault(1, "cipher", f"to fix {token}")
+        book.mark_fixed(fault.id, note=token)
     elif kind == "event":
         book.keep_event(1, token, now(), "Recital", air_celsius=18.0)
     elif kind == "weight":
@@ -90,7 +90,7 @@ def write_something(book: Book, random: Random, folder: Path) -> str:
 
 
 KINDS = (
-    "note", "tick", "fault", "mended", "event", "weight", "conditions", "correction", "plan",
+    "note", "tick", "fault", "fixed", "event", "weight", "conditions", "correction", "plan",
     "organ", "recording", "relabelled", "withdrawn", "export", "copy",
 )  # fmt: skip
 
@@ -102,7 +102,7 @@ def missing(book: Book, said: list[str], folder: Path) -> list[str]:
         "note": {note.words for note in visit.notes},
         "tick": {tick.uid for tick in book.ticks(1)},
         "fault": {fault.words for fault in book.faults(1)},
-        "mended": {fault.mended_note for fault in book.faults(1)},
+        "fixed": {fault.mended_note for fault in book.faults(1)},
         "event": {event.uid for event in book.events(1)},
         "weight": {one.words for one in book.weight_versions(1, PRINCIPAL)},
         "conditions": {name for noted in visit.conditions for name in noted.air_celsius},

@@ -1,4 +1,4 @@
-"""Work in several processes: which is given when, what is told of it, and how it ends."""
+"""Work in several processes: order, progress and end."""
 
 import os
 import signal

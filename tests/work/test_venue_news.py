@@ -77,7 +77,7 @@ def test_an_organ_that_was_never_heard_is_not_called_ready(tmp_path: Path) -> No
 def test_trouble_that_came_back_is_counted_at_its_place(book: Book) -> None:
     stop = "great.trumpet8"
     first = book.report_fault(1, FaultKind.DEAD_NOTE, "no sound", stop=stop, key="D#3")
-    book.mend_fault(first.id, visit_id=1, note="dirt")
+    book.mark_fixed(first.id, visit_id=1, note="dirt")
     second = book.report_fault(1, FaultKind.CIPHER, "again", stop=stop, key="D#3")
     book.report_fault(1, FaultKind.CIPHER, "elsewhere", stop=stop, key="E3")
     book.keep_fault_care(FaultCare(second.id, "the builder", "a spring", "leave it in"))

@@ -1,4 +1,4 @@
-"""Logged air: one logger's readings at one place, a row a file."""
+"""Logged air: one logger's readings at one place, one row per file."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ from walkboard.errors import BookError
 
 
 class AirLogs(Storing):
-    """Keeping logged air. A log may take the place of an earlier one, whose clock was wrong."""
+    """Logged air. A log can replace an earlier one whose clock was wrong."""
 
     def keep_air_log(self, organ_id: int, log: AirLog, *, in_place_of: int | None = None) -> AirLog:
-        """Keep one logger's readings; the same readings of a place are kept once.
+        """Store one logger's readings; the same readings of a place are stored once.
 
         Parameters
         ----------
         organ_id : int
         log : AirLog
         in_place_of : int or None
-            Id of the log that it corrects.
+            Id of the log it corrects.
 
         Raises
         ------
@@ -65,7 +65,7 @@ class AirLogs(Storing):
             return _log_of(row)
 
     def air_logs(self, organ_id: int) -> tuple[AirLog, ...]:
-        """The logs of an organ that no other has taken the place of, by their beginning."""
+        """The current logs of an organ, in order of their start."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = _standing(organ_id).order_by(AirLogRow.starts_at, AirLogRow.id)

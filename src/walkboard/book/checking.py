@@ -1,4 +1,4 @@
-"""Looks through the whole book for what is wrong, and reports all of it."""
+"""Checks the whole book and reports everything wrong."""
 
 from __future__ import annotations
 
@@ -34,12 +34,12 @@ from walkboard.book.weights import Weights
 from walkboard.errors import WalkboardError
 
 Progress = Callable[[float, float], None]
-"""Called with what is done, and all there is to do."""
+"""Called with the work done and the total."""
 
 _THREADS = 2  # a disk gains little from more. Chosen.
 _AT_ONCE = 100  # recordings whose rows are read back together. Chosen.
 _PUT_BACK = "Put back the newest copy; keep the damaged folder until that is done."
-# What reading a row raises if something other than the book wrote it.
+# What reading a row raises if another program wrote it.
 _UNREADABLE = (
     WalkboardError,
     ValueError,
@@ -63,7 +63,7 @@ class Checking(
     Photographs,
     AirLogs,
 ):
-    """Checking the book: it reads everything that the other parts keep."""
+    """Checking the book: reads everything that the other parts store."""
 
     def refuse_damage(self) -> None:
         """Raise BookError when the database is damaged (``PRAGMA quick_check``)."""
@@ -75,15 +75,15 @@ class Checking(
     def check(self, progress: Progress = lambda _done, _total: None) -> tuple[BookProblem, ...]:
         """Everything wrong in the book; reads every recording, at the speed of the disk.
 
-        It looks at the database's structure, rows that name missing rows, records that cannot be
-        read back, recordings that are missing, changed or unreadable, files that belong to no
-        recording, and what killed programs left. A file that cannot be read is reported, and the
-        check goes on.
+        Checks the database's structure, rows that name missing rows, records that cannot be read
+        back, recordings that are missing, changed or unreadable, files that belong to no recording,
+        and what killed programs left. A file that cannot be read is reported, and the check goes
+        on.
 
         Parameters
         ----------
         progress : callable
-            Called with the bytes of recordings read and all of them, perhaps from other threads.
+            Called with the bytes of recordings read and their total, perhaps from other threads.
         """
         return (
             *self.check_records(),
@@ -93,7 +93,7 @@ class Checking(
         )
 
     def check_records(self) -> tuple[BookProblem, ...]:
-        """What is wrong in the database, and which records cannot be read back."""
+        """Problems in the database, and records that cannot be read back."""
         with self._reading() as session:
             problems = [*_database(session), *_hearings(session)]
             organs, visits, recordings = (
@@ -160,7 +160,7 @@ class Checking(
             yield BookProblem(where, one.what, fix)
 
     def _doubtful(self, recordings: Sequence[int]) -> list[int]:
-        """Recordings among which one cannot be read back, found much faster than one by one."""
+        """Blocks of recordings with one that cannot be read back: much faster than one by one."""
         doubtful: list[int] = []
         for at in range(0, len(recordings), _AT_ONCE):
             some = recordings[at : at + _AT_ONCE]
@@ -188,7 +188,7 @@ class Checking(
                 progress(done, total)
             return found
 
-        # Hashing lets other threads run, so that one reads while another works out.
+        # Hashing lets other threads run, so one reads while another calculates.
         with ThreadPoolExecutor(_THREADS) as pool:
             for found in pool.map(lambda row: look(*row), rows):
                 if found is not None:
@@ -197,7 +197,7 @@ class Checking(
         for path in self.sounds.named():
             if path not in known:
                 where = str(path.relative_to(self.path))
-                fix = "Take it in at a visit, or move it away. A program was killed over it."
+                fix = "A program was killed importing it. Import it at a visit, or move it away."
                 yield BookProblem(where, "This recording belongs to no visit.", fix)
         for path in self.sounds.strangers():
             where = str(path.relative_to(self.path))
@@ -234,5 +234,5 @@ def _hearings(session: Session) -> Iterator[BookProblem]:
     newest = newest_hearings().with_only_columns(HearingRow.recording_id)
     without = select(RecordingRow.id).where(RecordingRow.id.not_in(newest))
     for number in session.scalars(without):
-        what = "Every hearing of it is superseded by another, so none counts."
+        what = "Every hearing of it is superseded, so none counts."
         yield BookProblem(f"{DATABASE}, recording {number}", what, _PUT_BACK)

@@ -1,4 +1,4 @@
-"""Column types: instants, lists of words and of numbers, each with one written form."""
+"""Column types: instants, lists of words and of numbers, each in one text form."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class Instant(TypeDecorator[datetime]):
     cache_ok = True
 
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> str | None:  # noqa: ARG002
-        """Written form, as ``2031-03-01T09:30:00.000000+00:00``."""
+        """Text form, as ``2031-03-01T09:30:00.000000+00:00``."""
         if value is None:
             return None
         if value.tzinfo is None:
@@ -39,7 +39,7 @@ class Words(TypeDecorator[tuple[str, ...]]):
     cache_ok = True
 
     def process_bind_param(self, value: tuple[str, ...] | None, dialect: Dialect) -> str | None:  # noqa: ARG002
-        """Written form, as ``["great.principal4"]``."""
+        """Text form, as ``["great.principal4"]``."""
         return None if value is None else json.dumps(list(value), ensure_ascii=False)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> tuple[str, ...] | None:  # noqa: ARG002
@@ -48,13 +48,13 @@ class Words(TypeDecorator[tuple[str, ...]]):
 
 
 class Numbers(TypeDecorator[tuple[float, ...]]):
-    """Finite numbers in order, kept as a JSON array to their last bit."""
+    """Finite numbers in order, stored exactly as a JSON array."""
 
     impl = Text
     cache_ok = True
 
     def process_bind_param(self, value: tuple[float, ...] | None, dialect: Dialect) -> str | None:  # noqa: ARG002
-        """Written form, as ``[523.1, 523.4]``."""
+        """Text form, as ``[523.1, 523.4]``."""
         return None if value is None else json.dumps(list(value), allow_nan=False)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> tuple[float, ...] | None:  # noqa: ARG002
@@ -73,7 +73,7 @@ def _words_of(text: str) -> tuple[str, ...]:
 
 @lru_cache(maxsize=64)
 def _numbers_of(text: str) -> tuple[float, ...]:
-    # Of the readings of single pipes nearly all are the empty list.
+    # Nearly all readings of single pipes have the empty list.
     numbers = json.loads(text)
     if not (isinstance(numbers, list) and all(isinstance(n, int | float) for n in numbers)):
         raise ValueError(f"not a list of numbers: {text!r}")

@@ -1,4 +1,4 @@
-"""Copies of the book: the whole folder as it stands at one moment, or its records as JSON."""
+"""Copies of the book: the whole folder at one moment, or its records as JSON."""
 
 from __future__ import annotations
 
@@ -29,24 +29,24 @@ class Copying(Storing):
     ) -> tuple[BookProblem, ...]:
         """Copy the whole book to a new folder, while other programs use it.
 
-        Every recording is checked on the way; one that is missing or changed is left out.
+        Every recording is checked; one that is missing or changed is left out.
 
         Parameters
         ----------
         path : Path
             Not there yet, or empty.
         progress : callable
-            Called with the recordings copied, and all of them.
+            Called with the number of recordings copied and the total.
 
         Returns
         -------
         tuple of BookProblem
-            The recordings that were left out; empty where the copy is whole.
+            The recordings left out; empty if the copy is complete.
 
         Raises
         ------
         BookError
-            When something is there already, or it cannot be written.
+            If the target already exists or cannot be written.
         """
         from walkboard.book.migrating import copy_database  # noqa: PLC0415 - Alembic
 
@@ -70,13 +70,13 @@ class Copying(Storing):
     def export_json(self, target: Path) -> None:
         """Write every record of the book to one JSON file, without the sound of the recordings.
 
-        `walkboard.book.importing.import_book` makes a book of it again. See ``docs/book.md`` for
-        its form.
+        `walkboard.book.importing.import_book` turns it back into a book. ``docs/book.md`` explains
+        its format.
 
         Parameters
         ----------
         target : Path
-            Replaced if it is there, when the new one is whole.
+            Replaced, if it exists, once the new one is complete.
 
         Raises
         ------
@@ -102,9 +102,9 @@ class Copying(Storing):
                 part.unlink(missing_ok=True)
 
     def _export(self, head: dict[str, str]) -> Iterator[str]:
-        """The export in pieces of a row, as of one moment; never held whole."""
-        # A row a line, so that two exports can be compared line by line; json's own indenting would
-        # break each row up, and is many times slower.
+        """The export row by row, as of one moment; never all in memory."""
+        # One row per line, so that two exports can be compared line by line; json's indenting would
+        # break rows up and is many times slower.
         yield "{"
         for name, value in head.items():
             yield f"{_json(name)}: {_json(value)},\n"
@@ -129,7 +129,7 @@ class Copying(Storing):
 
 
 def copy_sound(source: Path, target: SoundFolder, sha256: str) -> BookProblem | None:
-    """Copy one recording to another book; a `BookProblem` if its content is not the right one.
+    """Copy one recording to another book; returns a `BookProblem` if its content is wrong.
 
     Parameters
     ----------

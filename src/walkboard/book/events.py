@@ -20,7 +20,7 @@ from walkboard.plausible import AIR_CELSIUS, EVENT_YEAR
 
 
 class Events(Storing):
-    """Keeping the calendar."""
+    """The calendar."""
 
     def keep_event(
         self,
@@ -32,13 +32,13 @@ class Events(Storing):
         stops: tuple[str, ...] = (),
         air_celsius: float | None = None,
     ) -> KeptEvent:
-        """Keep an event, or what a calendar now says of one that has this uid already.
+        """Add an event, or update the one with this uid.
 
         Parameters
         ----------
         organ_id : int
         uid : str
-            The calendar's own name for it, one an organ.
+            The calendar's id for it, unique per organ.
         starts_at : datetime
             Time-zone aware.
         title : str
@@ -49,8 +49,8 @@ class Events(Storing):
 
         Notes
         -----
-        How the event uses the organ, and air by division, stay as they were: calendars do not give
-        them (`keep_event_use`).
+        How the event uses the organ, and air by division, stay the same: calendars do not give them
+        (`keep_event_use`).
 
         Raises
         ------
@@ -85,7 +85,7 @@ class Events(Storing):
         use: EventUse | None = None,
         air_by_division: Mapping[str, float] | None = None,
     ) -> KeptEvent:
-        """Keep how an event uses the organ, and its air by division; None leaves either as it is.
+        """Store how an event uses the organ, and its air by division; None leaves either unchanged.
 
         Raises
         ------
@@ -106,7 +106,7 @@ class Events(Storing):
             return self._supersede(session, old, new)
 
     def cancel_event(self, organ_id: int, uid: str) -> KeptEvent:
-        """Call an event off; keeping it again brings it back.
+        """Cancel an event; adding it again brings it back.
 
         Raises
         ------
@@ -120,14 +120,14 @@ class Events(Storing):
             return self._supersede(session, old, new)
 
     def events(self, organ_id: int) -> tuple[KeptEvent, ...]:
-        """The events of an organ as they stand, the cancelled among them, by their start."""
+        """The current events of an organ, including cancelled ones, by their start."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = _newest_events(organ_id).order_by(EventRow.starts_at, EventRow.id)
             return tuple(_event_of(row, None) for row in session.scalars(query))
 
     def event_versions(self, organ_id: int, uid: str) -> tuple[KeptEvent, ...]:
-        """Everything that was ever said of an event, oldest first."""
+        """Every version of an event, oldest first."""
         with self._reading() as session:
             query = (
                 select(EventRow)

@@ -1,11 +1,11 @@
-"""Faults: reported, linked to what they belong to, mended."""
+"""Faults: reported, linked to what they belong to, fixed."""
 
 from __future__ import annotations
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from walkboard.book.models import FaultLinkRow, FaultMendingRow, FaultRow, FaultTieRow
+from walkboard.book.models import FaultFixRow, FaultLinkRow, FaultRow, FaultTieRow
 from walkboard.book.records import FaultKind, KeptFault
 from walkboard.book.storing import Storing
 from walkboard.errors import BookError, UnknownNameError
@@ -16,7 +16,7 @@ _DOUBLE, _AGAIN = "double of", "again"  # kinds of ties
 
 
 class Faults(Storing):
-    """Keeping the list of faults."""
+    """The list of faults."""
 
     def report_fault(
         self,
@@ -30,10 +30,10 @@ class Faults(Storing):
         uid: str | None = None,
         reporter: str = "",
     ) -> KeptFault:
-        """Keep a fault as it is reported; the same one again changes nothing.
+        """Store a reported fault; the same one again changes nothing.
 
         The same one is one with the same uid. A report without a uid is also the same if an
-        identical one (kind, words, place and reporter) is still standing.
+        identical one (kind, words, place and reporter) is still open.
 
         Parameters
         ----------
@@ -43,11 +43,11 @@ class Faults(Storing):
         words : str
             In the reporter's own words.
         stop, key, pipe
-            What it was seen on, where that is known; the key by its name, as ``F#3``.
+            What it was seen on, if known; the key by its name, as ``F#3``.
         uid : str or None
-            Given by whoever reports.
+            Chosen by the reporter's device.
         reporter : str
-            Who reports it, where they say so.
+            Who reports it, if they say so.
 
         Raises
         ------
@@ -93,14 +93,14 @@ class Faults(Storing):
     def _report_of(
         self, session: Session, uid: str, report: tuple[int, str, str]
     ) -> KeptFault | None:
-        """The report kept under a uid; BookError if it says something else."""
+        """The report stored under a uid; BookError if it says something else."""
         known = session.scalar(select(FaultRow).where(FaultRow.uid == uid))
         if known is None:
             return None
         if (known.organ_id, known.kind, known.words) != report:
             raise self._error(
-                f"The report {uid!r} is known, but says something else.",
-                "Give every report a uid of its own.",
+                f"The report {uid!r} is known but says something else.",
+                "Give every report its own uid.",
             )
         return _fault_of(known)
 
@@ -112,7 +112,7 @@ class Faults(Storing):
         key: str | None = None,
         pipe: PipeRef | None = None,
     ) -> KeptFault:
-        """Say anew what a fault belongs to; what was said before stays in the book.
+        """Link a fault to something else; the old link stays in the book.
 
         Raises
         ------
@@ -129,25 +129,25 @@ class Faults(Storing):
             session.flush()
             return _fault_of(row)
 
-    def mend_fault(
+    def mark_fixed(
         self, fault_id: int, *, visit_id: int | None = None, note: str = ""
     ) -> KeptFault:
-        """Say that a fault is mended, at a visit that is open or between visits.
+        """Mark a fault as fixed, at an open visit or between visits.
 
         A fault that comes back is a new fault.
 
         Raises
         ------
         BookError
-            When there is no such fault or visit, the fault is mended already, the visit is closed,
-            or it is a visit to another organ.
+            If there is no such fault or visit, the fault is already fixed, the visit is closed, or
+            it is a visit to another organ.
         """
         with self._writing() as session:
             row = self._get(session, FaultRow, fault_id, "fault")
-            if row.mending is not None:
+            if row.fix is not None:
                 raise self._error(
-                    f"Fault {fault_id} was mended on {row.mending.mended_at:%Y-%m-%d}.",
-                    "Report it anew if it came back.",
+                    f"Fault {fault_id} was fixed on {row.fix.mended_at:%Y-%m-%d}.",
+                    "If it came back, report it again.",
                 )
             _refuse_double(self, row)
             if visit_id is not None:
@@ -157,17 +157,18 @@ class Faults(Storing):
                         f"Visit {visit_id} is to another organ than fault {fault_id}.",
                         "Name a visit to its own organ.",
                     )
-            row.mending = FaultMendingRow(visit_id=visit_id, note=note, mended_at=self._now())
+            row.fix = FaultFixRow(visit_id=visit_id, note=note, mended_at=self._now())
             session.flush()
             return _fault_of(row)
 
     def merge_fault(self, fault_id: int, into_id: int) -> KeptFault:
-        """Say that a fault is another report of one that stands; its own words stay in the book.
+        """Mark a fault as another report of an open one; its own words stay in the book.
 
         Raises
         ------
         BookError
-            When either is not there, does not stand, or they are of two organs or the same one.
+            If either does not exist or is not open, they belong to different organs, or are the
+            same.
         """
         with self._writing() as session:
             row = self._get(session, FaultRow, fault_id, "fault")
@@ -179,38 +180,37 @@ class Faults(Storing):
                 )
             for one in (row, other):
                 if not _fault_of(one).stands:
-                    raise self._error(
-                        f"Fault {one.id} does not stand any more.", "Load the list again."
-                    )
+                    raise self._error(f"Fault {one.id} is no longer open.", "Load the list again.")
             self._tie(session, row, _DOUBLE, other)
             return _fault_of(row)
 
     def reopen_fault(self, fault_id: int, words: str = "", *, reporter: str = "") -> KeptFault:
-        """Keep a mended fault that came back, or a double that was none, as a new fault.
+        """Reopen a fixed fault that came back, or a wrongly marked double, as a new fault.
 
         Parameters
         ----------
         fault_id : int
         words : str
-            What is seen now; empty takes those of the old report.
+            What is seen now; if empty, those of the old report.
         reporter : str
 
         Raises
         ------
         BookError
-            When there is no such fault, or it stands, or has come back already.
+            If there is no such fault, it is still open, or it was already reopened.
         """
         with self._writing() as session:
             old = self._get(session, FaultRow, fault_id, "fault")
             if _fault_of(old).stands:
-                raise self._error(f"Fault {fault_id} still stands.", "Nothing need be done.")
+                raise self._error(f"Fault {fault_id} is still open.", "There is nothing to do.")
             query = select(FaultTieRow.fault_id).where(
                 FaultTieRow.other_id == old.id, FaultTieRow.kind == _AGAIN
             )
             newer = session.scalar(query)
             if newer is not None:
                 raise self._error(
-                    f"Fault {fault_id} has come back already, as fault {newer}.", "Go on with that."
+                    f"Fault {fault_id} was already reopened, as fault {newer}.",
+                    "Continue with that one.",
                 )
             link, now = old.links[-1], self._now()
             row = FaultRow(
@@ -240,14 +240,14 @@ class Faults(Storing):
             return _fault_of(self._get(session, FaultRow, fault_id, "fault"))
 
     def faults(self, organ_id: int) -> tuple[KeptFault, ...]:
-        """Every fault of an organ, standing or mended, oldest first."""
+        """Every fault of an organ, open or fixed, oldest first."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = select(FaultRow).where(FaultRow.organ_id == organ_id).order_by(FaultRow.id)
             return tuple(_fault_of(row) for row in session.scalars(query))
 
     def open_faults(self, organ_id: int) -> tuple[KeptFault, ...]:
-        """The faults of an organ that are not mended, oldest first; each once, without doubles."""
+        """The open faults of an organ, oldest first, without doubles."""
         return tuple(fault for fault in self.faults(organ_id) if fault.stands)
 
     def _tie(self, session: Session, row: FaultRow, kind: str, other: FaultRow) -> None:
@@ -261,7 +261,7 @@ def _refuse_double(book: Storing, row: FaultRow) -> None:
         raise BookError(
             f"Fault {row.id} is a double of fault {other}.",
             where=str(book.path),
-            fix="Mend that one.",
+            fix="Mark that one as fixed.",
         )
 
 
@@ -272,7 +272,7 @@ def _tied(row: FaultRow, kind: str) -> int | None:
 def _standing_twin(
     session: Session, organ_id: int, kind: str, words: str, *, link: FaultLinkRow, reporter: str
 ) -> KeptFault | None:
-    """A fault that still stands and says exactly the same, so that a second press adds nothing."""
+    """An open fault with exactly the same text, so that pressing twice adds nothing."""
     query = select(FaultRow).where(
         FaultRow.organ_id == organ_id, FaultRow.kind == kind, FaultRow.words == words
     )
@@ -300,7 +300,7 @@ def _pipe_of(link: FaultLinkRow) -> PipeRef | None:
 
 
 def _fault_of(row: FaultRow) -> KeptFault:
-    link, mending = row.links[-1], row.mending
+    link, fix = row.links[-1], row.fix
     return KeptFault(
         id=row.id,
         organ_id=row.organ_id,
@@ -310,9 +310,9 @@ def _fault_of(row: FaultRow) -> KeptFault:
         pipe=_pipe_of(link),
         words=row.words,
         reported_at=row.reported_at,
-        mended_at=None if mending is None else mending.mended_at,
-        mended_in_visit=None if mending is None else mending.visit_id,
-        mended_note="" if mending is None else mending.note,
+        mended_at=None if fix is None else fix.mended_at,
+        mended_in_visit=None if fix is None else fix.visit_id,
+        mended_note="" if fix is None else fix.note,
         uid=row.uid,
         reporter=row.reporter,
         double_of=_tied(row, _DOUBLE),

@@ -1,4 +1,4 @@
-"""What is where in a book's folder, what marks it as a book, and how one is made."""
+"""The layout of a book's folder, what marks it as a book, and how one is made."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ LIVE = ".live"  # recordings of live sessions that are not in the book yet
 BUILDING_LOCK = ".building"  # held, in a folder that is being built, by the program that builds it
 
 APPLICATION_ID = 0x57_4C_4B_42  # "WLKB"; SQLite's header has a field for it (sqlite.org/fileformat)
-HEAD_REVISION = "0011"  # the newest form of the tables; a test holds it to the migrations
+HEAD_REVISION = "0011"  # the newest version of the tables; a test compares it with the migrations
 WAIT_S = 5.0  # how long a writer waits for another program by default. Chosen.
 
 
@@ -32,13 +32,13 @@ WAIT_S = 5.0  # how long a writer waits for another program by default. Chosen.
 def building(path: Path) -> Iterator[Path]:
     """A new folder that appears under its name only when all of it is there.
 
-    If the program is killed meanwhile, what it built stays beside or in `path` under another name,
-    where `walkboard.book.leftovers` finds it.
+    If the program is killed meanwhile, the unfinished folder stays beside or in `path` under
+    another name, where `walkboard.book.leftovers` finds it.
 
     Parameters
     ----------
     path : Path
-        Where it is to be: not there yet, or an empty folder.
+        Its path: must not exist, or be an empty folder.
 
     Yields
     ------
@@ -48,11 +48,11 @@ def building(path: Path) -> Iterator[Path]:
     Raises
     ------
     BookError
-        When something is there already, or the folder cannot be written.
+        If the path is not empty or the folder cannot be written.
     """
     _refuse_taken(path)
-    # A folder that exists is kept, because a program may be working in it, or it may be a mounted
-    # disk. One that does not exist appears whole.
+    # An existing folder is kept: a program may be working in it, or it may be a mounted disk. A new
+    # one appears complete.
     there = path.is_dir()
     part = (path if there else path.parent) / f".{path.name}.{uuid.uuid4().hex}.new"
     held: sqlite3.Connection | None = None
@@ -61,7 +61,7 @@ def building(path: Path) -> Iterator[Path]:
         part.mkdir()
         held = hold_lock(part / BUILDING_LOCK)
         if there:
-            _refuse_taken(path, but=part)  # two that build here at once see each other
+            _refuse_taken(path, but=part)  # two programs that build here at once notice each other
         yield part
         if held is not None:
             held.close()
@@ -95,12 +95,12 @@ def hold_lock(path: Path) -> sqlite3.Connection | None:
     Parameters
     ----------
     path : Path
-        A file for the lock alone; made if it is not there.
+        A file used only for the lock; created if missing.
 
     Returns
     -------
     sqlite3.Connection or None
-        Close it to release the lock; None where another program holds it.
+        Close it to release the lock; None if another program holds it.
 
     Raises
     ------
@@ -120,12 +120,12 @@ def hold_lock(path: Path) -> sqlite3.Connection | None:
 
 def is_writable(path: Path) -> bool:
     """Whether this program may write to a file or into a folder."""
-    # The effective user counts, not the one who started the program; not every system can check.
+    # The effective user counts, not the one who started the program; some systems cannot check.
     return os.access(path, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
 
 
 def sync_folder(folder: Path) -> None:
-    """Make the names in a folder safe against a power cut, where the system can.
+    """Make the names in a folder safe against a power cut, if the system can.
 
     A file's own fsync does not cover its name (POSIX leaves that to the folder). Windows has no
     such call and needs none.
@@ -153,10 +153,10 @@ def _refuse_taken(path: Path, *, but: Path | None = None) -> None:
     if not path.exists():
         return
     if (path / DATABASE).exists():
-        raise BookError("There is a book here already.", where=str(path), fix="Open it instead.")
+        raise BookError("There is already a book here.", where=str(path), fix="Open it instead.")
     if not path.is_dir() or any(child != but for child in path.iterdir()):
         raise BookError(
-            "There is something else here already.",
+            "There is already something else here.",
             where=str(path),
             fix="Name a folder that does not exist yet, or an empty one.",
         )

@@ -1,4 +1,4 @@
-"""Makes a book of the JSON that `Book.export_json` wrote, of this form or an older one."""
+"""Makes a book from the JSON that `Book.export_json` wrote, in this version or an older one."""
 
 from __future__ import annotations
 
@@ -48,19 +48,19 @@ def import_book(
     recordings: Path | None = None,
     wait_s: float = WAIT_S,
 ) -> Book:
-    """Make a new book of an export, and open it.
+    """Make a new book from an export, and open it.
 
     Parameters
     ----------
     source : Path
         The JSON file.
     path : Path
-        The new book's folder: not there yet, or empty.
+        The new book's folder: must not exist, or be empty.
     clock : callable
-        Gives the present instant, time-zone aware.
+        Returns the current time, time-zone aware.
     recordings : Path or None
-        The ``recordings`` folder of the old book; whatever is whole in it is copied. Without it
-        the new book has no sound, and its `check` says so.
+        The ``recordings`` folder of the old book; every intact file in it is copied. Without it the
+        new book has no sound, and its `check` says so.
     wait_s : float
         As for `open_book`.
 
@@ -90,7 +90,7 @@ def import_book(
 
 
 def implausible(book: Book) -> tuple[BookProblem, ...]:
-    """Figures in a book that are out of range, as a file from elsewhere may bring them."""
+    """Figures in an imported book that are out of range."""
     problems: list[BookProblem] = []
 
     def check(kind: Range, value: float | None, where: str) -> None:
@@ -126,7 +126,7 @@ def _read_head(source: Path) -> _Head:
             raise _damaged(source, f"{place}: {first['msg']}") from error
     if head.form not in known_revisions():
         raise InputError(
-            f"The export is of a newer form ({head.form}) than this program knows.",
+            f"The export has a newer version ({head.form}) than this program can read.",
             where=str(source),
             fix="Import it with a newer version of the program.",
         )
@@ -154,7 +154,7 @@ def _fill(database: Path, head: _Head, source: Path) -> None:
         columns = _columns(connection)
         if columns.keys() != head.tables.keys():
             odd = columns.keys() ^ head.tables.keys()
-            raise _damaged(source, f"its tables are not those of its form: {', '.join(odd)}")
+            raise _damaged(source, f"its tables do not match its version: {', '.join(odd)}")
         try:
             with _reading(source), connection:
                 connection.execute("PRAGMA defer_foreign_keys = ON")
@@ -174,7 +174,7 @@ def _fill(database: Path, head: _Head, source: Path) -> None:
             sqlite3.DataError,
             sqlite3.InterfaceError,
             OverflowError,
-            UnicodeEncodeError,  # half of a surrogate pair, which JSON can say and UTF-8 cannot
+            UnicodeEncodeError,  # half of a surrogate pair, which JSON allows and UTF-8 does not
         ) as error:
             raise _damaged(source, str(error)) from error
 

@@ -1,4 +1,4 @@
-"""The book: one class that does all that is done with it, put together by subject."""
+"""The book: one class for everything done with it, composed by subject."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ from walkboard.book.summaries import Summaries
 class Book(Checking, Readings, Summaries, Searching, Copying):
     """A tuning book, open. `open_book` and `create_book` give one.
 
-    Every operation is whole: it is kept when it returns, safe against a killed program and a power
-    cut, or nothing is changed and a `BookError` says why. Threads may share one book.
+    Every operation is atomic: once it returns, its result survives a killed program and a power
+    cut; otherwise nothing is changed and a `BookError` says why. Threads may share one book.
 
-    Each part stands in its own file: organs, visits, recordings, readings, plans, ticks, settlings,
+    Each part is in its own file: organs, visits, recordings, readings, plans, ticks, settlings,
     faults, events, searching, checking, copying.
     """
 
     def close(self) -> None:
-        """Let go of the database; a book may be closed twice."""
+        """Close the database; a book may be closed twice."""
         self._engine.dispose()
 
     def __enter__(self) -> Self:

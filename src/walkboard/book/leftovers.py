@@ -1,7 +1,7 @@
 """What killed programs left in a book's folder or beside it, and removing it.
 
-A folder that a running program is building is never taken for a leftover: the builder holds a lock
-on it, which the system releases when the program ends, however it ends.
+A folder being built by a running program is never a leftover: the builder holds a lock on it, which
+the system releases when the program ends, however it ends.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from pathlib import Path
 from walkboard.book import trouble
 from walkboard.book.folder import BUILDING_LOCK, INCOMING, RECORDINGS, hold_lock
 
-OLD_S = 86_400.0  # a copy still growing is never a day old. Chosen.
+OLD_S = 86_400.0  # a copy still being written is never a day old. Chosen.
 _BUILDING = re.compile(r"\..*\.[0-9a-f]{32}\.new", re.DOTALL)
 _PART = re.compile(r"\..+\.part", re.DOTALL)
 
@@ -33,7 +33,7 @@ class Leftover:
     what : str
         What it is, in a sentence.
     bytes : int
-        How much room it takes.
+        Its size.
     """
 
     path: Path
@@ -47,9 +47,9 @@ def leftovers(place: Path, *, now_s: float | None = None) -> tuple[Leftover, ...
     Parameters
     ----------
     place : Path
-        A book's folder, or the folder in which a book was to be made.
+        A book's folder, or the folder where a book was being made.
     now_s : float or None
-        The present [s since the epoch]; None: by the clock.
+        The current time [s since the epoch]; None for the system clock.
 
     Raises
     ------
@@ -69,7 +69,7 @@ def remove_leftovers(found: tuple[Leftover, ...]) -> None:
     Raises
     ------
     BookError
-        When one cannot be removed; those before it are gone.
+        If one cannot be removed; those before it are gone.
     """
     for one in found:
         try:
@@ -87,14 +87,14 @@ def _found(place: Path, now_s: float) -> Iterator[Leftover]:
             continue
         for path in folder.iterdir():
             if path.is_dir() and _BUILDING.fullmatch(path.name) and not _is_at_work(path):
-                what = "A program was killed while it made or copied a book."
+                what = "A program was killed while making or copying a book."
                 yield Leftover(path, what, _size(path))
     for folder in (place, place / "worked-out"):
         if folder.is_dir():
-            yield from _parts(folder, now_s, "A program was killed while it wrote this file.")
+            yield from _parts(folder, now_s, "A program was killed while writing this file.")
     incoming = place / RECORDINGS / INCOMING
     if incoming.is_dir():
-        what = "A program was killed while it copied a recording in."
+        what = "A program was killed while importing a recording."
         for path in incoming.glob("*.part"):
             if now_s - path.stat().st_mtime > OLD_S:
                 yield Leftover(path, what, _size(path))

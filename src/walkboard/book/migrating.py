@@ -1,7 +1,8 @@
-"""Brings the tables of a book to the newest form, after copying the database aside.
+"""Migrates the tables of a book to the newest version, after backing up the database.
 
-Alembic's revisions lie in ``migrations/versions``. They run inside one transaction of SQLite, whose
-changes of tables roll back like any others, so a book is in the old form or the new, never between.
+Alembic's revisions are in ``migrations/versions``. They run inside one SQLite transaction, which
+also rolls back changes of tables, so a book has the old version or the new, never something
+between.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ _SCRIPTS = Path(__file__).parent / "migrations"
 
 
 def scripts() -> ScriptDirectory:
-    """The revisions that this program knows."""
+    """The revisions known to this program."""
     return ScriptDirectory(str(_SCRIPTS))
 
 
@@ -41,7 +42,7 @@ def known_revisions() -> tuple[str, ...]:
 
 
 def build_database(database: Path, *, revision: str = HEAD_REVISION) -> None:
-    """Make a new, empty database in the form of a revision."""
+    """Create an empty database at a revision."""
     with closing(sqlite3.connect(database)) as connection:
         connection.execute("PRAGMA journal_mode = WAL")
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -50,23 +51,23 @@ def build_database(database: Path, *, revision: str = HEAD_REVISION) -> None:
 
 
 def bring_up(book: Path, *, wait_s: float) -> None:
-    """Migrate a book of an older form to the newest; first its database is copied aside.
+    """Migrate an older book to the newest version; its database is backed up first.
 
-    The copy lies in the book's folder as ``book-of-form-0001.sqlite``, by the old form's name.
+    The copy is in the book's folder as ``book-of-form-0001.sqlite``, named after the old version.
 
     Raises
     ------
     BookError
-        When another program writes, the disk is full, or the migration fails; the book is then as
-        it was.
+        If another program writes, the disk is full, or the migration fails; the book is then
+        unchanged.
     """
     _in_one_transaction(book / DATABASE, wait_s=wait_s, revision=HEAD_REVISION, keep_in=book)
 
 
 def copy_database(source: Path, target: Path) -> None:
-    """Copy a database as it stands at one moment, even while programs write to it.
+    """Copy a database at one moment, even while programs write to it.
 
-    By SQLite's online backup (sqlite.org/backup); the target gets its name when it is whole.
+    Uses SQLite's online backup (sqlite.org/backup); the target gets its name once it is complete.
     """
     part = target.with_name(f".{target.name}.part")
     part.unlink(missing_ok=True)
@@ -87,24 +88,24 @@ def copy_database(source: Path, target: Path) -> None:
 def _in_one_transaction(
     database: Path, *, wait_s: float, revision: str, keep_in: Path | None = None
 ) -> None:
-    # Rebuilding a table needs foreign keys off, and that cannot be said inside a transaction; they
-    # are checked before the commit instead.
+    # Rebuilding a table needs foreign keys off, which cannot be set inside a transaction; they are
+    # checked before the commit instead.
     engine = make_engine(database, wait_s=wait_s, foreign_keys="OFF")
     try:
         with for_writing(engine).connect() as connection, connection.begin():
             old = MigrationContext.configure(connection).get_current_revision()
             if old == revision:
-                return  # another program was quicker
+                return  # another program was faster
             if keep_in is not None:
                 copy_database(database, keep_in / f"book-of-form-{old}.sqlite")
             _upgrade(connection, revision)
             broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
             if broken:
                 raise BookError(
-                    f"The book cannot be brought to the newest form: {len(broken)} of its rows"
-                    " would name rows that are not there.",
+                    f"The book cannot be migrated to the newest version: {len(broken)} of its rows"
+                    " would name rows that do not exist.",
                     where=str(database.parent),
-                    fix="The book is as it was; keep using the program that wrote it.",
+                    fix="The book is unchanged; keep using the program that wrote it.",
                 )
     except DBAPIError as error:
         if isinstance(error.orig, sqlite3.Error):

@@ -1,4 +1,4 @@
-"""Opens a book, or says clearly why it cannot be opened, before anything in it is touched.
+"""Opens a book, or says why it cannot be opened before changing anything in it.
 
 Light to import: SQLAlchemy loads when a book is opened, Alembic only when one is made or migrated.
 """
@@ -32,9 +32,9 @@ def create_book(path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> Book:
     Parameters
     ----------
     path : Path
-        Its folder: not there yet, or empty.
+        Its folder: must not exist, or be empty.
     clock : callable
-        Gives the present instant, time-zone aware.
+        Returns the current time, time-zone aware.
     wait_s : float
         How long a writer waits for another program to finish [s].
 
@@ -53,22 +53,22 @@ def create_book(path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> Book:
 
 
 def open_book(path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> Book:
-    """Open a book; one of an older form is migrated first, with a copy put aside.
+    """Open a book; an older one is backed up and migrated first.
 
     Parameters
     ----------
     path : Path
         Its folder.
     clock : callable
-        Gives the present instant, time-zone aware.
+        Returns the current time, time-zone aware.
     wait_s : float
         How long a writer waits for another program to finish [s].
 
     Raises
     ------
     BookError
-        When there is no book, it is damaged, of a newer form, or cannot be written; it is then
-        left as it was.
+        If there is no book, it is damaged, newer than this program, or cannot be written; it is
+        then unchanged.
     """
     path = path.absolute()
     revision = revision_of(path)
@@ -79,10 +79,10 @@ def open_book(path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> Book:
 
         if revision not in known_revisions():
             raise BookError(
-                f"This book is of a newer form ({revision}) than this program knows"
+                f"This book has a newer version ({revision}) than this program knows"
                 f" ({HEAD_REVISION}).",
                 where=str(path),
-                fix="Open it with a newer version of the program; nothing in it was touched.",
+                fix="Open it with a newer version of the program; nothing in it was changed.",
             )
         bring_up(path, wait_s=wait_s)
     from walkboard.book.keeping import Book  # noqa: PLC0415 - loads SQLAlchemy

@@ -14,17 +14,17 @@ class Organs(Storing):
     """Adding organs and changing their descriptions."""
 
     def add_organ(self, name: str, description: str) -> KeptOrgan:
-        """Keep an organ, or a newer description of one that has this name already.
+        """Add an organ, or a newer description of the one with this name.
 
-        The same description again changes nothing; a changed one is a new version that supersedes
-        the last.
+        The same description again changes nothing; a changed one is a new version that replaces the
+        last.
 
         Parameters
         ----------
         name : str
-            As the description says it.
+            As in the description.
         description : str
-            The TOML text as it was given.
+            The TOML text as given.
         """
         if not name.strip():
             raise self._error("An organ must have a name.", "Give it one in its description.")
@@ -42,7 +42,7 @@ class Organs(Storing):
             )
 
     def revise_organ(self, organ_id: int, name: str, description: str) -> KeptOrgan:
-        """Keep a newer description of an organ, perhaps under a new name.
+        """Store a newer description of an organ, perhaps under a new name.
 
         Raises
         ------
@@ -54,14 +54,14 @@ class Organs(Storing):
             other = _named(session, name)
             if other is not None and other.organ_id != organ_id:
                 raise self._error(
-                    f"Another organ in this book is named {name!r}.", "Give it another name."
+                    f"Another organ in this book is called {name!r}.", "Give it another name."
                 )
             if (newest.name, newest.toml) == (name, description):
                 return _organ_of(newest)
             return self._add_version(session, organ_id, newest.version + 1, name, description)
 
     def organs(self) -> tuple[KeptOrgan, ...]:
-        """Every organ with its newest description, in the order in which they came."""
+        """Every organ with its newest description, in the order they were added."""
         with self._reading() as session:
             rows = session.scalars(newest_descriptions().order_by(DescriptionRow.organ_id))
             return tuple(_organ_of(row) for row in rows)
@@ -72,7 +72,7 @@ class Organs(Storing):
             return _organ_of(self._newest_description(session, organ_id))
 
     def organ_named(self, name: str) -> KeptOrgan:
-        """The organ of a name, whatever its case; BookError if there is none."""
+        """The organ with this name, whatever its case; BookError if not found."""
         with self._reading() as session:
             row = _named(session, name)
             if row is None:

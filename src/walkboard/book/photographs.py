@@ -12,13 +12,13 @@ from walkboard.book.venue_models import PhotographRow
 from walkboard.book.venue_records import Photograph
 from walkboard.errors import InputError
 
-# How the files of each format begin, for those that browsers and Typst both draw.
-# From W3C PNG (3rd edition), 5.2, and ITU-T T.81 (JPEG), B.1.1.3 (SOI followed by a marker).
+# First bytes of each format that browsers and Typst both draw. From W3C PNG (3rd edition), 5.2, and
+# ITU-T T.81 (JPEG), B.1.1.3 (SOI followed by a marker).
 _BEGINNINGS = {"png": b"\x89PNG\r\n\x1a\n", "jpg": b"\xff\xd8\xff", "jpeg": b"\xff\xd8\xff"}
 
 
 class Photographs(Storing):
-    """Keeping photographs."""
+    """Photographs."""
 
     def keep_photograph(
         self,
@@ -30,17 +30,17 @@ class Photographs(Storing):
         visit_id: int | None = None,
         fault_id: int | None = None,
     ) -> Photograph:
-        """Keep a photograph.
+        """Store a photograph.
 
         Parameters
         ----------
         organ_id : int
         source : Path
-            A JPEG or PNG file, named so.
+            A JPEG or PNG file with that extension.
         shows : str
-            What is to be seen.
+            What it shows.
         rights : str
-            Whose it is and who may see it; empty: it is not shown outside the book.
+            Whose it is and who may see it; if empty, it is not shown outside the book.
         visit_id, fault_id : int or None
             What it belongs to.
 

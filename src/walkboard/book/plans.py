@@ -1,4 +1,4 @@
-"""Plans of visits, and what became of their worklists."""
+"""Plans of visits, and the state of their worklists."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from walkboard.planning.plan import CurvePoint, Plan, PlanItem, Reference
 
 
 class Plans(Storing):
-    """Keeping plans; a new one supersedes the last."""
+    """Plans; a new one replaces the last."""
 
     def keep_plan(
         self,
@@ -35,14 +35,14 @@ class Plans(Storing):
         event_air_celsius: float | None = None,
         organ_version: int | None = None,
     ) -> KeptPlan:
-        """Keep a plan for a visit, in the place of the last one.
+        """Store a plan for a visit, replacing the last one.
 
         Parameters
         ----------
         visit_id : int
         plan : Plan
         event_air_celsius : float or None
-            The air that it was made for [°C].
+            The air it was made for [°C].
         organ_version : int or None
             Version of the description it was made with.
 
@@ -78,9 +78,9 @@ class Plans(Storing):
     def current_plan(self, visit_id: int) -> KeptPlan | None:
         """The newest plan of a visit, or None.
 
-        While the visit is open, a plan no longer counts once a recording was labelled anew or
-        withdrawn after it was made: it may rest on readings that were wrong. The plan of a closed
-        visit is what was worked by, and stays.
+        While the visit is open, a plan no longer counts once a recording was relabelled or
+        withdrawn after it was made: it may be based on wrong readings. The plan of a closed visit
+        is the one that was used, and stays.
         """
         with self._reading() as session:
             visit = self._get(session, VisitRow, visit_id, "visit")
@@ -107,7 +107,7 @@ class Plans(Storing):
             outdated = _kept_of(rows[-1], None, _changes(session, visit_id)).outdated_at
             if visit.closed_at is None and outdated is not None:
                 raise self._error(
-                    f"A recording of visit {visit_id} was labelled anew or withdrawn after the"
+                    f"A recording of visit {visit_id} was relabelled or withdrawn after the"
                     " visit was planned.",
                     "Plan it again.",
                 )
@@ -168,7 +168,7 @@ def _fill(row: PlanRow, plan: Plan) -> None:
 
 
 def _changes(session: Session, visit_id: int) -> tuple[datetime, ...]:
-    """When recordings of a visit were labelled anew or withdrawn, oldest first."""
+    """When recordings of a visit were relabelled or withdrawn, oldest first."""
     query = (
         select(HearingRow.heard_at)
         .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)

@@ -25,8 +25,8 @@ from walkboard.book.walks import key_of, reading_of
 from walkboard.listening.readings import Measured, best_reading
 from walkboard.organ.model import PipeRef
 
-# Columns, not entities: a page asks for thousands of readings, and of each entity SQLAlchemy would
-# keep a changeable twin that nobody changes, at three times the cost.
+# Columns, not entities: a page asks for thousands of readings, and SQLAlchemy would track changes
+# of each entity, at three times the cost.
 _READING = tuple(
     column
     for column in ReadingRow.__table__.columns
@@ -35,16 +35,16 @@ _READING = tuple(
 
 
 class Readings(Storing):
-    """Seeing what was read."""
+    """Readings."""
 
     def readings(self, visit_id: int, *, as_of: datetime | None = None) -> tuple[KeptReading, ...]:
-        """The readings of a visit that stand, in the order of recordings, holds and pipes.
+        """The current readings of a visit, in the order of recordings, holds and pipes.
 
         Parameters
         ----------
         visit_id : int
         as_of : datetime or None
-            Take the readings that stood then, as when the visit was closed; None is now.
+            Take the readings current then, as when the visit was closed; None for now.
 
         Raises
         ------
@@ -56,7 +56,7 @@ class Readings(Storing):
     def every_reading(
         self, visit_id: int, *, as_of: datetime | None = None
     ) -> tuple[KeptReading, ...]:
-        """The same with the superseded ones among them, each of which says so."""
+        """The same, including superseded ones, which say so."""
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
             query = _kept_readings(as_of).where(RecordingRow.visit_id == visit_id)
@@ -79,12 +79,11 @@ class Readings(Storing):
     def best_readings(
         self, visit_id: int, *, as_of: datetime | None = None
     ) -> dict[PipeRef, KeptReading]:
-        """Where each pipe heard at a visit stands: one reading a pipe.
+        """One reading for each pipe heard at a visit.
 
-        Of a pipe's standing readings that have a value, those from recordings made after the tick
-        that it was tuned, if there are any; of these the one with the smallest sigma, and of equal
-        ones the newest. A pipe that has none with a value comes with its newest reading, whose
-        flags say why.
+        Of a pipe's current readings with a value, those from recordings made after its tuning was
+        ticked, if there are any; of these the one with the smallest sigma, and of equal ones the
+        newest. A pipe without any value comes with its newest reading, whose flags say why.
 
         Parameters
         ----------
@@ -104,7 +103,7 @@ class Readings(Storing):
             }
 
     def readings_of_pipe(self, organ_id: int, pipe: PipeRef) -> tuple[KeptReading, ...]:
-        """The readings of one pipe over all visits that stand, oldest first.
+        """The current readings of one pipe over all visits, oldest first.
 
         Raises
         ------
@@ -114,7 +113,7 @@ class Readings(Storing):
         return tuple(r for r in self.every_reading_of_pipe(organ_id, pipe) if r.is_current)
 
     def every_reading_of_pipe(self, organ_id: int, pipe: PipeRef) -> tuple[KeptReading, ...]:
-        """The same with the superseded ones among them, each of which says so."""
+        """The same, including superseded ones, which say so."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = (
@@ -129,7 +128,7 @@ class Readings(Storing):
 def best_of(
     readings: Iterable[KeptReading], tuned_at: Mapping[PipeRef, datetime]
 ) -> dict[PipeRef, KeptReading]:
-    """One reading a pipe, chosen as `Readings.best_readings` says.
+    """One reading per pipe, chosen as `Readings.best_readings` says.
 
     Parameters
     ----------

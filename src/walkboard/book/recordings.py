@@ -1,4 +1,4 @@
-"""Recordings of the visits, each with what was heard in it and what it was said to be."""
+"""Recordings of the visits, each with what was heard in it and its label."""
 
 from __future__ import annotations
 
@@ -30,10 +30,10 @@ WHOLE_WALK = (
 
 
 class Recordings(Storing):
-    """Recordings as the book has them."""
+    """Recordings in the book."""
 
     def withdrawn_recordings(self, visit_id: int) -> tuple[KeptRecording, ...]:
-        """The recordings of a visit that were withdrawn, in the order in which they came."""
+        """The withdrawn recordings of a visit, in order of arrival."""
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
             query = (
@@ -84,7 +84,7 @@ class Recordings(Storing):
             return {row[0]: row[1] for row in session.execute(query)}
 
     def recording_labels(self, visit_id: int) -> dict[int, RecordingLabel]:
-        """What each recording of a visit that counts was said to be, by the recording's id."""
+        """The label of each recording of a visit that counts, by the recording's id."""
         with self._reading() as session:
             query = (
                 current_hearings()
@@ -105,7 +105,7 @@ class Recordings(Storing):
             return recording_of(self._heard_last(session, recording_id))
 
     def hearings(self, recording_id: int) -> tuple[KeptRecording, ...]:
-        """One recording as it was heard and labelled over time, oldest first.
+        """Every hearing and label of one recording, oldest first.
 
         Raises
         ------
@@ -141,7 +141,7 @@ class Recordings(Storing):
             return path
 
     def sound_names(self) -> tuple[str, ...]:
-        """The names of all files that should lie in the recordings folder, in order."""
+        """The names of all files that should be in the recordings folder, in order."""
         with self._reading() as session:
             rows = session.scalars(select(SoundRow).order_by(SoundRow.sha256))
             return tuple(f"{row.sha256}.{row.extension}" for row in rows)

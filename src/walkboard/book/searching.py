@@ -1,4 +1,4 @@
-"""Search by words over what people wrote into the book."""
+"""Searches by words through what people wrote into the book."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ from walkboard.book.superseding import current
 
 
 class Searching(Storing):
-    """Finding what was written."""
+    """Search."""
 
     def search(self, words: str) -> tuple[Found, ...]:
-        """Every fault, note, visit, tick and event whose text has all of the words, newest first.
+        """Every fault, note, visit, tick and event whose text has all the words, newest first.
 
         Case and accents do not count; a word may be a part of a longer one.
 
         Parameters
         ----------
         words : str
-            Separated by spaces; none find nothing.
+            Separated by spaces; no words find nothing.
         """
         wanted = _plain(words).split()
         if not wanted:
@@ -59,13 +59,13 @@ def _texts(session: Session) -> Iterator[Found]:
         words = _joined(f"{tick.rank}:{tick.number}", tick.note)
         yield Found("tick", tick.visit_id, organ_of[tick.visit_id], tick.visit_id, tick.at, words)
     for fault in session.scalars(select(FaultRow)):
-        link, mending = fault.links[-1], fault.mending
+        link, fix = fault.links[-1], fault.fix
         pipe = "" if link.rank is None else f"{link.rank}:{link.number}"
         yield Found(
             "fault",
             fault.id,
             fault.organ_id,
-            None if mending is None else mending.visit_id,
+            None if fix is None else fix.visit_id,
             fault.reported_at,
             _joined(
                 fault.kind,
@@ -73,7 +73,7 @@ def _texts(session: Session) -> Iterator[Found]:
                 link.key,
                 pipe,
                 fault.words,
-                None if mending is None else mending.note,
+                None if fix is None else fix.note,
             ),
         )
     for event in session.scalars(current(EventRow)):

@@ -1,10 +1,10 @@
-"""A book that remembers what it was asked, for pages that ask the same again and again.
+"""A book that remembers its answers, for pages that ask the same again and again.
 
-Everything is right at every moment, also when another program writes. What an answer rests on is
-not listed by hand but written down while it is worked out: every question to the book notes itself.
-After a change of the book an answer stands only if everything that was noted for it still has the
-same answer. A question that the book has no better mark for rests on the whole book, so that what
-is forgotten here can make a page slow, but never old.
+Answers are always current, also when another program writes. What an answer depends on is not
+listed by hand but recorded while it is calculated: every question to the book is noted. After a
+change of the book an answer stays valid only if all questions noted for it still have the same
+answer. A question without a finer mark depends on the whole book, so something forgotten here can
+make a page slow, but never stale.
 """
 
 from __future__ import annotations
@@ -42,21 +42,21 @@ from walkboard.organ.model import PipeRef
 
 T = TypeVar("T")
 Noted: TypeAlias = tuple[Callable[[], Any], Any]
-"""A question that was asked, and what was answered."""
+"""A question asked, and its answer."""
 
 Notes: TypeAlias = dict[Hashable, Noted]
-"""Questions by what they ask, each once."""
+"""Questions by their content, each once."""
 
-# What is asked while an answer is being worked out; None where nobody writes down.
+# Questions asked while an answer is calculated; None if nobody records them.
 _notes: ContextVar[Notes | None] = ContextVar("notes", default=None)
-# How far the book had come when it was last looked at, for as long as one answer is looked for:
-# looking costs more than most answers.
+# The state of the book when last checked, reused within one answer: checking costs more than most
+# answers.
 _moment: ContextVar[int | None] = ContextVar("moment", default=None)
 
 
 @dataclass(slots=True)
 class _Known:
-    """An answer with all that it rests on; `change` is the book's when it last was true."""
+    """An answer with everything it depends on; `change` is the book's when it was last valid."""
 
     answer: Any
     rests_on: Notes
@@ -89,12 +89,12 @@ _MOST = 1024  # answers kept
 
 
 class Memory:
-    """Answers under keys, the longest unused dropped first; each is worked out once.
+    """Answers by key, the least recently used dropped first; each is calculated once.
 
     Parameters
     ----------
     most : int
-        Kept at a time.
+        Number kept at a time.
     """
 
     def __init__(self, most: int = _MOST) -> None:
@@ -104,7 +104,7 @@ class Memory:
         self._working: dict[Hashable, threading.Lock] = {}
 
     def get(self, key: Hashable, work_out: Callable[[], T]) -> T:
-        """The answer of a key, worked out if it is not known; others wait for the one that does."""
+        """The answer of a key, calculated if unknown; other threads wait for it."""
         with self._lock:
             if key in self._answers:
                 self._answers.move_to_end(key)
@@ -126,8 +126,8 @@ class Memory:
 class SeenBook(Changes, Book):
     """A book with a memory. `open_seen` gives one.
 
-    Its answers are the same as a `Book`'s; treat them as fixed. Whoever works out more from a book
-    asks by `seen`. `memory` is for what rests on its key alone.
+    Its answers are the same as a `Book`'s; do not modify them. To cache more that is calculated
+    from a book, use `seen`. `memory` is for what depends on its key alone.
     """
 
     def __init__(self, path: Path, *, clock: Clock, wait_s: float = WAIT_S) -> None:
@@ -138,14 +138,14 @@ class SeenBook(Changes, Book):
         self._seen_working: dict[Hashable, threading.RLock] = {}
 
     def seen(self, key: Hashable, work_out: Callable[[], T]) -> T:
-        """What is worked out of the book; again only if something that it rests on has changed.
+        """A value calculated from the book; again only if something it depends on has changed.
 
         Parameters
         ----------
         key : hashable
             Names the answer: the ids asked about, not what the answer depends on.
         work_out : callable
-            May ask nothing but the book, and what its key says.
+            May use only the book and the key.
         """
         moment = _moment.get()
         change = Changes.change(self) if moment is None else moment
@@ -191,32 +191,32 @@ class SeenBook(Changes, Book):
         return known
 
     def change(self) -> int:
-        """As `Changes.change`; what asks for it rests on the whole book."""
+        """As `Changes.change`; whatever asks for it depends on the whole book."""
         number = super().change()
         _note("change", lambda: Changes.change(self), number)
         return number
 
     @contextmanager
     def _reading(self) -> Iterator[Session]:
-        # A question that no method below answers from a mark of its own.
+        # A question without a finer mark in a method below.
         self.change()
         with super()._reading() as session:
             yield session
 
     def close(self) -> None:
-        """Let go of the database; a book may be closed twice."""
+        """Close the database; a book may be closed twice."""
         Changes.close(self)
         Book.close(self)
 
     def marks(self, visit_id: int) -> VisitMarks:
-        """How far a visit's records have come, looked up once for each change of the book."""
+        """The state of a visit's records, looked up once for each change of the book."""
         return self._once("marks", visit_id, lambda: super(SeenBook, self).visit_marks(visit_id))
 
     def _by_mark(
         self, mark: Callable[[VisitMarks], Hashable], visit_id: int, key: Hashable,
         work_out: Callable[[], T],
     ) -> T:  # fmt: skip
-        """An answer that rests on one mark of a visit."""
+        """An answer that depends on one mark of a visit."""
 
         def stamp() -> Hashable:
             with _noting(None):
@@ -249,7 +249,7 @@ class SeenBook(Changes, Book):
         """As `Book.visit`."""
 
         def find() -> KeptVisit:
-            # All visits to an organ take one question; each by itself would take one more.
+            # One query for all visits to an organ, instead of one per visit.
             for kept in self.organs():
                 for visit in self.visits(kept.id):
                     if visit.id == visit_id:
@@ -311,7 +311,7 @@ class SeenBook(Changes, Book):
 
     def current_plan(self, visit_id: int) -> KeptPlan | None:
         """As `Book.current_plan`."""
-        # A recording that is labelled anew or withdrawn outdates a plan.
+        # Relabelling or withdrawing a recording outdates a plan.
         is_open = self.visit(visit_id).is_open
         return self._by_mark(
             lambda m: (m.plans, m.hearings),

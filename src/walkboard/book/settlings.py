@@ -1,4 +1,4 @@
-"""How pipes were heard settling after a hand was on them, for the pipes that are handled next."""
+"""How pipes settled after being touched, to predict the next ones."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ from walkboard.organ.model import PipeRef
 
 
 class Settlings(Storing):
-    """Keeping what each handled pipe told of its cooling."""
+    """What each touched pipe showed of its cooling."""
 
     def keep_settlings(self, settlings: Iterable[KeptSettling]) -> int:
-        """Keep several, all of them or none; one that is known is not kept twice.
+        """Store several, all of them or none; a known one is not stored twice.
 
         Parameters
         ----------
@@ -34,7 +34,7 @@ class Settlings(Storing):
         Raises
         ------
         BookError
-            When there is no such visit, it is closed, or a value is no number.
+            If there is no such visit, it is closed, or a value is not a number.
         """
         with self._writing() as session:
             new = 0
@@ -54,7 +54,7 @@ class Settlings(Storing):
             return new
 
     def settlings(self, organ_id: int | None = None) -> tuple[KeptSettling, ...]:
-        """What was heard of pipes settling, oldest first, except in recordings that were withdrawn.
+        """How pipes settled, oldest first, except in withdrawn recordings.
 
         Parameters
         ----------
@@ -78,7 +78,7 @@ class Settlings(Storing):
 
 
 def _withdrawn_spans(session: Session) -> list[tuple[int, datetime, datetime]]:
-    """Visit, beginning and end of each live recording that was withdrawn."""
+    """Visit, start and end of each withdrawn live recording."""
     query = (
         newest_hearings()
         .where(HearingRow.change == HearingChange.WITHDRAWN)
@@ -104,7 +104,7 @@ def _row_of(one: KeptSettling) -> SettlingRow:
         log_tau_sigma=number(one.log_tau_sigma, "The uncertainty of a time constant"),
         offset_cents=number(one.offset_cents, "An offset"),
         offset_sigma_cents=number(one.offset_sigma_cents, "The uncertainty of an offset"),
-        heard_at=instant(one.heard_at, "When a pipe was heard settling"),
+        heard_at=instant(one.heard_at, "When a pipe settled"),
     )
 
 

@@ -1,7 +1,7 @@
 """The recordings themselves: files named by the SHA-256 of their content (FIPS 180-4).
 
-A file is copied and hashed in one stream, made safe on the disk, and only then given its name, so
-that under its name there is either the whole content or nothing.
+A file is copied and hashed in one stream, synced to disk, and only then given its name, so a name
+always means the whole content.
 """
 
 from __future__ import annotations
@@ -27,12 +27,12 @@ _NAME = re.compile(r"[0-9a-f]{64}\.[a-z0-9]{1,8}")
 
 @dataclass(frozen=True, slots=True)
 class Incoming:
-    """A recording copied into the book's folder that has no name there yet.
+    """A recording copied into the book's folder but not named yet.
 
     Attributes
     ----------
     part : Path
-        Where the copy lies.
+        Path of the copy.
     sha256, extension : str
     bytes : int
     """
@@ -43,7 +43,7 @@ class Incoming:
     bytes: int
 
     def drop(self) -> None:
-        """Remove the copy, if it still lies there."""
+        """Remove the copy, if it still exists."""
         self.part.unlink(missing_ok=True)
 
 
@@ -61,7 +61,7 @@ class SoundFolder:
         self.path = book / RECORDINGS
 
     def path_of(self, sha256: str, extension: str) -> Path:
-        """Where a content lies, or would lie."""
+        """The path of a content, whether it exists or not."""
         return self.path / sha256[:2] / f"{sha256}.{extension}"
 
     def copy_in(self, source: Path) -> Incoming:
@@ -76,14 +76,14 @@ class SoundFolder:
         """
         try:
             if not source.is_file():
-                source.stat()  # says if it is not there, or may not be seen
-                raise OSError("it is no file")
+                source.stat()  # raises if it does not exist or may not be read
+                raise OSError("it is not a file")
             reader = source.open("rb")
         except OSError as error:
             raise _unreadable(source, error) from error
         with reader, self._telling():
             incoming = self.path / INCOMING
-            # Not with their parents: a book that was moved away is not to come back as a folder.
+            # Without parents: a book that was moved away must not come back as a folder.
             for folder in (self.path, incoming):
                 folder.mkdir(exist_ok=True)
             part = incoming / f"{uuid.uuid4().hex}.part"
@@ -101,7 +101,7 @@ class SoundFolder:
         return Incoming(part, digest.hexdigest(), _extension_of(source), size)
 
     def give_name(self, incoming: Incoming, extension: str) -> Path:
-        """Move a copy to its name, in the place of an older file of the same content if any.
+        """Move a copy to its name, replacing an older file of the same content.
 
         Raises
         ------
@@ -117,20 +117,20 @@ class SoundFolder:
         return target
 
     def named(self) -> Iterator[Path]:
-        """Every file that has the name of a content, in its place."""
+        """Every file named as a content, in its place."""
         for path in sorted(self.path.glob("??/*")):
             if _NAME.fullmatch(path.name) and path.parent.name == path.name[:2]:
                 yield path
 
     def strangers(self) -> Iterator[Path]:
-        """Every file in the folder that the book would never name so."""
+        """Every file in the folder that the book would not name that way."""
         known = {*self.named(), *self.leftovers()}
         for path in sorted(self.path.rglob("*")):
             if path.is_file() and path not in known:
                 yield path
 
     def leftovers(self) -> Iterator[Path]:
-        """Copies without a name: being made now, or left by a killed program."""
+        """Unnamed copies: being made now, or left by a killed program."""
         yield from sorted((self.path / INCOMING).glob("*.part"))
 
     @contextmanager

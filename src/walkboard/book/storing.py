@@ -1,4 +1,4 @@
-"""The book's database as a place to read from and write to, safely.
+"""Safe reading from and writing to the book's database.
 
 Every read sees one moment of the book (a read transaction over a snapshot). Every write takes the
 one write lock *before* it reads anything, so what it decides on cannot change under it; it is on
@@ -44,8 +44,8 @@ def make_engine(database: Path, *, wait_s: float, foreign_keys: str = "ON") -> E
     uri = f"{database.absolute().as_uri()}?mode=rw"
 
     def connect() -> sqlite3.Connection:
-        # isolation_level=None: the driver must not begin transactions of its own; ours say whether
-        # they mean to write.
+        # isolation_level=None: the driver must not begin transactions; ours state whether they will
+        # write.
         connection = sqlite3.connect(
             uri, uri=True, timeout=wait_s, isolation_level=None, check_same_thread=False
         )
@@ -68,19 +68,19 @@ def make_engine(database: Path, *, wait_s: float, foreign_keys: str = "ON") -> E
 
 
 def for_writing(engine: Engine) -> Engine:
-    """The same engine, whose transactions take the write lock as they begin."""
+    """The same engine, whose transactions take the write lock when they begin."""
     return engine.execution_options(**{_BEGIN: "BEGIN IMMEDIATE"})
 
 
 class Storing:
-    """What every part of the book stands on: its folder, its clock, and its transactions.
+    """The base of every part of the book: its folder, its clock, and its transactions.
 
     Parameters
     ----------
     path : Path
         The book's folder.
     clock : callable
-        Gives the present instant, time-zone aware.
+        Returns the current time, time-zone aware.
     wait_s : float
         How long a writer waits for another program to finish [s].
     """
@@ -96,7 +96,7 @@ class Storing:
     def _now(self) -> datetime:
         now = self._clock()
         if now.tzinfo is None:
-            raise ValueError("the book's clock must give time-zone aware instants")
+            raise ValueError("the book's clock must return time-zone aware instants")
         return now.astimezone(UTC)
 
     @contextmanager
@@ -108,7 +108,7 @@ class Storing:
 
     @contextmanager
     def _writing(self) -> Iterator[Session]:
-        """A change that is kept whole or not at all."""
+        """A change that is stored whole or not at all."""
         self.refuse_moved()
         with self._telling(), Session(self._write_engine) as session, session.begin():
             self._refuse_other_revision(session)
@@ -117,10 +117,10 @@ class Storing:
             self.refuse_moved()  # while it can still be undone
 
     def refuse_moved(self) -> None:
-        """Raise BookError when the folder that was opened is no longer at its path.
+        """Raise BookError if the opened folder is no longer at its path.
 
-        An open database goes on working after its file is moved or deleted, so rows would go to
-        one place and recordings to another, or to nowhere.
+        An open database keeps working after its file is moved or deleted, so rows and recordings
+        would end up in different places, or be lost.
         """
         if self._file is not None and _identity(self.path) != self._file:
             raise trouble.moved(self.path)
@@ -130,7 +130,7 @@ class Storing:
         revision = session.connection().exec_driver_sql("SELECT version_num FROM alembic_version")
         if revision.scalar() != HEAD_REVISION:
             raise self._error(
-                "A newer version of the program has changed this book's form since it was opened.",
+                "A newer version of the program has migrated this book since it was opened.",
                 "Close the book and open it with that version.",
             )
 
@@ -147,7 +147,7 @@ class Storing:
             raise trouble.of_sqlite(error, self.path) from error
         except UnicodeEncodeError as error:  # as in the name of a file from an old disk
             raise self._error(
-                f"{error.object!r} holds characters that cannot be kept.", "Rename it."
+                f"{error.object!r} contains characters that cannot be stored.", "Rename it."
             ) from error
 
     def _error(self, what: str, fix: str) -> BookError:
@@ -167,18 +167,18 @@ class Storing:
         return found
 
     def _visit_at_work(self, session: Session, visit_id: int) -> VisitRow:
-        """A visit that is still open; BookError where it is closed."""
+        """A visit that is still open; BookError if it is closed."""
         visit = self._get(session, VisitRow, visit_id, "visit")
         if visit.closed_at is not None:
             raise self._error(
-                f"Visit {visit_id} was closed on {visit.closed_at:%Y-%m-%d} and can be read only.",
+                f"Visit {visit_id} was closed on {visit.closed_at:%Y-%m-%d} and is now read-only.",
                 "Open a new visit, or add a note to this one.",
             )
         return visit
 
 
 def _identity(book: Path) -> tuple[int, int] | None:
-    """Which file the database is, by its file system (POSIX st_dev, st_ino)."""
+    """Identity of the database file in its file system (POSIX st_dev, st_ino)."""
     try:
         found = (book / DATABASE).stat()
     except OSError:

@@ -1,4 +1,4 @@
-"""Counts of what a visit holds, without reading what they count: for lists of many visits."""
+"""Counts of a visit's records without reading them: for lists of many visits."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class VisitSummary:
     pipes_read : int
         Pipes with a value that counts.
     pipes_done : int
-        Pipes whose last tick says that they are done.
+        Pipes last ticked as done.
     has_plan : bool
         Whether a plan was ever made.
     """
@@ -55,7 +55,8 @@ class Summaries(Storing):
             .with_only_columns(RecordingRow.visit_id, func.count(pipe.distinct()))
             .group_by(RecordingRow.visit_id)
         )
-        # A tick counts from when it was made, but not from later than it was received (ticks.py).
+        # A tick counts from when it was made, or from when it was received if that is earlier
+        # (ticks.py).
         counts_at = case((TickRow.at <= TickRow.received_at, TickRow.at), else_=TickRow.received_at)
         place = func.row_number().over(
             partition_by=(TickRow.visit_id, TickRow.rank, TickRow.number),
@@ -88,7 +89,7 @@ class Summaries(Storing):
             }
 
     def last_heard(self, organ_id: int) -> dict[str, int]:
-        """The newest visit at which a value of each rank was read, by the rank's id."""
+        """The newest visit with a value of each rank, by the rank's id."""
         query = (
             current_hearings()
             .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)

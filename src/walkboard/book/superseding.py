@@ -29,7 +29,7 @@ def newest_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
     Parameters
     ----------
     as_of : datetime or None
-        The book as it stood then; None: now.
+        State of the book at that time; None for now.
     """
     newer = aliased(HearingRow)
     superseded = select(newer.id).where(newer.supersedes_id == HearingRow.id)
@@ -41,15 +41,15 @@ def newest_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
 
 
 def current_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
-    """The same without recordings that were withdrawn."""
+    """The same without withdrawn recordings."""
     return newest_hearings(as_of).where(HearingRow.change != HearingChange.WITHDRAWN)
 
 
 def supersede_readings(old_holds: Iterable[HoldRow], new_holds: Iterable[HoldRow]) -> None:
-    """Let each new reading name the old one that it replaces.
+    """Link each new reading to the old one it replaces.
 
-    That is the reading of the same pipe whose hold overlaps its own most; each is used once. An old
-    reading that no new one replaces is superseded too, with its whole hearing.
+    That is the reading of the same pipe whose hold overlaps most; each is used once. An old reading
+    that no new one replaces is superseded too, with its whole hearing.
     """
     old_of: dict[tuple[str, int], list[tuple[HoldRow, ReadingRow]]] = defaultdict(list)
     for hold in old_holds:

@@ -1,4 +1,4 @@
-"""Recordings taken in at a visit, labelled anew, withdrawn, and their files brought back."""
+"""Recordings imported at a visit, relabelled, withdrawn, and their files restored."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from walkboard.survey.hear.heard_walk import HeardWalk
 
 
 class TakingIn(Recordings):
-    """Taking recordings in, labelling them anew, withdrawing them."""
+    """Importing, relabelling and withdrawing recordings."""
 
     def keep_recording(
         self,
@@ -41,10 +41,10 @@ class TakingIn(Recordings):
         program_version: str,
         recorded_at: datetime | None = None,
     ) -> KeptRecording:
-        """Keep a recording, what was heard in it, and all its readings: all of it or nothing.
+        """Store a recording, what was heard in it, and all its readings: all of it or nothing.
 
-        The same content at the same visit with the same walk is kept once; at another visit its
-        file is kept once. A recording that was withdrawn counts again.
+        The same content with the same walk is stored once per visit; its file is stored once for
+        all visits. A withdrawn recording counts again.
 
         Parameters
         ----------
@@ -56,7 +56,7 @@ class TakingIn(Recordings):
         program_version : str
             Version of the program that heard it.
         recorded_at : datetime or None
-            When it was made, time-zone aware, where that is known.
+            When it was made, time-zone aware, if known.
 
         Raises
         ------
@@ -83,7 +83,7 @@ class TakingIn(Recordings):
                         bytes=incoming.bytes,
                     )
                     session.add(sound)
-                # A file that is there is replaced by the same content, which repairs a damaged one.
+                # An existing file is replaced by the same content, which repairs a damaged one.
                 self.sounds.give_name(incoming, sound.extension)
                 if kept is not None:
                     return kept
@@ -120,11 +120,10 @@ class TakingIn(Recordings):
     def take_in_again(
         self, recording_id: int, walk: HeardWalk, *, program_version: str
     ) -> KeptRecording:
-        """Keep what a newer program heard in a recording; its label stays as it was.
+        """Store what a newer program heard in a recording; its label stays the same.
 
-        The old readings stay, superseded. This works for closed visits too: it is about how a
-        recording is heard, and changes nothing that was done. A recording that was withdrawn
-        counts again.
+        The old readings stay, superseded. Works for closed visits too: it changes how a recording
+        is heard, not what was done. A withdrawn recording counts again.
 
         Parameters
         ----------
@@ -157,7 +156,7 @@ class TakingIn(Recordings):
         words: str = "",
         organ_version: int | None = None,
     ) -> KeptRecording:
-        """Keep what was heard in a recording under another label: stops, air or description.
+        """Store what was heard in a recording under another label: stops, air or description.
 
         The first label and its readings stay in the book, superseded (`hearings`). Works for closed
         visits too. A plan made from the old readings no longer counts (`current_plan`).
@@ -166,7 +165,7 @@ class TakingIn(Recordings):
         ----------
         recording_id : int
         walk : HeardWalk
-            Heard anew, with the new label.
+            Heard again, with the new label.
         program_version : str
         words : str
             Why; may be empty.
@@ -191,10 +190,11 @@ class TakingIn(Recordings):
             )
 
     def withdraw_recording(self, recording_id: int, words: str = "") -> KeptRecording:
-        """Say that a recording does not count; it stays in the book with all that was heard in it.
+        """Withdraw a recording: it no longer counts but stays in the book with all that was heard
+        in it.
 
-        Taking it in again, or labelling it anew, brings it back. Works for closed visits too; a
-        second withdrawal changes nothing.
+        Importing it again, or relabelling it, brings it back. Works for closed visits too;
+        withdrawing twice changes nothing.
 
         Parameters
         ----------
@@ -244,7 +244,7 @@ class TakingIn(Recordings):
                 if sound is None:
                     raise self._error(
                         f"No recording in this book has the content of {source.name}.",
-                        "Take it in at a visit instead.",
+                        "Import it at a visit instead.",
                     )
                 return self.sounds.give_name(incoming, sound.extension)
         finally:
@@ -262,14 +262,14 @@ class TakingIn(Recordings):
     def _unchanged(
         self, old: HearingRow | None, walk: HeardWalk, program_version: str
     ) -> KeptRecording | None:
-        """The recording as kept before, or None if there is something new to keep."""
+        """The recording as already stored, or None if there is something new to store."""
         if old is None or old.change == HearingChange.WITHDRAWN:
             return None
         kept = recording_of(old)
         if (kept.walk, kept.program_version) == (walk, program_version):
             return kept
         if (kept.walk.drawn, kept.walk.air_celsius) == (walk.drawn, walk.air_celsius):
-            return None  # the same label, heard anew
+            return None  # the same label, heard again
         raise self._error(
             f"Visit {kept.visit_id} already has this recording, as recording {kept.id}"
             f" ({kept.file_name}), with another label: {', '.join(kept.walk.drawn)} drawn"
@@ -319,9 +319,9 @@ class TakingIn(Recordings):
         return found
 
     def _withdraw(self, incoming: Incoming) -> None:
-        """Take a file away again whose row did not come to be."""
-        # Under the write lock, because another program may have kept the same content meanwhile.
-        # If even this fails, a whole file without a row is left, which `check` reports.
+        """Remove a file whose row was not written."""
+        # Under the write lock, because another program may have stored the same content meanwhile.
+        # If even this fails, a file without a row is left, which `check` reports.
         with suppress(BookError, OSError), self._writing() as session:
             if session.get(SoundRow, incoming.sha256) is None:
                 path = self.sounds.path_of(incoming.sha256, incoming.extension)

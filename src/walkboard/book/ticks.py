@@ -1,4 +1,4 @@
-"""Ticks: what has been done of a worklist, from several devices at once."""
+"""Ticks: the progress of a worklist, from several devices at once."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ from walkboard.organ.model import PipeRef
 
 
 class Ticks(Storing):
-    """Ticking pipes off."""
+    """Ticks."""
 
     def set_tick(self, tick: Tick) -> Tick:
-        """Keep a tick; the same one again, by its uid, changes nothing.
+        """Store a tick; the same one again, by its uid, changes nothing.
 
-        A tick that was made while the visit was open is kept even if it arrives after the closing,
-        for a phone may have slept meanwhile.
+        A tick made while the visit was open is stored even if it arrives after closing: the phone
+        may have been asleep.
 
         Parameters
         ----------
         tick : Tick
-            Its `received_at` is not read; the book sets it.
+            Its `received_at` is ignored; the book sets it.
 
         Raises
         ------
@@ -39,12 +39,12 @@ class Ticks(Storing):
         return self.set_ticks([tick])[0]
 
     def set_ticks(self, ticks: Iterable[Tick]) -> tuple[Tick, ...]:
-        """Keep several ticks, all of them or none, each as `set_tick` does.
+        """Store several ticks, all of them or none, each as `set_tick` does.
 
         Raises
         ------
         BookError
-            When one of them cannot be kept.
+            If one of them cannot be stored.
         """
         checked = [self._checked(tick) for tick in ticks]
         with self._writing() as session:
@@ -57,7 +57,8 @@ class Ticks(Storing):
             )
         if not tick.uid:
             raise self._error("A tick must have a uid.", "Give it one that no other tick has.")
-        # In UTC before all else: an hour that a zone has twice equals nothing in another zone.
+        # Convert to UTC first: an hour that occurs twice in one zone never equals a time in
+        # another.
         return replace(tick, at=instant(tick.at, "The time of the tick"))
 
     def _set(self, session: Session, tick: Tick) -> Tick:
@@ -66,8 +67,8 @@ class Ticks(Storing):
             kept = tick_of(known)
             if kept != tick:
                 raise self._error(
-                    f"The tick {tick.uid!r} is known, but says something else.",
-                    "Give every tick a uid of its own.",
+                    f"The tick {tick.uid!r} is known but says something else.",
+                    "Give every tick its own uid.",
                 )
             return kept
         visit = self._get(session, VisitRow, tick.visit_id, "visit")
@@ -89,13 +90,13 @@ class Ticks(Storing):
         return tick_of(row)
 
     def ticks(self, visit_id: int) -> tuple[Tick, ...]:
-        """Every tick of a visit, in the order in which they count: the last of a pipe stands."""
+        """Every tick of a visit, in the order they count: the last of a pipe is valid."""
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
             return tuple(tick for tick, _ in _in_order(_rows(session, visit_id)))
 
     def pipe_states(self, visit_id: int) -> dict[PipeRef, Tick]:
-        """The tick that counts of each pipe ticked at a visit, on its worklist or not."""
+        """The valid tick of each pipe ticked at a visit, on its worklist or not."""
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
             return {tick.pipe: tick for tick, _ in counting_ticks(session, visit_id)}
@@ -117,11 +118,11 @@ class Ticks(Storing):
 
 
 def counting_ticks(session: Session, visit_id: int) -> list[tuple[Tick, datetime]]:
-    """The tick of each pipe that counts, with the time at which it does.
+    """The valid tick of each pipe, with the time from which it counts.
 
-    The last one counts, by the clock of whoever ticked, but none counts later than it was received:
-    a device whose clock runs ahead must not overrule what others tick after it. Nor does a skip
-    count where another device has done the pipe: who skipped it did not know that it was tuned.
+    The last one counts, by the clock of the device, but no later than it was received: a device
+    whose clock runs ahead must not overrule later ticks of others. A skip does not count if another
+    device has done the pipe: whoever skipped it did not know it was tuned.
     """
     return _counting(_rows(session, visit_id))
 
@@ -144,7 +145,7 @@ def _is_unknowing_skip(before: Tick, tick: Tick) -> bool:
 
 
 def tick_of(row: TickRow) -> Tick:
-    """The tick that a row was made of."""
+    """The tick in a row."""
     return Tick(
         uid=row.uid,
         visit_id=row.visit_id,
@@ -164,4 +165,4 @@ def _rows(session: Session, visit_id: int) -> Iterable[TickRow]:
 def _in_order(rows: Iterable[TickRow]) -> list[tuple[Tick, datetime]]:
     """Ticks, given in the order of their ids, by the time from which they count."""
     timed = [(tick_of(row), min(row.at, row.received_at)) for row in rows]
-    return sorted(timed, key=lambda pair: pair[1])  # stable: of equal times the later received
+    return sorted(timed, key=lambda pair: pair[1])  # stable: if equal, by receipt

@@ -1,6 +1,6 @@
 """Turns errors of SQLite and the disk into a `BookError` that says what to do.
 
-Light on purpose: no SQLAlchemy here, so that opening can fail clearly before it is loaded.
+Light on purpose: no SQLAlchemy, so that opening can fail clearly before it is loaded.
 """
 
 from __future__ import annotations
@@ -26,39 +26,39 @@ _SAYINGS = {
     ),
     sqlite3.SQLITE_FULL: (
         "The disk is full.",
-        "Make room and try again; what was kept before is safe, nothing of this was kept.",
+        "Make room and try again; earlier work is safe, nothing of this was stored.",
     ),
     sqlite3.SQLITE_READONLY: (
         "The book cannot be written to.",
-        "Give write permission on its folder and all in it, or copy the book to where you have it.",
+        "Give write permission on its folder and all files in it, or copy the book elsewhere.",
     ),
     sqlite3.SQLITE_PERM: (
-        "The book may not be opened.",
-        "Give read and write permission on its folder and all in it.",
+        "You have no permission to open the book.",
+        "Give read and write permission on its folder and everything in it.",
     ),
     sqlite3.SQLITE_CANTOPEN: (
         "The book's database cannot be opened.",
-        "Check that the folder is there and that you may write in it.",
+        "Check that the folder exists and that you may write in it.",
     ),
     sqlite3.SQLITE_CORRUPT: (
         "The book's database is damaged.",
         "Put back the newest copy; keep the damaged folder until that is done.",
     ),
     sqlite3.SQLITE_NOTADB: (
-        "The book's database is damaged, or is no database.",
+        "The book's database is damaged, or is not a database.",
         "Put back the newest copy; keep the damaged folder until that is done.",
     ),
 }
-_CHECK = "Check the disk; what was kept before is safe, nothing of this was kept."
+_CHECK = "Check the disk; earlier work is safe, nothing of this was stored."
 
 
-# With less than this left SQLite cannot make the files it needs even to read: it asks for 32 KiB
-# of shared memory (sqlite.org/walformat, 2.2) and for pages of the log. Derived, with a margin.
+# With less than this free, SQLite cannot create the files it needs even to read: 32 KiB of shared
+# memory (sqlite.org/walformat, 2.2) and pages of the log. Derived, with a margin.
 _FULL_BELOW_BYTES = 256 * 1024
 
 
 def is_full(place: Path) -> bool:
-    """Whether the disk of a file or folder, or of the nearest folder above it, is full."""
+    """Whether the disk of a file or folder, or of its nearest existing parent, is full."""
     while not place.exists() and place != place.parent:
         place = place.parent
     try:
@@ -72,12 +72,12 @@ def moved(book: Path) -> BookError:
     return BookError(
         "The book's folder was moved, renamed or removed while it was open.",
         where=str(book),
-        fix="Nothing more is kept in it. Open the book where it is now.",
+        fix="Nothing more is stored in it. Open the book where it is now.",
     )
 
 
 def of_code(code: int, book: Path) -> BookError:
-    """The `BookError` for one of the primary result codes of SQLite that are listed here."""
+    """The `BookError` for one of SQLite's primary result codes listed here."""
     what, fix = _SAYINGS[code]
     return BookError(what, where=str(book), fix=fix)
 
@@ -85,8 +85,8 @@ def of_code(code: int, book: Path) -> BookError:
 def of_sqlite(error: sqlite3.Error, book: Path) -> BookError:
     """The `BookError` for an error of SQLite, by its primary result code."""
     code = getattr(error, "sqlite_errorcode", -1) & _PRIMARY
-    # What SQLite cannot write or make on a full disk it reports as an I/O error or as a file that
-    # cannot be opened, not as SQLITE_FULL (sqlite.org/rescode, SQLITE_IOERR_SHMSIZE).
+    # On a full disk SQLite may report an I/O error or a file that cannot be opened, not SQLITE_FULL
+    # (sqlite.org/rescode, SQLITE_IOERR_SHMSIZE).
     if code in {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN} and is_full(book):
         return of_code(sqlite3.SQLITE_FULL, book)
     if code in _SAYINGS:

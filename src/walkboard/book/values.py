@@ -1,4 +1,4 @@
-"""Numbers and instants on their way into the book: finite, plausible, and with a time zone."""
+"""Checks numbers and instants for the book: finite, plausible, and with a time zone."""
 
 from __future__ import annotations
 
@@ -11,30 +11,30 @@ from walkboard.plausible import Range
 
 
 def number(value: SupportsFloat, of: str) -> float:
-    """A finite float of any real number.
+    """Any real number as a finite float.
 
     Raises
     ------
     BookError
-        When it is not finite: SQLite would keep a NaN as NULL, and nothing in a tuning book is
+        If it is not finite: SQLite would store NaN as NULL, and nothing in a tuning book is
         infinite.
     """
     plain = float(value)
     if not math.isfinite(plain):
         raise BookError(
-            f"{of} is {plain}, which is not a number that can be kept.",
+            f"{of} is {plain}, which is not a number that can be stored.",
             fix="Leave out what could not be measured, and flag it.",
         )
     return plain
 
 
 def number_or_none(value: SupportsFloat | None, of: str) -> float | None:
-    """The same, where None is allowed."""
+    """The same, with None allowed."""
     return None if value is None else number(value, of)
 
 
 def plausible(value: SupportsFloat | None, kind: Range, of: str) -> float | None:
-    """A figure that its quantity can have, or None.
+    """A figure within its quantity's range, or None.
 
     Raises
     ------

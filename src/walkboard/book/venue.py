@@ -1,4 +1,4 @@
-"""What the venue is told and asks: the next visit, contacts, and who fixes which fault."""
+"""For the venue: the next visit, contacts, and who fixes which fault."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ from walkboard.errors import BookError
 
 
 class Venue(Storing):
-    """Keeping what passes between the tuner and the venue. The newest row counts; all are kept."""
+    """Information between the tuner and the venue. The newest row counts; all are kept."""
 
     def keep_next_visit(self, organ_id: int, visit: NextVisit) -> None:
-        """Keep when the tuner comes next.
+        """Store when the tuner comes next.
 
         Raises
         ------
@@ -40,7 +40,7 @@ class Venue(Storing):
             )
 
     def next_visit(self, organ_id: int) -> NextVisit | None:
-        """When the tuner comes next; None if nothing was ever said about it."""
+        """When the tuner comes next; None if never stated."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = select(NextVisitRow).where(NextVisitRow.organ_id == organ_id)
@@ -48,7 +48,7 @@ class Venue(Storing):
             return None if row is None else NextVisit(row.arrives_at, row.hours, row.reason)
 
     def keep_contact(self, organ_id: int, contact: Contact) -> None:
-        """Keep whom to ask; one without a name removes the role's contact.
+        """Store a contact; one without a name removes the role's contact.
 
         Raises
         ------
@@ -68,7 +68,7 @@ class Venue(Storing):
             )
 
     def contacts(self, organ_id: int) -> tuple[Contact, ...]:
-        """Whom to ask, one for each role that has one, in the order of `Role`."""
+        """The contacts, one for each role that has one, in the order of `Role`."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = select(ContactRow).where(ContactRow.organ_id == organ_id)
@@ -79,7 +79,7 @@ class Venue(Storing):
         return tuple(newest[role] for role in Role if role in newest and newest[role].name)
 
     def keep_fault_care(self, care: FaultCare) -> None:
-        """Keep who fixes a fault, with what, and how to play until then.
+        """Store who fixes a fault, with what, and how to play until then.
 
         Raises
         ------
@@ -99,7 +99,7 @@ class Venue(Storing):
             )
 
     def fault_cares(self, organ_id: int) -> dict[int, FaultCare]:
-        """What is being done about an organ's faults, by the fault's id."""
+        """The repairs of an organ's faults, by the fault's id."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = select(FaultCareRow).join(FaultCareRow.fault)

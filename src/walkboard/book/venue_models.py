@@ -1,4 +1,4 @@
-"""Tables of what the venue is told and tells: next visits, contacts, repairs, photographs, air."""
+"""Tables for the venue: next visits, contacts, repairs, photographs, air."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class NextVisitRow(Base):
 
 
 class ContactRow(Base):
-    """Whom to ask; the newest row of an organ's role counts, one without a name removes it."""
+    """A contact; the newest row of an organ's role counts, one without a name removes it."""
 
     __tablename__ = "contact"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -49,7 +49,7 @@ class FaultCareRow(Base):
 
 
 class PhotographRow(Base):
-    """A photograph; its file lies with the recordings, under its content's hash."""
+    """A photograph; its file is with the recordings, named by its content's hash."""
 
     __tablename__ = "photograph"
     id: Mapped[int] = mapped_column(primary_key=True)

@@ -1,4 +1,4 @@
-"""What the book keeps for the venue, as frozen types."""
+"""The book's records for the venue, as frozen types."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ class NextVisit:
     Attributes
     ----------
     arrives_at : datetime or None
-        None: no date is agreed.
+        None if no date is agreed.
     hours : float or None
-        How long the organ is needed for [h].
+        How long the organ is needed [h].
     reason : str
-        Why then.
+        Why on that date.
     """
 
     arrives_at: datetime | None
@@ -39,7 +39,7 @@ class Role(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Contact:
-    """Whom to ask.
+    """A contact.
 
     Attributes
     ----------
@@ -64,7 +64,7 @@ class FaultCare:
     who : str
         Who fixes it.
     parts : str
-        What they need for it.
+        What the repair needs.
     meanwhile : str
         How to play until then.
     """
@@ -82,9 +82,9 @@ class Photograph:
     Attributes
     ----------
     shows : str
-        What is to be seen; also read aloud in its place.
+        What it shows; also the text for screen readers.
     rights : str
-        Whose it is and who may see it; empty: do not show it outside the book.
+        Whose it is and who may see it; if empty, not shown outside the book.
     path : Path
         Path of its file in the book's folder.
     """
@@ -122,7 +122,7 @@ class AirLog:
     humidity : tuple of float
         Relative, 0 to 1; as long as `minutes`, or empty if it was not logged.
     id : int
-        In the book; 0 before it is kept.
+        Id in the book; 0 before it is stored.
     """
 
     place: str

@@ -1,4 +1,4 @@
-"""Visits: opened, their conditions and notes, corrected, closed."""
+"""Visits: opening, conditions and notes, corrections, closing."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from walkboard.book.storing import Storing
 from walkboard.book.values import instant, plausible
 from walkboard.plausible import AIR_CELSIUS, HUMIDITY, VISIT_MINUTES, WIND_MM
 
-# Of many visits at once: a query for each kind of row, not several for each visit.
+# For many visits at once: one query per kind of row, not several per visit.
 _WHOLE_VISIT = (
     selectinload(VisitRow.description),
     selectinload(VisitRow.conditions).selectinload(ConditionsRow.divisions),
@@ -29,7 +29,7 @@ _WHOLE_VISIT = (
 
 
 class Visits(Storing):
-    """Opening visits and closing them."""
+    """Visits."""
 
     def open_visit(
         self,
@@ -39,7 +39,7 @@ class Visits(Storing):
         minutes: float | None = None,
         conditions: Conditions | None = None,
     ) -> KeptVisit:
-        """Open a visit to an organ, with its conditions on arrival if they are known.
+        """Open a visit to an organ, with the conditions on arrival if known.
 
         Parameters
         ----------
@@ -79,7 +79,7 @@ class Visits(Storing):
             return _visit_of(row)
 
     def note_conditions(self, visit_id: int, conditions: Conditions) -> KeptVisit:
-        """Note the conditions again, as often as they are taken; the earlier ones stay.
+        """Add conditions, as often as they are measured; the earlier ones stay.
 
         Raises
         ------
@@ -93,16 +93,16 @@ class Visits(Storing):
             return _visit_of(row)
 
     def correct_conditions(self, conditions_id: int, conditions: Conditions) -> KeptVisit:
-        """Replace conditions that were noted wrong; those stay in the book but no longer count.
+        """Replace wrong conditions; the old ones stay in the book but no longer count.
 
-        Works for closed visits too: it is about what was, and changes nothing that was done.
+        Works for closed visits too: it corrects the record, not what was done.
 
         Parameters
         ----------
         conditions_id : int
             Id of the current conditions (`Conditions.id`).
         conditions : Conditions
-            Whole: what is left out is unknown. Without `noted_at` they keep the old time.
+            Complete: what is left out is unknown. Without `noted_at` they keep the old time.
 
         Raises
         ------
@@ -137,16 +137,16 @@ class Visits(Storing):
         minutes: float | None = None,
         words: str = "",
     ) -> KeptVisit:
-        """Correct a visit's purpose or minutes; what it was opened with stays in the book.
+        """Correct a visit's purpose or minutes; the original stays in the book.
 
         Parameters
         ----------
         visit_id : int
             Open or closed.
         purpose : str or None
-            None leaves it as it is.
+            None leaves it unchanged.
         minutes : float or None
-            Available for tuning [min]; None leaves them as they are.
+            Available for tuning [min]; None leaves them unchanged.
         words : str
             Why; may be empty.
 
@@ -187,15 +187,15 @@ class Visits(Storing):
             return _visit_of(row)
 
     def close_visit(self, visit_id: int, note: str = "") -> KeptVisit:
-        """Close a visit for good: it can then only be read, and notes added.
+        """Close a visit for good: after that only notes can be added.
 
-        If this computer's clock has gone back behind the opening, the visit is closed at the
-        instant it was opened, and a note says what the clock showed.
+        If this computer's clock is now earlier than the opening, the visit is closed at the time it
+        was opened, and a note says what the clock showed.
 
         Raises
         ------
         BookError
-            When there is no such visit, or it is closed already.
+            If there is no such visit, or it is already closed.
         """
         with self._writing() as session:
             row = self._visit_at_work(session, visit_id)
@@ -272,7 +272,7 @@ def _corrections_of(row: VisitRow) -> tuple[VisitCorrection, ...]:
 
 
 def _standing_conditions(rows: list[ConditionsRow]) -> list[ConditionsRow]:
-    """Without those that were corrected, each correction in the place of the first."""
+    """Without the corrected ones, each correction in the place of the original."""
     newest: dict[int, ConditionsRow] = {}  # by the id of the first
     first_of: dict[int, int] = {}
     for row in rows:  # by id, so that a correction follows what it corrects

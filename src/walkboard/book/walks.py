@@ -1,4 +1,4 @@
-"""A heard walk as rows and back: what comes out equals what went in."""
+"""Stores a heard walk as rows and reads it back unchanged."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def fill_hearing(row: HearingRow, walk: HeardWalk) -> None:
     Raises
     ------
     BookError
-        When a number of it is not finite.
+        If a number is not finite.
     """
     row.file = walk.file
     row.seconds = number(walk.sound.seconds, "The recording's length")
@@ -47,7 +47,7 @@ def fill_hearing(row: HearingRow, walk: HeardWalk) -> None:
 
 
 def walk_of(row: HearingRow) -> HeardWalk:
-    """The walk that a row was filled with."""
+    """The walk stored in a row."""
     return HeardWalk(
         file=row.file,
         sound=SoundInfo(row.seconds, row.sample_rate, row.channels, row.format),
@@ -68,12 +68,12 @@ def _heard_of(text: str | None) -> Heard | None:
 
 
 def read_every_row(session: Session, first_id: int, last_id: int) -> None:
-    """Read back all that was heard in a range of recordings, and keep nothing of it.
+    """Read back everything heard in a range of recordings, and discard it.
 
     Raises
     ------
     ValueError, TypeError, LookupError, WalkboardError
-        When something in it cannot be read.
+        If something cannot be read.
     """
     within = HearingRow.recording_id.between(first_id, last_id)
     for row in session.execute(select(HearingRow.__table__).where(within)):
@@ -97,7 +97,7 @@ def read_every_row(session: Session, first_id: int, last_id: int) -> None:
 
 
 def reading_of(row: ReadingRow | Row[Any]) -> Reading:
-    """The reading that a row was made of; the row may be of the same columns alone."""
+    """The reading in a row; the row may have just these columns."""
     return reading_from_fields(
         PipeRef(row.rank, row.number),
         Fields(

@@ -12,12 +12,12 @@ from walkboard.book.values import number
 
 
 class Weights(Storing):
-    """Keeping changed weights; a new change of the same subject supersedes the last."""
+    """Changed weights; a new change of the same subject replaces the last."""
 
     def keep_weight(
         self, organ_id: int, subject: str, factor: float, words: str = ""
     ) -> KeptWeight:
-        """Keep a changed weight.
+        """Store a changed weight.
 
         Parameters
         ----------
@@ -53,14 +53,14 @@ class Weights(Storing):
             return _weight_of(row, None)
 
     def weights(self, organ_id: int) -> tuple[KeptWeight, ...]:
-        """The changed weights of an organ as they stand, by subject; those undone left out."""
+        """The current changed weights of an organ, by subject; undone ones left out."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = _newest(organ_id).order_by(WeightChangeRow.subject)
             return tuple(_weight_of(row, None) for row in session.scalars(query) if row.factor != 1)
 
     def weight_versions(self, organ_id: int, subject: str) -> tuple[KeptWeight, ...]:
-        """Everything that was ever said of one weight, oldest first."""
+        """Every change of one weight, oldest first."""
         with self._reading() as session:
             query = (
                 select(WeightChangeRow)

@@ -21,9 +21,9 @@ _RATES_HZ = (0, 88_200, 176_400, 192_000, 8_000, 16_000, 22_050, 24_000, 32_000,
              96_000)  # fmt: skip
 _BITS = (0, 8, 12, 0, 16, 20, 24, 32)
 _LONGEST_HEADER = 16  # bytes: 4, a number of 7, size of 2, rate of 2, and the sum
-_LONGEST_FRAME = 1 << 20  # bytes; 8 channels of 16,384 samples of 24 bit stay well below. Chosen.
+_LONGEST_FRAME = 1 << 20  # bytes; 8 channels of 16,384 samples of 24 bit are well below. Chosen.
 _TRIES = 4  # headers that may be false, inside a frame, before its end is found. Chosen.
-_BATCH = 1024  # frames whose check sums are worked out together. Chosen for memory.
+_BATCH = 1024  # frames whose check sums are calculated together. Chosen for memory.
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +33,13 @@ class Frame:
     Attributes
     ----------
     at : int
-        Where it begins in the file [byte].
+        Its position in the file [byte].
     number : int
         Number of the frame, from 0.
     samples : int
         Samples of each channel.
     rate_hz : int
-        0 where only the file's header gives it.
+        0 if only the file's header gives it.
     channels, bits : int
         `bits` as `rate_hz`.
     """
@@ -60,7 +60,7 @@ class Frame:
 def find_headers(data: Bytes) -> list[Frame]:
     """Every frame header of fixed block size whose check sum is right, in the order of the file.
 
-    Only those of the kind that most have: a few bytes of sound may look like a header by chance.
+    Only those of the commonest kind: a few bytes of sound may look like a header by chance.
 
     Parameters
     ----------
@@ -76,13 +76,13 @@ def find_headers(data: Bytes) -> list[Frame]:
 
 
 def whole_frames(data: Bytes, headers: Sequence[Frame]) -> list[tuple[Frame, int]]:
-    """The frames that are whole by their check sums, each with where it ends [byte].
+    """The frames with correct check sums, each with its end [byte].
 
     Parameters
     ----------
     data : array of uint8
     headers : sequence of Frame
-        As `find_headers` gives them.
+        From `find_headers`.
     """
     places = [frame.at for frame in headers] + [len(data)]
     spans = list(pairwise(places))
@@ -91,7 +91,7 @@ def whole_frames(data: Bytes, headers: Sequence[Frame]) -> list[tuple[Frame, int
     busy_to = 0
     for n, frame in enumerate(headers):
         if frame.at < busy_to:
-            continue  # a header that is none, inside a frame that is whole
+            continue  # a false header inside a valid frame
         ends = places[n + 1 : n + 1 + _TRIES]
         for step, end in enumerate(ends):
             is_right = right[n] if step == 0 else _sums_are_right(data, [(frame.at, end)])[0]
@@ -103,7 +103,7 @@ def whole_frames(data: Bytes, headers: Sequence[Frame]) -> list[tuple[Frame, int
 
 
 def silent_frame(like: Frame, number: int, samples: int) -> bytes:
-    """A frame of silence, as one that was lost is replaced.
+    """A frame of silence, to replace a lost one.
 
     Parameters
     ----------
@@ -126,7 +126,7 @@ def silent_frame(like: Frame, number: int, samples: int) -> bytes:
 
 
 def stream_info(like: Frame, block: int, samples: int) -> bytes:
-    """The beginning of a file: its mark and STREAMINFO, the last metadata block (8.2).
+    """The start of a file: its mark and STREAMINFO, the last metadata block (8.2).
 
     Parameters
     ----------
@@ -179,7 +179,7 @@ def _header_at(data: Bytes, at: int) -> Frame | None:
 
 
 def _number_in(head: bytes) -> tuple[int | None, int]:
-    """The frame's number, coded as UTF-8 codes a character, and where it ends (9.1.5)."""
+    """The frame's number, encoded like a character in UTF-8, and where it ends (9.1.5)."""
     first = head[4]
     if first < 0x80:
         return first, 5
@@ -236,12 +236,12 @@ def _crc16(data: bytes) -> int:
 
 
 def _sums_are_right(data: Bytes, spans: Sequence[tuple[int, int]]) -> list[bool]:
-    """Whether each span is a frame that ends in its own check sum."""
+    """Whether each span is a frame that ends in its correct check sum."""
     right: list[bool] = []
     for batch in _batches(spans):
         longest = max((end - at for at, end in batch), default=0)
-        # Zeros before a frame leave the sum as it is, because it begins at zero: so all frames of
-        # a batch are worked out side by side, a column at a time.
+        # Leading zeros do not change the sum, because it starts at zero: so all frames of a batch
+        # are calculated side by side, one column at a time.
         columns = np.zeros((longest, len(batch)), np.uint8)
         for n, (at, end) in enumerate(batch):
             if 0 < end - at <= _LONGEST_FRAME:
@@ -250,7 +250,7 @@ def _sums_are_right(data: Bytes, spans: Sequence[tuple[int, int]]) -> list[bool]
         for column in columns:
             crc = (crc << np.uint16(8)) ^ _CRC16[(crc >> np.uint16(8)) ^ column]
         sizes = [end - at for at, end in batch]
-        # Over a frame and its own sum the sum is zero.
+        # The sum over a frame including its check sum is zero.
         right += [
             0 < size <= _LONGEST_FRAME and value == 0
             for size, value in zip(sizes, crc.tolist(), strict=True)
@@ -259,7 +259,7 @@ def _sums_are_right(data: Bytes, spans: Sequence[tuple[int, int]]) -> list[bool]
 
 
 def _batches(spans: Sequence[tuple[int, int]]) -> Iterator[list[tuple[int, int]]]:
-    """Some spans at a time, those that are too long for a frame cut to nothing."""
+    """Spans in batches; those too long for a frame are cut to nothing."""
     usable = [(at, end if end - at <= _LONGEST_FRAME else at) for at, end in spans]
     for n in range(0, len(usable), _BATCH):
         yield usable[n : n + _BATCH]

@@ -1,8 +1,8 @@
 """The desk's microphone through PortAudio: any device and rate, survives losses and unplugging.
 
-PortAudio calls back in its own thread, which only copies the block into a short queue. What
-does not fit is counted, not waited for. A device that falls silent or goes away is opened again by
-its name once a second; meanwhile the source's clock runs on, and the gap is counted as lost.
+PortAudio calls back in its own thread, which only copies the block into a short queue. Blocks that
+do not fit are counted as lost. A device that falls silent or disappears is reopened by its name
+once a second; meanwhile the source's clock runs on, and the gap counts as lost.
 """
 
 from __future__ import annotations
@@ -21,19 +21,19 @@ from walkboard.errors import InputError
 
 _QUEUE_S = 3.0
 _BLOCK_S = 0.02
-_DEAD_S = 1.0  # without a callback, from which a device counts as gone
+_DEAD_S = 1.0  # without a callback before a device counts as gone
 _RETRY_S = 1.0
-_GAP_S = 0.05  # of the clock against the count of samples, from which samples were lost
+_GAP_S = 0.05  # of the clock ahead of the samples before samples count as lost
 
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """A microphone that the system has.
+    """A microphone of the system.
 
     Attributes
     ----------
     name : str
-        Give it to `Microphone`.
+        Pass it to `Microphone`.
     channels : int
         Most channels it offers.
     sample_rate : int
@@ -53,7 +53,7 @@ def portaudio() -> Any:
     Raises
     ------
     InputError
-        When the binding or PortAudio itself is not installed, with how to get it.
+        If the binding or PortAudio is not installed; says how to get it.
     """
     try:
         import sounddevice  # noqa: PLC0415 - fails at import where PortAudio is missing
@@ -63,24 +63,24 @@ def portaudio() -> Any:
         ) from None
     except OSError:
         raise InputError(
-            "PortAudio is not installed, so no microphone can be heard.",
+            "PortAudio is not installed, so there is no microphone.",
             fix="On Debian and Ubuntu: apt-get install libportaudio2. Recordings work without it.",
         ) from None
     return sounddevice
 
 
 def microphones(library: Any = None) -> tuple[Device, ...]:
-    """The microphones that the system has, the usual one first.
+    """The system's microphones, the default one first.
 
     Parameters
     ----------
     library : module, optional
-        In place of PortAudio's binding, for tests.
+        Replaces PortAudio's binding in tests.
 
     Raises
     ------
     InputError
-        When PortAudio is not there.
+        If PortAudio is not installed.
     """
     sd = library or portaudio()
     try:
@@ -106,13 +106,13 @@ class Microphone:
     Parameters
     ----------
     device : str or None
-        Its name, as `microphones` has it; None is the usual one.
+        Its name, as in `microphones`; None for the default one.
     sample_rate, channels : int or None
-        None is what the device runs at by itself, and one or two channels.
+        None for the device's default rate, and one or two channels.
     library : module, optional
-        In place of PortAudio's binding, for tests.
+        Replaces PortAudio's binding in tests.
     clock : callable, optional
-        Seconds that only rise, for tests.
+        A monotonic clock [s], replaced in tests.
 
     Attributes
     ----------
@@ -122,7 +122,7 @@ class Microphone:
     Raises
     ------
     InputError
-        When there is no such microphone or it cannot be opened so.
+        If there is no such microphone or it cannot be opened.
     """
 
     def __init__(
@@ -177,7 +177,7 @@ class Microphone:
         self._stream = stream
 
     def _called(self, samples: Samples, _frames: int, _time: object, status: Any) -> None:
-        """PortAudio's callback: copy and go; never wait, never raise."""
+        """PortAudio's callback: copy and return; never wait, never raise."""
         if status and getattr(status, "input_overflow", False):
             self._dropped += len(samples)  # at least a block was lost before this one
         try:
@@ -200,7 +200,7 @@ class Microphone:
             lost, self._dropped = self._dropped, 0
             now_s = self._clock()
             if not self.is_plugged or now_s - heard_s > _DEAD_S:
-                # The clock tells how long it was away.
+                # The clock shows how long it was gone.
                 away_s = (now_s - self._began_s) - at_s - len(samples) / self.sample_rate
                 if away_s > _GAP_S:
                     lost = max(lost, round(away_s * self.sample_rate))
@@ -211,10 +211,10 @@ class Microphone:
             at_s += len(samples) / self.sample_rate
 
     def _reopen(self) -> None:
-        """Open the device again after it fell silent; one that is gone is left for a second."""
+        """Reopen the device after it fell silent; if it is gone, wait a second."""
         self.is_plugged = False
         self._shut()
-        # PortAudio lists devices only when it starts; the binding has no public word for that.
+        # PortAudio lists devices only when it starts; the binding has no public call for that.
         for step in ("_terminate", "_initialize"):
             getattr(self._sd, step, lambda: None)()
         try:

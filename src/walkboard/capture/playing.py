@@ -1,6 +1,6 @@
-"""A recording or an array played as if it were heard now: by the clock, or as fast as it is asked.
+"""Plays a recording or an array as a live source: in real time, or as fast as possible.
 
-The clock is an argument (`Pace`), so that practice runs in real time and a test in none.
+The clock is an argument (`Pace`): real time for practice, none for tests.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ BLOCK_S = 0.02
 
 
 class Pace(Protocol):
-    """Says when a block may go."""
+    """Decides when a block may be delivered."""
 
     def wait_until(self, seconds: float, stop: threading.Event) -> None:
         """Wait until so many seconds after the first call, or until stopped."""
@@ -29,7 +29,7 @@ class Pace(Protocol):
 
 
 class RealTime:
-    """The clock on the wall."""
+    """Real time."""
 
     def __init__(self) -> None:
         self._began: float | None = None
@@ -74,7 +74,7 @@ class PlayedSound:
         self.channels = int(self._samples.shape[1])
 
     def blocks(self) -> Iterator[Block]:
-        """Blocks of 20 ms, each given when its last sample would have been heard."""
+        """Blocks of 20 ms, each delivered when its last sample would have been heard."""
         size = max(1, round(BLOCK_S * self.sample_rate))
         for first in range(0, len(self._samples), size):
             if self._stop.is_set():
@@ -94,7 +94,7 @@ def play_file(path: Path, pace: Pace) -> PlayedSound:
     Raises
     ------
     SoundError
-        When it is no recording that can be read.
+        If it is not a readable recording.
     InputError
         When the file cannot be opened.
     """
@@ -102,7 +102,7 @@ def play_file(path: Path, pace: Pace) -> PlayedSound:
 
     try:
         if path.exists() and not path.is_file():
-            raise OSError("it is not a file")  # a pipe would be waited for without end
+            raise OSError("it is not a file")  # opening a pipe would wait forever
         with path.open("rb") as stream:
             sound = open_sound(stream, path.name)
             blocks = list(sound.blocks())

@@ -1,8 +1,8 @@
-"""A recording written as it is made, and whole after a kill.
+"""Writes a recording as it is made; readable even after a kill.
 
-FLAC, because each frame can be read by itself: what is on the disk when the power goes can be read
-to the last whole frame (RFC 9639, section 9). `repair_recording` makes such a file whole. Samples
-lost on the way are written as silence, so times stay true.
+FLAC, because each frame can be read on its own: after a power cut, the file can be read to the last
+whole frame (RFC 9639, section 9). `repair_recording` fixes such a file. Lost samples are written as
+silence, so times stay correct.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ _LONGEST_GAP_S = 60.0
 # RFC 9639, 8.2: "fLaC", a block header of 4 bytes, then STREAMINFO; rate, channels, bits and the
 # count of samples are the 8 bytes from its byte 10.
 HEADER_BYTES = 4 + 4 + 34
-DAMAGED = ".damaged"  # the ending of a file that had to be written anew, as it was
+DAMAGED = ".damaged"  # suffix of the original when a file had to be rewritten
 _PACKED_AT = 4 + 4 + 10
-_LONGEST_LOSS_S = 3600.0  # between two whole frames; more is a false frame number. Chosen.
+_LONGEST_LOSS_S = 3600.0  # between two whole frames; more means a false frame number. Chosen.
 
 
 class Recorder:
@@ -51,7 +51,7 @@ class Recorder:
     Raises
     ------
     InputError
-        When the file is there already or cannot be written.
+        If the file already exists or cannot be written.
     """
 
     def __init__(self, path: Path, sample_rate: int, channels: int) -> None:
@@ -68,7 +68,7 @@ class Recorder:
             self._file = soundfile.SoundFile(
                 str(path), "w", sample_rate, channels, "PCM_24", format="FLAC"
             )
-            # Of its own, so that two takes of silence are two recordings where contents are hashed.
+            # Unique, so that two takes of silence have different hashes.
             self._file.comment = path.stem
         except (soundfile.LibsndfileError, OSError) as error:
             raise InputError(
@@ -76,12 +76,12 @@ class Recorder:
             ) from None
 
     def take(self, block: Block) -> None:
-        """Write a block, and silence for what was lost before it.
+        """Write a block, preceded by silence for lost samples.
 
         Raises
         ------
         InputError
-            When the disk takes no more; what is written stays.
+            If the disk is full; what is written stays.
         """
         samples = np.clip(np.nan_to_num(block.samples), -1.0, 1.0 - 2.0**-23)
         gap = min(block.lost, int(_LONGEST_GAP_S * self._rate))
@@ -95,9 +95,9 @@ class Recorder:
                 self._unsynced = 0
         except (RuntimeError, OSError) as error:
             raise InputError(
-                f"The recording cannot go on: {error}.",
+                f"The recording cannot continue: {error}.",
                 where=str(self.path),
-                fix="Free some space on the disk; what was recorded so far is kept.",
+                fix="Free some space on the disk; what was recorded so far is safe.",
             ) from None
         self.seconds += (gap + len(samples)) / self._rate
 
@@ -126,9 +126,9 @@ class Repaired:
     seconds : float
     sample_rate, channels : int
     lost_s : float
-        Sound that was damaged and is silence now [s]; times stay true.
+        Damaged sound replaced by silence [s]; times stay correct.
     aside : Path or None
-        The file as it was, where it had to be written anew.
+        The original file, if it had to be rewritten.
     """
 
     seconds: float
@@ -139,22 +139,21 @@ class Repaired:
 
 
 def repair_recording(path: Path) -> Repaired:
-    """Make a recording whole whose writer was killed, or whose header is damaged.
+    """Repair a recording whose writer was killed, or whose header is damaged.
 
-    Only the header's count of samples is missing after a kill: it is written. Where the header
-    does not agree with the frames, the file is written anew from the frames that are whole, with
-    silence for those that are not, and the damaged one is kept beside it. A recording that is whole
-    is left as it is.
+    After a kill only the header's sample count is missing: it is filled in. If the header disagrees
+    with the frames, the file is rewritten from the valid frames, with silence for the others, and
+    the damaged one is kept beside it. An intact recording is left unchanged.
 
     Parameters
     ----------
     path : Path
-        As `Recorder` wrote it.
+        Written by `Recorder`.
 
     Raises
     ------
     SoundError
-        When it holds no whole frame.
+        If it has no whole frame.
     InputError
         When the file cannot be read or written.
     """
@@ -162,13 +161,13 @@ def repair_recording(path: Path) -> Repaired:
         data = np.fromfile(path, np.uint8)
         headers = find_headers(data) if len(data) > HEADER_BYTES else []
         if not headers:
-            raise SoundError("The recording holds no whole frame.", where=str(path))
+            raise SoundError("The recording has no whole frame.", where=str(path))
         known = _whole_as_it_is(data, headers)
         if known is not None:
             return known
         frames = whole_frames(data, headers)
         if not frames:
-            raise SoundError("The recording holds no whole frame.", where=str(path))
+            raise SoundError("The recording has no whole frame.", where=str(path))
         return _write_anew(path, data, frames)
     except OSError as error:
         raise InputError(
@@ -177,7 +176,7 @@ def repair_recording(path: Path) -> Repaired:
 
 
 def _whole_as_it_is(data: Bytes, headers: Sequence[Frame]) -> Repaired | None:
-    """What a file is whose header says what its frames say; None of any other."""
+    """The state of a file whose header agrees with its frames; None for any other."""
     head = data[:HEADER_BYTES].tobytes()
     packed = int.from_bytes(head[_PACKED_AT : _PACKED_AT + 8], "big")
     rate, channels, bits = packed >> 44, (packed >> 41 & 0x07) + 1, (packed >> 36 & 0x1F) + 1
@@ -222,7 +221,7 @@ def _write_anew(path: Path, data: Bytes, frames: Sequence[tuple[Frame, int]]) ->
         os.fsync(stream.fileno())
     is_only_unfinished = not lost and _count_in(data) == 0 and data[:4].tobytes() == b"fLaC"
     if not is_only_unfinished:
-        shutil.copyfile(path, aside)  # not moved: a kill here must leave the recording in its place
+        shutil.copyfile(path, aside)  # a kill here must leave the recording
     part.replace(path)
     return Repaired(
         samples / like.rate_hz,

@@ -1,8 +1,8 @@
-"""What any live source of sound gives: blocks of samples with time stamps.
+"""The interface of a live sound source: blocks of samples with time stamps.
 
 Conventions. Samples are float32, full scale ±1, shape (n, channels). Times are seconds of the
-source's own clock from its start; a block whose start is later than the end of the one before says
-that samples were lost between them, and `Block.lost` counts them.
+source's own clock from its start; if a block starts later than the previous one ended, samples were
+lost between them; `Block.lost` counts them.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ class Block:
     start_s : float
         Time of the first sample [s].
     lost : int
-        Samples lost between the block before and this one.
+        Samples lost before this block.
     """
 
     samples: Samples
@@ -41,7 +41,7 @@ class Source(Protocol):
     Attributes
     ----------
     name : str
-        What to show the tuner.
+        Name shown to the tuner.
     sample_rate, channels : int
     """
 
@@ -53,17 +53,17 @@ class Source(Protocol):
     def channels(self) -> int: ...  # noqa: D102
 
     def blocks(self) -> Iterator[Block]:
-        """Blocks as they come, waiting for each; ends when the source does or is closed."""
+        """Blocks as they arrive, waiting for each; ends when the source ends or is closed."""
         ...
 
     def close(self) -> None:
-        """End the source; from any thread, and as often as one likes."""
+        """End the source; from any thread, any number of times."""
         ...
 
 
 @dataclass(slots=True)
 class Meter:
-    """How loud the source is and whether it clips, for the tuner to set the gain by.
+    """The source's level and clipping, so the tuner can set the gain.
 
     Attributes
     ----------
@@ -80,7 +80,7 @@ class Meter:
     lost: int = 0
 
     def take(self, block: Block, sample_rate: int) -> None:
-        """Take a block into account."""
+        """Add a block."""
         self.lost += block.lost
         if len(block.samples) == 0:
             return
@@ -95,7 +95,7 @@ class Meter:
 
     @property
     def words(self) -> str:
-        """What to do about the gain; empty where it is right."""
+        """What to do about the gain; empty if it is right."""
         if self.clipped and self.peak_db > -1.0:
             return "The input clips: turn the gain down."
         if self.peak_db < -50.0:

@@ -1,1 +1,1 @@
-"""The command line: thin; it reads the words, calls `walkboard.work`, and prints."""
+"""The command line: thin; it reads arguments, calls `walkboard.work`, and prints."""

@@ -9,7 +9,7 @@ import typer
 from walkboard.cli.options import BOOK, LANGUAGE, ORGAN, language_of
 
 app = typer.Typer(
-    help="The logged air: loggers' files taken in, and what they say about the next event.",
+    help="Logged air: import loggers' files and see what they say about the next event.",
     no_args_is_help=True,
 )
 
@@ -28,10 +28,10 @@ def take(
     in_place_of: int | None = typer.Option(
         None, "--in-place-of", help="Number of a log that this one corrects."
     ),
-    yes: bool = typer.Option(False, "--yes", help="Keep it without asking."),
+    yes: bool = typer.Option(False, "--yes", help="Store it without asking."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Take in a logger's file: how it was understood is shown, then it is kept."""
+    """Import a logger's file: show how it was read, then store it."""
     from datetime import timedelta
 
     from walkboard.book.venue_records import OUTDOORS
@@ -74,13 +74,13 @@ def take(
 def ahead(
     book: Path = BOOK,
     outdoors: float | None = typer.Option(
-        None, "--outdoors", help="Expected outdoors, in °C (default: as logged last)."
+        None, "--outdoors", help="Expected outdoors [°C] (default: as last logged)."
     ),
     to: Path | None = typer.Option(None, "--to", help="Also write it as a page with a chart."),
     language: str = LANGUAGE,
     organ: str | None = ORGAN,
 ) -> None:
-    """The air at the next event in kelvin and cents, and what stands between divisions."""
+    """The air at the next event, in °C and cents, and the difference between divisions."""
     from walkboard.work import open_book
     from walkboard.work.conditions.air_ahead import air_ahead
     from walkboard.work.conditions.page import air_page
@@ -93,7 +93,7 @@ def ahead(
             opened, kept.id, described, now=open_book.now(), outdoors_celsius=outdoors
         )
         if found is None:
-            typer.echo("No air is logged yet. Take in a logger's file with 'walkboard air take'.")
+            typer.echo("No air is logged yet. Import a logger's file with 'walkboard air take'.")
             return
         spoken = language_of(language)
         for sentence in air_words(described, found, spoken):

@@ -23,12 +23,12 @@ def beats(
         ..., "--drawn", metavar="STOP[,STOP...]", help="Ids of the stops drawn."
     ),
     chord: str | None = typer.Option(
-        None, "--chord", metavar="KEY,KEY...", help="Keys held together; else each key by itself."
+        None, "--chord", metavar="KEY,KEY...", help="Keys held together; default: each key alone."
     ),
-    most: int = typer.Option(12, "--most", min=1, help="How many to name."),
+    most: int = typer.Option(12, "--most", min=1, help="How many to list."),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Name the worst beats of a registration or a chord, from readings of its pipes."""
+    """List the worst beats of a registration or a chord, from readings of its pipes."""
     from walkboard.work.beats import beats_to_json, worst_of_files
     from walkboard.work.organ_files import load_organ
 
@@ -39,7 +39,7 @@ def beats(
         print_json(beats_to_json(found))
         return
     if not found:
-        typer.echo("No two of the pipes that were read beat beyond what their targets give.")
+        typer.echo("No two of the measured pipes beat more than their targets do.")
         return
     rows = [
         [

@@ -17,7 +17,7 @@ app = typer.Typer(
 
 @app.command("new", epilog="Example: walkboard book new ~/harbour-hall")
 def new(book: Path = BOOK) -> None:
-    """Make a new, empty book."""
+    """Create an empty book."""
     from walkboard.work import open_book
 
     _mention_leftovers(book)
@@ -30,7 +30,7 @@ def add(
     book: Path = BOOK,
     organ: Path = typer.Argument(..., metavar="ORGAN.toml", help="The description."),
 ) -> None:
-    """Add an organ, or a newer description of one that is there."""
+    """Add an organ, or a newer description of one already in the book."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
@@ -42,7 +42,7 @@ def add(
 def show(
     book: Path = BOOK, as_json: bool = typer.Option(False, "--json", help="Print JSON.")
 ) -> None:
-    """Show what is in the book: organs, visits, recordings, faults that stand."""
+    """Show what is in the book: organs, visits, recordings, open faults."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
@@ -75,7 +75,7 @@ def show(
     for organ in organs:
         typer.echo(
             f"{organ['name']} (description {organ['description']}), "
-            f"faults that stand: {organ['standing_faults']}"
+            f"open faults: {organ['standing_faults']}"
         )
         visits = organ["visits"]
         assert isinstance(visits, list)
@@ -107,7 +107,7 @@ def check(book: Path = BOOK) -> None:
         typer.echo(str(problem))
     if problems:
         raise typer.Exit(1)
-    typer.echo("Everything in the book is whole.")
+    typer.echo("The book has no errors.")
 
 
 @app.command(
@@ -116,29 +116,29 @@ def check(book: Path = BOOK) -> None:
 )
 def clean(
     folder: Path = typer.Argument(
-        ..., metavar="FOLDER", help="A book's folder, or one in which a book was to be made."
+        ..., metavar="FOLDER", help="A book's folder, or one where a book was being made."
     ),
-    remove: bool = typer.Option(False, "--remove", help="Remove what is listed."),
+    remove: bool = typer.Option(False, "--remove", help="Remove the files listed."),
 ) -> None:
-    """List what killed programs left in a book or beside it; with --remove, remove it."""
+    """List files left by killed programs in a book or beside it; --remove removes them."""
     from walkboard.book.leftovers import leftovers, remove_leftovers
 
     found = leftovers(folder)
     for one in found:
         typer.echo(f"{one.path} ({one.bytes / 1e6:.1f} MB): {one.what}")
     if not found:
-        typer.echo("Nothing is left over.")
+        typer.echo("There are no leftovers.")
     elif remove:
         remove_leftovers(found)
         typer.echo(f"Removed {len(found)}.")
     else:
-        say("Nothing was removed; --remove does that.")
+        say("Nothing was removed; use --remove to remove them.")
 
 
 @app.command("search", epilog="Example: walkboard book search ~/harbour-hall cipher trumpet")
 def search(
     book: Path = BOOK,
-    words: list[str] = typer.Argument(..., metavar="WORD...", help="All of them must be there."),
+    words: list[str] = typer.Argument(..., metavar="WORD...", help="All of them must occur."),
 ) -> None:
     """Find words in faults, notes, visits, ticks and events, newest first."""
     from walkboard.work import open_book
@@ -162,16 +162,16 @@ def search(
 def export(
     book: Path = BOOK,
     to: Path = typer.Argument(
-        ..., metavar="FILE", help="Its ending says what: .json, .xlsx, .csv, .ics."
+        ..., metavar="FILE", help="The extension sets the format: .json, .xlsx, .csv, .ics."
     ),
     table: str | None = typer.Option(
         None,
         "--table",
-        help="Of a .csv: visits, conditions, readings, works, faults or events.",
+        help="For a .csv: visits, conditions, readings, works, faults or events.",
     ),
     organ: str | None = ORGAN,
 ) -> None:
-    """Write every record as JSON, or an organ's tables or calendar; recordings stay in the book."""
+    """Write all records as JSON, or an organ's tables or calendar; recordings are not included."""
     from walkboard.work import export as export_work
     from walkboard.work import open_book
 
@@ -190,13 +190,13 @@ def export(
     "--recordings ~/harbour-hall/recordings",
 )
 def import_(
-    source: Path = typer.Argument(..., metavar="FILE", help="What 'book export' wrote."),
+    source: Path = typer.Argument(..., metavar="FILE", help="A file written by 'book export'."),
     book: Path = BOOK,
     recordings: Path | None = typer.Option(
         None, "--recordings", help="The old book's recordings folder."
     ),
 ) -> None:
-    """Make a new book of an export."""
+    """Create a book from an export."""
     from walkboard.book.importing import import_book
     from walkboard.work import open_book
 
@@ -207,9 +207,10 @@ def import_(
 
 @app.command("copy", epilog="Example: walkboard book copy ~/harbour-hall /media/stick/harbour-hall")
 def copy(
-    book: Path = BOOK, to: Path = typer.Argument(..., metavar="FOLDER", help="Not there yet.")
+    book: Path = BOOK,
+    to: Path = typer.Argument(..., metavar="FOLDER", help="The new folder; must not exist."),
 ) -> None:
-    """Copy the whole book to a new folder while it is in use; every recording is checked."""
+    """Copy the whole book to a new folder, even while it is in use; checks every recording."""
     from walkboard.work import open_book
 
     _mention_leftovers(to)
@@ -223,7 +224,7 @@ def copy(
 
 
 def _mention_leftovers(to: Path) -> None:
-    """Say what an earlier command that was killed left where a book is to be made."""
+    """Report what a killed command left where a book is being made."""
     from walkboard.book.leftovers import leftovers
     from walkboard.errors import BookError
 
@@ -234,6 +235,6 @@ def _mention_leftovers(to: Path) -> None:
     if found:
         size = sum(one.bytes for one in found) / 1e6
         say(
-            f"An earlier command was killed here and left {size:.1f} MB."
+            f"A killed command left {size:.1f} MB."
             f" List and remove it: walkboard book clean {to} --remove"
         )

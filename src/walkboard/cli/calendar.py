@@ -18,7 +18,7 @@ def take(
     calendar: Path = typer.Argument(..., metavar="CALENDAR.ics", help="An iCalendar file."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Take in the events of a calendar's file; the same file again changes nothing."""
+    """Import the events of a calendar file; importing it again changes nothing."""
     from walkboard.work import open_book
     from walkboard.work.calendar.events import take_in_calendar_file
 
@@ -27,7 +27,7 @@ def take(
         taken = take_in_calendar_file(opened, kept.id, calendar)
     typer.echo(
         f"New: {taken.new}; changed: {taken.changed}; the same: {taken.same}; "
-        f"called off: {taken.called_off}."
+        f"cancelled: {taken.called_off}."
     )
     for words in taken.left_out:
         say(f"Left out: {words}")
@@ -38,7 +38,7 @@ def give(
     to: Path = typer.Argument(..., metavar="CALENDAR.ics", help="The iCalendar file to write."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Write every event as a calendar's file."""
+    """Write all events to a calendar file."""
     from walkboard.work import open_book
     from walkboard.work.calendar.events import write_calendar_file
 

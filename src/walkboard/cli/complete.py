@@ -24,7 +24,7 @@ _SAYS = {
 def complete_tuning(
     organ: Path = typer.Option(..., "--organ", metavar="ORGAN.toml", help="The description."),
     day_minutes: float = typer.Option(
-        360.0, "--day-minutes", help="Minutes for tuning that each day has."
+        360.0, "--day-minutes", help="Minutes for tuning in each day."
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
     pdf: Path | None = typer.Option(
@@ -34,7 +34,7 @@ def complete_tuning(
         None, "--from", metavar="YYYY-MM-DD", help="The first day, for the sheet; default: today."
     ),
 ) -> None:
-    """Plan a complete tuning: every pipe, in the order of the trade, over one or more days."""
+    """Plan a complete tuning: every pipe, in the usual order, over one or more days."""
     from walkboard.planning.complete import complete_to_json
     from walkboard.planning.complete import complete_tuning as planned
     from walkboard.work.organ_files import load_organ

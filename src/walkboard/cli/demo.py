@@ -24,11 +24,13 @@ EXAMPLE = "Example: walkboard demo --folder build/demo"
 
 def demo(
     folder: Path = typer.Option(Path("build/demo"), "--folder", help="Where to build it."),
-    seed: int | None = typer.Option(None, "--seed", help="Another seed gives another hall."),
+    seed: int | None = typer.Option(
+        None, "--seed", help="A different seed gives a different hall."
+    ),
     serve: bool | None = typer.Option(
         None,
         "--serve/--no-serve",
-        help="Open the desk on its book at the end; else only where this runs in a terminal.",
+        help="Open the desk on its book at the end; default: only in a terminal.",
     ),
 ) -> None:
     """Build an invented hall and its book, record and hear ten walks, plan, print, show it all."""
@@ -55,9 +57,9 @@ def to_paste(command: str, book: Path) -> str:
 
 
 def own_command() -> str:
-    """What to type to start this program from where the user stands.
+    """What to type to start this program from the current folder.
 
-    `make demo` runs it out of ``.venv/bin``, which is on nobody's path.
+    `make demo` runs it from ``.venv/bin``, which is not on the path.
     """
     started = Path(sys.argv[0])
     on_path = shutil.which("walkboard")

@@ -17,7 +17,9 @@ def desk(
         None, "--port", min=1, max=65_535, help="Port. Default: the first free one from 8740."
     ),
     share: bool = typer.Option(
-        False, "--share", help="Let paired phones on the local network in; else this machine only."
+        False,
+        "--share",
+        help="Let paired phones on the local network connect; default: this machine only.",
     ),
     address: str = typer.Option(
         None, "--address", help="Which of this machine's addresses to share at, if it has several."
@@ -25,11 +27,12 @@ def desk(
     https: bool = typer.Option(
         False,
         "--https",
-        help="Share encrypted, with a certificate of the desk's own: phones then have microphone "
+        help="Share encrypted, with the desk's own certificate: phones can then use their "
+        "microphone "
         "and wake lock.",
     ),
 ) -> None:
-    """Serve the pages of a book until Ctrl-C; no internet is used."""
+    """Serve a book's pages until Ctrl-C; needs no internet."""
     from walkboard.desk.server.network import address_to_share
     from walkboard.desk.server.serving import serve
 
@@ -40,7 +43,7 @@ def desk(
         from walkboard.desk.server.certificate import certificate_for
         from walkboard.work.open_book import now
 
-        revision_of(book)  # into a folder that holds no book no key is written
+        revision_of(book)  # write no key into a folder without a book
         certificate = certificate_for(book, shared, now())
     serve(book, port=port, shared_address=shared, certificate=certificate, tell=say_where)
 

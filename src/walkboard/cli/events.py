@@ -11,7 +11,7 @@ from walkboard.cli.plan_options import MUSIC, ON, REGISTRATION, airs, stops_of, 
 from walkboard.cli.printing import number, print_json, print_table
 
 app = typer.Typer(help="The calendar: what the organ must be ready for.", no_args_is_help=True)
-UID = typer.Argument(..., metavar="UID", help="The event's own name in the calendar.")
+UID = typer.Argument(..., metavar="UID", help="The event's id in the calendar.")
 
 
 @app.command(
@@ -28,7 +28,7 @@ def add(
     stops: str = typer.Option("", "--stops", metavar="STOP[,STOP...]", help="Stops it uses."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Add an event, or change what was said of it."""
+    """Add an event, or change it."""
     from walkboard.plausible import AIR_CELSIUS
     from walkboard.work import open_book
     from walkboard.work.calendar.events import in_zone, local_zone, moment
@@ -88,18 +88,18 @@ def use(
             + (f"{keys} keys" if keys else "keys not known")
             + (f" ({registration.words})" if registration.words else "")
         )
-    typer.echo(f"Kept for {event.uid}.")
+    typer.echo(f"Stored for {event.uid}.")
 
 
 @app.command("cancel", epilog="Example: walkboard event cancel BOOK harvest")
 def cancel(book: Path = BOOK, uid: str = UID, organ: str | None = ORGAN) -> None:
-    """Call an event off; adding it again brings it back."""
+    """Cancel an event; adding it again brings it back."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
         kept, _ = open_book.organ_of(opened, organ)
         opened.cancel_event(kept.id, uid)
-    typer.echo(f"{uid} is called off.")
+    typer.echo(f"{uid} is cancelled.")
 
 
 @app.command("list", epilog="Example: walkboard event list BOOK")
@@ -108,7 +108,7 @@ def list_(
     organ: str | None = ORGAN,
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """List the calendar by its days."""
+    """List the calendar by date."""
     from walkboard.planning.value.use_json import use_to_json
     from walkboard.work import open_book
 

@@ -26,7 +26,7 @@ def report(
     pipe: str | None = typer.Option(None, "--pipe", help="The pipe, as rank:number."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Keep a fault as it is reported."""
+    """Store a reported fault."""
     from walkboard.organ.model import PipeRef
     from walkboard.work import faults as fault_work
     from walkboard.work import open_book
@@ -50,11 +50,11 @@ def report(
 @app.command("list", epilog="Example: walkboard fault list BOOK --all")
 def list_(
     book: Path = BOOK,
-    every: bool = typer.Option(False, "--all", help="Mended ones too."),
+    every: bool = typer.Option(False, "--all", help="Include fixed ones."),
     organ: str | None = ORGAN,
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """List the faults that stand."""
+    """List the open faults."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
@@ -100,17 +100,17 @@ def list_(
 
 
 @app.command("mend", epilog="Example: walkboard fault mend BOOK 3 --note 'pallet spring'")
-def mend(
+def mark_fixed(
     book: Path = BOOK,
     fault: int = typer.Argument(..., help="Number of the fault."),
     note: str = typer.Option("", "--note", help="What was done."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Say that a fault is fixed, in the open visit if there is one."""
+    """Mark a fault as fixed, in the open visit if there is one."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
         kept, _ = open_book.organ_of(opened, organ)
         visit = opened.visit_in_progress(kept.id)
-        opened.mend_fault(fault, visit_id=None if visit is None else visit.id, note=note)
+        opened.mark_fixed(fault, visit_id=None if visit is None else visit.id, note=note)
     typer.echo(f"Fault {fault} is fixed.")

@@ -21,15 +21,15 @@ def guide(
     ),
     sound: bool = typer.Option(True, "--sound/--no-sound", help="Put the sounds into the page."),
     without: list[str] = typer.Option(
-        [], "--without", help="A stop whose sounds are left out; may be given again."
+        [], "--without", help="A stop whose sounds are left out; may be repeated."
     ),
     rights: str = typer.Option(
-        "", "--rights", help="Whose the sounds are and who may have them, in the owner's words."
+        "", "--rights", help="Who owns the sounds and who may have them, in the owner's words."
     ),
     language: str = LANGUAGE,
     organ: str | None = ORGAN,
 ) -> None:
-    """The organ's stops as a page that plays them, with its tuning for synthesisers."""
+    """Write the organ's stops as a page that plays them, with tuning files for synthesisers."""
     from walkboard.cli.progress import Bar
     from walkboard.work import open_book
     from walkboard.work.guide.gather import visit_to_show

@@ -34,19 +34,19 @@ def listen(
         None,
         "--played",
         metavar="FILE.mid",
-        help="What the machine played, where it held the keys.",
+        help="The MIDI file, if a machine held the keys.",
     ),
     alone: list[Path] = typer.Option(
         [],
         "--alone",
         metavar="FILE",
-        help="What 'listen --json' printed in this visit of ranks that sounded without each other: "
-        "names unisons and shows which pull each other; may be repeated.",
+        help="Output of 'listen --json' of this visit for ranks that sounded without each other: "
+        "names unisons and shows which pull; may be repeated.",
     ),
     at_once: int | None = AT_ONCE,
     as_json: bool = typer.Option(False, "--json", help="Print JSON (a list for several sounds)."),
 ) -> None:
-    """Hear every hold of a walk and read every pipe in it.
+    """Find every hold of a walk and measure every pipe in it.
 
     Exits with 1 if a recording is not a walk.
     """
@@ -55,7 +55,7 @@ def listen(
     from walkboard.work.surveys import load_schedule
     from walkboard.work.walk_files import load_walks
 
-    load_organ(organ)  # says every fault of the description, with its place
+    load_organ(organ)  # lists every error of the description, with its place
     description = read_text(organ)
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
     schedule = None if played is None else load_schedule(played)
@@ -78,7 +78,7 @@ def listen(
                 processes=at_once,
                 progress=bar.of_file,
             )
-    finally:  # what was heard is printed, though another recording cannot be, or Ctrl-C was pressed
+    finally:  # print what was heard, even if another recording fails or Ctrl-C is pressed
         _print_walks(walks, as_json=as_json, alone=len(sounds) == 1)
         if not as_json:
             print_celestes(load_organ(organ), [*earlier, *walks])
@@ -87,14 +87,14 @@ def listen(
 
 
 def sentences_of(walk: HeardWalk) -> list[str]:
-    """What to say of a recording: what was heard in it, then what is odd about the sound."""
+    """Remarks on a recording: what was heard in it, then what is odd about the sound."""
     heard = [] if walk.heard is None else [walk.heard.sentence]
     asked = "" if walk.heard is None else walk.heard.question
     return [*heard, *(warning for warning in walk.warnings if warning != asked)]
 
 
 def listening_title(sounds: Sequence[Path]) -> str:
-    """What a bar says while these are heard."""
+    """Title of the progress bar."""
     return f"Listening to {sounds[0].name if len(sounds) == 1 else f'{len(sounds)} recordings'}"
 
 
@@ -142,7 +142,7 @@ def print_celestes(organ: Organ, walks: Sequence[HeardWalk]) -> None:
 
 
 def reading_notes(reading: Reading) -> list[str]:
-    """Flags of a reading in words, with what is known of a pipe that could not be separated."""
+    """A reading's flags in words, with what is known of a pipe that could not be separated."""
     from walkboard.listening.readings import Bounded, Measured
 
     notes = [flag.value for flag in reading.flags]
@@ -161,7 +161,7 @@ def reading_notes(reading: Reading) -> list[str]:
 
 
 def print_walk(walk: HeardWalk) -> None:
-    """Print a heard walk as a table, a reading a line."""
+    """Print a heard walk as a table, one reading per line."""
     air = "air not stated" if walk.air_celsius is None else f"air {walk.air_celsius:g} °C"
     typer.echo(
         f"{walk.file}: {walk.sound.seconds:.1f} s, {walk.sound.sample_rate} Hz, "

@@ -36,8 +36,8 @@ from walkboard.errors import WalkboardError
 
 app = typer.Typer(
     name="walkboard",
-    help="Hears a pipe organ from recordings of stops walked key by key, and makes the worklist "
-    "for the minutes there are.",
+    help="Listens to recordings of a pipe organ walked key by key, and makes a worklist for the "
+    "minutes available.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -73,7 +73,7 @@ app.command("round", epilog=rounds.EXAMPLE)(rounds.round_of_visits)
 app.command("demo", epilog=demo.EXAMPLE)(demo.demo)
 
 
-_INTERRUPTED = 130  # as shells have it: 128 and the number of SIGINT
+_INTERRUPTED = 130  # as in shells: 128 plus the number of SIGINT
 
 
 def _version(wanted: bool) -> None:
@@ -88,13 +88,13 @@ def _root(
         False, "--version", help="Print the version and stop.", callback=_version, is_eager=True
     ),
 ) -> None:
-    """Hears a pipe organ, finds what has moved, and makes the worklist of a visit."""
+    """Listens to a pipe organ, finds what has moved, and makes the worklist for a visit."""
 
 
 def main() -> None:
     """Run the command line; exit 0 done, 1 done but something is wrong, 2 unusable input."""
-    # The matrices are small: threads of the linear algebra cost several times what they save.
-    # It reads this when numpy is first imported, which the commands do late.
+    # The matrices are small: linear algebra threads cost several times what they save. The setting
+    # is read when numpy is first imported, which the commands do late.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         _run()
@@ -103,7 +103,7 @@ def main() -> None:
         print(error, file=sys.stderr)
         sys.exit(2)
     except BrokenPipeError:
-        _leave_output()  # the reader (head, less) has seen enough: no reason to fail
+        _leave_output()  # the reader (head, less) has stopped: no reason to fail
     except OSError as error:
         if error.errno != errno.ENOSPC:
             raise
@@ -111,20 +111,20 @@ def main() -> None:
         print("The output could not be written: no space left.", file=sys.stderr)
         sys.exit(2)
     except KeyboardInterrupt:
-        print("Interrupted; what was kept is kept.", file=sys.stderr)
+        print("Interrupted; what was stored before is safe.", file=sys.stderr)
         sys.exit(_INTERRUPTED)
 
 
 def _run() -> None:
-    """The command, its output written to the last byte before it counts as done."""
+    """Run the command; it succeeds only once its output is written to the last byte."""
     output = sys.stdout
     try:
         app()
     except SystemExit as ended:
-        # The library ends the program itself, silently, after Ctrl-C and when nobody reads on.
+        # The library ends the program silently after Ctrl-C and when the reader has stopped.
         if ended.code == _INTERRUPTED:
             raise KeyboardInterrupt from None
-        if sys.stdout is not output:  # it has put its own in place, which swallows what is left
+        if sys.stdout is not output:  # it has replaced stdout, and its stand-in swallows the rest
             raise BrokenPipeError from None
         output.flush()
         raise
@@ -132,5 +132,5 @@ def _run() -> None:
 
 
 def _leave_output() -> None:
-    """Nothing more is written, or Python would fail again as it ends."""
+    """Write nothing more, or Python would fail again on exit."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,4 +1,4 @@
-"""Words that several commands share: the book, the organ in it, the visit."""
+"""Options shared by several commands: the book, the organ in it, the visit."""
 
 from __future__ import annotations
 
@@ -10,17 +10,20 @@ if TYPE_CHECKING:
     from walkboard.sheets.front_page.news import Language
 
 BOOK = typer.Argument(..., metavar="BOOK", help="The book's folder.")
-ORGAN = typer.Option(
-    None, "--organ", metavar="NAME", help="Which organ, where the book has several."
+ORGAN = typer.Option(None, "--organ", metavar="NAME", help="Which organ, if the book has several.")
+VISIT = typer.Option(
+    None, "--visit", help="Number of the visit; default: the open one, else the last."
 )
-VISIT = typer.Option(None, "--visit", help="Number of the visit; else the open one, or the last.")
+VISIT = typer.Option(
+    None, "--visit", help="Number of the visit; default: the open one, else the last."
+)
 LANGUAGE = typer.Option("en", "--language", help="Of what is written: en, de or fr.")
 AT_ONCE = typer.Option(
     None,
     "--at-once",
     min=1,
     metavar="N",
-    help="Recordings heard at the same time; else as many as there are cores.",
+    help="Recordings processed at the same time; default: one per core.",
 )
 
 

@@ -46,7 +46,7 @@ def from_stops(
     stops: Path = typer.Argument(..., metavar="STOPS.txt", help="Text, CSV or XLSX."),
     as_json: bool = typer.Option(False, "--json", help="Print JSON instead of a description."),
 ) -> None:
-    """Make a description of a stop list as people write it; guesses and questions to stderr."""
+    """Turn a stop list into a description; guesses and questions go to stderr."""
     from walkboard.cli.stop_lists import stops_json, tell_guesses
     from walkboard.work.organ_from import organ_from_stops, read_stops
 
@@ -64,7 +64,7 @@ def from_stops(
 def draw(
     organ: Path = typer.Argument(..., metavar="ORGAN.toml", help="The organ description."),
 ) -> None:
-    """Draw what stands where: divisions, chests, ranks with compass and family, borrowed stops."""
+    """Draw the layout: divisions, chests, ranks with compass and family, borrowed stops."""
     from walkboard.organ.picture import picture_text
     from walkboard.work.organ_files import load_organ
 
@@ -81,13 +81,13 @@ def example(
 
     texts = {"village": examples.village, "hall": examples.hall}
     if which not in texts:
-        raise UnknownNameError(f"There is no example {which!r}.", fix="Say village or hall.")
+        raise UnknownNameError(f"There is no example {which!r}.", fix="Write village or hall.")
     typer.echo(texts[which](), nl=False)
 
 
 @app.command("schema", epilog="Example: walkboard organ schema > organ.schema.json")
 def schema() -> None:
-    """Print the JSON Schema of the description, for editors that can use it."""
+    """Print the JSON Schema of the description, for editors that support it."""
     from walkboard.organ.schema import schema_text
 
     typer.echo(schema_text(), nl=False)

@@ -30,15 +30,15 @@ def outlook(
     organ: str = ORGAN,
     on: str | None = ON,
     air: float | None = typer.Option(
-        None, "--air", help="Air at the organ [°C]; default: its pitch's."
+        None, "--air", help="Air at the organ [°C]; default: that of its pitch."
     ),
     rank: str | None = typer.Option(None, "--rank", help="Every pipe of one rank."),
     chart: Path | None = typer.Option(
-        None, "--chart", help="Draw that rank over the visits, as SVG."
+        None, "--chart", help="Write a chart of that rank over the visits, as SVG."
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Where every rank, or every pipe of one, is expected to stand on a day."""
+    """The expected pitch of every rank, or every pipe of one, on a day."""
     import numpy as np
 
     from walkboard.work import open_book
@@ -55,7 +55,7 @@ def outlook(
     ranks = [pipe.rank for pipe in there.pipes]
     if chart is not None:
         if rank is None:
-            raise InputError("Which rank is to be drawn?", fix="Give --rank.")
+            raise InputError("Say which rank to draw.", fix="Give --rank.")
         from walkboard.sheets.drift_chart import draw_drift
         from walkboard.work.drift_course import drift_courses
         from walkboard.work.write_files import write_file
@@ -133,7 +133,7 @@ def first_keys(
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """The few keys that tell most about the organ's state."""
+    """The few keys that say most about the organ's state."""
     from walkboard.work import open_book
     from walkboard.work import outlook as outlook_work
 
@@ -151,11 +151,11 @@ def next_keys(
     organ: str = ORGAN,
     minutes: float = typer.Option(..., "--minutes", help="Minutes left, listening and tuning."),
     listening: float | None = typer.Option(
-        None, "--listening", help="At most so many of them for listening; default: chosen for you."
+        None, "--listening", help="Most of them to spend on listening; default: chosen for you."
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Keys to hold next, at the visit that is open, so that the plan loses least."""
+    """Keys to hold next at the open visit, for the most useful plan."""
     from walkboard.work import open_book
     from walkboard.work import outlook as outlook_work
 
@@ -186,8 +186,12 @@ def next_keys(
 def readiness(
     book: Path = BOOK,
     organ: str = ORGAN,
-    minutes: float | None = typer.Option(None, "--minutes", help="Of a visit; as the last one's."),
-    chart: Path | None = typer.Option(None, "--chart", help="Draw it along the calendar, as SVG."),
+    minutes: float | None = typer.Option(
+        None, "--minutes", help="Minutes of a visit; default: those of the last."
+    ),
+    chart: Path | None = typer.Option(
+        None, "--chart", help="Write a chart along the calendar, as SVG."
+    ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
     """Whether the organ will be ready for each coming event, with and without a visit."""

@@ -41,7 +41,7 @@ EXAMPLE = (
 def plan(
     organ: Path = typer.Option(..., "--organ", metavar="ORGAN.toml", help="The description."),
     readings: list[Path] = typer.Option(
-        ..., "--readings", metavar="FILE", help="What 'listen --json' printed; may be repeated."
+        ..., "--readings", metavar="FILE", help="Output of 'listen --json'; may be repeated."
     ),
     more_readings: list[Path] = typer.Argument(None, metavar="[FILE...]", help="Further readings."),
     minutes: float = typer.Option(..., "--minutes", help="Minutes for tuning."),
@@ -62,11 +62,11 @@ def plan(
     ),
     explain: list[str] = EXPLAIN,
     certify: bool = typer.Option(
-        False, "--certify", help="Prove it against pitches between tenths of a cent too."
+        False, "--certify", help="Also prove it against pitches between tenths of a cent."
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Make the worklist for the minutes there are; needs no book."""
+    """Make a worklist for the minutes available; needs no book."""
     from walkboard.planning.to_json import plan_to_json
     from walkboard.planning.value.weight import WeightChange
     from walkboard.work import plans
@@ -119,7 +119,7 @@ def plan(
 
 
 def print_questions(questions: Sequence[InputQuestion]) -> None:
-    """Print what to ask before a plan is followed."""
+    """Print questions to answer before following a plan."""
     if questions:
         typer.echo("Before you follow this plan:")
         for question in questions:
@@ -128,7 +128,7 @@ def print_questions(questions: Sequence[InputQuestion]) -> None:
 
 
 def print_plan(made: Plan) -> None:
-    """Print a worklist as a table, with its certificate."""
+    """Print a worklist as a table, with its proof of quality."""
     for reference in made.reference:
         event = reference.event_celsius
         typer.echo(
@@ -164,9 +164,9 @@ def print_plan(made: Plan) -> None:
 
 
 def _walks(made: Plan) -> str:
-    """How long the ways are, and whether that is the least."""
+    """The walking time, and whether it is the shortest."""
     shorter = made.walk_minutes - made.walk_bound_minutes
     proved = "no other order of these ranks is better"
     if shorter > 0.05:
         proved = f"a shorter way by up to {shorter:.1f} minutes is not ruled out"
-    return f"Ways through the case: {made.walk_minutes:.1f} minutes; {proved}."
+    return f"Walking in the case: {made.walk_minutes:.1f} minutes; {proved}."

@@ -1,4 +1,4 @@
-"""The options that say what a plan must do: shared by ``plan`` and ``visit plan``."""
+"""The options for a plan: shared by ``plan`` and ``visit plan``."""
 
 from __future__ import annotations
 
@@ -21,36 +21,39 @@ EVENT_AIR = typer.Option(
     [],
     "--event-air",
     metavar="[DIVISION=]C",
-    help="Air at the event [°C], of a division or of all; may be repeated.",
+    help="Air at the event [°C], for one division or all; may be repeated.",
 )
 MUST = typer.Option(
-    [], "--must", metavar="NAME", help="Rank, stop or rank:number to be tuned in any case."
+    [], "--must", metavar="NAME", help="Rank, stop or rank:number that must be tuned."
 )
 MUST_NOT = typer.Option(
-    [], "--must-not", metavar="NAME", help="Rank, stop or rank:number not to be touched."
+    [], "--must-not", metavar="NAME", help="Rank, stop or rank:number to leave alone."
 )
 OUT_OF_REACH = typer.Option(
-    [], "--out-of-reach", metavar="NAME", help="Rank, chest or division nobody gets at today."
+    [],
+    "--out-of-reach",
+    metavar="NAME",
+    help="Rank, chest or division that cannot be reached today.",
 )
 WITHIN = typer.Option(
-    [], "--within", metavar="STOP=CENTS", help="A stop that the event needs so near its pitch."
+    [], "--within", metavar="STOP=CENTS", help="A stop that the event needs this close to pitch."
 )
 TIE = typer.Option(
-    0.0, "--tie", metavar="CENTS", help="How far apart divisions may be tuned; 0: all alike."
+    0.0, "--tie", metavar="CENTS", help="How far apart divisions may be tuned; 0 for all alike."
 )
 LEAVE_RISKY = typer.Option(
-    False, "--leave-risky", help="Leave pipes whose tuning is risky, instead of counting the risk."
+    False, "--leave-risky", help="Leave risky pipes alone instead of counting the risk."
 )
 PURPOSE = typer.Option(
     "hymns",
     "--purpose",
-    help="What the organ mostly does: hymns, recital, accompaniment or lessons.",
+    help="What the organ is mostly used for: hymns, recital, accompaniment or lessons.",
 )
 LEAVE_STRAYS = typer.Option(
-    False, "--leave-strays", help="Weigh pipes over 10 cents off like all others."
+    False, "--leave-strays", help="Weigh pipes over 10 cents off like any other."
 )
 EXPLAIN = typer.Option(
-    [], "--explain", metavar="NAME", help="Say why a pipe, rank or stop costs what it does."
+    [], "--explain", metavar="NAME", help="Explain the cost of a pipe, rank or stop."
 )
 REGISTRATION = typer.Option(
     [], "--event-stops", metavar="STOP[,STOP...]", help="Stops that the event draws together."
@@ -85,12 +88,12 @@ def request_from_options(
     event: EventNeeds | None = None,
     faults: Sequence[KeptFault] = (),
 ) -> PlanRequest:
-    """The request that the options make.
+    """The plan request from the options.
 
     Raises
     ------
     InputError
-        When one is not understood.
+        If one is not understood.
     """
     from walkboard.work.plan_request import request_of
 
@@ -115,7 +118,7 @@ def request_from_options(
 def use_of(
     organ: Organ, registrations: Sequence[str], music: Sequence[str], on: Sequence[str]
 ) -> EventUse:
-    """How an event uses the organ, as the options tell it.
+    """How an event uses the organ, from the options.
 
     Raises
     ------
@@ -139,7 +142,7 @@ def use_of(
 
 
 def stops_of(text: str) -> tuple[str, ...]:
-    """Ids of stops, parted by commas."""
+    """Ids of stops, separated by commas."""
     return tuple(stop.strip() for stop in text.split(",") if stop.strip())
 
 
@@ -149,7 +152,7 @@ def channels_of(on: Sequence[str]) -> dict[int, str]:
     Raises
     ------
     InputError
-        When one is not understood.
+        If one is not understood.
     """
     found = {}
     for text in on:
@@ -164,12 +167,12 @@ def channels_of(on: Sequence[str]) -> dict[int, str]:
 
 
 def airs(option: str, given: Sequence[str]) -> dict[str, float]:
-    """Temperatures by division; the key ``""`` is for all that are not named.
+    """Temperatures by division; the key ``""`` is for all divisions not named.
 
     Raises
     ------
     InputError
-        When one is no number.
+        If one is not a number.
     """
     found = {}
     for text in given:
@@ -184,7 +187,7 @@ def pairs(option: str, given: Sequence[str], example: str) -> list[tuple[str, fl
     Raises
     ------
     InputError
-        When one is not understood.
+        If one is not understood.
     """
     found = []
     for text in given:

@@ -1,4 +1,4 @@
-"""Words and numbers as the command line prints them."""
+"""Prints text and numbers for the command line."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def print_table(head: Sequence[str], rows: Sequence[Sequence[str]], *, right: st
     head : sequence of str
     rows : sequence of sequences of str
     right : str
-        One character a column: ``r`` sets it flush right, anything else flush left.
+        One character per column: ``r`` aligns right, anything else left.
     """
     widths = [max(len(row[i]) for row in [head, *rows]) for i in range(len(head))]
     for row in [head, *rows]:
@@ -34,7 +34,7 @@ def print_table(head: Sequence[str], rows: Sequence[Sequence[str]], *, right: st
 
 
 def number(value: float | None, form: str, missing: str = "–") -> str:
-    """A number in a format, or a dash where there is none."""
+    """A formatted number, or a dash for None."""
     if value is None:
         return missing
     text = format(value, form)

@@ -1,4 +1,4 @@
-"""A bar on standard error for work that lasts longer than two seconds."""
+"""A progress bar on standard error for work longer than two seconds."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ _WIDTH = 30
 
 
 class Bar:
-    """Shows how far a piece of work has come; silent when standard error is no terminal.
+    """Shows progress; silent if standard error is not a terminal.
 
     Parameters
     ----------
     title : str
-        What is being done.
+        Title of the bar.
     """
 
     def __init__(self, title: str) -> None:
@@ -33,7 +33,7 @@ class Bar:
         self.show(min(1.0, done / total) if total > 0.0 else 0.0)
 
     def show(self, share: float, words: str = "") -> None:
-        """Show a share done, with words after it, at most ten times a second."""
+        """Show the share done, with a text after it, at most ten times a second."""
         now_s = time.monotonic()
         if not sys.stderr.isatty() or now_s - self._begun_s < _PATIENCE_S:
             return
@@ -64,12 +64,12 @@ class Bar:
 
 
 class FilesBar(Bar):
-    """The same for several files, with the share of each that is being worked on.
+    """The same for several files, with the share of each one in progress.
 
     Parameters
     ----------
     title : str
-        What is being done.
+        Title of the bar.
     names : sequence of str
         Names of the files.
     """
@@ -80,7 +80,7 @@ class FilesBar(Bar):
         self._shares = [0.0] * len(names)
 
     def of_file(self, number: int, done: float, total: float) -> None:
-        """Show `done` of `total` of the file of a number, from 0."""
+        """Show `done` of `total` for one file, numbered from 0."""
         self._shares[number] = min(1.0, done / total) if total > 0.0 else 0.0
         begun = zip(self._names, self._shares, strict=True)
         words = ", ".join(f"{name} {share:.0%}" for name, share in begun if 0.0 < share < 1.0)

@@ -18,7 +18,7 @@ def worklist(
     visit: int | None = VISIT,
     organ: str | None = ORGAN,
 ) -> None:
-    """The worklist: large print, tick boxes, targets, which way to move, cautions."""
+    """Print the worklist: large type, tick boxes, targets, which way to move, cautions."""
     from walkboard.work import open_book, print_sheets
 
     with open_book.opened(book) as opened:
@@ -33,13 +33,13 @@ def report(
     to: Path = typer.Option(
         Path("report.pdf"),
         "--to",
-        help="The file to write: a .pdf with a chart of each rank, or page 1 alone as .html.",
+        help="The file to write: a .pdf with a chart of each rank, or only page 1 as .html.",
     ),
     visit: int | None = VISIT,
     organ: str | None = ORGAN,
     language: str = LANGUAGE,
 ) -> None:
-    """The visit report for the venue: page 1 in plain words, then every rank for the file."""
+    """Print the visit report: page 1 in plain words, then every rank for the records."""
     from walkboard.work import open_book, print_sheets
 
     spoken = language_of(language)
@@ -57,14 +57,14 @@ def outlook(
     book: Path = BOOK,
     to: Path = typer.Option(Path("outlook.pdf"), "--to", help="The PDF to write."),
     minutes: float | None = typer.Option(
-        None, "--minutes", help="Of a visit before each event; as the last one's."
+        None, "--minutes", help="Minutes of a visit before each event; default: those of the last."
     ),
     rank: list[str] = typer.Option(
-        [], "--rank", help="A rank to draw; may be given again. Else the least sure ones."
+        [], "--rank", help="A rank to draw; may be repeated. Default: the least certain ones."
     ),
     organ: str | None = ORGAN,
 ) -> None:
-    """Whether the organ will be ready along the calendar, and how its ranks drift."""
+    """Print whether the organ will be ready for each event, and how its ranks drift."""
     from walkboard.work import open_book, print_sheets
 
     with open_book.opened(book) as opened:

@@ -1,4 +1,4 @@
-"""What ``walkboard organ from`` says of a stop list, in words and as JSON."""
+"""Output of ``walkboard organ from``, as text and as JSON."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from walkboard.work.organ_from import FromStops
 
 
 def tell_guesses(made: FromStops) -> None:
-    """Print questions first, then what was guessed, then a count, to standard error."""
+    """Print questions, then guesses, then a count, to standard error."""
     asked = [row for row in made.rows if row.state is State.ASKED]
     guessed = [row for row in made.rows if row.state is State.GUESSED]
     for row in asked:

@@ -17,7 +17,7 @@ PLAY_EXAMPLE = "Example: walkboard play-walk walks/walk-01-great.mid --port cons
 def survey_plan(
     organ: Path = typer.Argument(..., metavar="ORGAN.toml", help="The description."),
     minutes: float | None = typer.Option(
-        None, "--minutes", help="That there are; keys are thinned out evenly until they fit."
+        None, "--minutes", help="Minutes available; keys are thinned out evenly until they fit."
     ),
     keys: str | None = typer.Option(
         None, "--keys", help="every=3, or all of some notes as C,F#, or a span as C2-C5."
@@ -29,19 +29,19 @@ def survey_plan(
         [],
         "--not-read",
         metavar="FILE",
-        help="What 'listen --json' printed: only the pipes that sounded and have a value in none "
-        "of these, each by itself; may be repeated.",
+        help="Output of 'listen --json': hold only the pipes that sounded but have no value in "
+        "any of these, each alone; may be repeated.",
     ),
     hold: float = typer.Option(4.0, "--hold", help="How long each key is held [s]."),
     alone: float = typer.Option(
-        2.0, "--hold-alone", help="How long where one pipe sounds at a time, if that is less [s]."
+        2.0, "--hold-alone", help="How long if only one pipe sounds, if shorter [s]."
     ),
     gap: float = typer.Option(0.3, "--gap", help="From one key to the next [s]."),
     together: list[str] = typer.Option(
         [],
         "--together",
         metavar="RANK+RANK",
-        help="Two ranks that may sound together all the same.",
+        help="Two ranks that may still sound together.",
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
     pdf: Path | None = typer.Option(None, "--pdf", help="Write the key holder's sheet."),
@@ -50,7 +50,7 @@ def survey_plan(
     ),
     channel: int = typer.Option(1, "--channel", help="MIDI channel, 1 to 16."),
 ) -> None:
-    """Say what to draw together and which keys to walk, in the least key-holding time."""
+    """Plan which stops to draw together and which keys to walk, in the least time."""
     from walkboard.sheets.key_sheet import key_sheet, key_sheet_text
     from walkboard.survey.plan.key_choice import KeysWanted
     from walkboard.survey.plan.make_survey import plan_survey
@@ -62,12 +62,14 @@ def survey_plan(
     from walkboard.work.walk_files import load_walks
 
     if not (0.5 <= hold <= 60.0 and 0.5 <= alone <= 60.0 and 0.0 <= gap <= 60.0):
-        raise InputError("No key is held so.", fix="Hold 0.5 to 60 seconds, with 0 to 60 between.")
+        raise InputError(
+            "No key can be held like that.", fix="Hold 0.5 to 60 seconds, with 0 to 60 between."
+        )
     described = load_organ(organ)
     pairs = [tuple(pair.strip() for pair in words.split("+")) for words in together]
     for pair in pairs:
         if len(pair) != 2:
-            raise InputError(f"{'+'.join(pair)!r} is no pair of ranks.", fix="Write RANK+RANK.")
+            raise InputError(f"{'+'.join(pair)!r} is not a pair of ranks.", fix="Write RANK+RANK.")
         for rank in pair:
             described.rank(rank)
     wished = frozenset(frozenset(pair) for pair in pairs)
@@ -76,7 +78,7 @@ def survey_plan(
     if not_read:
         if wanted is not None or pairs:
             raise InputError(
-                "--not-read says itself which pipes, each alone.",
+                "--not-read already says which pipes, each alone.",
                 fix="Leave out --pipes and --together.",
             )
         wanted, rules = surveys.pipes_not_read(load_walks(not_read)), CautiousRules(most=1)
@@ -101,9 +103,9 @@ def survey_plan(
 
 
 def play_walk(
-    file: Path | None = typer.Argument(None, metavar="[FILE.mid]", help="What to play."),
+    file: Path | None = typer.Argument(None, metavar="[FILE.mid]", help="The MIDI file to play."),
     port: str | None = typer.Option(
-        None, "--port", help="The MIDI output, by its name or a part of it; without: list them."
+        None, "--port", help="The MIDI output, by name or part of it; default: list them."
     ),
     channel: int = typer.Option(1, "--channel", help="MIDI channel, 1 to 16."),
 ) -> None:
@@ -117,6 +119,6 @@ def play_walk(
     schedule = surveys.load_schedule(file)
     say(
         f"Playing {len(schedule.presses)} keys in {schedule.seconds:.0f} s; Ctrl-C stops. "
-        "Nobody may be in the case meanwhile."
+        "Nobody may be inside the case while it plays."
     )
     surveys.play_walk(schedule, port, channel=channel)

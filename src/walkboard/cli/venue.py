@@ -1,4 +1,4 @@
-"""``walkboard venue``: what the venue is told and asks."""
+"""``walkboard venue``: information for and from the venue."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import typer
 from walkboard.cli.options import BOOK, ORGAN
 
 app = typer.Typer(
-    help="What passes between you and the venue: next visit, contacts, repairs, photographs.",
+    help="Information for the venue: next visit, contacts, repairs, photographs.",
     no_args_is_help=True,
 )
 
@@ -21,12 +21,12 @@ app = typer.Typer(
 )
 def next_visit(
     book: Path = BOOK,
-    at: str = typer.Option("", "--at", help="Day and time; leave it out to call the visit off."),
+    at: str = typer.Option("", "--at", help="Day and time; leave it out to cancel the visit."),
     hours: float | None = typer.Option(None, "--hours", help="How long you need the organ."),
     reason: str = typer.Option("", "--reason", help="Why then."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Say when you come next, and why then."""
+    """Say when you come next, and why."""
     from walkboard.book.venue_records import NextVisit
     from walkboard.work import open_book
     from walkboard.work.calendar.events import local_zone, moment
@@ -37,7 +37,7 @@ def next_visit(
     with open_book.opened(book) as opened:
         kept, _ = open_book.organ_of(opened, organ)
         opened.keep_next_visit(kept.id, NextVisit(arrives, hours, reason))
-    typer.echo("Kept." if arrives else "Kept: no visit is agreed.")
+    typer.echo("Kept." if arrives else "Stored: no visit is agreed.")
 
 
 @app.command(
@@ -53,7 +53,7 @@ def contact(
     reach: str = typer.Option("", "--reach", help="Telephone, e-mail or both."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Say whom to ask."""
+    """Store a contact."""
     from walkboard.book.venue_records import Contact, Role
     from walkboard.errors import InputError
     from walkboard.work import open_book
@@ -74,8 +74,8 @@ def contact(
 def repair(
     book: Path = BOOK,
     fault: int = typer.Option(..., "--fault", help="Its number."),
-    who: str = typer.Option("", "--who", help="Who puts it right."),
-    parts: str = typer.Option("", "--parts", help="What they need."),
+    who: str = typer.Option("", "--who", help="Who fixes it."),
+    parts: str = typer.Option("", "--parts", help="Parts needed."),
     meanwhile: str = typer.Option("", "--meanwhile", help="How to play until then."),
 ) -> None:
     """Say who fixes a fault, with what, and how to play until then."""
@@ -95,17 +95,17 @@ def repair(
 def photograph(
     book: Path = BOOK,
     picture: Path = typer.Argument(..., help="A JPEG or PNG file."),
-    shows: str = typer.Option(..., "--shows", help="What can be seen."),
+    shows: str = typer.Option(..., "--shows", help="What it shows."),
     rights: str = typer.Option(
-        "", "--rights", help="Whose it is and who may see it; without it, it stays in the book."
+        "", "--rights", help="Who owns it and who may see it; without this, it stays in the book."
     ),
     fault: int | None = typer.Option(None, "--fault", help="Number of the fault it shows."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Keep a photograph with its rights."""
+    """Store a photograph with its rights."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
         kept, _ = open_book.organ_of(opened, organ)
         made = opened.keep_photograph(kept.id, picture, shows=shows, rights=rights, fault_id=fault)
-    typer.echo(f"Kept as {made.path}.")
+    typer.echo(f"Stored as {made.path}.")

@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 
 app = typer.Typer(help="A visit, from arrival to closing.", no_args_is_help=True)
 AIR = typer.Option(
-    [], "--air", metavar="[DIVISION=]C", help="Air [°C] of a division, or of all; may be repeated."
+    [], "--air", metavar="[DIVISION=]C", help="Air [°C], for one division or all; may be repeated."
 )
 WIND = typer.Option(
-    [], "--wind", metavar="[DIVISION=]MM", help="Wind [mm of water] of a division, or of all."
+    [], "--wind", metavar="[DIVISION=]MM", help="Wind [mm of water], for one division or all."
 )
 HUMIDITY = typer.Option(None, "--humidity", metavar="PERCENT", help="Relative humidity [%].")
 
@@ -46,7 +46,7 @@ def _by_division(organ: Organ, given: Sequence[str], option: str) -> Mapping[str
 
 
 def _share(humidity: float | None) -> float | None:
-    """Relative humidity from per cent; InputError if it is out of range."""
+    """Relative humidity from a percentage; InputError if it is out of range."""
     return None if humidity is None else HUMIDITY_PERCENT.check(humidity) / 100.0
 
 
@@ -90,7 +90,7 @@ def conditions(
     wind: list[str] = WIND,
     organ: str | None = ORGAN,
 ) -> None:
-    """Note air, humidity or wind again; what was noted before stays in the book."""
+    """Note air, humidity or wind again; earlier entries stay in the book."""
     from walkboard.work import open_book
     from walkboard.work import visit as visit_work
 
@@ -116,12 +116,12 @@ def correct(
     book: Path = BOOK,
     purpose: str | None = typer.Option(None, "--purpose", help="What the visit is for."),
     minutes: float | None = typer.Option(None, "--minutes", help="Minutes for tuning."),
-    why: str = typer.Option("", "--why", help="Why it is corrected."),
+    why: str = typer.Option("", "--why", help="Reason for the correction."),
     which: int | None = typer.Option(
         None,
         "--conditions",
         metavar="N",
-        help="Which conditions to correct, from 1 as they were noted. Default: the last.",
+        help="Which conditions to correct, from 1 in order of noting. Default: the last.",
     ),
     air: list[str] = AIR,
     humidity: float | None = HUMIDITY,
@@ -129,7 +129,7 @@ def correct(
     visit: int | None = VISIT,
     organ: str | None = ORGAN,
 ) -> None:
-    """Correct a visit's purpose, minutes or conditions; what was said first stays in the book."""
+    """Correct a visit's purpose, minutes or conditions; the original stays in the book."""
     from walkboard.work import open_book, second_thoughts
 
     with open_book.opened(book) as opened:
@@ -138,7 +138,7 @@ def correct(
         is_of_conditions = bool(air or wind) or humidity is not None
         if not is_of_conditions and purpose is None and minutes is None:
             raise InputError(
-                "Nothing to correct was given.",
+                "There is nothing to correct.",
                 fix="Give --purpose, --minutes, --air, --humidity or --wind.",
             )
         if is_of_conditions:
@@ -197,13 +197,13 @@ def note(
     typer.echo(f"Noted for visit {meant.id}.")
 
 
-@app.command("close", epilog="Example: walkboard visit close BOOK --note 'Reeds want cleaning'")
+@app.command("close", epilog="Example: walkboard visit close BOOK --note 'Reeds need cleaning'")
 def close(
     book: Path = BOOK,
     note: str = typer.Option("", "--note", help="The tuner's closing words."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Close the visit for good; it can then be read, printed and noted on."""
+    """Close the visit for good; it can still be read, printed and have notes added."""
     from walkboard.work import open_book
     from walkboard.work.live.leftovers import take_in_left_over
 

@@ -29,12 +29,14 @@ if TYPE_CHECKING:
 
 def plan(
     book: Path = BOOK,
-    minutes: float | None = typer.Option(None, "--minutes", help="Minutes left; else the visit's."),
+    minutes: float | None = typer.Option(
+        None, "--minutes", help="Minutes left; default: those of the visit."
+    ),
     event: str | None = typer.Option(
-        None, "--event", metavar="UID", help="The event of the calendar that the visit is for."
+        None, "--event", metavar="UID", help="The calendar event the visit is for."
     ),
     event_within: float | None = typer.Option(
-        None, "--event-within", metavar="CENTS", help="How near their pitch it needs its stops."
+        None, "--event-within", metavar="CENTS", help="How close to pitch it needs its stops."
     ),
     event_air: list[str] = EVENT_AIR,
     must: list[str] = MUST,
@@ -46,22 +48,20 @@ def plan(
     leave_strays: bool = LEAVE_STRAYS,
     purpose: str = PURPOSE,
     faults: bool = typer.Option(
-        False, "--faults", help="See to every pipe with a standing fault in any case."
+        False, "--faults", help="Always include every pipe with an open fault."
     ),
-    only_try: bool = typer.Option(
-        False, "--try", help="Show what the plan would be, and keep nothing."
-    ),
+    only_try: bool = typer.Option(False, "--try", help="Show the plan without storing it."),
     organ: str | None = ORGAN,
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Make the worklist and keep it; a new plan supersedes the last."""
+    """Make and store the worklist; a new plan replaces the last."""
     from walkboard.cli.plan import print_plan, print_questions
     from walkboard.planning.to_json import plan_to_json
     from walkboard.work import open_book, plans
     from walkboard.work.plan_request import EventNeeds, event_named
 
     if event is None and event_within is not None:
-        raise InputError("Say which event needs its stops.", fix="Give --event UID too.")
+        raise InputError("Say which event --within is for.", fix="Give --event UID too.")
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         visit = open_book.visit_at_work(opened, kept)
@@ -114,17 +114,17 @@ def _print_tried(tried: Plan, current: Plan | None) -> None:
             if count
         ]
         typer.echo(
-            f"Against the plan that stands: {', '.join(parts) or 'the same pipes'}; badness left "
-            f"{tried.cost_after:.1f} in place of {current.cost_after:.1f}."
+            f"Compared with the current plan: {', '.join(parts) or 'the same pipes'}; badness left "
+            f"{tried.cost_after:.1f} instead of {current.cost_after:.1f}."
         )
-    typer.echo("Nothing was kept.")
+    typer.echo("Nothing was stored.")
 
 
 def tick(
     book: Path = BOOK,
     pipes: list[str] = typer.Argument(..., metavar="PIPE...", help="As rank:number."),
     state: str = typer.Option("done", "--state", help="done, skipped or open (undo)."),
-    note: str = typer.Option("", "--note", help="A few words."),
+    note: str = typer.Option("", "--note", help="A short note."),
     organ: str | None = ORGAN,
 ) -> None:
     """Tick pipes of the worklist."""
@@ -134,7 +134,7 @@ def tick(
     from walkboard.work import visit as visit_work
 
     if state not in {s.value for s in TickState}:
-        raise InputError(f"A pipe cannot be {state!r}.", fix="Say done, skipped or open.")
+        raise InputError(f"A pipe cannot be {state!r}.", fix="Write done, skipped or open.")
     refs = [PipeRef.parse(pipe) for pipe in pipes]
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)

@@ -1,4 +1,4 @@
-"""``walkboard visit``: its recordings, and second thoughts about them."""
+"""``walkboard visit``: its recordings, and corrections of them."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from walkboard.cli.progress import FilesBar
 RECORDING = typer.Argument(
     ..., metavar="RECORDING", help="Its number; 'walkboard visit recordings' lists them."
 )
-WHY = typer.Option("", "--why", help="Why; it stays in the book.")
+WHY = typer.Option("", "--why", help="The reason; it stays in the book.")
 
 
 def recordings(
@@ -22,7 +22,7 @@ def recordings(
     organ: str | None = ORGAN,
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """List a visit's recordings with their labels, the withdrawn ones too."""
+    """List a visit's recordings with their labels, including withdrawn ones."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
@@ -91,7 +91,7 @@ def relabel(
     ),
     why: str = WHY,
 ) -> None:
-    """Say anew what was recorded, and hear it again; the first label stays in the book."""
+    """Change what was recorded, and hear it again; the old label stays in the book."""
     from walkboard.work import open_book, second_thoughts
 
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
@@ -113,14 +113,14 @@ def relabel(
     )
     for warning in new.walk.warnings:
         say(f"{name}: {warning}")
-    say("A plan that was made before no longer counts: walkboard visit plan BOOK")
+    say("A plan made before no longer counts: walkboard visit plan BOOK")
 
 
 def withdraw(book: Path = BOOK, recording: int = RECORDING, why: str = WHY) -> None:
-    """Say that a recording does not count; it stays in the book."""
+    """Withdraw a recording: it no longer counts but stays in the book."""
     from walkboard.work import open_book, second_thoughts
 
     with open_book.opened(book) as opened:
         second_thoughts.withdraw(opened, recording, why)
     typer.echo(f"Recording {recording} is withdrawn.")
-    say("A plan that was made before no longer counts: walkboard visit plan BOOK")
+    say("A plan made before no longer counts: walkboard visit plan BOOK")

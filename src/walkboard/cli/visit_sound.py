@@ -1,4 +1,4 @@
-"""``walkboard visit``: what was heard, and what it says of the organ."""
+"""``walkboard visit``: what was heard, and what it says about the organ."""
 
 from __future__ import annotations
 
@@ -25,12 +25,12 @@ def take(
         ..., "--drawn", metavar="STOP[,STOP...]", help="Ids of the stops drawn."
     ),
     air: float | None = typer.Option(
-        None, "--air-now", help="Air of these pipes [°C], where it differs from what was noted."
+        None, "--air-now", help="Air of these pipes [°C], if it differs from the air noted."
     ),
     organ: str | None = ORGAN,
     at_once: int | None = AT_ONCE,
 ) -> None:
-    """Take in recordings: hear them, keep them and their readings."""
+    """Import recordings: hear them and store them with their readings."""
     from walkboard.work import faults, open_book
     from walkboard.work import visit as visit_work
 
@@ -41,7 +41,9 @@ def take(
 
         def tell(recording: KeptRecording) -> None:
             walk = recording.walk
-            typer.echo(f"Kept {walk.file}: {len(walk.holds)} holds, {len(walk.measured)} readings.")
+            typer.echo(
+                f"Stored {walk.file}: {len(walk.holds)} holds, {len(walk.measured)} readings."
+            )
             for warning in walk.warnings:
                 say(f"{walk.file}: {warning}")
             for kind, stop, key in faults.suspected(recording):
@@ -70,7 +72,7 @@ def readings(
     organ: str | None = ORGAN,
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Show where each pipe stands by the visit's recordings."""
+    """Show how far off each pipe is, from the visit's recordings."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
@@ -126,7 +128,7 @@ def state(
     organ: str | None = ORGAN,
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Show each division's shift, the air that it implies, and the temperament heard."""
+    """Show each division's shift, the air it implies, and the temperament heard."""
     from walkboard.condition.to_json import condition_to_json
     from walkboard.work import open_book
     from walkboard.work import visit as visit_work
@@ -178,4 +180,4 @@ def state(
             likely = ", ".join(
                 f"{c.names[0]} {c.probability:.0%}" for c in found.temperament.candidates[:4]
             )
-            typer.echo(f"The temperament cannot be told yet; likeliest: {likely}.")
+            typer.echo(f"The temperament is not certain yet; likeliest: {likely}.")

@@ -11,7 +11,7 @@ from walkboard.cli.plan_options import EVENT_AIR, airs
 from walkboard.cli.printing import print_table
 
 app = typer.Typer(
-    help="How much stops and pipes count, where you would have it otherwise.", no_args_is_help=True
+    help="How much stops and pipes count, if you want to change it.", no_args_is_help=True
 )
 
 
@@ -23,7 +23,7 @@ def set_(
     why: str = typer.Option("", "--why", help="A few words."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Let a stop, a rank or a pipe count more or less."""
+    """Make a stop, a rank or a pipe count more or less."""
     from walkboard.work import open_book, weights
 
     with open_book.opened(book) as opened:
@@ -34,7 +34,7 @@ def set_(
 
 @app.command("list", epilog="Example: walkboard weight list BOOK")
 def list_(book: Path = BOOK, organ: str | None = ORGAN) -> None:
-    """List what was changed."""
+    """List the changes."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
@@ -60,7 +60,7 @@ def explain(
     event_air: list[str] = EVENT_AIR,
     organ: str | None = ORGAN,
 ) -> None:
-    """Say in one sentence why a pipe costs what it does, as it stands at the open visit."""
+    """Explain in one sentence why a pipe costs what it does at the open visit."""
     from walkboard.work import open_book, weights
     from walkboard.work.plan_request import EventNeeds, event_named, request_of
 

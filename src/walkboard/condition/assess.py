@@ -17,21 +17,21 @@ from walkboard.plausible import AIR_CELSIUS
 def assess(
     organ: Organ, pipes: Sequence[PipeCents], thermometers: Mapping[str, float]
 ) -> Condition:
-    """What the readings say of each division and of the temperament.
+    """The state of each division and the temperament, from the readings.
 
     Parameters
     ----------
     organ : Organ
     pipes : sequence of PipeCents
-        Where pipes stand; of several readings of one pipe the surest counts.
+        Deviations of pipes; of several readings of one pipe the most certain counts.
     thermometers : mapping of division id to °C
-        Air as measured, where it was.
+        Air as measured, if it was.
 
     Returns
     -------
     Condition
-        Divisions that were heard, in the organ's order. The temperament is None where too little
-        was heard to say anything.
+        Divisions that were heard, in the organ's order. The temperament is None if too little was
+        heard.
 
     Raises
     ------
@@ -48,7 +48,7 @@ def assess(
 def division_states(
     organ: Organ, pipes: Sequence[PipeCents], thermometers: Mapping[str, float]
 ) -> Mapping[str, DivisionState]:
-    """How each division stands as a whole, without asking for the temperament: much faster.
+    """The state of each division without the temperament: much faster.
 
     Parameters, order and errors are those of `assess`.
     """

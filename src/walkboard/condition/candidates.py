@@ -1,4 +1,4 @@
-"""The temperaments that an organ may stand in: every known one on every root, equals merged."""
+"""The temperaments an organ may be tuned to: every known one on every root, equal ones merged."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ import numpy as np
 from walkboard.scales.keys import Key
 from walkboard.scales.temperament import NOTES, Temperament, known, names
 
-SAME_CENTS = 0.05  # two tables no farther apart than this at any note are one
+SAME_CENTS = 0.05  # two tables no farther apart than this at any note count as one
 _OCTAVE = tuple(Key(60 + note) for note in range(12))
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """Twelve pitches that may be meant.
+    """Twelve candidate pitches.
 
     Attributes
     ----------
@@ -27,7 +27,7 @@ class Candidate:
     offsets_cents : tuple of 12 floats
         From equal temperament, A at zero.
     chance : float
-        Before anything is heard: each temperament equally likely, each of its roots too.
+        The prior: each temperament equally likely, and each of its roots.
     table_chance : float
         Chance of one temperament on all its roots.
     """
@@ -40,7 +40,7 @@ class Candidate:
 
 
 def candidates(described: Temperament | None) -> tuple[Candidate, ...]:
-    """All candidates; a description's own temperament is one where it is not known by name."""
+    """All candidates, including a description's own temperament if it has no known name."""
     if described is None:
         return _every_known()
     offsets = _offsets(described)

@@ -1,6 +1,6 @@
-"""Refuses readings with NaN, infinity, or an impossible uncertainty before anything is computed.
+"""Refuses readings with NaN, infinity, or an impossible uncertainty before any calculation.
 
-A NaN compares false with everything: a search that waits for a bound to close would never end.
+NaN compares false with everything, so a search waiting for a bound to close would never end.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def check_pipes(pipes: Iterable[PipeCents]) -> None:
 
 
 def check_condition(condition: Condition) -> None:
-    """Check the figures of a condition that a plan starts from.
+    """Check the figures of a condition before planning.
 
     Parameters
     ----------

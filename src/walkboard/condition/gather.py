@@ -1,4 +1,4 @@
-"""From the readings of many walks to one standing of each pipe."""
+"""From the readings of many walks to one deviation of each pipe."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from walkboard.listening.types import HoldFlag, ReadingFlag
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 
-_LEAST_SURE = 0.5  # a hold whose key is less sure than this tells nothing of a certain pipe
+_LEAST_SURE = 0.5  # a hold whose key is less certain than this is not used
 _UNUSABLE = frozenset(
     {
         ReadingFlag.SILENT,
@@ -26,7 +26,7 @@ _UNUSABLE = frozenset(
 
 
 def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, ...]:
-    """The best reading of each pipe: of several, the one with the smallest uncertainty.
+    """The best reading of each pipe: the one with the smallest uncertainty.
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, 
     Raises
     ------
     InputError
-        When a walk is of another organ, or of pipes that this organ has not.
+        If a walk is of another organ, or of pipes this organ does not have.
     """
     found: dict[PipeRef, list[tuple[Measured[PipeRef], float]]] = {}
     for walk in walks:
@@ -65,7 +65,7 @@ def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, 
 
 
 def stated_air(organ: Organ, walks: Iterable[HeardWalk]) -> Mapping[str, float]:
-    """Air that was told for each division's walks, the mean of several [°C]."""
+    """Air stated for each division's walks, the mean of several [°C]."""
     stated: dict[str, list[float]] = {}
     for walk in walks:
         if walk.air_celsius is None:
@@ -89,7 +89,7 @@ def _names_its_key(hold: Hold) -> bool:
 
 
 def pipe_cents_of(reading: Reading, air_celsius: float) -> PipeCents | None:
-    """Where a pipe stands by one reading; None where the reading cannot be trusted for that."""
+    """A pipe's deviation from one reading; None if the reading cannot be trusted for that."""
     return _pipe_cents(reading, air_celsius) if is_usable(reading) else None
 
 
@@ -129,7 +129,7 @@ def stated_celsius(organ: Organ, pipes: Sequence[PipeCents]) -> float:
     ----------
     organ : Organ
     pipes : sequence of PipeCents
-        All of one division, at least one; those of its reeds count where there are no flues.
+        All of one division, at least one; reeds count if there are no flues.
     """
     flues = [
         p.air_celsius for p in pipes if organ.rank(p.pipe.rank).family_of(p.pipe.number).is_flue

@@ -1,9 +1,9 @@
-"""Humidity against a building's own past, as guidance for objects that hold water has it.
+"""Humidity against a building's own past, following guidance for hygroscopic objects.
 
-EN 15757:2010, from memory: wood has settled to the building it stands in, so the air is held
-against its own moving average of 30 days, and what lies beyond the 7th and 93rd percentile of the
-swings about it is a risk. The standard wants a year of readings; with fewer the band is a first
-idea. The organ's adviser has the last word.
+EN 15757:2010, from memory: wood has adapted to its building, so the air is compared with its own
+moving average of 30 days, and anything beyond the 7th and 93rd percentile of the swings about it is
+a risk. The standard asks for a year of readings; with fewer the band is a first estimate. The
+organ's adviser has the last word.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class HumidityCourse:
 
 @dataclass(frozen=True, eq=False)
 class HumidityBand:
-    """The building's own band, and where the last reading stands.
+    """The building's own band, and the last reading.
 
     Attributes
     ----------

@@ -1,4 +1,4 @@
-"""What the pipes of a rank can tell: the air, the temperament, or neither."""
+"""What the pipes of a rank can show: the air, the temperament, or neither."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ class Role(StrEnum):
     """A rank's part in the chorus."""
 
     UNISON = "unison"  # its multiple of the key is a power of two: 16′, 8′, 4′, 2′
-    MUTATION = "mutation"  # stands pure to its unison: 2 2/3′, 1 3/5′
+    MUTATION = "mutation"  # tuned pure to its unison: 2 2/3′, 1 3/5′
     MIXTURE = "mixture"  # a row of a compound stop
     CELESTE = "celeste"  # off pitch on purpose
     REED = "reed"
 
 
 def role_of(organ: Organ, rank: Rank) -> Role:
-    """A rank's part: what it is made as comes before the pitch it stands at.
+    """A rank's part: how it is built comes before its pitch.
 
-    A row of a mixture is told by its breaks, or by sounding on no stop that it does not share with
-    other ranks (the rows of a Cornet).
+    A row of a mixture is recognised by its breaks, or by only sounding on stops shared with other
+    ranks (the rows of a Cornet).
     """
     if not rank.family.is_flue:
         return Role.REED
@@ -40,7 +40,7 @@ def roles(organ: Organ) -> Mapping[str, Role]:
 
 
 def is_octave(rank: Rank, number: int) -> bool:
-    """Whether a pipe stands whole octaves from its key, and so carries the temperament's pitch."""
+    """Whether a pipe is whole octaves from its key, and so shows the temperament."""
     multiple = rank.multiple_of(number)
     return _is_power_of_two(multiple.numerator) and _is_power_of_two(multiple.denominator)
 

@@ -1,13 +1,12 @@
-"""Where a group of pipes stands as a whole, when some of them have strayed.
+"""The common pitch of a group of pipes, some of which have strayed.
 
 Most pipes scatter evenly about the common pitch; a few have strayed, and those usually to one side,
 because slides and stoppers slip down and dust makes flat. A mean is pulled by them, and so is every
-estimate that only tames large deviations evenly (Huber's, the median). Here each pipe is either of
-the core, normal with a known spread, or a stray sharp of it, or a stray flat of it, each share of
-strays unknown on its own. On top of that whole ranks have moved by a little of their own, so many
-pipes of one rank tell less than a few of many.
+estimate that treats both sides alike (Huber's, the median). Here each pipe is either in the core,
+normal with a known spread, or a stray sharp or flat of it, with separate unknown shares. Whole
+ranks have also moved a little, so many pipes of one rank say less than a few pipes of many.
 
-The posterior is worked out on a grid: exact for this model but for the grid's steps.
+The posterior is calculated on a grid: exact for this model apart from the grid's steps.
 """
 
 from __future__ import annotations
@@ -23,16 +22,16 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 STEP_CENTS = 0.1
-# Shares of strays to one side that are thought of, equally likely; the other side has its own.
+# Possible shares of strays to one side, equally likely; the other side has its own.
 STRAY_SHARES = (0.02, 0.10, 0.28)
 # How the core's spread may differ from the usual of its kind, and how likely that is: a newly tuned
 # organ scatters less, a neglected one more.
 CORE_FACTORS = (0.5, 0.71, 1.0, 1.41, 2.0)
 CORE_CHANCES = (0.04, 0.13, 0.66, 0.13, 0.04)
-# Strays: how far out. Four fifths lie near (a gamma of shape 2, most often 6 cents out), one fifth
-# may lie anywhere (half a Cauchy of scale 12 cents). Chosen, after slips of 3 to 50 cents.
+# Strays: how far out. Four fifths are near (a gamma of shape 2, most often 6 cents out), one fifth
+# can be anywhere (half a Cauchy of scale 12 cents). Chosen, after slips of 3 to 50 cents.
 NEAR_CENTS, FAR_CENTS, FAR_SHARE = 6.0, 12.0, 0.2
-# One rank in twenty has been moved as a whole, by some cents: it must not pull the others.
+# One rank in twenty has moved as a whole by some cents: it must not pull the others.
 MOVED_SHARE, MOVED_CENTS = 0.05, 5.0
 FARTHEST_CENTS = 40.0
 
@@ -55,7 +54,7 @@ class Spread:
 
 @dataclass(frozen=True, slots=True)
 class Location:
-    """Where a group stands: posterior mean, standard deviation, and a 90 % interval [cents]."""
+    """A group's common pitch: posterior mean, standard deviation, and a 90 % interval [cents]."""
 
     cents: float
     sigma_cents: float
@@ -64,7 +63,7 @@ class Location:
 
 
 def locate(cents: FloatArray, sigma_cents: FloatArray, ranks: IntArray, spread: Spread) -> Location:
-    """Common standing of pipes of several ranks.
+    """Common pitch of pipes of several ranks.
 
     Parameters
     ----------
@@ -77,7 +76,7 @@ def locate(cents: FloatArray, sigma_cents: FloatArray, ranks: IntArray, spread: 
     Raises
     ------
     ValueError
-        When there is no pipe.
+        If there is no pipe.
     """
     if len(cents) == 0:
         raise ValueError("no pipe, no standing")
@@ -88,7 +87,7 @@ def locate(cents: FloatArray, sigma_cents: FloatArray, ranks: IntArray, spread: 
     )
     half = 3.0 + 8.0 * float(least)
     centre = _densest(cents, sigma_cents, spread)
-    # ranks that stand apart are other places where the whole may stand: look there as well
+    # ranks that are apart show other possible places of the whole: look there as well
     low = centre - half - min(FARTHEST_CENTS, max(0.0, centre - min(stands)))
     high = centre + half + min(FARTHEST_CENTS, max(0.0, max(stands) - centre))
     grid = np.arange(low, high + STEP_CENTS, STEP_CENTS)
@@ -118,7 +117,7 @@ def rank_curves(
     grid: FloatArray,
     shares: tuple[float, ...] = STRAY_SHARES,
 ) -> FloatArray:
-    """Log likelihood of pipes of one rank where the rank stands at each place of a grid.
+    """Log likelihood of pipes of one rank with the rank at each place of a grid.
 
     Returns
     -------
@@ -134,7 +133,7 @@ def rank_curves(
         core = _normal(off, np.hypot(spread, sigma_cents)[:, None])
         for index, (up, down) in enumerate(pairs):
             density = (1.0 - up - down) * core + strays[index]
-            # products of a few at a time: far fewer logarithms, none near the smallest double
+            # products of a few at a time: far fewer logarithms, and none near underflow
             products = np.multiply.reduceat(density, np.arange(0, len(cents), 16), axis=0)
             curves[which, index] = np.log(products).sum(axis=0)
     return curves
@@ -143,7 +142,7 @@ def rank_curves(
 def rank_movement(off: FloatArray, rank_cents: float, *, alone: bool) -> FloatArray:
     """Chance that a rank's own movement falls in the grid's cell about each place.
 
-    Of one rank alone nobody can tell whether it was moved as a whole; `alone` leaves that out.
+    A single rank cannot show whether it moved as a whole; `alone` leaves that out.
     """
     usual = _cell(off, rank_cents)
     if alone:
@@ -161,7 +160,7 @@ def _cell(off: FloatArray, sigma: float) -> FloatArray:
 
 
 def _densest(cents: FloatArray, sigma_cents: FloatArray, spread: Spread) -> float:
-    """Where most pipes stand, to half a cent: the start of the fine grid."""
+    """Where most pipes are, to half a cent: the start of the fine grid."""
     middle = float(np.median(cents))
     low, high = max(float(cents.min()), middle - 150.0), min(float(cents.max()), middle + 150.0)
     grid = np.arange(low - 1.0, high + 1.5, 0.5)

@@ -51,7 +51,7 @@ class NormalParts:
         return NormalParts(self.weights, self.means, np.hypot(self.sigmas, more[:, None]))
 
     def moved(self, by: FloatArray | float) -> NormalParts:
-        """The same moved by a number, or by one for each, shape (n,)."""
+        """The same shifted by one number, or by one for each, shape (n,)."""
         shift = np.broadcast_to(np.asarray(by, dtype=np.float64), (len(self.weights),))
         return NormalParts(self.weights, self.means + shift[:, None], self.sigmas)
 
@@ -60,14 +60,14 @@ class NormalParts:
         return NormalParts(self.weights[which], self.means[which], self.sigmas[which])
 
     def log_density(self, at: FloatArray) -> FloatArray:
-        """Natural logarithm of the density of each at its own place, shape (n,)."""
+        """Natural logarithm of the density of each at its point, shape (n,)."""
         z = (at[:, None] - self.means) / self.sigmas
         density = (self.weights * np.exp(-0.5 * z**2) / self.sigmas).sum(axis=1)
         log: FloatArray = np.log(density / np.sqrt(2.0 * np.pi) + 1e-300)
         return log
 
     def below(self, at: FloatArray | float) -> FloatArray:
-        """Chance that each lies below a number, or below its own, shape (n,)."""
+        """Chance that each is below a number, or below its own, shape (n,)."""
         place = np.broadcast_to(np.asarray(at, dtype=np.float64), (len(self.weights),))
         chance: FloatArray = (self.weights * ndtr((place[:, None] - self.means) / self.sigmas)).sum(
             axis=1
@@ -75,12 +75,12 @@ class NormalParts:
         return chance
 
     def within(self, low: FloatArray | float, high: FloatArray | float) -> FloatArray:
-        """Chance that each lies between two numbers, shape (n,)."""
+        """Chance that each is between two numbers, shape (n,)."""
         chance: FloatArray = np.clip(self.below(high) - self.below(low), 0.0, 1.0)
         return chance
 
     def quantile(self, share: float) -> FloatArray:
-        """The number below which each lies with a given chance, shape (n,); by bisection."""
+        """The quantile of each, shape (n,); by bisection."""
         if not 0.0 < share < 1.0:
             raise ValueError(f"a quantile is asked for between 0 and 1, not {share!r}")
         edges = self.means + self.sigmas * ndtri(share)

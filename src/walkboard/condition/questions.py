@@ -1,7 +1,7 @@
-"""What to ask the tuner before readings are planned with.
+"""Questions to the tuner before planning from readings.
 
 A plan made from wrong input sends a tuner to the wrong pipes. Whatever looks wrong becomes a
-question, in whole sentences, with what would answer it.
+question, in whole sentences, saying what would answer it.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Asked(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class InputQuestion:
-    """One question about what a plan is made from.
+    """One question about the input of a plan.
 
     Attributes
     ----------
@@ -42,9 +42,9 @@ class InputQuestion:
     text : str
         Whole sentences.
     file : str
-        The recording that it is about; empty where it is about the organ.
+        The recording it is about; empty if it is about the organ.
     stops, divisions : tuple of str
-        Ids that it is about.
+        Ids it is about.
     """
 
     about: Asked
@@ -60,16 +60,16 @@ def input_questions(
     condition: Condition | None = None,
     event_air_celsius: Mapping[str, float] | None = None,
 ) -> tuple[InputQuestion, ...]:
-    """Everything to ask before these readings are planned with.
+    """Everything to ask before planning from these readings.
 
     Parameters
     ----------
     organ : Organ
     walks : sequence of HeardWalk
     condition : Condition, optional
-        By the same readings.
+        From the same readings.
     event_air_celsius : mapping of division to float, optional
-        Air that is planned for [°C]; the empty id stands for every division that is not named.
+        Planned air [°C]; the empty id is for every division not named.
     """
     found = [*_of_walks(organ, walks)]
     if condition is not None:
@@ -126,7 +126,7 @@ def _of_the_whole(organ: Organ, states: Sequence[DivisionState]) -> list[InputQu
 
 
 def _of_divisions(organ: Organ, states: Sequence[DivisionState]) -> list[InputQuestion]:
-    """Divisions that are played coupled and stand apart, each at the air it was heard in."""
+    """Divisions that are played coupled but are apart, each at the air it was heard in."""
     place = {
         state.division: (state.shift_cents or 0.0)
         + 1200.0 * math.log2(pitch_ratio(organ.pitch.at_celsius, state.stated_celsius))

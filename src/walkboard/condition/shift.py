@@ -1,9 +1,9 @@
-"""How each division stands as a whole: its flues, the air they imply, and its reeds apart.
+"""The common shift of each division: its flues, the air they imply, and its reeds separately.
 
-Flues move with their air, all by the same cents, so what a division's flues have in common says how
-warm it is; reeds stay where they were. What is common to a division's flues cannot be told from air
-by ear alone: dust, or another hand's tuning, moves them alike. A thermometer tells them apart, so
-both are given, and where they disagree neither is bent to the other.
+Flues move with their air, all by the same cents, so the common shift of a division's flues shows
+how warm it is; reeds stay where they were. By ear alone, a common shift could also be dust or
+another tuner's pitch. A thermometer separates them, so both are given, and if they disagree neither
+is adjusted to the other.
 """
 
 from __future__ import annotations
@@ -25,13 +25,13 @@ from walkboard.quantities import cents_of_ratio, ratio_of_cents
 # common movement of a rank that was measured as the floor of a shift's uncertainty.
 FLUES = Spread(core_cents=1.5, rank_cents=0.6)
 REEDS = Spread(core_cents=2.5, rank_cents=1.5)
-FEWEST_PIPES = 3  # of fewer, no shift is told
+FEWEST_PIPES = 3  # with fewer, no shift is given
 
 THERMOMETER_CELSIUS = (
-    0.3  # one standard deviation of a room thermometer read with care; from memory
+    0.3  # one standard deviation of a carefully read room thermometer; from memory
 )
-# Humidity that nobody measured: 12 % of relative humidity either way is 0.8 cent at 20 °C
-# (Cramer 1993; 1.26 cents from 40 to 60 %).
+# Unmeasured humidity: 12 % of relative humidity either way is 0.8 cent at 20 °C (Cramer 1993; 1.26
+# cents from 40 to 60 %).
 HUMIDITY_CENTS = 0.8
 AGREEING_SIGMAS = 2.0
 
@@ -64,9 +64,9 @@ def division_state(
 
     Notes
     -----
-    Celestes tell nothing of the air: they stand off by as much as their tuner liked. Mutations and
-    rows of mixtures do, for their cents are against pure targets. Readings that were taken against
-    targets at different air are brought to the commonest of them first.
+    Celestes say nothing about the air: they are off by as much as their tuner liked. Mutations and
+    rows of mixtures do count, because their cents are against pure targets. Readings taken against
+    targets at different air are converted to the commonest of them first.
     """
     stated = stated_celsius(organ, pipes)
     flues, reeds = _Group([], [], []), _Group([], [], [])
@@ -102,7 +102,7 @@ def division_state(
 
 
 def air_cents(from_celsius: float, to_celsius: float) -> float:
-    """How much sharper flues stand when their air goes from one to the other [cents]."""
+    """How much sharper flues get when their air goes from one temperature to the other [cents]."""
     if from_celsius == to_celsius:
         return 0.0
     return cents_of_ratio(pitch_ratio(from_celsius, to_celsius))
@@ -120,7 +120,7 @@ def _implied(stated: float, shift: Location) -> tuple[float | None, float | None
     """Air at which the flues' shift would be zero, with its uncertainty."""
     try:
         celsius = celsius_for_pitch_ratio(stated, ratio_of_cents(shift.cents))
-    except ValueError:  # no air makes such a shift: the organ stands at another pitch than said
+    except ValueError:  # no air makes such a shift: the organ is at another pitch than stated
         return None, None
     slope = cents_per_celsius(Air(celsius))
     return celsius, float(np.hypot(shift.sigma_cents, HUMIDITY_CENTS)) / slope

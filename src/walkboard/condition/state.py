@@ -1,4 +1,4 @@
-"""What the readings say of the organ as a whole."""
+"""The organ's state as a whole, from the readings."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ from walkboard.organ.model import PipeRef
 
 @dataclass(frozen=True, slots=True)
 class PipeCents:
-    """Where one pipe stands: its best reading of a visit.
+    """One pipe's deviation: its best reading of a visit.
 
     Attributes
     ----------
     pipe : PipeRef
     cents : float
-        Against the pipe's target at the air that was told for it [cents], + is sharp.
+        Against the pipe's target at the air stated for it [cents], + is sharp.
     sigma_cents : float
     level_db : float or None
-        As heard; None where unknown.
+        As heard; None if unknown.
     air_celsius : float
-        The air temperature that the target was taken at [°C].
+        The air temperature of the target [°C].
     """
 
     pipe: PipeRef
@@ -33,7 +33,7 @@ class PipeCents:
 
 @dataclass(frozen=True, slots=True)
 class DivisionState:
-    """How one division stands as a whole.
+    """The state of one division.
 
     Attributes
     ----------
@@ -41,11 +41,11 @@ class DivisionState:
     shift_cents, shift_sigma_cents : float or None
         Shift of its flues against their targets at `stated_celsius`; None without enough flues.
     stated_celsius : float
-        The temperature that the targets were taken at [°C].
+        The air temperature of the targets [°C].
     implied_celsius, implied_sigma_celsius : float or None
         The air that would make the flues' shift zero [°C].
     thermometer_celsius : float or None
-        What the thermometer said, where there was one [°C].
+        The thermometer's reading, if there was one [°C].
     agrees : bool or None
         Whether flues and thermometer agree within their uncertainties; None without both.
     reed_shift_cents, reed_shift_sigma_cents : float or None
@@ -70,12 +70,12 @@ class DivisionState:
 
 @dataclass(frozen=True, slots=True)
 class TemperamentCandidate:
-    """One temperament that the organ may stand in.
+    """One temperament the organ may be tuned to.
 
     Attributes
     ----------
     names : tuple of str
-        Its names; several where they give the same twelve pitches.
+        Its names; several if they give the same twelve pitches.
     root : int
         Semitones above C by which the table is turned (0 is as published).
     probability : float
@@ -88,16 +88,16 @@ class TemperamentCandidate:
 
 @dataclass(frozen=True, slots=True)
 class TemperamentFinding:
-    """Which temperament the organ stands in, with how sure.
+    """The temperament found, with its probability.
 
     Attributes
     ----------
     candidates : tuple of TemperamentCandidate
         Most probable first.
     claimed : TemperamentCandidate or None
-        Only where its probability is above 0.95; otherwise nothing is claimed.
+        Only if its probability is above 0.95; otherwise nothing is claimed.
     offsets_cents : tuple of 12 floats
-        Heard offsets from equal temperament, C to B, A = 0; nan where no pipe was heard.
+        Heard offsets from equal temperament, C to B, A = 0; nan if no pipe was heard.
     """
 
     candidates: tuple[TemperamentCandidate, ...]
@@ -107,7 +107,7 @@ class TemperamentFinding:
 
 @dataclass(frozen=True, slots=True)
 class Condition:
-    """The organ's state as the readings tell it."""
+    """The organ's state from the readings."""
 
     divisions: Mapping[str, DivisionState]
     temperament: TemperamentFinding | None

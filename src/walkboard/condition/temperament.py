@@ -1,19 +1,18 @@
-"""Which temperament the organ stands in, by a posterior that knows when to abstain.
+"""Finds the temperament from a posterior that can abstain.
 
 Every known temperament on each of its twelve roots is a candidate; those that give the same twelve
-pitches are one. Only pipes that stand whole octaves from their key tell (mutations and mixtures
-stand pure to their unison whatever the temperament). Readings come against the description's own
-temperament and are brought back to equal temperament first, so that the answer does not depend on
-what the description says.
+pitches are one. Only pipes whole octaves from their key count (mutations and mixtures are pure to
+their unison in any temperament). Readings are relative to the description's temperament and are
+converted to equal temperament first, so the answer does not depend on the description.
 
 Within a rank, pipes scatter normally about the candidate's pitches, a few have strayed sharp or
 flat; the rank's own pitch is free, so neither air nor a rank that moved as a whole matters. Two
-guards keep the posterior from being surer than tuning is:
+guards keep the posterior from being more certain than tuning allows:
 
 * the tuner sets one octave and copies it, so an error of a note is common to all its pipes. The
   likelihood is raised to the power (v/n)/(v/n + τ²), with v the variance of a reading, n the pipes
   of a note and τ the error of setting it (a coarsened posterior; Miller & Dunson 2019, J. Am. Stat.
-  Assoc. 114:1113): past some dozens of pipes of a note, more of them add nothing;
+  Assoc. 114:1113): beyond some dozens of pipes per note, more of them add nothing;
 * 'none of these' is a candidate too: twelve free pitches.
 """
 
@@ -35,24 +34,24 @@ CLAIMED = 0.95
 SHOWN = 0.005  # candidates less probable than this are not listed
 
 CORE_CENTS = 2.0  # how a note's pipes scatter; common practice, no source
-NEGLECTED_CENTS, NEGLECTED_CHANCE = 4.0, 0.3  # or so, in an organ that was long left alone
+NEGLECTED_CENTS, NEGLECTED_CHANCE = 4.0, 0.3  # or this, in an organ left alone for long
 SETTING_CENTS = 0.5  # τ: how well the notes of the reference octave are set; as above
 # A claim needs so many of the pipes within three times the scatter of the claimed pitches.
 NEAR_SHARE = 0.6
 FREE_CENTS = 6.0  # spread of the pitches of 'none of these' about equal temperament
 STRAY_SHARES = (0.02, 0.08)
-FEWEST_NOTES = 7  # with fewer notes of the octave heard, nothing is said
-# Candidates whose log posterior lies so far behind the best one's, with all ranks taken as one, are
-# not looked at closely.
+FEWEST_NOTES = 7  # with fewer notes of the octave heard, no result
+# Candidates this far behind the best in log posterior, with all ranks merged, are not examined
+# closely.
 _FAR_BEHIND = 15.0
 
 _STEP = 0.2
-_OWN_PITCH = 15.0  # how far a rank's own pitch may lie from the middle of its pipes
+_OWN_PITCH = 15.0  # how far a rank's pitch may be from the middle of its pipes
 
 
 @dataclass(frozen=True, slots=True)
 class _Heard:
-    """Pipes that tell: cents from equal temperament, σ, pitch class, and index of the rank."""
+    """Pipes that count: cents from equal temperament, σ, pitch class, and index of the rank."""
 
     cents: FloatArray
     sigma: FloatArray
@@ -63,7 +62,7 @@ class _Heard:
 def find_temperament(
     organ: Organ, role: Mapping[str, Role], pipes: Sequence[PipeCents]
 ) -> TemperamentFinding | None:
-    """Temperament that the organ's flues stand in.
+    """Temperament of the organ's flues.
 
     Parameters
     ----------
@@ -75,7 +74,7 @@ def find_temperament(
     Returns
     -------
     TemperamentFinding or None
-        None where fewer than seven notes of the octave were heard on unison ranks.
+        None if fewer than seven notes of the octave were heard on unison ranks.
     """
     heard = _telling(organ, role, pipes)
     if len(np.unique(heard.note)) < FEWEST_NOTES:
@@ -119,7 +118,7 @@ def _telling(organ: Organ, role: Mapping[str, Role], pipes: Sequence[PipeCents])
 
 def _find(heard: _Heard, known: Sequence[Candidate]) -> TemperamentFinding:
     tables = np.array([candidate.offsets_cents for candidate in known])
-    tables -= tables.mean(axis=1, keepdims=True)  # the pitch is free; so all lie about zero
+    tables -= tables.mean(axis=1, keepdims=True)  # the pitch is free, so centre them on zero
     curves = _Curves(heard, reach=float(np.abs(tables).max()) + FREE_CENTS)
     pipes_a_note = len(heard.cents) / len(np.unique(heard.note))
     variance = (CORE_CENTS**2 + float(np.median(heard.sigma**2))) / pipes_a_note
@@ -147,7 +146,7 @@ def _find(heard: _Heard, known: Sequence[Candidate]) -> TemperamentFinding:
 
 
 def _share_near(heard: _Heard, table: FloatArray) -> float:
-    """Share of the pipes that stand near where a table puts them, rank by rank."""
+    """Share of the pipes near where a table puts them, rank by rank."""
     off = heard.cents - table[heard.note]
     for rank in np.unique(heard.rank):
         off[heard.rank == rank] -= np.median(off[heard.rank == rank])
@@ -155,7 +154,7 @@ def _share_near(heard: _Heard, table: FloatArray) -> float:
 
 
 class _Curves:
-    """Log likelihood of each rank's pipes of each note, along a grid of where the note stands."""
+    """Log likelihood of each rank's pipes of each note, along a grid of the note's pitch."""
 
     def __init__(self, heard: _Heard, reach: float) -> None:
         self._half = int(np.ceil(_OWN_PITCH / _STEP))
@@ -180,19 +179,19 @@ class _Curves:
                     ).reshape(scenes, len(wide))
 
     def near(self, tables: FloatArray, behind: float) -> IntArray:
-        """Tables worth a close look, by all ranks laid upon each other at their medians."""
+        """Tables worth a close look, from all ranks aligned at their medians."""
         rough = _log_sum(_log_sum(self._along(self._curve.sum(axis=0), tables)))
         return np.flatnonzero(rough >= rough.max() - behind)
 
     def evidence(self, tables: FloatArray) -> FloatArray:
-        """Log evidence of each table of twelve offsets, the pitch of every rank being free."""
+        """Log evidence of each table of twelve offsets, with the pitch of every rank free."""
         total = np.tile(_scene_chances(), (len(tables), 1))
         for curve in self._curve:
             total += _log_sum(self._along(curve, tables))
         return _log_sum(total)
 
     def _along(self, curve: FloatArray, tables: FloatArray) -> FloatArray:
-        """Log likelihood of one rank's pipes where the rank itself stands along the grid."""
+        """Log likelihood of one rank's pipes with the rank at each place of the grid."""
         width = 2 * self._half + 1
         along = np.zeros((len(tables), curve.shape[1], width))
         for index, note in enumerate(self._notes):
@@ -211,7 +210,7 @@ class _Curves:
         return notes
 
     def none_against(self, table: FloatArray) -> float:
-        """Log evidence of twelve free pitches less that of a table that the ranks are held to."""
+        """Log evidence of twelve free pitches minus that of a fixed table."""
         aligned = self.aligned(table)
         prior = -0.5 * (self._places / FREE_CENTS) ** 2
         free = _log_sum(aligned + prior - _log_sum(prior))
@@ -224,7 +223,7 @@ class _Curves:
         weight = np.exp(aligned - aligned.max(axis=1, keepdims=True))
         heard = np.full(12, np.nan)
         heard[self._notes] = weight @ self._places / weight.sum(axis=1)
-        # where no A was heard, the best candidate says where it would stand
+        # if no A was heard, the best candidate supplies it
         a = table[9] if np.isnan(heard[9]) else heard[9]
         return tuple(float(value - a) for value in heard)
 
@@ -234,7 +233,7 @@ class _Curves:
 
 
 def _scene_chances() -> FloatArray:
-    """Log chance of each pair of scatter and shares of strays, before anything is heard."""
+    """Log prior of each pair of scatter and shares of strays."""
     chances: FloatArray = np.repeat(
         [1.0 - NEGLECTED_CHANCE, NEGLECTED_CHANCE], len(STRAY_SHARES) ** 2
     )
@@ -252,7 +251,7 @@ def _steps(cents: FloatArray) -> IntArray:
 
 
 def _log_sum(logs: FloatArray) -> FloatArray:
-    """Logarithm of the sum over the last axis of what these are logarithms of."""
+    """Log-sum-exp over the last axis."""
     peak = logs.max(axis=-1)
     total: FloatArray = peak + np.log(np.exp(logs - peak[..., None]).sum(axis=-1))
     return total

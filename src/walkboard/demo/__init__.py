@@ -2,6 +2,6 @@
 
 - `flow`: the whole demo; `hall` its organ, `walks` its recordings, `compare` heard against true
 - `synthesiser`: sound of pipes, sharing no code with listening
-- `years`, `history`: how the organ moved over three years, and the book of them
+- `years`, `history`: how the organ moved over three years, and their book
 - `practice`: an organ to practise on
 """

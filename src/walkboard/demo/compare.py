@@ -1,4 +1,4 @@
-"""Compares what was heard in a rendered walk with what the synthesiser knows."""
+"""Compares what was heard in a rendered walk with the synthesiser's truth."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from walkboard.listening.types import HoldFlag, ReadingFlag
 from walkboard.quantities import cents_of_ratio
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 
-_NEAR_S = 0.4  # a hold is the true one when it begins within this of it
+_NEAR_S = 0.4  # a hold matches if it begins within this of the true one
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,13 +28,13 @@ class Comparison:
     found, named : int
         How many of these were found, and with the right key.
     false : int
-        Holds heard where there was none.
+        False holds.
     errors_cents : ndarray, shape (readings,)
-        Reading less truth over the window that the reading names [cents].
+        Reading minus truth over the reading's window [cents].
     errors_sigma : ndarray, shape (readings,)
         The same in units of the stated σ.
     planted, reported : tuple of str
-        Faults put in, and those of them that were reported.
+        Faults planted, and those that were reported.
     """
 
     file: str
@@ -104,7 +104,7 @@ def _is_reported(slip: Slip, true: HoldTruth, hold: Hold | None, heard: HeardWal
     if slip is Slip.OFF_SPEECH:
         return any(ReadingFlag.OCTAVE in reading.flags for reading in hold.readings)
     if slip is Slip.OUT_OF_ORDER:
-        # Of the two keys that changed places, the one against the walk's direction is flagged.
+        # Of two swapped keys, the one against the walk's direction is flagged.
         return any(
             HoldFlag.OUT_OF_ORDER in other.flags
             for other in heard.holds

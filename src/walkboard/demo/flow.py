@@ -1,8 +1,8 @@
 """The whole job on an invented hall: built, recorded, heard, planned, printed, and checked.
 
-Everything but the organ is real: files in the formats that recorders and phones write, the same use
-cases that the command line calls, a real book, real PDFs. At the end the readings are compared with
-the truth that only the synthesiser knows.
+Everything but the organ is real: files as recorders and phones write them, the same use cases as
+the command line, a real book, real PDFs. At the end the readings are compared with the truth that
+only the synthesiser knows.
 """
 
 from __future__ import annotations
@@ -38,14 +38,14 @@ _MARK = "made-by-walkboard-demo"
 
 @dataclass(frozen=True, eq=False)
 class Demo:
-    """What the demo made.
+    """The demo's results.
 
     Attributes
     ----------
     folder, description, recordings, book, worklist, report : Path
     plan : Plan
     comparisons : tuple of Comparison
-        A walk each, in the order of the walks.
+        One per walk, in the order of the walks.
     sound_seconds : float
         Length of all recordings together [s].
     """
@@ -74,15 +74,15 @@ def build(
     Parameters
     ----------
     folder : Path
-        Not there yet, empty, or an earlier demo, which is replaced.
+        Must not exist, be empty, or hold an earlier demo, which is replaced.
     seed : int
         The same seed gives the same hall and the same recordings.
     processes : int
-        How many walks are rendered and heard at once.
+        How many walks are rendered and heard in parallel.
     say : callable
-        Given one line at each step.
+        Called with one line at each step.
     progress : callable
-        Given walks done and walks in all.
+        Called with walks done and the total.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The hidden truth of the invented hall: where every pipe really stands, and how it sounds.
+"""The hidden truth of the invented hall: every pipe's true pitch and sound.
 
 Sizes are common practice (see `Habits`), invented for a hall that nobody has tuned for a season;
 the effect of air on the flues is physics, through the organ's own targets.
@@ -18,11 +18,11 @@ from walkboard.organ.model import Family, Organ, PipeRef, Rank, TunedBy
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 
-# An unheated hall in early spring: the boxes are warmer, the Pedal stands by the outer wall.
+# An unheated hall in early spring: the boxes are warmer, the Pedal is at the outer wall.
 AIR_CELSIUS = {"great": 17.6, "swell": 18.4, "positive": 17.3, "solo": 18.7, "pedal": 16.9}
-USUAL_CELSIUS = 17.6  # of a division that is not named above
+USUAL_CELSIUS = 17.6  # for a division not named above
 
-VOICED = {  # ranks that sound otherwise than the usual pipe of their family
+VOICED = {  # ranks that sound different from the usual pipe of their family
     "swell.gamba8": VoiceKind.STRING,
     "swell.celeste8": VoiceKind.STRING,
     "swell.flute4": VoiceKind.FLUTE,
@@ -51,19 +51,19 @@ class Habits:
     Attributes
     ----------
     reeds_set_celsius : float
-        The air that the flues stood in when the reeds were last set to them [°C].
+        The air when the reeds were last set to the flues [°C].
     flue_cents, reed_cents : float
         Scale of a pipe's own deviation, Student's t with four degrees of freedom [cents].
     rank_cents : float
-        Standard deviation of what a whole rank has moved [cents].
+        Standard deviation of the movement of whole ranks [cents].
     slip : mapping of TunedBy to float
         Share of pipes whose slide, stopper … has slipped.
     slip_cents : (float, float)
-        How far, least and most; nearly always sharp, for they slip down [cents].
+        Least and largest distance; nearly always sharp, because they slip down [cents].
     reed_stray : float
         Share of reeds that have strayed.
     reed_stray_cents : (float, float)
-        How far, least and most, either way [cents].
+        Least and largest distance, either way [cents].
     """
 
     reeds_set_celsius: float = 20.0
@@ -90,12 +90,12 @@ USUAL_HABITS = Habits()
 
 @dataclass(frozen=True, slots=True)
 class PipeState:
-    """Where one pipe really stands.
+    """One pipe's true state.
 
     Attributes
     ----------
     target_hz : float
-        Where it should stand in the true air of its division [Hz].
+        Its target in the true air of its division [Hz].
     voice : PipeVoice
         How it sounds; its `hz` is the truth.
     """
@@ -111,7 +111,7 @@ class PipeState:
 
 @dataclass(frozen=True, eq=False)
 class HallState:
-    """The hidden truth of a whole organ. Plain tables, so that it goes to another process.
+    """The hidden truth of a whole organ. Plain tables, so that it can be sent to another process.
 
     Attributes
     ----------
@@ -127,7 +127,7 @@ class HallState:
     pipes: dict[PipeRef, PipeState]
 
     def hz(self, pipe: PipeRef) -> float:
-        """Frequency at which a pipe really stands [Hz]."""
+        """A pipe's true frequency [Hz]."""
         return self.pipes[pipe].voice.hz
 
     def cents(self, pipe: PipeRef) -> float:
@@ -140,13 +140,13 @@ class HallState:
 
 
 def hall_state(organ: Organ, seed: int, *, habits: Habits = USUAL_HABITS) -> HallState:
-    """Where every pipe of an organ really stands.
+    """The true state of every pipe of an organ.
 
     Parameters
     ----------
     organ : Organ
     seed : int
-        Each rank draws from it by its own id, so that one rank more moves no other.
+        Each rank draws from it by its own id, so adding a rank changes no other.
     habits : Habits
     """
     air = {d.id: AIR_CELSIUS.get(d.id, USUAL_CELSIUS) for d in organ.divisions}
@@ -177,7 +177,7 @@ def hall_state(organ: Organ, seed: int, *, habits: Habits = USUAL_HABITS) -> Hal
 
 
 def _cents(rank: Rank, habits: Habits, rng: np.random.Generator) -> NDArray[np.float64]:
-    """Deviation of each pipe from where its rank was set, shape (pipes,) [cents]."""
+    """Deviation of each pipe from its rank, shape (pipes,) [cents]."""
     n = rank.pipes
     reed = not rank.family.is_flue
     cents = habits.rank_cents * rng.standard_normal() + (

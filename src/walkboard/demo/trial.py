@@ -1,7 +1,7 @@
-"""An organ to try the pages with: the village organ, with an open visit whose walks are invented.
+"""An organ for trying the pages: the village organ, with an open visit whose walks are invented.
 
-Nothing sounds here and nothing was measured: where each pipe stands is drawn at random, most of
-them near the line of their rank and one in twelve astray, and the visit says so by its name.
+Nothing sounds and nothing was measured: each pipe's deviation is random, most near their rank's
+line and one in twelve a stray, and the visit's name says so.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 SEED = 20
 _HOLD_S, _GAP_S = 4.0, 0.4
-_FLUES_CENTS, _REEDS_CENTS = 2.0, -4.0  # the whole organ, as 0.7 °C would move the flues
+_FLUES_CENTS, _REEDS_CENTS = 2.0, -4.0  # the whole organ, like flues moved by 0.7 °C
 _SPREAD_CENTS, _STRAYS_CENTS = 0.8, (-14.0, -8.0, 7.0, 11.0)
 _STRAY_SHARE = 1.0 / 12.0
 _SIGMA_CENTS = 0.06
@@ -38,13 +38,13 @@ _RATE = 48_000
 
 
 def add_trial_organ(book: Book, purpose: str) -> KeptOrgan:
-    """Add the village organ with a visit that is open and has been heard.
+    """Add the village organ with an open visit that has been heard.
 
     Parameters
     ----------
     book : Book
     purpose : str
-        What the visit is called, so that nobody takes it for a real one.
+        Name of the visit, so that nobody takes it for a real one.
 
     Raises
     ------

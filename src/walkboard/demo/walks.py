@@ -39,15 +39,15 @@ class WalkPlan:
     Attributes
     ----------
     file : str
-        Name of the recording; its ending says how it is written.
+        Name of the recording; its extension sets the format.
     drawn : tuple of str
         The stops drawn.
     division : str
-        Whose keyboard is played.
+        The keyboard played.
     keys : tuple of Key
         In the order asked for.
     pipes : tuple of tuple of PipeRef
-        What each of them sounds.
+        Pipes sounded by each key.
     faults, holder, room, ambience, microphone : see the synthesiser
     sample_rate : int
         [Hz].
@@ -68,7 +68,7 @@ class WalkPlan:
 
 @dataclass(frozen=True, eq=False)
 class RecordedWalk:
-    """A walk that lies in a file: its plan, the file, and the truth."""
+    """A walk in a file: its plan, the file, and the truth."""
 
     plan: WalkPlan
     path: Path
@@ -84,7 +84,7 @@ def walks(organ: Organ) -> tuple[WalkPlan, ...]:
     Raises
     ------
     UnknownNameError
-        If the organ has no such stops: it is not the hall.
+        If the organ is not the hall and lacks these stops.
     """
 
     def at(*names: str) -> tuple[Key, ...]:
@@ -145,7 +145,7 @@ def plan_walk(
     microphone: Microphone = RECORDER,
     sample_rate: int = 48_000,
 ) -> WalkPlan:
-    """Plan of a walk of some stops, upward over every key that they sound at.
+    """Plan of a walk of some stops, upward over every key with a pipe.
 
     Raises
     ------
@@ -169,7 +169,7 @@ def plan_walk(
 
 
 def render(plan: WalkPlan, state: HallState, rng: np.random.Generator) -> RenderedWalk:
-    """Render a walk of the hall as it really stands."""
+    """Render a walk of the hall in its true state."""
     voices = {
         key: tuple(state.voice(pipe) for pipe in pipes)
         for key, pipes in zip(plan.keys, plan.pipes, strict=True)
@@ -188,7 +188,7 @@ def render(plan: WalkPlan, state: HallState, rng: np.random.Generator) -> Render
 
 
 def record(plan: WalkPlan, state: HallState, seed: int, folder: Path) -> RecordedWalk:
-    """Render a walk into a file of a folder; fit for a pool of processes.
+    """Render a walk into a file in a folder; can run in a process pool.
 
     Parameters
     ----------

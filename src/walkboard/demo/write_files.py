@@ -16,9 +16,9 @@ ENDINGS = (".flac", ".wav", ".ogg", ".mp3", ".m4a")
 
 
 def write(rendered: RenderedWalk, path: Path) -> None:
-    """Write a walk; the ending says how: FLAC and WAV with 16 bits, OGG, MP3, M4A (AAC).
+    """Write a walk in the format of the extension: FLAC and WAV with 16 bits, OGG, MP3, M4A (AAC).
 
-    Samples beyond full scale are cut, as 16 bits must.
+    Samples beyond full scale are clipped, as 16 bits require.
 
     Raises
     ------
@@ -42,7 +42,7 @@ def write(rendered: RenderedWalk, path: Path) -> None:
     with soundfile.SoundFile(
         path, "w", rendered.sample_rate, rendered.samples.shape[1], subtype=subtype
     ) as file:
-        # in pieces: the encoder of OGG overruns its stack when it is given minutes at once
+        # in pieces: the OGG encoder overruns its stack on minutes of sound at once
         for start in range(0, samples.shape[0], 1 << 16):
             file.write(samples[start : start + (1 << 16)])
 

@@ -26,7 +26,7 @@ ItemT = TypeVar("ItemT")
 
 @dataclass(frozen=True, slots=True)
 class Either:
-    """Two pipes told apart whose names are unsure: the likelier place first.
+    """Two pipes that were separated but not named: the likelier place first.
 
     Attributes
     ----------

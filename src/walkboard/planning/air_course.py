@@ -1,17 +1,16 @@
-"""The air's course during a visit, from thermometers read along it.
+"""The course of the air during a visit, from thermometer readings.
 
-A hall that is heated, or fills with people, warms by about a degree an hour; a flue follows by
-3 cents a degree. So a pipe's target depends on when it is reached, and reeds are best done when the
-air is nearest to the event's. From the readings comes a level and a slope; ahead of the last
-reading the slope is let die away, for a hall comes to rest.
+A hall that is heated, or fills with people, warms by about a degree an hour; a flue follows by 3
+cents a degree. So a pipe's target depends on when it is reached, and reeds are best done when the
+air is nearest to the event's. The readings give a level and a slope; after the last reading the
+slope fades, because a hall settles.
 
     T(t) = T₀ + v t                       up to now
     T(t) = T₀ + v τ (1 − e^(−t/τ))        ahead, τ = 90 minutes
 
 Least squares with a prior of 0 ± 1 °C an hour on the slope (a ridge: Hoerl & Kennard 1970,
-Technometrics 12:55), readings good to 0.1 °C among each other. One reading gives no slope. The
-prior, τ and 0.1 °C are our chosen; heating under 2 °C an hour is asked for by a UK builder's
-page.
+Technometrics 12:55); readings are accurate to 0.1 °C relative to each other. One reading gives no
+slope. The prior, τ and 0.1 °C are chosen; a UK builder's page asks for heating under 2 °C an hour.
 """
 
 from __future__ import annotations
@@ -37,7 +36,7 @@ class AirCourse:
     ----------
     now_celsius : float
     slope_celsius_per_hour, slope_sigma : float
-        At present, and one standard deviation of it.
+        The present air, and its standard deviation.
     readings : int
         Number of readings it is based on.
     """
@@ -56,7 +55,7 @@ class AirCourse:
                 )
 
     def at(self, minutes: float) -> float:
-        """Air so many minutes from now [°C]; before now where negative."""
+        """Air so many minutes from now [°C]; negative for the past."""
         slope = self.slope_celsius_per_hour / 60.0
         if minutes <= 0.0:
             return self.now_celsius + slope * minutes
@@ -69,12 +68,12 @@ class AirCourse:
         return self.now_celsius + slope * np.where(minutes <= 0.0, minutes, ahead)
 
     def change_by(self, minutes: float) -> float:
-        """How much warmer it will be in so many minutes [°C]."""
+        """How much warmer it will be after so many minutes [°C]."""
         return self.at(minutes) - self.now_celsius
 
 
 def course_of(readings: Iterable[tuple[float, float]]) -> AirCourse:
-    """The course that some readings tell.
+    """The course from some readings.
 
     Parameters
     ----------
@@ -84,7 +83,7 @@ def course_of(readings: Iterable[tuple[float, float]]) -> AirCourse:
     Raises
     ------
     ValueError
-        When there is none.
+        If there is no reading.
     """
     ordered = sorted(readings)
     if not ordered:
@@ -92,7 +91,7 @@ def course_of(readings: Iterable[tuple[float, float]]) -> AirCourse:
     minutes = np.array([m for m, _ in ordered])
     celsius = np.array([c for _, c in ordered])
     hours = minutes / 60.0
-    # the level is free; the slope is held to its prior
+    # the level is free; the slope has a prior
     middle = hours - hours.mean()
     precision = (middle @ middle) / READING_CELSIUS**2 + 1.0 / SLOPE_CELSIUS_PER_HOUR**2
     slope = float((middle @ (celsius - celsius.mean())) / READING_CELSIUS**2 / precision)

@@ -1,4 +1,4 @@
-"""The array types that choosing works on."""
+"""Array types for choosing."""
 
 from __future__ import annotations
 

@@ -1,13 +1,13 @@
-"""A bound over every reference between the grid's, not only at its points.
+"""A bound for every reference, also between the grid's points.
 
 The badness of a pipe left alone is smooth in the reference: its second derivative is nowhere above
 2/γ² times its weight (ψ'' = 2γ²(γ² − 3d²)/(γ² + d²)³ is largest at d = 0, and a mean over a
 forecast is no larger). So between two references h apart it stays above the straight line between
 its ends by no more than κ = w (2/γ²) h²/8 below it, and so does the cost of any choice of pipes,
-which is a sum of such curves and constants. A line is least at an end: the least cost between two
+which is a sum of such curves and constants. A line is lowest at an end: the least cost between two
 references is no lower than the lower of two ordinary bounds, at its ends, with every pipe's badness
-made smaller by its κ. Where that is not near enough to the plan's cost the interval is halved,
-which makes κ a quarter, and in the end its ends are solved exactly.
+reduced by its κ. If that is not close enough to the plan's cost, the interval is halved, which
+quarters κ, and finally its ends are solved exactly.
 """
 
 from __future__ import annotations
@@ -30,13 +30,15 @@ from walkboard.planning.with_walks import Outcome
 
 WITHIN = 0.001
 _NARROWEST_CENTS = 1e-4
-_EXACT_CENTS = 0.03  # so narrow, an interval's ends are solved where the bound does not do
+_EXACT_CENTS = (
+    0.03  # at this width an interval's ends are solved exactly if the bound is not enough
+)
 _HAIR = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
 class Continuous:
-    """A bound for every reference within the reach, and how it was come by.
+    """A bound for every reference within reach, and how it was found.
 
     Attributes
     ----------
@@ -45,7 +47,7 @@ class Continuous:
     gap : float
         (cost − bound) over the cost before.
     intervals : int
-        How many were looked at.
+        Number of references examined.
     """
 
     bound: float
@@ -67,13 +69,13 @@ def certify(
     ----------
     problem : Problem
     outcome : Outcome
-        What was chosen, with one reference for the whole organ.
+        The choice, with one reference for the whole organ.
     capacity : int
-        Steps of time that there are.
+        Available steps of time.
     pitches : mapping of division id to DivisionPitch
         Pitches for the same question.
     within : float
-        Intervals are halved until the gap is no larger, or they are 0.0001 cent wide.
+        Intervals are halved until the gap is no larger than this, or they are 0.0001 cent wide.
 
     Notes
     -----
@@ -110,7 +112,7 @@ def certify(
 
 
 class _Bounder:
-    """Lagrange's bound at references of one's choice, badness made smaller by κ."""
+    """Lagrange's bound at given references, with badness reduced by κ."""
 
     def __init__(
         self,
@@ -131,7 +133,7 @@ class _Bounder:
         self._unheard_bend = _unheard_bend(situation.layout, problem)
 
     def at(self, references_cents: FloatArray, width_cents: float) -> FloatArray:
-        """Bound at each reference for an interval of that width beside it."""
+        """Bound at each reference for an adjacent interval of that width."""
         task = self._task
         untouched, gain = self._lowered(references_cents, width_cents)
         must = None if self._must is None else np.broadcast_to(self._must, gain.shape)
@@ -155,7 +157,7 @@ class _Bounder:
     def _lowered(
         self, references_cents: FloatArray, width_cents: float
     ) -> tuple[FloatArray, FloatArray]:
-        """Untouched badness and gains with every pipe's badness made smaller by its κ."""
+        """Untouched badness and gains with every pipe's badness reduced by its κ."""
         problem = self._problem
         situation = problem.situation
         sag = width_cents**2 / 8.0
@@ -169,11 +171,11 @@ class _Bounder:
 
 
 def _unheard_bend(layout: Layout, problem: Problem) -> float:
-    """Σ w·2/γ² over the flues of which nothing is known."""
+    """Σ w·2/γ² over the flues that were not heard."""
     situation = problem.situation
     flue = layout.flue
     flue[situation.place] = False
     hz = layout.nominal_hz[flue] * situation.weights.beating_partial[flue]
     weight = situation.weights.whole[flue]
-    # the air moves a pipe's pitch by some per cent and so its beats; a tenth covers it
+    # the air changes a pipe's pitch, and so its beats, by some per cent; a tenth covers it
     return 1.1 * float((weight * 2.0 / half_width_cents(hz) ** 2).sum())

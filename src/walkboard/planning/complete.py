@@ -1,10 +1,10 @@
-"""A complete tuning: every pipe, in the order of the trade, over one or more days.
+"""A complete tuning: every pipe, in the usual order, over one or more days.
 
 First the reference rank: its bearings octave by ear or by meter, then out from it in octaves. Then
 rank by rank from the reference, chest by chest; each celeste after its partner; mixtures row by row
 with their other rows silenced; reeds last, on the day whose air is nearest the event's. A day ends
-between two ranks where it can, and begins by checking the reference rank again, because the organ
-has settled overnight. Common practice, no source; so are the minutes.
+between two ranks if it can, and begins by checking the reference rank again, because the organ has
+settled overnight. Common practice, no source; so are the minutes.
 """
 
 from __future__ import annotations
@@ -43,13 +43,13 @@ class Limits:
     Attributes
     ----------
     bearings_factor : float
-        A pipe of the bearings takes so many times the usual minutes.
+        A pipe of the bearings takes this many times the usual minutes.
     each_factor : float
         In a whole rank many pipes only need a listen: share of the usual minutes each.
     check_minutes : float
-        To check the reference rank at the beginning of a day.
+        Minutes to check the reference rank at the start of a day.
     worth_beginning : float
-        A rank is begun at the end of a day only if at least so much of it fits.
+        A rank is started at the end of a day only if at least this much of it fits.
     shortest_day_minutes, longest_day_minutes : float
     """
 
@@ -76,13 +76,13 @@ class CompleteStep:
     rank : str
         Id of the rank.
     first, last : int
-        Pipe numbers; both 0 for a check.
+        Numbers of its pipes; both 0 for a check.
     against : str
         Id of the rank it is tuned to; empty for the bearings.
     silence : tuple of str
         Ids of the ranks that sound on the same stops and must be silenced.
     walk_minutes, minutes : float
-        To get there with its panels open; and for the work, setting the stop included.
+        Walking and opening panels; and the work, including setting the stop.
     """
 
     day: int
@@ -107,7 +107,7 @@ class CompleteTuning:
     day_minutes : float
         Length of each day.
     notes : tuple of str
-        What is left out, and why.
+        What was left out, and why.
     """
 
     steps: tuple[CompleteStep, ...]
@@ -116,21 +116,21 @@ class CompleteTuning:
 
     @property
     def days(self) -> int:
-        """How many days it takes."""
+        """Number of days."""
         return max((step.day for step in self.steps), default=0)
 
     @property
     def minutes(self) -> float:
-        """All of it [min]."""
+        """Total time [min]."""
         return sum(step.walk_minutes + step.minutes for step in self.steps)
 
     def minutes_of(self, day: int) -> float:
-        """What one day takes [min]."""
+        """Time of one day [min]."""
         return sum(s.walk_minutes + s.minutes for s in self.steps if s.day == day)
 
 
 def complete_tuning(organ: Organ, day_minutes: float) -> CompleteTuning:
-    """Every pipe of an organ in the order of the trade, split into days.
+    """Every pipe of an organ in the usual order, split into days.
 
     Parameters
     ----------
@@ -141,7 +141,7 @@ def complete_tuning(organ: Organ, day_minutes: float) -> CompleteTuning:
     Raises
     ------
     InputError
-        When a day is too short or too long, or the organ has no rank to begin with.
+        If a day is too short or too long, or the organ has no rank to start with.
     """
     if not LIMITS.shortest_day_minutes <= day_minutes <= LIMITS.longest_day_minutes:
         raise InputError(
@@ -202,7 +202,7 @@ def _runs(organ: Organ, reference: Rank) -> Iterator[_Run]:
 
 
 def _by_place(organ: Organ, reference: Rank) -> list[Rank]:
-    """Ranks in order: the reference's chest first, mixtures after flues, reeds after all."""
+    """Ranks in order: the reference's chest first, mixtures after flues, reeds last."""
     chests = [chest.id for chest in organ.chests]
     divisions = [division.id for division in organ.divisions]
     turn = {Role.UNISON: 0, Role.MUTATION: 1, Role.CELESTE: 2, Role.MIXTURE: 3, Role.REED: 4}
@@ -236,7 +236,7 @@ def _rows_beside(organ: Organ, rank: Rank) -> tuple[str, ...]:
 
 
 class _Days:
-    """Splits runs into days, walks and panels counted."""
+    """Splits runs into days, counting walks and panels."""
 
     def __init__(self, organ: Organ, reference: Rank, day_minutes: float) -> None:
         self._organ, self._reference, self._day_minutes = organ, reference, day_minutes
@@ -311,7 +311,7 @@ class _Days:
 
 
 def _how_many(minutes: Sequence[float], left: float) -> int:
-    """How many of the first fit."""
+    """How many of the first pipes fit."""
     count, used = 0, 0.0
     for each in minutes:
         used += each

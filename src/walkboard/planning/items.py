@@ -18,12 +18,12 @@ from walkboard.planning.route.ways import Leg
 from walkboard.planning.value.pipe_offset import PipeOffset
 from walkboard.quantities import ratio_of_cents
 
-WARMER_CELSIUS = 0.1  # from here on the air's course is counted in a target: 0.3 cent
+WARMER_CELSIUS = 0.1  # from here on the course of the air enters the target: 0.3 cent
 
 
 @dataclass(frozen=True, slots=True)
 class Timed:
-    """A pipe of the worklist and when it is come to, in minutes from the beginning."""
+    """A pipe of the worklist and when it is reached, in minutes from the start."""
 
     offset: PipeOffset
     at_minutes: float
@@ -32,7 +32,7 @@ class Timed:
 def ordered_work(
     organ: Organ, picked: Collection[PipeOffset], legs: Sequence[Leg]
 ) -> tuple[Timed, ...]:
-    """The chosen pipes in the order of work, each with the minute at which it is begun."""
+    """The chosen pipes in working order, each with its starting minute."""
     panels = {chest.id: chest.minutes for chest in organ.chests}
     walk = {leg.visit: leg.minutes for leg in legs}
     clock = 0.0
@@ -69,7 +69,7 @@ def items_of(
         How far above its current pitch each division is tuned.
     pitches : mapping of division id to DivisionPitch
     air : mapping of division id to AirCourse
-        Flues' targets are for the air at the time when the pipe is come to, as far as it is known.
+        Flues' targets are for the air when the pipe is reached, as far as known.
     """
     return tuple(
         _item(order, timed, reference, pitches, air) for order, timed in enumerate(work, start=1)

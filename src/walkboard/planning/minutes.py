@@ -1,4 +1,4 @@
-"""Minutes: to tune a pipe, and to get at it.
+"""Minutes to tune a pipe and to reach it.
 
 No published figures were found. These are common practice, no source: 1 to 2 minutes for a flue
 that moves, 1 for a reed that is touched up, both with the key holder ready and the stop drawn. A
@@ -28,7 +28,7 @@ BY_TUNING = MappingProxyType(
         TunedBy.SPRING: 1.0,
     }
 )
-LARGE_HZ = 65.0  # below 8′ C pipes stand out of the hand's reach: half as long again
+LARGE_HZ = 65.0  # below 8′ C pipes are out of reach: half as long again
 LARGE_FACTOR = 1.5
 # Hands warm the pipes beside the one they tune: each is heard once more when its rank is done. A
 # tool at a spring or a cone warms nothing. Common practice, no source.
@@ -38,9 +38,9 @@ MIXTURE_EXTRA = 0.3  # its neighbours must be muted
 
 RANK_MINUTES = 1.0  # draw the stop, silence the others, tell the key holder, get within reach
 ARRIVE_MINUTES = 1.0  # from the console to the first chest
-CHECK_MINUTES = 2.0  # to listen through the reference rank before anything is tuned to it
+CHECK_MINUTES = 2.0  # to check the reference rank before tuning to it
 COMING_IN_MINUTES = ARRIVE_MINUTES + CHECK_MINUTES
-WALK_NEAR_MINUTES = 0.5  # between chests of a division, where the description says nothing
+WALK_NEAR_MINUTES = 0.5  # between chests of a division, if the description says nothing
 WALK_FAR_MINUTES = 2.0  # between chests of two divisions
 
 
@@ -71,10 +71,10 @@ def pipe_minutes(rank: Rank, number: int, role: Role, hz: float) -> float:
 
 
 def in_steps(minutes: float) -> int:
-    """Whole steps of time that some minutes need, rounded up."""
+    """Minutes in whole steps of time, rounded up."""
     return math.ceil(minutes / STEP_MINUTES - 1e-6)
 
 
 def in_minutes(steps: int) -> float:
-    """Minutes of so many steps, free of rounding dust."""
+    """Minutes of so many steps, without rounding errors."""
     return round(steps * STEP_MINUTES, 2)

@@ -1,8 +1,8 @@
-"""Where the flues of each division stand today, and where they will at the event.
+"""Where the flues of each division are today, and where they will be at the event.
 
-Flues are tuned where their division stands: what all its flues have in common is air (or is not,
-and then moving the whole division is no work for one visit). Reeds are set to where those flues
-will stand at the event, when its air has moved them and not the reeds.
+Flues are tuned to their division's present pitch: the common shift of its flues is air (or, if not,
+moving the whole division is too much for one visit). Reeds are set to where those flues will be at
+the event, when its air has moved them but not the reeds.
 """
 
 from __future__ import annotations
@@ -17,21 +17,21 @@ from walkboard.organ.model import Organ
 
 @dataclass(frozen=True, slots=True)
 class DivisionPitch:
-    """Where the flues of one division stand.
+    """The pitch of one division's flues.
 
     Attributes
     ----------
     division : str
     air_celsius : float
-        Its air today: by thermometer, else as its flues imply, else as it was told.
+        Its air today: by thermometer, else as implied by its flues, else as stated.
     above_cents : float
         How far its flues are above the organ's pitch in that air [cents].
     sigma_cents : float
         Uncertainty of `above_cents`.
     event_celsius : float
-        Its air at the event; today's where none was given.
+        Its air at the event; today's if none is given.
     heard : bool
-        Whether its own flues told it; otherwise it is taken from the other divisions.
+        Whether it comes from its own flues; otherwise from the other divisions.
     """
 
     division: str
@@ -42,13 +42,13 @@ class DivisionPitch:
     heard: bool
 
 
-UNHEARD_SIGMA_CENTS = 2.0  # of a division that was not heard, about the others
+UNHEARD_SIGMA_CENTS = 2.0  # of a division not heard, about the others
 
 
 def division_pitches(
     organ: Organ, condition: Condition, event_air_celsius: float | Mapping[str, float] | None
 ) -> dict[str, DivisionPitch]:
-    """Where each division stands.
+    """The pitch of each division.
 
     Parameters
     ----------
@@ -59,8 +59,8 @@ def division_pitches(
 
     Notes
     -----
-    Without a thermometer the flues' shift is taken for air altogether. A division without flues
-    heard stands above the organ's pitch by as much as the others do in the mean.
+    Without a thermometer the flues' whole shift counts as air. A division without heard flues is as
+    far above the organ's pitch as the mean of the others.
     """
     heard = {
         id_: _own(state)

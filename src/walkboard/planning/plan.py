@@ -1,4 +1,4 @@
-"""A plan: what to tune, in which order, at which pitch, and how near to the best it is."""
+"""A plan: what to tune, in which order, to which pitch, and how close to the best it is."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from walkboard.organ.model import PipeRef
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """The pitch that one division is tuned to.
+    """The pitch one division is tuned to.
 
     Attributes
     ----------
@@ -17,9 +17,9 @@ class Reference:
     shift_cents : float
         Shift of the division's targets against the organ's own pitch at `air_celsius` [cents].
     air_celsius : float
-        The air that the flues' targets are for [°C].
+        The air of the flues' targets [°C].
     event_celsius : float or None
-        Its air at the event, which the reeds are set for [°C]; None where none was told.
+        Its air at the event, which the reeds are set for [°C]; None if not given.
     """
 
     division: str
@@ -38,17 +38,17 @@ class PlanItem:
         From 1.
     pipe : PipeRef
     cents : float
-        Where it stands against `target_hz` [cents], + is sharp.
+        Its deviation from `target_hz` [cents], + is sharp.
     target_hz : float
         Where to leave it, today.
     move : str
         ``sharper`` or ``flatter``.
     minutes : float
-        For the pipe itself [min].
+        Time for the pipe itself [min].
     why : str
         One phrase for the tuner.
     gain : float
-        Badness that tuning it takes away.
+        Badness removed by tuning it.
     """
 
     order: int
@@ -63,7 +63,7 @@ class PlanItem:
 
 @dataclass(frozen=True, slots=True)
 class CurvePoint:
-    """The least cost that a number of minutes can leave."""
+    """The least cost left after a number of minutes."""
 
     minutes: float
     cost: float
@@ -71,7 +71,7 @@ class CurvePoint:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The worklist of a visit, with its certificate.
+    """The worklist of a visit, with its proof of quality.
 
     Attributes
     ----------
@@ -79,7 +79,7 @@ class Plan:
         Minutes available [min].
     reference : tuple of Reference
     items : tuple of PlanItem
-        In the order of work.
+        In working order.
     cost_before, cost_after, cost_bound : float
         Audible badness (see `planning.value.cost`) before, after, and a proven lower bound for
         the same minutes.
@@ -89,9 +89,9 @@ class Plan:
     walk_minutes, walk_bound_minutes : float
         Walking time through the case [min], and a proven bound: no order of the same ranks that
         tunes the reference first, mixtures after principals, and reeds last walks less than that
-        and has the air no worse at its reeds.
+        and has no worse air at its reeds.
     notes : tuple of str
-        What was asked for and cannot be had.
+        Requests that cannot be met.
     """
 
     minutes: float
@@ -108,5 +108,5 @@ class Plan:
 
     @property
     def gap(self) -> float:
-        """(cost_after − cost_bound) / cost_before, 0 where there was no cost."""
+        """(cost_after − cost_bound) / cost_before, 0 if there was no cost."""
         return (self.cost_after - self.cost_bound) / self.cost_before if self.cost_before else 0.0

@@ -1,4 +1,4 @@
-"""Phrases for the tuner: why a pipe is on the list, and what its badness is made of."""
+"""Phrases for the tuner: why a pipe is on the list, and how its badness adds up."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from walkboard.planning.value.pipe_offset import PipeOffset, beats_a_second
 
 _LOUD, _SOFT = 1.3, 0.75  # of the level's factor
 _OCTAVES = ((48, "bass"), (60, "tenor"), (72, "middle"), (84, "treble"))
-_OTHER_AIR_CENTS = 0.5  # from here on, a reed's two figures are both given
+_OTHER_AIR_CENTS = 0.5  # from here on, both figures of a reed are given
 
 
 def move(cents: float) -> str:
-    """Which way to move a pipe that stands so far off."""
+    """Which way to move a pipe that is so far off."""
     return "flatter" if cents > 0.0 else "sharper"
 
 
@@ -23,17 +23,17 @@ def why(
     *,
     warmer_celsius: float = 0.0,
 ) -> str:
-    """One phrase: how far off, against what, how loud, where on the keyboard.
+    """One phrase: how far off, from what, how loud, where on the keyboard.
 
     Parameters
     ----------
     offset : PipeOffset
     reference_cents : float
-        The reference that the organ is tuned to, above where it stands.
+        The reference the organ is tuned to, above its present pitch.
     pitch : DivisionPitch
         Pitch of the pipe's division.
     warmer_celsius : float
-        How much warmer the air is taken to be by the time that the pipe is come to [°C].
+        How much warmer the air is expected to be when the pipe is reached [°C].
     """
     at = offset.reference_of(reference_cents)
     off = offset.cents - at
@@ -75,13 +75,13 @@ def register(offset: PipeOffset) -> str:
 
 
 def explain(offset: PipeOffset, reference_cents: float = 0.0) -> str:
-    """One sentence that takes a pipe's badness apart, so that a tuner can disagree with it.
+    """One sentence that breaks down a pipe's badness, so that a tuner can disagree with it.
 
     Parameters
     ----------
     offset : PipeOffset
     reference_cents : float
-        The reference that the organ is tuned to, above where it stands.
+        The reference the organ is tuned to, above its present pitch.
     """
     off = offset.cents - offset.reference_of(reference_cents)
     beats = beats_a_second(offset, off)

@@ -1,4 +1,4 @@
-"""What is asked of a plan: the one request that command line, pages and demo make."""
+"""The request for a plan, used by command line, pages and demo."""
 
 from __future__ import annotations
 
@@ -20,23 +20,23 @@ EventAir = float | Mapping[str, float] | None
 
 @dataclass(frozen=True, slots=True)
 class PlanRequest:
-    """What a plan is asked for.
+    """A request for a plan.
 
     Attributes
     ----------
     minutes : float
         Minutes available, walking and set-ups included [min].
     event_air_celsius : float, mapping of division id to float, or None
-        Air at the event [°C]; None: today's.
+        Air at the event [°C]; None for today's.
     use : EventUse
-        How the event uses the organ; empty: as it is usually played.
+        How the event uses the organ; if empty, as usually played.
     demands : Demands
     purpose : Purpose
-        What the organ mostly does, where no event says it.
+        What the organ is mostly used for, if no event says.
     curve_every_minutes : float or None
-        None: no curve.
+        None for no curve.
     prove_order : bool
-        True for the plan that is adopted: the way through the case is proved as far as it can be.
+        True for a plan to adopt: the way through the case is proved as far as possible.
     """
 
     minutes: float
@@ -63,7 +63,7 @@ class PlanRequest:
         InputError
             When a figure of the request is out of range, or a demand contradicts itself.
         UnknownNameError
-            When the organ has no such stop, rank or division.
+            If the organ has no such stop, rank or division.
         """
         if not 0.0 <= self.minutes <= 100_000.0:
             raise InputError(

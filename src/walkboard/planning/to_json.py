@@ -1,4 +1,4 @@
-"""The form in which a plan is exchanged: ``walkboard plan --json``, format 1."""
+"""JSON of a plan: ``walkboard plan --json``, format 1."""
 
 from __future__ import annotations
 

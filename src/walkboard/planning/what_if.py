@@ -1,8 +1,8 @@
-"""Plans of one state of an organ under changing requests, each answered at once.
+"""Plans for one state of an organ under changing requests, answered quickly.
 
-`prepare` works out once what the requests have in common; `Prepared.plan` answers one. Minutes,
-ranks out of reach, tolerances and musts change only the choice; an event with other air or other
-music changes what pipes cost, and the last few events are remembered.
+`prepare` calculates once what the requests share; `Prepared.plan` answers one. Minutes, ranks out
+of reach, tolerances and requirements only change the choice; an event with other air or music
+changes the pipes' costs, and the last few events are cached.
 
 Examples
 --------
@@ -51,13 +51,13 @@ from walkboard.planning.with_walks import Outcome, choose_and_walk
 
 _EVENTS_REMEMBERED = 8
 _CELESTE_TURNS = 3  # chosen: most settle in two
-# Of a pipe that must be seen to and that nobody heard: it may stand anywhere. Chosen.
+# For a pipe that must be done but was not heard: it may be anywhere. Chosen.
 UNKNOWN_CENTS = 10.0
 FORECAST_ONLY = (
     "Nothing was heard today: this plan rests on forecasts alone and may leave the organ worse. "
     "Listen to the first keys before you tune."
 )
-WORTH_SAYING_CENTS = 0.3  # a reference moved by more is named, with what that buys. Chosen.
+WORTH_SAYING_CENTS = 0.3  # a reference moved by more is mentioned, with its gain. Chosen.
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +107,7 @@ class Prepared:
         InputError, UnknownNameError
             As `PlanRequest.check`.
         NotEnoughMinutesError
-            When what must be done does not fit; it says how many minutes are missing.
+            If the required work does not fit; says how many minutes are missing.
         """
         request.check(self.organ)
         return self._plan(request, *self._settled(request))
@@ -147,7 +147,7 @@ class Prepared:
         return with_partners(problem, self._cost(request, self._partners).situation)
 
     def _walked(self, request: PlanRequest, costed: _Costed, problem: Problem) -> Outcome:
-        """The choice with its walks: with every stray where they all fit, else as it is best."""
+        """The choice with its walks: with every stray if they all fit, else the best choice."""
         freely = self._freely(request, problem)
         capacity = in_steps_within(request.minutes)
         firmer = problem if request.demands.leave_strays else with_strays(problem)
@@ -179,7 +179,7 @@ class Prepared:
     def pipe_offsets(
         self, request: PlanRequest, tuned: Collection[PipeRef] = ()
     ) -> tuple[PipeOffset, ...]:
-        """Every pipe that is known, with what it costs; for `planning.reasons.explain`.
+        """Every known pipe with its cost; for `planning.reasons.explain`.
 
         Parameters
         ----------
@@ -192,17 +192,17 @@ class Prepared:
         return tuple(found.offset(index) for index in range(len(found.known)))
 
     def above_cents(self, request: PlanRequest, plan: Plan) -> dict[str, float]:
-        """What a plan tunes each division to, above where it stands [cents]."""
+        """What a plan tunes each division to, above its present pitch [cents]."""
         pitches = self._cost(request).pitches
         return {r.division: r.shift_cents - pitches[r.division].above_cents for r in plan.reference}
 
     def certificate(self, request: PlanRequest) -> Continuous:
-        """A bound of a request's plan for every reference, also between the grid's.
+        """A bound of a request's plan for every reference, also between the grid's points.
 
         Raises
         ------
         InputError
-            When divisions may be tuned apart: the certificate is for one pitch for all.
+            If divisions may be tuned apart: the proof is for one pitch for all.
         """
         request.check(self.organ)
         if request.demands.tie_cents:
@@ -215,7 +215,7 @@ class Prepared:
         return certify(problem, outcome, capacity, costed.pitches)
 
     def situation(self, request: PlanRequest) -> Situation:
-        """Every pipe that is known, weighed for the request's event, as arrays."""
+        """Every known pipe, weighted for the request's event, as arrays."""
         request.check(self.organ)
         return self._cost(request).situation
 
@@ -306,11 +306,11 @@ class Prepared:
         )
 
     def _unheard(self) -> tuple[str, ...]:
-        """A warning where the plan rests on nothing that was heard."""
+        """A warning if the plan is based on no readings."""
         return () if any(isinstance(k, PipeCents) for k in self._known) else (FORECAST_ONLY,)
 
     def _moved(self, request: PlanRequest, outcome: Outcome) -> tuple[str, ...]:
-        """What moving the reference buys, where it is moved so far that it matters."""
+        """Gain from moving the reference, if it is moved enough to matter."""
         task, chosen = outcome.task, outcome.chosen
         moved = float(task.references_cents[chosen.reference])
         if task.parts is not None or abs(moved) <= WORTH_SAYING_CENTS:
@@ -325,7 +325,7 @@ class Prepared:
         return (f"{where}: that leaves {buys:.1f} less badness ({buys / max(stay, 1e-9):.0%}).",)
 
     def _references(self, problem: Problem, outcome: Outcome) -> dict[str, float]:
-        """The reference of every division, above where it stands [cents]."""
+        """The reference of every division, above its present pitch [cents]."""
         at = outcome.task.references_cents
         chosen = outcome.chosen.references
         first = float(at[chosen[0]])
@@ -358,15 +358,15 @@ def prepare(
     air: Mapping[str, AirCourse] | None = None,
     reed_follows: Mapping[str, float] | None = None,
 ) -> Prepared:
-    """Work out what the plans of one state of an organ have in common.
+    """Calculate what the plans for one state of an organ share.
 
     Parameters
     ----------
     organ : Organ
     condition : Condition
-        From `walkboard.condition.assess.assess`, of the same readings; brings the thermometers.
+        From `walkboard.condition.assess.assess`, from the same readings; includes the thermometers.
     pipes : sequence of PipeCents
-        Where pipes stand; of several readings of one pipe the surest counts.
+        Deviations of pipes; of several readings of one pipe the most certain counts.
     forecasts : sequence of PipeForecast
         Forecasts of pipes that were not heard; any of heard pipes are ignored. Other pipes are not
         planned.
@@ -380,7 +380,7 @@ def prepare(
     Raises
     ------
     InputError
-        When nothing is known of any pipe, or a figure is out of range, NaN for example.
+        If no pipe is known, or a figure is out of range, NaN for example.
     """
     check_condition(condition)
     check_shares(reed_follows or {}, what="The part of the flues' movement that a reed follows")

@@ -1,4 +1,4 @@
-"""Choosing and walking by turns: the choice pays for the walks, the walks follow the choice."""
+"""Choosing and walking alternately: the choice pays for the walks, the walks follow the choice."""
 
 from __future__ import annotations
 
@@ -22,12 +22,12 @@ from walkboard.planning.value.pipe_offset import PipeOffset
 
 _FREE_TURNS = 3  # of choosing and walking; then the walks charged may only rise
 _HAIR = 1e-9
-_PASSES = 2  # over all visits, each left out or put in; more found nothing on the bench's organs
+_PASSES = 2  # over all visits, each removed or added; more found nothing on the bench's organs
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """A choice and the way through the case that it takes."""
+    """A choice and its way through the case."""
 
     task: Task
     chosen: Chosen
@@ -54,27 +54,27 @@ def choose_and_walk(
     beams: Sequence[int] = BEAMS,
     freely: Problem | None = None,
 ) -> Outcome:
-    """Choose with the walks charged, walk what was chosen, and again until both agree.
+    """Choose with the walks charged, route the choice, and repeat until both agree.
 
     Parameters
     ----------
     organ : Organ
     problem : Problem
     capacity : int
-        Steps of time that there are.
+        Available steps of time.
     ways : Ways, optional
         Ways of that organ.
     weather : Weather, optional
-        With it, reeds are come to when the air is nearest the event's.
+        With it, reeds are reached when the air is nearest the event's.
     beams : sequence of int
-        How hard the last way is proved; see `walkboard.planning.route.shortest`.
+        How far the final way is proved; see `walkboard.planning.route.shortest`.
     freely : Problem, optional
-        The same with fewer musts: the bound then holds for every choice that keeps those.
+        The same with fewer requirements: the bound then holds for every choice that meets those.
 
     Raises
     ------
     NotEnoughMinutesError
-        When what must be done does not fit, with the walks that it alone would take.
+        If the required work does not fit even with only its own walks.
     """
     walker = _Walker(organ, problem, ways or Ways(organ), weather or Weather())
     try:
@@ -104,7 +104,7 @@ class _Walker:
         self._visit_of_rank = visits
 
     def likely(self) -> BoolArray:
-        """Pipes of which the first way is made: what must be done, or everything."""
+        """Pipes of the first way: the required ones, or all."""
         problem = self._problem
         if problem.must is None:
             return np.ones(len(problem.ranks), dtype=np.bool_)
@@ -112,7 +112,7 @@ class _Walker:
         return must
 
     def settle(self, capacity: int, likely: BoolArray, beams: Sequence[int]) -> Outcome:
-        """Turn by turn from a first way over these pipes."""
+        """Alternate, starting from a way through these pipes."""
         problem, ways = self._problem, self._ways
         charges = ways.charges(self._way(likely, QUICK).legs, self._visits)
         start: int | None = None
@@ -128,12 +128,12 @@ class _Walker:
                 return self._outcome(task, chosen, way, charges, beams)
             if turn < _FREE_TURNS:
                 charges = walked
-            else:  # two ways take turns: charge the longer of what each says, which must settle
+            else:  # two ways alternate: charge the longer of the two, which must converge
                 charges = {visit: max(charges[visit], walked[visit]) for visit in self._visits}
-        raise AssertionError("charges that only rise, and are as long as some walk, settle")
+        raise AssertionError("charges that only rise, and are bounded by some walk, converge")
 
     def bare(self, capacity: int, beams: Sequence[int]) -> Outcome:
-        """Only the chests where something must be done, where that takes the least time."""
+        """Only the chests with required work, at the reference where that takes least time."""
         problem = self._problem
         way = self._barest(beams)
         walked = {leg.visit: leg.minutes for leg in way.legs}
@@ -144,10 +144,10 @@ class _Walker:
         return self._outcome(task, chosen, way, charges, beams)
 
     def improved(self, outcome: Outcome, capacity: int, beams: Sequence[int]) -> Outcome:
-        """The best that leaving out or putting in one visit at a time leads to.
+        """The best result of removing or adding one visit at a time.
 
-        Among fixed visits the walk is fixed too, so the choice is exact; only which visits are made
-        is searched.
+        With fixed visits the walk is fixed too, so the choice is exact; only the set of visits is
+        searched.
         """
         best, known = outcome, set[frozenset[Visit]]()
         for _ in range(_PASSES):
@@ -169,7 +169,7 @@ class _Walker:
     def _among(
         self, made: frozenset[Visit], capacity: int, best: Outcome, beams: Sequence[int]
     ) -> Outcome | None:
-        """The best choice among these visits, where it is better than the best known."""
+        """The best choice among these visits, if better than the best known."""
         problem = self._problem
         way = self._ways.round_trip(made, self._first, beams=QUICK)
         left = capacity - sum(in_steps(leg.minutes) for leg in way.legs)
@@ -189,8 +189,8 @@ class _Walker:
     def bounded(self, outcome: Outcome, capacity: int) -> Outcome:
         """The same with a bound that holds for every choice of pipes, pitch and way together.
 
-        Whoever tunes at a chest has come to it, over no less than the shortest walk that ends
-        there. The best choice with only that charged leaves no more than any plan.
+        Tuning at a chest requires walking there, over at least the shortest walk that ends there.
+        The best choice with only that charged is a lower bound for any plan.
         """
         chests = {visit.chest for visit in self._visits}
         nearest = {
@@ -207,10 +207,10 @@ class _Walker:
         return replace(outcome, chosen=replace(outcome.chosen, bound=min(cost, bound)))
 
     def _barest(self, beams: Sequence[int]) -> Way:
-        """The way of the reference at which what must be done takes the least time, walks and all.
+        """The way at the reference where the required work takes least time, walks included.
 
-        References are taken in the order of their time without walks, until no walk is short
-        enough to matter.
+        References are tried in order of their time without walks, until no walk is short enough to
+        matter.
         """
         problem = self._problem
         assert problem.must is not None
@@ -238,7 +238,7 @@ class _Walker:
         )
 
     def _work(self, chosen: BoolArray) -> dict[Visit, Work]:
-        """What is done in each visit; panels are opened at the first."""
+        """The work of each visit; panels are opened at the first."""
         steps = np.bincount(
             self._rank_of[chosen], self._problem.steps[chosen], minlength=len(self._visit_of_rank)
         )
@@ -266,7 +266,7 @@ class _Walker:
         charges: Mapping[Visit, float],
         beams: Sequence[int],
     ) -> Outcome:
-        """Walk it as short as can be proved; a way that is longer than the one charged is none."""
+        """Find the shortest provable way; one longer than the one charged is rejected."""
         if beams != QUICK and way.cost - way.bound_cost > 1e-6:
             proved = self._way(chosen.pipes, beams)
             if proved.minutes <= way.minutes + 1e-9:

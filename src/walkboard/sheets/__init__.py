@@ -1,1 +1,1 @@
-"""The printed sheets: a plain report value first; PDF, page and table only draw it."""
+"""The printed sheets: first a plain report value; PDF, page and table only draw it."""

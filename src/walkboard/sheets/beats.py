@@ -1,7 +1,7 @@
-"""How fast a pipe beats against the reference stop that is drawn with it.
+"""How fast a pipe beats against the reference stop drawn with it.
 
-The two sound on one key. Their lowest partials that meet are those whose numbers are as the ratio
-of their pitches: a 2⅔′ against an 8′ beats at its own fundamental and the 8′'s third partial.
+Both sound on one key. Their lowest coinciding partials have the numbers of their pitch ratio: a 2⅔′
+against an 8′ beats at its own fundamental and the 8′'s third partial.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from walkboard.planning.plan import PlanItem, Reference
 from walkboard.quantities import ratio_of_cents
 
 _CELESTE_ROUNDS = 4  # each is a hundredth of the last
-HIGHEST_PARTIAL = 8  # beats of higher ones are too faint to tune by; common practice, no source
+HIGHEST_PARTIAL = 8  # beats of higher ones are too faint for tuning; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
 class Beats:
-    """Beats a second against the reference pipe [Hz]: as it stands, and at its target."""
+    """Beats a second against the reference pipe [Hz]: now, and at its target."""
 
     now_hz: float
     target_hz: float
@@ -31,7 +31,7 @@ class Beats:
 def reference_in(organ: Organ, rank: Rank) -> Rank | None:
     """The rank that a rank is tuned to: an open 4′ of its division, else an open 8′; else None.
 
-    A celeste is tuned to its partner. The reference itself has none.
+    A celeste is tuned to its partner. None for the reference itself.
     """
     if rank.is_celeste:
         return partner_of(organ, rank)
@@ -53,7 +53,7 @@ def reference_in(organ: Organ, rank: Rank) -> Rank | None:
 def beats_against(
     organ: Organ, item: PlanItem, reference: Rank, pitch: Reference | None
 ) -> Beats | None:
-    """How fast a pipe of the worklist beats against the reference pipe on its key.
+    """Beat rate of a pipe of the worklist against the reference pipe on its key.
 
     Parameters
     ----------
@@ -68,7 +68,7 @@ def beats_against(
     Returns
     -------
     Beats or None
-        None where the reference has no pipe on that key, or they meet in no partial that is heard.
+        None if the reference has no pipe on that key, or no audible partials coincide.
     """
     rank = organ.rank(item.pipe.rank)
     now_hz = item.target_hz * ratio_of_cents(item.cents)

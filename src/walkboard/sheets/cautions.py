@@ -1,8 +1,8 @@
-"""Cautions for work inside the case, as data: by the kinds of pipe and the places of a worklist.
+"""Cautions for work inside the case, as data: by the kinds of pipe and places on a worklist.
 
 A printed sheet cites official bodies only; other sources are in ``docs/venue.md``. The limits are
-figures from the law or guide named, for orientation. They are not advice: `DEFERENCE` goes with
-them on every sheet.
+figures from the law or guide named, for orientation. They are not advice: every sheet also prints
+`DEFERENCE`.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ class Topic(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One caution as it is printed.
+    """One printed caution.
 
     Attributes
     ----------
@@ -208,7 +208,7 @@ _METAL = frozenset({TunedBy.SLIDE, TunedBy.CONE, TunedBy.ROLL, TunedBy.CAP, Tune
 
 
 def cautions_for(ranks: Iterable[Rank], divisions: Iterable[Division]) -> tuple[Caution, ...]:
-    """The cautions that go with work on these ranks in these divisions.
+    """The cautions for work on these ranks in these divisions.
 
     Parameters
     ----------
@@ -220,13 +220,13 @@ def cautions_for(ranks: Iterable[Rank], divisions: Iterable[Division]) -> tuple[
     Returns
     -------
     tuple of Caution
-        Those for any work inside a case first; print `DEFERENCE` with them.
+        General ones for work inside a case first; print `DEFERENCE` with them.
     """
     topics = dict.fromkeys(_ALWAYS)
     if any(division.enclosed for division in divisions):
         topics[Topic.SHUTTERS] = None
     for rank in ranks:
-        # what a pipe is made of is not in the description: what tunes it tells metal from wood
+        # the description does not give the material: the tuning device shows metal or wood
         parts = rank.parts_used
         if any(part.family is Family.REED or part.tuned_by in _METAL for part in parts):
             topics[Topic.LEAD] = None
@@ -240,6 +240,6 @@ def cautions_for(ranks: Iterable[Rank], divisions: Iterable[Division]) -> tuple[
 
 
 def _longest_feet(rank: Rank) -> float:
-    """Nominal length of a rank's lowest pipe [ft]; a stopped one stands half as tall."""
+    """Nominal length of a rank's lowest pipe [ft]; a stopped one is half as tall."""
     octaves_above_c2 = (rank.from_key.semitone - 36) / 12.0
     return float(8.0 / float(rank.multiples[0][1]) / 2.0**octaves_above_c2)

@@ -1,6 +1,6 @@
 """Draws the chart of a rank as SVG: cents against key, in black and grey, by shape.
 
-Each pipe is a stem from the line that it is tuned to, so that its length is what there is to move.
+Each pipe is a stem from the line it is tuned to, so its length shows how far to move it.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from walkboard.sheets.wording import signed
 
 WIDTH_MM = 178.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 19.0, 176.0, 5.0, 47.0  # of the plot [mm]
-_KEYS_MM = 7.0  # below the plot, for the names of keys; the words of flags hang from there
+_KEYS_MM = 7.0  # below the plot, for the key names; flag texts hang from there
 _ADVANCE = 0.602  # em, of every letter of the font
 _FONT = "DejaVu Sans Mono"
 _TEXT_MM, _SMALL_MM = 3.4, 2.6  # 9.6 and 7.4 point; a column of 61 keys is 2.6 mm wide
 Place: TypeAlias = tuple[float, float]
 """Across and down from the upper left corner [mm]."""
-_LEAST_CENTS, _MOST_CENTS = 5.0, 50.0  # shown on each side of the target, at least and at most
+_LEAST_CENTS, _MOST_CENTS = 5.0, 50.0  # range on each side of the target, least and largest
 _ALWAYS_CENTS = 10.0  # from the target; a pipe nearer than this is never drawn at the edge
 _MOST_RULES = 10  # across the plot
 _STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0)
@@ -28,7 +28,7 @@ _BLACK_KEYS = frozenset({1, 3, 6, 8, 10})
 
 
 def draw_chart(chart: RankChart) -> str:
-    """SVG of a chart, 178 mm wide; as high as its longest flag wants.
+    """SVG of a chart, 178 mm wide; as high as its longest flag needs.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ class _Scale:
         return _LEFT + (semitone - self.lowest + 0.5) * self.column
 
     def y(self, cents: float) -> float:
-        """Kept on the plot: what lies beyond is drawn at its edge."""
+        """Clamped to the plot: anything beyond is drawn at its edge."""
         kept = min(max(cents, self.low), self.high)
         return _BOTTOM - (kept - self.low) / (self.high - self.low) * (_BOTTOM - _TOP)
 
@@ -78,8 +78,8 @@ class _Scale:
 def _cents_shown(chart: RankChart) -> tuple[float, float]:
     """Lowest and highest cents of the plot.
 
-    The lines and every pipe, but those far outside the run of the rank: one pipe 40 cents off must
-    not press all others flat.
+    The lines and every pipe, except those far outside the rank: one pipe 40 cents off must not
+    flatten all others.
     """
     target = next((line.cents for line in chart.lines if line.is_target), 0.0)
     cents = [c for p in chart.points for c in (p.cents, p.left_cents) if c is not None]
@@ -125,7 +125,7 @@ def _ground(chart: RankChart, scale: _Scale) -> list[str]:
 
 
 def _levels(chart: RankChart, scale: _Scale) -> list[str]:
-    """The band of pipes in tune, and the lines with their words at the right."""
+    """The in-tune band, and the lines with their labels at the right."""
     parts = []
     target = next((line for line in chart.lines if line.is_target), None)
     if target is not None:
@@ -145,7 +145,7 @@ def _levels(chart: RankChart, scale: _Scale) -> list[str]:
 
 
 def _level_words(lines: tuple[ChartLine, ...]) -> list[str]:
-    """Words in a row above the plot, each with a sample of its line."""
+    """Labels in a row above the plot, each with a sample of its line."""
     parts = []
     x = _RIGHT
     for line in reversed(lines):
@@ -206,7 +206,7 @@ def _spread(x: float, point: ChartPoint, scale: _Scale) -> list[str]:
 
 
 def _beyond(x: float, cents: float, scale: _Scale) -> list[str]:
-    """Two triangles at the edge and the value beside them."""
+    """Two triangles at the edge with the value."""
     up = cents > scale.high
     y = scale.y(cents)
     inward = 1.0 if up else -1.0

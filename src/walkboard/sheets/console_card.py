@@ -8,7 +8,7 @@ from datetime import date
 
 @dataclass(frozen=True, slots=True)
 class ConsoleCard:
-    """A card of A6 size with a square that a phone reads.
+    """An A6 card with a QR code.
 
     Attributes
     ----------
@@ -18,9 +18,9 @@ class ConsoleCard:
     square : str
         The square as SVG.
     day : date
-        It was printed on; the date of the document.
+        Day of printing; the date of the document.
     title, heading, how, manners, alt : str
-        In words.
+        As text.
     language : str
         BCP 47 code of the text's language.
     """

@@ -1,4 +1,4 @@
-"""A rank over its visits and on, as SVG: where its pipes were heard, and were and are expected."""
+"""A rank over past and future visits, as SVG: where its pipes were heard, and are expected."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ _LEFT, _RIGHT, _TOP, _BOTTOM = 19.0, 172.0, 3.0, 38.0
 _FONT = "DejaVu Sans Mono"
 _TEXT_MM, _SMALL_MM = 3.4, 2.9
 _LEAST_CENTS = 5.0
-_MARGIN = 0.02  # of the time shown, free at either end
+_MARGIN = 0.02  # of the time shown, empty at either end
 _MOST_RULES = 8
 _MOST_YEARS = 12
 
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """A day's low, middle and high [cents]: of pipes heard, or of a forecast."""
+    """A day's low, middle and high [cents], of pipes heard or forecast."""
 
     on: date
     low_cents: float
@@ -31,16 +31,16 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class DriftCourse:
-    """A rank over time, all brought to one temperature.
+    """A rank over time, converted to one temperature.
 
     Attributes
     ----------
     title : str
     heard : tuple of Band
-        Each visit at which it was heard, on arrival: nine pipes in ten, and the middle.
+        Each visit at which it was heard, on arrival: range of nine pipes in ten, and the middle.
     expected : tuple of tuple of Band
-        A run from each visit to the next, and from the last one on: where nine pipes in ten were
-        expected by what was known at its beginning.
+        A run from each visit to the next, and after the last: expected range of nine pipes in ten
+        from what was known at its start.
     celsius : float
         Air that all values are converted to [°C].
     caption : str
@@ -99,7 +99,7 @@ def draw_drift(course: DriftCourse) -> str:
 
 
 def _years(first: date, last: date, x: object) -> list[str]:
-    """The years along the foot, a short stroke where each begins."""
+    """The years along the foot, with a tick at the start of each."""
     assert callable(x)
     parts = [_line(_LEFT, _BOTTOM, _RIGHT, _BOTTOM, 0.25, "#000")]
     every = max(1, -(-(last.year - first.year) // _MOST_YEARS))

@@ -101,7 +101,7 @@ def outlook_sheet(
         courses_words=(
             "All brought to the air that is named, so that what the air does is out of it. The "
             "grey runs from visit to visit: where nine pipes in ten were to be expected by what "
-            "was known then. Nought is where the rank's pipes are meant to stand."
+            "was known then. Zero is where the rank's pipes should be."
         ),
     )
 

@@ -170,9 +170,9 @@ def _flag_rows(
 
 
 def _fault_row(fault: Fault) -> FaultRow:
-    if fault.mended is None:
+    if fault.fixed_on is None:
         stands = f"stands since {day_words(fault.reported)}"
     else:
-        note = f": {fault.mended_note}" if fault.mended_note else ""
-        stands = f"fixed {day_words(fault.mended)}{note}"
+        note = f": {fault.fix_note}" if fault.fix_note else ""
+        stands = f"fixed {day_words(fault.fixed_on)}{note}"
     return FaultRow(fault.kind, fault.place, fault.words, stands, fault.repair)

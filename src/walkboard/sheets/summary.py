@@ -184,8 +184,8 @@ def left(
 
 def faults(reported: Sequence[Fault]) -> Passage:
     """The faults that still need fixing, and those that were fixed."""
-    open_faults = [fault for fault in reported if fault.mended is None]
-    fixed = [fault for fault in reported if fault.mended is not None]
+    open_faults = [fault for fault in reported if fault.fixed_on is None]
+    fixed = [fault for fault in reported if fault.fixed_on is not None]
     sentences = []
     if open_faults:
         found = [f"{f.kind}{f', {f.place}' if f.place else ''}" for f in open_faults]
@@ -218,7 +218,7 @@ def advice(
                 "comes, and well beforehand."
             )
     words = Counter(point.word for chart in charts.values() for point in chart.points if point.word)
-    if words["silent"] or any(fault.mended is None for fault in reported):
+    if words["silent"] or any(fault.fixed_on is None for fault in reported):
         sentences.append(
             "Ask an organ builder to look at the silent pipes and the faults that are left."
         )

@@ -42,7 +42,7 @@ from walkboard.sheets.wording import (
     stands,
 )
 
-_OTHER_AIR_CENTS = 0.5  # from here on, reeds are told both figures: a sixth of a degree. Chosen.
+_OTHER_AIR_CENTS = 0.5  # from here on, reeds show both figures: a sixth of a degree. Chosen.
 _PROVED_MINUTES = 0.05
 LEAST_BEATS_HZ = 0.05  # slower beats take twenty seconds: printed as 0
 

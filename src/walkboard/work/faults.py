@@ -1,4 +1,4 @@
-"""Faults: reported by players, found in walks, mended at visits."""
+"""Faults: reported by players, found in walks, fixed at visits."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ def link(
     key: str | None = None,
     pipe: PipeRef | None = None,
 ) -> KeptFault:
-    """Say anew what a fault belongs to; the pipe is found from stop and key as in `report`.
+    """Link a fault to something else; the pipe is found from stop and key as in `report`.
 
     Raises
     ------
@@ -103,15 +103,15 @@ def link(
     return book.link_fault(fault_id, stop=stop, key=key, pipe=pipe)
 
 
-def mend_once(book: Book, fault_id: int, visit_id: int | None, note: str) -> KeptFault:
-    """Say that a fault is mended; the same said twice, as by a phone that slept, is no error."""
+def mark_fixed_once(book: Book, fault_id: int, visit_id: int | None, note: str) -> KeptFault:
+    """Mark a fault as fixed; doing it twice, as from a phone that was asleep, is not an error."""
     fault = book.fault(fault_id)
     if fault.mended_at is not None and (fault.mended_in_visit, fault.mended_note) == (
         visit_id,
         note,
     ):
         return fault
-    return book.mend_fault(fault_id, visit_id=visit_id, note=note)
+    return book.mark_fixed(fault_id, visit_id=visit_id, note=note)
 
 
 def is_noted(book: Book, organ_id: int, kind: str, pipe: PipeRef, *, but: str = "") -> bool:
@@ -126,7 +126,7 @@ def take_back(book: Book, organ_id: int, uid: str, visit_id: int, note: str) -> 
     """Take back a fault that was noted by mistake; one that does not stand is left as it is."""
     for fault in book.open_faults(organ_id):
         if fault.uid == uid:
-            mend_once(book, fault.id, visit_id, note)
+            mark_fixed_once(book, fault.id, visit_id, note)
 
 
 def division_of(organ: Organ, fault: KeptFault) -> str | None:

@@ -1,9 +1,9 @@
 """What was learned of an organ's drift, kept in the book's folder, so that it is learned once.
 
 A file a history: ``worked-out/drift-<hash>.json``. The hash is of all that the answer rests on: the
-program's version, the usual sizes that learning begins with, the organ's description, every
-reading and every tuning as the drift model takes them. Whatever of these changes, the file is not
-found, and the drift is learned anew. The folder may be removed at any time.
+program's version, the usual sizes that learning begins with, the organ's description, every reading
+and every tuning as the drift model takes them. Whatever of these changes, the file is not found,
+and the drift is learned again. The folder may be removed at any time.
 """
 
 from __future__ import annotations

@@ -189,7 +189,7 @@ def readiness(
 
 
 def usual_minutes(book: Book, kept: KeptOrgan) -> float:
-    """Minutes of the last visit of which it was told, or what is usual."""
+    """Minutes of the last visit that stated them, or the usual."""
     stated = [visit.minutes for visit in book.visits(kept.id) if visit.minutes is not None]
     return stated[-1] if stated else USUAL_MINUTES
 
@@ -214,7 +214,7 @@ def readiness_by(
 
 
 def occasion_of(organ: Organ, event: KeptEvent) -> Occasion:
-    """An event as the readiness takes it; without air told, the organ's pitch temperature."""
+    """An event for the readiness; if no air is given, the organ's pitch temperature."""
     usual = organ.pitch.at_celsius if event.air_celsius is None else event.air_celsius
     air = {d.id: event.air_by_division.get(d.id, usual) for d in organ.divisions}
     known = {stop.id for stop in organ.stops}

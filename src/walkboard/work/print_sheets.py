@@ -227,8 +227,8 @@ def _fault(organ: Organ, fault: KeptFault, care: FaultCare | None) -> values.Fau
         place=", ".join(place),
         words=fault.words,
         reported=fault.reported_at.astimezone().date(),
-        mended=None if fault.mended_at is None else fault.mended_at.astimezone().date(),
-        mended_note=fault.mended_note,
+        fixed_on=None if fault.mended_at is None else fault.mended_at.astimezone().date(),
+        fix_note=fault.mended_note,
         repair="" if care is None else ": ".join(w for w in (care.who, care.parts) if w),
     )
 

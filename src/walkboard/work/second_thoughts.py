@@ -1,4 +1,4 @@
-"""Second thoughts: recordings labelled anew or withdrawn, conditions corrected.
+"""Corrections: recordings relabelled or withdrawn, conditions corrected.
 
 What was said first stays in the book. A visit's minutes and purpose are corrected by
 `walkboard.book.visits.Visits.correct_visit`.
@@ -34,7 +34,7 @@ def relabel(
     words: str = "",
     progress: ProgressOfEach | None = None,
 ) -> KeptRecording:
-    """Say anew what was recorded, hear the recording again by that, and keep both labels.
+    """Relabel a recording, hear it again with the new label, and keep both labels.
 
     Works for open and closed visits; what was derived from the old readings no longer counts.
 

@@ -72,7 +72,7 @@ def test_tuning_shows_at_the_next_hearing(written, organ):
     assert np.mean(closer) > 0.8
 
 
-def test_the_calendar_goes_on_after_today_and_faults_are_told(written):
+def test_the_calendar_continues_after_today_and_faults_are_reported(written):
     book, _ = written
     kept = book.organs()[0]
     assert sum(event.starts_at > NOW for event in book.events(kept.id)) >= 4

@@ -1,4 +1,4 @@
-"""Readiness is kept over a restart, knows when it is old, and is worked out anew by itself."""
+"""Readiness is kept over a restart, knows when it is stale, and is recalculated automatically."""
 
 from __future__ import annotations
 

@@ -63,7 +63,7 @@ def test_a_visit_shows_what_was_done_and_what_was_read(server: Server, open_page
     assert len(page.query_selector_all(".readings tbody tr")) == len(read)
     silent = [r for r in page.query_selector_all(".readings tr") if "silent" in r.inner_text()]
     assert silent
-    assert all("–" in row.inner_text() for row in silent)  # no value, and no nought
+    assert all("–" in row.inner_text() for row in silent)  # no value, and no zero
     look_at(page, "book-visit")
 
 

@@ -1,4 +1,4 @@
-"""Faults: told by players at the console, placed, put together, mended and come back."""
+"""Faults: reported by players at the console, located, merged, fixed and reopened."""
 
 from __future__ import annotations
 
@@ -228,9 +228,7 @@ def test_the_card_waits_until_the_desk_is_shared(empty_server: Server, open_page
     look_at(page, "card-not-shared")
 
 
-def test_faults_are_placed_put_together_mended_and_come_back(
-    own_server: Server, open_page: Open
-) -> None:
+def test_faults_are_located_merged_fixed_and_reopened(own_server: Server, open_page: Open) -> None:
     page = open_page(f"{own_server.address}/organ/1/faults")
     assert page.query_selector("header nav a[aria-current=page]") is not None
     page.click("text=Write in a fault")
@@ -260,7 +258,7 @@ def test_faults_are_placed_put_together_mended_and_come_back(
     assert page.inner_text(".said-whole") == "howls again"
 
 
-def test_the_list_follows_what_others_tell(own_server: Server, open_page: Open) -> None:
+def test_the_list_follows_what_others_report(own_server: Server, open_page: Open) -> None:
     page = open_page(f"{own_server.address}/organ/1/faults")
     with opened_to_see(own_server.book) as book:
         reported = book.report_fault(1, FaultKind.RATTLE, "the grille of the swell box")
@@ -271,7 +269,7 @@ def test_the_list_follows_what_others_tell(own_server: Server, open_page: Open) 
     look_at(page, "faults")
 
 
-def test_a_fault_mended_without_a_link_is_kept_and_sent_later(
+def test_a_fault_fixed_while_offline_is_kept_and_sent_later(
     own_server: Server, open_page: Open
 ) -> None:
     with opened_to_see(own_server.book) as book:

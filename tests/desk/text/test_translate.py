@@ -147,6 +147,6 @@ def test_a_translation_keeps_what_is_translated() -> None:
     assert len(rows) == 1 + len(words.sentences())
 
 
-def test_an_english_desk_tells_what_it_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_english_desk_shows_sentences_as_they_are(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(catalogue_module, "language", lambda: "en")
     assert translate.translate("7.0 flat of the flues") == "7.0 flat of the flues"

@@ -92,7 +92,7 @@ def test_three_ranks_at_once_lie_within_their_truth_where_they_are_read():
     assert all(reading.flags for _, reading in readings if not isinstance(reading, Measured))
 
 
-def test_two_alike_unisons_are_told_apart_but_not_named():
+def test_two_alike_unisons_are_separated_but_not_named():
     holds = read_ranks("two_unisons")
     resolved = 0
     for (first, one), (second, other) in holds:

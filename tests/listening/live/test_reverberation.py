@@ -1,4 +1,5 @@
-"""High pipes told from the room that fills, on notes of `tests.signals` whose truth is known."""
+"""High pipes separated from the room that fills, on notes of `tests.signals` whose truth is
+known."""
 
 import numpy as np
 import pytest

@@ -162,7 +162,7 @@ def test_noise_is_no_pipe_and_silence_is_silence() -> None:
 
 
 @pytest.mark.parametrize(("ratio", "off"), [(1.0, 2.0), (2.0, -3.0)])
-def test_pipe_and_reference_are_told_apart(ratio: float, off: float) -> None:
+def test_pipe_and_reference_are_separated(ratio: float, off: float) -> None:
     rng = np.random.default_rng(8)
     reference = moved(C4.hz, still, "flue", rng, seconds=2.6)
     pipe = moved(ratio * C4.hz * 2.0 ** (off / 1200.0), still, "flue", rng, seconds=2.6)

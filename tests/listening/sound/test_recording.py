@@ -68,7 +68,9 @@ def test_a_phones_m4a_keeps_length_and_times(
     assert sound.inspect().warnings == ()
 
 
-def test_a_bare_aac_stream_is_late_by_no_more_than_its_untold_encoder_delay(tmp_path: Path) -> None:
+def test_a_bare_aac_stream_is_late_by_at_most_its_unstated_encoder_delay(
+    tmp_path: Path,
+) -> None:
     sound = opened(phoned(bursts(), tmp_path, container="adts"), "memo.aac")
     late_s = np.asarray(onsets_s(whole(sound), RATE_HZ)) - ONSETS_S
     assert_allclose(late_s, 1024 / RATE_HZ, atol=0.001)  # this encoder's delay: one AAC frame
@@ -232,14 +234,14 @@ def test_an_mp3_without_a_length_is_read_to_its_end(tmp_path: Path) -> None:
     source = tmp_path / "made.wav"
     source.write_bytes(written(bursts(), "float.wav"))
     options = ["-c:a", "libmp3lame", "-q:a", "4", "-write_xing", "0"]
-    made = tmp_path / "untold.mp3"
+    made = tmp_path / "unstated.mp3"
     subprocess.run(["ffmpeg", "-v", "error", "-i", str(source), *options, str(made)], check=True)
     data = made.read_bytes()
     assert sf.SoundFile(io.BytesIO(data)).frames < 2.5 * RATE_HZ
-    sound = opened(data, "untold.mp3")
+    sound = opened(data, "unstated.mp3")
     assert_allclose(sound.info.seconds, 3.0, atol=0.05)
     late_s = np.asarray(onsets_s(whole(sound), RATE_HZ)) - ONSETS_S
-    assert_allclose(late_s, 1105 / RATE_HZ, atol=0.001)  # LAME 576 + decoder 529 samples, untold
+    assert_allclose(late_s, 1105 / RATE_HZ, atol=0.001)  # LAME 576 + decoder 529 samples, unstated
 
 
 def test_recorded_pipes_open_with_the_length_that_their_truth_tells() -> None:

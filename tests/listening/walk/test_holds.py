@@ -1,4 +1,5 @@
-"""Walks as key holders do them: every hold found, named by pitch and order, every fault told."""
+"""Walks as key holders do them: every hold found, named by pitch and order, every fault
+reported."""
 
 import json
 from collections.abc import Sequence
@@ -115,7 +116,7 @@ def test_a_pipe_off_speech_is_named_by_its_place_in_the_walk(speaks, spectrum):
     assert_allclose(heard, key_hz(59), rtol=0.003)  # 5 cents
 
 
-def test_pipes_far_off_are_still_told_apart_by_order():
+def test_pipes_far_off_are_still_named_by_order():
     rng = np.random.default_rng(3)
     cents = rng.uniform(-45.0, 45.0, 14)
     strokes = [
@@ -152,7 +153,7 @@ def test_several_ranks_are_one_key():
     assert names(walk, keys) == list(keys)
 
 
-def test_keys_an_octave_apart_are_told_apart_where_sixteen_and_eight_foot_sound():
+def test_keys_an_octave_apart_are_separated_where_sixteen_and_eight_foot_sound():
     """A walk of every sixth key with gaps, one 16' slipped by 22 cents: the octave is no refuge."""
     held, slipped = [36, 42, 60, 66, 84, 90, 96], 42
     unison = sound_of(steps(held), multiples=(1.0,))

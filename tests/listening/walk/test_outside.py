@@ -21,7 +21,7 @@ HELD = (60, 61, 62, 63, 63, 64, 65, 67, 68, 72, 69, 70, 71)  # 63 twice, 66 not,
 
 
 @pytest.mark.parametrize(("program", "name"), [(20, "reed organ"), (74, "recorder")])
-def test_a_played_walk_is_named_and_its_faults_told(program, name):
+def test_a_played_walk_is_named_and_its_faults_reported(program, name):
     fluidsynth = pytest.importorskip("fluidsynth", reason="FluidSynth's library is not installed")
     if not SOUNDFONT.exists():
         pytest.skip(f"the soundfont {SOUNDFONT} (Debian: timgm6mb-soundfont) is not installed")

@@ -79,7 +79,7 @@ def test_a_stop_that_the_event_needs_is_within_its_tolerance(prepared):
     assert max(abs(stands[p]) for p in off) > 1.5
 
 
-def test_minutes_that_are_missing_are_told_and_are_enough(prepared):
+def test_the_missing_minutes_reported_are_enough(prepared):
     demands = Demands(within_cents={"great.principal": 0.5, "great.trumpet": 1.0})
     with pytest.raises(NotEnoughMinutesError, match="minutes more than there are") as caught:
         prepared.plan(PlanRequest(20.0, demands=demands))

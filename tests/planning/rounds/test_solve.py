@@ -20,7 +20,7 @@ PRICES = Prices()
 
 
 def broken(firm: Firm, stops: tuple[Stop, ...]) -> list[str]:
-    """What a firm would object to, counted anew from the firm's own figures."""
+    """What a firm would object to, counted again from the firm's own figures."""
     found = []
     weeks, tuners = firm.capacity_hours.shape
     for week in range(weeks):
@@ -48,7 +48,7 @@ def broken(firm: Firm, stops: tuple[Stop, ...]) -> list[str]:
 
 
 def worth(firm: Firm, stops: tuple[Stop, ...]) -> float:
-    """Benefit less driving, counted anew."""
+    """Benefit less driving, counted independently."""
     total = 0.0
     for organ, benefit in enumerate(firm.benefit):
         weeks = [s.week for s in stops if s.organ == organ]
@@ -95,7 +95,7 @@ def test_in_small_firms_the_best_of_all_rounds_is_found_or_nearly() -> None:
 
 @pytest.mark.parametrize("seed", [3, 4])
 def test_the_round_is_near_the_optimum_of_an_exact_solver(seed: int) -> None:
-    """HiGHS as mixed-integer solver, on a model written anew here."""
+    """HiGHS as mixed-integer solver, on a separate model written here."""
     firm = invented_firm(seed, organs=14, weeks=6, tuners=2, hours_a_week=14.0)
     found = solve_round(firm)
     exact = _exact(firm)

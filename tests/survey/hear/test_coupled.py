@@ -16,7 +16,7 @@ def walked(
     stated: str, *also: str, first: int = 0, last: int = 25
 ) -> tuple[HeardWalk, list[float]]:
     p = player(keys=25)
-    p.hold_s = 2.6  # two ranks in a short hold are seldom told apart
+    p.hold_s = 2.6  # two ranks in a short hold are seldom separated
     keys = p.keys(stated)[first:last:2]
     scene = p.play("", [stated], p.times(keys), p.drawn_pipes([stated, *also]))
     walk = heard(scene)

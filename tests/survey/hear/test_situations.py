@@ -249,7 +249,7 @@ def test_a_second_key_held_withholds_the_value_of_that_hold_only() -> None:
     assert flagged == [7]
 
 
-def test_keys_not_held_and_dead_notes_are_told_apart() -> None:
+def test_keys_not_held_and_dead_notes_are_distinguished() -> None:
     p = player()
     keys = some_keys(p, PRINCIPAL, count=16)
     passed, dead = keys[5], keys[10]

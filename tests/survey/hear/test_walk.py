@@ -1,4 +1,4 @@
-"""A walk on a known organ: pipes named, faults told, another stop recognised."""
+"""A walk on a known organ: pipes named, faults reported, another stop recognised."""
 
 import io
 from typing import Any

@@ -1,7 +1,7 @@
 """The cautious rules: what the issue's registrations are, and what is never drawn together.
 
 The limits are our chosen, to be measured; what they must allow are the registrations that were
-told apart by a prototype (16+8+4, 8+4+2⅔+2, a cornet, a mixture), and what they must refuse is
+separated by a prototype (16+8+4, 8+4+2⅔+2, a cornet, a mixture), and what they must refuse is
 common practice, no source: celestes, unisons, a loud reed over a soft flute.
 """
 
@@ -26,7 +26,7 @@ def voice(
     [(0.5, 1, 2), (1, 2, 3, 4), (1, 2, 3, 4, 5), (4, 6, 8, 12), (1, 2), (3, 5)],
     ids=["16+8+4", "8+4+2⅔+2", "cornet", "15-19-22-26", "8+4", "sesquialtera"],
 )
-def test_what_a_prototype_told_apart_may_be_drawn_at_tenor_c(multiples):
+def test_what_a_prototype_separated_may_be_drawn_at_tenor_c(multiples):
     assert RULES.why_not([voice(130.81 / 2 * m) for m in multiples]) is None
 
 

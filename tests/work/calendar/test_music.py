@@ -119,5 +119,5 @@ def test_an_odd_key_signature_does_not_spoil_good_music(tmp_path: Path, signatur
 
 def test_a_pipe_is_no_music(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "music.mid")
-    with pytest.raises(InputError, match="it is no file"):
+    with pytest.raises(InputError, match="it is not a file"):
         read_music(tmp_path / "music.mid", ORGAN, ["great.octave"])

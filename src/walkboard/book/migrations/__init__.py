@@ -1,1 +1,1 @@
-"""The book's migrations, read by Alembic; `versions` holds one file a revision."""
+"""The book's migrations, read by Alembic; `versions` has one file per revision."""

@@ -1,4 +1,4 @@
-"""The book's tables. Rows stay inside the book; `walkboard.book.records` is what comes out.
+"""The book's tables. Rows stay inside the book; callers get `walkboard.book.records`.
 
 Import the rows from here, so that all tables are known. Rows are never edited or removed, with one
 exception: closing a visit writes to its row, once. A row is replaced by a new row whose
@@ -7,7 +7,7 @@ exception: closing a visit writes to its row, once. A row is replaced by a new r
 
 from walkboard.book.models.base import NAMING, Base
 from walkboard.book.models.events import EventRow, WeightChangeRow
-from walkboard.book.models.faults import FaultLinkRow, FaultMendingRow, FaultRow, FaultTieRow
+from walkboard.book.models.faults import FaultFixRow, FaultLinkRow, FaultRow, FaultTieRow
 from walkboard.book.models.plans import (
     PlanCurveRow,
     PlanItemRow,
@@ -34,8 +34,8 @@ __all__ = [
     "DescriptionRow",
     "DivisionConditionsRow",
     "EventRow",
+    "FaultFixRow",
     "FaultLinkRow",
-    "FaultMendingRow",
     "FaultRow",
     "FaultTieRow",
     "HearingRow",

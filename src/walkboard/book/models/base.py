@@ -25,7 +25,7 @@ NAMING = {
 
 
 def only_where(condition: str) -> dict[str, Any]:
-    """The condition of a partial index, for each database that the tables are written for."""
+    """The condition of a partial index, for each supported database."""
     return {"sqlite_where": text(condition), "postgresql_where": text(condition)}
 
 

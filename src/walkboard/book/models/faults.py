@@ -22,7 +22,7 @@ class FaultRow(Base):
     reported_at: Mapped[datetime]
     reporter: Mapped[str] = mapped_column(server_default=text("''"))
     links: Mapped[list[FaultLinkRow]] = relationship(order_by="FaultLinkRow.id")
-    mending: Mapped[FaultMendingRow | None] = relationship()
+    fix: Mapped[FaultFixRow | None] = relationship()
     ties: Mapped[list[FaultTieRow]] = relationship(foreign_keys="FaultTieRow.fault_id")
 
 
@@ -39,8 +39,8 @@ class FaultLinkRow(Base):
     linked_at: Mapped[datetime]
 
 
-class FaultMendingRow(Base):
-    """The end of a fault."""
+class FaultFixRow(Base):
+    """When and how a fault was fixed."""
 
     __tablename__ = "fault_mending"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -51,7 +51,7 @@ class FaultMendingRow(Base):
 
 
 class FaultTieRow(Base):
-    """One fault's tie to another: a double of it, or the same come back after it was mended."""
+    """One fault's tie to another: a double of it, or the same fault come back after a fix."""
 
     __tablename__ = "fault_tie"
     __table_args__ = (

@@ -83,7 +83,7 @@ class PlanCurveRow(Base):
 
 
 class TickRow(Base):
-    """A tick, once however often it is sent."""
+    """A tick, stored once however often it is sent."""
 
     __tablename__ = "tick"
     __table_args__ = (CheckConstraint("state IN ('done', 'skipped', 'open')", name="state"),)
@@ -100,7 +100,7 @@ class TickRow(Base):
 
 
 class SettlingRow(Base):
-    """How one pipe was heard settling after a hand was on it."""
+    """How one pipe settled after being touched."""
 
     __tablename__ = "settling"
     __table_args__ = (UniqueConstraint("visit_id", "rank", "number", "heard_at"),)

@@ -13,7 +13,7 @@ from walkboard.book.models.visits import DescriptionRow, VisitRow
 
 
 class SoundRow(Base):
-    """The content of a recording, once however often it is used."""
+    """The content of a recording, stored once however often it is used."""
 
     __tablename__ = "sound"
     sha256: Mapped[str] = mapped_column(primary_key=True)
@@ -22,7 +22,7 @@ class SoundRow(Base):
 
 
 class RecordingRow(Base):
-    """A recording taken in at a visit."""
+    """A recording imported at a visit."""
 
     __tablename__ = "recording"
     __table_args__ = (UniqueConstraint("visit_id", "sha256"),)
@@ -39,8 +39,8 @@ class RecordingRow(Base):
 class HearingRow(Base):
     """One walk as one version of the program heard it.
 
-    `change` is empty for a hearing, "relabelled" where the user said anew what was recorded, and
-    "withdrawn" where the recording no longer counts; a row of that kind has no holds.
+    `change` is empty for a hearing, "relabelled" if the user changed the label, and "withdrawn" if
+    the recording no longer counts; such a row has no holds.
     """
 
     __tablename__ = "hearing"

@@ -54,7 +54,7 @@ class VisitRow(Base):
 
 
 class VisitCorrectionRow(Base):
-    """A visit's purpose and minutes as they were corrected; the newest counts."""
+    """A correction of a visit's purpose and minutes; the newest counts."""
 
     __tablename__ = "visit_correction"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -66,7 +66,7 @@ class VisitCorrectionRow(Base):
 
 
 class ConditionsRow(Base):
-    """One noting of the conditions, perhaps a correction of an earlier one."""
+    """One entry of the conditions, perhaps a correction of an earlier one."""
 
     __tablename__ = "conditions"
     __table_args__ = (Index("uq_conditions_supersedes_id", "supersedes_id", unique=True),)

@@ -1,8 +1,8 @@
-"""What the book keeps, as frozen types; database rows never leave the book.
+"""The book's records as frozen types; database rows never leave the book.
 
 Records are superseded, not edited: a correction is a new record that names the one it replaces.
-Instants are time-zone aware; the book gives them back in UTC. Floats come back as the same number,
-bit for bit, but that a negative zero comes back as zero.
+Instants are time-zone aware; the book returns them in UTC. Floats come back bit for bit, except
+that negative zero comes back as zero.
 """
 
 from walkboard.book.records.events import KeptEvent, KeptWeight

@@ -17,21 +17,21 @@ class KeptEvent:
     Attributes
     ----------
     uid : str
-        The calendar's own name for it (RFC 5545, UID), or one given by hand; a changed event keeps
-        its uid and becomes a new record that supersedes the old.
+        The calendar's id for it (RFC 5545, UID), or one given by hand; a changed event keeps its
+        uid and becomes a new record that replaces the old.
     starts_at : datetime
     title : str
     stops : tuple of str
-        Stops that it is known to use; empty where nothing is known.
+        Stops it is known to use; empty if unknown.
     air_celsius : float or None
         Air temperature expected at the organ [°C].
     kept_at : datetime
     cancelled : bool
     superseded_by : int or None
     use : EventUse
-        Registrations and keys that its music exposes; empty where nothing is known.
+        Registrations and keys that its music exposes; empty if unknown.
     air_by_division : mapping of division id to °C
-        Where the air expected differs from `air_celsius`.
+        If the air expected differs from `air_celsius`.
     """
 
     id: int

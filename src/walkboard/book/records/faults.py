@@ -1,4 +1,4 @@
-"""Faults as they are reported, and where they stand."""
+"""Faults as reported, and their state."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class FaultKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class KeptFault:
-    """A fault of a pipe, key or part; `mended_at` is None while it stands.
+    """A fault of a pipe, key or part; `mended_at` is None while it is open.
 
     Attributes
     ----------
@@ -45,15 +45,15 @@ class KeptFault:
     stop, key, pipe
         What it is linked to, by the newest link.
     words : str
-        As it was reported.
+        As reported.
     uid : str or None
-        Given by whoever reports, so that sending it twice keeps it once.
+        Chosen by the reporter's device, so that a report sent twice is stored once.
     reporter : str
-        Who reported it, where they said so.
+        Who reported it, if they said so.
     double_of : int or None
-        The fault that it is another report of.
+        The fault it is another report of.
     again_of : int or None
-        The mended fault that came back as this one.
+        The fixed fault that came back as this one.
     """
 
     id: int
@@ -74,5 +74,5 @@ class KeptFault:
 
     @property
     def stands(self) -> bool:
-        """Whether it is neither mended nor a double of another."""
+        """Whether it is neither fixed nor a double of another."""
         return self.mended_at is None and self.double_of is None

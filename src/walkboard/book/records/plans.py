@@ -1,4 +1,4 @@
-"""A plan, the ticks of its worklist, and how handled pipes settled."""
+"""A plan, the ticks of its worklist, and how touched pipes settled."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from walkboard.planning.plan import Plan, PlanItem
 
 @dataclass(frozen=True, slots=True)
 class KeptPlan:
-    """A plan as made for a visit; a new plan supersedes the last.
+    """A plan for a visit; a new plan replaces the last.
 
     Attributes
     ----------
     outdated_at : datetime or None
-        When a recording that it may rest on was labelled anew or withdrawn; None where none was.
+        When a recording it may be based on was relabelled or withdrawn; None if none was.
     organ_version : int or None
         Version of the description it was made with; None in books from before 0.2.0, where it was
         the visit's.
@@ -43,18 +43,18 @@ class TickState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """One pipe of the worklist dealt with (or skipped, or undone); the last one counts.
+    """One pipe of the worklist done, skipped or reopened; the last tick counts.
 
     Attributes
     ----------
     uid : str
-        Given by whoever ticks, so that sending it twice keeps it once.
+        Chosen by the device that ticks, so that a tick sent twice is stored once.
     state : str
         ``done``, ``skipped`` or ``open``.
     at : datetime
-        When it was made, by the clock of whoever ticked.
+        When it was made, by the clock of that device.
     device : str
-        Who ticked, where that matters.
+        Who ticked, if that matters.
     received_at : datetime or None
         When the book got it; left out when ticks are compared.
     """
@@ -71,7 +71,7 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class KeptSettling:
-    """How a pipe was heard settling after a hand was on it.
+    """How a pipe settled after being touched.
 
     Attributes
     ----------
@@ -82,7 +82,7 @@ class KeptSettling:
     log_tau, log_tau_sigma : float
         ln(τ/s) of its cooling, with one standard deviation.
     offset_cents, offset_sigma_cents : float
-        How far the hand left it above where it settled, with one standard deviation [cents].
+        How far above its settled pitch the hand left it, with one standard deviation [cents].
     heard_at : datetime
         When it was called done.
     """
@@ -99,7 +99,7 @@ class KeptSettling:
 
 @dataclass(frozen=True, slots=True)
 class WorklistLine:
-    """One line of the worklist with the tick that counts; `tick` is None where there is none."""
+    """One line of the worklist with the tick that counts; `tick` is None if there is none."""
 
     item: PlanItem
     tick: Tick | None

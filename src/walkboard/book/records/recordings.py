@@ -11,16 +11,16 @@ from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 
 
 class HearingChange(StrEnum):
-    """Why a hearing takes the place of the one before it."""
+    """Why a hearing replaces the one before it."""
 
     NONE = ""
-    RELABELLED = "relabelled"  # the user said anew what was recorded
+    RELABELLED = "relabelled"  # the user changed the label
     WITHDRAWN = "withdrawn"  # the recording no longer counts
 
 
 @dataclass(frozen=True, slots=True)
 class KeptRecording:
-    """One recording, kept by the hash of its content, with its newest hearing.
+    """One recording, stored by the hash of its content, with its newest hearing.
 
     Attributes
     ----------
@@ -29,14 +29,14 @@ class KeptRecording:
     kept_at : datetime
         When the recording was first kept.
     recorded_at : datetime or None
-        When it was made, where that is known.
+        When it was made, if known.
     hearing_id : int
         Id of the hearing in `walk`; hearing the recording again makes a new one.
     heard_at : datetime or None
         When that hearing was kept.
     change : HearingChange
-        Why it took the place of the one before. A withdrawn recording keeps the label that it had;
-        its walk has no holds.
+        Why it replaced the one before. A withdrawn recording keeps its label; its walk has no
+        holds.
     words : str
         The user's reason; may be empty.
     organ_version : int
@@ -66,7 +66,7 @@ class KeptRecording:
 
 @dataclass(frozen=True, slots=True)
 class RecordingLabel:
-    """What a recording is said to be: its file's name, the stops drawn, the air [°C]."""
+    """A recording's label: its file's name, the stops drawn, the air [°C]."""
 
     file_name: str
     drawn: tuple[str, ...]
@@ -80,17 +80,17 @@ class KeptReading:
     Attributes
     ----------
     superseded_by : int or None
-        The reading of the same pipe, nearest in the recording, that a newer hearing put in its
-        place; None while it is current, and where the newer hearing read that pipe no more.
+        The reading of the same pipe, nearest in the recording, that replaced it in a newer hearing;
+        None while it is current, and if the newer hearing did not read that pipe.
     superseded_in : int or None
-        The hearing that took the place of this reading's own; None while it is current.
+        The hearing that replaced this reading's own; None while it is current.
     visit_id, hearing_id : int
     hold : int
         Number of its hold in the walk.
     key : Key or None
         The key held.
     sounded_at : datetime or None
-        When the recording was made, or else when it was kept.
+        When the recording was made, or else stored.
     """
 
     id: int
@@ -107,5 +107,5 @@ class KeptReading:
 
     @property
     def is_current(self) -> bool:
-        """Whether no newer hearing has taken its place."""
+        """Whether no newer hearing has replaced it."""
         return self.superseded_in is None

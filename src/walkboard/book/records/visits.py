@@ -19,9 +19,9 @@ class Conditions:
         Relative, 0 to 1.
     wind_mm : mapping of division id to mm of water
     noted_at : datetime or None
-        Time-zone aware; None until the book keeps them and notes its own time.
+        Time-zone aware; None until the book stores them with its own time.
     id : int or None
-        In the book; names them when they are corrected.
+        Id in the book; names them when they are corrected.
     """
 
     air_celsius: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
@@ -33,16 +33,16 @@ class Conditions:
 
 @dataclass(frozen=True, slots=True)
 class KeptOrgan:
-    """One organ in the book; `description` is the TOML text as it was given.
+    """One organ in the book; `description` is the TOML text as given.
 
     Attributes
     ----------
     id : int
         Id of the organ; the same for every version of its description.
     name, description : str
-        As the newest version has them.
+        As in the newest version.
     added_at : datetime
-        When this version was kept.
+        When this version was stored.
     version : int
         Version of the description, from 1.
     """
@@ -66,7 +66,7 @@ class KeptNote:
 
 @dataclass(frozen=True, slots=True)
 class VisitCorrection:
-    """What a visit's purpose and minutes were corrected to, and why.
+    """A visit's corrected purpose and minutes, and why.
 
     Attributes
     ----------
@@ -94,12 +94,12 @@ class KeptVisit:
     organ_version : int
         Version of the description when the visit was opened.
     conditions : tuple of Conditions
-        In the order in which they were noted, a corrected one in its old place.
+        In the order noted, a corrected one in its old place.
     notes : tuple of KeptNote
-        In the order in which they were added.
+        In the order added.
     corrections : tuple of VisitCorrection
         Corrections of purpose and minutes, oldest first; the first is what the visit was opened
-        with. Empty where nothing was corrected.
+        with. Empty if nothing was corrected.
     """
 
     id: int

@@ -1,10 +1,10 @@
 """What a visit's readings of all flues have in common: the organ's, the divisions', the moment's.
 
-Four kinds of movement are separated as far as they can be: lasting movement of the whole organ's
-flues, and of one division's (dust); and what is of this visit only, of all thermometers or of one
-(a wrong reading, humidity). Each rank says what it knows as one normal likelihood
-(`walkboard.condition.drift.rank.Summary`); what the others say is its prior. Exact for one visit;
-from visit to visit the tie between the ranks' own movements and the common one is dropped.
+Four kinds of movement are separated as far as possible: lasting movement of the whole organ's
+flues, and of one division's (dust); and what belongs to this visit only, for all divisions or one
+(a wrong thermometer, humidity). Each rank contributes a normal likelihood
+(`walkboard.condition.drift.rank.Summary`); the others' contributions are its prior. Exact for one
+visit; between visits the correlation of the ranks' own movements with the common one is dropped.
 """
 
 from __future__ import annotations
@@ -36,13 +36,13 @@ class CommonDrift:
         self.covariance = np.diag(np.full(2 * (1 + divisions), _SMALL))
 
     def copy(self) -> CommonDrift:
-        """The same, to go on with alone."""
+        """An independent copy."""
         other = CommonDrift(self._divisions, self.habits)
         other.mean, other.covariance = self.mean.copy(), self.covariance.copy()
         return other
 
     def pass_time(self, years: float) -> None:
-        """Let time pass; what was of the last visit only is forgotten."""
+        """Let time pass; what belonged only to the last visit is forgotten."""
         k = 1 + self._divisions
         growth = np.full(k, self.habits.division_cents**2)
         growth[0] = self.habits.organ_cents**2
@@ -50,7 +50,7 @@ class CommonDrift:
         self.covariance[own, own] += growth * max(0.0, years)
 
     def begin_visit(self, air_is_known: tuple[bool, ...]) -> None:
-        """Begin a visit; `air_is_known` says of each division whether its air was told."""
+        """Begin a visit; `air_is_known` says for each division whether its air was noted."""
         k = 1 + self._divisions
         self.mean[k:] = 0.0
         self.covariance[k:, :] = 0.0
@@ -65,7 +65,7 @@ class CommonDrift:
     def hear(
         self, summaries: Mapping[int, Summary], division_of: Mapping[int, int]
     ) -> dict[int, tuple[float, float]]:
-        """Take in what ranks say.
+        """Add the contributions of ranks.
 
         Parameters
         ----------
@@ -76,7 +76,7 @@ class CommonDrift:
         Returns
         -------
         dict of rank to (float, float)
-            Mean and variance of the common part by what all *other* ranks say.
+            Mean and variance of the common part from all *other* ranks.
         """
         precision = np.linalg.inv(self.covariance)
         pull = precision @ self.mean
@@ -95,7 +95,7 @@ class CommonDrift:
         return others
 
     def surprise(self, summaries: Mapping[int, Summary], division_of: Mapping[int, int]) -> float:
-        """Minus the log likelihood of what ranks say, but for a constant; before `hear`."""
+        """Minus the log likelihood of the ranks' contributions, up to a constant; before `hear`."""
         said = [s for s in summaries.values() if s.precision > 0.0]
         if not said:
             return 0.0
@@ -114,7 +114,7 @@ class CommonDrift:
         return float(a @ self.mean), float(a @ self.covariance @ a)
 
     def lasting(self, division: int) -> tuple[float, float]:
-        """Mean and variance of what lasts of it."""
+        """Mean and variance of its lasting part."""
         a = self._row(division)
         a[1 + self._divisions :] = 0.0
         return float(a @ self.mean), float(a @ self.covariance @ a)

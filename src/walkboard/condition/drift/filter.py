@@ -1,4 +1,4 @@
-"""The whole organ over its visits: every rank's joint normal, and what they have in common."""
+"""The whole organ over its visits: every rank's joint normal, and their common part."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from walkboard.organ.model import Organ
 
 @dataclass(frozen=True, eq=False)
 class Surprises:
-    """Readings of one visit beside what had been foreseen of them, before they were taken in.
+    """Readings of one visit compared with their forecasts, before they were included.
 
     Attributes
     ----------
@@ -33,9 +33,9 @@ class Surprises:
     cents : (m,) array
         Reading less forecast [cents].
     sigma_cents : (m,) array
-        As foreseen for a pipe that did not slip, the reading's own uncertainty in it.
+        As forecast for a pipe that did not slip, including the reading's uncertainty.
     slipped : (m,) array
-        Chance of a slip, as foreseen.
+        Forecast chance of a slip.
     """
 
     rank: IntArray
@@ -46,7 +46,7 @@ class Surprises:
 
 
 class OrganDrift:
-    """What is known of an organ's pipes; it changes with each visit taken in.
+    """What is known of an organ's pipes; updated with each visit.
 
     Parameters
     ----------
@@ -77,8 +77,8 @@ class OrganDrift:
         ]
         self.common = CommonDrift(len(divisions), common)
         self.year: float | None = None
-        # of each rank at the last visit: the common part before it, by all other ranks, and what
-        # the rank itself said of it
+        # for each rank at the last visit: the common part from all other ranks, and the rank's own
+        # contribution
         self.last_common: dict[int, tuple[tuple[float, float], tuple[float, float]]] = {}
         self.last_said: dict[int, Summary] = {}
 
@@ -100,7 +100,7 @@ class OrganDrift:
         self.year = year if self.year is None else max(year, self.year)
 
     def take_in(self, visit: VisitFigures) -> Surprises:
-        """Take in a visit: what was heard, then what was tuned."""
+        """Add a visit: what was heard, then what was tuned."""
         self.pass_to(visit.year)
         self.common.begin_visit(self.air_is_known(visit.air_cents))
         surprises = self._surprises(visit)
@@ -113,11 +113,11 @@ class OrganDrift:
         return surprises
 
     def air_is_known(self, air_cents: Mapping[str, float | None]) -> tuple[bool, ...]:
-        """Of each division whether its air was told."""
+        """For each division, whether its air was noted."""
         return tuple(air_cents.get(d.id) is not None for d in self.organ.divisions)
 
     def hear(self, visit: VisitFigures) -> None:
-        """Take in readings within the visit that was begun last."""
+        """Add readings within the visit begun last."""
         terms = {at: self.shared(visit, at) for at in visit.ranks}
         met = {
             at: self.ranks[at].meet(
@@ -145,12 +145,12 @@ class OrganDrift:
         return self.common.mean_and_variance(self.division_of[rank])
 
     def shared(self, visit: VisitFigures, rank: int) -> FloatArray:
-        """What multiplies a rank's shared terms at a visit."""
+        """Factors of a rank's shared terms at a visit."""
         air = visit.air_cents.get(self.organ.ranks[rank].division)
         return shared_terms(0.0 if air is None else air, visit.year)
 
     def foresee(self, rank: int, when: VisitFigures) -> Foreseen:
-        """A rank's pipes as they stand, lasting common movement included."""
+        """A rank's pipes now, lasting common movement included."""
         seen = self.ranks[rank].foresee(self.shared(when, rank))
         if not self.ranks[rank].is_flue:
             return seen
@@ -159,13 +159,13 @@ class OrganDrift:
         return Foreseen(seen.cents + mean, sigma, seen.slipped, seen.shared_cents)
 
     def division_sigma_cents(self, rank: int) -> float:
-        """Uncertainty of where the flues of a rank's division stand as a whole [cents]."""
+        """Uncertainty of the common shift of a rank's division [cents]."""
         return float(np.sqrt(self.common.lasting(self.division_of[rank])[1]))
 
     def read_now(self, rank: int, when: VisitFigures) -> Foreseen:
-        """A rank's pipes as they would read at the visit that was taken in last.
+        """A rank's pipes as they would read at the last visit.
 
-        What a visit's readings have in common moves the reference, not the plan, so its remaining
+        The common part of a visit's readings moves the reference, not the plan, so its remaining
         uncertainty is left out.
         """
         shared = self.shared(when, rank)

@@ -1,13 +1,13 @@
-"""Learns from a book's years how each kind of pipe drifts, and how far its forecasts were off.
+"""Learns from a book's years how each kind of pipe drifts, and how wrong its forecasts were.
 
-Every reading was foreseen before it was taken in; the sizes of a kind are those under which its
-readings came least as a surprise (prequential likelihood: Dawid 1984, J. R. Stat. Soc. A 147:278),
-held near the usual sizes by a prior, so that a short history changes little and none nothing. Then
-the spread of the forecasts is corrected by how they came out, four figures a kind
+Every reading is forecast before it is added; the sizes of a kind are those with the highest
+likelihood of its readings (prequential likelihood: Dawid 1984, J. R. Stat. Soc. A 147:278), held
+near the usual sizes by a prior, so a short history changes little. Then the spread of the forecasts
+is corrected by their outcomes, with four figures per kind
 (`walkboard.condition.drift.kinds.Recalibration`), again held near the usual.
 
-The search goes along one size after the other, each time to the top of the parabola through three
-values: the surprise is a smooth function of few sizes, and exactness would be thrown away on it.
+The search moves along one size after another, each time to the top of the parabola through three
+values: the likelihood is smooth, and an exact maximum would gain nothing.
 """
 
 from __future__ import annotations
@@ -39,25 +39,25 @@ from walkboard.organ.model import Organ
 
 _Sizes = TypeVar("_Sizes", Habits, CommonHabits)
 
-METHOD = 1  # raised whenever the same history would teach something else
-MOST_RANKS = 6  # of a kind: more tell little more of its sizes, and take longer
-FEWEST_READINGS = 60  # of fewer, a kind keeps the usual sizes
+METHOD = 1  # raised whenever the same history would give another result
+MOST_RANKS = 6  # of a kind: more add little and take longer
+FEWEST_READINGS = 60  # with fewer, a kind keeps the usual sizes
 HABITS_SPREAD = 0.35  # of the logarithm of a size about the usual
-# Of the common sizes: some tens of visits are few to learn from what a visit has in common.
+# For the common sizes: some tens of visits are few to learn them from.
 COMMON_SPREAD = 0.3
 _STEPS = (0.5, 0.25)  # of the logarithm, in the two rounds of the search
 _FARTHEST_STEP = 1.0
-# Sizes are learned from the first visits, the spread is corrected by the later ones: what was
-# fitted to some visits foretells those better than what comes.
+# Sizes are learned from the first visits and the spread is corrected with the later ones: a fit
+# predicts its own data better than new data.
 SIZES_SHARE = 0.6
-_MOST_FOR_SPREAD = 12_000  # readings that the recalibration looks at
+_MOST_FOR_SPREAD = 12_000  # readings used by the recalibration
 _USUAL_RECALIBRATION = Recalibration()
 _RECALIBRATION_SPREAD = np.array([0.15, 0.3, 0.5, 0.5])
 
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """How each kind drifts, by its history or as usual.
+    """How each kind drifts, from its history or as usual.
 
     Attributes
     ----------
@@ -65,7 +65,7 @@ class Learned:
     common : CommonHabits
     recalibration : mapping of DriftKind to Recalibration
     readings : mapping of DriftKind to int
-        How many readings it was learned from; 0 is as usual.
+        How many readings it was learned from; 0 for the usual values.
     """
 
     habits: Mapping[DriftKind, Habits]
@@ -93,7 +93,7 @@ def spread_of(
     Parameters
     ----------
     sigma_cents, slipped : (n,) arrays
-        Standard deviation without a slip, and the chance of one, as the joint normal gives them.
+        Standard deviation without a slip, and the chance of one, from the joint normal.
     slip_cents : float, or one each
     recalibration : Recalibration
     """
@@ -158,7 +158,7 @@ def learn(organ: Organ, visits: Sequence[PastVisit]) -> Learned:
 def recalibrate(
     drift: OrganDrift, surprises: Sequence[Surprises], kind: DriftKind
 ) -> Recalibration:
-    """How the spread of a kind's forecasts must be corrected, by how they came out."""
+    """Correction of the spread of a kind's forecasts, from their outcomes."""
     of_kind = np.array([k is kind for k in drift.kinds])
     off, sigma, slipped = (
         np.concatenate([getattr(s, name)[of_kind[s.rank]] for s in surprises] or [np.zeros(0)])
@@ -188,7 +188,7 @@ def recalibrate(
 
 @dataclass(frozen=True, eq=False)
 class _Course:
-    """One rank over the visits: what was heard of it, and what others said of each visit."""
+    """One rank over the visits: its readings, and the other ranks' contributions to each visit."""
 
     pipes: int
     is_flue: bool
@@ -201,7 +201,7 @@ _Log = dict[int, tuple[tuple[float, float], tuple[float, float]]]
 
 
 def _taken_in(drift: OrganDrift, visit: VisitFigures) -> _Log:
-    """Take a visit in; for each rank, the common part before it and by the other ranks."""
+    """Add a visit; for each rank, the prior of the common part and that from the other ranks."""
     drift.take_in(visit)
     return dict(drift.last_common)
 
@@ -229,7 +229,7 @@ def _surprise_of(courses: Sequence[_Course], kind: DriftKind) -> Callable[[Habit
 
 
 def _surprise(course: _Course, habits: Habits) -> float:
-    """Minus the log likelihood of a rank's readings, each as foreseen before its visit."""
+    """Minus the log likelihood of a rank's readings, each as forecast before its visit."""
     rank = RankDrift(course.pipes, habits, is_flue=course.is_flue)
     total = 0.0
     last: float | None = None
@@ -254,7 +254,7 @@ def _surprise(course: _Course, habits: Habits) -> float:
 
 
 def _learn_common(drift: OrganDrift, seen: Sequence[VisitFigures]) -> CommonHabits:
-    """Sizes of the common movement under which what the ranks say is the least surprise."""
+    """Sizes of the common movement with the highest likelihood."""
     divisions = dict(enumerate(drift.division_of))
     said = []
     for visit in seen:

@@ -1,8 +1,8 @@
-"""Where each pipe will stand on a date in an air: the forecast, with its honest spread.
+"""Where each pipe will be on a date in a given air: the forecast, with its spread.
 
-`follow` takes a history in, `forecast` looks ahead, `learn` (`walkboard.condition.drift.fit`)
-learns how this organ's kinds of pipes drift. Without history the forecast is what is thought of
-the kind of pipe. The model stands in `walkboard.condition.drift.rank` and `drift.common`.
+`follow` reads a history, `forecast` looks ahead, `learn` (`walkboard.condition.drift.fit`) learns
+how this organ's kinds of pipes drift. Without history the forecast is the prior of the kind of
+pipe. The model is in `walkboard.condition.drift.rank` and `drift.common`.
 """
 
 from __future__ import annotations
@@ -24,23 +24,23 @@ from walkboard.organ.model import Organ, PipeRef
 
 @dataclass(frozen=True, eq=False)
 class Forecast:
-    """Where every pipe of an organ is expected to stand.
+    """Where every pipe of an organ is expected to be.
 
     Attributes
     ----------
     at : date
     air_celsius : mapping of division id to float
-        Air of the forecast; a division without one stands at the organ's pitch temperature [°C].
+        Air of the forecast; a division without one is at the organ's pitch temperature [°C].
     pipes : tuple of PipeRef
         Rank by rank, in the organ's order.
     parts : NormalParts
         Against each pipe's target in that air [cents].
     reading_cents : (n,) array
-        What a reading has in common with the readings of its division beside that: a wrong
-        thermometer, humidity; one standard deviation [cents].
+        What a reading also shares with the readings of its division: a wrong thermometer, humidity;
+        one standard deviation [cents].
     shared_cents, division_cents : (n,) arrays
-        Parts of each pipe's spread: what the pipes of its rank share, and where the flues of its
-        division stand as a whole; one standard deviation [cents].
+        Parts of each pipe's spread: shared by its rank, and shared by the flues of its division;
+        one standard deviation [cents].
     """
 
     at: date
@@ -57,12 +57,12 @@ class Forecast:
         return {pipe: n for n, pipe in enumerate(self.pipes)}
 
     def of_readings(self) -> NormalParts:
-        """Where a reading of each pipe, against the told air, is expected [cents]."""
+        """Expected reading of each pipe against the noted air [cents]."""
         return self.parts.widened(self.reading_cents)
 
 
 def follow(organ: Organ, visits: Sequence[PastVisit], learned: Learned = AS_USUAL) -> OrganDrift:
-    """Take in a history.
+    """Read a history.
 
     Parameters
     ----------
@@ -90,11 +90,11 @@ def forecast(
     drift : OrganDrift
         From `follow`; it is not changed.
     at : date
-        Not before the last visit, else the forecast is of the last visit's day.
+        If before the last visit, the forecast is for the last visit's day.
     air_celsius : mapping of division id to float
         [°C].
     learned : Learned
-        The same that `drift` was followed with.
+        The same as `drift` was followed with.
     """
     ahead = drift.copy()
     ahead.pass_to(year_of(at))
@@ -105,22 +105,22 @@ def forecast(
 def at_visit(
     drift: OrganDrift, visit: PastVisit, learned: Learned = AS_USUAL
 ) -> tuple[OrganDrift, Forecast]:
-    """What is known within a visit, of which some pipes were heard or tuned.
+    """What is known during a visit at which some pipes were heard or tuned.
 
     Parameters
     ----------
     drift : OrganDrift
-        As it was before the visit; it is not changed. All that was heard so far is taken in at
-        once, so between rounds of listening start from here again.
+        State before the visit; not changed. All readings so far are added at once, so start from
+        here again after each round of listening.
     visit : PastVisit
     learned : Learned
 
     Returns
     -------
     OrganDrift
-        With the visit taken in.
+        With the visit included.
     Forecast
-        Of readings of this visit, at its told air: what the visit's readings have in common is in
+        Of readings of this visit, at its noted air: what the visit's readings have in common is in
         it, as far as it is known.
     """
     ahead = drift.copy()
@@ -138,7 +138,7 @@ def standing_forecast(
     air_celsius: Mapping[str, float],
     learned: Learned,
 ) -> Forecast:
-    """What is known of every pipe at the moment, no time passing."""
+    """What is known of every pipe now."""
     return _forecast(drift, when, at, air_celsius, learned, foresee=drift.foresee)
 
 

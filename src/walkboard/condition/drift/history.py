@@ -1,4 +1,4 @@
-"""What earlier visits found and did, as the drift model takes it."""
+"""What earlier visits found and did, as input to the drift model."""
 
 from __future__ import annotations
 
@@ -31,11 +31,11 @@ class PastVisit:
     ----------
     at : date
     air_celsius : mapping of division id to float
-        As it was told; divisions may be missing [°C].
+        As noted; divisions may be missing [°C].
     heard : tuple of PipeCents
-        Where pipes stood before anything was tuned.
+        Deviations of pipes before anything was tuned.
     left : mapping of PipeRef to float
-        Pipes that were tuned, and where they were left, against their targets at the air told for
+        Pipes that were tuned, and where they were left, against their targets at the air noted for
         their division [cents].
     """
 
@@ -54,7 +54,7 @@ class RankVisit:
     heard, tuned : arrays of int
         Pipes, from 0.
     cents, error_cents : arrays
-        Readings of `heard`, against the targets at the division's told air.
+        Readings of `heard`, against the targets at the division's noted air.
     left_cents : array
         Where the pipes of `tuned` were left.
     """
@@ -74,9 +74,9 @@ class VisitFigures:
     ----------
     year : float
     air_cents : dict of division id to float or None
-        How much sharper flues stand by the told air than at the organ's pitch temperature.
+        How much sharper flues are in the noted air than at the organ's pitch temperature.
     ranks : dict of rank index to RankVisit
-        Ranks of which something was heard or tuned.
+        Ranks with pipes heard or tuned.
     """
 
     year: float
@@ -85,7 +85,7 @@ class VisitFigures:
 
 
 def year_of(at: date) -> float:
-    """A date as a number of years; only differences and turns of the year count."""
+    """A date as a number of years; only differences and the season count."""
     return (at - _EPOCH).days / _DAYS_A_YEAR
 
 
@@ -95,7 +95,7 @@ def figures(organ: Organ, visits: Sequence[PastVisit]) -> tuple[VisitFigures, ..
     Raises
     ------
     InputError
-        When visits do not stand in the order of their dates, or a pipe is not the organ's.
+        If visits are not in order of date, or a pipe is not the organ's.
     """
     years = [year_of(visit.at) for visit in visits]
     if any(later < earlier for earlier, later in pairwise(years)):
@@ -109,7 +109,7 @@ def figures(organ: Organ, visits: Sequence[PastVisit]) -> tuple[VisitFigures, ..
 
 
 def air_of(organ: Organ, air_celsius: Mapping[str, float]) -> dict[str, float | None]:
-    """How much sharper each division's flues stand by its air than at the pitch's [cents]."""
+    """How much sharper each division's flues are than at the organ's pitch temperature [cents]."""
     return {
         d.id: air_cents(organ.pitch.at_celsius, air_celsius[d.id]) if d.id in air_celsius else None
         for d in organ.divisions

@@ -1,8 +1,8 @@
-"""What is thought of a kind of pipe before any history: how it wanders, moves with its rank, slips.
+"""The prior of each kind of pipe: how it wanders, moves with its rank, slips.
 
-Pipes are kept apart by what they are tuned by, for that is what lets go: slides and what is like
-them, cones, stoppers and caps, and the reeds' springs. Every size here is common practice, no
-source; `walkboard.condition.drift.fit` learns them from a book that has some years.
+Pipes are grouped by their tuning device, because that is what slips: slides and the like, cones,
+stoppers and caps, and the reeds' springs. Every size here is common practice, no source;
+`walkboard.condition.drift.fit` learns them from a book that has some years.
 """
 
 from __future__ import annotations
@@ -68,12 +68,11 @@ class Habits:
     rank_cents : float
         Wander of a whole rank in a year [cents].
     slips_a_year : float
-        Chance of a slip, for a pipe that is not prone to it.
+        Chance of a slip, for a pipe not prone to it.
     slip_cents : float
         Size of a slip, root mean square [cents].
     own_cents, common_cents : float
-        Where a pipe about its rank, and a rank about its division, stand before anything is known
-        [cents].
+        Prior spread of a pipe about its rank, and of a rank about its division [cents].
     left_cents : float
         How far off a tuned pipe is left [cents].
     """
@@ -103,7 +102,7 @@ USUAL_HABITS: Mapping[DriftKind, Habits] = MappingProxyType(
 
 @dataclass(frozen=True, slots=True)
 class Recalibration:
-    """How the forecast's spread is corrected by how earlier forecasts came out.
+    """How the forecast's spread is corrected by the outcome of earlier forecasts.
 
     The core of a forecast of standard deviation s becomes two normals, of s × `near` with weight
     1 − `far_share` and of s × `near` × `far`; the chance of a slip is multiplied by `slips`.
@@ -122,8 +121,8 @@ class CommonHabits:
     Attributes
     ----------
     visit_cents, place_cents : float
-        At one visit only, of the whole organ and of one division: what the thermometer reads
-        wrongly (0.17 °C by 3 cents), and humidity that nobody measured.
+        At one visit only, for the whole organ and for one division: thermometer error (0.17 °C at 3
+        cents per °C), and unmeasured humidity.
     organ_cents, division_cents : float
         Lasting movement in a year: dust, a thermometer that ages, a wet year.
     """
@@ -139,17 +138,17 @@ class CommonHabits:
 
 
 USUAL_COMMON = CommonHabits()
-UNKNOWN_AIR_CENTS = 15.0  # where nobody told the air: 5 °C either way
+UNKNOWN_AIR_CENTS = 15.0  # if the air was not noted: 5 °C either way
 
-# What part of the flues' movement with the air a rank follows beyond its physics.
+# Share of the flues' movement with the air that a rank follows beyond its physics.
 FLUE_FOLLOWS, FLUE_FOLLOWS_SIGMA = 0.0, 0.04
 REED_FOLLOWS, REED_FOLLOWS_SIGMA = -0.97, 0.08  # −1 is a reed that stays where it is
 SEASON_CENTS = 0.5  # yearly swing of a rank beside what its air explains, by each of sine, cosine
 
-# Pipes are not alike: how many visits' worth of evidence it takes to believe a pipe's own wander,
-# and how many slips its own proneness.
+# Pipes differ: how many visits' evidence it takes to believe a pipe's own wander, and how many
+# slips its own proneness.
 ALIKE_VISITS, ALIKE_SLIPS = 4.0, 0.8
-# Slips to be reckoned with in a pipe that was never heard: as if it had stood so many years alone.
+# Slips to expect in a pipe never heard: as if it had been left alone for so many years.
 UNHEARD_YEARS = 2.0
 
 

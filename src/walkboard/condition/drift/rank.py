@@ -1,18 +1,18 @@
-"""One rank over the years: its pipes and what they have in common, as one joint normal.
+"""One rank over the years: its pipes and their common part, as one joint normal.
 
-State of a rank of n pipes: each pipe's own place, then what the rank shares: its own movement, what
-it follows of the air beyond (a flue) or against (a reed) its targets, and two terms of the season;
-last, while a visit lasts, what the visit's readings have in common by a wrong thermometer.
+State of a rank of n pipes: each pipe's own place, then what the rank shares: its own movement, how
+it follows the air beyond (a flue) or against (a reed) its targets, and two seasonal terms; last,
+during a visit, the common error of its readings from a wrong thermometer.
 
     reading of pipe i = own_i + movement + follows · air + a cos τ + b sin τ + visit + error
 
-Own places and the movement are random walks. A slip is a jump of a pipe, ever more likely while it
-is not heard. Whether a pipe that was heard has slipped is judged against its rank: a slipped pipe
-is believed less about what is common, by the weights of a mixture of two normals. Tuning wipes out
-what was known of a pipe (its row and column) and puts it where it was left.
+Own places and the movement are random walks. A slip is a jump of a pipe, more likely the longer it
+was not heard. Whether a pipe has slipped is judged against its rank: a slipped pipe counts less for
+the common part, by the weights of a mixture of two normals. Tuning erases what was known of a pipe
+(its row and column) and sets it where it was left.
 
 Method: Kalman 1960, J. Basic Engineering 82:35; weights of the two-part mixture as in Harvey 1989,
-Forecasting, Structural Time Series Models and the Kalman Filter (from memory). Exact but for the
+Forecasting, Structural Time Series Models and the Kalman Filter (from memory). Exact except for
 slips, which are collapsed to one normal after every visit.
 """
 
@@ -42,13 +42,13 @@ IntArray = NDArray[np.int64]
 
 SHARED = 5  # movement, following, cosine, sine, visit
 _MOVEMENT, _FOLLOWS, _COSINE, _SINE, _VISIT = range(SHARED)
-_WIPED_CENTS = 50.0  # standard deviation of a pipe of which nothing is known, before it is left
+_WIPED_CENTS = 50.0  # standard deviation of a pipe of which nothing is known
 _FEWEST_FOR_MEDIAN = 5
 
 
 @dataclass(frozen=True, eq=False)
 class Foreseen:
-    """A rank's pipes foreseen by the joint normal, before the visit's common part.
+    """A rank's pipes as forecast by the joint normal, before the visit's common part.
 
     Attributes
     ----------
@@ -69,7 +69,7 @@ class Foreseen:
 
 @dataclass(frozen=True, eq=False)
 class Met:
-    """Readings of a rank beside what was foreseen, before the visit's common part is known.
+    """Readings of a rank compared with the forecast, before the visit's common part is known.
 
     Attributes
     ----------
@@ -77,7 +77,7 @@ class Met:
     off : (m,) array
         Reading less forecast [cents].
     spread : (m, m) array
-        Covariance of `off`, pipes that have slipped believed less.
+        Covariance of `off`; slipped pipes count less.
     own : (m,) array
         Variance of each pipe's own part, if it has not slipped.
     """
@@ -88,7 +88,7 @@ class Met:
     own: FloatArray
 
     def summary(self) -> Summary:
-        """What the rank says of the visit's common part."""
+        """The rank's contribution to the visit's common part."""
         root = _root(self.spread)
         both = np.ones((len(self.off), 2))
         both[:, 1] = self.off
@@ -98,7 +98,7 @@ class Met:
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """What a rank says of what its visit's readings have in common: a normal likelihood.
+    """A rank's contribution to its visit's common part: a normal likelihood.
 
     Attributes
     ----------
@@ -175,7 +175,7 @@ class RankDrift:
         return factor
 
     def follows(self) -> tuple[float, float]:
-        """What part of the flues' movement with the air it follows beyond its targets, and σ."""
+        """Share of the flues' movement with the air it follows beyond its targets, and σ."""
         at = self.pipes + _FOLLOWS
         return float(self.mean[at]), float(np.sqrt(self.covariance[at, at]))
 
@@ -185,7 +185,7 @@ class RankDrift:
         return float(self.mean[at]), float(np.sqrt(self.covariance[at, at]))
 
     def pass_time(self, years: float) -> None:
-        """Let time pass in which nothing was heard."""
+        """Let time pass without readings."""
         if years <= 0.0:
             return
         n, habits = self.pipes, self.habits
@@ -199,7 +199,7 @@ class RankDrift:
         self._slips_due += due
 
     def foresee(self, shared: FloatArray) -> Foreseen:
-        """Where its pipes stand without the visit's common part.
+        """Where its pipes are without the visit's common part.
 
         Parameters
         ----------
@@ -211,7 +211,7 @@ class RankDrift:
         return self.foresee_readings(without)
 
     def foresee_readings(self, shared: FloatArray) -> Foreseen:
-        """What its pipes would read now, within the visit begun last, but for the readings' errors.
+        """What its pipes would read now, within the visit begun last, without reading errors.
 
         Parameters
         ----------
@@ -223,7 +223,7 @@ class RankDrift:
         own = np.diagonal(self.covariance)[:n]
         variance = own + 2.0 * cross + shared @ self.covariance[n:, n:] @ shared
         common = float(shared @ self.covariance[n:, n:] @ shared) + 2.0 * float(np.mean(cross))
-        # the pipes' own places may move together too, after readings of a few of them
+        # the pipes' own places are correlated after readings of a few of them
         if n > 1:
             block = self.covariance[:n, :n]
             common += float((block.sum() - np.trace(block)) / (n * (n - 1)))
@@ -235,7 +235,7 @@ class RankDrift:
         )
 
     def telling(self, shared: FloatArray) -> tuple[float, FloatArray]:
-        """Variance of what its pipes have in common, and of each pipe's own part, a slip in it."""
+        """Variance of its pipes' common part, and of each pipe's own part including a slip."""
         n = self.pipes
         common = float(shared @ self.covariance[n:, n:] @ shared)
         slip = (1.0 - np.exp(-self.hazard)) * self.slip_cents**2
@@ -249,7 +249,7 @@ class RankDrift:
         shared: FloatArray,
         common: tuple[float, float],
     ) -> Met:
-        """Set readings beside what was foreseen, and judge which pipes have slipped.
+        """Compare readings with the forecast, and judge which pipes have slipped.
 
         Parameters
         ----------
@@ -259,7 +259,7 @@ class RankDrift:
             Readings and their standard deviations.
         shared : (SHARED,) array
         common : (float, float)
-            Mean and variance of the visit's common part, as far as earlier visits tell it.
+            Mean and variance of the visit's common part, from earlier visits.
         """
         self._begin_visit((0.0, 0.0))
         off = cents - self.mean[heard] - self.mean[self.pipes :] @ shared
@@ -268,7 +268,7 @@ class RankDrift:
         if len(heard) >= _FEWEST_FOR_MEDIAN:
             middle = float(np.median(off))
             own = self.covariance[heard, heard] + error_cents**2
-        else:  # too few to tell a slip from movement of all
+        else:  # too few to distinguish a slip from a common movement
             middle, own = common[0], diagonal + common[1]
         slipped = self._slipped(heard, off - middle, own)
         far = own + self.slip_cents[heard] ** 2
@@ -278,7 +278,7 @@ class RankDrift:
         return Met(heard, off, spread, own)
 
     def hear(self, met: Met, shared: FloatArray, common: tuple[float, float]) -> None:
-        """Take in readings.
+        """Add readings.
 
         Parameters
         ----------
@@ -286,7 +286,7 @@ class RankDrift:
             From `meet`, with nothing in between.
         shared : (SHARED,) array
         common : (float, float)
-            Mean and variance of the visit's common part, by all that other ranks say.
+            Mean and variance of the visit's common part, from all other ranks.
         """
         self._begin_visit(common)
         off = met.off - common[0]
@@ -300,7 +300,7 @@ class RankDrift:
     def leave(
         self, tuned: IntArray, cents: FloatArray, left_cents: FloatArray, shared: FloatArray
     ) -> None:
-        """Take in where pipes were left by tuning, within the visit begun last."""
+        """Set where pipes were left by tuning, within the visit begun last."""
         self.covariance[tuned, :] = 0.0
         self.covariance[:, tuned] = 0.0
         self.covariance[tuned, tuned] = _WIPED_CENTS**2
@@ -315,7 +315,7 @@ class RankDrift:
         self._begin_visit(common)
 
     def _begin_visit(self, common: tuple[float, float]) -> None:
-        """Forget the last visit's common part; this one's is so far known as this."""
+        """Forget the last visit's common part and set the prior of this one's."""
         at = self.pipes + _VISIT
         self.covariance[at, :] = 0.0
         self.covariance[:, at] = 0.0
@@ -350,7 +350,7 @@ class RankDrift:
         self.covariance -= half.T @ half
 
     def _learn(self, heard: IntArray, off: FloatArray, own: FloatArray) -> None:
-        """Learn how much each pipe wanders and slips, from how it came out against its rank."""
+        """Learn how much each pipe wanders and slips, compared with its rank."""
         slipped = self._slipped(heard, off, own)
         share = np.minimum(1.0, self._wandered[heard] / own) * (1.0 - slipped)
         size = self.unevenness[heard]
@@ -365,7 +365,7 @@ def shared_terms(air_cents: float, year: float) -> FloatArray:
     Parameters
     ----------
     air_cents : float
-        How much sharper flues stand by their air than at the organ's pitch temperature [cents].
+        How much sharper flues are in their air than at the organ's pitch temperature [cents].
     year : float
         The date as a number of years.
     """
@@ -374,7 +374,7 @@ def shared_terms(air_cents: float, year: float) -> FloatArray:
 
 
 def _root(spread: FloatArray) -> FloatArray:
-    """Lower Cholesky factor; called straight, for the small matrices come by the thousand."""
+    """Lower Cholesky factor; LAPACK called directly, because thousands of small matrices come."""
     root, info = dpotrf(spread, lower=1)
     if info != 0:
         raise AssertionError("a covariance of readings is positive definite")

@@ -1,8 +1,8 @@
-"""What has moved since the last visit beyond what time and air explain, in whole sentences.
+"""Sentences about what has moved since the last visit beyond what time and air explain.
 
-Readings are set beside the forecast made before they were heard. What all divisions have in common
-is a thermometer, a tuner's pitch, or the whole organ; what one division has in common has moved
-with it (dust, wind, another air than was noted); what one rank has alone was done to it.
+Readings are compared with the forecast made before them. A shift of all divisions is a thermometer,
+a tuner's pitch, or the whole organ; a shift of one division has its own cause (dust, wind, another
+air than noted); a shift of one rank means that it was worked on.
 """
 
 from __future__ import annotations
@@ -28,15 +28,15 @@ class Limits:
     whole_cents, division_cents, rank_cents : float
         Least movement of everything, of a division's flues, of one rank [cents].
     sigmas : float
-        And at least so many standard deviations of what was expected.
+        And at least so many standard deviations of the forecast.
     fewest_pipes : int
-        Heard of a rank, so that its middle is known.
+        Least number heard of a rank, so that its middle is known.
     fewest_ranks : int
         Fewest ranks of a division, so that its movement is not that of one rank.
     """
 
     whole_cents: float = 3.0  # chosen: about a degree of air
-    division_cents: float = 4.0  # chosen: as far as coupled divisions may stand apart
+    division_cents: float = 4.0  # chosen: as far apart as coupled divisions may be
     rank_cents: float = 4.0  # chosen
     sigmas: float = 3.0  # chosen
     fewest_pipes: int = 5  # chosen
@@ -55,7 +55,7 @@ def moved_since(
     ----------
     organ : Organ
     forecast : Forecast
-        For the day of the readings and their air, made before they were heard.
+        Forecast for the day and air of the readings, made before them.
     heard : sequence of PipeCents
     since : str
         The last visit, as ``May 2026``.
@@ -156,7 +156,7 @@ def _ranks(
 
 
 def _common(shift: Mapping[str, float]) -> float:
-    """What all divisions have moved by: the one that moved least."""
+    """The common movement of all divisions: that of the one that moved least."""
     values = np.array(list(shift.values()))
     if np.all(values > 0.0) or np.all(values < 0.0):
         return float(values[np.argmin(np.abs(values))])

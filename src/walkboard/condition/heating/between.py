@@ -1,4 +1,4 @@
-"""What the air does between divisions: how far one stands above another at an event."""
+"""Differences of air between divisions: how far one is above another at an event."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from walkboard.quantities import cents_of_ratio
 
 Numbers = NDArray[np.float64]
 
-_NEAR_H = 1.5  # a log without a reading this near says nothing about a moment [h]. Chosen.
+_NEAR_H = 1.5  # a log without a reading this close is not used for a moment [h]. Chosen.
 
 
 @dataclass(frozen=True, slots=True)
 class Apart:
-    """How one division's flues stand against another's.
+    """How one division's flues compare with another's.
 
     Attributes
     ----------
@@ -26,7 +26,7 @@ class Apart:
     celsius : float
         Mean difference of the air [K].
     cents : float
-        How far its flues stand above the others' [cents].
+        How far its flues are above the others' [cents].
     spread_cents : float or None
         One standard deviation from event to event; None after a single one [cents].
     events : int
@@ -59,7 +59,7 @@ def divisions_apart(
     starts_h : sequence of float
         When past events began, on the same clock [h].
     against : str
-        The division that the others are compared with.
+        The division the others are compared with.
     """
     found = []
     for division, (hours, celsius) in logs.items():

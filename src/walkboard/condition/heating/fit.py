@@ -3,8 +3,8 @@
 ``T(h) = T0 + (T_end − T0)·(1 − w·e^(−h/τ_fast) − (1 − w)·e^(−h/τ_slow))``
 
 The air warms in the first hour or two and the walls over the day; `T_end` is where it would end, a
-fixed number of kelvin above the air outdoors. If that was not logged, `T_end` itself is fixed.
-Weak priors hold what one or two heat-ups cannot tell.
+fixed number of kelvin above the air outdoors. If that was not logged, `T_end` itself is fixed. Weak
+priors supply what one or two heat-ups cannot show.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ Numbers = NDArray[np.float64]
 _LOG_FAST, _LOG_SLOW, _LOGIT = (np.log(1.2), 0.7), (np.log(10.0), 0.7), (0.0, 1.2)
 _ABOVE_OUTDOORS, _END = (15.0, 8.0), (20.0, 8.0)
 _MISFIT_CELSIUS = 0.4  # how far heat-ups of one building differ from one course [K]. Chosen.
-_POINTS = 12  # of each heat-up: more tell nothing new, their misfits go together
+_POINTS = 12  # of each heat-up: more add nothing, because their misfits are correlated
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ def fit_course(heat_ups: Sequence[HeatUp]) -> Course:
         parts = [(x - prior[:, 0]) / prior[:, 1]]
         for one, index in zip(heat_ups, picked, strict=True):
             air = course.air(one.hours[index], one.from_celsius, one.outdoors_celsius)
-            scale = _MISFIT_CELSIUS * np.sqrt(len(index) / 3.0)  # about three free pieces of news
+            scale = _MISFIT_CELSIUS * np.sqrt(len(index) / 3.0)  # about three independent data
             parts.append((air - one.celsius[index]) / scale)
         return np.concatenate(parts)
 

@@ -1,9 +1,9 @@
 """The air at an event with its spread, from the errors of past forecasts; never a bare start time.
 
-The air near the end of a heat-up is nearly flat, so the time at which it passes a given warmth is
-known to hours only (80 to 250 minutes in ten simulated churches), while the air at the event is
-known to half a kelvin. A fit's own intervals cover 15 to 20 % where they claim 80; those made of
-past errors are used instead.
+The air near the end of a heat-up is nearly flat, so the time at which it passes a given temperature
+is only known to within hours (80 to 250 minutes in ten simulated churches), while the air at the
+event is known to half a kelvin. A fit's own intervals cover 15 to 20 % where they claim 80; those
+made from past errors are used instead.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from scipy import stats
 from walkboard.condition.heating.fit import Course, fit_course
 from walkboard.condition.heating.heat_ups import HeatUp
 
-# Before a building has errors of its own: those of other buildings, worth so many heat-ups.
+# Until a building has its own errors: those of other buildings, worth so many heat-ups.
 _PRIOR_ERROR_CELSIUS, _PRIOR_COUNT = 0.3, 2.0  # fitted by bench heating
 # How the course leans is not known at first: the square of an error is larger by this share, halved
 # after the first trial, a third after the second. Fitted by bench heating.
@@ -37,9 +37,9 @@ class Score:
     error_celsius : float
         Forecast minus what came, at its end [K].
     course_error_celsius : float
-        The same of the course alone, before past errors were taken off [K].
+        The same for the curve alone, before correction by past errors [K].
     low_celsius, high_celsius : float
-        The 80 % interval that was given for it [°C].
+        The 80 % interval given for it [°C].
     """
 
     heat_up: HeatUp
@@ -50,7 +50,7 @@ class Score:
 
     @property
     def held(self) -> bool:
-        """Whether the interval held what came."""
+        """Whether the interval contained the outcome."""
         return self.low_celsius <= float(self.heat_up.celsius[-1]) <= self.high_celsius
 
 
@@ -136,7 +136,7 @@ class Heating:
     def switch_on_hours(
         self, wanted_celsius: float, from_celsius: float, outdoors_celsius: float | None
     ) -> float | None:
-        """Hours before the event at which to switch on, so that it is likely to be warm enough.
+        """Hours before the event to switch on, so that it is likely to be warm enough.
 
         None unless the last five forecasts agreed, or if two days of heating do not do it.
         """
@@ -172,7 +172,7 @@ def _scores(heat_ups: Sequence[HeatUp]) -> tuple[Score, ...]:
 def _usual_error(scores: Sequence[Score]) -> float:
     """How much too warm the course has been so far [K], held near zero while it was rarely tried.
 
-    Walls that are warm from the last time and a year that goes on make a course lean one way.
+    Walls still warm from last time and the changing season bias the curve.
     """
     return sum(s.course_error_celsius for s in scores) / (len(scores) + _PRIOR_COUNT)
 

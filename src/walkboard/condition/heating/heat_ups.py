@@ -23,7 +23,7 @@ class HeatUpLimits:
     rise_celsius : float
         Least rise from beginning to end [K]. Chosen.
     pause_h : float
-        A shorter slack in the rise does not end it: burners cycle [h]. Chosen.
+        A shorter pause in the rise does not end it: burners cycle [h]. Chosen.
     """
 
     rate_celsius_per_hour: float = 0.4
@@ -116,7 +116,7 @@ def _smoothed(values: Numbers) -> Numbers:
 
 
 def _takes_off(air: Numbers, first: int, window: int) -> int:
-    """Where the rise begins: the rate looks ahead, so a run starts up to a window too early."""
+    """Start of the rise: the rate looks ahead, so a run starts up to one window too early."""
     near = air[first : first + window + 1]
     return first + int(np.flatnonzero(near <= near.min() + _FLAT_CELSIUS)[-1])
 

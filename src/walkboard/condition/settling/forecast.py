@@ -1,4 +1,4 @@
-"""Where a pipe will settle, from the first seconds after the hand is off it.
+"""Where a pipe will settle, from the first seconds after it was touched.
 
 Readings y at times t follow f∞ + Δ g(t/τ) plus the pipe's own slow wander and their errors. For a
 given way to cool g, time constant τ and width of Δ's prior this is linear in f∞ and Δ: posterior
@@ -36,7 +36,7 @@ _KNOWN_TAUS = 1.4  # python -m bench settling: 95 % within half a cent
 
 @dataclass(frozen=True, slots=True)
 class Warmth:
-    """What is thought of a kind of pipe before it is heard.
+    """The prior of a kind of pipe.
 
     Attributes
     ----------
@@ -67,22 +67,22 @@ class Forecast:
     Attributes
     ----------
     settled_cents, sigma_cents : float
-        Where it will stand and one standard deviation [cents].
+        Where it will be, and one standard deviation [cents].
     above_cents : float
-        How far it now stands above that: set it so far sharp of its target (flat, where negative),
-        and it ends on it.
+        How far it is above that now: set it that much sharp of its target (flat, if negative), and
+        it ends on it.
     tau_s : float
         Posterior median time constant [s].
     log_tau, log_tau_sigma : float
         Posterior mean and standard deviation of ln(τ/s), to learn from.
     seconds : float
-        From now until it is within half a cent of where it settles, and sure to be [s].
+        Time until it is certainly within half a cent of where it settles [s].
     known_in_s : float
-        From now until the forecast itself will do: 1.4 time constants after the hand went off [s].
+        Time until the forecast itself is good enough: 1.4 time constants after the touch [s].
     offset_cents, offset_sigma_cents : float
-        How far above that it stood when the hand went off, to learn from [cents].
+        How far above that it was at the end of the touch, to learn from [cents].
     cold_share : float
-        Belief that nobody has warmed it, 0 to 1.
+        Probability that nobody has warmed it, 0 to 1.
     """
 
     settled_cents: float
@@ -114,14 +114,14 @@ class Forecast:
 
     @property
     def is_settled(self) -> bool:
-        """Whether what is heard now can be believed."""
+        """Whether the present pitch can be believed."""
         return self.seconds <= 0.0
 
     @property
     def words(self) -> str:
-        """What to tell the tuner, as ``believe it in about 40 s; set it 3.0 cents flat now``.
+        """Advice for the tuner, as ``believe it in about 40 s; set it 3.0 cents flat now``.
 
-        The first while the forecast is unsure, the second once it is worth something.
+        The first while the forecast is uncertain, the second once it is useful.
         """
         if self.is_settled:
             return ""
@@ -149,15 +149,15 @@ def forecast(  # noqa: PLR0917
     Parameters
     ----------
     times_s : sequence of float, shape (n,)
-        Since the hand was taken off, rising; the last is now [s].
+        Since the end of the touch, rising; the last is now [s].
     cents : sequence of float, shape (n,)
-        Readings against any one place [cents].
+        Readings against any fixed reference [cents].
     sigma_cents : sequence of float, shape (n,)
         One standard deviation of each [cents].
     warmth : Warmth
         Habits of this kind of pipe, see `learn_warmth`.
     untouched : float
-        Belief before the readings that no hand has warmed it, 0 to 1.
+        Prior probability that no hand has warmed it, 0 to 1.
 
     Raises
     ------
@@ -182,7 +182,7 @@ def forecast(  # noqa: PLR0917
 def _thinned(
     t: NDArray[np.float64], y: NDArray[np.float64], sigma: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Not more readings than there is time for: every n-th, the newest among them."""
+    """No more readings than time allows: every n-th, including the newest."""
     step = math.ceil(len(t) / _MOST_READINGS)
     keep = np.arange(len(t) - 1, -1, -step)[::-1]
     return t[keep], y[keep], sigma[keep]
@@ -207,8 +207,8 @@ def _summed(  # noqa: PLR0917
     sums = Sums.of(columns[:, 0], columns[:, 1], columns[:, 2:])
     fits = fit_all(sums, shapes, warmth.offset_cents, limits)
     if len(t) > _ENOUGH_FOR_SCATTER:
-        # What the best fit leaves over says how far the errors are to be believed. They never
-        # count for less than stated: a way to cool that is not among these would be believed.
+        # The residuals of the best fit show how far to trust the stated errors. They never count
+        # for less than stated: a way to cool that is not among these would be believed.
         scale = max(1.0, float(fits.left.min()) / (len(t) - 3.0))
         if scale > 1.0:
             sums = sums.scaled(scale)
@@ -261,7 +261,7 @@ def _summed(  # noqa: PLR0917
 def _seconds(
     weight: NDArray[np.float64], above: NDArray[np.float64], unsure: NDArray[np.float64]
 ) -> float:
-    """Until it is within half a cent: what two thirds of all that it may be need, and a little."""
+    """Time until it is within half a cent, for two thirds of all possibilities, plus a margin."""
     far = np.maximum(np.abs(above) + unsure, 1e-12)
     waits = np.maximum(0.0, GRID_S * np.log(far / _WITHIN_CENTS)).ravel()
     order = np.argsort(waits)

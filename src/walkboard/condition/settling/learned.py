@@ -1,4 +1,4 @@
-"""What past pipes tell of how the next of their kind, or of their rank, will settle."""
+"""What past pipes show about how the next of their kind, or of their rank, will settle."""
 
 from __future__ import annotations
 
@@ -10,23 +10,23 @@ import numpy as np
 
 from walkboard.condition.settling.forecast import USUAL, Warmth
 
-_LEAST_KNOWN = 3.0  # past pipes that the usual time constant and offset count for
-_LARGEST_LOG_TAU_SIGMA = 0.5  # of ln τ: a pipe less sure tells nothing of its kind's time constant
+_LEAST_KNOWN = 3.0  # number of past pipes that the usual time constant and offset count as
+_LARGEST_LOG_TAU_SIGMA = 0.5  # of ln τ: a less certain pipe is left out
 _LEAST_OFFSET_CENTS = 0.1
 
 
 @dataclass(frozen=True, slots=True)
 class PastSettling:
-    """A pipe that has been heard settling.
+    """A pipe that was heard settling.
 
     Attributes
     ----------
     kind : str
-        What it is learned for: the device that it is tuned by, or its rank.
+        What it counts for: its tuning device, or its rank.
     log_tau, log_tau_sigma : float
         ln(τ/s) with one standard deviation.
     offset_cents, offset_sigma_cents : float or None
-        How far the hand left it above where it settled [cents]; None where it is not known.
+        How far above its settled pitch the hand left it [cents]; None if unknown.
     """
 
     kind: str
@@ -39,11 +39,10 @@ class PastSettling:
 def learn_warmth(past: Iterable[PastSettling], usual: Warmth = USUAL) -> Mapping[str, Warmth]:
     """The time constant and the offset of each kind of pipe that has been heard settling.
 
-    A kind's centre and spread of ln τ are a weighted mean of what its pipes told, each by how sure
-    it was, and of `usual`, which counts for three pipes; a pipe that leaves ln τ open by more than
-    .5 tells nothing of it. The offset's mean square is that of its pipes, what is open of each
-    counted in, and of `usual` for three. So a kind that tools warm more than is usual is waited
-    for from the next session on.
+    A kind's centre and spread of ln τ are a weighted mean of its pipes, each weighted by its
+    certainty, and of `usual`, which counts as three pipes; a pipe with ln τ uncertain by more than
+    .5 is left out. The offset's mean square is that of its pipes, including their uncertainty, and
+    of `usual` as three. So if tools warm a kind more than usual, the next session waits longer.
 
     Parameters
     ----------
@@ -54,7 +53,7 @@ def learn_warmth(past: Iterable[PastSettling], usual: Warmth = USUAL) -> Mapping
     Returns
     -------
     mapping of kind to Warmth
-        Without the kinds that were not heard; take `usual` for them.
+        Only kinds that were heard; use `usual` for the others.
     """
     kinds: dict[str, list[PastSettling]] = {}
     for pipe in past:
@@ -64,7 +63,7 @@ def learn_warmth(past: Iterable[PastSettling], usual: Warmth = USUAL) -> Mapping
         sure = [pipe for pipe in pipes if pipe.log_tau_sigma < _LARGEST_LOG_TAU_SIGMA]
         value = np.array([pipe.log_tau for pipe in sure])
         own = np.array([pipe.log_tau_sigma for pipe in sure])
-        weight = usual.spread**2 / (usual.spread**2 + own**2)  # an unsure pipe tells little
+        weight = usual.spread**2 / (usual.spread**2 + own**2)  # an uncertain pipe counts little
         total = _LEAST_KNOWN + float(weight.sum())
         centre = (_LEAST_KNOWN * math.log(usual.tau_s) + float(weight @ value)) / total
         scatter = np.maximum((value - centre) ** 2 - own**2, 0.0)

@@ -1,10 +1,10 @@
-"""How far a hand's moves go in this rank: learned from the moves that were seen in it.
+"""How far the tuner's moves go in this rank, learned from the moves seen in it.
 
-A tuner who is told "slide down, about 0.4 mm" moves more or less than that, the slide sticks, and
-the pipe is not quite what the law takes it for. All of that is one factor, cents got over cents
-asked. It is learned as a robust line through the origin: the median of the ratios, each counted by
-the size of the move (a weighted median; Edgeworth 1887, from memory), with the usual factor of 1
-counted as a few moves. A slip or a stroke in the wrong direction then shifts it little.
+Asked to move "slide down, about 0.4 mm", a tuner moves more or less, the slide sticks, and the pipe
+differs from the formula. All of that is one factor: cents achieved over cents asked. It is learned
+as a robust line through the origin: the median of the ratios, each weighted by the size of the move
+(a weighted median; Edgeworth 1887, from memory), with the usual factor of 1 counted as a few moves.
+A slip or a stroke in the wrong direction then shifts it little.
 """
 
 from __future__ import annotations
@@ -18,14 +18,14 @@ from walkboard.organ.model import Rank
 from walkboard.physics.moving import Device, Movement, movement, spring_movement_between
 from walkboard.physics.reed import usual_tongue_mm
 
-_LEAST_CENTS = 0.3  # a smaller move tells nothing of the hand
-_PRIOR_CENTS = 6.0  # moves of so many cents together count as much as the usual factor
+_LEAST_CENTS = 0.3  # a smaller move says nothing about the hand
+_PRIOR_CENTS = 6.0  # moves of so many cents together weigh as much as the usual factor
 _LEAST_GAIN, _MOST_GAIN = 0.25, 4.0
 _BIG_CENTS = 25.0
 _NEAR_TONGUE = 0.05  # of a tongue's length: measured at its neighbours in the rank
 _FAR_TONGUE = 0.15  # measured elsewhere in the rank
 _NEAR_PIPES = 12
-# How a move compares with the last one: up to which ratio, in what words.
+# How a move compares with the last one: largest ratio and text.
 _LIKE_LAST = (
     (0.15, "only a little of your last move"),
     (0.29, "about a quarter of your last move"),
@@ -38,8 +38,8 @@ _LIKE_LAST = (
     (3.5, "about three times your last move"),
 )
 
-# How far a device can bring a pipe at all [cents]: common practice, no source. What asks for more
-# is another pipe, another fault or a wrong reading, and no distance is given for it.
+# How far a device can move a pipe at all [cents]: common practice, no source. Anything more means
+# another pipe, another fault or a wrong reading, and no distance is given.
 _REACH_CENTS = {
     Device.SLIDE: 60.0,
     Device.CONE: 30.0,
@@ -50,7 +50,7 @@ _REACH_CENTS = {
     Device.CAP: 120.0,
     Device.SPRING: 100.0,
 }
-# Common practice, no source: what can go wrong at a move, besides the cautions on the sheets.
+# Common practice, no source: what can go wrong with a move, besides the cautions on the sheets.
 _HARM = {
     Device.CONE: "light strokes: coning can split the seam",
     Device.ROLL: "the roll tears when it is bent often: move it little",
@@ -62,7 +62,7 @@ _HARM = {
 
 @dataclass(frozen=True, slots=True)
 class MoveSeen:
-    """One move as it was asked for and as it came out [cents], + is sharper."""
+    """One move as asked for and as it turned out [cents], + is sharper."""
 
     asked_cents: float
     got_cents: float
@@ -70,18 +70,18 @@ class MoveSeen:
 
 @dataclass(frozen=True, slots=True)
 class Hand:
-    """What the hand makes of what is asked in a rank.
+    """How the tuner's moves turn out in a rank.
 
     Attributes
     ----------
     gain : float
-        Cents got for each cent asked [-].
+        Cents achieved per cent asked [-].
     spread : float
         Its spread from move to move, robust [-].
     moves : int
         Number of moves it was learned from.
     last_cents : float
-        What the last move made, without its sign [cents]; 0 before there was one.
+        Size of the last move [cents]; 0 before the first.
     """
 
     gain: float = 1.0
@@ -97,14 +97,14 @@ class Advice:
     Attributes
     ----------
     movement : Movement
-        The distance is what to aim for, the hand's own factor counted in.
+        The distance to aim for includes the hand's factor.
     cents : float
         Wanted change of pitch, + is sharper.
     caution : str
-        What the move can do harm to; may be empty.
+        What the move can damage; may be empty.
     like_last : str
-        How much that is of the last move in the rank; empty where millimetres say it, or nothing
-        was moved yet.
+        Size compared with the last move in the rank; empty if millimetres are given, or nothing was
+        moved yet.
     """
 
     movement: Movement
@@ -126,14 +126,14 @@ def learn_hand(seen: Sequence[MoveSeen]) -> Hand:
         return Hand()
     ratio = np.array([m.got_cents / m.asked_cents for m in counted] + [1.0])
     size = np.array([abs(m.asked_cents) for m in counted] + [_PRIOR_CENTS])
-    size[:-1] = np.minimum(size[:-1], 10.0)  # one great move is one move
+    size[:-1] = np.minimum(size[:-1], 10.0)  # one large move is still one move
     gain = float(np.clip(_weighted_median(ratio, size), _LEAST_GAIN, _MOST_GAIN))
     spread = 1.4826 * _weighted_median(np.abs(ratio - gain), size)
     return Hand(gain, max(0.05, float(spread)), len(counted), abs(counted[-1].got_cents))
 
 
 def tongue_mm(rank: Rank, number: int, hz: float) -> tuple[float, float, bool]:
-    """Between what lengths the tongue of a reed pipe lies, and whether that is only usual [mm].
+    """Range of a reed pipe's tongue length, and whether it is only typical [mm].
 
     Parameters
     ----------
@@ -146,8 +146,8 @@ def tongue_mm(rank: Rank, number: int, hz: float) -> tuple[float, float, bool]:
     Returns
     -------
     tuple of (float, float, bool)
-        From the tongues that the description gives, carried along the rank by the usual scale from
-        the nearest measured; the usual of its pitch where none is given (`usual_tongue_mm`).
+        From the tongues in the description, scaled along the rank from the nearest measured one;
+        the typical length for its pitch if none is given (`usual_tongue_mm`).
     """
     usual = usual_tongue_mm(hz)
     if not rank.tongues_mm:
@@ -170,12 +170,12 @@ def advise(  # noqa: PLR0917
     caution: str = "",
     tongue: tuple[float, float, bool] | None = None,
 ) -> Advice:
-    """Which way and how far, the hand's factor counted in.
+    """Which way and how far, including the hand's factor.
 
     Parameters
     ----------
     device : str
-        What the pipe is tuned by, one of `physics.moving.Device`.
+        Its tuning device, one of `physics.moving.Device`.
     cents : float
         Wanted change of pitch [cents], + is sharper; not 0.
     hz : float
@@ -185,7 +185,7 @@ def advise(  # noqa: PLR0917
     hand : Hand
         From `learn_hand`, of this rank.
     caution : str
-        A caution of the pipe's own, as that it is historic; comes first.
+        A caution for this pipe, such as that it is historic; comes first.
     tongue : (float, float, bool), optional
         Tongue of a reed, from `tongue_mm`.
 

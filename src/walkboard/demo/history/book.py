@@ -1,8 +1,7 @@
 """Writes the invented history into a book: visits, readings, plans, ticks, faults, a calendar.
 
-The readings of the history are kept as what they are: readings without sound. What the book keeps
-as the recording of such a walk is the file of readings itself, as ``walkboard listen --json``
-prints it.
+The history's readings have no sound: the book stores the file of readings as the recording of such
+a walk, as ``walkboard listen --json`` prints it.
 """
 
 from __future__ import annotations
@@ -61,7 +60,7 @@ _HOLD_S, _GAP_S = 3.0, 0.25
 
 @dataclass
 class _Clock:
-    """The book's clock while the past is written: it shows what it is set to."""
+    """The book's clock while the past is written: shows the time it is set to."""
 
     at: datetime
 
@@ -88,12 +87,12 @@ def write_history(
         The hall's voices, and the air of the present visit.
     seed : int
     now : datetime
-        Time-zone aware; the calendar's coming events stand after it.
+        Time-zone aware; the calendar's coming events are after it.
 
     Returns
     -------
     HallState
-        The hall as the years have left it.
+        The hall after these years.
     """
     organ = read_organ(description)
     present = march_before(now.date())
@@ -143,13 +142,13 @@ def _visit(book: Book, kept: KeptOrgan, organ: Organ, clock: _Clock, past: _Past
     clock.on(5.0)
     book.keep_plan(visit.id, past.plan, event_air_celsius=planned.event_celsius)
     _ticks(book, visit, clock, past)
-    _mend(book, kept, visit, clock, past.number)
+    _mark_fixed(book, kept, visit, clock, past.number)
     clock.on(10.0)
     book.close_visit(visit.id, planned.note)
 
 
 def _walk(organ: Organ, past: _Past, drawn: tuple[str, ...]) -> HeardWalk:
-    """What was heard of some stops, as a walk whose sound nobody kept."""
+    """What was heard of some stops, as a walk without its sound."""
     was, index = past.was, past.hall.index
     keyboard = organ.division(organ.stop(drawn[0]).division)
     air = was.shown_celsius[keyboard.id]
@@ -215,13 +214,13 @@ def _report(book: Book, kept: KeptOrgan, organ: Organ, clock: _Clock, visit: int
     clock.at = arrival
 
 
-def _mend(book: Book, kept: KeptOrgan, visit: KeptVisit, clock: _Clock, number: int) -> None:
-    planned = {fault.words: fault.mended for fault in _before(number)}
+def _mark_fixed(book: Book, kept: KeptOrgan, visit: KeptVisit, clock: _Clock, number: int) -> None:
+    planned = {fault.words: fault.fixed for fault in _before(number)}
     for fault in book.open_faults(kept.id):
-        mended = planned.get(fault.words)
-        if mended is not None:
+        fixed = planned.get(fault.words)
+        if fixed is not None:
             clock.on(6.0)
-            book.mend_fault(fault.id, visit_id=visit.id, note=mended)
+            book.mark_fixed(fault.id, visit_id=visit.id, note=fixed)
 
 
 def _before(visit: int) -> list[FaultToTell]:
@@ -243,7 +242,7 @@ def _calendar(book: Book, kept: KeptOrgan, now: datetime) -> None:
 
 
 def _venue(book: Book, kept: KeptOrgan, now: datetime) -> None:
-    """Whom to ask, who fixes what, and when the tuner comes next."""
+    """Contacts, repairs, and the tuner's next visit."""
     for contact in CONTACTS:
         book.keep_contact(kept.id, contact)
     for fault in book.open_faults(kept.id):

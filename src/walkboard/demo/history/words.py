@@ -62,11 +62,11 @@ class FaultToTell:
     Attributes
     ----------
     days_before : int
-        Reported so long before the visit of that number.
+        When it was reported, before the visit of that number.
     visit : int
         From 0.
-    mended : str or None
-        What was done at that visit; None where it still stands.
+    fixed : str or None
+        What was done at that visit; None if it is still open.
     """
 
     visit: int
@@ -75,7 +75,7 @@ class FaultToTell:
     stop: str
     key: str
     words: str
-    mended: str | None
+    fixed: str | None
 
 
 FAULTS = (
@@ -211,6 +211,6 @@ CONTACTS = (
     Contact(Role.OWNER, "The hall's trustees", "office at the quay"),
     Contact(Role.TUNER, "the tuner", "card at the console"),
 )
-# Who fixes what still stands, with what, and how to play until then.
+# Who fixes what is still open, with what, and how to play until then.
 REPAIR = ("the organ builder", "leather for the slider", "leave the Bourdon in")
 NEXT_VISIT_DAYS, NEXT_VISIT_REASON = 22, "the choral society sings two days later"

@@ -1,8 +1,8 @@
-"""Three invented years of the invented hall: ten visits, and where they leave its pipes today.
+"""Three invented years of the invented hall: ten visits, and the pipes' state after them.
 
-The organ's movement is `walkboard.demo.years`; what was tuned is what the program's own plan of
-each visit asked for. The last step leads to the visit that the demo records, so that the history
-and the recordings are of one organ.
+The organ's movement is `walkboard.demo.years`; at each visit the program's own plan is carried out.
+The last step leads to the visit that the demo records, so the history and the recordings are of one
+organ.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from walkboard.planning.request import PlanRequest
 from walkboard.planning.what_if import prepare
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 
-MOST_DRAWN = 3  # stops of flues that are walked at once
+MOST_DRAWN = 3  # flue stops walked together
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +62,11 @@ class HallYears:
     Attributes
     ----------
     years : OrganYears
-        The last visit of it is the present one: nothing is heard or tuned at it yet.
+        The last visit is the present one: nothing has been heard or tuned yet.
     plans : tuple of Plan
         Plans of every visit but the last.
     skipped : tuple of set of PipeRef
-        Pipes on each plan that the tuner passed over.
+        Pipes on each plan that the tuner skipped.
     """
 
     years: OrganYears
@@ -92,7 +92,7 @@ def months_before(at: date, months: int) -> date:
 
 
 def stops_walked(organ: Organ, visit: PlannedVisit) -> tuple[str, ...]:
-    """Stops walked at a visit; where that is all, those that sound what none before them did."""
+    """Stops walked at a visit; if all, those with pipes not sounded by the stops before."""
     if visit.stops:
         return visit.stops
     seen: set[PipeRef] = set()
@@ -106,7 +106,7 @@ def stops_walked(organ: Organ, visit: PlannedVisit) -> tuple[str, ...]:
 
 
 def registrations(organ: Organ, visit: PlannedVisit) -> tuple[tuple[str, ...], ...]:
-    """The same stops as they were drawn: reeds alone, others up to three of one keyboard."""
+    """The same stops as drawn: reeds alone, others up to three of one keyboard."""
     groups: list[list[str]] = []
     for stop in stops_walked(organ, visit):
         alone = _has_reed(organ, [stop])
@@ -134,13 +134,13 @@ def hall_years(
     organ : Organ
     seed : int
     state : HallState
-        Brings the air of the present visit, and how loud every pipe is.
+        Gives the air of the present visit, and every pipe's level.
     visits : sequence of PlannedVisit
         Oldest first.
     present : date
         The March of the present visit.
     """
-    # The year does not count but for leap days: the same seed gives the same years on any day.
+    # Only leap days depend on the year: the same seed gives the same years on any day.
     nominal = present.replace(year=2031)
     rng = np.random.default_rng([seed, 3])
     weather = [weather_on(organ, months_before(nominal, visit.months_ago), rng) for visit in visits]
@@ -159,7 +159,7 @@ def hall_years(
 
 
 def hall_after(state: HallState, years: OrganYears) -> HallState:
-    """The hall as the years have left it: the same voices, standing elsewhere."""
+    """The hall after these years: the same voices at other pitches."""
     last = years.visits[-1]
     pipes = {}
     for pipe, cents in zip(years.pipes, last.true_cents, strict=True):
@@ -170,7 +170,7 @@ def hall_after(state: HallState, years: OrganYears) -> HallState:
 
 
 class _Tuner:
-    """Walks what the history says, tunes by the plan, and passes over a pipe now and then."""
+    """Walks the stops of the history, tunes by the plan, and skips a pipe now and then."""
 
     def __init__(self, organ: Organ, state: HallState, visits: Sequence[PlannedVisit]) -> None:
         self._organ, self._state, self._visits = organ, state, visits
@@ -185,7 +185,7 @@ class _Tuner:
             for stop in stops_walked(self._organ, self._visits[at.number]):
                 for key in self._organ.keys_of([stop]):
                     for pipe in self._organ.sounding([stop], key):
-                        # about one reading in sixty is not to be trusted, and has no value
+                        # about one reading in sixty cannot be trusted and has no value
                         heard[self._index[pipe]] |= rng.random() > 0.016
         return heard
 

@@ -1,4 +1,4 @@
-"""Pipes of an invented hall made ready to be practised on."""
+"""Pipes of an invented hall prepared for practice."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from walkboard.demo.hall import HallState
 from walkboard.demo.practice.organ import PracticePipe
 from walkboard.organ.model import Organ, PipeRef, TunedBy
 
-# How warm a hand makes a pipe while it is moved, least and most [cents], and how long it takes to
+# How much a hand warms a pipe while moving it, least and most [cents], and how long it takes to
 # cool [s]. Common practice, no source: tools reach springs and cones, hands hold stoppers.
 _WARMTH_CENTS = {
     TunedBy.SPRING: (0.0, 0.1),
@@ -23,8 +23,8 @@ _WARMTH_CENTS = {
     TunedBy.STOPPER: (3.0, 12.0),
 }
 _TAU_S = (20.0, 80.0)
-# Tongues of reeds, longest and shortest for a pitch alike, and by what power their pitch goes with
-# their length: common practice, no source; the power between the ideal bar's and the measured.
+# Tongues of reeds, longest and shortest for a pitch alike, and the exponent of their pitch against
+# length: common practice, no source; the exponent is between the ideal bar's and the measured one.
 _TONGUE_MM, _TONGUE_HZ, _TONGUE_SLOPE, _TONGUE_SPREAD = 70.0, 65.4, 0.7, 0.2
 _EXPONENT = (1.0, 1.6)
 _WAVES = {TunedBy.SLIDE: 2.0, TunedBy.STOPPER: 4.0, TunedBy.CAP: 4.0}
@@ -33,7 +33,7 @@ _WAVES = {TunedBy.SLIDE: 2.0, TunedBy.STOPPER: 4.0, TunedBy.CAP: 4.0}
 def practice_pipes(
     organ: Organ, state: HallState, pipes: Iterable[PipeRef], rng: np.random.Generator
 ) -> dict[PipeRef, PracticePipe]:
-    """Practice pipes that stand where the hall's state has them.
+    """Practice pipes at the pitches of the hall's state.
 
     Parameters
     ----------

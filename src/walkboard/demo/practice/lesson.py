@@ -1,4 +1,4 @@
-"""A short worklist of a made-up organ to practise on: two pipes of each way of tuning."""
+"""A short worklist of an invented organ for practice: two pipes of each way of tuning."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _OFF_CENTS = (2.5, 9.0)
 
 @dataclass(frozen=True, eq=False)
 class Lesson:
-    """What is practised on.
+    """The practice organ.
 
     Attributes
     ----------
@@ -40,7 +40,7 @@ class Lesson:
 
 
 def make_lesson(rng: np.random.Generator) -> Lesson:
-    """A lesson, each time with other pipes.
+    """A lesson, with different pipes each time.
 
     Parameters
     ----------

@@ -1,16 +1,15 @@
-"""A simulated organ that sounds live: a key is held, a pipe is moved, its hand warmth wears off.
+"""A simulated organ that sounds live: a key is held, a pipe is moved, it cools after the touch.
 
-It is a `capture.Source`: `blocks` gives sound by the clock on the wall or as fast as it is asked.
-Everything else is the player's: `hold`, `release`, `touch`, `move_mm`, `move_cents`. The truth of
-each pipe can be asked. It shares no code with `walkboard.listening`.
+It is a `capture.Source`: `blocks` gives sound in real time or as fast as possible. The player calls
+`hold`, `release`, `touch`, `move_mm`, `move_cents`. The truth of each pipe can be queried. It
+shares no code with `walkboard.listening`.
 
-How it behaves (common practice, no source, but where another is named): a hand on a pipe warms it
-towards an offset of its own with a time constant of a few seconds, and off the hand it falls back
-with that pipe's τ; a slide or stopper sticks, so each move comes out a little otherwise than meant;
-a blown pipe wanders by a tenth of a cent. Slides and stoppers follow the half and quarter wave: the
-length that the pitch asks for, so c/2f or c/4f (textbook physics; ends left out, they do not move).
-A tongue's pitch goes as its length to a power of its own between −1 and −2 (Plitnik and Knox 1995;
-Euler and Bernoulli).
+How it behaves (common practice, no source, unless another is named): a hand warms a pipe towards
+that pipe's offset with a time constant of a few seconds, and afterwards it falls back with that
+pipe's τ; a slide or stopper sticks, so each move turns out slightly different from what was meant;
+a blown pipe wanders by a tenth of a cent. Slides and stoppers follow the half and quarter wave,
+c/2f or c/4f (textbook physics; end corrections left out, they do not change). A tongue's pitch goes
+as its length to a power between −1 and −2 (Plitnik and Knox 1995; Euler and Bernoulli).
 """
 
 from __future__ import annotations
@@ -30,7 +29,7 @@ from walkboard.organ.model import PipeRef
 
 RATE = 48_000
 _WARMS_S = 4.0
-_HAND_FOLLOWS_S = 0.15  # how fast a slide goes where the hand takes it
+_HAND_FOLLOWS_S = 0.15  # how fast a slide follows the hand
 _WANDER_S = 0.5
 _ATTACK_S = 0.06
 _RELEASE_S = 0.08
@@ -45,15 +44,16 @@ class PracticePipe:
     Attributes
     ----------
     voice : PipeVoice
-        Its sound; its `hz` is not read.
+        Its sound; its `hz` is ignored.
     target_hz : float
-        Where it should stand [Hz].
+        Its target [Hz].
     cents : float
-        Where it stands at rest against that.
+        Its deviation at rest.
     waves : float or None
-        2 for a slide's half wave, 4 for a stopper's quarter; None where millimetres have no law.
+        2 for a slide's half wave, 4 for a stopper's quarter; None if there is no formula in
+        millimetres.
     warmth_cents : float
-        What a hand that stays on it would make.
+        Offset under a lasting touch.
     tau_s : float
         Time constant of its cooling.
     stick : float
@@ -82,13 +82,13 @@ class PracticePipe:
 
     @property
     def at_rest_cents(self) -> float:
-        """Where it will stand when it has cooled [cents]."""
+        """Its deviation once it has cooled [cents]."""
         return self.cents
 
 
 @dataclass(slots=True)
 class _Sounding:
-    """A pipe that sounds or dies away."""
+    """A pipe that is sounding or dying away."""
 
     pipe: PracticePipe
     partials: NDArray[np.complex128]
@@ -137,7 +137,7 @@ class PracticeOrgan:
         self._lock = threading.Lock()
 
     def hold(self, *pipes: PipeRef) -> None:
-        """Hold the key that sounds these pipes, and let go of all others."""
+        """Hold the key of these pipes, and release all others."""
         with self._lock:
             for pipe, sounding in self._sounding.items():
                 sounding.held = pipe in pipes
@@ -170,12 +170,13 @@ class PracticeOrgan:
             moved.cents += cents * (1.0 + moved.stick * float(self._rng.standard_normal()))
 
     def move_mm(self, pipe: PipeRef, mm: float) -> None:
-        """Move slide, stopper or spring so that what sounds gets so much longer and flatter [mm].
+        """Move slide, stopper or spring so that the sounding length grows by this much [mm];
+        flatter.
 
         Raises
         ------
         ValueError
-            When the pipe is not tuned by its length.
+            If the pipe is not tuned by its length.
         """
         moved = self.pipes[pipe]
         ratio = 2.0 ** (moved.cents / 1200.0)
@@ -200,11 +201,11 @@ class PracticeOrgan:
             yield Block(sound.astype(np.float32)[:, np.newaxis], start_s)
 
     def close(self) -> None:
-        """End it."""
+        """Stop it."""
         self._stop.set()
 
     def wait(self, seconds: float) -> None:
-        """Let time go by unheard, as between two pipes."""
+        """Let time pass unheard, as between two pipes."""
         with self._lock:
             for ref, pipe in self.pipes.items():
                 self._warm(ref, pipe, seconds)

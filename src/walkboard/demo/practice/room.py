@@ -1,8 +1,8 @@
-"""A small room for sound that is made block by block: parallel comb filters.
+"""A small room for sound made block by block: parallel comb filters.
 
-After Schroeder 1962, J. Audio Eng. Soc. 10:219 (from memory): each comb sends its input round a
-delay and back with a gain that makes it fall 60 dB in the reverberation time. A delay longer than a
-block lets the block be worked out at once.
+After Schroeder 1962, J. Audio Eng. Soc. 10:219 (from memory): each comb feeds its input back after
+a delay, with a gain that makes it fall 60 dB in the reverberation time. With delays longer than a
+block, a whole block is calculated at once.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class PracticeRoom:
         self._past = np.zeros(max(self._taps))
 
     def hear(self, sound: NDArray[np.float64]) -> NDArray[np.float64]:
-        """The block with its room; blocks of any length."""
+        """The block with reverberation; any length."""
         heard = np.empty_like(sound)
         longest = min(self._delays)
         for first in range(0, len(sound), longest):

@@ -13,7 +13,7 @@ Samples = NDArray[np.float32]
 
 @dataclass(frozen=True, slots=True)
 class Ambience:
-    """Sound that is not the pipes'. Levels in dB; a full-scale sine is 0 dB; None for none.
+    """Sound other than the pipes'. Levels in dB; a full-scale sine is 0 dB; None for none.
 
     Attributes
     ----------

@@ -12,12 +12,12 @@ from walkboard.scales.keys import Key
 
 
 class Slip(StrEnum):
-    """What went wrong at a key, on the holder's side or the pipe's."""
+    """What went wrong at a key, with the holder or the pipe."""
 
     WRONG_CORRECTED = "wrong_corrected"  # a short wrong key, then the right one
     WRONG = "wrong"  # a wrong key in place of the right one
     REPEATED = "repeated"  # the same key twice
-    OUT_OF_ORDER = "out_of_order"  # two keys change places
+    OUT_OF_ORDER = "out_of_order"  # two keys swapped
     LONG = "long"  # held twice as long
     DEAD = "dead"  # held, but nothing speaks
     OFF_SPEECH = "off_speech"  # speaks an overtone
@@ -30,7 +30,7 @@ class Faults:
     Attributes
     ----------
     wrong_corrected, wrong, repeated, out_of_order, long, dead : tuple of Key
-        See `Slip`; a key out of order changes places with the next.
+        See `Slip`; a key out of order swaps with the next.
     off_speech : tuple of (Key, int)
         Keys whose pipe speaks partial 2, 3 … instead of its own.
     """
@@ -47,12 +47,12 @@ class Faults:
     def drawn(
         cls, keys: Sequence[Key], rng: np.random.Generator, *, each: int = 1, overtone: int = 2
     ) -> Faults:
-        """So many faults of each kind at keys drawn by chance, well apart from each other.
+        """So many faults of each kind at random keys, well apart from each other.
 
         Raises
         ------
         ValueError
-            When there are too few keys for that.
+            If there are too few keys for that.
         """
         wanted = 7 * each
         places = np.arange(2, len(keys) - 2, 3)
@@ -82,9 +82,9 @@ class KeyHolder:
     spread : float
         Spread of that time, as the standard deviation of its logarithm [-].
     gap_s : float
-        Mean time from one key's going up to the next's going down [s].
+        Mean time from one key's release to the next key's press [s].
     gap_spread_s : float
-        Standard deviation of it [s]; where that makes a gap negative, keys overlap (legato).
+        Standard deviation of it [s]; with negative gaps, keys overlap (legato).
     lead_s : float
         Time before the first key [s].
     pause_every : int
@@ -135,8 +135,8 @@ def hold_keys(
 ) -> tuple[Press, ...]:
     """What the key holder does with the keys of a walk, in time.
 
-    A wrong key is a neighbour of the right one, within the walk where it can be. Pipes that are
-    dead or off speech are no business of the holder: those slips are marked by the renderer.
+    A wrong key is a neighbour of the right one, within the walk if possible. Dead pipes and pipes
+    off speech do not concern the holder: the renderer marks those slips.
     """
     order = list(keys)
     for key in faults.out_of_order:

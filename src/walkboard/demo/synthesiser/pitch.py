@@ -1,4 +1,4 @@
-"""The pitch of a sounding pipe as it moves, known exactly.
+"""The moving pitch of a sounding pipe, known exactly.
 
 A pipe's frequency is **defined** as straight lines between knots, so its phase is a quadratic
 between knots and the mean frequency over any window, phase advanced over time, is exact.
@@ -95,9 +95,11 @@ def slow_wander(
     """Slow random movement with an ensemble root mean square of 1, shape (n,).
 
     Gaussian with power 1/(1 + (f/corner)²)²: white noise passed twice through a first-order lag, so
-    it has a continuous slope and next to nothing above a few Hz.
+    it has a continuous slope and almost nothing above a few Hz.
     """
-    span = max(2 * n, int(8.0 / (corner_hz * step_s)))  # the circle is longer than what is taken
+    span = max(
+        2 * n, int(8.0 / (corner_hz * step_s))
+    )  # the circular noise is longer than the part used
     frequency_hz = np.fft.rfftfreq(span, step_s)
     gain = 1.0 / (1.0 + (frequency_hz / corner_hz) ** 2)
     draws = rng.standard_normal((2, frequency_hz.size))

@@ -1,4 +1,4 @@
-"""Renders a walk as a recording would have it, and keeps the truth about it."""
+"""Renders a walk as a recording, together with its truth."""
 
 from __future__ import annotations
 
@@ -28,16 +28,16 @@ class Microphone:
     Attributes
     ----------
     gain_db : float
-        Applied to everything that is heard [dB].
+        Applied to the whole sound [dB].
     noise_db : float or None
         Level of its own noise; a full-scale sine is 0 dB; None for none.
     clips : bool
-        Whether samples beyond full scale are cut; else they are kept, as a float file does.
+        Whether samples beyond full scale are clipped; otherwise kept, as in a float file.
     low_cut_hz : float
         Corner of a first-order high-pass, as in a phone [Hz]; 0 for none.
     channels : int
     balance_db : float
-        Level of the last channel against the first [dB]; those between lie between.
+        Level of the last channel relative to the first [dB]; others in between.
     """
 
     gain_db: float = 0.0
@@ -75,12 +75,12 @@ def render_walk(
     Parameters
     ----------
     keys : sequence of Key
-        In the order asked for.
+        In the order to be held.
     voices : mapping of Key to tuple of PipeVoice
         The pipes that each key sounds.
     room : Room
     rng : numpy Generator
-        Every chance in the recording is drawn from it.
+        Source of all randomness in the recording.
     holder, faults, ambience, microphone : see their classes
     sample_rate : int
         [Hz].

@@ -1,6 +1,6 @@
-"""Invented years of an organ: what its pipes really did, what visits heard of it, what was tuned.
+"""Invented years of an organ: what its pipes did, what visits heard, what was tuned.
 
-Nothing here is taken from the program's own drift model, and some of it is made to break that
+Nothing here comes from the program's own drift model, and some of it deliberately breaks that
 model's assumptions: pipes wander in steps with heavy tails, some ranks follow the humidity with a
 lag, the thermometers err slowly over years, dust makes whole divisions flat. Sizes are invented
 after common practice (no source); the effect of air on flues is physics, through the targets.
@@ -37,17 +37,16 @@ class VisitedYears:
     shown_celsius : dict of division id to float
         What the thermometers showed [°C].
     true_cents : (pipes,) array
-        Where each pipe stood on arrival, against its target in the true air of its division
-        [cents].
+        Each pipe's deviation on arrival, from its target in the true air of its division [cents].
     heard : (pipes,) array of bool
     cents, sigma_cents : (pipes,) arrays
         The readings against the targets at the shown air, and their standard deviations; nan where
         a pipe was not heard [cents].
     tuned : (pipes,) array of bool
     left_at_cents : (pipes,) array
-        Where the tuner meant to leave it, against the target at the shown air; nan where not tuned.
+        Where the tuner meant to leave it, against the target at the shown air; nan if not tuned.
     left_cents : (pipes,) array
-        Where each pipe stood on leaving, as `true_cents`.
+        Each pipe's deviation on leaving, as `true_cents`.
     """
 
     weather: Weather
@@ -83,7 +82,7 @@ class OrganYears:
 
 @dataclass(frozen=True, eq=False)
 class AtHand:
-    """What whoever decides on listening or tuning may know.
+    """What is known when deciding what to hear or tune.
 
     Attributes
     ----------
@@ -95,8 +94,8 @@ class AtHand:
     rank_of, division_of : (pipes,) arrays of int
     reed : (pipes,) array of bool
     cents, sigma_cents : (pipes,) arrays
-        Readings of this visit against the targets at the shown air; nan where not heard, all nan
-        when listening is decided on.
+        Readings of this visit against the targets at the shown air; nan if not heard, all nan when
+        deciding what to hear.
     """
 
     number: int
@@ -114,7 +113,7 @@ Tuning = Callable[[AtHand, np.random.Generator], FloatArray]
 
 
 def walk_some_ranks(at: AtHand, rng: np.random.Generator) -> BoolArray:
-    """A third of the ranks walked whole, and of the rest every pipe with one chance in ten."""
+    """A third of the ranks walked whole, and one pipe in ten of the rest."""
     ranks = int(at.rank_of.max()) + 1
     walked = rng.random(ranks) < 0.35
     heard: BoolArray = walked[at.rank_of] | (rng.random(len(at.rank_of)) < 0.10)
@@ -122,7 +121,7 @@ def walk_some_ranks(at: AtHand, rng: np.random.Generator) -> BoolArray:
 
 
 def tune_the_worst(at: AtHand, rng: np.random.Generator) -> FloatArray:
-    """Most pipes that stand 4 cents or more (reeds 5) off the middle of their division's flues."""
+    """Most pipes 4 cents or more (reeds 5) off the middle of their division's flues."""
     middle = standing_of_flues(at)[at.division_of]
     off = np.nan_to_num(np.abs(at.cents - middle))
     tuned = (off > np.where(at.reed, 5.0, 4.0)) & (rng.random(len(off)) < 0.8)
@@ -139,7 +138,7 @@ def simulate_years(
     listen: Listening = walk_some_ranks,
     tune: Tuning = tune_the_worst,
 ) -> OrganYears:
-    """What an organ did over some visits, what was heard of it, and what was tuned.
+    """What an organ did over some visits, what was heard, and what was tuned.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""How pipes of an invented organ move over years: sizes by kind, invented after common practice."""
+"""How pipes of an invented organ move over years: sizes by kind, modelled on common practice."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from walkboard.organ.model import TunedBy
 
 @dataclass(frozen=True, slots=True)
 class YearsHabits:
-    """Sizes of all that moves. Wander grows with the square root of time [cents in a year].
+    """Sizes of all movements. Wander grows with the square root of time [cents in a year].
 
     Attributes
     ----------
@@ -27,13 +27,13 @@ class YearsHabits:
     slip_cents, slip_spread : float
         Median of a slip, and the standard deviation of its logarithm.
     slips_flat : float
-        Share of flues' slips that go flat; slides and stoppers nearly always slip down.
+        Share of flues' slips that go flat; slides and stoppers almost always slip down.
     flue_follow_spread : float
-        How far ranks of flues miss the physics of air, as a part of it.
+        How far ranks of flues deviate from the physics of air, as a share of it.
     reed_follow, reed_follow_spread : float
-        What part of the flues' movement with air the reeds follow after all.
+        Share of the flues' movement with air that reeds follow.
     wood_cents : float
-        What stopped wood moves for each per cent of humidity, with a lag of two months [cents].
+        Movement of stopped wood per per cent of humidity, with a lag of two months [cents].
     dust_cents_a_year : float
         How much flatter dust makes a division.
     slow_celsius, slow_years : float

@@ -16,7 +16,7 @@ from walkboard.quantities import cents_of_ratio
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-_STEP_YEARS = 1.0 / 12.0  # the organ moves on in steps of a month at most
+_STEP_YEARS = 1.0 / 12.0  # the organ advances in steps of at most a month
 
 
 class OrganState:
@@ -55,7 +55,7 @@ class OrganState:
         self._slip(np.full(n, 2.0))
 
     def _following(self, rng: np.random.Generator) -> FloatArray:
-        """What part of a flue's movement with air a rank misses or exceeds, a reed follows."""
+        """Share of a flue's movement with air that a rank misses or exceeds, or a reed follows."""
         n = len(self._rank_reed)
         flue = self._habits.flue_follow_spread * rng.standard_normal(n)
         reed = self._habits.reed_follow + self._habits.reed_follow_spread * rng.standard_normal(n)
@@ -67,7 +67,7 @@ class OrganState:
         return float(self._habits.wood_cents * (1.0 + 0.3 * rng.standard_normal())) * stopper
 
     def pass_time(self, elapsed_years: float, weather: Weather) -> None:
-        """Move on to the next visit: wander, movement of ranks, dust, slips, damp."""
+        """Advance to the next visit: wander, movement of ranks, dust, slips, humidity."""
         steps = max(1, round(elapsed_years / _STEP_YEARS))
         step = elapsed_years / steps
         habits, rng = self._habits, self._rng
@@ -90,7 +90,7 @@ class OrganState:
         self._own += slipped * sign * size
 
     def true_cents(self, weather: Weather) -> FloatArray:
-        """Where each pipe stands against its target in its true air [cents]."""
+        """Each pipe's deviation from its target in its true air [cents]."""
         air = np.array(
             [
                 self._air_cents(self._organ.pitch.at_celsius, weather.celsius[r.division])
@@ -104,7 +104,7 @@ class OrganState:
         return cents
 
     def shown_less_true(self, weather: Weather, shown_celsius: Mapping[str, float]) -> FloatArray:
-        """What a reading shows above `true_cents`, because the thermometer was wrong."""
+        """Error of a reading against `true_cents` from a wrong thermometer."""
         wrong = [
             self._air_cents(shown_celsius[r.division], weather.celsius[r.division])
             for r in self._organ.ranks
@@ -118,7 +118,7 @@ class OrganState:
         return sigma
 
     def tune(self, tuned: BoolArray, wanted: FloatArray, weather: Weather) -> None:
-        """Leave pipes near where they are wanted, against their targets in the true air."""
+        """Leave pipes near where they are wanted, relative to their targets in the true air."""
         error = np.where(self.reed, self._habits.reed_left_cents, self._habits.flue_left_cents)
         left = wanted + error * self._rng.standard_normal(len(error))
         self._own = np.where(tuned, self._own + left - self.true_cents(weather), self._own)
@@ -131,20 +131,20 @@ class OrganState:
 
 
 class Thermometers:
-    """One instrument carried round: a slow error of its own, and a small one at every place."""
+    """One thermometer carried around: a slow error, and a small one at every place."""
 
     def __init__(self, organ: Organ, habits: YearsHabits, rng: np.random.Generator) -> None:
         self._organ, self._habits, self._rng = organ, habits, rng
         self._off = habits.slow_celsius * rng.standard_normal()
 
     def pass_time(self, elapsed_years: float) -> None:
-        """Let the slow error move on."""
+        """Advance the slow error."""
         kept = np.exp(-elapsed_years / self._habits.slow_years)
         fresh = self._habits.slow_celsius * np.sqrt(1.0 - kept**2)
         self._off = kept * self._off + fresh * self._rng.standard_normal()
 
     def show(self, weather: Weather) -> dict[str, float]:
-        """What it shows at each division, to a tenth [°C]."""
+        """Its reading at each division, to a tenth [°C]."""
         return {
             d.id: round(
                 weather.celsius[d.id]

@@ -35,7 +35,7 @@ class Weather:
 
 
 def weather_on(organ: Organ, at: date, rng: np.random.Generator) -> Weather:
-    """Air on a day: the season's, the day's own, and what each division's place adds."""
+    """Air on a day: the season, the day's own deviation, and each division's place."""
     turn = np.cos(2.0 * np.pi * (at.timetuple().tm_yday - _WARMEST_DAY) / 365.25)
     room = MEAN_CELSIUS + SUMMER_CELSIUS * float(turn) + 1.2 * float(rng.standard_normal())
     humidity = MEAN_HUMIDITY + SUMMER_HUMIDITY * float(turn) + 0.05 * float(rng.standard_normal())

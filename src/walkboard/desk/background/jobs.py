@@ -115,7 +115,7 @@ class Jobs:
         function : callable
             Defined at the top level of a module, so that another process finds it. It is called
             with ``progress(done, total)`` and then the arguments; what it raises as
-            `WalkboardError` is told to the user.
+            `WalkboardError` is shown to the user.
         arguments
             Anything that can be pickled: paths and frozen types, never the book.
         then : callable

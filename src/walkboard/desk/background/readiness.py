@@ -1,4 +1,4 @@
-"""Readiness for the next events: kept over a restart, and worked out anew by itself.
+"""Readiness for the next events: kept over a restart, and recalculated automatically.
 
 It lies in the book's folder, ``worked-out/readiness-N.json``, with a hash of all that it rests on.
 When that is no longer so and nobody has changed anything for a while, it is worked out again in the

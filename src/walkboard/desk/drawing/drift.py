@@ -28,7 +28,7 @@ def drift_drawing(
     cents : sequence of float or None
         From the line of that visit [cents]; None where it was not read.
     tuned : collection of int
-        Places of the visits at which it was tuned: the course starts anew there.
+        Places of the visits at which it was tuned: the curve restarts there.
     stray_cents : float
         Half the height of the band in which a pipe counts as in tune.
     """

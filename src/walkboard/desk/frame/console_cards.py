@@ -1,7 +1,7 @@
-"""The cards at consoles: each organ's token, by which players reach the form for faults.
-
-A token opens that form and nothing else. It is kept in the book's folder, so that a printed card
-still works after the desk was started again; a new one makes the old card void.
+"""The cards at consoles: each organ's token, which opens its pages for players and the venue. A
+token opens the form for faults (`/report/TOKEN`) and page 1 of the last report (`/venue/TOKEN`),
+nothing else. It is stored in the book's folder, so a printed card still works after the desk
+restarts; a new token invalidates the old card.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ _LOCK = threading.Lock()
 
 
 def token_of(folder: Path, organ_id: int) -> str:
-    """The token of an organ's card, made when it is first asked for."""
+    """The token of an organ's card, created when first needed."""
     with _LOCK:
         tokens = _read(folder)
         if organ_id not in tokens:

@@ -64,7 +64,5 @@ class OfVisit(BaseModel):
         """
         visit = book.visit(self.visit)
         if self.opened is not None and self.opened != visit.opened_at:
-            raise InputError(
-                say("frame.outbox_other_book"), fix=say("frame.outbox_other_book_mend")
-            )
+            raise InputError(say("frame.outbox_other_book"), fix=say("frame.outbox_other_book_fix"))
         return visit

@@ -118,7 +118,7 @@ class Hub:
             while True:
                 self._acknowledge(client, await socket.receive_text())
         except (WebSocketDisconnect, ValueError, KeyError, TypeError):
-            pass  # gone, or talking nonsense: either way it connects anew
+            pass  # gone, or sending nonsense: either way it reconnects
         finally:
             self._clients.discard(client)
             self._sockets.pop(client, None)

@@ -64,7 +64,7 @@ def level(meter: Meter) -> dict[str, Any]:
 
 
 def key_state(shown: Shown) -> Mapping[str, Any] | None:
-    """What the key holder is told of the key that is held; None while nothing of it is heard."""
+    """What the key holder sees about the held key; None while it is not heard."""
     if shown.finished is not None:
         task: Task | None = shown.finished.task
         state = "enough"

@@ -118,7 +118,7 @@ class Practising:
     def _surely(self) -> _Running:
         running = self._running
         if running is None or running.run.is_over:
-            raise InputError(say("practice.not_running"), fix=say("practice.not_running_mend"))
+            raise InputError(say("practice.not_running"), fix=say("practice.not_running_fix"))
         return running
 
     def _made(self, hub: Hub) -> _Running:

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 TOPIC = "listening"
 _CLOSING_S = 20.0
 _NEWS_S = 20.0
-_AGAIN_S = 1.0  # for the key holder: the same state is told again so often
+_AGAIN_S = 1.0  # interval at which an unchanged state is sent again to the key holder
 
 BesideOf = Callable[["PipeRef"], "Comb | None"]
 

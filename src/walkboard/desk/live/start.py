@@ -110,7 +110,7 @@ def make_run(at: OpenVisit, source: Source, kind: str, ended: Callable[[Ended], 
 
     tasks = tasks_of_groups(work_groups(at.book, at.visit) or ())
     if not tasks:
-        raise InputError(say("live.no_work_what"), fix=say("live.no_work_mend"))
+        raise InputError(say("live.no_work_what"), fix=say("live.no_work_fix"))
     session = TuningSession(Place(at.book, at.kept, at.organ, at.visit), source, tasks)
     return LiveRun(session, at.hub, kind, tolerance_cents=TOLERANCE_CENTS, ended=ended)
 

@@ -85,7 +85,7 @@ def visit(request: Request) -> Response:
             }
             for pipe in sorted(p for p in best if p.rank == asked)
         ],
-        mended=[
+        fixed=[
             {
                 "fault": fault,
                 "name": say(f"faults.name_{word_of(fault.kind)}"),

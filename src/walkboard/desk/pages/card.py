@@ -1,4 +1,4 @@
-"""The card for the console: a square that leads players to the form for faults."""
+"""The card for the console: a QR code that leads players to the form for faults."""
 
 from __future__ import annotations
 

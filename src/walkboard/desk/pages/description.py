@@ -128,7 +128,7 @@ def _saved(desk: Desk, organ: Organ, text: str, kept: KeptOrgan | None) -> KeptO
         return desk.book.revise_organ(kept.id, organ.name, text)
     if any(o.name.casefold() == organ.name.casefold() for o in desk.book.organs()):
         raise BookError(
-            say("description.name_taken", name=organ.name), fix=say("description.name_mend")
+            say("description.name_taken", name=organ.name), fix=say("description.name_fix")
         )
     return desk.book.add_organ(organ.name, text)
 
@@ -164,7 +164,7 @@ def _text(form: object) -> str:
 
 
 def _kept(request: Request) -> KeptOrgan:
-    # Not `Desk.organ`: a description that the program no longer reads must be open to mending.
+    # Not `Desk.organ`: a description that the program can no longer read must stay editable.
     desk = desk_of(request)
     return desk.book.organ(int(request.path_params["organ"]))
 

@@ -1,4 +1,4 @@
-"""Faults: what was told, where it belongs, which tell the same, what was mended, what came back."""
+"""Faults: reports, what they belong to, doubles, fixes, and faults that came back."""
 
 from __future__ import annotations
 
@@ -36,10 +36,10 @@ from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.work import faults as fault_work
 
-_MENDED_SHOWN = 30
+_FIXED_SHOWN = 30
 
 
-class _Mending(BaseModel):
+class _Fixed(BaseModel):
     model_config = ConfigDict(extra="forbid")
     fault: int
     visit: int | None
@@ -47,7 +47,7 @@ class _Mending(BaseModel):
 
 
 def faults(request: Request) -> Response:
-    """The faults that stand, by division, and the last ones that were mended."""
+    """The open faults by division, and the last ones that were fixed."""
     desk = desk_of(request)
     kept, organ = desk.organ(request)
     every = desk.book.faults(kept.id)
@@ -58,16 +58,14 @@ def faults(request: Request) -> Response:
         if fault.stands:
             row = _row(request, organ, fault) | {"times": 1 + len(doubles[fault.id])}
             groups[fault_work.division_of(organ, fault)].append(row)
-    mended = sorted(
-        (f for f in every if f.mended_at is not None), key=lambda f: (f.mended_at, f.id)
-    )
+    fixed = sorted((f for f in every if f.mended_at is not None), key=lambda f: (f.mended_at, f.id))
     return render(
         request,
         "faults.html",
         organ_name=organ.name,
         groups=[(names.get(d or "", ""), rows) for d, rows in groups.items() if rows],
         standing=sum(map(len, groups.values())),
-        mended=[_row(request, organ, fault) for fault in mended[: -_MENDED_SHOWN - 1 : -1]],
+        fixed=[_row(request, organ, fault) for fault in fixed[: -_FIXED_SHOWN - 1 : -1]],
     )
 
 
@@ -94,7 +92,7 @@ def fault(request: Request) -> Response:
         choices=choices(organ),
         name_key=preferences_of(request).key,
         open_visit=visit,
-        mended_at_visit=at,
+        fixed_at_visit=at,
         longest_words=LONGEST_WORDS,
     )
 
@@ -140,10 +138,10 @@ async def merge(request: Request) -> Response:
     return await run_in_threadpool(_merge, request, given)
 
 
-async def mend(request: Request) -> Response:
-    """Say that a fault is mended."""
+async def mark_fixed(request: Request) -> Response:
+    """Mark a fault as fixed."""
     given = await request.form(max_files=0, max_fields=20)
-    return await run_in_threadpool(_mend, request, given)
+    return await run_in_threadpool(_mark_fixed, request, given)
 
 
 async def reopen(request: Request) -> Response:
@@ -152,10 +150,10 @@ async def reopen(request: Request) -> Response:
     return await run_in_threadpool(_reopen, request, given)
 
 
-def keep_mending(desk: Desk, setting: Setting, _: str) -> None:
-    """Keep what a device said was mended while it may have had no link."""
-    body = _Mending.model_validate(setting.body)
-    fault_work.mend_once(desk.book, body.fault, body.visit, plain(body.note, LONGEST_WORDS))
+def keep_fixed(desk: Desk, setting: Setting, _: str) -> None:
+    """Store a fix that a device reported, perhaps while it was offline."""
+    body = _Fixed.model_validate(setting.body)
+    fault_work.mark_fixed_once(desk.book, body.fault, body.visit, plain(body.note, LONGEST_WORDS))
 
 
 def _keep(request: Request, given: FormData) -> Response:
@@ -198,10 +196,10 @@ def _merge(request: Request, given: FormData) -> Response:
     return _to(request, into)
 
 
-def _mend(request: Request, given: FormData) -> Response:
+def _mark_fixed(request: Request, given: FormData) -> Response:
     _, _, found = _fault(request)
     visit = given.get("visit") or None
-    fault_work.mend_once(
+    fault_work.mark_fixed_once(
         desk_of(request).book,
         found.id,
         None if visit is None else _number(visit),
@@ -274,11 +272,11 @@ PAGE = Page(
         Door(_ONE, fault),
         Door(f"{_ONE}/place", place, ("POST",)),
         Door(f"{_ONE}/merge", merge, ("POST",)),
-        Door(f"{_ONE}/mend", mend, ("POST",)),
+        Door(f"{_ONE}/mend", mark_fixed, ("POST",)),
         Door(f"{_ONE}/reopen", reopen, ("POST",)),
     ),
     place="/organ/{organ}/faults",
     rank=60,
-    settings=MappingProxyType({"mending": keep_mending}),
+    settings=MappingProxyType({"mending": keep_fixed}),
     count=lambda desk, organ_id: len(desk.book.open_faults(organ_id)),
 )

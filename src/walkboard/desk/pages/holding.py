@@ -1,9 +1,9 @@
 """Holding: the key to hold now, for the key holder; in a walk, or as the tuner goes on.
 
-Topics. ``at.VISIT``: where the tuner stands, ``{"pipe": …}`` (told by the page at the pipe).
-``holds.VISIT``: what is heard of the key that is held, while it is held:
-``{"key": SEMITONE, "state": "more" | "enough", "drawn": [STOP, …]}``; told by whoever listens live.
-Without it the page shows how each key was heard once a recording was taken in.
+Topics. ``at.VISIT``: where the tuner stands, ``{"pipe": …}`` (sent by the page at the pipe).
+``holds.VISIT``: what is heard of the key that is held, while it is held: ``{"key": SEMITONE,
+"state": "more" | "enough", "drawn": [STOP, …]}``; sent by whoever listens live. Without it the page
+shows how each key was heard once a recording was taken in.
 """
 
 from __future__ import annotations

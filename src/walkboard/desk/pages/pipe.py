@@ -1,8 +1,8 @@
 """At the pipe: one pipe of the worklist at a time, on a phone, in the dark, with one thumb.
 
 The page holds the whole worklist, so that it works on without a link; what is set goes through the
-outbox. Where the tuner stands is told on the topic ``at.VISIT`` as ``{"pipe": "great.open8:7"}``,
-so that the key holder's page follows; the page sends it again when its link comes back.
+outbox. The tuner's place is sent on the topic ``at.VISIT`` as ``{"pipe": "great.open8:7"}``, so
+that the key holder's page follows; the page sends it again when its link comes back.
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ def at_the_pipe(request: Request) -> Response:
 
 
 async def stand(request: Request) -> Response:
-    """Where the tuner stands now: told to whoever follows, kept nowhere."""
+    """The tuner's current place: sent to followers, not stored."""
     try:
         place = _Place.model_validate_json(await request.body())
     except ValidationError:
@@ -108,7 +108,7 @@ def _stand(request: Request, place: _Place) -> Response:
 
 
 def topic_of(visit: KeptVisit) -> str:
-    """The topic on which it is told where the tuner stands."""
+    """The topic of the tuner's place."""
     return f"at.{visit.id}"
 
 
@@ -183,7 +183,7 @@ def keep_fault(desk: Desk, setting: Setting, device: str) -> None:
 
 
 def take_back_fault(desk: Desk, setting: Setting, _: str) -> None:
-    """Take back a fault that was noted at a pipe; it stays in the book, mended with a note."""
+    """Take back a fault noted at a pipe; it stays in the book, marked as fixed with a note."""
     body = _FaultBack.model_validate(setting.body)
     visit = body.found(desk.book)
     faults.take_back(desk.book, visit.organ_id, body.fault, visit.id, say("pipe.fault_back_words"))

@@ -1,7 +1,6 @@
-"""The form for players, reached by the card at the console: open, and it shows nothing of the book.
-
-It asks what the player saw and thanks them. How often it is used is limited, for one address and
-for all; a field that no person sees catches what fills in every field.
+"""The form for players, opened from the card at the console. It needs no login and shows nothing of
+the book. It asks what the player noticed and thanks them. Its use is rate-limited, per address and
+in total; a hidden field catches robots that fill in every field.
 """
 
 from __future__ import annotations

@@ -50,7 +50,7 @@ async def rename(request: Request) -> Response:
         raise HTTPException(404)
     name = " ".join(str(form.get("name", "")).split())
     if not name:
-        raise InputError(say("sharing.no_name"), fix=say("sharing.no_name_mend"))
+        raise InputError(say("sharing.no_name"), fix=say("sharing.no_name_fix"))
     desk.pairing.devices.rename(device, name)
     return RedirectResponse("/sharing", 303)
 

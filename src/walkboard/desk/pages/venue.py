@@ -1,6 +1,5 @@
-"""Page 1 of the last report for the venue: open to whoever has the code of the console card.
-
-It can be read without an account, in three languages, and kept as one file that needs no desk.
+"""Page 1 of the last report for the venue, at `/venue/TOKEN` with the token of the console card. It
+can be read without an account, in three languages, and saved as one file that needs no desk.
 """
 
 from __future__ import annotations

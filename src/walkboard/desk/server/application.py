@@ -202,7 +202,7 @@ async def _stranger(scope: Scope, receive: Receive, send: Send) -> None:
     is_paired = visitor_of(request).access > Access.OPEN
     key = "desk_only" if is_paired else "stranger"
     answer = _trouble(
-        request, 403 if is_paired else 401, say(f"frame.{key}_what"), say(f"frame.{key}_mend")
+        request, 403 if is_paired else 401, say(f"frame.{key}_what"), say(f"frame.{key}_fix")
     )
     await answer(scope, receive, send)
 
@@ -218,15 +218,15 @@ async def _of_ours(request: Request, error: Exception) -> Response:
 async def _of_http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     key = "not_found" if error.status_code == 404 else "not_so"
-    return _trouble(request, error.status_code, say(f"frame.{key}_what"), say(f"frame.{key}_mend"))
+    return _trouble(request, error.status_code, say(f"frame.{key}_what"), say(f"frame.{key}_fix"))
 
 
 async def _too_much(request: Request, _: Exception) -> Response:
-    return _trouble(request, 413, say("frame.too_much_what"), say("frame.too_much_mend"))
+    return _trouble(request, 413, say("frame.too_much_what"), say("frame.too_much_fix"))
 
 
 async def _unforeseen(request: Request, _: Exception) -> Response:
-    answer = _trouble(request, 500, say("frame.unforeseen_what"), say("frame.unforeseen_mend"))
+    answer = _trouble(request, 500, say("frame.unforeseen_what"), say("frame.unforeseen_fix"))
     answer.headers.update(safe_headers(request.headers.get("host", "")))  # the gate is passed by
     return answer
 

@@ -1,4 +1,4 @@
-// A fault mended inside the organ, where there may be no link: it goes through the outbox, and the
+// A fault fixed inside the organ, where there may be no network: it goes through the outbox, and the
 // page says where it is until it is in the book. Without scripts the form is sent as it is.
 import { refresh } from "./frame.js";
 import { outbox } from "./outbox.js";

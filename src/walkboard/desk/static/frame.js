@@ -70,7 +70,7 @@ outbox.addEventListener("change", showOutbox);
 showOutbox();
 outbox.send();
 
-// Parts marked data-live (each with an id) are fetched anew when the book has changed. What the
+// Parts marked data-live (each with an id) are fetched again when the book has changed. What the
 // user is typing in is left alone.
 let shown = document.body.dataset.change;
 let wanted = shown;

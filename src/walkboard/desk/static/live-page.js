@@ -85,7 +85,7 @@ async function hand() {
 
 if (runs === "yes" && kind !== "browser") naming = await import("./measured.js");
 
-// This page is the microphone, so it is not loaded anew: only its parts are.
+// This page is the microphone, so only its parts are reloaded.
 async function showRunning() {
   const page = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
   const found = page.getElementById("stop").closest("section");

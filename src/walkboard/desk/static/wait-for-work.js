@@ -1,4 +1,4 @@
-// Opens the page anew as soon as there is work for it.
+// Reloads the page as soon as there is work for it.
 import "./frame.js";
 
 addEventListener("walkboard:refreshed", () => {

@@ -1,7 +1,7 @@
 """The spectral lines of a hold, from one long FFT, and the series that they form.
 
 A steady pipe is a comb of sharp lines. With a Hann window over T seconds two lines 2/T apart are
-told apart, so that a second pipe a cent or two from the first shows at the higher partials.
+separated, so that a second pipe a cent or two from the first shows at the higher partials.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ partial's power is counted in units of its own local floor, and only what is abo
 the number of partials is not known, and those that are not there must not drown those that are.
 
 The grid is finer than the resolution at the highest partial used, so the maximum is found however
-narrow it is; the residual error is well within what the joint estimate mends.
+narrow it is; the joint estimate easily corrects the remaining error.
 """
 
 from __future__ import annotations

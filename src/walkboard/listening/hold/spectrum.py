@@ -127,7 +127,7 @@ def apart(samples: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np
         return centred, np.ones((1, 1))
     power, axes = np.linalg.eigh((centred @ centred.T).astype(np.float64))
     if power[0] < 1e-4 * power[-1]:
-        # In double: what is left of a channel given twice is told by the ninth figure.
+        # In double precision: the residual of a duplicated channel shows in the ninth digit.
         precise = centred.astype(np.float64)
         power, axes = np.linalg.eigh(precise @ precise.T)
     kept = power > 1e-9 * max(power[-1], 1e-300)

@@ -31,7 +31,7 @@ class Limits:
     given_cents: float = 0.6  # sigma as given, beyond which it serves no tuner; chosen
     soft_db: float = 30.0  # of the loudest partial under its group: a blower's line; fitted
     range_db: float = 35.0  # under a pipe's loudest partial, in which its own must be; chosen
-    unisons: float = 2.0  # pipes that can be told apart within one unison; derived: of the model
+    unisons: float = 2.0  # pipes that can be separated within one unison; derived: of the model
     overtones: float = 1.0  # step of the heard partials' numbers [-]; derived: a pipe has the first
     calm_cents: float = 0.15  # wander up to which sigma stands; fitted
     calm_power: float = 1.5  # with which it grows beyond [-]; fitted
@@ -151,8 +151,8 @@ def lost_neighbours(case: Case) -> float:
     rivals = set()
     for pipe, reading in enumerate(case.readings):
         bound = reading.bound_or_none
-        told_apart = bound is not None and bound.either is not None
-        if ReadingFlag.MERGED not in reading.flags or told_apart:
+        is_separated = bound is not None and bound.either is not None
+        if ReadingFlag.MERGED not in reading.flags or is_separated:
             continue
         if bound is not None:
             apart = abs(away_cents - cents_of_ratio(bound.near_hz / due[pipe]))

@@ -347,7 +347,7 @@ def _another_place(
     asked = _below(bands, theirs) or theirs
     others = [p for p in pipes if p != pipe]
     best, used, likeliest = courses, chosen, merit_of(bands, asked, courses, pipes)
-    # Where it stands already counts too, with its wander found anew.
+    # Its present place also counts, with its wander fitted again.
     for found in search_one(bands, asked, courses, pipe, others, LIMITS.reach_cents, most=2):
         trial = courses.copy()
         trial.moved(pipe, found.offset_hz)

@@ -2,7 +2,7 @@
 
 The joint estimate of several pipes (`joint.stages`) finds its way from nothing in 0.1 to 0.7 s; so
 it is asked once, and then two or three turns from where both pipes stood last are enough. Where the
-groups of partials ask for far more room than there is, or a pipe jumps, the way is found anew.
+groups of partials ask for far more room than there is, or a pipe jumps, the path is found again.
 
 Two whose highest common partials do not part by a turn in the window cannot be separated in it;
 then the reading is `merged` and the mean place of both is all that is known.
@@ -89,7 +89,7 @@ class PairTracker:
         self._reference_hz = self.reference.hz
 
     def forget(self) -> None:
-        """Find the way anew, as after a gap."""
+        """Find the path again, as after a gap."""
         self._hz, self._since_s, self._bad = None, -np.inf, 0
         self._cold_s = -np.inf
         self._lately.clear()

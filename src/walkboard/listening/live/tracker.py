@@ -111,7 +111,7 @@ class Tracker:
             Full scale ±1. Values that are no numbers count as 0.
         start_s : float
             Time of the first sample. Where it is later than the end of the last block by more than
-            a few milliseconds, blocks were lost, and the hold is followed anew.
+            a few milliseconds, blocks were lost, and tracking of the hold restarts.
         """
         step_s = self.update_s if self._pair is None else max(self.update_s, PAIR_UPDATE_S)
         if self._ring.put(np.asarray(samples, dtype=np.float32), start_s):
@@ -269,7 +269,7 @@ class Tracker:
         return self._reading(now_s, steady.hz, sigma, steady.seconds, level, flags, heard)
 
     def _through_room(self, now_s: float, hold: Hold, steady: Steady) -> Steady | None:
-        """A high pipe whose room fills, told apart from it; None where that is not the case."""
+        """A high pipe separated from the room that fills with it; None if that is not the case."""
         into_s = now_s - hold.began_s
         is_high = self.expected.pipe.hz >= room.LOWEST_HZ
         if hold.moved or into_s > room.UNTIL_S or not is_high:

@@ -1,4 +1,4 @@
-"""What every decoder of recordings gives, and how damage in the middle of one is told."""
+"""The interface of every decoder of recordings, and how it reports damage in the middle."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """A recording: opened by its content, read block by block or span by span.
 
-A long one is decoded anew for each reading and never held whole; a short one is kept decoded, so
-that its holds need no second decoding.
+A long one is decoded again for each reading and never held in memory; a short one is kept decoded,
+so that its holds need no second decoding.
 """
 
 from __future__ import annotations

@@ -115,7 +115,7 @@ def gather_features(
     sample_rate : int
         [Hz]
     progress : callable, optional
-        Told the seconds of sound read so far, about every ten seconds of sound.
+        Called with the seconds of sound read so far, about every ten seconds of sound.
 
     Returns
     -------

@@ -1,10 +1,10 @@
-"""Which pipes to tune in the minutes there are, with a proof.
+"""Which pipes to tune in the available minutes, with a proof.
 
 - `task`, `problem`, `arrays`: the choice as arrays
-- `demands`: what must be done, or left
+- `demands`: what must be done or left alone
 - `bound`, `fixing`, `continuous`: lower bounds
 - `knapsack`, `solve`: the exact choice at one reference
 - `tied`: references of several divisions
 - `certify`: the choice over all references
-- `curve`: what further minutes would buy
+- `curve`: what more minutes would gain
 """

@@ -1,11 +1,11 @@
-"""A lower bound of the cost that no plan of these minutes can beat: Lagrange's.
+"""A lower bound of the cost of any plan of these minutes: Lagrange's.
 
-Every step of time is given a price. With the price paid, pipes no longer compete for the minutes:
-a pipe is worth its gain less the price of its time, a rank the sum of its worthwhile pipes less the
-price of reaching it, a chest the sum of its worthwhile ranks, and so on outward. What must be done
-is counted whether it is worth it or not. One pass over the pipes gives the best that there could
-be, and gain(any plan) ≤ that + price × minutes for **every** price (weak duality; Geoffrion 1974,
-Math. Prog. Study 2:82). The best price is searched.
+Every step of time has a price. With that, pipes no longer compete for the minutes: a pipe is worth
+its gain less the price of its time, a rank the sum of its worthwhile pipes less the price of
+reaching it, a chest the sum of its worthwhile ranks, and so on outward. What must be done counts
+whether it is worth it or not. One pass over the pipes gives the best possible value, and gain(any
+plan) ≤ that + price × minutes for **every** price (weak duality; Geoffrion 1974, Math. Prog. Study
+2:82). A search finds the best price.
 """
 
 from __future__ import annotations
@@ -29,10 +29,10 @@ class Relaxed:
     used : (…) array
         Steps of time that it takes.
     margins : tuple of arrays
-        Worth of each pipe, then of each group of every level outward, before closing what is not
-        worth it (negative: not worth it).
+        Worth of each pipe, then of each group of every level outward, before dropping what is not
+        worth it (negative).
     forced : tuple of arrays of bool, or None
-        Pipes and groups that must be done, level by level; None where none must.
+        Pipes and groups that must be done, level by level; None if there are none.
     """
 
     value: FloatArray
@@ -41,7 +41,7 @@ class Relaxed:
     forced: tuple[BoolArray, ...] | None = None
 
     def taken(self, depth: int) -> BoolArray:
-        """Members of a level that the relaxed choice takes, if all around them is taken."""
+        """Members of a level that the relaxed choice takes, provided their groups are taken."""
         taken: BoolArray = self.margins[depth] > 0.0
         return taken if self.forced is None else taken | self.forced[depth]
 
@@ -53,7 +53,7 @@ def relax(
     price: FloatArray | float,
     must: BoolArray | None = None,
 ) -> Relaxed:
-    """Best choice with time at a price; the last axis of `gain` runs over the pipes.
+    """Best choice with time at a price; pipes are the last axis of `gain`.
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ def worth_of_groups(
     price: float,
     must: BoolArray | None = None,
 ) -> FloatArray:
-    """Worth of each outermost group at one price: what `relax` sums up, but nothing beside it."""
+    """Worth of each outermost group at one price: only the sums of `relax`."""
     values = gain - price * steps
     np.maximum(values, 0.0, out=values) if must is None else np.putmask(
         values, (values < 0.0) & ~must, 0.0
@@ -122,9 +122,9 @@ class Priced:
     ----------
     price : float
     most_gain : float
-        No choice within the capacity gains more.
+        Upper limit of the gain of any choice within the capacity.
     thrifty : Relaxed
-        The relaxed choice at a price at which it fits the capacity.
+        The relaxed choice at a price where it fits the capacity.
     at_best : Relaxed
         The relaxed choice at `price`.
     """
@@ -152,16 +152,16 @@ def best_price(
     steps, levels
         As in `relax`.
     capacity : int
-        Steps of time that there are; what must be done fits in them.
+        Available steps of time; what must be done fits in them.
     must : (n,) array of bool, optional
     rounds : int
-        At most so many passes; the bound holds after any of them.
+        Most passes; the bound is valid after any of them.
 
     Notes
     -----
-    The bound as a function of the price is convex and made of straight pieces. Tangents at two
-    prices, one at which the choice takes too long and one at which it fits, cross nearer to the
-    lowest point; a halving now and then keeps the search from creeping.
+    The bound as a function of the price is convex and piecewise linear. Tangents at two prices, one
+    where the choice takes too long and one where it fits, cross closer to the minimum; an
+    occasional bisection keeps the search from stalling.
     """
     low, high = 0.0, 1.001 * float(np.max(gain / steps, initial=0.0)) + 1e-12
     at_low = relax(gain, steps, levels, low, must)

@@ -1,11 +1,10 @@
-"""The certified choice over all references.
+"""The proved choice over all references.
 
-Every reference has a lower bound of its cost (`bound`). References are taken in
-the order of their bounds; each is solved exactly (`solve`) until the bound of
-the next is no lower than the best cost found. What is left unsolved can then hold nothing better:
-the choice is proved optimal on the grid of references. Where parts of the organ may differ within a
-limit, every set of references that keeps the limit is such a candidate
-(`walkboard.planning.choose.tied`).
+Every reference has a lower bound of its cost (`bound`). References are taken in order of their
+bounds; each is solved exactly (`solve`) until the bound of the next is no lower than the best cost
+found. None of the rest can be better: the choice is proved optimal on the grid of references. If
+parts of the organ may differ within a limit, every set of references within the limit is a
+candidate (`walkboard.planning.choose.tied`).
 """
 
 from __future__ import annotations
@@ -27,18 +26,18 @@ _ROUNDING = 1e-10  # relative; sums of some thousand doubles differ by less
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
-    """The choice with its certificate.
+    """The choice with its proof.
 
     Attributes
     ----------
     references : tuple of int
-        Index of the reference of each part of the organ; one where there is one for all.
+        Index of the reference of each part of the organ; a single one if all share it.
     pipes : (n,) array of bool
         What to tune.
     cost : float
-        Badness left.
+        Remaining badness.
     bound : float
-        No choice at any of the references leaves less.
+        Lower bound of the remaining badness over all references.
     solved : int
         How many references had to be solved exactly.
     """
@@ -62,14 +61,14 @@ def choose(task: Task, capacity: int, start: int | None = None) -> Chosen:
     ----------
     task : Task
     capacity : int
-        Steps of `walkboard.planning.minutes.STEP_MINUTES` that there are.
+        Available steps of `walkboard.planning.minutes.STEP_MINUTES`.
     start : int, optional
-        Index of a reference that is likely to be the best; saves time, changes nothing.
+        Index of a reference that is probably best; saves time, changes nothing.
 
     Raises
     ------
     NotEnoughMinutesError
-        When what must be tuned does not fit at any reference; it says how many minutes are missing.
+        If the required pipes do not fit at any reference; says how many minutes are missing.
     """
     needs = must_steps(task)
     parts = task.parts
@@ -84,7 +83,7 @@ def choose(task: Task, capacity: int, start: int | None = None) -> Chosen:
 
 
 def must_steps(task: Task) -> IntArray:
-    """Steps that what must be tuned takes at each reference, set-ups included."""
+    """Steps needed for the required pipes at each reference, set-ups included."""
     references = len(task.references_cents)
     if task.must is None:
         return np.zeros(references, dtype=np.int64)
@@ -107,7 +106,7 @@ def _untouched(task: Task, needs: IntArray) -> Chosen:
 
 
 class _Search:
-    """References in the order of their bounds, each solved until none can be better."""
+    """References in order of their bounds, each solved until none can be better."""
 
     def __init__(self, task: Task, capacity: int, needs: IntArray) -> None:
         self._task, self._capacity = task, capacity
@@ -137,7 +136,7 @@ class _Search:
             at = (reference,) * parts
             if at not in self._prices:
                 own = self._priced(at)
-                if not self._solved:  # nearer to the best reference, a better price for all of them
+                if not self._solved:  # closer to the best reference, a better price for all of them
                     bounds = np.maximum(bounds, self._bounds(own.price))
                 bounds[reference] = float(task.untouched[reference]) - own.most_gain
                 continue
@@ -190,7 +189,7 @@ class _Search:
         return bounds
 
     def _part_bounds(self, price: float) -> FloatArray:
-        """What each part leaves at least at each reference, its time paid; (k, parts)."""
+        """Lower bound of each part's cost at each reference, its time paid; (k, parts)."""
         task, parts = self._task, self._task.parts
         assert parts is not None
         most = worth_of_groups(task.gain, task.steps, task.levels, price, task.must)

@@ -1,4 +1,4 @@
-"""What further minutes would buy: the least cost at every ten minutes."""
+"""What more minutes would gain: the least cost at every ten minutes."""
 
 from __future__ import annotations
 
@@ -12,7 +12,9 @@ from walkboard.planning.minutes import in_steps
 from walkboard.planning.plan import CurvePoint
 
 EVERY_MINUTES = 10.0
-BEYOND = 1.5  # the curve goes on to so many times the visit's minutes, unless all is done before
+BEYOND = (
+    1.5  # the curve extends to so many times the visit's minutes, unless everything is done earlier
+)
 
 
 def cost_curve(
@@ -31,28 +33,28 @@ def cost_curve(
         Minutes of the visit.
     every_minutes : float
     otherwise : Task, optional
-        The same with fewer musts, for minutes in which not all of them fit.
+        The same with fewer requirements, for minutes in which not all of them fit.
 
     Returns
     -------
     tuple of CurvePoint
-        From 0 upward (or from where what must be done fits), to 1.5 × the visit's minutes or to
-        where nothing is left to gain. The visit's own minutes are among them.
+        From 0 (or from where the required work fits) to 1.5 × the visit's minutes, or until nothing
+        is left to gain. Includes the visit's own minutes.
     """
     useful = np.maximum(task.gain, 0.0) if task.must is None else _useful(task)
     least = float((task.untouched - useful.sum(axis=1)).min())
     if task.parts is not None and task.parts.within:
-        least = -np.inf  # every point is asked for
+        least = -np.inf  # every point is wanted
     end = BEYOND * minutes
     places = {round(n * every_minutes, 6) for n in range(int(end / every_minutes + 1e-9) + 1)}
     points: list[CurvePoint] = []
     start: int | None = None
     for at in sorted(places | {minutes}):
         chosen = _fitting((task, otherwise), in_steps_within(at), start)
-        if chosen is None:  # what must be done does not fit in so few
+        if chosen is None:  # the required work does not fit in so few
             continue
         start = chosen.reference
-        # a plan for fewer minutes is a plan for more: the curve never rises
+        # a plan for fewer minutes also fits more: the curve never rises
         points.append(CurvePoint(at, min(chosen.cost, points[-1].cost if points else np.inf)))
         if chosen.cost <= least + 1e-9 and at >= minutes:
             break
@@ -60,7 +62,7 @@ def cost_curve(
 
 
 def _fitting(tasks: tuple[Task | None, ...], capacity: int, start: int | None) -> Chosen | None:
-    """The best choice of the first task whose musts fit."""
+    """The best choice of the first task whose requirements fit."""
     for task in tasks:
         if task is not None:
             try:

@@ -1,4 +1,4 @@
-"""What a plan is asked to do, or to leave, whatever it costs."""
+"""What a plan must do or leave alone, whatever it costs."""
 
 from __future__ import annotations
 
@@ -12,32 +12,32 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.nearest import meant_instead
 from walkboard.planning.value.risk import RiskyPipes
 
-MOST_TIE_CENTS = 3.0  # further apart, two divisions are no longer one organ: a degree of air
+MOST_TIE_CENTS = 3.0  # further apart, two divisions no longer sound as one organ: a degree of air
 FAULT_MINUTES = 5.0  # to see to a fault of a pipe, its tuning apart: common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
 class Demands:
-    """What a plan must do and must not.
+    """What a plan must and must not do.
 
     Attributes
     ----------
     must : frozenset of PipeRef
-        To be tuned in any case, as pipes with a fault.
+        Must be tuned, such as pipes with a fault.
     must_not : frozenset of PipeRef
-        Not to be touched; historic ranks never are.
+        Must not be touched; historic ranks never are.
     out_of_reach : frozenset of str
-        Ranks that nobody can get at today, by id.
+        Ranks that cannot be reached today, by id.
     within_cents : mapping of stop id to cents
-        Stops that the event needs within so much of the pitch that the organ is tuned to.
+        Stops that the event needs within so many cents of the organ's tuned pitch.
     tie_cents : float
-        How far apart two divisions may be tuned, each for its own air; 0: one pitch for all.
+        How far apart two divisions may be tuned, each for its own air; 0 for one pitch.
     risky : RiskyPipes
     extra_minutes : mapping of PipeRef to minutes
-        What a pipe takes besides its tuning, as putting a fault right.
+        Extra time for a pipe, such as fixing a fault.
     leave_strays : bool
-        False: every pipe that sticks out in the played range is tuned, if they all fit. True: they
-        are weighed like all others.
+        If False, every pipe that sticks out in the played range is tuned, if they all fit. If True,
+        they are weighed like any other.
     """
 
     must: frozenset[PipeRef] = frozenset()
@@ -50,12 +50,12 @@ class Demands:
     leave_strays: bool = False
 
     def check(self, organ: Organ) -> None:
-        """Refuse what an organ has not, and what contradicts itself.
+        """Refuse names the organ does not have, and contradictions.
 
         Raises
         ------
         UnknownNameError
-            When a rank, a stop or a pipe's rank is not there.
+            If a rank, a stop or a pipe's rank does not exist.
         InputError
             When a pipe must and must not be tuned, or a figure cannot be.
         """
@@ -103,12 +103,12 @@ class Demands:
 
 
 def pipes_named(organ: Organ, names: Iterable[str]) -> frozenset[PipeRef]:
-    """Pipes that ranks, stops, or ``rank:number`` name.
+    """Pipes named by ranks, stops, or ``rank:number``.
 
     Raises
     ------
     InputError
-        When the organ has neither.
+        If the organ has neither.
     """
     found: set[PipeRef] = set()
     ranks = {rank.id for rank in organ.ranks}
@@ -141,12 +141,12 @@ def pipes_of_stop(organ: Organ, stop: str) -> tuple[PipeRef, ...]:
 
 
 def ranks_named(organ: Organ, names: Iterable[str]) -> frozenset[str]:
-    """Ranks that a rank's id, a chest's or a division's name, with all that stand there.
+    """Ranks named by a rank, a chest or a division.
 
     Raises
     ------
     InputError
-        When the organ has none of that name.
+        If the organ has nothing of that name.
     """
     found: set[str] = set()
     for name in names:

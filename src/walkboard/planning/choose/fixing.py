@@ -1,9 +1,9 @@
-"""What must, and what cannot, be in a plan that beats the best one known.
+"""What must be, and what cannot be, in a plan better than the best one known.
 
-At a price of time, forcing a pipe into the relaxed choice (or out of it) lowers the bound by a
-known loss. Where the loss is larger than what separates the bound from the best plan known, no
-better plan does that, and the pipe is settled (reduced-cost fixing; Crowder, Johnson & Padberg
-1983, Oper. Res. 31:803).
+At a price of time, forcing a pipe into (or out of) the relaxed choice lowers the bound by a known
+loss. If the loss exceeds the gap between the bound and the best plan known, no better plan does
+that, and the pipe is settled (reduced-cost fixing; Crowder, Johnson & Padberg 1983, Oper. Res.
+31:803).
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ class Settled:
     Attributes
     ----------
     inside, outside : (n,) arrays of bool
-        Pipes that every better plan tunes, or leaves.
+        Pipes that every better plan tunes, or leaves alone.
     opened : tuple of arrays of bool
         For each level, innermost first, groups that every better plan reaches.
     """
@@ -44,16 +44,16 @@ def settle(at: Relaxed, levels: tuple[Level, ...], slack: float) -> Settled:
     levels : tuple of Level
         Innermost first.
     slack : float
-        Bound on the gain less the gain of the best plan known, at that price.
+        Bound of the gain minus the gain of the best plan known, at that price.
     """
     count = [margin.shape[0] for margin in at.margins]
     loss_out = [np.maximum(margin, 0.0) for margin in at.margins]
     lacking = [np.maximum(-margin, 0.0) for margin in at.margins]
-    if at.forced is not None:  # what must be done is paid for, and cannot be left out
+    if at.forced is not None:  # required work is paid for and cannot be left out
         for depth, forced in enumerate(at.forced):
             lacking[depth][forced] = 0.0
             loss_out[depth][forced] = np.inf
-    # forcing in: what is missing to be worth it, here and at every group that must then be reached
+    # forcing in: the shortfall here and at every group that must then be reached
     missing = np.zeros(count[-1])
     loss_in = missing
     for depth in range(len(levels), -1, -1):
@@ -73,7 +73,7 @@ def settle(at: Relaxed, levels: tuple[Level, ...], slack: float) -> Settled:
 def _worth_up(
     worth: list[FloatArray], levels: tuple[Level, ...], count: list[int], depth: int
 ) -> FloatArray:
-    """Least worth among a member and all the groups around it."""
+    """Least worth of a member and all groups containing it."""
     least = worth[-1]
     for outer in range(len(levels), depth, -1):
         spread = np.repeat(least, levels[outer - 1].sizes(count[outer - 1]))

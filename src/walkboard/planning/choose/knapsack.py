@@ -1,10 +1,10 @@
 """The exact choice at one reference: a knapsack with nested set-ups.
 
-For every number of minutes up to those there are, the best gain so far is carried along: into a
-chest (less its set-up), into a rank, over each pipe of the rank with or without it, and out again,
-keeping at each door the better of 'reached' and 'passed by'. Exact, by dynamic
-programming (Bellman 1957; a set-up knapsack as in Chajakis & Guignard 1994, INFORMS J. Comput.
-6:223, nested here to any depth). Time and memory go with pipes × steps.
+For every number of minutes up to the limit, the best gain so far is carried along: into a chest
+(less its set-up), into a rank, over each pipe of the rank with or without it, and out again,
+keeping at each step the better of 'visited' and 'skipped'. Exact, by dynamic programming (Bellman
+1957; a set-up knapsack as in Chajakis & Guignard 1994, INFORMS J. Comput. 6:223, nested here to any
+depth). Time and memory grow with pipes × steps.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from walkboard.planning.choose.task import Level
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """The best choice at one reference; gain is −inf where what is settled does not fit."""
+    """The best choice at one reference; gain is −inf if the settled part does not fit."""
 
     chosen: BoolArray
     gain: float
@@ -44,7 +44,7 @@ def choose_exactly(
         Innermost first.
     capacity : int
     settled : Settled
-        What need not be asked; it must leave every pipe without gain outside.
+        What is already settled; must exclude every pipe without gain.
     """
     return _Walkthrough(gain, steps, levels, capacity, settled).best()
 
@@ -67,7 +67,7 @@ class _Walkthrough:
         self._ends = [
             np.append(level.starts[1:], counts[depth]) for depth, level in enumerate(levels)
         ]
-        # a group with every pipe outside is passed by; one with a pipe inside is reached
+        # a group with every pipe excluded is skipped; one with an included pipe is visited
         self._live: list[BoolArray] = [~settled.outside]
         opened: list[BoolArray] = [settled.inside]
         for depth, level in enumerate(levels):
@@ -84,7 +84,7 @@ class _Walkthrough:
         self._free = capacity - forced
         self._sure_gain = float(gain[settled.inside].sum())
         self._decisions: dict[tuple[int, int], NDArray[np.uint8]] = {}
-        # members of each group that are still open to a decision, in order
+        # undecided members of each group, in order
         undecided = [self._live[0] & ~settled.inside, *self._live[1:]]
         self._inner = [
             [
@@ -139,7 +139,7 @@ class _Walkthrough:
 
 
 def _later(best: FloatArray, step: int, gain: float = 0.0) -> FloatArray:
-    """The best gains when so many steps have been spent for a gain."""
+    """The best gains after spending so many steps for a gain."""
     moved = np.empty_like(best)
     moved[:step] = -np.inf
     np.add(best[: max(len(best) - step, 0)], gain, out=moved[step:])

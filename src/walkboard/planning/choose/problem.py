@@ -1,4 +1,4 @@
-"""From where the pipes stand to the task: gains, times, set-ups and musts as arrays."""
+"""From the pipes' deviations to the task: gains, times, set-ups and requirements as arrays."""
 
 from __future__ import annotations
 
@@ -29,18 +29,18 @@ from walkboard.planning.value.risk import RISKY, RiskyPipes
 # choice, four out of five.
 SURE = 0.8
 
-# Strays are all tuned where they take no more than this share of the minutes: beyond it a plan of
-# nothing else would sound worse than one that weighs them. Chosen; see bench ear.
+# All strays are tuned if they take no more than this share of the minutes: beyond that, a plan of
+# strays alone would sound worse than one that weighs them. Chosen; see bench ear.
 STRAYS_SHARE = 0.75
 
 # Moving the reference by a cent must save this share of all badness, or the organ stays where it
-# stands: whoever plays with it, and the pipes nobody heard, stay there too. Chosen.
+# is: other instruments, and pipes not heard, stay there too. Chosen.
 MOVING_SHARE_PER_CENT = 0.01
 
 
 @dataclass(frozen=True)
 class Problem:
-    """The pipes that may be tuned, side by side by division, chest, round and rank.
+    """The tunable pipes, grouped by division, chest, round and rank.
 
     Attributes
     ----------
@@ -50,15 +50,15 @@ class Problem:
     ranks : tuple of Rank
         Rank of each.
     untouched_by_division : (k, divisions) array
-        Badness of each division at each reference, nothing tuned.
+        Badness of each division at each reference with nothing tuned.
     gain, must : (k, n) arrays
         As in `Task`; `must` may be None.
     steps : (n,) array of int
     tie_cents : float
     notes : tuple of str
-        What the demands ask for that is impossible.
+        Demands that are impossible.
     moving_badness : float
-        What moving the reference by a cent is charged; in `untouched_by_division`.
+        Charge for moving the reference by a cent; included in `untouched_by_division`.
     """
 
     situation: Situation
@@ -80,7 +80,7 @@ class Problem:
 
     @property
     def tunable(self) -> tuple[PipeOffset, ...]:
-        """The pipes that may be tuned, in the order of the arrays."""
+        """The tunable pipes, in the order of the arrays."""
         return tuple(self.situation.offset(int(i)) for i in self.order)
 
     def picked(self, chosen: BoolArray) -> list[PipeOffset]:
@@ -110,9 +110,9 @@ class Problem:
         charges : mapping of Visit to minutes
             Minutes of each visit to a chest.
         arrive : mapping of chest id to minutes, optional
-            Charged once for each chest besides.
+            Also charged once for each chest.
 
-        Set-ups: a chest's panels, once; coming to it, in the flues' and in the reeds' round; a
+        Set-ups: a chest's panels, once; walking to it, in the flues' and in the reeds' round; a
         rank.
         """
         organ = self.situation.layout.organ
@@ -155,23 +155,23 @@ class Problem:
         number = {d.id: i for i, d in enumerate(self.situation.layout.organ.divisions)}
         columns = [number[of_chest[i].division] for i in starts]
         untouched = self.untouched_by_division[:, columns].copy()
-        # a division without a pipe to tune goes with the first of the others
+        # a division without a pipe to tune joins the first of the others
         others = [i for i in number.values() if i not in columns]
         untouched[:, 0] += self.untouched_by_division[:, others].sum(axis=1)
         return Parts(np.array(starts, dtype=np.int64), untouched, within)
 
 
 def pose(situation: Situation, pull: FloatArray, demands: Demands | None = None) -> Problem:
-    """The choice to be made among the pipes that are known.
+    """The choice among the known pipes.
 
     Parameters
     ----------
     situation : Situation
-        Pipes that may not be tuned count where they stand.
+        Pipes that may not be tuned count as they are.
     pull : (k, divisions) array
         From `walkboard.planning.value.pipe_offsets.unheard_pull`.
     demands : Demands, optional
-        Checked already.
+        Already checked.
     """
     demands = demands or Demands()
     layout = situation.layout
@@ -230,11 +230,11 @@ def with_partners(problem: Problem, tuned: Situation) -> Problem:
 
 
 def with_strays(problem: Problem) -> Problem:
-    """The same, and every pipe that surely sticks out in the played range must be tuned."""
+    """The same, but every pipe that certainly sticks out in the played range must be tuned."""
     situation = problem.situation
     middle = REFERENCES_CENTS[len(REFERENCES_CENTS) // 2 :][:1]
     outside = 1.0 - situation.chance_within(middle, COST.stray_cents)[0]
-    # a pipe that the event does not use, or that the tuner counts low, need not be
+    # except pipes the event does not use, or with a low weight
     counts = (situation.stray > 0.5 * COST.stray_badness) & (situation.weight > 0.0)
     stray = ((outside >= SURE) & counts)[problem.order]
     if not stray.any():
@@ -244,7 +244,7 @@ def with_strays(problem: Problem) -> Problem:
 
 
 def strays_fit(problem: Problem, capacity: int) -> bool:
-    """Whether what must be tuned leaves time for more, panels and ranks counted, without walks."""
+    """Whether the required pipes leave time for more, counting panels and ranks but not walks."""
     if problem.must is None:
         return True
     ranks = problem.ranks
@@ -258,7 +258,7 @@ def strays_fit(problem: Problem, capacity: int) -> bool:
 
 
 def _steps(situation: Situation, demands: Demands) -> IntArray:
-    """Steps of time that each known pipe takes, what else must be done to it included."""
+    """Steps of time for each known pipe, including other work on it."""
     minutes = situation.minutes.copy()
     if demands.extra_minutes:
         minutes += [demands.extra_minutes.get(k.pipe, 0.0) for k in situation.known]
@@ -298,7 +298,7 @@ def _may_be_tuned(situation: Situation, demands: Demands) -> BoolArray:
 def _musts(
     situation: Situation, demands: Demands, may: BoolArray
 ) -> tuple[BoolArray | None, tuple[str, ...]]:
-    """What must be tuned at each reference, (k, known), and what is asked for in vain."""
+    """What must be tuned at each reference, (k, known), and the impossible demands."""
     index = {k.pipe: i for i, k in enumerate(situation.known)}
     must = np.zeros((len(REFERENCES_CENTS), len(situation.known)), dtype=np.bool_)
     notes = []

@@ -1,8 +1,8 @@
-"""The exact choice at one reference, on the pipes that no bound has settled.
+"""The exact choice at one reference, over the pipes that no bound has settled.
 
-The optimum usually lies within the worth of a few steps of its bound. So that much slack is tried
-first, which leaves few pipes open; if what is found is within it, nothing better was shut out.
-Otherwise the slack grows, up to what the best plan known needs.
+The optimum is usually within the worth of a few steps of its bound. So that much slack is tried
+first, which leaves few pipes open; if the solution is within it, nothing better was excluded.
+Otherwise the slack grows, up to what the best known plan needs.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ _FIRST_SLACK_STEPS, _SLACK_GROWS = 4.0, 4.0
 def solve(
     task: Task, row: Row, capacity: int, *, priced: Priced, known: float, hair: float
 ) -> tuple[float, BoolArray]:
-    """Least cost at one reference, or a cost not below `known` where it has nothing better.
+    """Least cost at one reference, or a cost not below `known` if there is nothing better.
 
     Parameters
     ----------
@@ -32,9 +32,9 @@ def solve(
     priced : Priced
         Prices of that row.
     known : float
-        Cost of the best plan known.
+        Cost of the best known plan.
     hair : float
-        What rounding may make of a sum of costs.
+        Largest rounding error of a sum of costs.
     """
     at = priced.at_best
     bound = row.untouched - (float(at.value) + priced.price * capacity)
@@ -54,7 +54,7 @@ def solve(
 
 
 def _fill(task: Task, row: Row, capacity: int, priced: Priced) -> BoolArray:
-    """A good choice to start from: the relaxed one that fits, filled up with what still fits."""
+    """A good starting choice: the relaxed one that fits, filled up with whatever else fits."""
     thrifty = priced.thrifty
     reached = thrifty.taken(len(task.levels))
     for depth in range(len(task.levels) - 1, -1, -1):

@@ -1,4 +1,4 @@
-"""The choice as arrays: what tuning each pipe gains, and what it takes."""
+"""The choice as arrays: gain and time of each pipe."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """Set-ups of one level: groups of what lies one level further in.
+    """Set-ups of one level: groups of members one level further in.
 
     Attributes
     ----------
     starts : (groups,) array of int
-        Index of each group's first member; members of a group stand side by side, and every group
-        has one.
+        Index of each group's first member; members of a group are contiguous, and no group is
+        empty.
     steps : (groups,) array of int
         Time to reach the group once, however many of its members are done.
     """
@@ -33,14 +33,14 @@ class Level:
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """Parts of the organ, each with a reference of its own, tied to the others within a limit.
+    """Parts of the organ with separate references, tied within a limit.
 
     Attributes
     ----------
     starts : (parts,) array of int
         Index of each part's first group of the outermost level.
     untouched : (k, parts) array
-        Badness of each part at each reference if nothing is tuned.
+        Badness of each part at each reference with nothing tuned.
     within : int
         How many steps of the references apart any two parts may be tuned.
     """
@@ -59,7 +59,7 @@ class Row:
     gain : (n,) array
     untouched : float
     must : (n,) array of bool or None
-        Pipes that have to be tuned; None where none has.
+        Pipes that must be tuned; None if there are none.
     """
 
     gain: FloatArray
@@ -67,7 +67,7 @@ class Row:
     must: BoolArray | None
 
     def cost_of(self, chosen: BoolArray) -> float:
-        """Badness left when the chosen pipes are tuned."""
+        """Badness left after tuning the chosen pipes."""
         return self.untouched - float(self.gain[chosen].sum())
 
 
@@ -78,9 +78,9 @@ class Task:
     Attributes
     ----------
     references_cents : (k,) array
-        The reference pitches to choose from, above where the organ stands [cents].
+        The reference pitches to choose from, above the organ's present pitch [cents].
     untouched : (k,) array
-        Badness of everything at each reference if nothing is tuned.
+        Badness of everything at each reference with nothing tuned.
     gain : (k, n) array
         Badness removed by tuning each pipe, at each reference; may be negative.
     steps : (n,) array of int
@@ -90,7 +90,7 @@ class Task:
     must : (k, n) array of bool or None
         Pipes that have to be tuned at each reference.
     parts : Parts or None
-        None: one reference for all.
+        None for one reference for all.
     """
 
     references_cents: FloatArray
@@ -108,7 +108,7 @@ class Task:
         if self.steps.shape != (pipes,) or (pipes and self.steps.min() < 1):
             raise ValueError("each pipe takes at least one step of time")
         if self.must is not None and self.must.shape != self.gain.shape:
-            raise ValueError("what must be tuned is told for each reference and pipe")
+            raise ValueError("what must be tuned is given for each reference and pipe")
         members = pipes
         for level in self.levels:
             if members and (level.starts[0] != 0 or np.any(level.sizes(members) < 1)):
@@ -122,7 +122,7 @@ class Task:
 
     @property
     def part_of(self) -> IntArray:
-        """The part of each pipe; all 0 where there is one reference for all."""
+        """The part of each pipe; all 0 if there is one reference for all."""
         pipes = self.gain.shape[1]
         if self.parts is None:
             return np.zeros(pipes, dtype=np.int64)
@@ -136,7 +136,7 @@ class Task:
         return parts
 
     def time_of(self, chosen: BoolArray) -> int:
-        """Steps that tuning the chosen pipes takes, set-ups included."""
+        """Steps for tuning the chosen pipes, set-ups included."""
         total = int(self.steps[chosen].sum())
         taken = chosen
         for level in self.levels:
@@ -145,7 +145,7 @@ class Task:
         return total
 
     def cost_of(self, reference: int, chosen: BoolArray) -> float:
-        """Badness left when the chosen pipes are tuned to a reference (by index)."""
+        """Badness left after tuning the chosen pipes to a reference (by index)."""
         return float(self.untouched[reference] - self.gain[reference, chosen].sum())
 
     def at_reference(self, reference: int) -> Task:

@@ -1,7 +1,7 @@
-"""References of the parts of an organ that may differ, but by no more than a tie allows.
+"""References of the parts of an organ, which may differ up to a limit.
 
-A set of references is told by the index of each part's. It keeps the tie when its highest and its
-lowest are no more than `within` steps apart.
+A set of references is given by an index for each part. It keeps the tie if its highest and lowest
+are at most `within` steps apart.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from walkboard.planning.choose.task import Task
 
 
 def least(values: FloatArray, within: int) -> tuple[tuple[int, ...], float]:
-    """The set that keeps the tie and has the least sum.
+    """The set within the tie with the least sum.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ def least(values: FloatArray, within: int) -> tuple[tuple[int, ...], float]:
 
 
 def below(values: FloatArray, within: int, limit: float) -> Iterator[tuple[tuple[int, ...], float]]:
-    """Every set that keeps the tie and whose sum is below a limit, the least first.
+    """Every set within the tie whose sum is below a limit, the least first.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ def below(values: FloatArray, within: int, limit: float) -> Iterator[tuple[tuple
 
 
 def must_by_group(task: Task) -> IntArray:
-    """Steps that what must be tuned takes, by reference and outermost group."""
+    """Steps for the required pipes, by reference and outermost group."""
     assert task.must is not None
     taken, steps = task.must, np.where(task.must, task.steps, 0)
     for level in task.levels:
@@ -75,20 +75,20 @@ def must_by_group(task: Task) -> IntArray:
 
 
 def needs_of(task: Task, at: tuple[int, ...]) -> int:
-    """Steps that what must be tuned takes at a set of references."""
+    """Steps for the required pipes at a set of references."""
     if task.must is None:
         return 0
     return int(needs_by_part(task)[list(at), range(len(at))].sum())
 
 
 def least_needs(task: Task) -> tuple[int, ...]:
-    """The set of references at which what must be tuned takes the least time."""
+    """The set of references at which the required pipes take the least time."""
     assert task.parts is not None
     return least(needs_by_part(task).astype(np.float64), task.parts.within)[0]
 
 
 def needs_by_part(task: Task) -> IntArray:
-    """Steps that what must be tuned takes, by reference and part."""
+    """Steps for the required pipes, by reference and part."""
     if task.must is None:
         parts = 1 if task.parts is None else len(task.parts.starts)
         return np.zeros((len(task.references_cents), parts), dtype=np.int64)

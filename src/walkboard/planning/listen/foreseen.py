@@ -1,4 +1,4 @@
-"""A drift forecast as the plan takes it: beliefs of pipes not heard, and where divisions stand."""
+"""A drift forecast as input to a plan: beliefs about pipes not heard, and the divisions' shifts."""
 
 from __future__ import annotations
 
@@ -18,17 +18,17 @@ from walkboard.planning.value.belief import Belief, PipeForecast
 from walkboard.planning.value.weight import WeightChange
 from walkboard.planning.what_if import prepare
 
-_LEAST_SIGMA_CENTS = 0.5  # of a division's shift: its ranks move as wholes
+_LEAST_SIGMA_CENTS = 0.5  # of a division's shift: whole ranks move
 
 
 @dataclass(frozen=True, slots=True)
 class ForeseenState:
-    """What a plan needs beside the readings.
+    """What a plan needs besides the readings.
 
     Attributes
     ----------
     condition : Condition
-        Each division's shift as the forecast has it, against its targets at the told air.
+        Each division's forecast shift, against its targets at the stated air.
     forecasts : tuple of PipeForecast
         Forecast of every pipe that was not heard.
     """
@@ -38,15 +38,15 @@ class ForeseenState:
 
 
 def foreseen(organ: Organ, forecast: Forecast, heard: Iterable[PipeCents] = ()) -> ForeseenState:
-    """A forecast as the plan takes it.
+    """A forecast as input to a plan.
 
     Parameters
     ----------
     organ : Organ
     forecast : Forecast
-        From `walkboard.condition.drift.forecast`; what was heard is in it.
+        From `walkboard.condition.drift.forecast`; includes what was heard.
     heard : iterable of PipeCents
-        The readings that the plan is given.
+        The readings used by the plan.
     """
     known = {pipe.pipe for pipe in heard}
     parts = forecast.parts
@@ -71,14 +71,14 @@ def foreseen(organ: Organ, forecast: Forecast, heard: Iterable[PipeCents] = ()) 
 def weights_of(
     organ: Organ, forecast: Forecast, changes: Sequence[WeightChange] = ()
 ) -> dict[PipeRef, float]:
-    """What each pipe counts in a plan that rests on a forecast.
+    """The weight of each pipe in a plan based on a forecast.
 
     Parameters
     ----------
     organ : Organ
     forecast : Forecast
     changes : sequence of WeightChange
-        What the tuner changed of the weights.
+        Weights changed by the tuner.
     """
     known = foreseen(organ, forecast)
     found = prepare(
@@ -88,7 +88,7 @@ def weights_of(
 
 
 def condition_of(organ: Organ, forecast: Forecast) -> Condition:
-    """Where each division stands by a forecast: the middle of its flues, celestes left out."""
+    """Forecast shift of each division: the middle of its flues, without celestes."""
     part = roles(organ)
     ranks = [organ.rank(pipe.rank) for pipe in forecast.pipes]
     middle = forecast.parts.quantile(0.5)

@@ -1,9 +1,9 @@
-"""Which keys of which registrations to hold, so that the plan loses least.
+"""Which keys of which registrations to hold for the best plan.
 
-A registration costs its setting, a key its holding; a key is worth what hearing each pipe that it
-sounds is worth. Choosing is a knapsack with set-ups, solved exactly as the plan is
-(`planning.choose.certify`). Where the minutes for listening are not given they are chosen too:
-listening is worth its minutes as long as it brings more than the same minutes of tuning.
+A registration costs the time to set it, a key the time to hold it; a key is worth the sum of
+hearing each of its pipes. The choice is a knapsack with set-ups, solved exactly like the plan
+(`planning.choose.certify`). If the minutes for listening are not given, they are chosen too:
+listening is worthwhile as long as it gains more than the same minutes of tuning.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ _TURNS = 6  # until the minutes of listening and the price of a minute agree
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A walk that may be walked, in part or whole.
+    """A walk that may be done, in part or whole.
 
     Attributes
     ----------
     walk : SurveyWalk
     pipes : tuple of tuple of PipeRef
-        What each of its keys lets hear, in the order of its keys.
+        Pipes heard at each of its keys, in the order of its keys.
     """
 
     walk: SurveyWalk
@@ -47,11 +47,11 @@ class ListeningChoice:
     Attributes
     ----------
     walks : tuple of SurveyWalk
-        With only the keys to hold.
+        Walks with only the keys to hold.
     minutes : float
         Minutes for holding keys and setting stops.
     worth : float
-        What hearing them is expected to save [badness].
+        Expected saving from hearing them [badness].
     price : float
         Price of a minute of the visit [badness].
     """
@@ -68,7 +68,7 @@ class ListeningChoice:
 
 
 def offers_of(organ: Organ, walks: Sequence[SurveyWalk]) -> tuple[Offer, ...]:
-    """The walks of a survey as offers, each pipe at the first key that lets hear it.
+    """The walks of a survey as offers, each pipe at the first key where it is heard.
 
     Parameters
     ----------
@@ -103,12 +103,12 @@ def choose_listening(
     Parameters
     ----------
     situation : Situation
-        Heard pipes, and forecasts of the others.
+        Heard pipes, and forecasts for the others.
     offers : sequence of Offer
     minutes : float
         Minutes left of the visit, for listening and tuning.
     listening_minutes : float, optional
-        At most so many for listening; otherwise chosen too.
+        Most minutes for listening; if None, chosen too.
     reference_cents : float
         As `Hearings`.
     pace : Pace, optional
@@ -159,7 +159,7 @@ def _within(worths: Sequence[FloatArray], minutes: float, pace: Pace) -> list[Bo
 
 
 def _worth_their_minutes(worths: Sequence[FloatArray], price: float, pace: Pace) -> list[BoolArray]:
-    """Keys that bring more than the same minutes of tuning would."""
+    """Keys that gain more than the same minutes of tuning."""
     held = []
     for worth in worths:
         over = worth - price * pace.key_minutes

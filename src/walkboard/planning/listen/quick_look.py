@@ -1,11 +1,11 @@
-"""The few keys that tell most about the organ's state.
+"""The few keys that say most about the organ's state.
 
-What is not known of an organ is for the most part common to many pipes: how far each rank has
-moved, and what the visit's air does to each division. A key tells of it by the pipes that it
-sounds; a second pipe of the same rank tells less. Keys are taken greedily, a few of one
-registration at a time, by how much of that uncertainty they take away, each rank weighed by what
-its pipes count. Greedy is within 1 − 1/e of the best for such gains, which only get less
-(Nemhauser, Wolsey and Fisher 1978, Mathematical Programming 14:265; from memory).
+Most of the uncertainty about an organ is common to many pipes: how far each rank has moved, and
+what the visit's air does to each division. A key reduces it through the pipes it sounds; a second
+pipe of the same rank adds less. Keys are taken greedily, a few of one registration at a time, by
+how much of that uncertainty they remove, each rank weighted by its pipes. Greedy is within 1 − 1/e
+of the best for such gains, which only get less (Nemhauser, Wolsey and Fisher 1978, Mathematical
+Programming 14:265; from memory).
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ from walkboard.planning.listen.keys import Offer
 from walkboard.survey.plan.walk_plan import SurveyWalk
 
 QUICK_KEYS = 20
-# Where nothing was heard of an organ before, twice as many: with 60 pipes heard the pitch of the
-# divisions was wrong by 0.6 cent (root mean square), with two of every rank, 92, by 0.4.
+# For an organ never heard before, twice as many: with 60 pipes heard the pitch of the divisions was
+# wrong by 0.6 cent (root mean square), with two of every rank, 92, by 0.4.
 UNHEARD_KEYS = 40
 AT_ONCE = 4  # keys of one registration: setting stops takes as long as holding four keys
 
@@ -42,14 +42,14 @@ def quick_look(
     Parameters
     ----------
     drift : OrganDrift
-        As it stands before the visit's readings.
+        State before the visit's readings.
     when : VisitFigures
         The visit's date and air.
     offers : sequence of Offer
     weight : mapping of PipeRef to float
-        What each pipe counts.
+        Weight of each pipe.
     keys, at_once : int
-        Keys in all, and of one registration; more of each where there are few registrations.
+        Keys in total, and of one registration; more of each if there are few registrations.
     """
     at_once = max(at_once, -(-keys // max(1, len(offers))))
     uncertainty = _Uncertainty(drift, when, weight)
@@ -75,12 +75,12 @@ def quick_look(
 
 
 def keys_to_begin_with(drift: OrganDrift) -> int:
-    """How many keys a visit should begin with: twice as many of an organ never heard before."""
+    """How many keys a visit should start with: twice as many for an organ never heard before."""
     return UNHEARD_KEYS if drift.year is None else QUICK_KEYS
 
 
 class _Uncertainty:
-    """Of what each rank has in common: variance by rank, less by what was taken."""
+    """Common part of each rank: variance by rank, reduced by the keys taken."""
 
     def __init__(
         self, drift: OrganDrift, when: VisitFigures, weight: Mapping[PipeRef, float]
@@ -120,7 +120,7 @@ class _Uncertainty:
 
 
 def _spread_keys(offer: Offer, uncertainty: _Uncertainty, count: int) -> list[int]:
-    """So many keys over the compass; in each part of it the one whose pipes are the steadiest."""
+    """Keys spread over the compass; in each part the one with the steadiest pipes."""
     sounding = [n for n, pipes in enumerate(offer.pipes) if pipes]
     parts = [part for part in np.array_split(np.array(sounding, dtype=int), count) if len(part)]
 

@@ -1,15 +1,15 @@
 """Whether an organ will be ready for an event: how badly it will sound, and which stops hold.
 
-A stop is ready where at most one in twenty of its pipes stands further than the tolerance from
-where the flues of its division then stand. The chance of that follows from each pipe's forecast:
-what a rank's pipes share moves them together, so the count of pipes outside is worked out for each
-place the rank may have moved to (exactly, one pipe after the other: the Poisson-binomial), and the
-mean taken. Where the whole division goes, its flues go with it, so that is left out of them and
-counts for the reeds. Last, the chance is brought to how often such chances came true in simulated
-years (`python -m bench readiness`).
+A stop is ready if at most one in twenty of its pipes is further than the tolerance from the flues
+of its division. The chance follows from each pipe's forecast: a rank's common part moves its pipes
+together, so the number of pipes outside is calculated for each place the rank may have moved to
+(exactly, one pipe after the other: the Poisson-binomial), and averaged. A shift of the whole
+division moves its flues too, so it does not count for them but does for the reeds. Finally, the
+chance is calibrated to how often such chances came true in simulated years (`python -m bench
+readiness`).
 
-*Visited* means tuned on the visit's day by a plan that rests on the forecast alone. A tuner who
-listens first does better, so it is a lower bound of what a visit brings.
+*Visited* means tuned on the visit's day by a plan based on the forecast alone. A tuner who listens
+first does better, so it is a lower bound of what a visit gains.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ from walkboard.planning.value.weight import WeightChange
 from walkboard.planning.what_if import Prepared, prepare
 from walkboard.quantities import cents_of_ratio
 
-TOLERANCE_CENTS = 5.0  # chosen: about half of wholly out of tune in the middle of the keyboard
+TOLERANCE_CENTS = 5.0  # chosen: about half of completely out of tune in the middle of the keyboard
 SHARE_OUTSIDE = 0.05
 READY_CHANCE = 0.8
 _STEP_DAYS = 7
@@ -53,7 +53,7 @@ class Limits:
     Attributes
     ----------
     least_own_cents : float
-        Least spread of a pipe's own place [cents].
+        Least spread of a single pipe [cents].
     slope, offset : float
         Correction of the log odds, fitted to how often forecasts came true.
     """
@@ -68,7 +68,7 @@ LIMITS = Limits()
 
 @dataclass(frozen=True, slots=True)
 class Occasion:
-    """What the organ must be ready for.
+    """An event the organ must be ready for.
 
     Attributes
     ----------
@@ -79,7 +79,7 @@ class Occasion:
     air_celsius : mapping of division id to float
         Expected [°C].
     use : EventUse
-        The registrations and keys that it exposes; empty where nothing is known.
+        The registrations and keys that it exposes; empty if unknown.
     """
 
     at: date
@@ -91,7 +91,7 @@ class Occasion:
 
 @dataclass(frozen=True, slots=True)
 class StopReadiness:
-    """How one stop will stand.
+    """The forecast state of one stop.
 
     Attributes
     ----------
@@ -109,7 +109,7 @@ class StopReadiness:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """How the organ will stand at an event: badness expected, and each stop that it names."""
+    """The organ's forecast state at an event: expected badness, and each named stop."""
 
     badness: float
     stops: tuple[StopReadiness, ...]
@@ -128,13 +128,13 @@ class Readiness:
     ----------
     occasion : Occasion
     as_it_is : Outcome
-        Nobody comes before it.
+        If nobody comes before it.
     visited : Outcome
-        Tuned the day before, on the forecast alone.
+        If tuned the day before, on the forecast alone.
     ready_until : date or None
-        Until when the stops stay ready if nobody comes; None: they are not ready today.
+        Last day the stops are ready if nobody comes; None if they are not ready today.
     visit_from : date or None
-        A visit on this day still holds until the event; None: no visit of these minutes does.
+        Earliest day of a visit that lasts until the event; None if no visit of these minutes does.
     visit_by : date
         The last day for a visit before it.
     """
@@ -165,7 +165,7 @@ def readiness_of(
         After the last visit; not changed.
     learned : Learned
     occasion : Occasion
-        Not before today.
+        Must not be in the past.
     today : date
     minutes : float
         Minutes of a visit before the event.
@@ -190,7 +190,7 @@ def readiness_of(
 def stop_readiness(
     organ: Organ, foreseen_at: Forecast, stops: Sequence[str], tolerance_cents: float
 ) -> tuple[StopReadiness, ...]:
-    """How stops stand by a forecast."""
+    """The forecast state of stops."""
     shifts = {
         d.division: d.shift_cents or 0.0
         for d in condition_of(organ, foreseen_at).divisions.values()
@@ -220,16 +220,16 @@ def stop_readiness(
 
 
 def calibrated(chance: float) -> float:
-    """A chance as such chances came true in simulated years: log odds times a slope."""
+    """A chance calibrated by simulated years: log odds times a slope."""
     return float(expit(LIMITS.slope * logit(min(max(chance, 1e-6), 1.0 - 1e-6)) + LIMITS.offset))
 
 
 def _outside(
     at: Forecast, places: IntArray, shift_cents: float, tolerance_cents: float, *, is_flue: bool
 ) -> FloatArray:
-    """Chance of each pipe of a rank to be outside, for each place the rank may have moved to.
+    """Chance of each pipe of a rank being outside, for each place the rank may have moved to.
 
-    Where its division's flues stand as a whole takes the flues with it and leaves the reeds.
+    A shift of the whole division moves its flues along and leaves the reeds.
 
     Returns
     -------
@@ -250,7 +250,7 @@ def _outside(
 
 
 def _count(chances: FloatArray) -> FloatArray:
-    """Distribution of how many happen, each with its own chance: the Poisson-binomial.
+    """Distribution of the number of events with separate chances: the Poisson-binomial.
 
     Parameters
     ----------
@@ -348,7 +348,7 @@ class Asking:
             return None
         if self._holds(self._drift, self._occasion.at):
             return self._occasion.at
-        while high - low > _STEP_DAYS:  # pipes only grow less sure
+        while high - low > _STEP_DAYS:  # pipes only become less certain
             middle = (low + high) // 2
             if self._holds(self._drift, today + timedelta(days=middle)):
                 low = middle
@@ -357,7 +357,7 @@ class Asking:
         return today + timedelta(days=low)
 
     def visit_from(self, today: date, by: date) -> date | None:
-        """The earliest day on which a visit still holds until the event, to a week."""
+        """The earliest day of a visit that lasts until the event, to a week."""
         low, high = 0, (by - today).days
         if not self._holds(self.visited(by), self._occasion.at):
             return None

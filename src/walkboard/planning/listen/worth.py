@@ -27,7 +27,7 @@ from walkboard.planning.value.pipe_offsets import Situation
 PLACES = 40  # equally likely places of each part of a forecast
 _Z: FloatArray = ndtri((np.arange(PLACES) + 0.5) / PLACES)
 _HALVINGS = 24
-_DEAREST = 2.0  # badness a minute: more than any pipe can give
+_DEAREST = 2.0  # badness per minute: more than any pipe can give
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,9 +41,9 @@ class HearingWorth:
     worth : (n,) array
         Worth of hearing each known pipe [badness]; 0 for what is known already.
     likely : (n,) array
-        Chance that it would be tuned if all were heard.
+        Chance of being tuned if all were heard.
     opened : (n,) array
-        Chance that its rank would be opened.
+        Chance of its rank being opened.
     """
 
     price: float
@@ -53,7 +53,7 @@ class HearingWorth:
 
 
 class Hearings:
-    """The pipes of a situation at one reference, as places that are equally likely.
+    """The pipes of a situation at one reference, as equally likely places.
 
     Parameters
     ----------
@@ -68,7 +68,7 @@ class Hearings:
         each = parts.each(half_width_cents(situation.beat_hz))
         reference = parts.each(situation.follows)[:, None] * reference_cents
         off = parts.cents[:, None] - reference + parts.sigma_cents[:, None] * _Z
-        # the pipes it sounds with scatter too: added as a mean square
+        # the pipes it sounds with also scatter: added as a mean square
         u2 = (off**2 + LIMITS.neighbours_cents**2) / each[:, None] ** 2
         weight = situation.weight
         self._starts, self._share = parts.starts, parts.share
@@ -91,7 +91,7 @@ class Hearings:
         )
 
     def at_price(self, price: float) -> HearingWorth:
-        """What hearing each pipe is worth at a price of a minute."""
+        """Worth of hearing each pipe at a price of a minute."""
         cost = self._left + price * self._minutes
         gain = np.maximum(self._badness - self._each(cost)[:, None], 0.0)
         mean_gain = self._mean(gain.mean(axis=1))
@@ -103,7 +103,7 @@ class Hearings:
         return HearingWorth(price, np.maximum(worth, 0.0) * opened, likely, opened)
 
     def price(self, minutes: float) -> float:
-        """Price of a minute at which so many are just used up, if every pipe is heard [badness]."""
+        """Price at which the given minutes are just used up, if every pipe is heard [badness]."""
         low, high = 0.0, _DEAREST
         for _ in range(_HALVINGS):
             middle = 0.5 * (low + high)
@@ -120,7 +120,7 @@ class Hearings:
         return pipes + float((at.opened[first] * self._setup[self._rank[first]]).sum())
 
     def _opened(self, mean: FloatArray, square: FloatArray, price: float) -> FloatArray:
-        """Chance that a rank's gain is above what opening it costs; the gain taken as normal."""
+        """Chance that a rank's gain exceeds the cost of opening it; the gain is taken as normal."""
         ranks = len(self._setup)
         own = np.where(self._tunable, mean, 0.0)
         total = np.bincount(self._rank, own, ranks)

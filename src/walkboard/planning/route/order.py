@@ -1,7 +1,7 @@
-"""The order of work: reference rank first, flues by chest, then what is tuned to them.
+"""The working order: reference rank first, flues by chest, then what is tuned to them.
 
 Celestes come after their partners, mixtures and reeds after the flues of their division. Within a
-rank the pipes follow one another as they stand on the chest, where the description says how.
+rank the pipes follow their order on the chest, if the description gives it.
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ _LATER = {Role.UNISON: 0, Role.MUTATION: 0, Role.CELESTE: 1, Role.MIXTURE: 2, Ro
 
 
 def reference_rank(organ: Organ) -> Rank | None:
-    """The rank that the others are tuned to: a 4′ Principal or Octave of the main division.
+    """The rank the others are tuned to: a 4′ Principal or Octave of the main division.
 
     The main division is the manual with most open unison pipes. 4′ because its partials are clear
-    and it lies in the middle (common practice, no source). Failing that, any open 4′ of the main
+    and it is in the middle (common practice, no source). Failing that, any open 4′ of the main
     division, its open 8′, or none.
     """
     unisons: dict[str, list[Rank]] = {}
@@ -53,11 +53,11 @@ def _is_open_in_middle(rank: Rank) -> bool:
 
 
 def place_on_chest(rank: Rank, number: int) -> float:
-    """Where a pipe stands along its chest, from left to right; only the order counts.
+    """A pipe's place along its chest, from left to right; only the order counts.
 
     C and C♯ sides run in whole tones: with the large pipes outside upward on the left and downward
-    on the right, with the large ones in the middle the other way round. Thirds stand in three or
-    four such runs.
+    on the right, with the large ones in the middle the other way round. Thirds are in three or four
+    such runs.
     """
     semitone = rank.key_of(number).semitone
     order = rank.chest_layout.order
@@ -90,7 +90,7 @@ def visit_of_rank(rank: Rank, role: Role) -> Visit:
 def in_order(
     chosen: Collection[PipeOffset], legs: Sequence[Leg], reference: Rank | None
 ) -> tuple[PipeOffset, ...]:
-    """The chosen pipes in the order of work.
+    """The chosen pipes in working order.
 
     Parameters
     ----------

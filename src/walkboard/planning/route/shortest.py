@@ -1,19 +1,17 @@
-"""The shortest way over the stints of a visit, none before what must come before it.
+"""The shortest way through the stints of a visit, respecting their precedence.
 
-A stint is one coming to a chest: for its flues, its mixtures, or its reeds. Ways are built up stint
-by stint; of all that have done the same stints and stand at the same chest only the shortest is
+A stint is one visit to a chest: for its flues, its mixtures, or its reeds. Ways are built up stint
+by stint; of all ways with the same stints done that are at the same chest, only the shortest is
 kept (dynamic programming over sets: Held & Karp 1962, J. SIAM 10:196). Each has a lower bound for
-what is still to walk, and ways that cannot beat the best one known are dropped. To answer quickly
-only so many ways are carried along at a time, those with the lowest bounds (a beam: Lowerre 1976);
-the lowest bound of all that was let go is what the best way is proved against. The beam is widened
-until nothing that was let go could have been better, or until it is as wide as it may be; then the
-gap is told.
+the remaining walk, and ways that cannot beat the best one known are dropped. To answer quickly,
+only a limited number of ways are kept at a time, those with the lowest bounds (a beam: Lowerre
+1976); the lowest bound of the dropped ways is what the best way is proved against. The beam is
+widened until no dropped way could have been better, or to its limit; then the gap is reported.
 
-Lower bound: every stint to come is walked to over its shortest way in; of each division where none
-is stood in, one is walked to from outside it; and since every chest is left only once, ways out of
-a chest that many would leave are made dearer by a toll that is paid back once (Lagrange's bound of
-the assignment of ways, the tolls by subgradient steps: Held, Wolfe & Crowder 1974, Math. Prog.
-6:62).
+Lower bound: every stint to come is walked to over its shortest way in; in each division not yet
+entered, one is walked to from outside; and since every chest is left only once, ways out of a
+popular chest get a toll that is paid back once (Lagrange's bound of the assignment of ways, the
+tolls by subgradient steps: Held, Wolfe & Crowder 1974, Math. Prog. 6:62).
 """
 
 from __future__ import annotations
@@ -26,11 +24,11 @@ import numpy as np
 from walkboard.planning.air_course import AirCourse
 from walkboard.planning.arrays import BoolArray, FloatArray, IntArray
 
-# A reed tuned a degree away from the event's air is worth so much walking: chosen. The air that
-# is counted on may come otherwise, and reeds follow the air a little.
+# A reed tuned a degree away from the event's air is worth so much walking: chosen. The expected air
+# may differ, and reeds follow the air a little.
 MINUTES_A_REED_AND_DEGREE = 0.1
 
-BEAMS = (60, 1500, 20_000, 60_000, 200_000)  # ways carried along, in turn
+BEAMS = (60, 1500, 20_000, 60_000, 200_000)  # ways kept, in turn
 _MOST_STINTS = 62  # bits of the sets
 _MOST_WORK = 120_000_000  # ways times stints squared: some seconds, some hundred megabytes
 _HAIR = 1e-9
@@ -39,7 +37,7 @@ _ROUNDS, _STRIDE = 60, 0.2  # of setting the tolls
 
 @dataclass(frozen=True, slots=True)
 class Stint:
-    """One coming to a chest.
+    """One visit to a chest.
 
     Attributes
     ----------
@@ -47,15 +45,15 @@ class Stint:
         Place of the chest in the matrix of walks.
     division : str
     work_minutes : float
-        Panels, ranks and pipes, but no walk.
+        Panels, ranks and pipes, without walking.
     after : frozenset of int
-        Stints, by their place, that come before it.
+        Indices of the stints that come before it.
     reeds : int
-        How many reed pipes are tuned in it.
+        Number of reed pipes tuned in it.
     air : AirCourse or None
         Air of its division.
     event_celsius : float or None
-        Air that its reeds are tuned for.
+        Air its reeds are tuned for.
     """
 
     chest: int
@@ -72,7 +70,7 @@ class Stint:
         return bool(self.reeds) and self.air is not None and self.event_celsius is not None
 
     def air_cost(self, clock_minutes: FloatArray) -> FloatArray:
-        """What it costs that the air is not the event's, begun at these times [min]."""
+        """Cost of the air not being the event's, for these start times [min]."""
         if self.air is None or self.event_celsius is None:
             return np.zeros_like(clock_minutes)
         air = self.air.at_times(clock_minutes + 0.5 * self.work_minutes)
@@ -90,9 +88,9 @@ class Route:
     minutes : float
         Minutes of walking.
     cost : float
-        Walking, and what the air at the reeds costs [min].
+        Walking, plus the cost of the air at the reeds [min].
     bound : float
-        No order that keeps the precedences costs less.
+        Lower bound of the cost of any valid order.
     """
 
     order: tuple[int, ...]
@@ -120,16 +118,16 @@ def shortest(
     stints : sequence of Stint
         With more than 62, the nearest allowed one comes next, and nothing is proved.
     walk : (chests, chests) array
-        Minutes from chest to chest, 0 on the diagonal.
+        Minutes between chests, 0 on the diagonal.
     arrive : (chests,) array
         Minutes from the console to each.
     beams : sequence of int
-        How many ways are carried along, turn by turn; the last is the most that there may be.
+        How many ways are kept, turn by turn; the last is the limit.
 
     Raises
     ------
     ValueError
-        When the precedences run in a circle.
+        If the precedences form a circle.
     """
     if not stints:
         return Route((), 0.0, 0.0, 0.0)
@@ -196,7 +194,7 @@ class _Search:
         self._air_least = self._least_air()
 
     def _charge_ways(self, division: np.ndarray) -> None:
-        """Shortest ways in, dearer from where many would leave, as only one can."""
+        """Shortest ways in, dearer from popular chests, since only one way can leave each."""
         step, count = self._step.copy(), len(self._stints)
         for i in range(count):
             step[i, i] = np.inf
@@ -225,7 +223,7 @@ class _Search:
         ]
 
     def run(self, width: int, known: float) -> Route:
-        """One pass with so many ways carried along."""
+        """One pass keeping so many ways."""
         count = len(self._stints)
         layers = [
             _Layer(
@@ -261,11 +259,11 @@ class _Search:
         return Route(forward, self._minutes(forward), cost, let_go)
 
     def _grown(self, layer: _Layer) -> _Layer:
-        """Every way made longer by each stint that may come next, the shortest of each kind."""
+        """Every way extended by each stint that may come next, the shortest of each kind."""
         mask, last = layer.mask[:, None], layer.last
         may = ((mask & self._bit) == 0) & ((mask & self._before) == self._before)
         step = self._step[last]
-        # flues at hand are done before going on: nothing is gained by coming back for them
+        # flues at hand are done before leaving: nothing is gained by coming back for them
         at_hand = may & self._is_flue & (step == 0.0) & (last < len(self._stints))[:, None]
         first = np.argmax(at_hand, axis=1)
         busy = at_hand[np.arange(len(first)), first]
@@ -287,7 +285,7 @@ class _Search:
         return _Layer(grown[first_of], new[first_of], cost[order], parent[order])
 
     def _to_come(self, layer: _Layer) -> FloatArray:
-        """Lower bound of what each way still has to walk."""
+        """Lower bound of each way's remaining walk."""
         left = ~self._done(layer.mask)
         bound: FloatArray = left @ (self._into + self._air_least - self._toll[:-1])
         bound -= self._toll[layer.last]
@@ -299,12 +297,12 @@ class _Search:
         return bound
 
     def _least_air(self) -> FloatArray:
-        """The least that the air at each reed stint can cost, at whatever time it is begun."""
+        """The least cost of the air at each reed stint, whenever it starts."""
         least = np.zeros(len(self._stints))
         flues = float(self._work[self._is_flue].sum())
         end = float(self._work.sum())
         for j in self._timed:
-            # the course runs one way, so the cost is least at an end or where it meets the event's
+            # the course is monotonic, so the cost is least at an end or where it meets the event's
             times = np.linspace(flues, max(end - self._work[j], flues), 257)
             cost = self._stints[j].air_cost(times)
             least[j] = max(0.0, float(cost.min()) - float(np.abs(np.diff(cost)).max()))

@@ -1,10 +1,10 @@
-"""Ways through the case: minutes from chest to chest, and the way over those to be visited.
+"""Ways through the case: minutes between chests, and the way through those to visit.
 
 The chest of the reference rank comes first, and coming in allows time to check it. Celestes and
 mixtures come after the other flues of their division, reeds after the flues that they are tuned to,
-those of their own division (`walkboard.planning.route.order`). So a chest may be come to more than
-once, but it is finished in one go where nothing outside it is waited for.
-Where the description says nothing, a walk takes the usual minutes of `planning.route.minutes`.
+those of their own division (`walkboard.planning.route.order`). So a chest may be visited more than
+once, but it is finished in one go if nothing outside it is pending. If the description says
+nothing, a walk takes the usual minutes of `planning.route.minutes`.
 """
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ from walkboard.planning.air_course import AirCourse
 from walkboard.planning.minutes import COMING_IN_MINUTES, WALK_FAR_MINUTES, WALK_NEAR_MINUTES
 from walkboard.planning.route.shortest import BEAMS, Stint, shortest
 
-QUICK = BEAMS[:2]  # for ways that are asked for again and again; a few chests are proved by it
+QUICK = BEAMS[:2]  # for ways needed repeatedly; enough to prove a few chests
 
 
 class Round(StrEnum):
-    """What a chest is come to for."""
+    """The purpose of a visit to a chest."""
 
     FLUES = "flues"
     CELESTES = "celestes"
@@ -34,13 +34,13 @@ class Round(StrEnum):
     REEDS = "reeds"
 
 
-# Within a division: what stands lower is done before what stands higher.
+# Within a division, lower values are done before higher ones.
 _TURN = {Round.FLUES: 0, Round.CELESTES: 1, Round.MIXTURES: 1, Round.REEDS: 2}
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Visit:
-    """Coming to a chest for one of these."""
+    """A visit to a chest for one of these."""
 
     round: Round
     chest: str
@@ -48,7 +48,7 @@ class Visit:
 
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """One walk: to where, and how long [min]."""
+    """One walk: destination and time [min]."""
 
     visit: Visit
     minutes: float
@@ -56,14 +56,14 @@ class Leg:
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """A way over the visits of a plan.
+    """A way through the visits of a plan.
 
     Attributes
     ----------
     legs : tuple of Leg
     cost, bound_cost : float
-        Walking, and what the air costs at the reeds [min]; and a bound that no other way over the
-        same visits can beat.
+        Walking plus the cost of the air at the reeds [min], and a lower bound for any other way
+        through the same visits.
     """
 
     legs: tuple[Leg, ...]
@@ -77,13 +77,13 @@ class Way:
 
     @property
     def bound_minutes(self) -> float:
-        """No other way walks less and has the air no worse."""
+        """Whether no other way walks less with no worse air."""
         return max(0.0, self.minutes - (self.cost - self.bound_cost))
 
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """What is done in one visit.
+    """The work of one visit.
 
     Attributes
     ----------
@@ -99,7 +99,7 @@ class Work:
 
 @dataclass(frozen=True, slots=True)
 class Weather:
-    """The air while the work is done, and the event's, by division."""
+    """The air during the work, and the event's, by division."""
 
     air: Mapping[str, AirCourse] = field(default_factory=lambda: MappingProxyType({}))
     event_celsius: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
@@ -111,7 +111,7 @@ class Ways:
     Parameters
     ----------
     organ : Organ
-        Walks that it names are taken, and their sums where they join; others are the usual ones.
+        Named walks are used, and their sums if they join; others take the usual minutes.
     """
 
     def __init__(self, organ: Organ) -> None:
@@ -143,9 +143,9 @@ class Ways:
         self._arrive = np.full(len(self.chests), COMING_IN_MINUTES)
 
     def minutes(self, start: str | None, to: str) -> float:
-        """Minutes from a chest, or from the console where it is None, to a chest.
+        """Minutes from a chest, or from the console if None, to a chest.
 
-        Coming in includes checking the reference rank.
+        Coming from the console includes checking the reference rank.
         """
         return COMING_IN_MINUTES if start is None else self._walk[start, to]
 
@@ -158,15 +158,15 @@ class Ways:
         weather: Weather | None = None,
         beams: Sequence[int] = BEAMS,
     ) -> Way:
-        """The way over all visits: flues, then their division's celestes, mixtures and reeds.
+        """The way through all visits: flues, then their division's celestes, mixtures and reeds.
 
         Parameters
         ----------
         visits : iterable of Visit
         first : str or None
-            The chest to begin at, if its flues are to be visited.
+            The chest to start at, if its flues are visited.
         work : mapping of Visit to Work, optional
-            With `weather`, reeds are come to when the air is nearest the event's.
+            With `weather`, reeds are reached when the air is nearest the event's.
         weather : Weather, optional
         beams : sequence of int
             See `walkboard.planning.route.shortest`.
@@ -212,9 +212,9 @@ class Ways:
         return same and _TURN[one.round] < _TURN[other.round]
 
     def charges(self, legs: Sequence[Leg], visits: Iterable[Visit]) -> dict[Visit, float]:
-        """Minutes that each visit adds: as walked where it is on the way, else what it would add.
+        """Minutes that each visit adds: as walked if it is on the way, else what it would add.
 
-        A visit that is not on the way is put in where it makes the way least longer.
+        A visit not on the way is inserted where it adds least.
         """
         charged = {leg.visit: leg.minutes for leg in legs}
         for visit in visits:

@@ -1,7 +1,7 @@
-"""Where a pipe is believed to stand: a normal, or a mixture of a few.
+"""Belief about a pipe's pitch: a normal, or a mixture of a few.
 
-A reading gives one normal. A forecast of a pipe that nobody heard gives several: it stands near its
-rank, or it has slipped; the badness is then the mean over all of them, weighted by their shares.
+A reading gives one normal. A forecast of a pipe not heard gives several: it is near its rank, or it
+has slipped; the badness is then the mean over all of them, weighted by their shares.
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ class Belief:
 
 @dataclass(frozen=True, slots=True)
 class PipeForecast:
-    """A pipe that was not heard, as it is forecast to stand.
+    """The forecast of a pipe that was not heard.
 
     Attributes
     ----------
@@ -76,9 +76,9 @@ class PipeForecast:
     belief : Belief
         Against the pipe's target at `air_celsius` [cents], + is sharp, as a reading's.
     air_celsius : float
-        The air temperature that the target was taken at [°C].
+        The air temperature of the target [°C].
     level_db : float or None
-        From earlier visits, on the scale of this visit's readings; None where unknown.
+        From earlier visits, on the scale of this visit's readings; None if unknown.
     """
 
     pipe: PipeRef
@@ -98,7 +98,7 @@ Known = PipeCents | PipeForecast
 
 
 def belief_of(known: Known) -> Belief:
-    """What is believed of a pipe: of a reading, one normal."""
+    """The belief about a pipe; for a reading, one normal."""
     if isinstance(known, PipeForecast):
         return known.belief
     return Belief.normal(known.cents, known.sigma_cents)
@@ -106,12 +106,12 @@ def belief_of(known: Known) -> Belief:
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """The parts of many beliefs side by side, for arithmetic on all of them at once.
+    """The parts of many beliefs side by side, for vectorised arithmetic.
 
     Attributes
     ----------
     starts : (pipes,) array of int
-        Where each belief's parts begin.
+        Index of each belief's first part.
     share, cents, sigma_cents : (parts,) arrays
     """
 
@@ -122,7 +122,7 @@ class Parts:
 
     @classmethod
     def of(cls, beliefs: Sequence[Belief]) -> Parts:
-        """Lay beliefs side by side."""
+        """Concatenate beliefs."""
         counts = [len(belief.shares) for belief in beliefs]
         starts = np.concatenate([[0], np.cumsum(counts)[:-1]]) if counts else np.zeros(0)
         return cls(
@@ -146,7 +146,7 @@ class Parts:
         return Parts(starts, self.share[of_part], self.cents[of_part], self.sigma_cents[of_part])
 
     def each(self, of_pipe: FloatArray) -> FloatArray:
-        """A value a pipe as a value a part."""
+        """One value per pipe as one value per part."""
         if self.is_single:
             return of_pipe
         counts = np.diff(np.append(self.starts, len(self.share)))

@@ -1,24 +1,23 @@
-"""The company of a pipe: what it really sounds with, and at which of its partials they beat.
+"""A pipe's company: what it sounds with, and at which of its partials they beat.
 
-Two partials that nearly meet beat, and the ripple of their power is as deep as they are alike in
-strength: 2ab/(a² + b²) for amplitudes a and b, 1 where they are equal (arithmetic of two sines;
-Helmholtz, On the Sensations of Tone, ch. 8). So a pipe that is out of tune is heard by its beats
-where one of its partials meets another's of like strength: in its unison, in its octaves, in the
-chorus above it. For every key the strengths of all that sounds with it are added up, harmonic by
-harmonic of the key, and each partial of the pipe is set against what is left there without the pipe
-itself.
+Two partials that nearly coincide beat, and the ripple of their power is deeper the closer they are
+in strength: 2ab/(a² + b²) for amplitudes a and b, 1 where they are equal (arithmetic of two sines;
+Helmholtz, On the Sensations of Tone, ch. 8). So an out-of-tune pipe is heard by its beats where one
+of its partials meets another of similar strength: in its unison, in its octaves, in the chorus
+above it. For every key the strengths of all pipes sounding are added up, harmonic by harmonic, and
+each partial of the pipe is compared with the sum of the others.
 
-    D_m = 2 a_m b_m/(a_m² + b_m²)                 depth of the beats at its partial m
-    v_m = a_m^0.6/Σ a_m^0.6                       share of its loudness that lies there
-    company = α + (1 − α) Σ v_m D_m,  α = 0.4     α: what is heard of a pipe that sounds alone
-    ψ half at the deviation at which Σ v_m D_m ψ(m d) is half of Σ v_m D_m
+    D_m = 2 a_m b_m/(a_m² + b_m²)                 depth of the beats at its partial m v_m =
+    a_m^0.6/Σ a_m^0.6                       share of its loudness that lies there company = α + (1 −
+    α) Σ v_m D_m,  α = 0.4     α: what is heard of a pipe sounding alone ψ half at the deviation at
+    which Σ v_m D_m ψ(m d) is half of Σ v_m D_m
 
-Loudness grows as the 0.3 power of intensity (Stevens 1955, JASA 27:815; from memory), hence 0.6 of
-amplitude. α is our chosen: a pipe alone is still heard against the scale, but only by its
-pitch. Spectra are by family: an open flue's partials fall as 1/m, a reed's as 1/√m, a stopped pipe
-has the odd ones, and above 4 kHz all grow weak (Fletcher & Rossing, The Physics of Musical
-Instruments, ch. 17, from memory, for the kinds; the figures are our own). Within a factor of two of
-loudness none of this is sure.
+Loudness grows as the 0.3 power of intensity (Stevens 1955, JASA 27:815; from memory), so 0.6 of
+amplitude. α is chosen: a pipe alone is still heard against the scale, but only by its pitch.
+Spectra are by family: an open flue's partials fall as 1/m, a reed's as 1/√m, a stopped pipe has the
+odd ones, and above 4 kHz all grow weak (Fletcher & Rossing, The Physics of Musical Instruments, ch.
+17, from memory, for the kinds; the figures are chosen). None of this is certain within a factor of
+two in loudness.
 """
 
 from __future__ import annotations
@@ -37,7 +36,7 @@ from walkboard.planning.value.layout import EIGHTHS, Layout
 PARTIALS = 8
 ALONE = 0.4
 LOUDNESS_OF_AMPLITUDE = 0.6
-TOGETHER = 0.5  # how much of a neighbour's power counts where nobody said what is drawn with what
+TOGETHER = 0.5  # how much of a neighbour's power counts if the registration is unknown
 ROLL_OFF_HZ = 4000.0  # partials are weaker above it, by a half at twice as much
 COUPLED = 0.25  # how often a coupler is drawn where nobody said; common practice, no source
 OCTAVE = 0.5  # how much of the power of the same stops an octave up or down: keys played in octaves
@@ -49,7 +48,7 @@ USUAL_DB: Mapping[Role, float] = MappingProxyType(
 )
 MOST_DB = 10.0  # levels further from the median are not believed
 
-_HIGHEST = 64 * EIGHTHS  # the highest harmonic of a key that is followed, in eighths
+_HIGHEST = 64 * EIGHTHS  # the highest harmonic of a key considered, in eighths
 _SEMITONES = 160
 
 
@@ -60,7 +59,7 @@ class Registration:
     Attributes
     ----------
     present : (pipes,) array
-        Share of the power of each pipe that sounds when any does, 0 to 1.
+        Share of each pipe's power that sounds when any does, 0 to 1.
     coupled : tuple of (int, int, float)
         Divisions that are heard together at the same key, by number, and how much of the power of
         the one counts for the other.
@@ -84,16 +83,16 @@ class Company:
 
     @property
     def factor(self) -> FloatArray:
-        """How much of the pipe's being out is heard, `ALONE` to 1."""
+        """How much of the pipe's deviation is heard, `ALONE` to 1."""
         heard: FloatArray = ALONE + (1.0 - ALONE) * self.depth.sum(axis=1)
         return heard
 
     @property
     def beating_partial(self) -> FloatArray:
-        """The partial at which the pipe's beats are as one; 1 where it sounds alone.
+        """The partial that represents all the pipe's beats; 1 if it sounds alone.
 
-        The deviation at which half of its beats are wholly rough, in units of the partial: solved
-        by Newton's rule on ln x, where the curve is nearly straight.
+        The deviation at which its beats reach half of their roughness, in units of the partial:
+        solved by Newton's method on ln x, where the curve is nearly straight.
         """
         total = self.depth.sum(axis=1, keepdims=True)
         share = np.where(total > 0.0, self.depth, 0.0) / np.maximum(total, 1e-300)
@@ -110,7 +109,7 @@ class Company:
 
 
 def ordinary(layout: Layout) -> Registration:
-    """Where nobody said what is drawn: every rank of the division, half the time; no celeste."""
+    """If the registration is unknown: every rank of the division, half the time; no celeste."""
     roles = [layout.role[rank.id] for rank in layout.organ.ranks]
     share = np.array([0.0 if role is Role.CELESTE else TOGETHER for role in roles])
     return Registration(share[layout.rank_of], coupled_by(layout, None))
@@ -145,7 +144,7 @@ def levels_db(layout: Layout, heard: Mapping[int, float]) -> FloatArray:
     ----------
     layout : Layout
     heard : mapping of place to dB
-        Against that median. Of a rank that was heard in part the others stand at its median.
+        Against that median. Pipes not heard in a partly heard rank get its median.
     """
     usual = np.array([USUAL_DB[layout.role[rank.id]] for rank in layout.organ.ranks])
     level: FloatArray = usual[layout.rank_of].copy()
@@ -204,7 +203,7 @@ def blended(companies: Sequence[Company], weights: Sequence[FloatArray]) -> Comp
     ----------
     companies : sequence of Company
     weights : sequence of (pipes,) arrays
-        How much of each pipe's use is in each registration; sums of 0 leave it alone.
+        Share of each pipe's use in each registration; a sum of 0 leaves it alone.
     """
     total = np.maximum(np.sum(weights, axis=0), 1e-300)[:, None]
     depth = sum(

@@ -1,24 +1,24 @@
-"""What a pipe out of tune costs the listener.
+"""What an out-of-tune pipe costs the listener.
 
 Two things are heard. A pipe a little off **beats** with what it sounds with:
 
     ψ(d) = u²/(1 + u²),  u = d/γ,  1/γ² = (f/1731/b₀)² + 1/c₀²
 
-Half of it is reached at b₀ = 1.4 beats a second, or at c₀ = 8 cents where the pipe is so low that
-it hardly beats; near its target it grows with the square of the deviation, far off it levels out. d
-is the deviation from the target [cents], f the frequency at which the beats are heard [Hz];
-f·d/1731 is the beat rate against a pipe that stands right (arithmetic: 1731.234 cents are a ratio
-of e). The pipes it sounds with are never quite in tune themselves, so the mean over their usual
-scatter counts: a pipe 0.5 cent off in the treble is then not worth a minute.
+Half of it is reached at b₀ = 1.4 beats a second, or at c₀ = 8 cents for pipes so low that they
+hardly beat; near the target it grows with the square of the deviation, far off it levels out. d is
+the deviation from the target [cents], f the frequency at which the beats are heard [Hz]; f·d/1731
+is the beat rate against a pipe in tune (arithmetic: 1731.234 cents are a ratio of e). The pipes it
+sounds with are never quite in tune themselves, so the mean over their usual scatter counts: a pipe
+0.5 cent off in the treble is then not worth a minute.
 
 A pipe far off **sticks out**: as roughness and as a wrong note, whatever the other pipes do.
 Listeners notice the sourest moment, not the mean, so a stray of more than 10 cents in the played
 range costs a badness of 0.7 more.
 
-Unit: badness 1 is one open flue pipe of average loudness on the most used key whose beats are as
-rough as they get. Fitted on organs and hymns that judge nothing else (`python -m bench ear_fit`),
-under models of fluctuation strength and roughness from their papers; `python -m bench ear` judges.
-Where a pipe stands is not known exactly: the badness is the mean over a normal forecast.
+Unit: badness 1 is one open flue pipe of average loudness on the most used key with the roughest
+beats. Fitted on organs and hymns that judge nothing else (`python -m bench ear_fit`), under models
+of fluctuation strength and roughness from their papers; `python -m bench ear` judges. A pipe's
+pitch is not known exactly: the badness is the mean over a normal forecast.
 """
 
 from __future__ import annotations
@@ -45,16 +45,16 @@ class Limits:
     neighbours_cents : float
         Usual scatter of what a pipe sounds with, one standard deviation [cents].
     stray_cents : float
-        From here on a pipe sticks out [cents].
+        Deviation from which a pipe sticks out [cents].
     stray_edge_cents : float
-        How gradually it begins to, one standard deviation [cents].
+        How gradual this limit is, one standard deviation [cents].
     stray_badness : float
-        What sticking out costs, loud or soft.
+        Cost of sticking out, loud or soft.
     lowest_key, highest_key : int
-        Keys between which a stray counts, MIDI numbers; on a pedal from its lowest key.
+        Range of keys in which a stray counts, MIDI numbers; on a pedal from its lowest key.
     left_hz, left_least_cents, left_most_cents, left_reed_cents : float
-        What tuning leaves, one standard deviation: a flue without an audible beat in five to ten
-        seconds and no worse than some cents in the bass; a reed to a cent.
+        Error left by tuning, one standard deviation: a flue without an audible beat in five to ten
+        seconds, at most some cents in the bass; a reed to a cent.
     """
 
     half_beats_hz: float = 1.4  # fitted by bench ear_fit
@@ -88,7 +88,7 @@ def half_width_cents(hz: FloatArray | float) -> FloatArray:
 
 
 def badness(deviation_cents: FloatArray | float, hz: FloatArray | float) -> FloatArray:
-    """Badness ψ of the beats of a pipe that stands exactly so far off, 0 to 1; broadcasts."""
+    """Badness ψ of the beats of a pipe exactly so far off, 0 to 1; broadcasts."""
     u2 = (np.asarray(deviation_cents, dtype=np.float64) / half_width_cents(hz)) ** 2
     psi: FloatArray = u2 / (1.0 + u2)
     return psi
@@ -97,21 +97,21 @@ def badness(deviation_cents: FloatArray | float, hz: FloatArray | float) -> Floa
 def expected_badness(
     deviation_cents: FloatArray | float, sigma_cents: FloatArray | float, hz: FloatArray | float
 ) -> FloatArray:
-    """Mean of ψ where the deviation is known as normal (mean, σ) [-]; broadcasts.
+    """Mean of ψ for a normal deviation (mean, σ) [-]; broadcasts.
 
     Parameters
     ----------
     deviation_cents, sigma_cents : float or array
-        Mean and standard deviation of where the pipe stands [cents]; σ may be 0.
+        Mean and standard deviation of the pipe's deviation [cents]; σ may be 0.
     hz : float or array
-        The frequency at which its beats are heard.
+        Frequency at which its beats are heard.
 
     Notes
     -----
-    1 − ψ is a Lorentzian of half width γ, so its mean under a normal is the Voigt profile:
-    E ψ = 1 − π γ V(d; σ, γ), exact, with V from the Faddeeva function (scipy.special.voigt_profile;
-    Johnson's implementation states a relative error below 1e-13). By subtraction from 1 the
-    absolute error is about 1e-15.
+    1 − ψ is a Lorentzian of half width γ, so its mean under a normal is the Voigt profile: E ψ = 1
+    − π γ V(d; σ, γ), exact, with V from the Faddeeva function (scipy.special.voigt_profile;
+    Johnson's implementation states a relative error below 1e-13). Subtraction from 1 leaves an
+    absolute error of about 1e-15.
     """
     gamma = half_width_cents(hz)
     profile = voigt_profile(deviation_cents, sigma_cents, gamma)
@@ -122,7 +122,7 @@ def expected_badness(
 def heard_badness(
     deviation_cents: FloatArray | float, sigma_cents: FloatArray | float, hz: FloatArray | float
 ) -> FloatArray:
-    """The same among pipes that scatter as they usually do; broadcasts.
+    """The same among pipes with the usual scatter; broadcasts.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def heard_badness(
 def chance_stray(
     deviation_cents: FloatArray | float, sigma_cents: FloatArray | float
 ) -> FloatArray:
-    """Chance that a pipe sticks out, where its deviation is normal (mean, σ); broadcasts.
+    """Chance that a pipe with a normal deviation (mean, σ) sticks out; broadcasts.
 
     Examples
     --------
@@ -157,11 +157,11 @@ def steepest_bend(hz: FloatArray, weight: FloatArray, stray: FloatArray) -> Floa
     Parameters
     ----------
     hz : (n,) array
-        The frequency at which its beats are heard.
+        Frequency at which its beats are heard.
     weight : (n,) array
         Weight of its beats.
     stray : (n,) array
-        What sticking out costs it.
+        Its cost of sticking out.
 
     Returns
     -------
@@ -178,7 +178,7 @@ def steepest_bend(hz: FloatArray, weight: FloatArray, stray: FloatArray) -> Floa
 
 
 def left_by_tuning_cents(hz: float, *, reed: bool) -> float:
-    """How far off a pipe may be when the tuner leaves it, one standard deviation [cents]."""
+    """How far off a tuned pipe may be left, one standard deviation [cents]."""
     if reed:
         return LIMITS.left_reed_cents
     by_beats = LIMITS.left_hz * CENTS_PER_NEPER / hz

@@ -1,4 +1,4 @@
-"""Every pipe of an organ as arrays, rank by rank: what the cost is worked out on."""
+"""Every pipe of an organ as arrays, rank by rank: the basis for the cost."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Layout:
     semitone : (pipes,) array of int
         Semitone of the key at which the rank itself plays the pipe.
     eighths : (pipes,) array of int
-        Eighths of the key's 8′ pitch at which it stands; 0 where it is no whole number of them.
+        Its multiple of the key's 8′ pitch, in eighths; 0 if not a whole number.
     nominal_hz : (pipes,) array
         Target at the organ's own pitch [Hz].
     """

@@ -1,9 +1,9 @@
-"""How an organ is ordinarily used: which keys are played, and which stops are drawn.
+"""How an organ is usually used: which keys are played, and which stops are drawn.
 
 Which keys: the table `ordinary_use.csv`, derived from four-part chorales by
 `builders/use_of_keys.py`. Which stops: how often a rank of its kind is drawn, common practice, no
-source. The tuner may say what the organ mostly does; hymns are the default. An event brings its own
-music in the place of all this.
+source. The tuner may say what the organ is mostly used for; hymns are the default. An event's own
+music replaces all this.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ PEDAL_KEYS = 40  # a division with fewer keys is a pedal: manuals have 44 or mor
 
 
 class Purpose(StrEnum):
-    """What the organ mostly does."""
+    """What the organ is mostly used for."""
 
     HYMNS = "hymns"
     RECITAL = "recital"
@@ -43,11 +43,11 @@ class Limits:
     Attributes
     ----------
     least_use : float
-        Use of a key that the table never sounds [-].
+        Use of a key absent from the table [-].
     key_power : float
-        Use goes with this power of the table's share of the time.
+        Exponent of the table's share of the time in the use [-].
     drawn_power : float
-        Use goes with this power of how often the rank is drawn.
+        Exponent of how often the rank is drawn in the use [-].
     recital_table : float
         Share of the chorales' table in recital literature; the rest is spread over the keyboard.
     """
@@ -60,8 +60,8 @@ class Limits:
 
 LIMITS = Limits()
 
-# Share of the time in which a rank of its kind is drawn, by what the organ does [-]. Common
-# practice, no source.
+# Share of the time in which a rank of its kind is drawn, by the organ's use [-]. Common practice,
+# no source.
 _Shares = Mapping[str, float]
 _DRAWN: Mapping[Purpose, _Shares] = MappingProxyType(
     {
@@ -98,14 +98,14 @@ _DRAWN: Mapping[Purpose, _Shares] = MappingProxyType(
 
 
 def is_pedal(layout: Layout) -> FloatArray:
-    """1 for each pipe that stands in a pedal division, else 0; (pipes,)."""
+    """1 for each pipe of a pedal division, else 0; (pipes,)."""
     few = np.array([float(d.keys < PEDAL_KEYS) for d in layout.organ.divisions])
     pedal: FloatArray = few[layout.division_of]
     return pedal
 
 
 def key_use(layout: Layout, purpose: Purpose = Purpose.HYMNS) -> FloatArray:
-    """How much the key of each pipe is ordinarily used, 1 at the most used key; (pipes,).
+    """Usual use of each pipe's key, 1 for the most used key; (pipes,).
 
     Parameters
     ----------
@@ -122,7 +122,7 @@ def key_use(layout: Layout, purpose: Purpose = Purpose.HYMNS) -> FloatArray:
 
 
 def drawn_use(layout: Layout, purpose: Purpose = Purpose.HYMNS) -> FloatArray:
-    """How much each pipe counts by how often its rank is drawn, at most 1; (pipes,)."""
+    """Weight of each pipe from how often its rank is drawn, at most 1; (pipes,)."""
     pedal = {d.id for d in layout.organ.divisions if d.keys < PEDAL_KEYS}
     shares = _DRAWN[purpose]
     of_rank = np.array(

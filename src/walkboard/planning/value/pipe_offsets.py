@@ -1,4 +1,4 @@
-"""Where every pipe that is known stands against where it should be left, and what that costs."""
+"""Every known pipe's deviation from where it should be left, and its cost."""
 
 from __future__ import annotations
 
@@ -30,11 +30,11 @@ from walkboard.planning.value.risk import CHANCE, chances
 from walkboard.planning.value.weight import Weights, weigh
 from walkboard.quantities import ratio_of_cents
 
-# How far an unheard flue may stand from its division, one standard deviation [cents]: a season's
+# How far an unheard flue may be from its division, one standard deviation [cents]: a season's
 # wander of the pipe and of its rank (common practice, no source).
 UNHEARD_CENTS = 2.0
 
-# The reference is searched within this of where the organ stands, in these steps [cents].
+# The reference is searched within this of the organ's present pitch, in these steps [cents].
 REACH_CENTS, REFERENCE_STEP_CENTS = 8.0, 0.1
 _MOST_STEPS = round(REACH_CENTS / REFERENCE_STEP_CENTS)
 REFERENCES_CENTS: FloatArray = np.round(
@@ -45,7 +45,7 @@ _FAR_SIGMAS = 5.0  # beyond, a chance is below 1e-6
 
 @dataclass(frozen=True)
 class Situation:
-    """All pipes that are known, as arrays in the order in which they were given.
+    """All known pipes, as arrays in the order given.
 
     Attributes
     ----------
@@ -54,7 +54,7 @@ class Situation:
     place : (n,) array of int
         In the layout.
     parts : Parts
-        Where each stands against where it should be left [cents].
+        Deviation of each from where it should be left [cents].
     target_hz, beat_hz, left_cents, minutes, chance_worse : (n,) arrays
     from_flues_cents : (n,) array
         Against its division's flues today.
@@ -90,17 +90,17 @@ class Situation:
 
     @cached_property
     def stray(self) -> FloatArray:
-        """What sticking out costs each."""
+        """Cost of sticking out, for each."""
         return self.weights.stray[self.place]
 
     @cached_property
     def cost(self) -> FloatArray:
-        """Mean cost of each at each reference, nothing tuned; (k, n)."""
+        """Mean cost of each at each reference with nothing tuned; (k, n)."""
         return self.cost_at(REFERENCES_CENTS, self._beating)
 
     @cached_property
     def cost_left(self) -> FloatArray:
-        """Mean cost of each after tuning, the chance that it goes wrong counted; (n,)."""
+        """Mean cost of each after tuning, including the chance that it goes wrong; (n,)."""
         left = heard_badness(0.0, self.left_cents, self.beat_hz)
         after = left + self.chance_worse * (1.0 - left)
         cost: FloatArray = self.weight * after + self.stray * self.chance_worse
@@ -109,11 +109,11 @@ class Situation:
     def cost_at(
         self, references_cents: FloatArray, beating: FloatArray | None = None
     ) -> FloatArray:
-        """Mean cost of each at references of one's choice, nothing tuned; (k, n)."""
+        """Mean cost of each at given references with nothing tuned; (k, n)."""
         if beating is None:
             beating = _beating(self.parts, self.beat_hz, self.follows, references_cents)
         cost: FloatArray = self.weight * beating
-        # most pipes are too near to stick out at any reference
+        # most pipes are too close to stick out at any reference
         reach = float(np.max(np.abs(references_cents), initial=0.0))
         parts = self.parts
         nearest = (
@@ -158,7 +158,7 @@ class Situation:
         return self.parts.chance_within(off, half_width_cents)
 
     def offset(self, index: int) -> PipeOffset:
-        """One of them, for words."""
+        """One of them, for the explanation."""
         known = self.known[index]
         organ = self.layout.organ
         rank = organ.rank(known.pipe.rank)
@@ -196,7 +196,7 @@ def situation(
     reed_follows: Mapping[str, float] = MappingProxyType({}),
     tuned: Collection[PipeRef] = (),
 ) -> Situation:
-    """Where each pipe that is known stands.
+    """The situation of each known pipe.
 
     Parameters
     ----------
@@ -209,8 +209,8 @@ def situation(
     before : Situation, optional
         The same pipes under another event: saves time, changes nothing.
     reed_follows : mapping of rank id to float
-        What part of the flues' movement with the air a reed follows by itself, 0 to 1, as drift
-        learned it; ranks that are not named stay where they are.
+        Share of the flues' movement with the air that a reed follows, 0 to 1, as learned by drift;
+        ranks not named do not follow.
     tuned : collection of PipeRef
         Partners of celestes that are tuned before them; other partners stay as they are.
     """
@@ -266,10 +266,10 @@ def situation(
 
 
 def least_badness(found: Situation) -> float:
-    """Weighted badness of all known pipes, none tuned, at the reference where it is least.
+    """Weighted badness of all known pipes with none tuned, at the best reference.
 
-    Every cent is tried, then every tenth about the best: the whole is smooth, and a fifth of the
-    work.
+    Every cent is tried, then every tenth around the best: the function is smooth, and this is a
+    fifth of the work.
     """
 
     def whole(references: FloatArray) -> FloatArray:
@@ -322,11 +322,11 @@ def unheard_pull(
     weights: Weights,
     references_cents: FloatArray = REFERENCES_CENTS,
 ) -> FloatArray:
-    """What leaving the present pitch costs by the flues of which nothing is known.
+    """Cost of leaving the present pitch for the flues that were not heard.
 
-    They are taken to stand with their division. The sum is counted from the present pitch
-    (reference 0), so that it adds nothing unless the reference moves: without it a plan that heard
-    one rank would carry the organ's pitch to wherever that rank has gone.
+    They are assumed to be with their division. The sum is counted from the present pitch (reference
+    0), so it adds nothing unless the reference moves: without it, a plan that heard one rank would
+    move the organ's pitch to wherever that rank has gone.
 
     Parameters
     ----------
@@ -360,7 +360,7 @@ def unheard_pull(
 
 
 class _AirCents:
-    """What air does to a flue's pitch [cents], worked out once for each temperature."""
+    """Effect of air on a flue's pitch [cents], calculated once per temperature."""
 
     def __init__(self, organ: Organ) -> None:
         self._from = organ.pitch.at_celsius

@@ -1,9 +1,9 @@
-"""Pipes whose tuning is risky: how likely it is to leave them worse, and the word for the tuner.
+"""Pipes whose tuning is risky: the chance of making them worse, and the text for the tuner.
 
 Common practice, no source for the figures. Repeated coning stresses the tops of pipes and splits
-their seams (builders' posts in a forum of organ builders). A pipe that is far off has more wrong
+their seams (builders' posts in a forum of organ builders). A pipe far off usually has more wrong
 with it than its pitch: a slipped stopper, dust, a loose tongue; moving it that far may not hold.
-The cost of a tuned pipe counts that chance, so a plan takes such a pipe only where it is worth it.
+The cost of a tuned pipe includes that chance, so a plan only takes such a pipe if it is worth it.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ import numpy as np
 from walkboard.organ.model import TunedBy
 from walkboard.planning.arrays import FloatArray
 
-# Chance that the work leaves the pipe as good as wholly out of tune, by what is moved.
+# Chance that the work leaves the pipe practically completely out of tune, by tuning device.
 CHANCE: Mapping[TunedBy, float] = MappingProxyType(
     {
         TunedBy.SLIDE: 0.0,
@@ -31,11 +31,11 @@ CHANCE: Mapping[TunedBy, float] = MappingProxyType(
         TunedBy.EARS: 0.02,
     }
 )
-FAR_CENTS = 30.0  # from here on a pipe has more wrong with it than its pitch
+FAR_CENTS = 30.0  # from here on a pipe probably has more wrong with it than its pitch
 FAR_CHANCE = 0.15
 CONED_CENTS = 12.0  # a cone that must do more than this stresses the pipe
 CONED_CHANCE = 0.1
-RISKY = 0.1  # from this chance on a pipe's tuning is called risky
+RISKY = 0.1  # from this chance on, tuning a pipe is called risky
 
 
 class RiskyPipes(StrEnum):
@@ -54,12 +54,12 @@ class Risk:
 
     @property
     def is_risky(self) -> bool:
-        """Whether it is to be said."""
+        """Whether to mention it."""
         return self.chance >= RISKY
 
 
 def chances(base: FloatArray, is_coned: FloatArray, move_cents: FloatArray) -> FloatArray:
-    """Chance that tuning each pipe leaves it worse.
+    """Chance that tuning makes each pipe worse.
 
     Parameters
     ----------
@@ -68,7 +68,7 @@ def chances(base: FloatArray, is_coned: FloatArray, move_cents: FloatArray) -> F
     is_coned : (n,) array
         1 for cone-tuned pipes.
     move_cents : (n,) array
-        How far each has to be moved [cents].
+        How far each must be moved [cents].
     """
     size = np.abs(move_cents)
     coned = np.where((is_coned > 0.0) & (size > CONED_CENTS), CONED_CHANCE, 0.0)
@@ -78,7 +78,7 @@ def chances(base: FloatArray, is_coned: FloatArray, move_cents: FloatArray) -> F
 
 
 def risk_of(tuned_by: TunedBy, move_cents: float) -> Risk:
-    """Risk of tuning one pipe, in words."""
+    """Risk of tuning one pipe, as text."""
     is_coned = tuned_by is TunedBy.CONE
     chance = chances(
         np.array([CHANCE[tuned_by]]), np.array([float(is_coned)]), np.array([move_cents])

@@ -1,9 +1,9 @@
 """How an event uses the organ: the stops drawn, and the keys that its music exposes.
 
 An event names registrations, and may bring the music: notes with their times. A key counts by how
-long it sounds, and less in company: in a chord of n keys a pipe is exposed by 1/√n, for n
-independent sounds add up to √n in amplitude (arithmetic). Where only the stops are known, the
-keyboard is taken to be used as it usually is.
+long it sounds, and less in company: in a chord of n keys a pipe is exposed by 1/√n, because n
+independent sounds add up to √n in amplitude (arithmetic). If only the stops are known, the usual
+use of the keyboard is assumed.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ MOST_REGISTRATIONS = 6  # of an event that are separated; the shorter ones are j
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """One key that is held.
+    """One held key.
 
     Attributes
     ----------
@@ -52,11 +52,11 @@ class RegistrationUse:
     stops : tuple of str
         Ids of the stops drawn.
     seconds : float
-        How long it sounds.
+        How long it sounds [s].
     keys : mapping of division id to mapping of semitone to seconds
-        Exposure of each key; empty where the music is not known.
+        Exposure of each key; empty if the music is unknown.
     words : str
-        Whence it comes, as a file's name.
+        Its source, such as a file's name.
     """
 
     stops: tuple[str, ...]
@@ -72,7 +72,7 @@ class EventUse:
     registrations: tuple[RegistrationUse, ...] = ()
 
     def condensed(self) -> EventUse:
-        """The same with no more than `MOST_REGISTRATIONS`, those of the same stops joined."""
+        """The same with at most `MOST_REGISTRATIONS`; those with the same stops are merged."""
         by_stops: dict[frozenset[str], list[RegistrationUse]] = {}
         for use in self.registrations:
             by_stops.setdefault(frozenset(use.stops), []).append(use)
@@ -87,7 +87,7 @@ class EventUse:
 def from_notes(
     organ: Organ, stops: Iterable[str], notes: Iterable[Note], words: str = ""
 ) -> RegistrationUse:
-    """What music exposes, with these stops drawn throughout.
+    """What the music exposes with these stops drawn throughout.
 
     Parameters
     ----------
@@ -133,7 +133,7 @@ def from_notes(
 
 
 def exposed_seconds(notes: list[Note]) -> FloatArray:
-    """Seconds that each note is exposed: its time, each moment over √(keys sounding then).
+    """Seconds each note is exposed: its time, each moment divided by √(keys sounding then).
 
     Returns
     -------
@@ -160,7 +160,7 @@ def exposures(layout: Layout, event: EventUse, register: FloatArray) -> FloatArr
     layout : Layout
     event : EventUse
     register : (pipes,) array
-        Ordinary use, which stands in where the music is not known.
+        Usual use, for registrations without music.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""The form in which an event's use of the organ is kept and exchanged."""
+"""JSON of an event's use of the organ."""
 
 from __future__ import annotations
 
@@ -40,12 +40,12 @@ def use_to_json(use: EventUse) -> list[dict[str, Any]]:
 
 
 def use_from_json(value: object, *, where: str = "") -> EventUse:
-    """An event's use from such values.
+    """An event's use from plain values.
 
     Raises
     ------
     InputError
-        When they are not of that form.
+        If they do not have that form.
     """
     try:
         found = _USES.validate_python(value)

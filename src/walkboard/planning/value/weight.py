@@ -1,9 +1,9 @@
-"""How much a pipe counts: its loudness, its company, its use, its kind, and what the tuner says.
+"""How much a pipe counts: its loudness, company, use and kind, and the tuner's changes.
 
 A weight of 1 is an open flue pipe of average loudness in the middle of its keyboard that beats with
-all its partials. The factors are multiplied. Which factor a tuner would set otherwise is a matter
-of taste: `walkboard.planning.reasons.explain` says what each pipe's are, and `WeightChange` alters
-them by stop, rank or pipe.
+all its partials. The factors are multiplied. Tuners may disagree with a factor:
+`walkboard.planning.reasons.explain` shows each pipe's factors, and `WeightChange` changes them by
+stop, rank or pipe.
 """
 
 from __future__ import annotations
@@ -29,12 +29,12 @@ from walkboard.planning.value.ordinary import Purpose, drawn_use, key_use, playe
 from walkboard.planning.value.use import EventUse, exposures, registrations
 
 # Loudness doubles with every 10 dB (the sone: Stevens 1936; ISO 532-1; from memory). Recordings
-# differ in gain and place, so a level is believed for a factor of two either way and no more.
+# differ in gain and place, so a level counts for at most a factor of two either way.
 DB_TO_DOUBLE = 10.0
 MOST_LOUD, MOST_SOFT = 2.0, 0.5
 
-# A celeste is meant to beat, so it is heard out of tune less: common practice, no source. What
-# other kinds differ in, their partials, levels and company, is in the company's factor.
+# A celeste is meant to beat, so its deviation is heard less: common practice, no source.
+# Differences of other kinds, in partials, levels and company, are in the company's factor.
 KIND_WEIGHTS: Mapping[Role, float] = MappingProxyType(
     {
         Role.UNISON: 1.0,
@@ -45,13 +45,13 @@ KIND_WEIGHTS: Mapping[Role, float] = MappingProxyType(
     }
 )
 
-# With an event, so much of a pipe's use is the event's; the rest is everything else that the organ
-# will be played for until the next visit. Chosen.
+# With an event, this share of a pipe's use is the event's; the rest is everything else the organ is
+# played for until the next visit. Chosen.
 EVENT_SHARE = 0.8
 # The use of a pipe in an event goes with the square root of how long it is exposed, 1 at the mean
 # of those that sound at all: the tenth bar of a sour note is not the tenth offence. Chosen.
 MOST_USE = 2.0
-MOST_FACTOR = 10.0  # of a change by hand, either way
+MOST_FACTOR = 10.0  # largest manual change, either way
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +68,13 @@ class Weight:
         Ordinary use of its rank.
     kind : float
     company : float
-        How much of it is heard by beats.
+        How much of it is heard as beats.
     use : float or None
-        With an event: ordinary and event's use together, in the place of `register` and `drawn`.
+        With an event: usual and event's use together, replacing `register` and `drawn`.
     own : float
-        What the tuner changed.
+        The tuner's change.
     stray : float
-        What sticking out costs; not a factor of the weight.
+        Cost of sticking out; not a factor of the weight.
     """
 
     level: float
@@ -162,7 +162,7 @@ class Weights:
 
 
 def average_level_db(organ: Organ, pipes: Sequence[PipeCents | PipeForecast]) -> float | None:
-    """Median level of the flues heard, else of all pipes heard; None where no level is known."""
+    """Median level of the flues heard, else of all pipes heard; None if no level is known."""
     levels = [(p.level_db, organ.rank(p.pipe.rank).family_of(p.pipe.number).is_flue) for p in pipes]
     flues = [level for level, is_flue in levels if level is not None and is_flue]
     known = flues or [level for level, _ in levels if level is not None]
@@ -176,15 +176,15 @@ def weigh(
     changes: Sequence[WeightChange] = (),
     purpose: Purpose = Purpose.HYMNS,
 ) -> Weights:
-    """Weigh every pipe of an organ.
+    """Weight of every pipe of an organ.
 
     Parameters
     ----------
     layout : Layout
     pipes : sequence of PipeCents or PipeForecast
-        Those whose level is known count by it; others are of average loudness.
+        Pipes with a known level count by it; others have average loudness.
     event : EventUse, optional
-        What the visit is for.
+        The event the visit is for.
     changes : sequence of WeightChange
     purpose : Purpose
         What the organ mostly does.
@@ -192,7 +192,7 @@ def weigh(
     Raises
     ------
     InputError
-        When a change names nothing that the organ has.
+        If a change names nothing in the organ.
     """
     average = average_level_db(layout.organ, pipes)
     known = {
@@ -230,7 +230,7 @@ def weigh(
 
 
 def own_factors(layout: Layout, changes: Sequence[WeightChange]) -> FloatArray:
-    """What the tuner's changes make of every pipe's weight; several are multiplied."""
+    """Factor of the tuner's changes for every pipe; several are multiplied."""
     own = np.ones(len(layout.semitone))
     for change in changes:
         own[places_named(layout, change.subject)] *= change.factor
@@ -238,12 +238,12 @@ def own_factors(layout: Layout, changes: Sequence[WeightChange]) -> FloatArray:
 
 
 def places_named(layout: Layout, subject: str) -> list[int]:
-    """Places of the pipes that a stop, a rank or ``rank:number`` names.
+    """Indices of the pipes of a stop, a rank or ``rank:number``.
 
     Raises
     ------
     InputError
-        When the organ has neither.
+        If the organ has neither.
     """
     organ = layout.organ
     if any(stop.id == subject for stop in organ.stops):

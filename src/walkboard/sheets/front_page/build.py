@@ -1,4 +1,4 @@
-"""Builds page 1: every question answered, or said to be unknown, in at most 200 words."""
+"""Builds page 1: answers every question, or says the answer is unknown, in at most 200 words."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ from walkboard.sheets.front_page.phrases import Phrases, phrases
 from walkboard.sheets.wording import BOUND
 
 MOST_WORDS = 200
-# How many names stand in a row, and how many letters of someone's own words are kept: the first
-# pair with which the page stays within its words. Chosen; the last fits whatever the book holds.
+# How many names are listed, and how many letters of people's own texts are kept: the first pair
+# that keeps the page within its limit. Chosen; the last fits any book.
 _ROOMS = ((3, 60), (2, 45), (1, 30), (1, 15))
-_SAME_CELSIUS = 0.5  # a difference that nobody can hear; chosen: 1.5 cents of flues against reeds
+_SAME_CELSIUS = 0.5  # an inaudible difference; chosen: 1.5 cents of flues against reeds
 # Relative humidity in which organs are usually kept: 40 to 60 % (facts of the trade: a panel of an
 # organists' guild) up to 65 % (United Kingdom practice). Outside it, the adviser is asked.
 _DRY, _DAMP = 0.40, 0.65
@@ -35,7 +35,7 @@ def front_page(news: VenueNews, language: Language = Language.ENGLISH) -> FrontP
     ----------
     news : VenueNews
     language : Language
-        Stops, titles and people's own words stay as they are written.
+        Stops, titles and people's own texts stay as written.
     """
     for names, letters in _ROOMS:
         page = _page(news, _Words(phrases(language), names, letters))
@@ -46,7 +46,7 @@ def front_page(news: VenueNews, language: Language = Language.ENGLISH) -> FrontP
 
 @dataclass(frozen=True)
 class _Words:
-    """A language's words, and how many of other people's fit.
+    """A language's texts, and how much of people's own texts fits.
 
     Attributes
     ----------
@@ -68,7 +68,7 @@ class _Words:
         return self.phrases.listed([_together(name) for name in names], self.names)
 
     def short(self, text: str) -> str:
-        """Someone's own words on one line, cut at a word if they are long, without a last stop."""
+        """Someone's own text on one line, cut at a word if long, without a final full stop."""
         plain = " ".join(text.split()).rstrip(".")
         if len(plain) <= self.letters:
             return plain
@@ -149,7 +149,7 @@ def _wrong(news: VenueNews, words: _Words) -> tuple[Answer, ...]:
     asked = (Question.WRONG, Question.AROUND, Question.WHO, Question.BEFORE)
     if not news.faults:
         return (Answer(asked, words.say("wrong.none")),)
-    # One in full: recurring trouble before trouble that is new. The others are listed further on.
+    # One in full: recurring faults before new ones. The others are listed below.
     first = max(news.faults, key=lambda fault: fault.times)
     answers = [
         Answer((Question.WRONG, Question.BEFORE), _fault(first, words)),

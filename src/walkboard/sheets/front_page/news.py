@@ -1,4 +1,4 @@
-"""What page 1 is made from: plain facts about one visit, gathered elsewhere."""
+"""Input of page 1: plain facts about one visit, gathered elsewhere."""
 
 from __future__ import annotations
 
@@ -37,15 +37,15 @@ class EventNews:
     at : datetime
         In the venue's own time.
     celsius : float or None
-        The event's own air, as the calendar has it [°C].
+        The event's air in the calendar [°C].
     is_ready : bool or None
         Whether its stops are likely to be in tune; None if that is not known.
     weakest : tuple of str
-        Names of the stops that may not be, the least sure first.
+        Names of the stops that may not be, the least certain first.
     not_heard : tuple of str
         Names of its stops that were not listened to at this visit.
     is_faulty : bool
-        Whether a fault stands in one of its stops.
+        Whether one of its stops has an open fault.
     """
 
     title: str
@@ -59,7 +59,7 @@ class EventNews:
 
 @dataclass(frozen=True, slots=True)
 class FaultNews:
-    """A fault that stands.
+    """An open fault.
 
     Attributes
     ----------
@@ -70,11 +70,11 @@ class FaultNews:
     key : str
         As ``D#3``; empty if it is not known.
     times : int
-        How often it was reported at this place, this time included.
+        How often it was reported at this place, including this time.
     since : int
         Year of the first report.
     who, meanwhile : str
-        Who puts it right, and how to play until then; empty if not known.
+        Who fixes it, and how to play until then; empty if not known.
     """
 
     kind: str
@@ -97,7 +97,7 @@ class NextVisitNews:
 
 @dataclass(frozen=True, slots=True)
 class VenueNews:
-    """Everything that page 1 draws on.
+    """All input of page 1.
 
     Attributes
     ----------
@@ -108,28 +108,28 @@ class VenueNews:
     tuned : int
         Pipes tuned at this visit.
     tuned_stops : tuple of str
-        Where, most pipes first.
+        Where they were, most pipes first.
     left : int
         Pipes that were planned and not tuned.
     left_reason : str
-        The tuner's own words for most of them; empty if time ran out.
+        The tuner's reason for most of them; empty if time ran out.
     was_planned : bool
         Whether there was a plan at all.
     is_open : bool
-        Whether the visit is still going on.
+        Whether the visit is still open.
     faults : tuple of FaultNews
-        Those that stand, the newest first.
+        Open faults, the newest first.
     tuned_for_celsius : float or None
         The air that the plan was made for [°C].
     enclosed : tuple of str
-        Names of the divisions that stand behind shutters.
+        Names of the divisions behind shutters.
     humidity : float or None
         Relative, 0 to 1.
     next_visit : NextVisitNews or None
     visit_by : tuple of (date, date) or None
         First and last day of a visit that would make the event's stops ready.
     contact : str
-        Whom to ask and how to reach them; may be empty.
+        Contact and how to reach them; may be empty.
     """
 
     organ: str
@@ -160,14 +160,14 @@ class Language(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One sentence or two of page 1, and the questions that they answer.
+    """One or two sentences of page 1, and the questions they answer.
 
     Attributes
     ----------
     questions : tuple of Question
     words : str
     is_known : bool
-        False where the words say that the answer is not known.
+        False if the text says that the answer is not known.
     """
 
     questions: tuple[Question, ...]
@@ -177,7 +177,7 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A heading of page 1 and what stands under it."""
+    """A heading of page 1 and its answers."""
 
     heading: str
     answers: tuple[Answer, ...]

@@ -1,7 +1,7 @@
-"""The words of page 1 in each language: one TOML file a language under ``words``.
+"""The texts of page 1 in each language: one TOML file per language under ``words``.
 
-What stands in braces is filled in. A text that depends on a number is a table of ``one`` and
-``other``, chosen by ``n``.
+Braces are filled in. A text that depends on a number is a table of ``one`` and ``other``, chosen by
+``n``.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ class Phrases:
     texts: Mapping[str, Any]
 
     def say(self, name: str, /, **values: object) -> str:
-        """A text with its braces filled in; KeyError if the language does not have it."""
+        """A text with its braces filled in; KeyError if the language lacks it."""
         text: Any = self.texts
         for part in name.split("."):
             text = text[part]
@@ -60,7 +60,7 @@ class Phrases:
         return self.say("time", hour=at.hour, minute=f"{at.minute:02d}")
 
     def celsius(self, value: float) -> str:
-        """``19 °C``, in half degrees at the finest."""
+        """``19 °C``, rounded to half degrees."""
         text = f"{round(2.0 * value) / 2.0:g}".replace("-", "−")
         return f"{text.replace('.', self.say('decimal'))}{BOUND}°C"
 

@@ -1,4 +1,4 @@
-"""Page 1 as a web page that needs nothing else: to keep, to mail, to open from a disk."""
+"""Page 1 as a self-contained web page: to keep, to mail, to open from disk."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ p { margin: 0; }
 
 
 def front_page_html(page: FrontPage) -> str:
-    """The page as one HTML file, without scripts and without anything from elsewhere."""
+    """The page as one HTML file, without scripts or external content."""
     sections = "\n".join(
         f"<section>\n<h2>{escape(section.heading)}</h2>\n"
         f"<p>{escape(' '.join(answer.words for answer in section.answers))}</p>\n</section>"

@@ -42,9 +42,9 @@ class Fault:
     words : str
         As it was reported.
     reported : date
-    mended : date or None
+    fixed_on : date or None
         When it was fixed; None while it stands.
-    mended_note : str
+    fix_note : str
     repair : str
         Who fixes it and with what; may be empty.
     """
@@ -53,8 +53,8 @@ class Fault:
     place: str
     words: str
     reported: date
-    mended: date | None = None
-    mended_note: str = ""
+    fixed_on: date | None = None
+    fix_note: str = ""
     repair: str = ""
 
 

@@ -4,7 +4,7 @@ A coupler left on need not cost the walk. Where recognition names what else soun
 named and the holds measured once more with that stop's pipes among those that are due; only if
 nothing is then left unexplained are the values of the stated stops believed. The other stop's own
 values are kept only where it can be no other stop, and never where it stands in unison with a
-stated one: then its pipes and theirs cannot be told apart by ear.
+stated one: then its pipes and theirs cannot be separated by ear.
 
 Stops an octave apart hide a trap: 8′ and 4′ sound like 16′ and 8′ an octave lower. The compass
 decides, so the walk must have reached both its lowest and its highest octave.

@@ -1,4 +1,4 @@
-"""Two pipes that pull each other: told by how far apart they stand alone and together.
+"""Two pipes that pull each other, found by how far apart they are alone and together.
 
 Two coupled pipes beat at √(Δf² − f_L²), Δf their difference alone and f_L half of the range in
 which they lock (Adler 1946, see `physics.locking`); within it they sound in step and do not beat.

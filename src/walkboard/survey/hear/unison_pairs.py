@@ -23,7 +23,7 @@ _PLACE_HZ = 65.4  # places along the keys are counted from here
 
 
 def pairs_of(hold: Hold) -> list[tuple[int, int]]:
-    """Readings of a hold that share two places: told apart, not named."""
+    """Readings of a hold that share two places: separated, not named."""
     found = []
     for i, one in enumerate(hold.readings):
         for j in range(i + 1, len(hold.readings)):
@@ -35,7 +35,7 @@ def pairs_of(hold: Hold) -> list[tuple[int, int]]:
 
 
 def either_of(reading: Reading) -> Either | None:
-    """Both places of two pipes told apart, by the hold alone."""
+    """Both places of two separated pipes, from the hold alone."""
     return None if reading.bound_or_none is None else reading.bound_or_none.either
 
 

@@ -37,7 +37,7 @@ def read_music(
     Raises
     ------
     InputError
-        When the file is no such file, the channels' divisions are not told, or nothing sounds.
+        If it is not a MIDI file, the channels' divisions are not given, or nothing sounds.
     UnknownNameError
         If the organ has no such stop or division.
     """

@@ -13,7 +13,7 @@ LESSON_KEYS = (60, 64)  # middle C and the E above it
 
 
 def lesson_stops(organ: Organ, session: Session) -> list[tuple[GuideStop, dict[str, Any]]]:
-    """The stops that the experiments use, each with what a pupil is told about it.
+    """The stops that the experiments use, each with what a pupil is to know about it.
 
     One stop of each kind (open, stopped, reed) and of each length an octave from 8′; two open or
     stopped ones at 8′, for beats.

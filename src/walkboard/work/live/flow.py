@@ -315,7 +315,7 @@ class TuningFlow:
             self._order.remove(pipe)
 
     def _may_linger(self, task: Task) -> bool:
-        """Whether a pipe can be told from the next by its pitch, so that it is heard on."""
+        """Whether a pipe's pitch differs enough from the next one's to keep listening to it."""
         following = self.task
         if following is None or self._reference is not None:
             return False

@@ -227,7 +227,7 @@ class AtPipe:
         self.fall_silent()
 
     def fall_silent(self) -> None:
-        """It is not heard any more: its level is asked anew when it sounds again."""
+        """It is no longer heard: its level is measured again when it sounds again."""
         self.quiet_since_s = np.inf
         self.is_shaded = False
         self._quiet_from_s = self._sounds_since_s = None
@@ -284,7 +284,7 @@ class AtPipe:
         return False
 
     def remember(self, reading: LiveReading) -> None:
-        """Take a reading in, and forecast anew now and then."""
+        """Add a reading, and update the forecast now and then."""
         assert reading.cents is not None
         assert reading.sigma_cents is not None
         if self.before is None and is_sure(reading):
@@ -318,7 +318,7 @@ class AtPipe:
             self._forecast_s = -np.inf
 
     def forget_heard(self) -> None:
-        """What was heard so far was not the free pipe: begin anew, as a pipe just handled."""
+        """What was heard so far was not the free pipe: start again, as for a pipe just touched."""
         self.before = None
 
 

@@ -21,7 +21,7 @@ class Step(StrEnum):
 
     HOLD = "hold"  # the key holder is to hold the key
     LISTEN = "listen"  # wait for a steady reading
-    MOVE = "move"  # move the pipe as told
+    MOVE = "move"  # move the pipe as advised
     WAIT = "wait"  # hand off: it settles
     DONE = "done"  # inside tolerance and settled; the next one is up
     END = "end"  # the worklist is through
@@ -82,7 +82,7 @@ class Result:
     handled_s : float or None
         When the hand was last off it, by the source's clock.
     settling : PastSettling or None
-        What it told of its cooling, where it was handled.
+        What it showed of its cooling, if it was touched.
     """
 
     task: Task

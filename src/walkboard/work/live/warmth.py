@@ -9,7 +9,7 @@ from walkboard.condition.settling.forecast import Warmth
 from walkboard.condition.settling.learned import PastSettling, learn_warmth
 from walkboard.organ.model import Organ, TunedBy
 
-_ENOUGH = 5  # pipes of a rank, from which on it is told apart from its kind
+_ENOUGH = 5  # pipes of a rank from which it is treated separately from its kind
 # What a hand or a tool leaves, by what is moved: common practice, no source. A spring or a cone is
 # reached with a tool; a stopper is held in the hand.
 _OFFSET_CENTS = {

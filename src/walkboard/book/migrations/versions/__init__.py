@@ -1,1 +1,1 @@
-"""One file a revision, oldest first by number."""
+"""One file per revision, oldest first by number."""

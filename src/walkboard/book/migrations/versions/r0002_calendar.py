@@ -8,7 +8,7 @@ down_revision = "0001"
 
 
 def upgrade() -> None:
-    """Add them; ticks made before are of no named device."""
+    """Add them; earlier ticks name no device."""
     op.add_column("tick", sa.Column("device", sa.Text(), nullable=False, server_default=""))
     op.create_table(
         "event",

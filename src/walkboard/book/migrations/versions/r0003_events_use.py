@@ -8,7 +8,7 @@ down_revision = "0002"
 
 
 def upgrade() -> None:
-    """Add them; of older events and plans none of it is known."""
+    """Add them; unknown for older events and plans."""
     op.add_column("event", sa.Column("uses", sa.Text(), nullable=False, server_default="[]"))
     op.add_column(
         "event", sa.Column("air_by_division", sa.Text(), nullable=False, server_default="{}")

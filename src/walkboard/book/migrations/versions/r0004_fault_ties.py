@@ -8,7 +8,7 @@ down_revision = "0003"
 
 
 def upgrade() -> None:
-    """Add them; of older faults none of it is known."""
+    """Add them; unknown for older faults."""
     op.add_column("fault", sa.Column("reporter", sa.Text(), nullable=False, server_default=""))
     op.create_table(
         "fault_tie",

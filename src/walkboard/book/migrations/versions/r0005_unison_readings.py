@@ -1,4 +1,4 @@
-"""What is known of a pipe that was not told from its neighbour, and the partials heard."""
+"""What is known of a pipe not separated from its neighbour, and the partials heard."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,7 +8,7 @@ down_revision = "0004"
 
 
 def upgrade() -> None:
-    """Add them; of older readings none of it is known."""
+    """Add them; unknown for older readings."""
     for name in ("near_hz", "bound_cents", "name_sureness", "beat_hz"):
         op.add_column("reading", sa.Column(name, sa.Float(), nullable=True))
     for name in ("either_hz", "either_sigma_cents"):

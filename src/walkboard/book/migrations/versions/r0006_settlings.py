@@ -1,4 +1,4 @@
-"""How pipes were heard settling after a hand was on them."""
+"""How pipes settled after being touched."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,7 +8,7 @@ down_revision = "0005"
 
 
 def upgrade() -> None:
-    """Add them; before, what was learned of them was lost with each session."""
+    """Add them; before, this was lost after each session."""
     op.create_table(
         "settling",
         sa.Column("id", sa.Integer(), nullable=False),

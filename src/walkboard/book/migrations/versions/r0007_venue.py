@@ -1,4 +1,4 @@
-"""What the venue is told and tells: next visits, contacts, repairs, photographs, logged air."""
+"""For and from the venue: next visits, contacts, repairs, photographs, logged air."""
 
 import sqlalchemy as sa
 from alembic import op

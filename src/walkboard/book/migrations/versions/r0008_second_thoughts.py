@@ -1,4 +1,4 @@
-"""Recordings labelled anew or withdrawn, and corrected visits and conditions."""
+"""Recordings relabelled or withdrawn, and corrected visits and conditions."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,11 +8,11 @@ down_revision = "0007"
 
 
 def upgrade() -> None:
-    """Add them; nothing in an older book was labelled anew or corrected.
+    """Add them; nothing in an older book was relabelled or corrected.
 
-    Older programs kept whatever air they were given for an event; a figure that no room can have
-    is dropped here, because the commands that plan for it would fail. Likewise an event in a year
-    that no calendar page can show is called off.
+    Older programs stored any air for an event; an impossible figure is dropped here, because
+    planning for it would fail. Likewise an event in a year that no calendar page can show is
+    cancelled.
     """
     for name in ("change", "words"):
         op.add_column("hearing", sa.Column(name, sa.Text(), nullable=False, server_default=""))

@@ -1,4 +1,4 @@
-"""Which version of the organ's description a plan was made by."""
+"""The version of the organ's description a plan was made with."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,5 +8,5 @@ down_revision = "0008"
 
 
 def upgrade() -> None:
-    """Add it; plans made before leave it open: they went by the visit's."""
+    """Add it; empty for older plans, which used the visit's version."""
     op.add_column("plan", sa.Column("organ_version", sa.Integer(), nullable=True))

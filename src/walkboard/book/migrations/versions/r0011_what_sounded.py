@@ -1,4 +1,4 @@
-"""What was heard as a whole, keys that were not held or are not sure, and split keys."""
+"""What was heard overall, keys not held or uncertain, and split keys."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,7 +8,7 @@ down_revision = "0010"
 
 
 def upgrade() -> None:
-    """Add them; of older hearings none of it is known."""
+    """Add them; unknown for older hearings."""
     op.add_column("hearing", sa.Column("heard", sa.Text(), nullable=True))
     for name in ("not_held", "unsure_keys"):
         op.add_column("hearing", sa.Column(name, sa.Text(), nullable=False, server_default="[]"))

@@ -58,7 +58,7 @@ def _open(request: Request, given: Given) -> Response:
     try:
         minutes = number_in(given.get("minutes", ""), say("visit.minutes"))
         if minutes is not None and not 0.0 < minutes <= 960.0:
-            raise InputError(say("visit.minutes_what"), fix=say("visit.minutes_mend"))
+            raise InputError(say("visit.minutes_what"), fix=say("visit.minutes_fix"))
         conditions = _conditions(organ, given)
         purpose = given.get("purpose", "").strip()[:_LONGEST_WORDS]
         desk.book.open_visit(kept.id, purpose, minutes=minutes, conditions=conditions)
@@ -72,7 +72,7 @@ def _note(request: Request, given: Given) -> Response:
     try:
         conditions = _conditions(at.organ, given)
         if conditions is None:
-            raise InputError(say("visit.nothing_noted_what"), fix=say("visit.nothing_noted_mend"))
+            raise InputError(say("visit.nothing_noted_what"), fix=say("visit.nothing_noted_fix"))
         at.desk.book.note_conditions(at.visit.id, conditions)
     except WalkboardError as error:
         return _arrival(request, given, error, 400)
@@ -138,7 +138,7 @@ def _conditions(organ: Organ, given: Given) -> Conditions | None:
         return None
     if percent is not None and not 0.0 <= percent <= 100.0:
         raise InputError(
-            say("visit.humidity_what", percent=in_a_field(percent)), fix=say("visit.humidity_mend")
+            say("visit.humidity_what", percent=in_a_field(percent)), fix=say("visit.humidity_fix")
         )
     humidity = None if percent is None else percent / 100.0
     return checked_conditions(organ, air, humidity, wind)

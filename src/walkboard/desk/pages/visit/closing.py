@@ -69,7 +69,7 @@ def _close(request: Request, note: str, is_sure: bool) -> Response:
     still_open = 0 if groups is None else progress_of(groups).open
     if still_open and not is_sure:
         trouble = InputError(
-            say("visit.close_open_what", n=still_open), fix=say("visit.close_open_mend")
+            say("visit.close_open_what", n=still_open), fix=say("visit.close_open_fix")
         )
         return _draw(request, note, trouble)
     # What was heard live belongs to the visit; once it is closed, nothing more comes to it.

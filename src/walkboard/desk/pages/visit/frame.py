@@ -84,7 +84,7 @@ def surely_at_work(request: Request) -> AtVisit:
     """The open visit; InputError where none is open, for what was sent to it."""
     found = visit_at_work(request)
     if found is None:
-        raise InputError(say("visit.none_open_what"), fix=say("visit.none_open_mend"))
+        raise InputError(say("visit.none_open_what"), fix=say("visit.none_open_fix"))
     return found
 
 
@@ -153,7 +153,7 @@ def number_in(text: str, what: str) -> float | None:
     if not -1e6 < value < 1e6:
         raise InputError(
             say("visit.no_number_what", text=text.strip()[:20], what=what),
-            fix=say("visit.no_number_mend"),
+            fix=say("visit.no_number_fix"),
         )
     return value
 

@@ -99,12 +99,12 @@ async def take_in(request: Request) -> Response:
     at = await run_in_threadpool(surely_at_work, request)
     drawn = tuple(dict.fromkeys(s for s in asked.get("drawn", "").split(",") if s))
     if not drawn or len(drawn) > _MOST_STOPS:
-        raise InputError(say("visit.no_stop_what"), fix=say("visit.no_stop_mend"))
+        raise InputError(say("visit.no_stop_what"), fix=say("visit.no_stop_fix"))
     for stop in drawn:
         at.organ.stop(stop)
     air = number_in(asked.get("air", ""), say("visit.air"))
     if air is not None and air not in AIR_CELSIUS:
-        raise InputError(say("visit.air_what"), fix=say("visit.air_mend"))
+        raise InputError(say("visit.air_what"), fix=say("visit.air_fix"))
     if air is None:
         air = await run_in_threadpool(_air_of, at, drawn)
     coming = upload_queue.coming_in(

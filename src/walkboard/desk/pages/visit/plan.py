@@ -308,7 +308,7 @@ def _event(at: AtVisit, asked: str | None) -> KeptEvent | None:
     for event in events:
         if str(event.id) == asked:
             return event
-    raise InputError(say("visit.no_event_what"), fix=say("visit.no_event_mend"))
+    raise InputError(say("visit.no_event_what"), fix=say("visit.no_event_fix"))
 
 
 def _events(at: AtVisit) -> list[KeptEvent]:
