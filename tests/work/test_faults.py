@@ -1,4 +1,4 @@
-"""Faults: placed where stop and key name one pipe, mended once, and what a walk suggests."""
+"""Faults: placed where stop and key name one pipe, fixed once, and what a walk suggests."""
 
 from __future__ import annotations
 
@@ -82,11 +82,11 @@ def test_a_fault_can_be_placed_later(book: Book) -> None:
 
 def test_a_phone_that_says_the_same_twice_is_no_error_and_something_else_is(book: Book) -> None:
     kept = reported(book, stop=OCTAVE.id, key="C4")
-    mended = faults.mend_once(book, kept.id, None, "new spring")
-    assert mended.mended_at is not None
-    assert faults.mend_once(book, kept.id, None, "new spring") == mended
+    fixed = faults.mark_fixed_once(book, kept.id, None, "new spring")
+    assert fixed.mended_at is not None
+    assert faults.mark_fixed_once(book, kept.id, None, "new spring") == fixed
     with pytest.raises(BookError):
-        faults.mend_once(book, kept.id, None, "something else")
+        faults.mark_fixed_once(book, kept.id, None, "something else")
 
 
 def test_what_is_noted_at_a_pipe_and_taken_back(book: Book) -> None:

@@ -102,7 +102,7 @@ def an_event(**more: Any) -> KeptEvent:
     )
 
 
-def test_an_event_has_the_air_that_was_told_else_the_organs_own() -> None:
+def test_an_event_has_the_air_stated_else_the_organs_own() -> None:
     organ = small_organ()
     assert occasion_of(organ, an_event()).air_celsius == {"great": 18.0, "swell": 18.0}
     warm = an_event(air_celsius=21.0, air_by_division={"swell": 23.0})

@@ -1,4 +1,4 @@
-"""The use cases: the only place that joins book, listening and sheets.
+"""The use cases: the only place where book, listening and sheets meet.
 
 - `organ_files`, `open_book`: organs from files; the tuning book
 - `hear_recording`, `hear_recordings`, `hold_audio`: recordings heard and played again
@@ -7,6 +7,6 @@
 - `plan_request`, `plans`, `weights`: plans; `walk_files` walks from files
 - `live`: a session at the pipes
 - `calendar`, `outlook`, `learned_drift`, `drift_course`: looking ahead and back
-- `snapshot`, `overview`, `pipe_history`, `pipe_offsets`: what pages see of a book
+- `snapshot`, `overview`, `pipe_history`, `pipe_offsets`: what pages show of a book
 - `print_sheets`, `export`, `write_files`, `processes`, `beats`, `targets`
 """

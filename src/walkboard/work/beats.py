@@ -16,7 +16,7 @@ from walkboard.work.walk_files import load_walks
 
 @dataclass(frozen=True, slots=True)
 class NamedBeat:
-    """A beat with the keys that sound it, in words; fields as of `PipesBeat`."""
+    """A beat with its keys, as text; fields as in `PipesBeat`."""
 
     key: str
     first: str
@@ -38,17 +38,17 @@ def worst_of_files(
     *,
     most: int = 12,
 ) -> tuple[NamedBeat, ...]:
-    """The worst beats among the pipes of these stops, by what files of readings say.
+    """The worst beats among the pipes of these stops, from files of readings.
 
     Parameters
     ----------
     chord : sequence of str, optional
-        Keys held together; None asks of every key by itself.
+        Keys held together; None for every key alone.
 
     Raises
     ------
     InputError
-        When the stops sound nothing at these keys, or a file holds no readings.
+        If the stops sound nothing at these keys, or a file has no readings.
     UnknownNameError
         If the organ has no such stop.
     """

@@ -1,4 +1,4 @@
-"""What was chosen for everyone who uses a book: language of the pages, names of keys."""
+"""Choices for everyone who uses a book: language of the pages, names of keys."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ FILE = "page-language.json"
 
 @dataclass(frozen=True, slots=True)
 class BookChoice:
-    """What is usual for a book's pages and sheets; empty where nothing was chosen."""
+    """Defaults for a book's pages and sheets; empty if nothing was chosen."""
 
     language: str = ""
     names: str = ""
 
     @classmethod
     def of(cls, folder: Path) -> BookChoice:
-        """What was chosen for the book of a folder; nothing where its file cannot be read."""
+        """The choices for a book's folder; empty if the file cannot be read."""
         try:
             saved = json.loads((folder / FILE).read_text(encoding="utf-8"))
             return cls(str(saved.get("language", "")), str(saved.get("names", "")))
@@ -29,11 +29,11 @@ class BookChoice:
 
     @property
     def key_names(self) -> Names:
-        """How keys are named on paper, where nobody asks a browser."""
+        """How keys are named on paper."""
         return Names(self.names) if self.names in set(Names) else Names.SCIENTIFIC
 
     def keep(self, folder: Path) -> None:
-        """Keep it in the book's folder, whole or not at all."""
+        """Store it in the book's folder, completely or not at all."""
         part = (folder / FILE).with_suffix(".part")
         part.write_text(json.dumps(asdict(self)), encoding="utf-8")
         part.replace(folder / FILE)

@@ -1,7 +1,7 @@
 """The book as tables for other programs: CSV (RFC 4180), and a workbook (XLSX).
 
-Units stand in the columns' names. Every record of the book as it is kept, for a book to be made of
-again, is `walkboard.book.copying.Copying.export_json`; the calendar is `work.calendar.events`.
+Units are in the column names. The complete export, from which a book can be rebuilt, is
+`walkboard.book.copying.Copying.export_json`; the calendar is `work.calendar.events`.
 """
 
 from __future__ import annotations
@@ -25,7 +25,14 @@ if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
 Value: TypeAlias = str | float | int | bool | datetime | None
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what spreadsheets take for a formula at the start
+_FORMULA = (
+    "=",
+    "+",
+    "-",
+    "@",
+    "\t",
+    "\r",
+)  # characters that spreadsheets read as the start of a formula
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +44,7 @@ class Table:
     name : str
     columns : tuple of str
     rows : iterator of tuple of Value
-        Read from the book a visit at a time, and only once; instants in UTC.
+        Read from the book visit by visit, and only once; instants in UTC.
     """
 
     name: str
@@ -76,13 +83,13 @@ def as_csv(one: Table) -> bytes:
 
 
 def write_csv(one: Table, stream: BinaryIO) -> None:
-    """Write a table as CSV in UTF-8, with its columns' names in the first line.
+    """Write a table as CSV in UTF-8, with column names in the first line.
 
-    A text that a spreadsheet would take for a formula gets an apostrophe before it, because anyone
-    may have written it.
+    A text that a spreadsheet would read as a formula gets a leading apostrophe, because anyone may
+    have written it.
     """
     text = io.TextIOWrapper(stream, encoding="utf-8", newline="")
-    writer = csv.writer(text)  # ends lines as RFC 4180 has it
+    writer = csv.writer(text)  # ends lines as in RFC 4180
     writer.writerow(one.columns)
     for row in one.rows:
         writer.writerow([_cell(value) for value in row])
@@ -144,12 +151,12 @@ def write_export(
     Parameters
     ----------
     progress : callable
-        Called with how much is done, and how much there is to do.
+        Called with the work done and the total.
     folder : Path
         The book's; it is opened here.
     organ_id : int
     to : Path
-        By its ending.
+        The extension sets the format.
     """
     from walkboard.work import open_book
 
@@ -172,7 +179,7 @@ def as_json(book: Book) -> bytes:
 
 
 def export_file(book: Book, kept: KeptOrgan, to: Path, *, table_name: str | None) -> Path:
-    """Write a file in the format that its ending says: .csv, .xlsx or .ics.
+    """Write a file in the format of its extension: .csv, .xlsx or .ics.
 
     Parameters
     ----------
@@ -186,7 +193,7 @@ def export_file(book: Book, kept: KeptOrgan, to: Path, *, table_name: str | None
     Raises
     ------
     InputError
-        If the ending is not one of these, the table is not named, or the file cannot be written.
+        If the extension is not one of these, no table is given, or the file cannot be written.
     """
     match to.suffix.lower():
         case ".csv":
@@ -361,7 +368,7 @@ TABLES = MappingProxyType[
         ),
     }
 )  # fmt: skip
-"""Each table's columns, and how its rows are found."""
+"""Each table's columns, and the function that yields its rows."""
 
 
 def _cell(value: Value) -> str:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class ConsoleReport:
-    """What a player fills in at the console; empty where it was left so."""
+    """What a player fills in at the console; fields may be empty."""
 
     kind: str
     words: str = ""
@@ -40,7 +40,7 @@ def report(
     uid: str | None = None,
     reporter: str = "",
 ) -> KeptFault:
-    """Keep a fault; the pipe is found from stop and key where they name just one.
+    """Store a fault; the pipe is found from stop and key if they name just one.
 
     Raises
     ------
@@ -59,7 +59,7 @@ def report_from_console(
     organ: Organ,
     stated: ConsoleReport,
 ) -> KeptFault:
-    """Keep what a player reports; a key that the stop does not have is kept in words, not refused.
+    """Store a player's report; a key the stop does not have goes into the text and is not refused.
 
     Raises
     ------
@@ -115,7 +115,7 @@ def mark_fixed_once(book: Book, fault_id: int, visit_id: int | None, note: str) 
 
 
 def is_noted(book: Book, organ_id: int, kind: str, pipe: PipeRef, *, but: str = "") -> bool:
-    """Whether a fault of this kind stands at a pipe, other than the one whose uid is `but`."""
+    """Whether a pipe has an open fault of this kind, other than the one with uid `but`."""
     return any(
         (fault.pipe, fault.kind) == (pipe, kind) and fault.uid != but
         for fault in book.open_faults(organ_id)
@@ -123,14 +123,14 @@ def is_noted(book: Book, organ_id: int, kind: str, pipe: PipeRef, *, but: str = 
 
 
 def take_back(book: Book, organ_id: int, uid: str, visit_id: int, note: str) -> None:
-    """Take back a fault that was noted by mistake; one that does not stand is left as it is."""
+    """Take back a fault noted by mistake; one that is not open is left unchanged."""
     for fault in book.open_faults(organ_id):
         if fault.uid == uid:
             mark_fixed_once(book, fault.id, visit_id, note)
 
 
 def division_of(organ: Organ, fault: KeptFault) -> str | None:
-    """The division that a fault lies in, as far as it is placed; by its pipe first."""
+    """The division of a fault, if known; from its pipe first."""
     ranks = {rank.id: rank.division for rank in organ.ranks}
     stops = {stop.id: stop.division for stop in organ.stops}
     if fault.pipe is not None and fault.pipe.rank in ranks:
@@ -141,7 +141,7 @@ def division_of(organ: Organ, fault: KeptFault) -> str | None:
 def _placed(
     organ: Organ, stop: str | None, key: str | None, pipe: PipeRef | None
 ) -> PipeRef | None:
-    """The pipe that is meant, where stop and key name just one or it was named."""
+    """The pipe meant, if it was named or stop and key name just one."""
     if stop is not None:
         sounding = organ.stop(stop)
         if key is not None and pipe is None:
@@ -155,7 +155,7 @@ def _placed(
 
 
 def suspected(recording: KeptRecording) -> tuple[tuple[FaultKind, str, Key], ...]:
-    """Faults that a walk suggests: kind, stop and key; nothing is kept until someone says so."""
+    """Faults suggested by a walk: kind, stop and key; nothing is stored until someone confirms."""
     walk = recording.walk
     stop = walk.drawn[0]
     dead = [(FaultKind.DEAD_NOTE, stop, key) for key in walk.silent_keys]

@@ -24,14 +24,14 @@ def hear_file(
     alone: Sequence[HeardWalk] = (),
     progress: Progress | None = None,
 ) -> HeardWalk:
-    """Hear the recording of one walk, with what was played where the machine held the keys.
+    """Hear the recording of one walk, with the MIDI file if a machine held the keys.
 
     `alone` are earlier walks in which ranks of this one sounded without each other.
 
     Raises
     ------
     SoundError
-        When the file is no usable recording.
+        If the file is not a usable recording.
     UnknownNameError
         If the organ has no such stop.
     """
@@ -60,7 +60,7 @@ def hear_file(
 
 
 def check_asked(organ: Organ, drawn: Sequence[str], air_celsius: float | None) -> None:
-    """Raise where a walk cannot be heard whatever its recording holds.
+    """Raise if a walk cannot be heard whatever its recording contains.
 
     Raises
     ------

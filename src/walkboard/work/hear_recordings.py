@@ -1,6 +1,6 @@
-"""Several recordings heard at once, on the cores there are, and each kept as soon as it can be.
+"""Hears several recordings in parallel and stores each as soon as possible.
 
-Light to import: what hears is loaded by whoever begins to hear.
+Light to import: the listener is loaded when hearing starts.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ Keep: TypeAlias = "Callable[[int, HeardWalk], None]"
 
 @dataclass(frozen=True, eq=False)
 class ToHear:
-    """One recording and all that it is heard by; goes to another process.
+    """One recording and everything needed to hear it; sent to another process.
 
     Attributes
     ----------
     path : Path
     description : str
-        The organ's, as text: an organ itself does not go to another process.
+        The organ's description as text: an organ itself is not sent to another process.
     drawn : tuple of str
     air_celsius : float or None
     played, alone : see `walkboard.work.hear_recording.hear_file`
@@ -50,7 +50,7 @@ def hear_walk_file(progress: Progress | None, asked: ToHear) -> HeardWalk:
     Raises
     ------
     InputError
-        As `walkboard.work.hear_recording.hear_file`, and where the description has faults.
+        As `walkboard.work.hear_recording.hear_file`, and if the description has errors.
     """
     from walkboard.organ.reading import read_organ
     from walkboard.work.hear_recording import hear_file
@@ -73,27 +73,27 @@ def hear_files(
     processes: int | None = None,
     progress: ProgressOfEach | None = None,
 ) -> None:
-    """Hear recordings; what is heard does not depend on how many at once.
+    """Hear recordings; the results do not depend on how many run in parallel.
 
     Parameters
     ----------
     recordings : sequence of ToHear
     keep : callable
-        Gets each walk in the order of the recordings. Where one cannot be heard the others still
-        are; on Ctrl-C it gets all that were heard by then.
+        Called with each walk in the order of the recordings. If one cannot be heard, the others
+        still are; on Ctrl-C it gets all heard so far.
     processes : int, optional
-        At once; otherwise as many as there are cores. One recording is heard in this process.
+        Number in parallel; default: one per core. A single recording is heard in this process.
     progress : callable, optional
 
     Raises
     ------
     InputError
-        At the end, naming every file that could not be heard.
+        At the end, naming every file that failed.
     """
     from walkboard.organ.reading import read_organ
     from walkboard.work.hear_recording import check_asked
 
-    # What would be said of every file is said at once.
+    # Errors common to all files are raised first.
     for description, drawn, air_celsius in dict.fromkeys(
         (r.description, r.drawn, r.air_celsius) for r in recordings
     ):
@@ -150,7 +150,7 @@ def _hear_at_once(
 
 
 def _hand_over(number: int, walk: HeardWalk, keep: Keep, failed: dict[int, WalkboardError]) -> None:
-    """Give a walk to be kept; one that is refused does not stop the others."""
+    """Pass on a walk to be stored; a refused one does not stop the others."""
     try:
         keep(number, walk)
     except SoundError as refused:

@@ -1,4 +1,4 @@
-"""Which keys of a walk were heard well enough, from what was heard in it."""
+"""Which keys of a walk were heard well enough."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 
-ENOUGH_SIGMA_CENTS = 0.5  # to tell a stray of 3 cents with six standard deviations. Chosen.
+ENOUGH_SIGMA_CENTS = 0.5  # to find a stray of 3 cents at six standard deviations. Chosen.
 
 
 class Enough(StrEnum):
@@ -19,12 +19,12 @@ class Enough(StrEnum):
 
     YES = "yes"  # every pipe that it sounds has a value
     PARTLY = "partly"  # some have none, or are to be taken with care
-    NO = "no"  # held, or passed over, and nothing was read
+    NO = "no"  # held or skipped, and nothing was measured
 
 
 @dataclass(frozen=True, slots=True)
 class KeyHeard:
-    """A key of a walk; `pipes` are those without a value that can be trusted."""
+    """A key of a walk; `pipes` are those without a trusted value."""
 
     key: Key
     enough: Enough
@@ -34,14 +34,14 @@ class KeyHeard:
 def keys_heard(
     organ: Organ, walks: Iterable[HeardWalk], drawn: Sequence[str]
 ) -> tuple[KeyHeard, ...]:
-    """Each key of a registration that was held or passed over, upward.
+    """Each key of a registration that was held or skipped, upward.
 
     Parameters
     ----------
     organ : Organ
     walks : iterable of HeardWalk
-        Those of other registrations are left out. A key that was held more than once counts with
-        its best reading of each pipe.
+        Other registrations are left out. A key held more than once counts with its best reading of
+        each pipe.
     drawn : sequence of str
         Ids of the stops, in any order.
     """

@@ -1,4 +1,4 @@
-"""The sound of one hold, cut from its kept recording: to be heard again, and its spectrum."""
+"""The sound of one hold, cut from its recording: for playback, and its spectrum."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from walkboard.survey.hear.heard_walk import Hold
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
-LONGEST_S = 20.0  # of a hold, from its start; more tells nothing new
+LONGEST_S = 20.0  # of a hold, from its start; more adds nothing
 _MARGIN_S = 0.15  # before and after, so that speech and release are heard
 _FADE_S = 0.02
 _PEAK = 10.0 ** (-9.0 / 20.0)  # −9 dB of full scale: a soft flute and a reed play alike loud
@@ -67,7 +67,7 @@ def hold_of(recording: KeptRecording, number: int) -> Hold:
 
 
 def cut(book: Book, recording: KeptRecording, hold: Hold) -> Cut:
-    """The sound of a hold with a little before and after, as it was recorded.
+    """The sound of a hold with a little before and after, as recorded.
 
     Raises
     ------
@@ -87,7 +87,7 @@ def cut(book: Book, recording: KeptRecording, hold: Hold) -> Cut:
 
 
 def wav(sound: Cut) -> bytes:
-    """The sound as a WAV file of 16 bits, faded at its ends and brought to one loudness."""
+    """The sound as a 16-bit WAV file, faded at its ends and normalised in loudness."""
     import soundfile
 
     samples = sound.samples.astype(np.float64)
@@ -107,7 +107,7 @@ def wav(sound: Cut) -> bytes:
 def spectrum(sound: Cut) -> Spectrum | None:
     """Mean power spectrum of a hold (Welch's method: Hann windows that overlap by half).
 
-    P. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70–73. None where the sound is shorter than
+    P. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70–73. None if the sound is shorter than
     one window.
     """
     size = int(_FFT_SECONDS * sound.sample_rate)

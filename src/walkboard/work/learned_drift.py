@@ -1,9 +1,10 @@
-"""What was learned of an organ's drift, kept in the book's folder, so that it is learned once.
+"""What was learned about an organ's drift, stored in the book's folder so that it is learned only
+once.
 
-A file a history: ``worked-out/drift-<hash>.json``. The hash is of all that the answer rests on: the
-program's version, the usual sizes that learning begins with, the organ's description, every reading
-and every tuning as the drift model takes them. Whatever of these changes, the file is not found,
-and the drift is learned again. The folder may be removed at any time.
+One file per history: ``worked-out/drift-<hash>.json``. The hash covers everything the result
+depends on: the program's version, the usual sizes that learning starts from, the organ's
+description, every reading and every tuning used by the drift model. If any of these changes, the
+file is not found, and the drift is learned again. The folder may be removed at any time.
 """
 
 from __future__ import annotations
@@ -71,12 +72,12 @@ class _Kept(_Strict):
 
 
 def learned_of(folder: Path, description: str, organ: Organ, past: Sequence[PastVisit]) -> Learned:
-    """How an organ's pipes drift: as kept, else learned now and kept.
+    """How an organ's pipes drift: as stored, else learned now and stored.
 
     Parameters
     ----------
     folder : Path
-        The book's. Where it cannot be written, nothing is kept.
+        The book's folder. If it cannot be written, nothing is stored.
     description : str
         The organ's whole description.
     organ : Organ
@@ -113,7 +114,7 @@ def _rests_on(description: str, past: Sequence[PastVisit]) -> Iterator[str]:
 
 
 def _read(place: Path) -> Learned | None:
-    """What a file says, or None where there is none, or it is damaged."""
+    """The content of a file, or None if it is missing or damaged."""
     try:
         kept = _Kept.model_validate_json(place.read_bytes())
         if not all(set(part) == set(DriftKind) for part in (kept.habits, kept.recalibration)):
@@ -131,7 +132,7 @@ def _read(place: Path) -> Learned | None:
 
 
 def _keep(place: Path, learned: Learned) -> None:
-    """Write the file whole or not at all; a folder that cannot be written is let be."""
+    """Write the file completely or not at all; ignore a folder that cannot be written."""
 
     def plain(part: Mapping[DriftKind, Habits] | Mapping[DriftKind, Recalibration]) -> object:
         return {kind.value: asdict(one) for kind, one in part.items()}

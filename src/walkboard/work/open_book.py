@@ -1,4 +1,4 @@
-"""The tuning book as the use cases see it: opened with the system's clock, organs by name."""
+"""The tuning book for the use cases: opened with the system's clock, organs by name."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ if TYPE_CHECKING:
 
 
 def now() -> datetime:
-    """The present instant in UTC."""
+    """The current time in UTC."""
     return datetime.now(UTC)
 
 
 def new(path: Path) -> Book:
-    """Make a new, empty book; BookError where something is there already."""
+    """Create an empty book; BookError if something already exists there."""
     return create_book(path, clock=now)
 
 
@@ -33,12 +33,12 @@ def opened(path: Path) -> Book:
 
 
 def add_organ(book: Book, description: Path) -> KeptOrgan:
-    """Check a description and keep it; a changed one supersedes the last of the same name.
+    """Check a description and store it; a changed one replaces the last of the same name.
 
     Raises
     ------
     DescriptionError
-        With every problem of the description; nothing is kept then.
+        With every problem of the description; nothing is stored then.
     """
     text = read_text(description)
     return book.add_organ(read_organ(text, where=str(description)).name, text)
@@ -80,7 +80,7 @@ def visit_at_work(book: Book, organ: KeptOrgan) -> KeptVisit:
 
 
 def visit_of(book: Book, organ: KeptOrgan, number: int | None) -> KeptVisit:
-    """A visit by its number, or the open one, or else the last one.
+    """A visit by its number, else the open one, else the last one.
 
     Raises
     ------

@@ -23,7 +23,7 @@ def load_organ(path: Path) -> Organ:
 
 
 def read_text(path: Path) -> str:
-    """Text of a file in UTF-8; InputError where that cannot be had."""
+    """Text of a UTF-8 file; InputError if it cannot be read."""
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -40,13 +40,13 @@ def read_text(path: Path) -> str:
 
 
 def require_file(path: Path) -> None:
-    """OSError for what is there but is no file: a pipe would be waited for without end."""
+    """OSError for something that is not a file: reading a named pipe would wait forever."""
     if path.exists() and not path.is_file():
         raise OSError("it is not a file")
 
 
 def cannot_read(path: Path, error: OSError) -> InputError:
-    """The error for a file that the system did not read."""
+    """The error for a file that could not be read."""
     if isinstance(error, FileNotFoundError):
         return InputError("There is no such file.", where=str(path), fix="Check the name.")
     if isinstance(error, IsADirectoryError):

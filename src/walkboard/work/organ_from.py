@@ -20,12 +20,12 @@ from walkboard.organ.stoplist.tables import lines_of
 from walkboard.work.organ_files import cannot_read
 
 ZIP = b"PK\x03\x04"
-LARGEST_BYTES = 1 << 20  # the longest stop list known has 15 kB; chosen, with room for a workbook
+LARGEST_BYTES = 1 << 20  # the longest known stop list has 15 kB; chosen, with room for a workbook
 
 
 @dataclass(frozen=True, slots=True)
 class FromStops:
-    """What became of a stop list.
+    """Result of reading a stop list.
 
     Attributes
     ----------
@@ -36,7 +36,7 @@ class FromStops:
     ids : mapping of str to str
         Id in the description of each row, by the line's id.
     organ : Organ or None
-        None where the description still has problems.
+        None if the description still has problems.
     problems : tuple of Problem
         Problems of the description.
     """
@@ -55,7 +55,7 @@ def organ_from_stops(text: str, changes: Mapping[str, Change] = MappingProxyType
     ----------
     text : str
     changes : mapping of str to Change
-        What someone said about lines, by the line's id.
+        Corrections of lines, by the line's id.
     """
     made = describe(read_stop_list(text, changes))
     try:
@@ -103,7 +103,7 @@ def text_of_stops(data: bytes, where: str) -> str:
 
 
 def _sheet(data: bytes, where: str) -> str:
-    """The first sheet of a workbook, its cells divided by tabs."""
+    """The first sheet of a workbook, with tabs between cells."""
     import io
 
     import openpyxl
@@ -128,7 +128,7 @@ def changes_by_line(text: str, changes: Mapping[str, Change]) -> dict[str, Chang
     text : str
         The list.
     changes : mapping of str to Change
-        By the line as written and how often it stood there before, as ``Trumpet 8#2``.
+        By the line as written and its repeat count, as ``Trumpet 8#2``.
     """
     found: dict[str, Change] = {}
     seen: Counter[str] = Counter()
@@ -141,7 +141,7 @@ def changes_by_line(text: str, changes: Mapping[str, Change]) -> dict[str, Chang
 
 
 def row_keys(rows: Sequence[Row]) -> list[str]:
-    """The key of each row, by which the page keeps what was changed in it."""
+    """The key of each row, by which the page keeps its changes."""
     seen: Counter[str] = Counter()
     keys = []
     for row in rows:

@@ -41,12 +41,12 @@ USUAL_MINUTES = 180.0  # of a visit, where the book has none to go by
 
 @dataclass(frozen=True, eq=False)
 class Followed:
-    """An organ followed over its visits, the newest `MOST_VISITS` and who last heard a rank.
+    """An organ followed over its visits: the newest `MOST_VISITS` and those that last heard a rank.
 
     Attributes
     ----------
     drift : OrganDrift
-        After the last of them.
+        State after the last of them.
     learned : Learned
     visits : tuple of PastVisit
     """
@@ -57,12 +57,12 @@ class Followed:
 
 
 def past_visit(book: Book, organ: Organ, visit: KeptVisit) -> PastVisit:
-    """One visit of the book as the drift model takes it.
+    """One visit of the book as input to the drift model.
 
-    Pipes are named as today; those that are gone, or that were revoiced or moved to sound another
-    note since, are left out. A reading made after its pipe was ticked as done is not of how it
-    stood on arrival. A pipe that was tuned was left at its plan's target; where no plan names it,
-    where its readings afterwards found it, and without those nothing is known of where.
+    Pipes have today's names; those removed, revoiced or moved to another note since are left out. A
+    reading made after its pipe was ticked as done does not count for arrival. A tuned pipe was left
+    at its plan's target; if no plan names it, where later readings found it; without those it is
+    unknown.
     """
     airs = book.recording_airs(visit.id)
     stated = latest_air(visit).celsius
@@ -73,7 +73,7 @@ def past_visit(book: Book, organ: Organ, visit: KeptVisit) -> PastVisit:
     for kept in book.readings(visit.id):
         pipe = today(kept.reading.pipe)
         if pipe is None:
-            continue  # it is gone, or was revoiced since
+            continue  # it was removed or revoiced since
         air = airs[kept.recording_id]
         found = pipe_cents_of(kept.reading, organ.pitch.at_celsius if air is None else air)
         if found is None:
@@ -136,7 +136,7 @@ def listening_for(
     minutes: float,
     listening_minutes: float | None = None,
 ) -> ListeningChoice:
-    """Keys to hold next at a visit that is open, after what was heard at it so far.
+    """Keys to hold next at an open visit, given what was heard so far.
 
     Raises
     ------
@@ -165,9 +165,9 @@ def listening_for(
 def first_keys(
     book: Book, kept: KeptOrgan, organ: Organ, at: date, keys: int | None = None
 ) -> tuple[SurveyWalk, ...]:
-    """The few keys that tell most about the organ's state on a day, weighed as the plan weighs.
+    """The few keys that say most about the organ's state on a day, weighted like the plan.
 
-    Without `keys` there are twenty, or forty of an organ that was never heard.
+    Without `keys` there are twenty, or forty for an organ never heard.
     """
     seen = followed(book, kept, organ)
     count = keys_to_begin_with(seen.drift) if keys is None else keys
@@ -183,7 +183,7 @@ def first_keys(
 def readiness(
     book: Book, kept: KeptOrgan, organ: Organ, today: date, minutes: float | None = None
 ) -> tuple[Readiness, ...]:
-    """Readiness for every coming event of the calendar that was not called off."""
+    """Readiness for every coming event that is not cancelled."""
     given = usual_minutes(book, kept) if minutes is None else minutes
     return readiness_by(followed(book, kept, organ), book, kept, today, given)
 
@@ -197,7 +197,7 @@ def usual_minutes(book: Book, kept: KeptOrgan) -> float:
 def readiness_by(
     seen: Followed, book: Book, kept: KeptOrgan, today: date, minutes: float
 ) -> tuple[Readiness, ...]:
-    """Readiness for every coming event, where the organ is followed already."""
+    """Readiness for every coming event, for an organ already followed."""
     changes = changes_of(book, kept.id)
     coming = [
         event

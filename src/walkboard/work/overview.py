@@ -26,7 +26,7 @@ from walkboard.work.snapshot import Snapshot, described
 if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
 
-_VISITS_BACK = 12  # how far back a rank's last hearing is looked for
+_VISITS_BACK = 12  # how far back to look for a rank's last hearing
 _PIPES_FOR_SPREAD = 3
 _VISITS_RECALLED = 4
 
@@ -39,8 +39,8 @@ class Tuned:
     ----------
     at : datetime
     before_cents, after_cents : float or None
-        From the line that its rank should stand on, as it was read before and afterwards [cents];
-        None where it was not.
+        Deviation from its rank's line, as measured before and afterwards [cents]; None if it was
+        not.
     """
 
     at: datetime
@@ -50,22 +50,22 @@ class Tuned:
 
 @dataclass(frozen=True, slots=True)
 class RankState:
-    """How a rank stood when it was heard last.
+    """A rank's state when it was last heard.
 
     Attributes
     ----------
     rank : Rank
     visit : KeptVisit or None
-        The last that heard it; None where none did, and then the rest is empty.
+        The last visit that heard it; None if none did, and then the rest is empty.
     chart : RankChart or None
-        Its pipes against the line that they should stand on.
+        Its pipes relative to their line.
     middle_cents : float or None
         Median of its pipes against that line [cents].
     half_within_cents : float or None
-        Half of its pipes lie within so much of their own median [cents].
+        Half of its pipes are within this of their own median [cents].
     strays, careful, unread : int
-        Pipes more than the tolerance from the line; those flagged; those without a value at that
-        visit, tuned ones apart.
+        Pipes beyond the tolerance from the line; flagged ones; those without a value at that visit,
+        except tuned ones.
     tuned : mapping of int to Tuned
         The pipes tuned at that visit, by number.
     faults : tuple of KeptFault
@@ -95,12 +95,12 @@ class DivisionOverview:
 
 
 def overview(book: SeenBook, kept: KeptOrgan) -> tuple[DivisionOverview, ...]:
-    """Every division and rank of an organ as they were heard last."""
+    """Every division and rank of an organ as last heard."""
     return book.seen(("overview", kept.id), lambda: _overview(book, book.organ(kept.id)))
 
 
 def recall(book: SeenBook, kept: KeptOrgan) -> None:
-    """Bring to mind what pages show of the last visits, so that they need not wait."""
+    """Warm the cache with what pages show of the last visits, so that they need not wait."""
     visits = book.visits(kept.id)[-_VISITS_RECALLED:]
     for visit in visits:
         snapshot = Snapshot(book, visit.id)
@@ -123,7 +123,7 @@ def rank_state(book: SeenBook, kept: KeptOrgan, rank_id: str) -> RankState:
 def earlier_readings(
     book: SeenBook, kept: KeptOrgan, rank_id: str, before: KeptVisit, most: int = 3
 ) -> tuple[tuple[KeptVisit, Mapping[PipeRef, KeptReading]], ...]:
-    """A rank's readings at the visits before one, newest first, of those that heard it.
+    """A rank's readings at earlier visits that heard it, newest first.
 
     Pipes are named as today; readings from before the rank was replaced or revoiced are left out.
     """
@@ -146,7 +146,9 @@ def earlier_readings(
 
 @dataclass(frozen=True, slots=True)
 class RankGlance:
-    """A rank at one visit: which pipes were read, and how far the strays stood from their line."""
+    """A rank at one visit: which pipes were measured, and how far the strays were from their
+    line.
+    """
 
     read: frozenset[int]
     strays: Mapping[int, float]
@@ -200,8 +202,8 @@ def chart_context(book: SeenBook, visit: KeptVisit) -> ChartContext:
     """What the charts of a visit need to know besides the readings."""
     plan = book.current_plan(visit.id)
     kept_plan = None if plan is None else plan.plan
-    # Charts ask for the air alone, which takes a hundredth of how the divisions stand: a page of a
-    # rank must not wait for that, least of all for the visits before.
+    # Charts only need the air, which takes a hundredth of the time of the divisions' states: a
+    # rank's page must not wait for those, least of all for earlier visits.
     facts = visit_facts(book, visit)
     air = {**facts.air_celsius, **Snapshot(book, visit.id).stated_air}
     return ChartContext(replace(facts, air_celsius=air), None, kept_plan, STRAY_CENTS)
@@ -243,7 +245,7 @@ def _rank_state(
     visit: KeptVisit,
     faults: tuple[KeptFault, ...],
 ) -> RankState:
-    # Of the readings and ticks only the rank's own: then a tick costs little.
+    # Only the rank's own readings and ticks: so a tick costs little.
     snapshot = Snapshot(book, visit.id)
 
     def work_out() -> RankState:
@@ -294,7 +296,7 @@ def _rank_state(
 def _tuned(
     of_pipe: list[KeptReading], tick: Tick, after: Reading | None, line_cents: float
 ) -> Tuned:
-    """A pipe as it was before it was tuned, and as it was read afterwards."""
+    """A pipe before it was tuned, and as measured afterwards."""
     known = [
         kept.reading.cents
         for kept in of_pipe

@@ -53,9 +53,9 @@ class Neighbour:
     semitones : int
         From the pipe to it; negative is below.
     heard_hz : float
-        Beats a second as both were read [Hz]; positive where the interval is wide.
+        Beats a second from both readings [Hz]; positive if the interval is wide.
     wanted_hz : float
-        As their targets have it [Hz].
+        Beats a second at their targets [Hz].
     """
 
     pipe: PipeRef
@@ -68,8 +68,8 @@ class Neighbour:
 def history(book: SeenBook, kept: KeptOrgan, pipe: PipeRef) -> tuple[PipeAtVisit, ...]:
     """A pipe over the visits that heard or ticked it, newest first.
 
-    Where its rank was moved, visits before that are looked up under its old name; where it was
-    replaced, they belong to another pipe and are left out.
+    If its rank was moved, earlier visits are looked up under its old name; if it was replaced, they
+    belong to another pipe and are left out.
     """
     visits = book.visits(kept.id)
     names = names_over_years(read_organ(kept.description), pipe)
@@ -98,10 +98,10 @@ def history(book: SeenBook, kept: KeptOrgan, pipe: PipeRef) -> tuple[PipeAtVisit
 def neighbours(
     book: SeenBook, kept: KeptOrgan, visit: KeptVisit, pipe: PipeRef
 ) -> tuple[Neighbour, ...]:
-    """The beats of a pipe with those of its own rank that a tuner checks it by.
+    """The beats of a pipe with the pipes of its rank used for checking.
 
-    Both pipes must have been read at the visit; each was measured by itself, so these are the beats
-    that they would make if both sounded, in the air of their readings.
+    Both pipes must have been measured at the visit; each was measured alone, so these are the beats
+    they would make together, in the air of their readings.
     """
     organ, pipes = organ_at(book, visit), pipe_cents(book, visit)
     rank = organ.rank(pipe.rank)
@@ -131,7 +131,7 @@ def neighbours(
 
 
 def companions(book: SeenBook, visit: KeptVisit, pipe: PipeRef) -> tuple[Neighbour, ...]:
-    """The beats of a pipe with those that the same key sounds on other ranks of its division.
+    """The beats of a pipe with those of the same key on other ranks of its division.
 
     As `neighbours`; the interval is that of the ranks' feet, so it should be pure, celestes apart.
     """
@@ -169,7 +169,7 @@ def _beat(semitones: int, own_hz: float, other_hz: float) -> float:
 def _hz(
     organ: Organ, pipes: Mapping[PipeRef, PipeCents], pipe: PipeRef
 ) -> tuple[float, float] | None:
-    """Where a pipe stands and where it should, both in the air that it was read in [Hz]."""
+    """A pipe's pitch and its target, both in the air of its reading [Hz]."""
     standing_at = pipes.get(pipe)
     if standing_at is None:
         return None

@@ -1,4 +1,4 @@
-"""Where each pipe stands now, by a visit's readings and ticks. Light to import."""
+"""Each pipe's present deviation, from a visit's readings and ticks. Light to import."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """The last conditions noted of each division at a visit."""
+    """The last conditions noted for each division at a visit."""
 
     celsius: Mapping[str, float]
     humidity: float | None
@@ -26,7 +26,7 @@ class Air:
 
 
 def latest_air(visit: KeptVisit) -> Air:
-    """What was noted last of each division."""
+    """What was last noted for each division."""
     celsius: dict[str, float] = {}
     wind_mm: dict[str, float] = {}
     humidity: float | None = None
@@ -38,7 +38,7 @@ def latest_air(visit: KeptVisit) -> Air:
 
 
 def visit_facts(book: Book, visit: KeptVisit) -> VisitFacts:
-    """What sheets and charts say of a visit as a whole."""
+    """What sheets and charts show about a visit as a whole."""
     air = latest_air(visit)
     plan = book.current_plan(visit.id)
     return VisitFacts(
@@ -54,9 +54,9 @@ def visit_facts(book: Book, visit: KeptVisit) -> VisitFacts:
 
 
 def pipe_cents_of_visit(book: Book, organ: Organ, visit: KeptVisit) -> tuple[PipeCents, ...]:
-    """Where each pipe stands now, as far as the visit's recordings tell.
+    """Each pipe's present deviation, as far as the visit's recordings show.
 
-    A pipe that was tuned after its last recording is left out: nothing is known of it since.
+    A pipe tuned after its last recording is left out: its pitch is unknown since.
     """
     airs = book.recording_airs(visit.id)
     ticked = book.pipe_states(visit.id)
@@ -74,7 +74,7 @@ def pipe_cents_of_visit(book: Book, organ: Organ, visit: KeptVisit) -> tuple[Pip
 
 
 def tuned_since(kept: KeptReading, ticked: Tick | None) -> bool:
-    """Whether a pipe was ticked as done after it was heard last."""
+    """Whether a pipe was ticked as done after it was last heard."""
     return (
         ticked is not None
         and ticked.state == TickState.DONE

@@ -1,6 +1,6 @@
-"""What a person asks of a plan, in their words, made into the request that planning answers.
+"""Turns a person's request into the one that planning answers.
 
-Names are looked up, an event brings its air and its music, standing faults become pipes to see to.
+Names are looked up, an event brings its air and music, open faults become pipes to do.
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class EventNeeds:
-    """The event that a visit is for.
+    """The event a visit is for.
 
     Attributes
     ----------
     event : KeptEvent
         Brings its air, and how it uses the organ.
     within_cents : float or None
-        How near their pitch it needs its stops: those named for it, else all that it draws.
+        How close to pitch it needs its stops: those named for it, else all that it draws.
     """
 
     event: KeptEvent
@@ -60,18 +60,18 @@ def request_of(
     purpose: str = Purpose.HYMNS,
     faults: Sequence[KeptFault] = (),
 ) -> PlanRequest:
-    """The request that command line, pages and demo make of what a person asks.
+    """The request made by command line, pages and demo.
 
     Parameters
     ----------
     organ : Organ
-        Whose names are meant.
+        The organ whose names are used.
     minutes : float
         Minutes available [min].
     event : EventNeeds, optional
-        What the visit is for. Air and use that are given as well come first.
+        The event the visit is for. Air and use given separately override it.
     event_air_celsius : mapping of division id to °C
-        The key ``""`` is for all that are not named.
+        The key ``""`` is for all not named.
     use : EventUse, optional
         Registrations and music.
     must, must_not : sequence of str
@@ -82,11 +82,11 @@ def request_of(
     tie_cents : float
     leave_risky : bool
     leave_strays : bool
-        Whether pipes over 10 cents off are weighed like all others.
+        Whether pipes over 10 cents off are weighed like any other.
     purpose : str
-        What the organ mostly does.
+        What the organ is mostly used for.
     faults : sequence of KeptFault
-        Whose pipes must be seen to.
+        Faults whose pipes must be done.
 
     Raises
     ------
@@ -127,7 +127,7 @@ def request_of(
 
 
 def air_of(organ: Organ, given: Mapping[str, float]) -> EventAir:
-    """Air at the event as planning takes it: one figure, or one by division."""
+    """Air at the event for planning: one figure, or one per division."""
     if not given:
         return None
     if set(given) == {""}:
@@ -149,19 +149,19 @@ def event_airs(event: KeptEvent) -> dict[str, float]:
 
 
 def use_of(event: KeptEvent) -> EventUse:
-    """How an event uses the organ: its registrations, else the stops that are named for it."""
+    """How an event uses the organ: its registrations, else the stops named for it."""
     if event.use.registrations or not event.stops:
         return event.use
     return EventUse((RegistrationUse(event.stops, words=event.title),))
 
 
 def event_named(book: Book, organ_id: int, uid: str) -> KeptEvent:
-    """The event of a uid, as it stands.
+    """The current event of a uid.
 
     Raises
     ------
     BookError
-        When there is no such event, or it is called off.
+        If there is no such event, or it is cancelled.
     """
     for event in book.events(organ_id):
         if event.uid == uid:
@@ -174,7 +174,7 @@ def event_named(book: Book, organ_id: int, uid: str) -> KeptEvent:
 
 
 def with_faults(organ: Organ, demands: Demands, faults: Sequence[KeptFault]) -> Demands:
-    """The same demands, and every pipe that a standing fault was traced to.
+    """The same demands plus every pipe with an open fault.
 
     Pipes that must not be touched, or are out of reach, are left out.
     """
@@ -202,7 +202,7 @@ def changes_of(book: Book, organ_id: int) -> list[WeightChange]:
 
 
 def air_courses(visit: KeptVisit, now: datetime) -> dict[str, AirCourse]:
-    """The air's course in each division, from what was noted along the visit."""
+    """The course of the air in each division, from what was noted during the visit."""
     noted_by: dict[str, list[tuple[float, float]]] = {}
     for noted in visit.conditions:
         if noted.noted_at is None:

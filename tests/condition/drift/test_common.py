@@ -55,7 +55,7 @@ def conditioned(
     return float(gain @ cents), float(covariance[of, of] - gain @ covariance[rows, of])
 
 
-def test_each_rank_is_told_what_all_others_say() -> None:
+def test_each_rank_gets_the_common_part_from_all_others() -> None:
     heard = {0: (2.0, 0.3), 1: (1.0, 0.6), 2: (-0.5, 0.2)}
     common, covariance = begun(2.0), prior(2.0)
     others = common.hear({rank: said(*what) for rank, what in heard.items()}, DIVISION_OF)
@@ -67,7 +67,7 @@ def test_each_rank_is_told_what_all_others_say() -> None:
         assert_allclose(common.mean_and_variance(division), expected, rtol=1e-3)
 
 
-def test_a_rank_that_was_not_heard_is_told_by_the_others() -> None:
+def test_a_rank_that_was_not_heard_follows_the_others() -> None:
     others = begun(1.0).hear({0: said(2.0, 0.3)}, DIVISION_OF)
     covariance = prior(1.0)
     assert_allclose(others[2], conditioned(covariance, {0: (2.0, 0.3)}, 1), rtol=1e-3)

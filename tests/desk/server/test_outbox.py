@@ -173,7 +173,7 @@ def test_each_setting_sent_is_answered_by_its_own_id(desk: tuple[Keep, Path]) ->
 
 
 @pytest.mark.parametrize("body", ["{", {"settings": "none"}, {"sent": []}])
-def test_what_is_no_outbox_is_told_so(desk: tuple[Keep, Path], body: object) -> None:
+def test_what_is_no_outbox_is_refused(desk: tuple[Keep, Path], body: object) -> None:
     status, answer = sent(desk, body)
     assert status == 400
     assert answer["trouble"]

@@ -1,7 +1,7 @@
 """What new hearings would change: readings that moved by more than their sigma, flags, pipes.
 
 Compared is the exchange form (`walkboard listen --json`), so that a result of any version can be
-laid beside what the book has.
+compared with the book.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-_SIGMAS = (1.0, 2.0, 5.0)  # by how many of them readings are counted as moved
+_SIGMAS = (1.0, 2.0, 5.0)  # numbers of sigmas by which readings count as moved
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,15 +46,15 @@ class Changes:
     recordings, changed : int
         Compared, and with any change.
     readings : int
-        With a value before and after.
+        Readings with a value before and after.
     moved : list of Moved
-        By more than one sigma of the old reading.
+        Readings moved by more than one sigma of the old reading.
     gained, lost : int
         Pipes that have a value only after, and only before.
     flags_gained, flags_lost : Counter of str
         Flags of readings.
     heard_otherwise : list of (int, str, str)
-        Recordings of which something else is now said to have sounded: number, before, after.
+        Recordings in which something else is now reported: number, before, after.
     """
 
     recordings: int = 0

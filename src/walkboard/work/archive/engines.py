@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 Outcome: TypeAlias = "tuple[int, bytes | WalkboardError]"
 Engine: TypeAlias = Callable[[Sequence[ArchiveJob], ProgressOfEach | None], Iterator[Outcome]]
 
-TRIES = 4  # of a job whose worker died: an unlucky job, not a poisonous one. Chosen.
+TRIES = 4  # of a job whose worker died: bad luck, not a bad job. Chosen.
 
-ANSWER_S = 10.0  # a scheduler is waited for. Chosen.
+ANSWER_S = 10.0  # to wait for a scheduler. Chosen.
 
 # Dask sets this for its workers, and glibc then gives memory back to the system after every block:
 # hearing takes twice as long (measured: 15.5 s against 7.1 s). The key is removed before a worker
@@ -38,7 +38,7 @@ def engine_of(name: str, *, processes: int | None = None) -> Engine:
         ``local``; ``dask://HOST:PORT`` for a scheduler that runs; ``dask://local`` for a cluster
         that is started here and ends with the work.
     processes : int or None
-        At once, on this machine; None: as many as there are cores.
+        Jobs in parallel on this machine; None for one per core.
 
     Raises
     ------
@@ -77,7 +77,7 @@ def _dask(
         from distributed import as_completed
         from distributed.scheduler import KilledWorker
 
-        # Not pure: what is the same work is for `Results` to say, not for Dask.
+        # Not pure: `Results` decides what is the same work, not Dask.
         futures = client.map(_quietly, jobs, pure=False, retries=TRIES - 1)
         number_of = {future: number for number, future in enumerate(futures)}
         try:
@@ -96,7 +96,7 @@ def _dask(
 
 
 def _quietly(job: ArchiveJob) -> bytes | WalkboardError:
-    """A recording that cannot be heard is an answer; only a lost worker is tried again."""
+    """A recording that cannot be heard is an answer; only a lost worker is retried."""
     try:
         return hear_job(None, job)
     except WalkboardError as error:

@@ -1,4 +1,4 @@
-"""Every recording that has no result yet is heard; what is finished is never repeated."""
+"""Hears every recording without a result; finished work is never repeated."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from walkboard.work.processes import ProgressOfEach
 
 @dataclass(frozen=True, slots=True)
 class ArchiveRun:
-    """What came of it.
+    """The outcome.
 
     Attributes
     ----------
     heard : int
         Now.
     known : int
-        Had a result already, or the same sound and label stood twice.
+        Already had a result, or the same sound and label occurred twice.
     failed : tuple of (ArchiveJob, WalkboardError)
     """
 
@@ -36,12 +36,12 @@ def hear_archive(
     engine: Engine,
     progress: ProgressOfEach | None = None,
 ) -> ArchiveRun:
-    """Hear what is missing; each result is kept as soon as it comes.
+    """Hear what is missing; each result is stored as soon as it arrives.
 
     Raises
     ------
     InputError
-        If a result cannot be written, or the engine cannot be reached. What was kept is kept.
+        If a result cannot be written, or the engine cannot be reached. Stored results stay.
     """
     missing: dict[str, ArchiveJob] = {}
     for job in jobs:

@@ -31,7 +31,7 @@ class ArchiveJob:
     sha256 : str
         Of the sound.
     file_name : str
-        That the recording had.
+        Label of the recording.
     description : str
         Of the organ, as text.
     drawn : tuple of str
@@ -57,7 +57,7 @@ class ArchiveJob:
 
 
 def jobs_of(book: Book, organ_id: int, sounds: str | None = None) -> Iterator[ArchiveJob]:
-    """Every recording of an organ that counts, by the label that it has now.
+    """Every recording of an organ that counts, with its current label.
 
     Parameters
     ----------

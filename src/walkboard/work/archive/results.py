@@ -1,4 +1,6 @@
-"""Finished hearings by key. A result is written beside its place and renamed, so it is whole."""
+"""Finished hearings by key. A result is written to a temporary file and renamed, so it is always
+complete.
+"""
 
 from __future__ import annotations
 
@@ -24,11 +26,11 @@ class Results:
     folder: Path
 
     def path_of(self, key: str) -> Path:
-        """Where a result is, or will be."""
+        """Path of a result, whether it exists or not."""
         return self.folder / key[:2] / f"{key}.json"
 
     def has(self, key: str) -> bool:
-        """Whether the work is done."""
+        """Whether a result exists."""
         return self.path_of(key).is_file()
 
     def write(self, key: str, data: bytes) -> None:
@@ -82,5 +84,5 @@ class Results:
         return walk_from_json(self.read(key), where=str(self.path_of(key)))
 
     def unfinished(self) -> Iterator[Path]:
-        """Parts that a killed program left."""
+        """Partial files left by a killed program."""
         yield from self.folder.glob("*/.*.part")

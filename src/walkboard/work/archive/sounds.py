@@ -61,7 +61,7 @@ def _remote(url: str) -> Iterator[BinaryIO]:
             yield stream
     except InputError:
         raise
-    except Exception as error:  # each storage has errors of its own
+    except Exception as error:  # each storage has its own errors
         raise InputError(
             f"The recording cannot be read: {error}.",
             where=url,
