@@ -2,9 +2,9 @@
 
 Imports go downward in this list:
 
-- `server`: runs it: who comes in, which page answers
+- `server`: runs it: who may connect, which page answers
 - `pages`: one module a page, with `templates`, `static` and `words`
-- `frame`: what a page is made of, and what it is given
+- `frame`: what a page is built from, and what it can use
 - `live`, `background`, `drawing`: sessions and the live channel; long work; drawings as SVG
-- `text`: words and figures
+- `text`: texts and figures
 """

@@ -1,4 +1,4 @@
-"""Files of the whole book to download: made in a process of their own, and given out when done."""
+"""Files of the whole book for download, made in a separate process."""
 
 from __future__ import annotations
 
@@ -46,30 +46,30 @@ class Export:
 
 
 class Exports:
-    """The files that were made since the desk was opened; they go when it closes."""
+    """The files made since the desk was opened; removed when it closes."""
 
     def __init__(self) -> None:
         self._folder: Path | None = None
         self._made: dict[tuple[int, str], Export] = {}
 
     def made(self, organ_id: int, ending: str) -> Export | None:
-        """The file of an ending that was made last."""
+        """The last file made with an extension."""
         return self._made.get((organ_id, ending))
 
     def working(self, desk: BookAndJobs, organ_id: int, ending: str) -> Job | None:
-        """The work that is under way for one."""
+        """The work in progress for one."""
         subject = _subject(organ_id, ending)
         mine = (job for job in desk.jobs.all() if job.kind == KIND and job.subject == subject)
         return next((job for job in mine if not job.is_over), None)
 
     def trouble(self, desk: BookAndJobs, organ_id: int, ending: str) -> str:
-        """Why the last try failed; empty where it did not."""
+        """Why the last try failed; empty if it did not."""
         subject = _subject(organ_id, ending)
         mine = [job for job in desk.jobs.all() if job.kind == KIND and job.subject == subject]
         return mine[-1].trouble if mine else ""
 
     def make(self, desk: BookAndJobs, kept: KeptOrgan, ending: str, today: date) -> None:
-        """Begin to make one, unless that is being done; an outlook is from today on."""
+        """Start making one, unless already in progress; an outlook starts today."""
         making: Callable[..., object] = write_export
         if ending == "pdf":
             from walkboard.work.print_sheets import write_outlook  # noqa: PLC0415 - late: sheets are heavy
@@ -85,18 +85,18 @@ class Exports:
         words: str,
         making: Callable[..., object],
     ) -> None:
-        """Begin to make a file by another way, unless that is being done.
+        """Start making a file with another function, unless already in progress.
 
         Parameters
         ----------
         desk : BookAndJobs
         kept : KeptOrgan
         ending : str
-            Under which it is asked for, as ``guide.zip``.
+            Its name, as ``guide.zip``.
         words : str
             Shown while it is made.
         making : callable
-            As `walkboard.work.export.write_export`; it goes to another process.
+            As `walkboard.work.export.write_export`; runs in another process.
         """
         if self.working(desk, kept.id, ending) is not None:
             return

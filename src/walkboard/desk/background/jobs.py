@@ -1,7 +1,7 @@
-"""Long work in its own process, with progress, and stopped when asked.
+"""Long work in a separate process, with progress, stoppable.
 
-One job runs at a time, the others wait: two cores of a laptop have the pages to serve too. What
-the desk does of its own accord gives way to what somebody asked for.
+One job runs at a time, the others wait: a laptop's two cores also serve the pages. Automatic work
+gives way to work somebody asked for.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class JobState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One piece of long work as it stands.
+    """The state of one piece of long work.
 
     Attributes
     ----------
@@ -49,7 +49,7 @@ class Job:
         Done, 0 to 1.
     state : JobState
     trouble : str
-        Why it failed, in words for the user.
+        Why it failed, as text for the user.
     subject : str
         What it belongs to, as ``visit.3``.
     """
@@ -64,7 +64,7 @@ class Job:
 
     @property
     def is_over(self) -> bool:
-        """Whether nothing more will come of it."""
+        """Whether it is finished."""
         return self.state in {JobState.DONE, JobState.FAILED, JobState.STOPPED}
 
 
@@ -80,7 +80,7 @@ class _Task:
 
 
 class Jobs:
-    """Runs long work and tells how far it is.
+    """Runs long work and reports its progress.
 
     Parameters
     ----------
@@ -119,10 +119,10 @@ class Jobs:
         arguments
             Anything that can be pickled: paths and frozen types, never the book.
         then : callable
-            Gets the result, in this process; keep it in the book there.
+            Called with the result, in this process; store it in the book there.
         finally_ : callable
-            Called at the end whatever came of it, also when the job was stopped while it waited:
-            remove the uploaded file there.
+            Called at the end in any case, also if the job was stopped while waiting: remove the
+            uploaded file there.
         """
         job = Job(secrets.token_hex(6), kind, title, subject=subject)
         for other in self._giving_way():
@@ -138,17 +138,19 @@ class Jobs:
         then: Callable[[Any], None] = lambda _: None,
         subject: str = "",
     ) -> Job:
-        """The same for work that nobody asked for: slow, and stopped as soon as somebody does."""
+        """The same for automatic work: low priority, and stopped as soon as somebody asks for
+        work.
+        """
         job = Job(secrets.token_hex(6), kind, title, subject=subject)
         return self._add(_Task(job, function, arguments, then, lambda: None, gives_way=True))
 
     def all(self) -> tuple[Job, ...]:
-        """Every job, oldest first; those that are over stay listed for a while."""
+        """Every job, oldest first; finished ones stay listed for a while."""
         with self._lock:
             return tuple(task.job for task in self._all.values())
 
     def are_idle(self) -> bool:
-        """Whether nothing runs nor waits."""
+        """Whether nothing is running or waiting."""
         return all(job.is_over for job in self.all())
 
     def job(self, job_id: str) -> Job | None:
@@ -158,7 +160,7 @@ class Jobs:
             return None if task is None else task.job
 
     def stop(self, job_id: str) -> bool:
-        """Stop a job; nothing of it is kept. False where it is over or unknown."""
+        """Stop a job and discard it. False if it is finished or unknown."""
         with self._lock:
             task = self._all.get(job_id)
             if task is None or task.job.is_over:
@@ -175,7 +177,7 @@ class Jobs:
         return True
 
     def close(self) -> None:
-        """Stop whatever runs; for the end of the server."""
+        """Stop everything; for the end of the server."""
         with self._lock:
             self._is_closed = True
             self._lock.notify_all()
@@ -257,7 +259,7 @@ class Jobs:
 
     def _keep(self, task: _Task, value: Any) -> None:
         with self._lock:
-            if task.job.is_over:  # stopped as it finished: then nothing is kept
+            if task.job.is_over:  # stopped as it finished: discard it
                 return
         try:
             task.then(value)

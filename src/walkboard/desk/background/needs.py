@@ -1,4 +1,4 @@
-"""What work in the background needs of the desk."""
+"""What background work needs from the desk."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 
 class BookAndJobs(Protocol):
-    """A book, and who does long work for it."""
+    """A book and its long work."""
 
     @property
     def book(self) -> SeenBook:
@@ -18,4 +18,4 @@ class BookAndJobs(Protocol):
 
     @property
     def jobs(self) -> Jobs:
-        """Its work in processes of their own."""
+        """Its work in separate processes."""

@@ -1,8 +1,8 @@
 """Readiness for the next events: kept over a restart, and recalculated automatically.
 
-It lies in the book's folder, ``worked-out/readiness-N.json``, with a hash of all that it rests on.
-When that is no longer so and nobody has changed anything for a while, it is worked out again in the
-background; whoever does not want to wait asks for it on the calendar's page.
+It is stored in the book's folder, ``worked-out/readiness-N.json``, with a hash of its input. If the
+input has changed and then nothing for a while, it is recalculated in the background; a button on
+the calendar's page does it at once.
 """
 
 from __future__ import annotations
@@ -39,14 +39,14 @@ _LOOK_S = 5.0
 
 @dataclass(frozen=True, slots=True)
 class Worked:
-    """What was worked out.
+    """A stored result.
 
     Attributes
     ----------
     rests_on : str
-        Hash of all that it was worked out from.
+        Hash of its input.
     today : date
-        The day that it looks ahead from.
+        The day it looks ahead from.
     at : datetime
     found : tuple of ComingEvent
     """
@@ -61,7 +61,7 @@ _SHAPE = TypeAdapter(Worked)
 
 
 class Readiness:
-    """What is known of each organ's readiness.
+    """The readiness of each organ.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ class Readiness:
         self._tried: dict[int, tuple[str, date, str]] = {}
 
     def known(self, organ_id: int) -> Worked | None:
-        """What was worked out last; None where nothing was, or its file cannot be read."""
+        """The last result; None if there is none, or its file cannot be read."""
         if organ_id not in self._known:
             try:
                 self._known[organ_id] = _SHAPE.validate_json(self._file(organ_id).read_bytes())
@@ -84,17 +84,17 @@ class Readiness:
         return self._known[organ_id]
 
     def working(self, desk: BookAndJobs, organ_id: int) -> Job | None:
-        """The work that is under way for an organ."""
+        """The work in progress for an organ."""
         subject = f"organ.{organ_id}"
         mine = (job for job in desk.jobs.all() if job.kind == KIND and job.subject == subject)
         return next((job for job in mine if not job.is_over), None)
 
     def work_out(self, desk: BookAndJobs, kept: KeptOrgan, today: date) -> None:
-        """Work it out now, because somebody asked."""
+        """Calculate it now, on request."""
         self._begin(desk.jobs.start, desk, kept, today)
 
     def follow(self, desk: BookAndJobs, today: date) -> None:
-        """Work out in the background what is no longer so; once for each state of the book."""
+        """Recalculate stale results in the background; once for each state of the book."""
         for kept in desk.book.organs():
             known, resting = self.known(kept.id), rests_on(desk.book, kept)
             is_so = known is not None and (known.rests_on, known.today) == (resting, today)
@@ -121,7 +121,7 @@ class Readiness:
         self._tried[kept.id] = (resting, today, job.id)
 
     def _was_tried(self, desk: BookAndJobs, organ_id: int, resting: str, today: date) -> bool:
-        """Whether it was tried from the same state; what was only stopped is tried again."""
+        """Whether it was already tried from the same state; a stopped job is tried again."""
         tried = self._tried.get(organ_id)
         if tried is None or tried[:2] != (resting, today):
             return False
@@ -135,7 +135,7 @@ class Readiness:
         self._known[organ_id] = worked
         place = self._file(organ_id)
         part = place.with_suffix(".part")
-        with suppress(OSError):  # a folder that cannot be written to: then it is known till the end
+        with suppress(OSError):  # a read-only folder: keep the result in memory
             place.parent.mkdir(exist_ok=True)
             part.write_bytes(_SHAPE.dump_json(worked))
             os.replace(part, place)
@@ -145,7 +145,7 @@ class Readiness:
 
 
 def rests_on(book: SeenBook, kept: KeptOrgan) -> str:
-    """Hash of all of the book that an organ's readiness rests on: not of its faults, nor notes."""
+    """Hash of everything in the book that an organ's readiness depends on; not faults or notes."""
 
     def work_out() -> str:
         visits = [(v.id, v.opened_at, v.minutes, book.marks(v.id)) for v in book.visits(kept.id)]
@@ -173,7 +173,7 @@ async def keep_worked_out(
         await asyncio.sleep(_LOOK_S)
         with suppress(WalkboardError, OSError):
             change = desk.book.change()
-            # Nothing beside what sounds live: it must not miss a block.
+            # Nothing during a live session: it must not miss a block.
             busy = is_sounding()
             quiet_s = 0.0 if busy or change != seen else quiet_s + _LOOK_S
             seen = change

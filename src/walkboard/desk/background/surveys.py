@@ -1,6 +1,6 @@
 """The survey of each organ: what to draw together and which keys to walk.
 
-A large organ takes seconds to plan, so that is done once for a description, beside the pages.
+A large organ takes seconds to plan, so this is done once per description, in the background.
 """
 
 from __future__ import annotations
@@ -52,11 +52,11 @@ def _pipes(kept: KeptOrgan) -> int:
 
 
 def _ignore_progress(done: float, total: float) -> None:
-    """Nobody waits for the progress of what is done at once."""
+    """Ignore progress of quick work."""
 
 
 def plan_whole(progress: Progress, description: str) -> SurveyPlan:
-    """What the other process does."""
+    """Runs in the other process."""
     from walkboard.organ.reading import read_organ  # noqa: PLC0415 - slow to load
     from walkboard.survey.plan.make_survey import plan_survey  # noqa: PLC0415 - slow to load
 

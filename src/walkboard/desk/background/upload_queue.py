@@ -1,7 +1,7 @@
-"""Recordings that came in and are not heard yet, kept in the book's folder until they are.
+"""Recordings that arrived but are not heard yet, stored in the book's folder until they are.
 
-A restart of the desk loses none: what lies there is heard when the visit is next looked at. What
-cannot be heard stays with its reason, to be tried with other stops or put away.
+A restart of the desk loses none: they are heard when the visit is next opened. One that cannot be
+heard stays with the reason, to be tried with other stops or removed.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class _Label(BaseModel):
 
 @dataclass(frozen=True, slots=True)
 class Incoming:
-    """One recording that waits to be heard.
+    """One recording waiting to be heard.
 
     Attributes
     ----------
@@ -79,12 +79,12 @@ class Incoming:
 
 
 def plain_name(name: str) -> str:
-    """The last part of a file's name, without what has no place in one.
+    """The last part of a file name, without invalid characters.
 
     Parameters
     ----------
     name : str
-        As a browser sent it.
+        As sent by a browser.
     """
     last = re.split(r"[/\\]", name)[-1]
     kept = "".join(c for c in last if c.isprintable() and c not in '<>:"|?*').strip(" .")
@@ -94,18 +94,18 @@ def plain_name(name: str) -> str:
 def coming_in(
     book: Path, visit_id: int, name: str, *, drawn: tuple[str, ...], air_celsius: float | None
 ) -> Incoming:
-    """A recording that is about to come in; nothing is kept of it yet."""
+    """A recording about to arrive; nothing is stored yet."""
     id_ = secrets.token_hex(8)
     return Incoming(id_, visit_id, plain_name(name), drawn, air_celsius, book / FOLDER / id_)
 
 
 async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
-    """Keep what comes in as a file of the book's folder.
+    """Store the upload as a file in the book's folder.
 
     Raises
     ------
     InputError
-        When nothing came, or the disk does not take it.
+        If nothing arrived, or the disk is full.
     """
     folder = coming.folder
     try:
@@ -123,7 +123,7 @@ async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
             drawn=coming.drawn,
             air_celsius=coming.air_celsius,
         )
-        # Last, so that what has it is whole.
+        # Last, so that its presence means the upload is complete.
         (folder / _LABEL).write_text(label.model_dump_json(), encoding="utf-8")
     except BaseException as error:
         shutil.rmtree(folder, ignore_errors=True)
@@ -137,7 +137,7 @@ async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
 
 
 def waiting(book: Path, visit_id: int) -> tuple[Incoming, ...]:
-    """The recordings of a visit that are not heard yet, in the order in which they came."""
+    """The recordings of a visit not heard yet, in order of arrival."""
     found: list[tuple[float, Incoming]] = []
     for label_at in (book / FOLDER).glob(f"*/{_LABEL}"):
         with suppress(OSError, ValidationError, json.JSONDecodeError):
@@ -157,18 +157,18 @@ def waiting(book: Path, visit_id: int) -> tuple[Incoming, ...]:
 
 
 def put_away(coming: Incoming) -> None:
-    """Forget a recording that waits."""
+    """Discard a waiting recording."""
     shutil.rmtree(coming.folder, ignore_errors=True)
 
 
 def job_of(desk: BookAndJobs, coming: Incoming) -> Job | None:
-    """The newest job that hears a recording, as far as this run of the desk knows one."""
+    """The newest job for a recording in this run of the desk."""
     found = [job for job in desk.jobs.all() if job.subject == coming.subject]
     return found[-1] if found else None
 
 
 def start_waiting(desk: BookAndJobs, visit: KeptVisit) -> None:
-    """Begin to hear what waits and has no job in this run of the desk."""
+    """Start hearing waiting recordings without a job in this run of the desk."""
     with _starting:
         for coming in waiting(desk.book.path, visit.id):
             if job_of(desk, coming) is None:
@@ -176,7 +176,7 @@ def start_waiting(desk: BookAndJobs, visit: KeptVisit) -> None:
 
 
 def hear(desk: BookAndJobs, visit: KeptVisit, coming: Incoming) -> Job:
-    """Hear a recording in its own process, and keep it with what was heard."""
+    """Hear a recording in a separate process, and store it with what was heard."""
     versions = desk.book.organ_versions(visit.organ_id)
     description = next(v for v in versions if v.version == visit.organ_version).description
 

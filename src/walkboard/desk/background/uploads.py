@@ -1,4 +1,4 @@
-"""Files that were sent and wait for their sender to say how they are meant."""
+"""Uploaded files waiting for the sender to confirm how to read them."""
 
 from __future__ import annotations
 
@@ -7,19 +7,19 @@ import threading
 from collections import OrderedDict
 from dataclasses import dataclass
 
-_MOST_FILES, _MOST_BYTES = 8, 64 << 20  # that wait at a time. Chosen.
+_MOST_FILES, _MOST_BYTES = 8, 64 << 20  # waiting at a time. Chosen.
 
 
 @dataclass(frozen=True, slots=True)
 class Upload:
-    """A file as it was sent.
+    """An uploaded file.
 
     Attributes
     ----------
     organ_id : int
     name : str
     place : str
-        The place that it was said to be from.
+        The place stated for it.
     data : bytes
     """
 
@@ -30,14 +30,14 @@ class Upload:
 
 
 class Uploads:
-    """Files by the word that their sender got for each; the oldest go when there are too many."""
+    """Files by their token; the oldest are dropped if there are too many."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._files: OrderedDict[str, Upload] = OrderedDict()
 
     def keep(self, upload: Upload) -> str:
-        """Keep a file; the word to ask for it with."""
+        """Store a file; returns its token."""
         token = secrets.token_urlsafe(12)
         with self._lock:
             self._files[token] = upload
@@ -49,12 +49,12 @@ class Uploads:
         return token
 
     def get(self, token: str, organ_id: int) -> Upload | None:
-        """A file of an organ that still waits."""
+        """A waiting file of an organ."""
         with self._lock:
             found = self._files.get(token)
         return found if found is not None and found.organ_id == organ_id else None
 
     def drop(self, token: str) -> None:
-        """Let go of a file that was dealt with."""
+        """Drop a file that is done."""
         with self._lock:
             self._files.pop(token, None)

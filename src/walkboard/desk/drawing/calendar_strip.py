@@ -1,4 +1,4 @@
-"""The strip along the calendar: events, visits, and when to come, on one line of time."""
+"""The strip along the calendar: events, visits, and when to come, on one time line."""
 
 from __future__ import annotations
 
@@ -20,13 +20,13 @@ class StripMark:
     ----------
     x : float
     words : str
-        For those who hear the strip, and the title of the mark.
+        Text for screen readers, and title of the mark.
     label : str
-        Empty where there is no room for it.
+        Empty if there is no room for it.
     row : int
         Row of the label.
     calls : bool
-        Whether it wants attention.
+        Whether it needs attention.
     is_before : bool
         Whether the label ends at the mark, where the strip ends beyond it.
     """
@@ -63,7 +63,7 @@ class Strip:
 
 @dataclass(frozen=True, slots=True)
 class StripEvent:
-    """An event as the strip is given it."""
+    """An event as input to the strip."""
 
     day: date
     label: str
@@ -87,7 +87,7 @@ def strip_of(
         By their day.
     visits : iterable of (day, words)
     spans : iterable of (first day, last day, words)
-        When it is good to come.
+        When a visit is best.
     month_words : sequence of str
         Twelve short names.
     """
@@ -113,12 +113,12 @@ def strip_of(
         length = _LETTER * len(event.label)
         is_before = at + length > WIDTH
         starts = at - length - 8.0 if is_before else at
-        # A label's leader falls past the rows below it, which must be free there too.
+        # A label's leader crosses the rows below it, which must be free there too.
         free = [
             free_from[row] <= starts and all(place <= at for place in free_from[row:])
             for row in range(_ROWS)
         ]
-        # A service every week is named once; the table names each.
+        # A weekly service is named once; the table names each.
         is_labelled = event.label != last and any(free)
         row = free.index(True) if is_labelled else 0
         if is_labelled:

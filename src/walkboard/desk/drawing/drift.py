@@ -1,4 +1,4 @@
-"""Each pipe of a rank over the visits as a small drawing of its own, all to one scale."""
+"""Small drawings of each pipe of a rank over the visits, all to one scale."""
 
 from __future__ import annotations
 

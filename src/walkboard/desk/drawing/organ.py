@@ -23,8 +23,7 @@ _DASHES = {
 def organ_drawing(organ: Organ, chosen: Preferences) -> Markup:
     """Every rank as a bar from its lowest to its highest key, under its division and chest.
 
-    A bar with long dashes is an extension, with short ones a borrowed rank; the words beside it say
-    so too.
+    A bar with long dashes is an extension, with short ones a borrowed rank; the label says so too.
     """
     divisions = picture(organ)
     rows = [row for division in divisions for row in division.rows()]
@@ -75,7 +74,7 @@ def _bar(row: PictureRow, low: int, high: int, y: float) -> str:
 
 
 def _front(row: PictureRow, low: int, high: int, y: float) -> str:
-    """A line above the bar over the pipes that are in the case front, and a tick at each part."""
+    """A line above the bar over pipes in the case front, and a tick at each part."""
     drawn = ""
     if row.layout.front is not None:
         first, last = (key.semitone for key in row.layout.front)

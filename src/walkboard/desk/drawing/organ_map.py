@@ -1,7 +1,7 @@
 """The map of an organ: a strip for each rank, key above key; and the whole organ, visit by visit.
 
-A pipe is a bar from the line that it should stand on, up if sharp and down if flat. What is astray
-is long and thick: its length, its thickness and its side tell it, and colour only helps.
+A pipe is a bar from its target line, up if sharp and down if flat. A stray is long and thick:
+length, thickness and side show it, colour only helps.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ def strip(
     Parameters
     ----------
     chart : RankChart or None
-        None where the rank was never heard.
+        None if the rank was never heard.
     lowest, highest : int
         Semitones of the map's ends, the same for every rank.
     tuned : collection of int
@@ -64,7 +64,7 @@ def strip(
             continue
         away = min(max(point.cents - target, -_MOST_CENTS), _MOST_CENTS)
         kind = {Mark.IN: "map-in", Mark.CARE: "map-care"}.get(point.mark, "map-stray")
-        # A pipe that stands on its line still shows that it was read.
+        # A pipe on its line still shows that it was measured.
         tall = max(abs(away) * scale, 1.2) * (1 if away >= 0 else -1)
         shapes[kind].append(f"M{x(point.semitone)} {_MIDDLE}v{-tall:.1f}")
     parts += [_path(name, "".join(found)) for name, found in shapes.items() if found]
@@ -75,7 +75,7 @@ def strip(
 
 
 def axis(lowest: int, highest: int, name: Callable[[Key], str]) -> Markup:
-    """The names of the keys over the strips."""
+    """Key names above the strips."""
     keys = highest - lowest + 1
     words = "".join(
         f'<text x="{100 * (s - lowest + 0.5) / keys:.2f}%" y="12" text-anchor="middle">'
@@ -88,7 +88,7 @@ def axis(lowest: int, highest: int, name: Callable[[Key], str]) -> Markup:
 
 @dataclass(frozen=True, slots=True)
 class SmallRow:
-    """One rank in the small map of a visit: which keys were read, and which of them stray."""
+    """One rank in the small map of a visit: keys measured, and strays."""
 
     read: Collection[int]
     strays: Mapping[int, float]

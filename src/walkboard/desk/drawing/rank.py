@@ -1,7 +1,7 @@
 """The chart of one rank as SVG, wide for a desk and narrow for a phone, and the bar of one pipe.
 
-Each pipe is a mark above or below the line that it should stand on; its shape tells its state, and
-colour is never needed to read it. Numbers only go in, and escaped words.
+Each pipe is a mark above or below its target line; its shape shows its state, colour is never
+needed. Only numbers and escaped texts are inserted.
 """
 
 from __future__ import annotations
@@ -43,23 +43,23 @@ NARROW = Frame(366.0, 266.0, 34.0, 362.0, 42.0, 236.0, 0.62, has_words=False)  #
 
 @dataclass(frozen=True, slots=True)
 class RankDrawing:
-    """What the large chart of a rank is drawn from.
+    """Input of the large chart of a rank.
 
     Attributes
     ----------
     chart : RankChart
     earlier : sequence of mappings of semitone to cents
-        Where the pipes stood at visits before, the newest first.
+        The pipes at earlier visits, the newest first.
     address : callable
-        Gives the address that a press on a key leads to.
+        Returns the address of a key.
     chosen : int or None
-        Semitone of the key that is looked at.
+        Semitone of the selected key.
     name : callable
         Names a key.
     axis : str
         Words of the upright axis.
     tuned : mapping of semitone to cents or None
-        The pipes that were tuned, with where they stood before, from their line.
+        The tuned pipes, with their deviation from the line before.
     """
 
     chart: RankChart
@@ -72,7 +72,7 @@ class RankDrawing:
 
 
 def rank_drawing(drawing: RankDrawing, frame: Frame = WIDE) -> Markup:
-    """The large chart of a rank: for the mouse and the eye; the table beside it says the same."""
+    """The large chart of a rank; the table beside it has the same data."""
     chart = drawing.chart
     column = (frame.right - frame.left) / max(chart.highest - chart.lowest + 1, 12)
     low, high = _cents_shown(chart)
@@ -128,14 +128,14 @@ def bar(point: ChartPoint | None, chart: RankChart) -> Markup:
         parts.append(
             f'<rect class="{name}" x="{left:.1f}" y="6" width="{right - left:.1f}" height="6"/>'
         )
-        if abs(away) > _FIELD_CENTS:  # goes on beyond the edge
+        if abs(away) > _FIELD_CENTS:  # continues beyond the edge
             tip = 5.0 if away > 0.0 else -5.0
             parts.append(f'<path class="{name}" d="M{end:.1f} 3l{tip} 6l{-tip} 6z"/>')
     return _svg(width, height, parts, "bar")
 
 
 def _cents_shown(chart: RankChart) -> tuple[float, float]:
-    """Lowest and highest cents: nearly all pipes, and not pressed flat by one far away."""
+    """Lowest and highest cents: nearly all pipes, not flattened by one far away."""
     target = chart.lines[0].cents
     away = sorted(abs(p.cents - target) for p in chart.points if p.cents is not None)
     usual = away[math.floor(0.9 * (len(away) - 1))] if away else 0.0
@@ -163,7 +163,7 @@ def _ground(
             f'width="{column:.1f}" height="{frame.bottom - frame.top + 30}"/>'
         )
     step = next((s for s in _STEPS if (high - low) / s <= 9), _STEPS[-1])
-    # Zero is the line that the rank is tuned to, as in the table.
+    # Zero is the line the rank is tuned to, as in the table.
     for index in range(math.ceil((low - target) / step), math.floor((high - target) / step) + 1):
         at = y(target + index * step)
         parts.append(f'<path class="ground" d="M{frame.left} {at:.1f}H{frame.right}"/>')
@@ -237,7 +237,7 @@ def _pipe(
 
 
 def _tuned(x: float, line: float, before: float | None) -> list[str]:
-    """A pipe that was tuned: from where it stood, to a ring with a tick on its line."""
+    """A tuned pipe: from where it was, to a ring with a tick on its line."""
     parts = []
     if before is not None and abs(before - line) > 9.0:
         side = 1.0 if before > line else -1.0
@@ -279,7 +279,7 @@ def _text(x: float, y: float, words: str, anchor: str) -> str:
 
 
 def _svg(width: float, height: float, parts: Sequence[str], name: str) -> Markup:
-    # The words and figures stand in the table beside it, so the drawing itself is passed over.
+    # Texts and figures are in the table beside it, so screen readers skip the drawing.
     return Markup(  # noqa: S704 - numbers, and words escaped above
         f'<svg class="drawing {name}" viewBox="0 0 {width:.0f} {height:.0f}" aria-hidden="true" '
         f'focusable="false">{"".join(parts)}</svg>'

@@ -1,4 +1,4 @@
-"""Drawings of the visit's pages: which keys were heard, what minutes buy, where a key lies."""
+"""Drawings of the visit's pages: keys heard, what minutes gain, where a key is."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ WIDE, NARROW = Plot(), Plot(340.0, 220.0, (60, 120, 240, 480))
 
 
 def key_strip(keys: Sequence[KeyHeard], title: str, name: Callable[[Key], str]) -> Markup:
-    """A walk's keys in a row: a disc where heard, a lozenge where partly, a cross where not."""
+    """A walk's keys in a row: a disc if heard, a lozenge if partly, a cross if not."""
     if not keys:
         return Markup("")
     lowest, highest = keys[0].key.semitone, keys[-1].key.semitone
@@ -80,7 +80,7 @@ def curve_drawing(
     words: Mapping[str, str],
     plot: Plot = WIDE,
 ) -> Markup:
-    """What is left of the badness against the minutes, with the plan's own point on it.
+    """Remaining badness against minutes, with the plan's point marked.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def curve_drawing(
     """
     whole = before or 1.0
     shown = [p for p in curve if p.minutes <= longest]
-    if shown and shown[-1].minutes < longest:  # there nothing is left to gain
+    if shown and shown[-1].minutes < longest:  # nothing is left to gain there
         shown.append(CurvePoint(longest, shown[-1].cost))
     right, bottom = plot.width - _RIGHT, plot.height - _BELOW
 

@@ -1,4 +1,4 @@
-"""Who asks for a page, and what they may pass."""
+"""Who asks for a page, and which doors they may use."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from starlette.requests import HTTPConnection
 
 
 class Access(IntEnum):
-    """Who may pass a door; whoever may pass a higher one may pass the lower too."""
+    """Who may use a door; higher levels include the lower ones."""
 
     OPEN = 0  # anyone on the network that the desk is shared to
     PAIRED = 1  # a device that was paired, and the desk itself

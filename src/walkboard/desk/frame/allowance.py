@@ -1,4 +1,4 @@
-"""How often an open door is passed: so many times from one address, so many in all."""
+"""Rate limit of an open door: per address and in total."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 
 class Allowance:
-    """Counts who came within a window of time.
+    """Counts requests within a time window.
 
     Parameters
     ----------
@@ -33,10 +33,10 @@ class Allowance:
         self._window_s = window_s
         self._clock_s = clock_s
         self._lock = threading.Lock()
-        self._came: deque[tuple[float, str]] = deque()  # never longer than what all may
+        self._came: deque[tuple[float, str]] = deque()  # never longer than the total limit
 
     def take(self, address: str) -> bool:
-        """Let one through; False where too many came already, which then does not count."""
+        """Count one request; False, without counting it, if there were too many."""
         with self._lock:
             now = self._clock_s()
             while self._came and now - self._came[0][0] >= self._window_s:

@@ -1,4 +1,4 @@
-"""The desk: what every page works with. What the server runs stands in `server.application`."""
+"""The desk: what every page works with. The server's part is in `server.application`."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Desk:
     Attributes
     ----------
     book : SeenBook
-        Open for as long as the desk is.
+        Open while the desk is.
     hub : Hub
         Tells pages what is new. Whoever changes the book need not: the desk sees it by itself and
         tells the topic ``book``.

@@ -1,4 +1,4 @@
-"""What a page is made of: its doors, who may pass each, and what its outbox may set."""
+"""What a page consists of: its doors, who may use each, and what its outbox may set."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from walkboard.desk.frame.setting import Setting
 Endpoint: TypeAlias = Callable[[Request], Response] | Callable[[Request], Awaitable[Response]]
 """A plain function runs in a thread and may wait for the book; a coroutine must not."""
 Keep: TypeAlias = Callable[[Desk, Setting, str], None]
-"""Keeps one setting of a device in the book; a `WalkboardError` refuses it for good."""
+"""Stores one setting of a device in the book; a `WalkboardError` refuses it permanently."""
 
 Count: TypeAlias = Callable[[Desk, int], int]
 
@@ -48,7 +48,7 @@ class Door:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A page: all that the desk must know of one module.
+    """A page: everything the desk needs to know about one module.
 
     Attributes
     ----------
@@ -57,11 +57,11 @@ class Page:
     doors : tuple of Door
     place : str or None
         Its address in the navigation, with ``{organ}`` for the organ's number; None keeps it out.
-        The word for it is ``NAME.place``.
+        Its label is ``NAME.place``.
     rank : int
-        Where in the navigation it stands, from the left.
+        Its position in the navigation, from the left.
     settings : mapping of kind to Keep
-        What a browser's outbox may set, and how it is kept.
+        What a browser's outbox may set, and how it is stored.
     access : Access
         Who sees its place in the navigation.
     count : callable or None

@@ -1,7 +1,7 @@
 """Pairing: a code that works once and soon runs out gives a device a cookie that can be revoked.
 
-The server keeps only the hash of a cookie, in a small file beside the book's database, so that a
-device stays paired when the server is started again; a copy or an export of the book carries none.
+The server stores only the cookie's hash, in a small file beside the book's database, so a device
+stays paired after a restart; copies and exports of the book contain none.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ LONGEST_NAME = 40
 
 @dataclass(frozen=True, slots=True)
 class Code:
-    """A code that is on show.
+    """A code on display.
 
     Attributes
     ----------
@@ -78,7 +78,7 @@ class Devices:
         return self._devices.get(_hash(token)) if token else None
 
     def add(self, name: str) -> tuple[Device, str]:
-        """Pair a device; the token is for its cookie and is kept nowhere."""
+        """Pair a device; the token is for its cookie and is not stored."""
         token = secrets.token_urlsafe(32)
         now = datetime.now(UTC).isoformat(timespec="seconds")
         with self._lock:
@@ -87,14 +87,14 @@ class Devices:
         return device, token
 
     def _free(self, name: str, but: str = "") -> str:
-        """A name that no other device has, for the history says by name who did what."""
+        """A unique name, because the history uses names."""
         plain = " ".join(name.split())[:LONGEST_NAME]
         taken = {d.name for d in self._devices.values() if d.id != but}
         numbered = (f"{plain[: LONGEST_NAME - 4]} {n}" for n in range(2, len(taken) + 3))
         return next(n for n in (plain, *numbered) if n not in taken)
 
     def rename(self, device_id: str, name: str) -> None:
-        """Give a device another name; where another has it already, with a number."""
+        """Rename a device; if the name is taken, add a number."""
         with self._lock:
             plain = self._free(name, device_id)
             self._write(
@@ -138,7 +138,7 @@ class Devices:
 
 
 class Pairing:
-    """Shows one code at a time and takes it once.
+    """Shows one code at a time and accepts it once.
 
     Parameters
     ----------
@@ -155,7 +155,7 @@ class Pairing:
         self._tries: Counter[str] = Counter()
 
     def show(self) -> Code:
-        """A new code; the one before it is void."""
+        """A new code; the previous one becomes invalid."""
         with self._lock:
             letters = "".join(secrets.choice(_LETTERS) for _ in range(CODE_LENGTH))
             self._code = Code(letters, self._clock_s() + CODE_SECONDS)
@@ -168,12 +168,11 @@ class Pairing:
             return 0.0 if self._code is None else max(0.0, self._code.ends_s - self._clock_s())
 
     def redeem(self, letters: str, name: str, address: str = "") -> tuple[Device, str] | None:
-        """Pair a device by the code; None where it is wrong, used, or run out.
+        """Pair a device by the code; None if it is wrong, used, or expired.
 
-        After five wrong tries an address is not listened to until the next code is shown, while
-        the code stays good for everyone else: a stranger who guesses locks out only himself. With
-        2⁴⁰ codes, five tries from every address of a network of 65,000 find one with a chance of
-        3 in 10 million.
+        After five wrong tries an address is blocked until the next code, while the code stays valid
+        for everyone else: a guessing stranger only locks out himself. With 2⁴⁰ codes, five tries
+        from every address of a network of 65,000 find one with a chance of 3 in 10 million.
         """
         given = letters.upper().translate(_READ_AS)
         with self._lock:

@@ -1,4 +1,4 @@
-"""Templates: everything escaped, the catalogue's words, and numbers as a tuner reads them."""
+"""Templates: everything escaped, with the catalogue's texts and formatted numbers."""
 
 from __future__ import annotations
 
@@ -135,13 +135,13 @@ class Renderer:
 
 
 def render(request: Request, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
-    """A page from a template of ``templates``; what `values` hold can be used in it."""
+    """A page from a template in ``templates``, with `values`."""
     renderer: Renderer = request.app.state.renderer
     return HTMLResponse(renderer.render(desk_of(request), request, template, values), status)
 
 
 def _frame(request: Request, page: str) -> dict[str, Any]:
-    """What every page has that needs no book."""
+    """Values of every page that need no book."""
     preferences = preferences_of(request)
     visitor: Visitor = request.state.visitor
     return {

@@ -1,4 +1,4 @@
-"""One thing that a browser sets: idempotent, with an id, sent until it is in the book."""
+"""One setting from a browser: idempotent, with an id, sent until it is in the book."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ if TYPE_CHECKING:
 
 
 class Setting(BaseModel):
-    """One thing that a browser sets.
+    """One setting from a browser.
 
     Attributes
     ----------
     uid : str
-        The same for every time that it is sent.
+        The same each time it is sent.
     kind : str
         Names the page that keeps it.
     at : datetime
         When it was made, by the clock of the device.
     body : dict
-        As the page's script made it; check it.
+        As made by the page's script; must be checked.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")

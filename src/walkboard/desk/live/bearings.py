@@ -1,7 +1,7 @@
-"""Laying the bearings live: the steps, the pipes that they set, and what was heard of each key.
+"""Setting the bearings live: the steps, their pipes, and what was heard of each key.
 
-The session is an ordinary one whose worklist is the keys in the order of the bearings; beside it
-the beats of every interval are worked out from the keys as they were last heard.
+The session is an ordinary one whose worklist is the keys in the order of the bearings; the beats of
+every interval are calculated from the keys as last heard.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _SURE_CENTS = 0.3  # of a reading that counts as heard
 
 
 def bearing_stops(organ: Organ) -> tuple[Stop, ...]:
-    """The stops that bearings can be laid on: flues of one rank that have A3 to A4."""
+    """The stops suitable for bearings: flues of one rank with A3 to A4."""
     return tuple(
         stop
         for stop in organ.stops
@@ -57,7 +57,7 @@ class Laying:
     Raises
     ------
     InputError
-        When bearings cannot be laid on the stop.
+        If the stop is not suitable for bearings.
     """
 
     organ: Organ
@@ -81,7 +81,7 @@ class Laying:
         self.octave = len(inner)
 
     def tasks(self) -> tuple[Task, ...]:
-        """A4, which is given, and then each key in the order in which it is set."""
+        """A4, which is given, and then each key in the order it is set."""
         keys = [A4, *(step.key for step in self.steps if not step.closes)]
         return tuple(
             Task(self.pipe(key), key, self.stop.id, self._target_hz(key))
@@ -93,7 +93,7 @@ class Laying:
         return self.stop.pipes_at(key)[0]
 
     def see(self, shown: Shown) -> bool:
-        """Take in what was heard; whether it is something new."""
+        """Add what was heard; returns whether it is new."""
         task, reading = shown.task, shown.reading
         if shown.finished is not None:
             task = shown.finished.task

@@ -1,7 +1,7 @@
-"""Takes blocks off a live source as they come, so that a busy machine drops readings, not sound.
+"""Takes blocks from a live source as they arrive, so that a busy machine drops readings, not sound.
 
-A thread of its own does nothing but take blocks. Whoever works on them gets all that has come
-meanwhile as one block: the tracker makes one reading of it, the newest, and is not behind any more.
+A separate thread only takes blocks. The consumer gets everything that arrived meanwhile as one
+block: the tracker makes one reading of it, the newest, and has caught up.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ import numpy as np
 from walkboard.capture.source import Block, Source
 from walkboard.errors import WalkboardError
 
-_LONGEST_S = 1.0  # of a block that is handed on: what a page asks waits so long at most
+_LONGEST_S = 1.0  # longest block handed on: the longest wait for a page's request
 
 
 class GatheredBlocks:
-    """The blocks of a source, taken at once and handed on together.
+    """The blocks of a source, taken immediately and handed on together.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Sound that a browser hands over block by block, as a live source."""
+"""Sound sent by a browser block by block, as a live source."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class HandedSound:
     Raises
     ------
     InputError
-        When no microphone runs at such a rate.
+        If no microphone runs at such a rate.
     """
 
     channels = 1
@@ -42,7 +42,7 @@ class HandedSound:
         self._stop = threading.Event()
 
     def put(self, first: int, data: bytes) -> None:
-        """Take samples; from any thread. What finds no room is lost, and counted as such.
+        """Add samples; from any thread. If the queue is full they are lost, and counted as such.
 
         Parameters
         ----------
@@ -54,7 +54,7 @@ class HandedSound:
         Raises
         ------
         InputError
-            When it is no such sound.
+            If it is not valid sound.
         """
         if first < 0 or len(data) % 4:
             raise InputError("What was sent is no sound.")
@@ -62,10 +62,10 @@ class HandedSound:
         try:
             self._queue.put_nowait((first, samples))
         except queue.Full:
-            return  # the next block's number tells how much is missing
+            return  # the next block's number shows how much is missing
 
     def blocks(self) -> Iterator[Block]:
-        """Blocks as they come; what comes again or too late is left out."""
+        """Blocks as they arrive; repeated or late ones are dropped."""
         due = 0
         while not self._stop.is_set():
             try:

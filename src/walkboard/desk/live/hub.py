@@ -1,7 +1,7 @@
 """The live channel: the newest value of each topic, to every page that follows it.
 
-What a phone in a loft does to a link (sleep, shadow, a restart of the server) must never show an
-old value as fresh, nor make the newest wait behind old ones. So
+A phone's poor connection (sleep, shadow, a restart of the server) must never show an old value as
+fresh, or make the newest wait behind old ones. So
 
 1. a client has one slot a topic, and the newest value wins;
 2. the browser acknowledges what it got; at ten unacknowledged the server stops sending;
@@ -62,11 +62,11 @@ class Hub:
         self._loop: asyncio.AbstractEventLoop | None = None
 
     def attach(self) -> None:
-        """Belong to the running event loop."""
+        """Attach to the running event loop."""
         self._loop = asyncio.get_running_loop()
 
     def tell(self, topic: str, value: object) -> None:
-        """Tell whoever follows a topic its newest value; from any thread, never waits.
+        """Publish a topic's newest value to its followers; from any thread, never waits.
 
         Parameters
         ----------
@@ -81,7 +81,7 @@ class Hub:
             loop.call_soon_threadsafe(self._tell, topic, value)
 
     def forget(self, topic: str) -> None:
-        """Keep no last value of a topic for those who come later."""
+        """Drop the last value of a topic, so that later followers do not get it."""
         self._latest.pop(topic, None)
 
     def followers(self, topic: str) -> int:
@@ -97,7 +97,7 @@ class Hub:
                     client.wake.set()
 
     async def serve(self, socket: WebSocket, topics: Iterable[str], device: str = "") -> None:
-        """Serve one client until it goes.
+        """Serve one client until it disconnects.
 
         Parameters
         ----------
@@ -125,13 +125,13 @@ class Hub:
             sender.cancel()
 
     async def drop(self, device: str) -> None:
-        """End every channel of a device that was revoked."""
+        """Close every channel of a revoked device."""
         for client, socket in tuple(self._sockets.items()):
             if device and client.device == device:
                 await socket.close(_REVOKED)
 
     async def close(self) -> None:
-        """End every channel; browsers come back by themselves."""
+        """Close every channel; browsers reconnect automatically."""
         for socket in tuple(self._sockets.values()):
             try:
                 await asyncio.wait_for(socket.close(_GOING_AWAY), 0.2)

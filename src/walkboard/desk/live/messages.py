@@ -1,4 +1,6 @@
-"""What a live session tells the pages, twenty times a second: small, and numbers only as known."""
+"""What a live session sends to the pages, twenty times a second: small, with numbers only if
+known.
+"""
 
 from __future__ import annotations
 

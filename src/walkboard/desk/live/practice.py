@@ -1,7 +1,7 @@
-"""Practice beside the server: a made-up organ sounds live, and what is done to it is heard.
+"""Practice beside the server: an invented organ sounds live and reacts to moves.
 
-It has a book of its own in a temporary folder, so nothing of it comes into the desk's book. One
-runs at a time; it ends by itself when nobody has looked for a minute.
+It uses a separate book in a temporary folder, so nothing reaches the desk's book. One runs at a
+time; it ends after a minute without viewers.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 TOPIC = "practice"
 MOVES_CENTS = {"touch": 0.4, "little": 1.5, "more": 6.0}
-_HANDLED_S = 1.2  # that a hand stays on a pipe for one move
+_HANDLED_S = 1.2  # time a hand stays on a pipe for one move
 _ALONE_S = 60.0
 
 
@@ -57,7 +57,7 @@ class Practising:
 
     @property
     def lesson(self) -> Lesson | None:
-        """What is practised on; None while nothing runs."""
+        """The practice organ; None while nothing runs."""
         running = self._running
         return None if running is None or running.run.is_over else running.lesson
 
@@ -67,7 +67,7 @@ class Practising:
         return self._running is not None and self._running.is_held
 
     def start(self, hub: Hub) -> None:
-        """Begin with a new lesson; nothing where one runs."""
+        """Start a new lesson, unless one is running."""
         with self._lock:
             if self.lesson is not None:
                 return
@@ -76,14 +76,14 @@ class Practising:
             self._running.run.start()
 
     def stop(self) -> None:
-        """End it; nothing of it is kept."""
+        """End and discard it."""
         with self._lock:
             running = self._running
         if running is not None:
             running.run.stop()
 
     def hold(self, is_held: bool) -> None:
-        """Let the key holder hold the key of the pipe at hand, and follow; or let go."""
+        """Make the key holder hold the current pipe's key and follow, or release."""
         running = self._surely()
         with self._lock:
             running.is_held = is_held
@@ -162,7 +162,7 @@ class Practising:
         return _Running(run, sounding, lesson, folder, book, tasks[0].pipe)
 
     def _see(self, shown: Shown) -> None:
-        """Follow the worklist as a key holder does; end it when nobody looks any more."""
+        """Follow the worklist as a key holder does; end when nobody is watching."""
         running, hub = self._running, self._hub
         if running is None or hub is None:
             return

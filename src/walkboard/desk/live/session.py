@@ -1,7 +1,8 @@
-"""A live session beside the server: one thread hears, tells the pages, and does what they ask.
+"""A live session beside the server: one thread listens, updates the pages, and handles their
+requests.
 
-The thread owns the session, so nothing in it is done by two at once: what a page asks waits until
-the next block. Every update goes to the hub, where the newest wins; a slow phone holds up nothing.
+The thread owns the session, so there is no concurrent access: a page's request waits until the next
+block. Every update goes to the hub, where the newest wins; a slow phone delays nothing.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ BesideOf = Callable[["PipeRef"], "Comb | None"]
 
 @dataclass(frozen=True, slots=True)
 class Ended:
-    """How a session ended: the file it is kept as in the book, and what went wrong."""
+    """How a session ended: its file in the book, and what went wrong."""
 
     file: str = ""
     trouble: str = ""
@@ -59,16 +60,16 @@ class LiveRun:
     seen : callable
         Called with every update, from its thread.
     passes : callable, optional
-        Whether a pipe that comes next is passed by; by default one that is ticked in the book.
+        Whether to skip the next pipe; default: if it is ticked in the book.
     laying : Laying, optional
-        The bearings that are laid in it.
+        Its bearings.
     ended : callable
-        Called once, from its thread, when it is over and kept.
+        Called once, from its thread, when it is over and stored.
 
     Attributes
     ----------
     reference : str
-        Id of the stop that sounds beside; empty where none does.
+        Id of the reference stop; empty if there is none.
     """
 
     def __init__(
@@ -118,7 +119,7 @@ class LiveRun:
 
     @property
     def is_over(self) -> bool:
-        """Whether nothing more is heard."""
+        """Whether it is over."""
         return not self._thread.is_alive()
 
     def start(self) -> None:
@@ -126,13 +127,13 @@ class LiveRun:
         self._thread.start()
 
     def stop(self) -> None:
-        """End it and wait until it is kept."""
+        """End it and wait until it is stored."""
         self.source.close()
         if threading.current_thread() is not self._thread:
             self._thread.join(_CLOSING_S)
 
     def turn_to(self, pipe: PipeRef, *, is_open: bool) -> None:
-        """The tuner goes to a pipe; one that was called done stays so unless it is open again."""
+        """Go to a pipe; one that was called done stays done unless it is open again."""
         self._asked.append(lambda: self._turn(pipe, is_open))
 
     def skip(self) -> None:
@@ -198,7 +199,7 @@ class LiveRun:
                 continue  # the pipe is not on the session's worklist any more
 
     def _see_beside(self) -> None:
-        """Tell the tracker of the reference that sounds with the pipe at hand."""
+        """Set the reference that sounds with the current pipe in the tracker."""
         task = self.session.flow.task
         if self._beside is None or task is None or task.pipe == self._beside_pipe:
             return
@@ -230,7 +231,7 @@ class LiveRun:
             self._withdrawn_s, self._finished = heard_s, None
         elif heard_s - self._withdrawn_s > _NEWS_S:
             self._withdrawn = None
-        # Said for a while: of a topic only the newest value goes out, and these must not be missed.
+        # Repeated for a while: only a topic's newest value is sent, and these must not be missed.
         value["finished"], value["withdrawn"] = self._finished, self._withdrawn
         self._hub.tell(self._topic, value)
         self._seen(shown)
@@ -238,7 +239,7 @@ class LiveRun:
             self._tell_holder(shown)
 
     def _past_ticked(self, shown: Shown) -> Shown:
-        """Go past the pipes that somebody ticked meanwhile; they are not asked for again."""
+        """Skip pipes ticked meanwhile."""
         flow = self.session.flow
         while flow.task is not None and self._passes(flow.task.pipe):
             flow.skip()
@@ -300,7 +301,7 @@ class LiveListening:
         Parameters
         ----------
         make : callable
-            Gets what to call at the end; gives the session, not yet started.
+            Called with the end callback; returns the session, not yet started.
 
         Raises
         ------
@@ -317,7 +318,7 @@ class LiveListening:
             return run
 
     def stop(self) -> None:
-        """End the session and keep it; nothing where none runs."""
+        """End and store the session, if one is running."""
         run = self.run
         if run is not None:
             run.stop()

@@ -1,4 +1,4 @@
-"""How a live session of a visit is made: its source, its pipes, its reference."""
+"""Makes a live session of a visit: its source, pipes and reference."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class OpenVisit(Protocol):
 
     @property
     def hub(self) -> Hub:
-        """Where pages learn what is new."""
+        """The live channel."""
 
     @property
     def kept(self) -> KeptOrgan:
@@ -55,7 +55,7 @@ MICROPHONE, BROWSER, FILE = "microphone", "browser", "file"
 
 
 def devices() -> tuple[tuple[Device, ...], str]:
-    """The microphones that the machine has; where there are none, why."""
+    """The machine's microphones; if there are none, why."""
     from walkboard.capture.microphone import microphones  # noqa: PLC0415 - slow to load
 
     try:
@@ -66,7 +66,7 @@ def devices() -> tuple[tuple[Device, ...], str]:
 
 
 def microphone(name: str) -> Source:
-    """The machine's own microphone; InputError where it cannot be opened."""
+    """The machine's microphone; InputError if it cannot be opened."""
     from walkboard.capture.microphone import Microphone  # noqa: PLC0415 - slow to load
 
     return Microphone(name or None)
@@ -78,7 +78,7 @@ def browser_microphone(sample_rate: int) -> HandedSound:
 
 
 def played(path: Path, name: str) -> Source:
-    """A recording played as if it were heard now; SoundError where it cannot be read."""
+    """A recording played in real time; SoundError if it cannot be read."""
     from walkboard.capture.playing import RealTime, play_file  # noqa: PLC0415 - slow to load
 
     source = play_file(path, RealTime())
@@ -87,7 +87,7 @@ def played(path: Path, name: str) -> Source:
 
 
 def take_in_killed(book: Book, visit_id: int | None = None) -> None:
-    """Keep the recordings of sessions that were killed, of one visit or of all."""
+    """Store the recordings of killed sessions, of one visit or of all."""
     if not any((book.path / FOLDER).glob("*.jsonl")):
         return
     from walkboard.work.live.leftovers import take_in_left_over  # noqa: PLC0415 - slow to load
@@ -103,7 +103,7 @@ def make_run(at: OpenVisit, source: Source, kind: str, ended: Callable[[Ended], 
     BookError
         When the visit has no worklist.
     InputError
-        When nothing on it is left, or the recording cannot be written.
+        If nothing on it is left, or the recording cannot be written.
     """
     from walkboard.work.live.flow import TOLERANCE_CENTS  # noqa: PLC0415 - slow to load
     from walkboard.work.live.session import Place, TuningSession  # noqa: PLC0415 - slow to load
@@ -116,9 +116,9 @@ def make_run(at: OpenVisit, source: Source, kind: str, ended: Callable[[Ended], 
 
 
 def tasks_of_groups(groups: tuple[WorkGroup, ...]) -> tuple[Task, ...]:
-    """The pipes that are not done, as the page at the pipe has them in order.
+    """The pipes not done, in the order of the page at the pipe.
 
-    Those that were skipped come last.
+    Skipped ones come last.
     """
     steps = [step for group in groups for step in group.steps if step.state is not TickState.DONE]
     steps.sort(key=lambda step: step.state is TickState.SKIPPED)

@@ -1,4 +1,4 @@
-"""The pages of the desk, each a module of its own; this list is what the desk serves."""
+"""The pages of the desk, one module each; the desk serves this list."""
 
 from __future__ import annotations
 

@@ -38,7 +38,7 @@ def calendar(request: Request) -> Response:
 
 
 async def take(request: Request) -> Response:
-    """Take in a calendar's file."""
+    """Import a calendar file."""
     async with request.form(max_files=1, max_fields=2) as given:
         upload = given.get("file")
         if not isinstance(upload, UploadFile):
@@ -79,19 +79,19 @@ def event(request: Request) -> Response:
 
 
 async def keep(request: Request) -> Response:
-    """Keep an event that was written in or changed."""
+    """Store a new or changed event."""
     given = await request.form(max_files=0, max_fields=_MOST_STOPS)
     return await run_in_threadpool(_keep, request, given)
 
 
 async def cancel(request: Request) -> Response:
-    """Call an event off, or say that it will be after all."""
+    """Cancel an event, or restore it."""
     given = await request.form(max_files=0, max_fields=4)
     return await run_in_threadpool(_cancel, request, given)
 
 
 def work_out(request: Request) -> Response:
-    """Work out the readiness for the next events; the page follows how far it is."""
+    """Calculate the readiness for the next events; the page shows the progress."""
     desk = desk_of(request)
     kept, _ = desk.organ(request)
     if desk.readiness.working(desk, kept.id) is None:

@@ -52,7 +52,7 @@ def card_pdf(request: Request) -> Response:
 
 
 def renew(request: Request) -> Response:
-    """Give the form another address."""
+    """Give the form a new address."""
     desk = desk_of(request)
     kept, _ = desk.organ(request)
     console_cards.renew(desk.book.path, kept.id)

@@ -51,13 +51,13 @@ def new(request: Request) -> Response:
 
 
 def edit(request: Request) -> Response:
-    """The description as it stands."""
+    """The current description."""
     kept = desk_of(request).book.organ(_kept(request).id)
     return _draw(request, kept.description, kept, ())
 
 
 async def check(request: Request) -> Response:
-    """What is wrong with a text, as JSON, while it is being written."""
+    """Problems of a text, as JSON, while it is being written."""
     text = (await request.body()).decode("utf-8", "replace")
     return JSONResponse(await run_in_threadpool(_checked, text))
 
@@ -99,7 +99,7 @@ async def keep_new(request: Request) -> Response:
 
 
 async def keep_changed(request: Request) -> Response:
-    """Keep a changed description as its newest version."""
+    """Store a changed description as the newest version."""
     form = await request.form()
     version = str(form.get("version", ""))
     kept = await run_in_threadpool(_kept, request)

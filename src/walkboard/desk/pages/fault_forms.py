@@ -1,4 +1,4 @@
-"""What the forms for faults share: the fault words by group, stops, keys, and texts made plain."""
+"""Shared by the fault forms: fault words by group, stops, keys, and cleaned texts."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ GROUPS: tuple[tuple[str, tuple[FaultKind, ...]], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class FormChoices:
-    """What the fields of a fault's form offer.
+    """The choices of a fault form's fields.
 
     Attributes
     ----------
@@ -61,7 +61,7 @@ class FormChoices:
 
 
 def choices(organ: Organ) -> FormChoices:
-    """The choices that an organ gives."""
+    """The choices for an organ."""
     lowest = min(division.lowest for division in organ.divisions)
     highest = max(division.highest for division in organ.divisions)
     return FormChoices(
@@ -84,7 +84,7 @@ def word_of(kind: str) -> str:
 
 
 def place_words(organ: Organ, fault: KeptFault, name_key: Callable[[Key], str]) -> str:
-    """Where a fault is, in words; empty where nothing is known.
+    """A fault's place as text; empty if unknown.
 
     What an older description had and the newest no longer has is shown by its id.
     """

@@ -70,7 +70,7 @@ def faults(request: Request) -> Response:
 
 
 def fault(request: Request) -> Response:
-    """One fault with all that was said of it, and what can be done."""
+    """One fault with its history and what can be done."""
     desk = desk_of(request)
     kept, organ, found = _fault(request)
     every = desk.book.faults(kept.id)
@@ -98,7 +98,7 @@ def fault(request: Request) -> Response:
 
 
 def new(request: Request) -> Response:
-    """The form for a fault that the tuner writes in."""
+    """The form for the tuner's own report."""
     desk = desk_of(request)
     _, organ = desk.organ(request)
     return render(
@@ -121,19 +121,19 @@ def meanings(request: Request) -> Response:
 
 
 async def keep(request: Request) -> Response:
-    """Keep a fault that was written in."""
+    """Store the tuner's report."""
     given = await request.form(max_files=0, max_fields=20)
     return await run_in_threadpool(_keep, request, given)
 
 
 async def place(request: Request) -> Response:
-    """Say where a fault belongs."""
+    """Link a fault."""
     given = await request.form(max_files=0, max_fields=20)
     return await run_in_threadpool(_place, request, given)
 
 
 async def merge(request: Request) -> Response:
-    """Put two reports of one fault together."""
+    """Merge two reports of one fault."""
     given = await request.form(max_files=0, max_fields=20)
     return await run_in_threadpool(_merge, request, given)
 
@@ -145,7 +145,7 @@ async def mark_fixed(request: Request) -> Response:
 
 
 async def reopen(request: Request) -> Response:
-    """Say that a fault came back, or was no double."""
+    """Reopen a fault that came back, or was not a double."""
     given = await request.form(max_files=0, max_fields=20)
     return await run_in_threadpool(_reopen, request, given)
 
@@ -240,7 +240,7 @@ def _row(request: Request, organ: Organ, found: KeptFault) -> dict[str, Any]:
 
 
 def _doubles(every: tuple[KeptFault, ...]) -> dict[int, list[int]]:
-    """Of each fault, every report that was put under it, however many steps."""
+    """For each fault, every report merged into it, directly or not."""
     into = {fault.id: fault.double_of for fault in every}
     found: dict[int, list[int]] = defaultdict(list)
     for fault in every:

@@ -1,4 +1,4 @@
-"""Live: at the desk, what the session listens to; on the phone, where the tuner is.
+"""Live: at the desk, the session's source; on the phone, the tuner's place.
 
 Topic ``listening``: see `walkboard.desk.live.messages`.
 """
@@ -43,7 +43,7 @@ class _Turn(BaseModel):
 
 
 def live(request: Request) -> Response:
-    """Choose what is listened to, start, see the level, stop."""
+    """Choose the source, start, see the level, stop."""
     desk = desk_of(request)
     _, organ = desk.organ(request)
     at = visit_at_work(request)
@@ -84,14 +84,14 @@ def start(request: Request) -> Response:
 
 
 async def start_file(request: Request) -> Response:
-    """Start a session on the recording that is the body, played as if it were heard now."""
+    """Start a session on the recording in the body, played as if it were heard now."""
     at = await run_in_threadpool(surely_at_work, request)
     source = await played_body(request)
     return await run_in_threadpool(_start, at, source, live_start.FILE)
 
 
 async def played_body(request: Request) -> Source:
-    """The recording that is the body of a request, played as if it were heard now."""
+    """The recording in a request's body, played in real time."""
     name = request.query_params.get("name", "")[:80] or say("live.file_name")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"played{Path(name).suffix.lower()[:6]}"
@@ -102,7 +102,7 @@ async def played_body(request: Request) -> Source:
 
 
 def stop(request: Request) -> Response:
-    """End the session and keep its recording."""
+    """End the session and store its recording."""
     listening = desk_of(request).listening
     listening.stop()
     return JSONResponse({"file": listening.last.file, "trouble": listening.last.trouble})
@@ -120,7 +120,7 @@ async def sound(request: Request) -> Response:
 
 
 def reference(request: Request) -> Response:
-    """Which stop sounds beside, or none."""
+    """Set the reference stop, or none."""
     at = surely_at_work(request)
     run = _run_of(at)
     stop_id = request.query_params.get("stop", "")

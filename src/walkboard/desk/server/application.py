@@ -1,4 +1,4 @@
-"""The application: pages, gate, live channel and outbox put together around one book."""
+"""The application: pages, gate, live channel and outbox around one book."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ from walkboard.work.calendar.events import today
 from walkboard.work.overview import overview, recall
 from walkboard.work.snapshot import opened_to_see
 
-_LOOK_S = 0.2  # how often the desk sees whether the book has changed
+_LOOK_S = 0.2  # how often the desk checks whether the book has changed
 BOOK_TOPIC = "book"
 
 
@@ -156,7 +156,7 @@ async def _lifespan(application: Starlette) -> AsyncIterator[None]:
 
 
 def _warm(desk: Desk) -> None:
-    """Work out what the first pages show, while the browser is still opening."""
+    """Calculate what the first pages show, while the browser is still opening."""
     try:
         with suppress(WalkboardError):
             for kept in desk.book.organs():
@@ -171,10 +171,10 @@ def _warm(desk: Desk) -> None:
 
 
 async def _watch(desk: Desk) -> None:
-    """Tell pages when the book has changed, whoever changed it."""
+    """Notify pages when the book has changed, whoever changed it."""
     known = -1
     while True:
-        with suppress(BookError):  # the disk is away for a moment, say; the next look will tell
+        with suppress(BookError):  # the disk may be gone for a moment; the next check will tell
             change = desk.book.change()
             if change != known:
                 known = change

@@ -1,4 +1,4 @@
-"""The doorway: lets the desk's own browser in at once, while the desk behind it still loads.
+"""The doorway: answers the desk's own browser at once, while the desk still loads.
 
 It listens as soon as the command runs. Until the desk is there it answers two things: the files
 that every page needs, and the organ's page at the desk itself, as it was kept when the desk last

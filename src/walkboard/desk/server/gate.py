@@ -1,4 +1,4 @@
-"""The gate before every page and every live channel: who comes in, from where, and with how much.
+"""The gate before every page and live channel: who may connect, from where, and with how much data.
 
 Plain ASGI on purpose: middleware made of classes for HTTP never sees a websocket.
 """
@@ -26,7 +26,7 @@ _REFUSED_SOCKET = 1008  # policy violation (RFC 6455, 7.4.1)
 
 @dataclass(frozen=True, slots=True)
 class Guarded:
-    """A route with what the gate must know of it."""
+    """A route with what the gate needs to know."""
 
     route: BaseRoute
     access: Access
@@ -107,11 +107,11 @@ class Gate:
 
 
 class TooMuchError(Exception):
-    """More came in than the door lets pass."""
+    """The body is larger than the door allows."""
 
 
 class _Measured:
-    """A request's body, counted as it comes: what its header says may be a lie, or missing."""
+    """A request's body, counted as it arrives: its header may be wrong or missing."""
 
     def __init__(self, receive: Receive, largest_bytes: int) -> None:
         self._receive = receive
@@ -127,7 +127,7 @@ class _Measured:
 
 
 def safe_headers(host: str) -> dict[str, str]:
-    """What every answer carries so that a browser loads nothing but our own.
+    """Headers of every answer, so that a browser loads only our own files.
 
     Parameters
     ----------

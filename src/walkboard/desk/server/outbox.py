@@ -1,7 +1,7 @@
-"""What a browser's outbox sends: each an idempotent 'set' with an id, kept there until confirmed.
+"""Settings from a browser's outbox: idempotent, with an id, kept there until confirmed.
 
-The browser keeps every setting in its own store until this answers that it is in the book, so a
-phone that sleeps, loses its link or outlives a restart of the server loses nothing.
+The browser keeps every setting until this confirms that it is in the book, so a phone that sleeps,
+goes offline or outlives a server restart loses nothing.
 """
 
 from __future__ import annotations
@@ -35,14 +35,16 @@ class _Sent(BaseModel):
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What became of a setting: ``kept``, ``refused`` for good, or to be sent again ``later``."""
+    """The outcome of a setting: ``kept``, ``refused`` permanently, or to be sent again
+    ``later``.
+    """
 
     state: Literal["kept", "refused", "later"]
     why: str = ""
 
 
 class Outbox:
-    """Keeps what browsers set, one setting after another.
+    """Stores settings from browsers, one after another.
 
     Parameters
     ----------
@@ -67,7 +69,7 @@ class Outbox:
         except ValidationError:
             return Outcome("refused", say("frame.outbox_unreadable"))
         except BookError as error:
-            # What the database or the disk refuses now it may take in a minute.
+            # What the database or the disk refuses now may work in a minute.
             cause = error.__cause__
             is_passing = isinstance(getattr(cause, "orig", cause), (sqlite3.Error, OSError))
             return Outcome("later" if is_passing else "refused", translate(str(error)))

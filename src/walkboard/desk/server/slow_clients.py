@@ -1,9 +1,9 @@
-"""Clients that open connections and say nothing, or say it slowly: they must not hold up others.
+"""Clients that open connections and send nothing, or slowly, must not hold up others.
 
 uvicorn closes a connection that idles between two requests, but waits for ever for the head of a
 request. Here the head has a time limit, and one address has so many connections and no more: its
-oldest one that has asked nothing yet gives way to a new one, so that a stranger who floods the desk
-closes only his own, and a browser at the desk always gets in.
+oldest idle one gives way to a new one, so a stranger who floods the desk only closes his own, and a
+browser at the desk always gets in.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The words and figures of the pages, in the language and key names that a browser chose.
+"""The texts and figures of the pages, in the browser's language and key names.
 
 - `catalogue`: every text, by page and key; `translate`: what the packages below say
 - `figures`: numbers, dates and times as pages show them

@@ -1,7 +1,7 @@
 """The catalogue of every text of the pages: one TOML file a page under ``words/LANGUAGE``.
 
-A text is looked up by ``page.key``. What stands in braces is filled in. A text that depends on a
-number is a table of ``one`` and ``other``, chosen by ``n``.
+A text is looked up by ``page.key``. Braces are filled in. A text that depends on a number is a
+table of ``one`` and ``other``, chosen by ``n``.
 """
 
 from __future__ import annotations
@@ -30,13 +30,13 @@ def speak(chosen: str) -> None:
 
 
 class MissingWordsError(KeyError):
-    """A text that the catalogue has not; a slip of ours, never of the user."""
+    """A missing text; our mistake, never the user's."""
 
 
 @cache
 def catalogue(of: str) -> Mapping[str, str | Mapping[str, str]]:
     """Every text of a language by its whole key; one that has plural forms is a mapping."""
-    # What a translation lacks is said in English, rather than not at all.
+    # A missing translation falls back to English.
     found: dict[str, str | Mapping[str, str]] = {}
     if of != ENGLISH:
         found.update(catalogue(ENGLISH))

@@ -1,7 +1,5 @@
-"""What each browser chose: look, language and names of keys, each in a cookie of its own.
-
-What a browser did not choose is as the book has it (`BookChoice`), and then as the browser asks for
-(Accept-Language, RFC 9110).
+"""What each browser chose: look, language and names of keys, each in its own cookie. Otherwise the
+book's choice applies (`BookChoice`), then the browser's request (Accept-Language, RFC 9110).
 """
 
 from __future__ import annotations
@@ -50,7 +48,7 @@ class Preferences:
 
 
 def preferences_of(request: HTTPConnection, usual: BookChoice | None = None) -> Preferences:
-    """What the browser chose; what is not a choice counts as none.
+    """The browser's choices; invalid ones are ignored.
 
     Parameters
     ----------

@@ -51,7 +51,7 @@ class AtVisit:
 
 
 def visit_at_work(request: Request) -> AtVisit | None:
-    """The open visit to the organ of an address; None where none is open."""
+    """The open visit to the organ of an address; None if none is open."""
     desk = desk_of(request)
     kept, _ = desk.organ(request)
     visit = open_visit(desk, kept.id)
@@ -81,7 +81,7 @@ def asked_visit(request: Request) -> AtVisit:
 
 
 def surely_at_work(request: Request) -> AtVisit:
-    """The open visit; InputError where none is open, for what was sent to it."""
+    """The open visit; InputError if none is open."""
     found = visit_at_work(request)
     if found is None:
         raise InputError(say("visit.none_open_what"), fix=say("visit.none_open_fix"))

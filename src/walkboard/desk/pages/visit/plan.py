@@ -1,4 +1,4 @@
-"""The plan: what the minutes buy, tried out as a slider moves, and the one that is kept."""
+"""The plan: what the minutes gain, updated as the slider moves, and the adopted one."""
 
 from __future__ import annotations
 
@@ -55,11 +55,11 @@ class Wish:
     event : KeptEvent or None
         The event the visit tunes for.
     event_air_celsius : float or None
-        Comes before the event's own [°C].
+        Overrides the event's own [°C].
     out_of_reach : frozenset of str
-        Ids of ranks that nobody can get at today.
+        Ids of ranks that cannot be reached today.
     faults : tuple of KeptFault
-        Whose pipes must be seen to in any case.
+        Faults whose pipes must be done.
     """
 
     minutes: float
@@ -114,7 +114,7 @@ def try_plan(request: Request) -> Response:
 
 
 async def keep_plan(request: Request) -> Response:
-    """Make this plan the worklist."""
+    """Adopt this plan as the worklist."""
     form = await request.form()
     return await run_in_threadpool(_keep, request, form)
 
@@ -217,7 +217,7 @@ def _percent_of(made: Plan, gain: float) -> float:
 def _more(
     made: Plan, points: Sequence[CurvePoint], minutes: float, more_minutes: float
 ) -> float | None:
-    """What more minutes would take off, in per cent of what there is; None where nobody knows.
+    """What more minutes would remove, in per cent of the present badness; None if unknown.
 
     The curve ends somewhere: beyond its end nothing is known, unless nothing was left to gain.
     """
@@ -232,7 +232,7 @@ def _more(
 
 
 def _against_worklist(at: AtVisit, made: Plan) -> str:
-    """How the plan differs from the worklist that stands: pipes more, pipes fewer."""
+    """How the plan differs from the current worklist: pipes added and removed."""
     last = at.desk.book.current_plan(at.visit.id)
     if last is None:
         return ""
@@ -273,7 +273,7 @@ def _still_heard(at: AtVisit, made: Plan) -> dict[str, Any]:
 
 
 def _wish(at: AtVisit, asked: Asked) -> Wish:
-    """What is asked for; what is not said is as the last plan had it, or as is usual."""
+    """The request; missing parts are taken from the last plan, or the defaults."""
     minutes = number_in(str(asked.get("minutes", "")), say("visit.minutes"))
     air = number_in(str(asked.get("air", "")), say("visit.event_air"))
     out = frozenset(str(rank) for rank in asked.getlist("out"))
