@@ -79,7 +79,7 @@ def test_of_few_visits_nothing_is_learned_and_those_before_one_can_be_followed(b
         listening_for(book, kept, organ, book.visit(1), minutes=0.0)
 
 
-def test_a_visit_is_usually_as_long_as_the_last_that_was_told(book: Book) -> None:
+def test_a_visit_is_usually_as_long_as_the_last_one_stated(book: Book) -> None:
     kept = book.organ(1)
     assert usual_minutes(book, kept) == 60.0
     book.close_visit(1)
@@ -89,7 +89,7 @@ def test_a_visit_is_usually_as_long_as_the_last_that_was_told(book: Book) -> Non
     assert usual_minutes(book, kept) == 90.0
 
 
-def test_three_hours_are_usual_where_nothing_was_told(tmp_path: Path) -> None:
+def test_three_hours_are_usual_where_nothing_was_stated(tmp_path: Path) -> None:
     with open_book.new(tmp_path / "book") as made:
         kept = made.add_organ("Invented chapel", SMALL)
         assert usual_minutes(made, kept) == 180.0

@@ -1,4 +1,4 @@
-"""One rank: how its pipes grow unsure, slip, and are told apart. Arithmetic of variances."""
+"""One rank: how its pipes grow unsure, slip, and are separated. Arithmetic of variances."""
 
 from __future__ import annotations
 

@@ -97,7 +97,7 @@ def test_the_same_setting_twice_is_kept_once(desk: tuple[Keep, Path]) -> None:
     assert len(ticked(folder)) == 1
 
 
-def told_by(error: Exception | None) -> Outcome:
+def outcome_of(error: Exception | None) -> Outcome:
     """What a browser is answered when keeping its setting ends in this error."""
 
     def keeper(*_: object) -> None:
@@ -127,14 +127,14 @@ def because(cause: Exception | None) -> BookError:
     ],
 )
 def test_only_what_may_pass_is_sent_again(error: Exception | None, state: str) -> None:
-    found = told_by(error)
+    found = outcome_of(error)
     assert found.state == state
     assert (found.why == "") is (state == "kept")
 
 
 def test_a_programs_own_mistake_is_not_hidden() -> None:
     with pytest.raises(ZeroDivisionError):
-        told_by(ZeroDivisionError())
+        outcome_of(ZeroDivisionError())
 
 
 def test_a_time_without_a_zone_is_taken_as_utc() -> None:

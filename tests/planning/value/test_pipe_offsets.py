@@ -153,7 +153,7 @@ def test_a_tuned_pipe_costs_what_tuning_leaves_and_the_chance_that_it_goes_wrong
 
 
 def test_another_event_changes_only_what_it_should() -> None:
-    """The beats of the flues are taken over, those of the reeds worked out anew."""
+    """The beats of the flues are taken over, those of the reeds calculated again."""
     before = found(MIXED, pitches())
     assert before.cost.shape == (161, 5)
     ahead = found(MIXED, pitches(event=25.0))
