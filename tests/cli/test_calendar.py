@@ -26,7 +26,7 @@ def test_a_calendar_in_and_out(run: Run, book: Path, tmp_path: Path) -> None:
     venue = tmp_path / "venue.ics"
     venue.write_bytes(CALENDAR.encode())
     first = run("event", "take", book, venue)
-    assert first.out == "New: 1; changed: 0; the same: 0; called off: 0.\n"
+    assert first.out == "New: 1; changed: 0; the same: 0; cancelled: 0.\n"
     assert run("event", "take", book, venue).out.startswith("New: 0; changed: 0; the same: 1")
     (event,) = run("event", "list", book, "--json").json["events"]
     assert (event["uid"], event["title"]) == ("carols@tarnhaven", "Carols")

@@ -112,7 +112,7 @@ def test_taken_into_a_book_each_is_kept_in_the_order_of_the_files(
         "--air-now", 18, "--at-once", 1,
     )  # fmt: skip
     assert ran.code == 2
-    assert [line.split(":")[0] for line in ran.out.splitlines() if line.startswith("Kept")] == [
-        "Kept walk-2.flac", "Kept walk-1.flac",
+    assert [line.split(":")[0] for line in ran.out.splitlines() if line.startswith("Stored")] == [
+        "Stored walk-2.flac", "Stored walk-1.flac",
     ]  # fmt: skip
     assert "lost.flac: There is no such file." in ran.err

@@ -140,7 +140,7 @@ def list_(
         [
             [
                 e.uid,
-                "called off" if e.cancelled else f"{e.starts_at.astimezone():%Y-%m-%d %H:%M}",
+                "cancelled" if e.cancelled else f"{e.starts_at.astimezone():%Y-%m-%d %H:%M}",
                 number(e.air_celsius, ".1f"),
                 str(len(e.use.registrations) or len(e.stops[:1])),
                 e.title,

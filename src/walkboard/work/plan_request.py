@@ -166,7 +166,7 @@ def event_named(book: Book, organ_id: int, uid: str) -> KeptEvent:
     for event in book.events(organ_id):
         if event.uid == uid:
             if event.cancelled:
-                raise BookError(f"The event {uid!r} is called off.", fix="Name another.")
+                raise BookError(f"The event {uid!r} is cancelled.", fix="Name another.")
             return event
     raise BookError(
         f"There is no event {uid!r} in this book.", fix="'walkboard event list' shows them."
