@@ -143,11 +143,11 @@ class BookMachine(RuleBasedStateMachine):
     def fix_a_fault(self, data: st.DataObject) -> None:
         id_ = data.draw(st.sampled_from(sorted(self.faults)))
         if self.faults[id_]:
-            self.book.mend_fault(id_, visit_id=self.open_id)
+            self.book.mark_fixed(id_, visit_id=self.open_id)
             self.faults[id_] = False
         else:
             with pytest.raises(BookError):
-                self.book.mend_fault(id_, visit_id=self.open_id)
+                self.book.mark_fixed(id_, visit_id=self.open_id)
 
     @rule()
     def open_it_again(self) -> None:

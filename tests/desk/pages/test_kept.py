@@ -60,7 +60,9 @@ def test_a_closed_browser_opens_the_worklist_without_a_link(
     page.close()
     # What others do while it is closed is kept when it opens with a link, whatever follows.
     with opened_to_see(own_server.book) as book:
-        other = next(i.pipe for i in book.current_plan(3).plan.items if str(i.pipe) != before)
+        plan = book.current_plan(3)
+        assert plan is not None
+        other = next(item.pipe for item in plan.plan.items if str(item.pipe) != before)
         book.set_tick(Tick("of-another", 3, other, "done", "", datetime.now(UTC), "Other"))
     page = opened(phone, own_server)
     page.wait_for_selector("#one[data-pipe]")

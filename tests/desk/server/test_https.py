@@ -21,7 +21,8 @@ from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from playwright.sync_api import Browser, BrowserContext
 
-from tests.desk.conftest import CHROMIUM, eventually, wait_until_fresh
+from tests.browser import CHROMIUM
+from tests.desk.conftest import eventually, wait_until_fresh
 from tests.desk.looking import PHONE, look_at
 from walkboard.desk.server import serving
 from walkboard.desk.server.certificate import DAYS, FILE, Certificate, certificate_for
