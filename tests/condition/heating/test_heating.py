@@ -154,7 +154,7 @@ def a_log(*legs: tuple[float, float], start: float = 10.0) -> tuple[np.ndarray, 
     return hours, np.interp(hours, corners[:, 0], corners[:, 1])
 
 
-def test_a_heat_up_is_told_with_its_start_its_rise_and_the_air_outdoors() -> None:
+def test_a_heat_up_is_found_with_its_start_its_rise_and_the_air_outdoors() -> None:
     hours, celsius = a_log((12.0, 0.0), (6.0, 1.0), (10.0, -0.3))
     outdoors = np.linspace(0.0, 28.0, 29), np.linspace(0.0, 28.0, 29) / 2.0
     (one,) = find_heat_ups(hours, celsius, outdoors=outdoors)
