@@ -1,4 +1,4 @@
-"""A recording of more than was stated: accepted as heard, labelled anew, left out."""
+"""A recording of more than was stated: accepted as heard, relabelled, left out."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Second thoughts about a recording: accept the stop heard, say anew what it is, or discard it."""
+"""Second thoughts about a recording: accept the stop heard, relabel it, or discard it."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from walkboard.book.records import KeptRecording
 from walkboard.desk.pages.visit.frame import AtVisit, number_in, surely_at_work, to_visit
 from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError
+from walkboard.plausible import AIR_CELSIUS
 
 _MOST_STOPS = 100
 
@@ -39,10 +40,10 @@ def _label(request: Request, form: FormData) -> Response:
     at, recording = _recording(request)
     drawn = tuple(dict.fromkeys(str(stop) for stop in form.getlist("stop")))
     if not drawn or len(drawn) > _MOST_STOPS:
-        raise InputError(say("visit.no_stop_what"), fix=say("visit.no_stop_mend"))
+        raise InputError(say("visit.no_stop_what"), fix=say("visit.no_stop_fix"))
     air = number_in(str(form.get("air", "")), say("visit.air"))
-    if air is not None and not -10.0 <= air <= 45.0:
-        raise InputError(say("visit.air_what"), fix=say("visit.air_mend"))
+    if air is not None and air not in AIR_CELSIUS:
+        raise InputError(say("visit.air_what"), fix=say("visit.air_fix"))
     walk = recording.walk
     if drawn != walk.drawn or (air is not None and air != walk.air_celsius):
         version = recording.organ_version
