@@ -29,7 +29,7 @@ from walkboard.planning.arrays import FloatArray
 from walkboard.planning.between_references import Continuous, certify
 from walkboard.planning.choose import tied
 from walkboard.planning.choose.certify import choose
-from walkboard.planning.choose.curve import cost_curve, in_steps_within
+from walkboard.planning.choose.curve import cost_curve, in_steps_within, passing_through
 from walkboard.planning.choose.demands import Demands
 from walkboard.planning.choose.problem import Problem, pose, strays_fit, with_partners, with_strays
 from walkboard.planning.items import items_of, ordered_work
@@ -270,11 +270,15 @@ class Prepared:
         work = ordered_work(self.organ, outcome.picked(problem), outcome.legs)
         curve: tuple[CurvePoint, ...] = ()
         if request.curve_every_minutes is not None:
-            curve = cost_curve(
-                task,
+            curve = passing_through(
+                cost_curve(
+                    task,
+                    request.minutes,
+                    every_minutes=request.curve_every_minutes,
+                    otherwise=replace(task, must=problem.must),
+                ),
                 request.minutes,
-                every_minutes=request.curve_every_minutes,
-                otherwise=replace(task, must=problem.must),
+                chosen.cost,
             )
         wanted = {*self.condition.divisions}
         wanted |= {self.organ.rank(k.pipe.rank).division for k in costed.situation.known}

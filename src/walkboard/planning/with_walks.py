@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import count
+from itertools import combinations, count
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from walkboard.planning.value.pipe_offset import PipeOffset
 
 _FREE_TURNS = 3  # of choosing and walking; then the walks charged may only rise
 _HAIR = 1e-9
+_EVERY_SET = 6  # visits or fewer: every set of them is tried, 63 choices at most. Chosen.
 _PASSES = 2  # over all visits, each removed or added; more found nothing on the bench's organs
 
 
@@ -90,6 +91,12 @@ def choose_and_walk(
     return walker.bounded(found, capacity)
 
 
+def _every_set(visits: Collection[Visit]) -> Iterator[frozenset[Visit]]:
+    ordered = sorted(visits)
+    for count_made in range(1, len(ordered) + 1):
+        yield from map(frozenset, combinations(ordered, count_made))
+
+
 class _Walker:
     def __init__(self, organ: Organ, problem: Problem, ways: Ways, weather: Weather) -> None:
         self._problem, self._ways, self._weather = problem, ways, weather
@@ -144,12 +151,16 @@ class _Walker:
         return self._outcome(task, chosen, way, charges, beams)
 
     def improved(self, outcome: Outcome, capacity: int, beams: Sequence[int]) -> Outcome:
-        """The best result of removing or adding one visit at a time.
+        """The best result of every set of visits, or of removing or adding one at a time.
 
         With fixed visits the walk is fixed too, so the choice is exact; only the set of visits is
-        searched.
+        searched: all sets if there are few visits, else step by step.
         """
         best, known = outcome, set[frozenset[Visit]]()
+        if len(self._visits) <= _EVERY_SET:
+            for made in _every_set(self._visits):
+                best = self._among(made, capacity, best, beams) or best
+            return best
         for _ in range(_PASSES):
             visited = frozenset(leg.visit for leg in best.way.legs)
             known.add(visited)

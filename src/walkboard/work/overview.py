@@ -116,8 +116,10 @@ def rank_state(book: SeenBook, kept: KeptOrgan, rank_id: str) -> RankState:
             if state.rank.id == rank_id:
                 return state
     names = [(rank.id, rank.name) for rank in described(book, kept).ranks]
-    fix = meant_instead(rank_id, names, "Choose one of its ranks.")
-    raise UnknownNameError(f"The organ has no rank {rank_id!r}.", fix=fix)
+    raise UnknownNameError(
+        f"The organ has no rank {rank_id!r}.",
+        fix=meant_instead(rank_id, names, "Choose one of its ranks."),
+    )
 
 
 def earlier_readings(

@@ -123,5 +123,5 @@ def test_keys_are_named_as_each_language_does() -> None:
 
 
 def test_a_german_noun_keeps_its_capital_within_a_fault(desk: TestClient) -> None:
-    page = desk.get("/organ/1", headers={"Accept-Language": "de"}).text
+    page = desk.get("/organ/1", headers={"Cookie": "language=de"}).text
     assert "Träge Ansprache: " in page

@@ -61,6 +61,32 @@ def cost_curve(
     return tuple(points)
 
 
+def passing_through(
+    curve: tuple[CurvePoint, ...], minutes: float, cost: float
+) -> tuple[CurvePoint, ...]:
+    """The curve brought into line with the plan that was made.
+
+    The curve charges each visit the walk that the plan makes to it, so with other visits it can
+    promise a little more than the plan does. Fewer minutes do not leave less than the plan, more
+    minutes do not leave more, and at the plan's minutes both agree.
+
+    Parameters
+    ----------
+    curve : tuple of CurvePoint
+    minutes, cost : float
+        Of the plan.
+    """
+    return tuple(
+        CurvePoint(
+            point.minutes,
+            cost
+            if point.minutes == minutes
+            else (max if point.minutes < minutes else min)(point.cost, cost),
+        )
+        for point in curve
+    )
+
+
 def _fitting(tasks: tuple[Task | None, ...], capacity: int, start: int | None) -> Chosen | None:
     """The best choice of the first task whose requirements fit."""
     for task in tasks:

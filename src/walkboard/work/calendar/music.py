@@ -109,7 +109,7 @@ def _messages(path: Path) -> list[Any]:
             )
         if not path.is_file():
             path.stat()
-            raise OSError("it is no file")
+            raise OSError("it is not a file")
         # A key signature says nothing of what sounds, and the library rejects odd ones: hide them.
         return list(mido.MidiFile(file=io.BytesIO(without_key_signatures(path.read_bytes()))))
     except OSError as error:
