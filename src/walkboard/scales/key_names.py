@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from enum import StrEnum
 
-from walkboard.scales.keys import Key
+from walkboard.scales.keys import NOTE_NAMES, Key
 
 # Semitones above C of a note's name. B and H are both read as B natural: nothing shows whether a
 # list means B flat by B.
@@ -74,3 +74,12 @@ def name_of(key: Key, names: Names) -> str:
         octave, place = key.semitone // 12 - 1, key.semitone % 12
         return f"{_FRENCH[place]}{octave - 1}{'*' if key.split else ''}"
     return key.name.replace("#", "♯")
+
+
+def note_of(key: Key, names: Names) -> str:
+    """Name of a key in any octave: ``F♯``, ``Fis`` in German, ``fa♯`` in French."""
+    if names is Names.FRENCH:
+        return _FRENCH[key.pitch_class]
+    if names is Names.GERMAN:
+        return Key(key.pitch_class + 36).german  # of the octave from C2, which has no mark
+    return NOTE_NAMES[key.pitch_class].replace("#", "♯")

@@ -11,7 +11,7 @@ from textwrap import wrap
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.keyholder import stop_words
 from walkboard.sheets.values import Fact
-from walkboard.sheets.wording import counted, day_words, listed, minutes, rank_words
+from walkboard.sheets.wording import counted, day_words, listed, minutes, rank_words, span_words
 from walkboard.survey.plan.walk_plan import SurveyPlan, SurveyWalk
 
 HOW = (
@@ -119,11 +119,11 @@ def _line(organ: Organ, plan: SurveyPlan, walk: SurveyWalk, order: int) -> WalkL
         order=order,
         keyboard=organ.division(walk.division).name,
         draw=tuple(stop_words(organ, organ.stop(stop)) for stop in walk.drawn),
-        keys=tuple(str(run).replace("#", "♯") for run in walk.runs),
+        keys=tuple(span_words(run) for run in walk.runs),
         count=counted(len(walk.keys), "key"),
         hold=f"{plan.pace_of(walk).hold_s:g} s each",
         minutes=minutes(plan.minutes_of(walk)),
-        note="".join(f"Doubtful: {doubt}. " for doubt in walk.doubts).strip().replace("#", "♯"),
+        note=" ".join(f"Doubtful: {span_words(doubt)}." for doubt in walk.doubts),
         stops=",".join(walk.drawn),
     )
 

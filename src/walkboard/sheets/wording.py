@@ -13,6 +13,8 @@ from walkboard.organ.model import Organ, Rank
 from walkboard.scales.harmonics import feet_of_multiple
 from walkboard.scales.key_names import Names, name_of
 from walkboard.scales.keys import Key
+from walkboard.scales.pitch import A4
+from walkboard.survey.plan.walk_plan import Doubt, Run
 
 _MONTHS = (
     "January",
@@ -54,6 +56,16 @@ def naming_keys(names: Names) -> Iterator[None]:
         yield
     finally:
         _key_names.reset(before)
+
+
+def pitch_words(organ: Organ) -> str:
+    """The organ's pitch: ``A4 = 440 Hz at 18 °C``; the key as `naming_keys` has it."""
+    return f"{key_words(A4)} = {organ.pitch.a4_hz:g} Hz at {organ.pitch.at_celsius:g} °C"
+
+
+def span_words(keys: Run | Doubt) -> str:
+    """``C2–F♯3, only C and F♯``, or as `naming_keys` has it."""
+    return keys.words(_key_names.get())
 
 
 def signed(value: float, decimals: int = 1) -> str:

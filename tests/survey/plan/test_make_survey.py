@@ -1,5 +1,7 @@
 """Surveys planned: every pipe read, nothing forbidden drawn together, and the hall's figures."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from numpy.testing import assert_allclose
@@ -9,11 +11,12 @@ from walkboard.errors import NotEnoughMinutesError, UnknownNameError
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
+from walkboard.scales.keys import Key
 from walkboard.survey.plan.key_choice import KeysWanted
 from walkboard.survey.plan.make_survey import plan_survey
 from walkboard.survey.plan.rules import CautiousRules, voices_of
 from walkboard.survey.plan.to_json import survey_plan_to_json
-from walkboard.survey.plan.walk_plan import Pace, SurveyPlan
+from walkboard.survey.plan.walk_plan import Doubt, Pace, SurveyPlan
 
 VILLAGE = read_organ(examples.village())
 RULES = CautiousRules()
@@ -84,7 +87,14 @@ def test_what_one_stop_alone_sounds_too_much_of_is_said(hall_plan):
     doubtful = [walk for walk in hall_plan.walks if walk.doubts]
     assert doubtful
     for walk in doubtful:
-        assert any("above" in doubt for doubt in walk.doubts)
+        assert any("above" in doubt.why for doubt in walk.doubts)
+
+
+def test_json_writes_the_keys_of_a_doubt_as_it_writes_all_keys(hall_plan):
+    doubt = Doubt("two pipes of one pitch", Key.parse("C#2"), Key.parse("F#3"))
+    walk = replace(hall_plan.walks[0], doubts=(doubt,))
+    (written,) = survey_plan_to_json(replace(hall_plan, walks=(walk,)))["walks"]
+    assert written["doubts"] == ["two pipes of one pitch at C#2–F#3"]
 
 
 def test_a_borrowed_pipe_is_read_once(hall, hall_plan):

@@ -157,12 +157,7 @@ def keyboard_drawing(division: Division, title: str) -> Markup:
 
 def runs_words(runs: Sequence[Run], chosen: Preferences) -> str:
     """``C2–E4; G♯4–B5``, with the names that this browser chose."""
-    found = []
-    for run in runs:
-        lowest, highest = chosen.key(run.lowest), chosen.key(run.highest)
-        _, comma, stride = str(run).partition(", ")
-        found.append(f"{lowest}–{highest}{comma}{stride}" if run.lowest != run.highest else lowest)
-    return "; ".join(found)
+    return "; ".join(run.words(chosen.names) for run in runs)
 
 
 def _quiet(x: float, y: float, anchor: str, words: str) -> str:

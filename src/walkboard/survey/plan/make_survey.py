@@ -12,7 +12,7 @@ from walkboard.scales.keys import Key
 from walkboard.survey.plan.cover import cover, least_minutes
 from walkboard.survey.plan.registrations import Registration, registrations
 from walkboard.survey.plan.rules import CautiousRules, Separability, voices_of
-from walkboard.survey.plan.walk_plan import Pace, SurveyPlan, SurveyWalk
+from walkboard.survey.plan.walk_plan import Doubt, Pace, SurveyPlan, SurveyWalk
 
 KeyChoice = Callable[[Division, Key], bool]
 """Whether a key of a division's keyboard is to be walked."""
@@ -235,11 +235,10 @@ def _needed(
 
 def _doubts(
     organ: Organ, drawn: tuple[str, ...], keys: tuple[Key, ...], rules: Separability
-) -> tuple[str, ...]:
+) -> tuple[Doubt, ...]:
     where: dict[str, list[Key]] = defaultdict(list)
     for key in keys:
         why = rules.why_not(voices_of(organ, organ.sounding(drawn, key)))
         if why is not None:
             where[why].append(key)
-    return tuple(f"{why} at {span[0]}–{span[-1]}" if len(span) > 1 else f"{why} at {span[0]}"
-                 for why, span in where.items())  # fmt: skip
+    return tuple(Doubt(why, span[0], span[-1]) for why, span in where.items())

@@ -42,7 +42,7 @@ def survey_plan_to_json(plan: SurveyPlan) -> dict[str, Any]:
                 "hold_s": plan.pace_of(walk).hold_s,
                 "minutes": plan.minutes_of(walk),
                 "reads": [str(pipe) for pipe in walk.reads],
-                "doubts": list(walk.doubts),
+                "doubts": [doubt.words().replace("♯", "#") for doubt in walk.doubts],
             }
             for n, walk in enumerate(plan.walks, start=1)
         ],

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from walkboard.organ.model import PipeRef
-from walkboard.scales.keys import NOTE_NAMES, Key
+from walkboard.scales.key_names import Names, name_of, note_of
+from walkboard.scales.keys import Key
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,19 +72,20 @@ class Run:
             Key(s) for s in range(self.lowest.semitone, self.highest.semitone + 1, self.step)
         )
 
-    def __str__(self) -> str:
+    def words(self, names: Names = Names.SCIENTIFIC) -> str:
+        """``C2–F♯3, only C and F♯``, or as `names` has it."""
         if self.lowest == self.highest:
-            return self.lowest.name
-        return f"{self.lowest}–{self.highest}{self._stride}"
+            return name_of(self.lowest, names)
+        span = f"{name_of(self.lowest, names)}–{name_of(self.highest, names)}"
+        return span + self._stride(names)
 
-    @property
-    def _stride(self) -> str:
+    def _stride(self, names: Names) -> str:
         """Which keys of the span, as a key holder finds them: by name where the names recur."""
         if self.step == 1:
             return ""
         if self.step < 3 or 12 % self.step:
             return f", every {_ordinal(self.step)} key"
-        notes = [NOTE_NAMES[key.pitch_class] for key in self.keys[: 12 // self.step]]
+        notes = [note_of(key, names) for key in self.keys[: 12 // self.step]]
         return f", only {' and '.join([', '.join(notes[:-1]), notes[-1]] if notes[1:] else notes)}"
 
 
@@ -111,6 +113,25 @@ def runs_of(keys: Sequence[Key]) -> tuple[Run, ...]:
 
 
 @dataclass(frozen=True, slots=True)
+class Doubt:
+    """Why not all that sounds can be separated, and from which key to which.
+
+    Attributes
+    ----------
+    why : str
+    lowest, highest : Key
+    """
+
+    why: str
+    lowest: Key
+    highest: Key
+
+    def words(self, names: Names = Names.SCIENTIFIC) -> str:
+        """``two pipes of one pitch at C2–F♯3``, or as `names` has it."""
+        return f"{self.why} at {Run(self.lowest, self.highest).words(names)}"
+
+
+@dataclass(frozen=True, slots=True)
 class SurveyWalk:
     """One registration, walked over keys of one keyboard.
 
@@ -124,8 +145,8 @@ class SurveyWalk:
         Upward.
     reads : tuple of PipeRef
         The wanted pipes that it sounds.
-    doubts : tuple of str
-        Why not all that sounds can be separated, where one stop alone sounds too much.
+    doubts : tuple of Doubt
+        Where one stop alone sounds too much.
     alone : bool
         Whether one pipe sounds at a time, which may be held shorter.
     """
@@ -134,7 +155,7 @@ class SurveyWalk:
     drawn: tuple[str, ...]
     keys: tuple[Key, ...]
     reads: tuple[PipeRef, ...]
-    doubts: tuple[str, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
     alone: bool = False
 
     def __post_init__(self) -> None:
