@@ -11,8 +11,10 @@ from tests.sheets.visits import text, unspaced
 from walkboard.organ import examples
 from walkboard.organ.reading import read_organ
 from walkboard.planning.complete import complete_tuning
+from walkboard.scales.key_names import Names
 from walkboard.sheets.complete import complete_sheet
 from walkboard.sheets.typesetting import render_pdf
+from walkboard.sheets.wording import naming_keys
 
 ORGAN = read_organ(examples.village())
 FOUND = complete_tuning(ORGAN, 120.0)
@@ -62,3 +64,15 @@ def test_it_is_printed_with_its_cautions() -> None:
     for words in ("Complete tuning", "Set the bearings", "Day 2, 28 February 2027", "Sources."):
         assert unspaced(words) in shown
     assert unspaced(SHEET.deference)[:40] in shown
+
+
+def test_keys_are_named_as_the_country_writes_them() -> None:
+    """F3, E4 and A4 are f, e′ and a′ in German. Common practice, no source."""
+    with naming_keys(Names.GERMAN):
+        sheet = complete_sheet(ORGAN, FOUND, date(2027, 2, 27))
+    rows = [row for day in SHEET.days for row in day.rows if row.do == "Set the bearings"]
+    german = [row for day in sheet.days for row in day.rows if row.do == "Set the bearings"]
+    assert rows[0].keys == "F3 to E4"
+    assert german[0].keys == "f to e′"
+    assert SHEET.strip.startswith("A4 = 441.5 Hz")
+    assert sheet.strip.startswith("a′ = 441.5 Hz")

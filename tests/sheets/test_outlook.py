@@ -14,10 +14,12 @@ from numpy.testing import assert_allclose
 from tests.sheets.visits import hall_organ, text, unspaced
 from walkboard.planning.listen.readiness import Occasion, Outcome, Readiness, StopReadiness
 from walkboard.planning.value.use import EventUse
+from walkboard.scales.key_names import Names
 from walkboard.sheets.drift_chart import Band, DriftCourse, draw_drift
 from walkboard.sheets.outlook import calendar_chart, outlook_sheet, stand_of
 from walkboard.sheets.readiness_chart import WIDTH_MM, Stand, draw_readiness
 from walkboard.sheets.typesetting import render_pdf
+from walkboard.sheets.wording import naming_keys
 
 SVG = "{http://www.w3.org/2000/svg}"
 TODAY = date(2031, 3, 1)
@@ -167,3 +169,11 @@ def test_any_title_of_an_event_is_printed_as_it_stands(title: str) -> None:
 def test_without_events_it_says_so() -> None:
     sheet = outlook_sheet(hall_organ(), TODAY, [], [], visits=0, visit_minutes=60.0)
     assert unspaced("No event is on the calendar.") in unspaced(text(render_pdf(sheet)))
+
+
+def test_the_key_of_the_pitch_is_named_as_the_country_writes_it() -> None:
+    """A4 is a′ in German. Common practice, no source."""
+    with naming_keys(Names.GERMAN):
+        sheet = outlook_sheet(hall_organ(), TODAY, [], [], visits=0, visit_minutes=60.0)
+    assert sheet.strip.startswith("a′ = ")
+    assert "A4" not in text(render_pdf(sheet))

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import typer
 
+from walkboard.cli.options import NAMED_AS
 from walkboard.cli.printing import print_json, print_table
 
 EXAMPLE = "Example: walkboard complete-tuning --organ hall.toml --day-minutes 360"
@@ -30,6 +31,7 @@ def complete_tuning(
     pdf: Path | None = typer.Option(
         None, "--pdf", metavar="FILE.pdf", help="Write it as a sheet to print."
     ),
+    book: Path | None = NAMED_AS,
     first_day: str | None = typer.Option(
         None, "--from", metavar="YYYY-MM-DD", help="The first day, for the sheet; default: today."
     ),
@@ -45,9 +47,10 @@ def complete_tuning(
         print_json(complete_to_json(found))
         return
     if pdf is not None:
+        from walkboard.work.open_book import key_names
         from walkboard.work.print_complete import print_complete
 
-        print_complete(described, found, pdf, first_day)
+        print_complete(described, found, pdf, first_day, key_names(book))
         typer.echo(f"Wrote {pdf}.")
         return
     rows = []

@@ -10,6 +10,9 @@ if TYPE_CHECKING:
     from walkboard.sheets.front_page.news import Language
 
 BOOK = typer.Argument(..., metavar="BOOK", help="The book's folder.")
+NAMED_AS = typer.Option(
+    None, "--book", metavar="BOOK", help="Name the keys on the sheet as this book does."
+)
 ORGAN = typer.Option(None, "--organ", metavar="NAME", help="Which organ, if the book has several.")
 VISIT = typer.Option(
     None, "--visit", help="Number of the visit; default: the open one, else the last."

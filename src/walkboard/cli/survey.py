@@ -7,6 +7,7 @@ from pathlib import Path
 
 import typer
 
+from walkboard.cli.options import NAMED_AS
 from walkboard.cli.printing import print_json, say
 from walkboard.errors import InputError
 
@@ -45,19 +46,20 @@ def survey_plan(
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
     pdf: Path | None = typer.Option(None, "--pdf", help="Write the key holder's sheet."),
+    book: Path | None = NAMED_AS,
     midi: Path | None = typer.Option(
         None, "--midi", metavar="FOLDER", help="Write each walk as a Standard MIDI File."
     ),
     channel: int = typer.Option(1, "--channel", help="MIDI channel, 1 to 16."),
 ) -> None:
     """Plan which stops to draw together and which keys to walk, in the least time."""
-    from walkboard.sheets.key_sheet import key_sheet, key_sheet_text
+    from walkboard.sheets.key_sheet import key_sheet_text
     from walkboard.survey.plan.key_choice import KeysWanted
     from walkboard.survey.plan.make_survey import plan_survey
     from walkboard.survey.plan.rules import CautiousRules
     from walkboard.survey.plan.to_json import survey_plan_to_json
     from walkboard.survey.plan.walk_plan import Pace
-    from walkboard.work import surveys
+    from walkboard.work import open_book, surveys
     from walkboard.work.organ_files import load_organ
     from walkboard.work.walk_files import load_walks
 
@@ -65,6 +67,7 @@ def survey_plan(
         raise InputError(
             "No key can be held like that.", fix="Hold 0.5 to 60 seconds, with 0 to 60 between."
         )
+    names = open_book.key_names(book)
     described = load_organ(organ)
     pairs = [tuple(pair.strip() for pair in words.split("+")) for words in together]
     for pair in pairs:
@@ -91,12 +94,13 @@ def survey_plan(
         minutes=minutes,
     )
     day = datetime.now().astimezone().date()
+    sheet = surveys.named_key_sheet(described, plan, day, names)
     if as_json:
         print_json(survey_plan_to_json(plan))
     else:
-        typer.echo(key_sheet_text(key_sheet(described, plan, day)))
+        typer.echo(key_sheet_text(sheet))
     if pdf is not None:
-        say(f"Wrote {surveys.print_key_sheet(described, plan, day, pdf)}.")
+        say(f"Wrote {surveys.print_key_sheet(sheet, pdf)}.")
     if midi is not None:
         written = surveys.write_midi(plan, midi, channel=channel)
         say(f"Wrote {len(written)} files into {midi}.")

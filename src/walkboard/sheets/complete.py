@@ -10,7 +10,14 @@ from walkboard.organ.model import Organ
 from walkboard.planning.complete import CompleteStep, CompleteTuning, Stage
 from walkboard.sheets.cautions import DEFERENCE, cautions_for
 from walkboard.sheets.values import CautionLine
-from walkboard.sheets.wording import counted, day_words, key_words, minutes, rank_words
+from walkboard.sheets.wording import (
+    counted,
+    day_words,
+    key_words,
+    minutes,
+    pitch_words,
+    rank_words,
+)
 
 STAGE_WORDS = {
     Stage.CHECK: "Check the reference rank",
@@ -101,7 +108,7 @@ def complete_sheet(organ: Organ, found: CompleteTuning, first: date) -> Complete
         heading="Complete tuning",
         organ=organ.name,
         day=first,
-        strip=f"A4 = {organ.pitch.a4_hz:g} Hz at {organ.pitch.at_celsius:g} °C",
+        strip=pitch_words(organ),
         summary=summary,
         days=tuple(
             _day(organ, found, day, list(steps), first)

@@ -11,7 +11,7 @@ from walkboard.planning.listen.readiness import READY_CHANCE, TOLERANCE_CENTS, O
 from walkboard.sheets.drift_chart import DriftCourse
 from walkboard.sheets.readiness_chart import CalendarChart, CalendarRow, Stand
 from walkboard.sheets.values import Passage
-from walkboard.sheets.wording import counted, day_words, listed, minutes
+from walkboard.sheets.wording import counted, day_words, listed, minutes, pitch_words
 
 _MOST_STOPS = 5  # named of an event
 
@@ -92,7 +92,7 @@ def outlook_sheet(
         heading=f"Outlook, {day_words(day)}",
         organ=organ.name,
         day=day,
-        strip=f"A4 = {organ.pitch.a4_hz:g} Hz at {organ.pitch.at_celsius:g} °C",
+        strip=pitch_words(organ),
         summary=_summary(found, visits, visit_minutes),
         calendar=calendar_chart(day, found) if found else None,
         events=tuple(_event_row(organ, one) for one in found),

@@ -31,7 +31,7 @@ from walkboard.sheets.values import (
     VisitReport,
     Work,
 )
-from walkboard.sheets.wording import celsius, day_words, minutes, rank_words, signed
+from walkboard.sheets.wording import celsius, day_words, minutes, pitch_words, rank_words, signed
 from walkboard.survey.hear.heard_walk import Reading
 
 
@@ -110,7 +110,7 @@ def visit_report(
         organ=organ.name,
         day=visit.day,
         front=front,
-        strip=f"A4 = {organ.pitch.a4_hz:g} Hz at {organ.pitch.at_celsius:g} °C",
+        strip=pitch_words(organ),
         facts=_facts(organ, visit),
         summary=tuple(passages),
         charts=tuple(charts.values()),

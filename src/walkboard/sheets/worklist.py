@@ -37,6 +37,7 @@ from walkboard.sheets.wording import (
     hertz,
     key_words,
     minutes,
+    pitch_words,
     rank_words,
     signed,
     stands,
@@ -291,7 +292,7 @@ def _strip(organ: Organ, visit: VisitFacts, references: Sequence[Reference]) -> 
         low, high = min(air.values()), max(air.values())
         same = celsius(low) == celsius(high)
         parts.append(f"air {celsius(low)}" if same else f"air {celsius(low)} to {celsius(high)}")
-    parts.append(_own_pitch(organ))
+    parts.append(pitch_words(organ))
     shifts = [r.shift_cents for r in references]
     if shifts and signed(min(shifts)) == signed(max(shifts)):
         at_pitch = float(signed(shifts[0]).replace("−", "-")) == 0.0
@@ -301,16 +302,12 @@ def _strip(organ: Organ, visit: VisitFacts, references: Sequence[Reference]) -> 
     return " · ".join(parts)
 
 
-def _own_pitch(organ: Organ) -> str:
-    return f"A4 = {organ.pitch.a4_hz:g} Hz at {organ.pitch.at_celsius:g} °C"
-
-
 def _facts(organ: Organ, visit: VisitFacts, work: Work) -> tuple[Fact, ...]:
     plan = work.plan
     facts = []
     if visit.purpose:
         facts.append(Fact("Purpose", visit.purpose))
-    facts.append(Fact("Organ's pitch", f"{_own_pitch(organ)}, {organ.temperament.name}"))
+    facts.append(Fact("Organ's pitch", f"{pitch_words(organ)}, {organ.temperament.name}"))
     if visit.air_celsius:
         air = ", ".join(
             f"{organ.division(d).name} {celsius(c)}" for d, c in visit.air_celsius.items()

@@ -11,10 +11,12 @@ from walkboard.book.records import KeptOrgan, KeptVisit
 from walkboard.errors import BookError
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
+from walkboard.work.book_choice import BookChoice
 from walkboard.work.organ_files import read_text
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
+    from walkboard.scales.key_names import Names
 
 
 def now() -> datetime:
@@ -30,6 +32,20 @@ def new(path: Path) -> Book:
 def opened(path: Path) -> Book:
     """Open a book; BookError if there is none or it cannot be used."""
     return open_book(path, clock=now)
+
+
+def key_names(path: Path | None) -> Names:
+    """How a book names keys on paper; scientific names where there is no book.
+
+    Raises
+    ------
+    BookError
+        If the path is given and is no book, or one that cannot be used.
+    """
+    if path is None:
+        return BookChoice().key_names
+    with opened(path) as book:
+        return BookChoice.of(book.path).key_names
 
 
 def add_organ(book: Book, description: Path) -> KeptOrgan:

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard.errors import InputError
+from walkboard.scales.key_names import Names
+from walkboard.sheets.wording import naming_keys
 from walkboard.work.open_book import now
 from walkboard.work.write_files import write_file
 
@@ -15,7 +17,13 @@ if TYPE_CHECKING:
     from walkboard.planning.complete import CompleteTuning
 
 
-def print_complete(organ: Organ, found: CompleteTuning, path: Path, first_day: str | None) -> None:
+def print_complete(
+    organ: Organ,
+    found: CompleteTuning,
+    path: Path,
+    first_day: str | None,
+    names: Names = Names.SCIENTIFIC,
+) -> None:
     """Write a complete tuning as PDF.
 
     Parameters
@@ -25,6 +33,8 @@ def print_complete(organ: Organ, found: CompleteTuning, path: Path, first_day: s
     path : Path
     first_day : str or None
         ISO 8601 date of the first day; None is today.
+    names : Names
+        How keys are named.
 
     Raises
     ------
@@ -38,4 +48,6 @@ def print_complete(organ: Organ, found: CompleteTuning, path: Path, first_day: s
         first = now().date() if first_day is None else date.fromisoformat(first_day)
     except ValueError:
         raise InputError(f"{first_day!r} is not a date.", fix="Write it as 2027-03-14.") from None
-    write_file(render_pdf(complete_sheet(organ, found, first)), path, what="the sheet")
+    with naming_keys(names):
+        sheet = complete_sheet(organ, found, first)
+    write_file(render_pdf(sheet), path, what="the sheet")

@@ -124,7 +124,8 @@ def venue_page(
     book: Book, organ: Organ, visit: KeptVisit, language: Language = Language.ENGLISH
 ) -> str:
     """Page 1 of a visit's report as one HTML file that the venue can keep."""
-    return front_page_html(front_page(venue_news(book, organ, visit), language))
+    with naming_keys(BookChoice.of(book.path).key_names):
+        return front_page_html(front_page(venue_news(book, organ, visit), language))
 
 
 RANKS_DRAWN = 8  # in an outlook, unless they are named
@@ -174,14 +175,11 @@ def print_outlook(
     drawn = [organ.rank(rank).id for rank in ranks] or least_sure_ranks(
         seen, until, celsius, RANKS_DRAWN
     )
-    sheet = outlook_sheet(
-        organ,
-        today,
-        found,
-        drift_courses(seen, drawn, until, celsius),
-        visits=len(seen.visits),
-        visit_minutes=given,
-    )
+    courses = drift_courses(seen, drawn, until, celsius)
+    with naming_keys(BookChoice.of(book.path).key_names):
+        sheet = outlook_sheet(
+            organ, today, found, courses, visits=len(seen.visits), visit_minutes=given
+        )
     return write_file(render_pdf(sheet), to, what="sheet")
 
 

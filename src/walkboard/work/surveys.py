@@ -11,6 +11,9 @@ from typing import Any
 
 from walkboard.errors import InputError, UnknownNameError
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.scales.key_names import Names
+from walkboard.sheets.key_sheet import KeySheet, key_sheet
+from walkboard.sheets.wording import naming_keys
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.survey.plan.schedule import (
     VELOCITY,
@@ -78,12 +81,19 @@ def pipes_not_read(walks: Iterable[HeardWalk]) -> tuple[PipeRef, ...]:
     return left
 
 
-def print_key_sheet(organ: Organ, plan: SurveyPlan, day: date, to: Path) -> Path:
+def named_key_sheet(
+    organ: Organ, plan: SurveyPlan, day: date, names: Names = Names.SCIENTIFIC
+) -> KeySheet:
+    """The key holder's sheet, with its keys named so."""
+    with naming_keys(names):
+        return key_sheet(organ, plan, day)
+
+
+def print_key_sheet(sheet: KeySheet, to: Path) -> Path:
     """Write the key holder's sheet as PDF; InputError when the file cannot be written."""
-    from walkboard.sheets.key_sheet import key_sheet
     from walkboard.sheets.typesetting import render_pdf
 
-    return write_file(render_pdf(key_sheet(organ, plan, day)), to, what="file")
+    return write_file(render_pdf(sheet), to, what="file")
 
 
 def write_midi(plan: SurveyPlan, folder: Path, *, channel: int = 1) -> tuple[Path, ...]:
