@@ -58,7 +58,7 @@ def test_a_wrong_fragment_would_be_seen() -> None:
 
 
 def test_the_list_in_it_is_understood_to_the_last_line() -> None:
-    (listed,) = re.findall(r"are\s+read\s+too:\n\n```text\n(.*?)```", TEXT, re.DOTALL)
+    (listed,) = re.findall(r"are\s+read\s+too\)?:\n\n```text\n(.*?)```", TEXT, re.DOTALL)
     made = describe(read_stop_list(listed))
     assert len(made.rows) == 12
     asked = [row.line.text for row in made.rows if row.state is State.ASKED]
