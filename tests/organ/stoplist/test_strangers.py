@@ -2,7 +2,9 @@
 
 Before anything was changed for them, 321 of their 377 lines came out right, 27 were asked about and
 14 were wrong without a mark. The causes were fixed since, so they no longer measure a stranger's
-list: they keep what was gained.
+list: they keep what was gained. Four more lists (`fresh-…`), written after that, measured it again:
+104 of 114 lines right at first sight, 7 asked about or marked as guesses, 3 wrong without a mark;
+their causes are fixed too.
 """
 
 from __future__ import annotations

@@ -54,6 +54,7 @@ _CALLED = {
     "egal": "equal", "evenredig zwevend": "equal", "gelijkzwevend": "equal", "equabile": "equal",
     "igual": "equal", "mitteltonig": "meantone 1/4", "meantone": "meantone 1/4",
     "quarter comma meantone": "meantone 1/4", "mesotonique": "meantone 1/4",
+    "mesotonique au quart de comma": "meantone 1/4",
     "tempere egal": "equal",
     "middentoon": "meantone 1/4", "middentoons": "meantone 1/4", "mesotonico": "meantone 1/4",
     "meantone quarter": "meantone 1/4", "1 4 comma meantone": "meantone 1/4",

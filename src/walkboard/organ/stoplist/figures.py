@@ -45,6 +45,7 @@ _ROMAN_RANKS = re.compile(
     r"(?<![\w./])(?:(?:X|IX|IV|V?I{1,3}|V)\s*[-–]\s*)?(XII|XI|X|IX|IV|V?I{1,3}|V)"
     r"(?:\s*(?:rks?|ranks?|rangs?|sterk|fach|file|hileras)\b\.?)?(?![\w'./])"
 )
+_FRENCH_FEET = re.compile(r"(?<!\d)(\d)'\s?([1-4])/([3579])'?(?![\w/])")  # 2'2/3
 _COMPOSED = re.compile(
     rf"({_NUMBER})'?\s*(?:\+|&|und|u\.|et|e|y|en)\s*({_NUMBER})'?(?:\s*\+\s*({_NUMBER})'?)*"
 )
@@ -64,6 +65,7 @@ def tidy(text: str) -> str:
     text = text.translate(_PRIMES)
     for sign, written in _FRACTIONS.items():
         text = re.sub(rf"(\d)\s*{sign}", rf"\1 {written}", text).replace(sign, written)
+    text = _FRENCH_FEET.sub(r"\1 \2/\3'", text)
     text = re.sub(r"[.…_·]{3,}", " ", text)
     return re.sub(r"[ \t\u00a0\u2007\u2009\u202f]+", " ", text).strip()
 

@@ -183,7 +183,8 @@ def is_scientific(high: str, low: Key) -> bool:
 
 
 _START = re.compile(
-    r"\(?\s*\b(?:(?:from|ab|dal|dalla|desde|vanaf|[àa] partir (?:du|de)|von|beginning at|gamut)\s+"
+    r"\(?\s*\b(?:(?:from|ab|dal|dalla|desde|vanaf|[àa] partir (?:du|de)|von|beginning at|gamut)"
+    r"\s+(?:low\s+)?"
     r"|[àa] partir d')"
     r"(?:(tenor|ten\.?|middle|treble)\s+([A-Ha-h])\b|"
     r"(\d)(?:e|ème|er)?\s+(ut|do|ré|re|mi|fa|sol|la|si)\b|"
@@ -193,6 +194,10 @@ _START = re.compile(
 )
 _TENOR = re.compile(
     r"\(?\s*(?<!\w)(?:t\.\s?c\.?|ten(?:or|\.)\s?c|tc)(?!\w)\.?\s*\)?", re.IGNORECASE
+)
+# English organs name a short stop by where it stops going down: (to FF), (down to tenor C).
+_DOWN = re.compile(
+    r"\(?\s*\b(?:down\s+)?to\s+(?:(tenor\s+c|t\.?c\.?)|(DD|EE|FF|GG|AA|BB))(?!\w)\s*\)?"
 )
 _DOUBLE = re.compile(r"\(\s*((?:DD|EE|FF|GG|AA|BB))\s*\)")
 _ALONE = re.compile(r"\(\s*([a-h][⁰¹²³⁴⁵°º]?(?:[1-4]|'{1,4})?)\s*\)")
@@ -247,6 +252,11 @@ def take_reach(text: str) -> Reach:
         if named is not None:
             key, why = named
             return Reach(key.name, None, text[: start.start()] + " " + text[start.end() :], why)
+    down = _DOWN.search(text)
+    if down is not None:
+        above = Key.parse("C3") if down[1] else read_key(down[2])
+        if above is not None:
+            return Reach(above.name, None, text[: down.start()] + " " + text[down.end() :])
     if tenor is not None:
         return Reach("C3", None, text[: tenor.start()] + " " + text[tenor.end() :])
     for pattern, from_key, to_key, why in (
