@@ -4,7 +4,7 @@ Before anything was changed for them, 321 of their 377 lines came out right, 27 
 14 were wrong without a mark. The causes were fixed since, so they no longer measure a stranger's
 list: they keep what was gained. Four more lists (`fresh-…`), written after that, measured it again:
 104 of 114 lines right at first sight, 7 asked about or marked as guesses, 3 wrong without a mark;
-their causes are fixed too.
+their causes are fixed too. Three more (`later-…`) after that: 69 of 70, one wrong without a mark.
 """
 
 from __future__ import annotations

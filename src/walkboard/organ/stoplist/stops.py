@@ -36,7 +36,7 @@ _EXTENDED = re.compile(
     re.IGNORECASE,
 )
 _BORROWED = re.compile(
-    r"[(\[]\s*(?:transm(?:ission)?\b\.?|tr\.|borrowed|aus|from|von|de|uit|dal|ex|emprunt\w*)\s*"
+    r"[(\[]\s*(?:transm(?:issi(?:on|e|one|ón))?\b\.?|tr\.|borrowed|aus|from|von|de|uit|dal|ex|emprunt\w*)\s*"
     r"(?:from|von|aus|de|uit|:)?\s*(?P<from>[^)\]]*)[)\]]",
     re.IGNORECASE,
 )
