@@ -5,9 +5,6 @@ complete.
 from __future__ import annotations
 
 import json
-import os
-import uuid
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,6 +12,7 @@ from typing import Any
 from walkboard.errors import InputError
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.survey.hear.to_json import walk_from_json
+from walkboard.work.write_files import write_file
 
 FOLDER = "worked-out/archive"  # in the book's folder; may be removed at any time
 
@@ -42,19 +40,13 @@ class Results:
             If it cannot be written.
         """
         place = self.path_of(key)
-        part = place.with_name(f".{uuid.uuid4().hex}.part")
         try:
             place.parent.mkdir(parents=True, exist_ok=True)
-            with part.open("wb") as stream:
-                stream.write(data)
-                stream.flush()
-                os.fsync(stream.fileno())
-            os.replace(part, place)
         except OSError as error:
-            part.unlink(missing_ok=True)
             raise InputError(
                 f"The result cannot be written: {error.strerror or error}.", where=str(place)
             ) from error
+        write_file(data, place, what="result")
 
     def read(self, key: str) -> dict[str, Any]:
         """A result as JSON values.
@@ -82,7 +74,3 @@ class Results:
             If it cannot be read.
         """
         return walk_from_json(self.read(key), where=str(self.path_of(key)))
-
-    def unfinished(self) -> Iterator[Path]:
-        """Partial files left by a killed program."""
-        yield from self.folder.glob("*/.*.part")

@@ -9,8 +9,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
-import uuid
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -21,6 +19,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from walkboard import __version__
 from walkboard.book.keeping import Book
 from walkboard.book.records import KeptEvent, KeptOrgan
+from walkboard.errors import InputError
 from walkboard.organ.reading import read_organ
 from walkboard.planning.listen.course import readiness_course, unvisited
 from walkboard.planning.listen.readiness import Occasion
@@ -29,6 +28,7 @@ from walkboard.planning.value.use import EventUse
 from walkboard.work import outlook
 from walkboard.work.learned_drift import FOLDER
 from walkboard.work.plan_request import changes_of
+from walkboard.work.write_files import write_file
 
 _Share = Annotated[float, Field(ge=0.0, le=1.0, allow_inf_nan=False)]
 _Weeks = Annotated[float, Field(ge=0.0, le=1e4, allow_inf_nan=False)]
@@ -156,11 +156,9 @@ def _keep(place: Path, curve: Curve, events: tuple[EventNeed, ...]) -> None:
         "curve": list(zip(curve.weeks, curve.readiness, strict=True)),
         "events": [(event.week, event.unvisited) for event in events],
     }
-    part = place.with_name(f".{uuid.uuid4().hex}.part")
-    with contextlib.suppress(OSError):
+    with contextlib.suppress(OSError, InputError):
         place.parent.mkdir(exist_ok=True)
-        part.write_text(json.dumps(document), encoding="utf-8")
-        os.replace(part, place)
+        write_file(json.dumps(document).encode(), place, what="forecast")
         files = sorted(place.parent.glob("round-*.json"), key=lambda f: f.stat().st_mtime)
         for old in files[:-MOST_KEPT]:
             old.unlink()
