@@ -9,6 +9,7 @@ need chromium chromium
 need firefox-esr firefox-esr
 need pulseaudio pulseaudio
 need paplay pulseaudio-utils
+need nginx nginx-light
 compgen -G '/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so' >/dev/null || missing+=(libasound2-plugins)
 ldconfig -p 2>/dev/null | grep -q libportaudio.so || missing+=(libportaudio2)
 ldconfig -p 2>/dev/null | grep -q libfluidsynth.so || missing+=(libfluidsynth3)
