@@ -13,7 +13,8 @@ import numpy as np
 from bench._organs import a_season_later, invented_organ
 from walkboard.condition.assess import assess
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.what_if import WORTH_SAYING_CENTS, prepare
+from walkboard.planning.to_plan import WORTH_SAYING_CENTS
+from walkboard.planning.what_if import prepare
 
 ORGANS = 200
 MINUTES = (30.0, 120.0, 480.0)

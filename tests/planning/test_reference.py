@@ -7,7 +7,8 @@ from bench._organs import a_season_later, invented_organ
 
 from walkboard.condition.assess import assess
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.what_if import WORTH_SAYING_CENTS, prepare
+from walkboard.planning.to_plan import WORTH_SAYING_CENTS
+from walkboard.planning.what_if import prepare
 
 
 @pytest.mark.parametrize("seed", range(9100, 9108))

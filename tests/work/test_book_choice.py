@@ -18,7 +18,8 @@ from walkboard.planning.request import PlanRequest
 from walkboard.scales.key_names import Names, name_of
 from walkboard.work.book_choice import FILE, BookChoice
 from walkboard.work.open_book import now, organ_of
-from walkboard.work.plans import kept, organ_to_plan
+from walkboard.work.planned_pipes import organ_to_plan
+from walkboard.work.plans import kept
 from walkboard.work.print_sheets import print_outlook, print_report, print_worklist
 
 

@@ -17,8 +17,10 @@ from walkboard.errors import BookError, InputError, SoundError, UnknownNameError
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.survey.recognise.verdict import Heard
 from walkboard.work import open_book, visit
+from walkboard.work.before_planning import reed_follows
 from walkboard.work.pipe_offsets import latest_air, pipe_cents_of_visit, visit_facts
-from walkboard.work.plans import Difference, known_pipes, minutes_of, organ_to_plan, reed_follows
+from walkboard.work.planned_pipes import known_pipes, organ_to_plan
+from walkboard.work.plans import Difference, minutes_of
 from walkboard.work.second_thoughts import correct_conditions
 
 NOON = datetime(2031, 3, 1, 12, 0, tzinfo=UTC)

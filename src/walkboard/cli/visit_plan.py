@@ -58,6 +58,7 @@ def plan(
     from walkboard.cli.plan import print_plan, print_questions
     from walkboard.planning.to_json import plan_to_json
     from walkboard.work import open_book, plans
+    from walkboard.work.before_planning import moved_since
     from walkboard.work.plan_request import EventNeeds, event_named
 
     if event is None and event_within is not None:
@@ -88,7 +89,7 @@ def plan(
         else:
             made = plans.kept(opened, visit, request).plan
         asked = plans.questions(opened, visit, request)
-        moved = plans.moved_since(opened, visit)
+        moved = moved_since(opened, visit)
     if as_json:
         texts = [question.text for question in asked]
         print_json(

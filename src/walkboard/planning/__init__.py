@@ -9,5 +9,5 @@
 - `request`, `what_if`: the request for a plan, and plans of one state under changing requests
 - `with_walks`, `between_references`: choice and walk together; a bound between the references
 - `complete`: a complete tuning, over one or more days
-- `plan`, `items`, `reasons`: the result, its lines and their reasons; `to_json` its JSON
+- `plan`, `to_plan`, `items`, `reasons`: the result, its lines and their reasons; `to_json` its JSON
 """

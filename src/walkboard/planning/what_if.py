@@ -27,18 +27,15 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.planning.air_course import AirCourse
 from walkboard.planning.arrays import FloatArray
 from walkboard.planning.between_references import Continuous, certify
-from walkboard.planning.choose import tied
-from walkboard.planning.choose.certify import choose
-from walkboard.planning.choose.curve import cost_curve, in_steps_within, passing_through
+from walkboard.planning.choose.curve import in_steps_within
 from walkboard.planning.choose.demands import Demands
 from walkboard.planning.choose.problem import Problem, pose, strays_fit, with_partners, with_strays
-from walkboard.planning.items import items_of, ordered_work
-from walkboard.planning.minutes import in_minutes
 from walkboard.planning.pitch import DivisionPitch, division_pitches
-from walkboard.planning.plan import CurvePoint, Plan, Reference
+from walkboard.planning.plan import Plan
 from walkboard.planning.request import EventAir, PlanRequest
 from walkboard.planning.route.shortest import BEAMS
 from walkboard.planning.route.ways import QUICK, Ways, Weather
+from walkboard.planning.to_plan import plan_of
 from walkboard.planning.value.belief import Belief, PipeForecast
 from walkboard.planning.value.celestes import pairs_known
 from walkboard.planning.value.layout import Layout
@@ -53,11 +50,6 @@ _EVENTS_REMEMBERED = 8
 _CELESTE_TURNS = 3  # chosen: most settle in two
 # For a pipe that must be done but was not heard: it may be anywhere. Chosen.
 UNKNOWN_CENTS = 10.0
-FORECAST_ONLY = (
-    "Nothing was heard today: this plan rests on forecasts alone and may leave the organ worse. "
-    "Listen to the first keys before you tune."
-)
-WORTH_SAYING_CENTS = 0.3  # a reference moved by more is mentioned, with its gain. Chosen.
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +102,15 @@ class Prepared:
             If the required work does not fit; says how many minutes are missing.
         """
         request.check(self.organ)
-        return self._plan(request, *self._settled(request))
+        costed, problem, outcome = self._settled(request)
+        return plan_of(
+            request,
+            problem,
+            outcome,
+            pitches=costed.pitches,
+            divisions=self.condition.divisions,
+            air=self._air,
+        )
 
     def _settled(self, request: PlanRequest) -> tuple[_Costed, Problem, Outcome]:
         """The choice, and what pipes cost with the partners of celestes that it tunes.
@@ -261,83 +261,6 @@ class Prepared:
     def _unknown(self, demands: Demands) -> tuple[PipeRef, ...]:
         known = {k.pipe for k in self._known}
         return tuple(sorted(demands.must - known))
-
-    def _plan(
-        self, request: PlanRequest, costed: _Costed, problem: Problem, outcome: Outcome
-    ) -> Plan:
-        task, chosen = outcome.task, outcome.chosen
-        reference = self._references(problem, outcome)
-        work = ordered_work(self.organ, outcome.picked(problem), outcome.legs)
-        curve: tuple[CurvePoint, ...] = ()
-        if request.curve_every_minutes is not None:
-            curve = passing_through(
-                cost_curve(
-                    task,
-                    request.minutes,
-                    every_minutes=request.curve_every_minutes,
-                    otherwise=replace(task, must=problem.must),
-                ),
-                request.minutes,
-                chosen.cost,
-            )
-        wanted = {*self.condition.divisions}
-        wanted |= {self.organ.rank(k.pipe.rank).division for k in costed.situation.known}
-        if task.parts is None:
-            before = float(task.untouched.min())
-        else:
-            before = tied.least(task.parts.untouched, task.parts.within)[1]
-        return Plan(
-            minutes=request.minutes,
-            reference=tuple(
-                Reference(
-                    id_,
-                    pitch.above_cents + reference[id_],
-                    pitch.air_celsius,
-                    None if request.event_air_celsius is None else pitch.event_celsius,
-                )
-                for id_, pitch in costed.pitches.items()
-                if id_ in wanted
-            ),
-            items=items_of(work, reference, costed.pitches, self._air),
-            cost_before=before,
-            cost_after=chosen.cost,
-            cost_bound=chosen.bound,
-            minutes_used=in_minutes(outcome.used),
-            curve=curve,
-            walk_minutes=outcome.way.minutes,
-            walk_bound_minutes=outcome.way.bound_minutes,
-            notes=(*self._unheard(), *problem.notes, *self._moved(request, outcome)),
-        )
-
-    def _unheard(self) -> tuple[str, ...]:
-        """A warning if the plan is based on no readings."""
-        return () if any(isinstance(k, PipeCents) for k in self._known) else (FORECAST_ONLY,)
-
-    def _moved(self, request: PlanRequest, outcome: Outcome) -> tuple[str, ...]:
-        """Gain from moving the reference, if it is moved enough to matter."""
-        task, chosen = outcome.task, outcome.chosen
-        moved = float(task.references_cents[chosen.reference])
-        if task.parts is not None or abs(moved) <= WORTH_SAYING_CENTS:
-            return ()
-        where = f"All is tuned {moved:+.1f} cents from where the organ stands"
-        here = task.at_reference(len(task.references_cents) // 2)
-        try:
-            stay = choose(here, in_steps_within(request.minutes)).cost
-        except NotEnoughMinutesError:
-            return (f"{where}: nearer, what must be done does not fit.",)
-        buys = stay - chosen.cost
-        return (f"{where}: that leaves {buys:.1f} less badness ({buys / max(stay, 1e-9):.0%}).",)
-
-    def _references(self, problem: Problem, outcome: Outcome) -> dict[str, float]:
-        """The reference of every division, above its present pitch [cents]."""
-        at = outcome.task.references_cents
-        chosen = outcome.chosen.references
-        first = float(at[chosen[0]])
-        found = {division.id: first for division in self.organ.divisions}
-        if outcome.task.parts is not None:
-            for division, index in zip(problem.divisions(), chosen, strict=True):
-                found[division] = float(at[index])
-        return found
 
 
 def _as_it_turns_out(outcome: Outcome, there: Problem) -> Outcome:

@@ -4,7 +4,8 @@
 - `hear_recording`, `hear_recordings`, `hold_audio`: recordings heard and played again
 - `surveys`, `heard_keys`: walks planned, played, and what was missed
 - `visit`, `worklist`, `faults`: a visit from arrival to closing
-- `plan_request`, `plans`, `weights`: plans; `walk_files` walks from files
+- `plan_request`, `planned_pipes`, `before_planning`, `plans`, `weights`: plans
+- `walk_files`: walks from files
 - `live`: a session at the pipes
 - `calendar`, `outlook`, `learned_drift`, `drift_course`: looking ahead and back
 - `snapshot`, `overview`, `pipe_history`, `pipe_offsets`: what pages show of a book

@@ -1,46 +1,40 @@
 """Plans: the one use case behind the command line, the pages and the demo.
 
-The newest description of the organ counts, also for a visit that was opened under an older one: a
-rank that has been marked historic since is not planned. A kept plan records which version it used.
-What all plans of one state have in common is worked out once; a book with a memory remembers it, so
-that a page can try another number of minutes in a small part of a second. Light to import; what
-plans is loaded when first asked.
+Plans go by the newest description of the organ (`planned_pipes`); a kept plan records which version
+it used. What all plans of one state have in common is worked out once; a book with a memory
+remembers it, so that a page can try another number of minutes in a small part of a second. Light to
+import; what plans is loaded when first asked.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptPlan, KeptVisit
 from walkboard.condition.gather import best_readings, stated_air
-from walkboard.condition.state import Condition, PipeCents
 from walkboard.errors import InputError
-from walkboard.organ.model import Organ, PipeRef
-from walkboard.organ.reading import read_organ
-from walkboard.organ.targets import target_hz
+from walkboard.organ.model import Organ
 from walkboard.planning.plan import CurvePoint, Plan
 from walkboard.plausible import PLAN_MINUTES
-from walkboard.quantities import cents_of_ratio
+from walkboard.work.before_planning import asked_before, reed_follows
 from walkboard.work.open_book import now
-from walkboard.work.pipe_offsets import latest_air, pipe_cents_of_visit
+from walkboard.work.pipe_offsets import latest_air
+from walkboard.work.planned_pipes import known_pipes, organ_to_plan, remembered
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
     from walkboard.condition.questions import InputQuestion
+    from walkboard.condition.state import Condition
     from walkboard.planning.between_references import Continuous
     from walkboard.planning.request import PlanRequest
     from walkboard.planning.value.weight import WeightChange
     from walkboard.planning.what_if import Prepared
     from walkboard.survey.hear.heard_walk import HeardWalk
 
-T = TypeVar("T")
-
 CURVE_EVERY_MINUTES = 10.0  # as `walkboard.planning.choose.curve`
 _BEYOND = 1.5  # as `walkboard.planning.choose.curve` goes beyond the minutes that it is asked for
-FEWEST_VISITS = 3  # before what a reed follows is believed; chosen
-MOST_FOLLOWS_SIGMA = 0.06  # of it; the prior alone has 0.08
 _AIR_SECONDS = 600.0  # the air's course is taken to be the same for so long; chosen
 
 
@@ -140,44 +134,6 @@ def from_walks(
     )
 
 
-def organ_to_plan(book: Book, visit: KeptVisit) -> Organ:
-    """The organ as its newest description has it: what every plan goes by."""
-    kept = book.organ(visit.organ_id)
-    key = ("described", kept.id, kept.version)
-    return _remembered(book, key, lambda: read_organ(kept.description, where=kept.name))
-
-
-def known_pipes(book: Book, visit: KeptVisit) -> tuple[PipeCents, ...]:
-    """Where each pipe stands by a visit's readings, against the targets of the newest description.
-
-    Pipes that the newest description no longer has are left out.
-    """
-    organ = organ_to_plan(book, visit)
-    before = next(
-        v for v in book.organ_versions(visit.organ_id) if v.version == visit.organ_version
-    )
-    if before.version == book.organ(visit.organ_id).version:
-        return pipe_cents_of_visit(book, organ, visit)
-    old = read_organ(before.description, where=before.name)
-    return against_targets_of(organ, old, pipe_cents_of_visit(book, old, visit))
-
-
-def against_targets_of(
-    organ: Organ, old: Organ, pipes: Sequence[PipeCents]
-) -> tuple[PipeCents, ...]:
-    """Readings against an older description's targets, restated against another's."""
-    there = {rank.id: rank.pipes for rank in organ.ranks}
-    return tuple(
-        replace(p, cents=p.cents + _cents_between(organ, old, p.pipe, p.air_celsius))
-        for p in pipes
-        if p.pipe.number <= there.get(p.pipe.rank, 0)
-    )
-
-
-def _cents_between(organ: Organ, old: Organ, pipe: PipeRef, celsius: float) -> float:
-    return cents_of_ratio(target_hz(old, pipe, celsius) / target_hz(organ, pipe, celsius))
-
-
 def prepared(book: Book, visit: KeptVisit) -> Prepared:
     """What the plans of a visit have in common, as it stands now.
 
@@ -207,33 +163,7 @@ def prepared(book: Book, visit: KeptVisit) -> Prepared:
             reed_follows=reed_follows(book, visit, organ),
         )
 
-    return _remembered(book, ("prepared", *_state(book, visit)), work_out)
-
-
-def reed_follows(book: Book, visit: KeptVisit, organ: Organ) -> dict[str, float]:
-    """How far each reed rank follows the air by itself, 0 to 1, as earlier visits show it.
-
-    Empty where there are too few visits to know: then reeds are taken to stay where they are.
-    """
-    earlier = [v for v in book.visits(visit.organ_id) if v.id < visit.id]
-    if len(earlier) < FEWEST_VISITS:
-        return {}
-
-    def work_out() -> dict[str, float]:
-        from walkboard.condition.drift.forecast import follow
-        from walkboard.work.outlook import past_visit
-
-        past = sorted((past_visit(book, organ, v) for v in earlier), key=lambda v: v.at)
-        drift = follow(organ, past)
-        found = {}
-        for rank, known in zip(organ.ranks, drift.ranks, strict=True):
-            beyond, sigma = known.follows()  # −1 is a reed that stays where it is
-            if not rank.family.is_flue and sigma < MOST_FOLLOWS_SIGMA:
-                found[rank.id] = min(1.0, max(0.0, 1.0 + beyond))
-        return found
-
-    version = book.organ(visit.organ_id).version
-    return _remembered(book, ("follows", visit.organ_id, version, earlier[-1].id), work_out)
+    return remembered(book, ("prepared", *_state(book, visit)), work_out)
 
 
 def questions(book: Book, visit: KeptVisit, request: PlanRequest) -> tuple[InputQuestion, ...]:
@@ -246,37 +176,6 @@ def questions(book: Book, visit: KeptVisit, request: PlanRequest) -> tuple[Input
     """
     ready = prepared(book, visit)
     return asked_before(ready.organ, (), ready.condition, request)
-
-
-def asked_before(
-    organ: Organ, walks: Sequence[HeardWalk], condition: Condition, request: PlanRequest
-) -> tuple[InputQuestion, ...]:
-    """What to ask the tuner before these readings are planned with."""
-    from walkboard.condition.questions import input_questions
-
-    air = request.event_air_celsius
-    airs = air if isinstance(air, Mapping) else {} if air is None else {"": air}
-    return input_questions(organ, walks, condition, airs)
-
-
-def moved_since(book: Book, visit: KeptVisit) -> tuple[str, ...]:
-    """What has moved since the last visit beyond what time and air explain, a sentence each.
-
-    Empty at a first visit, and where nothing usable was heard yet.
-    """
-    from walkboard.condition.drift.forecast import follow, forecast
-    from walkboard.condition.drift.since import moved_since as sentences_of
-    from walkboard.work.outlook import past_visit
-
-    earlier = [v for v in book.visits(visit.organ_id) if v.id < visit.id]
-    heard = known_pipes(book, visit)
-    if not earlier or not heard:
-        return ()
-    organ = organ_to_plan(book, visit)
-    past = sorted((past_visit(book, organ, v) for v in earlier), key=lambda v: v.at)
-    here = past_visit(book, organ, visit)
-    ahead = forecast(follow(organ, past), here.at, here.air_celsius)
-    return sentences_of(organ, ahead, here.heard, f"{past[-1].at:%B %Y}")
 
 
 def tried(book: Book, visit: KeptVisit, request: PlanRequest) -> Plan:
@@ -336,7 +235,7 @@ def curve(
         curve_every_minutes=CURVE_EVERY_MINUTES,
     )
     key = ("curve", *_state(book, visit), longest_minutes, _hashable(request))
-    return _remembered(book, key, lambda: prepared(book, visit).plan(shown).curve)
+    return remembered(book, key, lambda: prepared(book, visit).plan(shown).curve)
 
 
 def minutes_of(visit: KeptVisit, minutes: float | None) -> float:
@@ -390,12 +289,6 @@ def _state(book: Book, visit: KeptVisit) -> tuple[Hashable, ...]:
     weights = tuple(book.weights(visit.organ_id))
     version = book.organ(visit.organ_id).version
     return visit.id, version, marks.hearings, marks.ticks, marks.conditions, since, weights
-
-
-def _remembered(book: Book, key: tuple[Hashable, ...], work_out: Callable[[], T]) -> T:
-    from walkboard.book.seen import SeenBook
-
-    return book.memory.get(key, work_out) if isinstance(book, SeenBook) else work_out()
 
 
 def _hashable(request: PlanRequest) -> Hashable:

@@ -35,6 +35,7 @@ from walkboard.sheets.rank_charts import STRAY_CENTS
 from walkboard.sheets.wording import against, rank_words
 from walkboard.work import plans
 from walkboard.work.plan_request import EventNeeds, request_of
+from walkboard.work.planned_pipes import organ_to_plan
 from walkboard.work.snapshot import pipe_cents
 from walkboard.work.worklist import groups_of
 
@@ -122,7 +123,7 @@ async def keep_plan(request: Request) -> Response:
 def _keep(request: Request, form: FormData) -> Response:
     at = surely_at_work(request)
     try:
-        organ = plans.organ_to_plan(at.desk.book, at.visit)
+        organ = organ_to_plan(at.desk.book, at.visit)
         plans.kept(at.desk.book, at.visit, _wish(at, form).request(organ))
     except WalkboardError as error:
         return _draw(request, at, form, "visit/plan.html", error)
@@ -139,7 +140,7 @@ def _draw(
     status = 200 if trouble is None else 400
     try:
         wish = _wish(at, asked)
-        organ = plans.organ_to_plan(at.desk.book, at.visit)
+        organ = organ_to_plan(at.desk.book, at.visit)
         made: Plan | None = plans.tried(at.desk.book, at.visit, wish.request(organ))
     except WalkboardError as error:
         wish, made, trouble = Wish(_usual_minutes(at)), None, trouble or error
@@ -167,7 +168,7 @@ def _render(request: Request, at: AtVisit, template: str, wish: Wish, **values: 
 
 
 def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
-    organ = plans.organ_to_plan(at.desk.book, at.visit)
+    organ = organ_to_plan(at.desk.book, at.visit)
     points = plans.curve(at.desk.book, at.visit, wish.request(organ), _longest(at))
     left = made.cost_after / made.cost_before if made.cost_before else 0.0
     groups = groups_of(organ, made)

@@ -1,0 +1,77 @@
+"""Before a visit is planned: what to ask, what has moved, how far reeds follow the air."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from walkboard.book.records import KeptVisit
+from walkboard.organ.model import Organ
+from walkboard.work.planned_pipes import known_pipes, organ_to_plan, remembered
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+    from walkboard.condition.questions import InputQuestion
+    from walkboard.condition.state import Condition
+    from walkboard.planning.request import PlanRequest
+    from walkboard.survey.hear.heard_walk import HeardWalk
+
+FEWEST_VISITS = 3  # before what a reed follows is believed; chosen
+MOST_FOLLOWS_SIGMA = 0.06  # of it; the prior alone has 0.08
+
+
+def asked_before(
+    organ: Organ, walks: Sequence[HeardWalk], condition: Condition, request: PlanRequest
+) -> tuple[InputQuestion, ...]:
+    """What to ask the tuner before these readings are planned with."""
+    from walkboard.condition.questions import input_questions
+
+    air = request.event_air_celsius
+    airs = air if isinstance(air, Mapping) else {} if air is None else {"": air}
+    return input_questions(organ, walks, condition, airs)
+
+
+def moved_since(book: Book, visit: KeptVisit) -> tuple[str, ...]:
+    """What has moved since the last visit beyond what time and air explain, a sentence each.
+
+    Empty at a first visit, and where nothing usable was heard yet.
+    """
+    from walkboard.condition.drift.forecast import follow, forecast
+    from walkboard.condition.drift.since import moved_since as sentences_of
+    from walkboard.work.outlook import past_visit
+
+    earlier = [v for v in book.visits(visit.organ_id) if v.id < visit.id]
+    heard = known_pipes(book, visit)
+    if not earlier or not heard:
+        return ()
+    organ = organ_to_plan(book, visit)
+    past = sorted((past_visit(book, organ, v) for v in earlier), key=lambda v: v.at)
+    here = past_visit(book, organ, visit)
+    ahead = forecast(follow(organ, past), here.at, here.air_celsius)
+    return sentences_of(organ, ahead, here.heard, f"{past[-1].at:%B %Y}")
+
+
+def reed_follows(book: Book, visit: KeptVisit, organ: Organ) -> dict[str, float]:
+    """How far each reed rank follows the air by itself, 0 to 1, as earlier visits show it.
+
+    Empty where there are too few visits to know: then reeds are taken to stay where they are.
+    """
+    earlier = [v for v in book.visits(visit.organ_id) if v.id < visit.id]
+    if len(earlier) < FEWEST_VISITS:
+        return {}
+
+    def work_out() -> dict[str, float]:
+        from walkboard.condition.drift.forecast import follow
+        from walkboard.work.outlook import past_visit
+
+        past = sorted((past_visit(book, organ, v) for v in earlier), key=lambda v: v.at)
+        drift = follow(organ, past)
+        found = {}
+        for rank, known in zip(organ.ranks, drift.ranks, strict=True):
+            beyond, sigma = known.follows()  # −1 is a reed that stays where it is
+            if not rank.family.is_flue and sigma < MOST_FOLLOWS_SIGMA:
+                found[rank.id] = min(1.0, max(0.0, 1.0 + beyond))
+        return found
+
+    version = book.organ(visit.organ_id).version
+    return remembered(book, ("follows", visit.organ_id, version, earlier[-1].id), work_out)
