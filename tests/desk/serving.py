@@ -14,6 +14,7 @@ from starlette.responses import HTMLResponse, Response
 
 from walkboard.desk.frame.desk import Desk
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.pages import PAGES
 from walkboard.desk.server.application import make_application
 from walkboard.desk.server.network import bound
@@ -55,10 +56,14 @@ def tell_the_time(desk: Desk) -> None:
 
 def serve(book: Path, port: int, answer: Connection, is_shared: bool) -> None:
     """Serve a book; its port is sent once it listens."""
+    doors = (
+        Door("/clock", clock, Permission.ENTER),
+        Door("/tell", tell, Permission.ENTER, ("POST",)),
+    )
     application = make_application(
         book,
         shared_address=FOR_PHONES if is_shared else None,
-        pages=(*PAGES, Page("clock", (Door("/clock", clock), Door("/tell", tell, ("POST",))))),
+        pages=(*PAGES, Page("clock", doors)),
     )
     threading.Thread(target=tell_the_time, args=(application.state.desk,), daemon=True).start()
     listening = [bound("127.0.0.1", port)]

@@ -15,6 +15,8 @@ from starlette.testclient import TestClient
 
 from walkboard.book.folder import DATABASE
 from walkboard.book.seen import SeenBook, open_seen
+from walkboard.desk.frame.page import Keeper
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.setting import Setting
 from walkboard.desk.server import application
 from walkboard.desk.server.outbox import Outbox, Outcome
@@ -104,7 +106,7 @@ def outcome_of(error: Exception | None) -> Outcome:
         if error is not None:
             raise error
 
-    return Outbox({"tick": keeper}).keep(None, tick(), "Phone")  # type: ignore[arg-type]
+    return Outbox({"tick": Keeper(keeper, Permission.TICK)}).keep(None, tick(), "Phone")  # type: ignore[arg-type]
 
 
 def because(cause: Exception | None) -> BookError:
@@ -139,7 +141,8 @@ def test_a_programs_own_mistake_is_not_hidden() -> None:
 
 def test_a_time_without_a_zone_is_taken_as_utc() -> None:
     kept: list[Setting] = []
-    box = Outbox({"tick": lambda _, setting, __: kept.append(setting)})
+    keeper = Keeper(lambda _, setting, __: kept.append(setting), Permission.TICK)
+    box = Outbox({"tick": keeper})
     noon = datetime(2031, 3, 1, 12, 0)  # noqa: DTZ001
     for at in (noon, noon.replace(tzinfo=timezone(timedelta(hours=2)))):
         box.keep(None, tick().model_copy(update={"at": at}), "")  # type: ignore[arg-type]

@@ -12,8 +12,9 @@ from starlette.requests import HTTPConnection, Request
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.background.exports import Exports
 from walkboard.desk.background.uploads import Uploads
-from walkboard.desk.frame.access import visitor_of
+from walkboard.desk.frame.access import Visitor, visitor_of
 from walkboard.desk.frame.pairing import Pairing
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.live.practice import Practising
 from walkboard.desk.live.session import LiveListening
 from walkboard.organ.model import Organ
@@ -89,6 +90,14 @@ class Desk:
             raise HTTPException(404)
         return organ_in(self.book, organ_id)
 
+    def organs_of(self, visitor: Visitor) -> tuple[KeptOrgan, ...]:
+        """The organs that a visitor finds in the book."""
+        if visitor.may_on_every_organ(Permission.ENTER):
+            return self.book.organs()
+        if not visitor.is_known:
+            return ()
+        return tuple(o for o in self.book.organs() if visitor.may(Permission.ENTER, o.id))
+
     def address_for_phones(self, request: Request) -> str:
         """Where others on the network find the desk, without the last stroke."""
         port = (request.scope.get("server") or ("", 80))[1]
@@ -96,8 +105,10 @@ class Desk:
         return f"{scheme}://{self.shared_address or '127.0.0.1'}:{port}"
 
     def device_name(self, request: Request) -> str:
-        """Name of the paired device that asks; empty at the desk itself."""
+        """Name of the person or the paired device that asks; empty at the desk itself."""
         visitor = visitor_of(request)
+        if visitor.person is not None:
+            return visitor.person.name
         devices = self.pairing.devices.all()
         return next((d.name for d in devices if d.id == visitor.device), "")
 

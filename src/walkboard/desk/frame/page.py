@@ -10,8 +10,8 @@ from typing import TypeAlias
 from starlette.requests import Request
 from starlette.responses import Response
 
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.desk import Desk
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.setting import Setting
 
 Endpoint: TypeAlias = Callable[[Request], Response] | Callable[[Request], Awaitable[Response]]
@@ -33,17 +33,33 @@ class Door:
     path : str
         As Starlette writes it, ``/organ/{organ:int}/rank/{rank}``.
     endpoint : callable
+    permission : Permission
+        What a visitor needs, on the organ that the path names where it names one.
     methods : tuple of str
-    access : Access
     largest_bytes : int
         Largest body of a request; a larger one is refused while it comes in.
     """
 
     path: str
     endpoint: Endpoint
+    permission: Permission
     methods: tuple[str, ...] = ("GET",)
-    access: Access = Access.PAIRED
     largest_bytes: int = LARGEST_BODY_BYTES
+
+
+@dataclass(frozen=True, slots=True)
+class Keeper:
+    """How one kind of setting is stored, and what whoever sends it needs.
+
+    Attributes
+    ----------
+    keep : Keep
+    permission : Permission
+        On the organ that the setting names by its visit or fault.
+    """
+
+    keep: Keep
+    permission: Permission
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,14 +72,12 @@ class Page:
         Name of its words, ``words/en/NAME.toml``.
     doors : tuple of Door
     place : str or None
-        Its address in the navigation, with ``{organ}`` for the organ's number; None keeps it out.
-        Its label is ``NAME.place``.
+        Its address in the navigation, with ``{organ}`` for the organ's number, for whoever may use
+        the door there; None keeps it out. Its label is ``NAME.place``.
     rank : int
         Its position in the navigation, from the left.
-    settings : mapping of kind to Keep
+    settings : mapping of kind to Keeper
         What a browser's outbox may set, and how it is stored.
-    access : Access
-        Who sees its place in the navigation.
     count : callable or None
         Takes the desk and the organ's number: how many wait there, shown at its place in the
         navigation; the words for them are ``NAME.place_count``.
@@ -73,6 +87,11 @@ class Page:
     doors: tuple[Door, ...]
     place: str | None = None
     rank: int = 100
-    settings: Mapping[str, Keep] = field(default_factory=lambda: MappingProxyType({}))
-    access: Access = Access.PAIRED
+    settings: Mapping[str, Keeper] = field(default_factory=lambda: MappingProxyType({}))
     count: Count | None = None
+
+    @property
+    def place_permission(self) -> Permission:
+        """What the door at its place asks for."""
+        path = (self.place or "").replace("{organ}", "{organ:int}")
+        return next(d.permission for d in self.doors if d.path == path and "GET" in d.methods)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from walkboard.desk.frame.access import Access, Visitor
+from walkboard.desk.frame.access import Visitor
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.text.catalogue import LANGUAGES, language, say, script_words
 from walkboard.desk.text.figures import (
     MISSING,
@@ -69,14 +71,15 @@ class Renderer:
         """A page's HTML.
 
         Every template has, beside its own values: ``say`` (the catalogue), ``key`` (the name of a
-        key as this browser chose), ``organ_id`` (or None), ``visitor``, ``preferences``, ``places``
-        (the navigation) and ``change`` (of the book).
+        key as this browser chose), ``organ_id`` (or None), ``visitor``, ``may`` (takes the name of
+        a `Permission`, on the page's organ), ``preferences``, ``places`` (the navigation) and
+        ``change`` (of the book).
         """
         visitor: Visitor = request.state.visitor
         page = template.partition("/")[0].removesuffix(".html")
         organ_id = request.path_params.get("organ")
         if organ_id is None:
-            organs = desk.book.organs() if visitor.access > Access.OPEN else ()
+            organs = desk.organs_of(visitor)
             organ_id = organs[0].id if len(organs) == 1 else None
         frame = {
             **_frame(request, page),
@@ -109,12 +112,15 @@ class Renderer:
         self, desk: Desk, request: Request, organ_id: int | None, visitor: Visitor
     ) -> list[dict[str, Any]]:
         found = []
+        if not visitor.is_known:
+            return []
         is_known = any(kept.id == organ_id for kept in desk.book.organs())
         for page in self._places:
             assert page.place is not None
-            if visitor.access < max(page.access, Access.PAIRED):
+            of_organ = "{organ}" in page.place
+            if of_organ and organ_id is None:
                 continue
-            if organ_id is None and "{organ}" in page.place:
+            if not visitor.may(page.place_permission, organ_id if of_organ else None):
                 continue
             address = page.place.format(organ=organ_id)
             here = request.url.path
@@ -154,12 +160,18 @@ def _frame(request: Request, page: str) -> dict[str, Any]:
         "name_styles": list(Names),
         "key": preferences.key,
         "visitor": visitor,
-        "is_desk": visitor.access is Access.DESK,
-        "is_paired": visitor.access > Access.OPEN,
+        "is_desk": visitor.is_at_desk,
+        "is_paired": visitor.is_known,
+        "may": partial(_may, visitor, request.path_params.get("organ")),
         "path": request.url.path,
         "back": _back(request),
         "script_words": script_words(page),
     }
+
+
+def _may(visitor: Visitor, organ_id: int | None, permission: str) -> bool:
+    """Whether the visitor is permitted something on the page's organ, for templates."""
+    return visitor.may(Permission[permission], organ_id)
 
 
 def _back(request: Request) -> str:

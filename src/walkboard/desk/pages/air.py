@@ -18,6 +18,7 @@ from walkboard.book.venue_records import OUTDOORS
 from walkboard.desk.background.uploads import Upload
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import plain
 from walkboard.desk.text.catalogue import language, say
@@ -293,9 +294,15 @@ def _rows(organ: Organ, ahead: Any) -> list[dict[str, Any]]:
 PAGE = Page(
     "air",
     (
-        Door("/organ/{organ:int}/air", air),
-        Door("/organ/{organ:int}/air", send, ("POST",), largest_bytes=_LARGEST_FILE + 65_536),
-        Door("/organ/{organ:int}/air/file/{token}", ask),
-        Door("/organ/{organ:int}/air/file/{token}", keep, ("POST",)),
+        Door("/organ/{organ:int}/air", air, Permission.READ_RECORDS),
+        Door(
+            "/organ/{organ:int}/air",
+            send,
+            Permission.RECORD,
+            ("POST",),
+            largest_bytes=_LARGEST_FILE + 65_536,
+        ),
+        Door("/organ/{organ:int}/air/file/{token}", ask, Permission.RECORD),
+        Door("/organ/{organ:int}/air/file/{token}", keep, Permission.RECORD, ("POST",)),
     ),
 )

@@ -14,9 +14,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from walkboard.capture.source import Source
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.live import start as live_start
 from walkboard.desk.live.bearings import Laying, bearing_stops
@@ -152,8 +152,8 @@ def beats_words(beat_hz: float) -> str:
 PAGE = Page(
     "bearings",
     (
-        Door(_AT, bearings),
-        Door(f"{_AT}/start", start, ("POST",), Access.DESK),
-        Door(f"{_AT}/play", start_file, ("POST",), Access.DESK, LARGEST_FILE_BYTES),
+        Door(_AT, bearings, Permission.RECORD),
+        Door(f"{_AT}/start", start, Permission.LISTEN_HERE, ("POST",)),
+        Door(f"{_AT}/play", start_file, Permission.LISTEN_HERE, ("POST",), LARGEST_FILE_BYTES),
     ),
 )

@@ -14,6 +14,7 @@ from walkboard.book.records import Found, KeptOrgan, KeptVisit
 from walkboard.book.summaries import VisitSummary
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.book_export import export, export_rows, make
 from walkboard.desk.pages.fault_forms import place_words, plain, word_of
@@ -169,11 +170,11 @@ def _found(kept: KeptOrgan, one: Found) -> dict[str, Any]:
 PAGE = Page(
     "book",
     (
-        Door("/organ/{organ:int}/book", book),
-        Door("/organ/{organ:int}/book/visit/{visit:int}", visit),
-        Door("/organ/{organ:int}/book/visit/{visit:int}/note", note, ("POST",)),
-        Door("/organ/{organ:int}/book/export/{file}", export),
-        Door("/organ/{organ:int}/book/make/{ending}", make, ("POST",)),
+        Door("/organ/{organ:int}/book", book, Permission.READ_RECORDS),
+        Door("/organ/{organ:int}/book/visit/{visit:int}", visit, Permission.READ_RECORDS),
+        Door("/organ/{organ:int}/book/visit/{visit:int}/note", note, Permission.RECORD, ("POST",)),
+        Door("/organ/{organ:int}/book/export/{file}", export, Permission.READ_RECORDS),
+        Door("/organ/{organ:int}/book/make/{ending}", make, Permission.TAKE_BOOK, ("POST",)),
     ),
     place="/organ/{organ}/book",
     rank=80,

@@ -17,6 +17,7 @@ from walkboard.desk.background.readiness import rests_on
 from walkboard.desk.drawing.calendar_strip import StripEvent, strip_of
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import choices, plain
 from walkboard.desk.text.catalogue import say
@@ -249,13 +250,21 @@ def _back(kept: KeptOrgan) -> Response:
 PAGE = Page(
     "calendar",
     (
-        Door("/organ/{organ:int}/calendar", calendar),
-        Door("/organ/{organ:int}/calendar", take, ("POST",), largest_bytes=_LARGEST_UPLOAD),
-        Door("/organ/{organ:int}/calendar/events.ics", give),
-        Door("/organ/{organ:int}/calendar/event", event),
-        Door("/organ/{organ:int}/calendar/event", keep, ("POST",)),
-        Door("/organ/{organ:int}/calendar/cancel", cancel, ("POST",)),
-        Door("/organ/{organ:int}/calendar/readiness", work_out, ("POST",)),
+        Door("/organ/{organ:int}/calendar", calendar, Permission.READ_CALENDAR),
+        Door(
+            "/organ/{organ:int}/calendar",
+            take,
+            Permission.KEEP_CALENDAR,
+            ("POST",),
+            largest_bytes=_LARGEST_UPLOAD,
+        ),
+        Door("/organ/{organ:int}/calendar/events.ics", give, Permission.READ_CALENDAR),
+        Door("/organ/{organ:int}/calendar/event", event, Permission.KEEP_CALENDAR),
+        Door("/organ/{organ:int}/calendar/event", keep, Permission.KEEP_CALENDAR, ("POST",)),
+        Door("/organ/{organ:int}/calendar/cancel", cancel, Permission.KEEP_CALENDAR, ("POST",)),
+        Door(
+            "/organ/{organ:int}/calendar/readiness", work_out, Permission.KEEP_CALENDAR, ("POST",)
+        ),
     ),
     place="/organ/{organ}/calendar",
     rank=70,

@@ -9,9 +9,9 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.desk.frame import console_cards
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.sharing import drawn_code
 
@@ -68,8 +68,8 @@ def _address(request: Request, organ_id: int) -> str:
 PAGE = Page(
     "card",
     (
-        Door("/organ/{organ:int}/card", card),
-        Door("/organ/{organ:int}/card.pdf", card_pdf),
-        Door("/organ/{organ:int}/card/renew", renew, ("POST",), Access.DESK),
+        Door("/organ/{organ:int}/card", card, Permission.READ_RECORDS),
+        Door("/organ/{organ:int}/card.pdf", card_pdf, Permission.READ_RECORDS),
+        Door("/organ/{organ:int}/card/renew", renew, Permission.RENEW_CARD, ("POST",)),
     ),
 )

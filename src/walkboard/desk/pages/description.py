@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.translate import translate
@@ -192,13 +193,21 @@ def _draw(
 PAGE = Page(
     "description",
     (
-        Door("/organs/new/text", new),
-        Door("/organs/new", keep_new, ("POST",), largest_bytes=LARGEST_BYTES),
-        Door("/organs/check", check, ("POST",), largest_bytes=LARGEST_BYTES),
-        Door("/organs/table", table, ("POST",), largest_bytes=2 * LARGEST_BYTES),
-        Door("/organ/{organ:int}/description", edit),
+        Door("/organs/new/text", new, Permission.ADD_ORGANS),
         Door(
-            "/organ/{organ:int}/description", keep_changed, ("POST",), largest_bytes=LARGEST_BYTES
+            "/organs/new", keep_new, Permission.ADD_ORGANS, ("POST",), largest_bytes=LARGEST_BYTES
+        ),
+        Door("/organs/check", check, Permission.DESCRIBE, ("POST",), largest_bytes=LARGEST_BYTES),
+        Door(
+            "/organs/table", table, Permission.DESCRIBE, ("POST",), largest_bytes=2 * LARGEST_BYTES
+        ),
+        Door("/organ/{organ:int}/description", edit, Permission.DESCRIBE),
+        Door(
+            "/organ/{organ:int}/description",
+            keep_changed,
+            Permission.DESCRIBE,
+            ("POST",),
+            largest_bytes=LARGEST_BYTES,
         ),
     ),
 )

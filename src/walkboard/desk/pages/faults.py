@@ -17,7 +17,8 @@ from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import FaultKind, KeptFault, KeptOrgan
 from walkboard.desk.frame.desk import Desk, desk_of
-from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.page import Door, Keeper, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.frame.setting import Setting
 from walkboard.desk.pages.fault_forms import (
@@ -265,18 +266,18 @@ _ONE = "/organ/{organ:int}/faults/{fault:int}"
 PAGE = Page(
     "faults",
     (
-        Door("/organ/{organ:int}/faults", faults),
-        Door("/organ/{organ:int}/faults/new", new),
-        Door("/organ/{organ:int}/faults/new", keep, ("POST",)),
-        Door("/organ/{organ:int}/faults/words", meanings),
-        Door(_ONE, fault),
-        Door(f"{_ONE}/place", place, ("POST",)),
-        Door(f"{_ONE}/merge", merge, ("POST",)),
-        Door(f"{_ONE}/mend", mark_fixed, ("POST",)),
-        Door(f"{_ONE}/reopen", reopen, ("POST",)),
+        Door("/organ/{organ:int}/faults", faults, Permission.READ_FAULTS),
+        Door("/organ/{organ:int}/faults/new", new, Permission.REPORT_FAULT),
+        Door("/organ/{organ:int}/faults/new", keep, Permission.REPORT_FAULT, ("POST",)),
+        Door("/organ/{organ:int}/faults/words", meanings, Permission.READ_FAULTS),
+        Door(_ONE, fault, Permission.READ_FAULTS),
+        Door(f"{_ONE}/place", place, Permission.HANDLE_FAULTS, ("POST",)),
+        Door(f"{_ONE}/merge", merge, Permission.HANDLE_FAULTS, ("POST",)),
+        Door(f"{_ONE}/mend", mark_fixed, Permission.HANDLE_FAULTS, ("POST",)),
+        Door(f"{_ONE}/reopen", reopen, Permission.HANDLE_FAULTS, ("POST",)),
     ),
     place="/organ/{organ}/faults",
     rank=60,
-    settings=MappingProxyType({"mending": keep_fixed}),
+    settings=MappingProxyType({"mending": Keeper(keep_fixed, Permission.HANDLE_FAULTS)}),
     count=lambda desk, organ_id: len(desk.book.open_faults(organ_id)),
 )

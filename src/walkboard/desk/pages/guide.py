@@ -13,6 +13,7 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import plain
 from walkboard.desk.text.catalogue import LANGUAGES, language, say
@@ -126,9 +127,9 @@ def _zip(answer: Response, name: str) -> Response:
 PAGE = Page(
     "guide",
     (
-        Door("/organ/{organ:int}/guide", guide),
-        Door("/organ/{organ:int}/guide", make, ("POST",)),
-        Door("/organ/{organ:int}/guide/guide.zip", give),
-        Door("/organ/{organ:int}/guide/tuning.zip", tuning),
+        Door("/organ/{organ:int}/guide", guide, Permission.READ_RECORDS),
+        Door("/organ/{organ:int}/guide", make, Permission.RECORD, ("POST",)),
+        Door("/organ/{organ:int}/guide/guide.zip", give, Permission.READ_RECORDS),
+        Door("/organ/{organ:int}/guide/tuning.zip", tuning, Permission.READ_RECORDS),
     ),
 )

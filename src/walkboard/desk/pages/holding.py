@@ -19,6 +19,7 @@ from walkboard.desk.background.surveys import survey_of
 from walkboard.desk.drawing.visit import keyboard_drawing, runs_words
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.pipe import steps_for_script, topic_of
 from walkboard.desk.pages.visit.frame import open_visit
@@ -179,9 +180,9 @@ def _heard_counts(
 PAGE = Page(
     "holding",
     (
-        Door("/organ/{organ:int}/holding", holding),
-        Door("/organ/{organ:int}/holding/worklist", worklist),
-        Door("/organ/{organ:int}/holding/walk/{number:int}", walk),
+        Door("/organ/{organ:int}/holding", holding, Permission.HOLD_KEYS),
+        Door("/organ/{organ:int}/holding/worklist", worklist, Permission.HOLD_KEYS),
+        Door("/organ/{organ:int}/holding/walk/{number:int}", walk, Permission.HOLD_KEYS),
     ),
     place="/organ/{organ}/holding",
     rank=50,

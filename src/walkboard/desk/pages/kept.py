@@ -6,6 +6,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 
 
@@ -14,4 +15,4 @@ def kept(request: Request) -> Response:
     return render(request, "kept.html")
 
 
-PAGE = Page("kept", (Door("/kept", kept),))
+PAGE = Page("kept", (Door("/kept", kept, Permission.ENTER),))

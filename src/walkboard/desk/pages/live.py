@@ -15,9 +15,9 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from walkboard.capture.source import Source
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.live import start as live_start
 from walkboard.desk.live.browser_source import HandedSound
@@ -171,15 +171,14 @@ def _run_of(at: AtVisit) -> LiveRun:
 PAGE = Page(
     "live",
     (
-        Door(_AT, live, access=Access.DESK),
-        Door(f"{_AT}/start", start, ("POST",), Access.DESK),
-        Door(f"{_AT}/play", start_file, ("POST",), Access.DESK, LARGEST_FILE_BYTES),
-        Door(f"{_AT}/stop", stop, ("POST",), Access.DESK),
-        Door(f"{_AT}/sound", sound, ("POST",), Access.DESK, LARGEST_BLOCK_BYTES),
-        Door(f"{_AT}/reference", reference, ("POST",)),
-        Door(f"{_AT}/turn", turn, ("POST",)),
+        Door(_AT, live, Permission.LISTEN_HERE),
+        Door(f"{_AT}/start", start, Permission.LISTEN_HERE, ("POST",)),
+        Door(f"{_AT}/play", start_file, Permission.LISTEN_HERE, ("POST",), LARGEST_FILE_BYTES),
+        Door(f"{_AT}/stop", stop, Permission.LISTEN_HERE, ("POST",)),
+        Door(f"{_AT}/sound", sound, Permission.LISTEN_HERE, ("POST",), LARGEST_BLOCK_BYTES),
+        Door(f"{_AT}/reference", reference, Permission.RECORD, ("POST",)),
+        Door(f"{_AT}/turn", turn, Permission.RECORD, ("POST",)),
     ),
     place="/organ/{organ}/live",
     rank=35,
-    access=Access.DESK,
 )

@@ -11,6 +11,7 @@ from walkboard.book.records import KeptOrgan
 from walkboard.desk.drawing.organ_map import SmallRow, axis, small_map, strip
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import ON_ITS_WAY, render
 from walkboard.desk.pages.finding import pipe_index
 from walkboard.desk.pages.what_now import steps_now
@@ -132,4 +133,9 @@ def _sign(state: RankState) -> str:
     return "few" if state.strays else "in"
 
 
-PAGE = Page("organ", (Door("/organ/{organ:int}", organ_page),), place="/organ/{organ}", rank=0)
+PAGE = Page(
+    "organ",
+    (Door("/organ/{organ:int}", organ_page, Permission.READ_RECORDS),),
+    place="/organ/{organ}",
+    rank=0,
+)

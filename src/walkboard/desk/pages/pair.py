@@ -5,10 +5,10 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.pairing import COOKIE, COOKIE_SECONDS
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
 
@@ -58,7 +58,7 @@ def _usual_name(request: Request) -> str:
 PAGE = Page(
     "pair",
     (
-        Door("/pair", pair, access=Access.OPEN),
-        Door("/pair", redeem, ("POST",), Access.OPEN, _LARGEST_BYTES),
+        Door("/pair", pair, Permission.OPEN),
+        Door("/pair", redeem, Permission.OPEN, ("POST",), _LARGEST_BYTES),
     ),
 )

@@ -18,7 +18,8 @@ from starlette.responses import JSONResponse, Response
 
 from walkboard.book.records import FaultKind, KeptVisit
 from walkboard.desk.frame.desk import Desk, desk_of
-from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.page import Door, Keeper, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.frame.setting import OfVisit, Setting
 from walkboard.desk.live.session import TOPIC
@@ -192,10 +193,15 @@ def take_back_fault(desk: Desk, setting: Setting, _: str) -> None:
 PAGE = Page(
     "pipe",
     (
-        Door("/organ/{organ:int}/pipe", at_the_pipe),
-        Door("/organ/{organ:int}/pipe/at", stand, ("POST",)),
+        Door("/organ/{organ:int}/pipe", at_the_pipe, Permission.TICK),
+        Door("/organ/{organ:int}/pipe/at", stand, Permission.TICK, ("POST",)),
     ),
     place="/organ/{organ}/pipe",
     rank=40,
-    settings=MappingProxyType({"pipe-fault": keep_fault, "pipe-fault-undone": take_back_fault}),
+    settings=MappingProxyType(
+        {
+            "pipe-fault": Keeper(keep_fault, Permission.TICK),
+            "pipe-fault-undone": Keeper(take_back_fault, Permission.TICK),
+        }
+    ),
 )

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.live.practice import MOVES_CENTS, TOPIC
 from walkboard.desk.pages.measured import setup
@@ -113,12 +113,12 @@ def _moves(lesson: Lesson) -> dict[str, dict[str, str]]:
 
 def _doors() -> tuple[Door, ...]:
     return (
-        Door("/practice", practice),
-        Door("/practice/start", start, ("POST",)),
-        Door("/practice/stop", stop, ("POST",)),
-        Door("/practice/move/{way}/{size}", move, ("POST",)),
-        Door("/practice/do/{what}", do, ("POST",)),
+        Door("/practice", practice, Permission.PRACTISE),
+        Door("/practice/start", start, Permission.PRACTISE, ("POST",)),
+        Door("/practice/stop", stop, Permission.PRACTISE, ("POST",)),
+        Door("/practice/move/{way}/{size}", move, Permission.PRACTISE, ("POST",)),
+        Door("/practice/do/{what}", do, Permission.PRACTISE, ("POST",)),
     )
 
 
-PAGE = Page("practice", _doors(), place="/practice", rank=95, access=Access.PAIRED)
+PAGE = Page("practice", _doors(), place="/practice", rank=95)

@@ -13,6 +13,7 @@ from walkboard.desk.drawing.rank import NARROW, RankDrawing, bar, rank_drawing
 from walkboard.desk.drawing.spectrum import spectrum_drawing
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.finding import pipe_index
 from walkboard.desk.text.catalogue import language, say
@@ -320,7 +321,11 @@ def _chosen(request: Request, rank: Rank) -> int | None:
 PAGE = Page(
     "rank",
     (
-        Door("/organ/{organ:int}/rank/{rank}", rank_page),
-        Door("/organ/{organ:int}/sound/{recording:int}/{hold:int}.wav", sound),
+        Door("/organ/{organ:int}/rank/{rank}", rank_page, Permission.READ_RECORDS),
+        Door(
+            "/organ/{organ:int}/sound/{recording:int}/{hold:int}.wav",
+            sound,
+            Permission.READ_RECORDS,
+        ),
     ),
 )

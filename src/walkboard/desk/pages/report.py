@@ -20,10 +20,10 @@ from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import FaultKind, KeptOrgan
 from walkboard.desk.frame import console_cards
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.allowance import Allowance
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import LONGEST_NAME, LONGEST_WORDS, choices, plain
 from walkboard.desk.text import translate
@@ -150,8 +150,8 @@ def _draw(
 PAGE = Page(
     "report",
     (
-        Door("/report/{token}", form, access=Access.OPEN),
-        Door("/report/{token}", take, ("POST",), Access.OPEN, _LARGEST_BYTES),
-        Door("/report/{token}/thanks", thanks, access=Access.OPEN),
+        Door("/report/{token}", form, Permission.OPEN),
+        Door("/report/{token}", take, Permission.OPEN, ("POST",), _LARGEST_BYTES),
+        Door("/report/{token}/thanks", thanks, Permission.OPEN),
     ),
 )

@@ -13,9 +13,9 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.desk.background.jobs import Job, JobState
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
 from walkboard.work.calendar.events import today
@@ -93,8 +93,8 @@ def _by_week(visits: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
 PAGE = Page(
     "round",
     (
-        Door("/round", round_page, access=Access.DESK),
-        Door("/round", work_out, ("POST",), access=Access.DESK),
-        Door("/round/{tuner}.ics", calendar, access=Access.DESK),
+        Door("/round", round_page, Permission.PLAN_ROUNDS),
+        Door("/round", work_out, Permission.PLAN_ROUNDS, ("POST",)),
+        Door("/round/{tuner}.ics", calendar, Permission.PLAN_ROUNDS),
     ),
 )

@@ -9,10 +9,10 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.pairing import CODE_SECONDS, LONGEST_NAME, Code
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError
@@ -90,12 +90,11 @@ def _draw(request: Request, code: Code | None) -> Response:
 PAGE = Page(
     "sharing",
     (
-        Door("/sharing", sharing, access=Access.DESK),
-        Door("/sharing/code", show_code, ("POST",), Access.DESK),
-        Door("/sharing/rename", rename, ("POST",), Access.DESK),
-        Door("/sharing/revoke", revoke, ("POST",), Access.DESK),
+        Door("/sharing", sharing, Permission.MANAGE_DEVICES),
+        Door("/sharing/code", show_code, Permission.MANAGE_DEVICES, ("POST",)),
+        Door("/sharing/rename", rename, Permission.MANAGE_DEVICES, ("POST",)),
+        Door("/sharing/revoke", revoke, Permission.MANAGE_DEVICES, ("POST",)),
     ),
     place="/sharing",
     rank=900,
-    access=Access.DESK,
 )

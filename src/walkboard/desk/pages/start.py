@@ -5,8 +5,10 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from walkboard.desk.frame.access import Visitor, visitor_of
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
 
@@ -14,17 +16,34 @@ from walkboard.desk.text.catalogue import say
 def start(request: Request) -> Response:
     """To the only organ of the book, or a list of those that it has."""
     desk = desk_of(request)
-    organs = desk.book.organs()
+    visitor = visitor_of(request)
+    organs = desk.organs_of(visitor)
     if len(organs) == 1:
-        return RedirectResponse(f"/organ/{organs[0].id}", 303)
+        return RedirectResponse(first_place(visitor, organs[0].id), 303)
     return choose(request)
 
 
 def choose(request: Request) -> Response:
     """The organs of the book, and a way to add one."""
     desk = desk_of(request)
-    rows = [{"organ": organ, "visits": desk.book.visits(organ.id)} for organ in desk.book.organs()]
+    visitor = visitor_of(request)
+    rows = [
+        {
+            "organ": organ,
+            "place": first_place(visitor, organ.id),
+            "visits": desk.book.visits(organ.id),
+        }
+        for organ in desk.organs_of(visitor)
+    ]
     return render(request, "start.html", rows=rows, folder=desk.book.path.name)
+
+
+def first_place(visitor: Visitor, organ_id: int) -> str:
+    """The page of an organ that a visitor begins on."""
+    at = f"/organ/{organ_id}"
+    if visitor.may(Permission.READ_RECORDS, organ_id):
+        return at
+    return f"{at}/holding" if visitor.may(Permission.HOLD_KEYS, organ_id) else f"{at}/report"
 
 
 def try_out(request: Request) -> Response:
@@ -38,5 +57,9 @@ def try_out(request: Request) -> Response:
 
 PAGE = Page(
     "start",
-    (Door("/", start), Door("/organs", choose), Door("/organs/try", try_out, ("POST",))),
+    (
+        Door("/", start, Permission.ENTER),
+        Door("/organs", choose, Permission.ENTER),
+        Door("/organs/try", try_out, Permission.ADD_ORGANS, ("POST",)),
+    ),
 )

@@ -12,6 +12,7 @@ from starlette.responses import JSONResponse, Response
 
 from walkboard.desk.drawing.organ import organ_drawing
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.figures import in_a_field
@@ -153,8 +154,16 @@ def _ways() -> list[str]:
 PAGE = Page(
     "stop_list",
     (
-        Door("/organs/new", new),
-        Door("/organs/from", read, ("POST",), largest_bytes=2 * LARGEST_BYTES),
-        Door("/organs/from-file", take_file, ("POST",), largest_bytes=LARGEST_BYTES),
+        Door("/organs/new", new, Permission.ADD_ORGANS),
+        Door(
+            "/organs/from", read, Permission.ADD_ORGANS, ("POST",), largest_bytes=2 * LARGEST_BYTES
+        ),
+        Door(
+            "/organs/from-file",
+            take_file,
+            Permission.ADD_ORGANS,
+            ("POST",),
+            largest_bytes=LARGEST_BYTES,
+        ),
     ),
 )

@@ -8,7 +8,8 @@ from pydantic import Field
 
 from walkboard.book.records import Tick, TickState
 from walkboard.desk.frame.desk import Desk
-from walkboard.desk.frame.page import Page
+from walkboard.desk.frame.page import Keeper, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.setting import OfVisit, Setting
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import PipeRef
@@ -34,4 +35,4 @@ def keep_tick(desk: Desk, setting: Setting, device: str) -> None:
     keep(desk.book, tick, body.over)
 
 
-PAGE = Page("ticking", (), settings=MappingProxyType({"tick": keep_tick}))
+PAGE = Page("ticking", (), settings=MappingProxyType({"tick": Keeper(keep_tick, Permission.TICK)}))

@@ -9,9 +9,9 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from walkboard.desk.frame import console_cards
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.sheets.front_page.news import FrontPage, Language
 from walkboard.sheets.front_page.to_html import front_page_html
@@ -67,7 +67,7 @@ def _front_page(request: Request) -> FrontPage:
 PAGE = Page(
     "venue",
     (
-        Door("/venue/{token}", venue, access=Access.OPEN),
-        Door("/venue/{token}/keep", keep, access=Access.OPEN),
+        Door("/venue/{token}", venue, Permission.OPEN),
+        Door("/venue/{token}/keep", keep, Permission.OPEN),
     ),
 )

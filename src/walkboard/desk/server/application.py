@@ -20,10 +20,11 @@ from starlette.websockets import WebSocket
 from walkboard.desk.background import jobs
 from walkboard.desk.background.jobs import Job, Jobs
 from walkboard.desk.background.readiness import Readiness, keep_worked_out
-from walkboard.desk.frame.access import Access, visitor_of
+from walkboard.desk.frame.access import visitor_of
 from walkboard.desk.frame.desk import Desk, desk_of
-from walkboard.desk.frame.page import Keep, Page
+from walkboard.desk.frame.page import Keeper, Page
 from walkboard.desk.frame.pairing import Devices, Pairing
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import Renderer, render
 from walkboard.desk.live.hub import Hub
 from walkboard.desk.live.start import take_in_killed
@@ -71,7 +72,7 @@ def make_application(
     book = opened_to_see(folder)
     hub = Hub()
     devices = Devices(book.path)
-    keepers: dict[str, Keep] = {}
+    keepers: dict[str, Keeper] = {}
     for page in pages:
         keepers.update(page.settings)
     desk = Desk(
@@ -83,7 +84,7 @@ def make_application(
         fingerprint=fingerprint,
         readiness=Readiness(book.path),
     )
-    guarded = [*_own_doors(), *(g for page in pages for g in _doors_of(page))]
+    guarded = guarded_doors(pages)
     routes = [g.route for g in guarded]
     application: Starlette = Starlette(
         routes=routes,
@@ -112,15 +113,20 @@ def make_application(
     return application
 
 
+def guarded_doors(pages: Sequence[Page] = PAGES) -> list[Guarded]:
+    """Every door of the application, in the order in which they are tried."""
+    return [*_own_doors(), *(g for page in pages for g in _doors_of(page))]
+
+
 def _own_doors() -> list[Guarded]:
     return [
         static_door(),
-        Guarded(WebSocketRoute("/live", _live), Access.PAIRED),
+        Guarded(WebSocketRoute("/live", _live), Permission.ENTER),
         Guarded(
-            Route("/outbox", outbox.take, methods=["POST"]), Access.PAIRED, outbox.LARGEST_BYTES
+            Route("/outbox", outbox.take, methods=["POST"]), Permission.ENTER, outbox.LARGEST_BYTES
         ),
-        Guarded(Route("/preferences", preferences.choose, methods=["POST"]), Access.OPEN),
-        Guarded(Route("/jobs/{job}/stop", _stop_job, methods=["POST"]), Access.PAIRED),
+        Guarded(Route("/preferences", preferences.choose, methods=["POST"]), Permission.OPEN),
+        Guarded(Route("/jobs/{job}/stop", _stop_job, methods=["POST"]), Permission.STOP_WORK),
     ]
 
 
@@ -128,7 +134,7 @@ def _doors_of(page: Page) -> list[Guarded]:
     found = []
     for door in page.doors:
         route: BaseRoute = Route(door.path, door.endpoint, methods=list(door.methods))
-        found.append(Guarded(route, door.access, door.largest_bytes))
+        found.append(Guarded(route, door.permission, door.largest_bytes))
     return found
 
 
@@ -184,8 +190,12 @@ async def _watch(desk: Desk) -> None:
 
 async def _live(socket: WebSocket) -> None:
     desk = desk_of(socket)
+    visitor = visitor_of(socket)
     topics = socket.query_params.get("topics", "").split(",")
-    await desk.hub.serve(socket, topics, visitor_of(socket).device)
+    if not visitor.may_on_every_organ(Permission.HOLD_KEYS):
+        # Most topics are of no one organ: only that something changed is for everyone.
+        topics = [topic for topic in topics if topic == BOOK_TOPIC]
+    await desk.hub.serve(socket, topics, visitor.device)
 
 
 async def _stop_job(request: Request) -> Response:
@@ -199,11 +209,11 @@ def _job_to_json(job: Job) -> dict[str, object]:
 
 async def _stranger(scope: Scope, receive: Receive, send: Send) -> None:
     request = Request(scope, receive)
-    is_paired = visitor_of(request).access > Access.OPEN
-    key = "desk_only" if is_paired else "stranger"
-    answer = _trouble(
-        request, 403 if is_paired else 401, say(f"frame.{key}_what"), say(f"frame.{key}_fix")
-    )
+    visitor = visitor_of(request)
+    status, key = (403, "desk_only") if visitor.is_known else (401, "stranger")
+    if visitor.person is not None:
+        status, key = 403, "not_permitted"
+    answer = _trouble(request, status, say(f"frame.{key}_what"), say(f"frame.{key}_fix"))
     await answer(scope, receive, send)
 
 

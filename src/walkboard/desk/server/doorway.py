@@ -23,8 +23,8 @@ from starlette.types import Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
 from walkboard.book.glance import glance
-from walkboard.desk.frame.access import Access
 from walkboard.desk.frame.pairing import Devices
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.server.early_page import FirstPage, keep_page, kept_page, program_stamp
 from walkboard.desk.server.gate import LOOPBACK, Gate, Guarded
 from walkboard.desk.server.static_files import static_door
@@ -81,8 +81,8 @@ class Doorway:
         self._shown = None if self._kept is None else (self._kept.path, self._kept.choices)
         doors = [
             static_door(),
-            Guarded(Route("/", self._start), Access.DESK),
-            Guarded(Route("/organ/{organ:int}", self._organ), Access.DESK),
+            Guarded(Route("/", self._start), Permission.ENTER),
+            Guarded(Route("/organ/{organ:int}", self._organ), Permission.READ_RECORDS),
         ]
         inside = Router([door.route for door in doors])
         self._early = Gate(inside, doors, Devices(folder), shared_address, self._hand_over)

@@ -6,21 +6,25 @@ Plain ASGI on purpose: middleware made of classes for HTTP never sees a websocke
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.routing import BaseRoute, Match
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
-from walkboard.desk.frame.access import Access, Visitor
+from walkboard.desk.frame.access import AT_DESK, SESSION_COOKIE, UNKNOWN, Visitor, paired
+from walkboard.desk.frame.origin import Origin
 from walkboard.desk.frame.page import LARGEST_BODY_BYTES
 from walkboard.desk.frame.pairing import COOKIE, Devices
+from walkboard.desk.frame.permissions import Permission
 
 LOOPBACK = frozenset({"127.0.0.1", "::1"})
 _HOME_NAMES = frozenset({"127.0.0.1", "localhost", "[::1]"})
+_OF_PROXIES = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip", "via")
 _REFUSED_SOCKET = 1008  # policy violation (RFC 6455, 7.4.1)
 
 
@@ -29,23 +33,30 @@ class Guarded:
     """A route with what the gate needs to know."""
 
     route: BaseRoute
-    access: Access
+    permission: Permission
     largest_bytes: int = LARGEST_BODY_BYTES
 
 
 class Gate:
-    """Refuses a foreign host (421), a foreign origin (403), a stranger (401) and too much (413).
+    """Refuses a foreign host (421), a foreign origin (403), whoever may not (401 or 403, as
+    `stranger` answers) and too much (413).
 
     Parameters
     ----------
     app : ASGI application
     guarded : sequence of Guarded
-        Every route; what matches none needs a paired device, so that a stranger learns nothing.
+        Every route; what matches none asks for `Permission.ENTER`, so that a stranger learns
+        nothing.
     devices : Devices
     shared_address : str or None
         The address of the local network that the desk is shared at.
     stranger : ASGI application
-        Answers whoever asks for a page without being let in.
+        Answers whoever asks for a page without being permitted to.
+    origin : Origin or None
+        Of a desk behind a proxy. Everyone signs in there, also on this machine: what comes from
+        here comes from the proxy.
+    signed_in : callable
+        The person of a session's cookie; asks the book. Used behind a proxy only.
     """
 
     def __init__(
@@ -55,12 +66,20 @@ class Gate:
         devices: Devices,
         shared_address: str | None,
         stranger: ASGIApp,
+        *,
+        origin: Origin | None = None,
+        signed_in: Callable[[str], Visitor | None] = lambda _: None,
     ) -> None:
         self._app = app
         self._stranger = stranger
         self._guarded = tuple(guarded)
         self._devices = devices
-        self._names = _HOME_NAMES | ({shared_address} if shared_address else set())
+        self._origin = origin
+        self._signed_in = signed_in
+        if origin is not None:
+            self._names = frozenset({origin.host})
+        else:
+            self._names = _HOME_NAMES | ({shared_address} if shared_address else set())
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request or a live channel through, or refuse it."""
@@ -71,13 +90,13 @@ class Gate:
         if _host(headers) not in self._names:
             await _refuse(scope, receive, send, 421, "This desk has another address.")
             return
-        if not _is_origin_ours(headers, scope):
+        if not self._is_origin_ours(headers, scope):
             await _refuse(scope, receive, send, 403, "Asked from another site.")
             return
-        visitor = self._visitor(scope, headers)
-        door = self._door(scope)
+        visitor = await self._visitor(scope, headers)
+        door, organ_id = self._door(scope)
         scope.setdefault("state", {})["visitor"] = visitor
-        if visitor.access < door.access:
+        if not visitor.may(door.permission, organ_id):
             answer = self._stranger if scope["type"] == "http" else WebSocketClose(_REFUSED_SOCKET)
             await answer(scope, receive, _headed(send, headers))
             return
@@ -86,24 +105,45 @@ class Gate:
             return
         await self._app(scope, _Measured(receive, door.largest_bytes), _headed(send, headers))
 
-    def _visitor(self, scope: Scope, headers: Headers) -> Visitor:
+    async def _visitor(self, scope: Scope, headers: Headers) -> Visitor:
+        if self._origin is not None:
+            token = _cookies(headers).get(SESSION_COOKIE, "")
+            return (await run_in_threadpool(self._signed_in, token) if token else None) or UNKNOWN
         client = scope.get("client")
         is_home = _host(headers) in _HOME_NAMES
-        if client is not None and client[0] in LOOPBACK and is_home:
-            return Visitor(Access.DESK)
+        # Through a proxy that the desk was not started for, everyone would come from here.
+        is_direct = not any(name in headers for name in _OF_PROXIES)
+        if client is not None and client[0] in LOOPBACK and is_home and is_direct:
+            return AT_DESK
         device = self._devices.known(_cookies(headers).get(COOKIE, ""))
-        return Visitor(Access.OPEN) if device is None else Visitor(Access.PAIRED, device.id)
+        return UNKNOWN if device is None else paired(device.id)
 
-    def _door(self, scope: Scope) -> Guarded:
+    def _is_origin_ours(self, headers: Headers, scope: Scope) -> bool:
+        origin = headers.get("origin")
+        site = headers.get("sec-fetch-site")
+        if origin is None:
+            # A link from elsewhere may open a page; nothing else may come from another site.
+            is_opening = headers.get("sec-fetch-mode") in {None, "navigate"}
+            return site in {None, "same-origin", "none"} or (
+                is_opening and scope["type"] == "http" and scope["method"] == "GET"
+            )
+        if self._origin is not None:
+            return origin.lower() == str(self._origin)
+        secure = scope.get("scheme") in {"https", "wss"}
+        return origin.lower() == f"{'https' if secure else 'http'}://{headers['host'].lower()}"
+
+    def _door(self, scope: Scope) -> tuple[Guarded, int | None]:
+        """The door that a request is for, and the organ that its path names."""
         # One path may have several doors, by method: the one that fits wholly counts.
         found = None
         for guarded in self._guarded:
-            match = guarded.route.matches(scope)[0]
+            match, child = guarded.route.matches(scope)
+            if match is Match.NONE or (match is Match.PARTIAL and found is not None):
+                continue
+            found = guarded, child.get("path_params", {}).get("organ")
             if match is Match.FULL:
-                return guarded
-            if match is Match.PARTIAL and found is None:
-                found = guarded
-        return found or Guarded(BaseRoute(), Access.PAIRED)
+                break
+        return found or (Guarded(BaseRoute(), Permission.ENTER), None)
 
 
 class TooMuchError(Exception):
@@ -176,19 +216,6 @@ def _host(headers: Headers) -> str:
     if len(hosts) != 1:
         return ""
     return re.sub(r":\d+$", "", hosts[0].lower())
-
-
-def _is_origin_ours(headers: Headers, scope: Scope) -> bool:
-    origin = headers.get("origin")
-    site = headers.get("sec-fetch-site")
-    if origin is None:
-        # A link from elsewhere may open a page; nothing else may come from another site.
-        is_opening = headers.get("sec-fetch-mode") in {None, "navigate"}
-        return site in {None, "same-origin", "none"} or (
-            is_opening and scope["type"] == "http" and scope["method"] == "GET"
-        )
-    secure = scope.get("scheme") in {"https", "wss"}
-    return origin.lower() == f"{'https' if secure else 'http'}://{headers['host'].lower()}"
 
 
 def _stated_bytes(headers: Headers) -> int:

@@ -6,14 +6,14 @@ from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from walkboard.desk.frame.access import Access
+from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.server.gate import Guarded
 
 
 def static_door() -> Guarded:
     """The door to them, open to anyone whom the network lets in."""
     files = StaticFiles(packages=[("walkboard.desk", "static")])
-    return Guarded(Mount("/static", _Fresh(files)), Access.OPEN)
+    return Guarded(Mount("/static", _Fresh(files)), Permission.OPEN)
 
 
 _WORKER = "/static/worker.js"
