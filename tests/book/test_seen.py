@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import copy_context
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from sqlalchemy import event
 
+from walkboard.book.changes import Changes
 from walkboard.book.keeping import Book
 from walkboard.book.records import Conditions, FaultKind, Tick
 from walkboard.book.seen import SeenBook, open_seen
@@ -92,3 +96,87 @@ def test_what_does_not_rest_on_a_change_is_not_worked_out_again(seen: SeenBook) 
     seen.set_tick(Tick("other", 1, PipeRef("swell.oboe8", 1), "done", "", now(), "Phone"))
     seen.seen("page", page)
     assert worked[4:] == ["great"]  # its answer is the same: the page need not be drawn again
+
+
+@contextmanager
+def statements(book: SeenBook) -> Iterator[list[str]]:
+    """What the book asks its database meanwhile."""
+    asked: list[str] = []
+
+    def note(_c: object, _u: object, statement: str, *_rest: object) -> None:
+        asked.append(statement)
+
+    event.listen(book._engine, "before_cursor_execute", note)
+    try:
+        yield asked
+    finally:
+        event.remove(book._engine, "before_cursor_execute", note)
+
+
+@pytest.fixture
+def firm(seen: SeenBook) -> SeenBook:
+    """Six organs, each with an open visit."""
+    for number in range(2, 7):
+        description = examples.village().replace('name = "', f'name = "{number} ', 1)
+        kept = seen.add_organ(read_organ(description).name, description)
+        seen.open_visit(kept.id, "Spring tuning")
+    return seen
+
+
+def page(book: SeenBook, organ_id: int) -> object:
+    """All that many pages ask of one organ."""
+
+    def work_out() -> tuple[object, ...]:
+        return (
+            book.organ(organ_id), book.events(organ_id), book.weights(organ_id),
+            book.open_faults(organ_id), book.visit_summaries(organ_id),
+            [(book.readings(v.id), book.pipe_states(v.id), book.current_plan(v.id))
+             for v in book.visits(organ_id)],
+        )  # fmt: skip
+
+    return book.seen(("page", organ_id), work_out)
+
+
+def test_a_tick_on_one_organ_leaves_what_is_known_of_the_others(firm: SeenBook) -> None:
+    for organ_id in range(1, 7):
+        page(firm, organ_id)
+    tick(firm, 1)
+    with statements(firm) as asked, firm.one_moment():
+        for organ_id in range(2, 7):
+            page(firm, organ_id)
+    assert len([s for s in asked if s.startswith("SELECT")]) == 1, "the counters of all organs"
+    with statements(firm) as asked, firm.one_moment():
+        page(firm, 1)
+    assert 0 < len([s for s in asked if s.startswith("SELECT")]) <= 7, (
+        "marks, ticks, and the four questions of the summaries"
+    )
+
+
+def test_within_one_moment_the_book_is_looked_at_once(
+    firm: SeenBook, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looks: list[int] = []
+    look = Changes.change
+
+    def looking(book: Changes) -> int:
+        looks.append(1)
+        return look(book)
+
+    monkeypatch.setattr(Changes, "change", looking)
+    with firm.one_moment():
+        for organ_id in (1, 2, 3):
+            page(firm, organ_id)
+            firm.search("spring")
+        assert len(looks) == 1
+        tick(firm, 2)  # what this program writes shows at once
+        assert PipeRef("great.open8", 2) in firm.pipe_states(1)
+        assert len(looks) == 2
+
+
+def test_a_task_that_outlives_its_request_sees_what_is_new(firm: SeenBook) -> None:
+    with firm.one_moment():
+        firm.pipe_states(1)
+        within = copy_context()
+    with open_book.opened(firm.path) as other:
+        tick(other, 3)
+    assert within.run(lambda: len(firm.pipe_states(1))) == 1

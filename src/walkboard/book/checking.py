@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from walkboard.book import trouble
 from walkboard.book.air_logs import AirLogs
+from walkboard.book.counting import trigger_names, wanted_triggers
 from walkboard.book.events import Events
 from walkboard.book.faults import Faults
 from walkboard.book.folder import DATABASE, LIVE
@@ -228,6 +229,10 @@ def _database(session: Session) -> Iterator[BookProblem]:
             f"It names a row of {parent} that does not exist.",
             _PUT_BACK,
         )
+    missing = set(wanted_triggers()) - set(trigger_names(connection))
+    if missing:
+        what = f"Changes are not counted, for want of: {', '.join(sorted(missing))}."
+        yield BookProblem(DATABASE, what, _PUT_BACK)
 
 
 def _hearings(session: Session) -> Iterator[BookProblem]:

@@ -11,7 +11,7 @@ from pathlib import Path
 from walkboard import __version__
 from walkboard.book import trouble
 from walkboard.book.folder import DATABASE, HEAD_REVISION, RECORDINGS, building, sync_file
-from walkboard.book.models import Base
+from walkboard.book.models import fact_tables
 from walkboard.book.records import BookProblem
 from walkboard.book.sounds import SoundFolder
 from walkboard.book.storing import Storing
@@ -112,7 +112,7 @@ class Copying(Storing):
         with self._reading() as session:
             connection = session.connection()
             between = ""
-            for table in Base.metadata.sorted_tables:
+            for table in fact_tables():
                 yield f"{between}{_json(table.name)}: ["
                 # The raw values are exported; names are ours, from the models.
                 rows = connection.exec_driver_sql(

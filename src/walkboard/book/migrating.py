@@ -17,7 +17,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 
-from walkboard.book import trouble
+from walkboard.book import counting, trouble
 from walkboard.book.folder import (
     APPLICATION_ID,
     DATABASE,
@@ -123,7 +123,10 @@ def _upgrade(connection: Connection, revision: str) -> None:
     directory = scripts()
     context = MigrationContext.configure(connection)
     pending = directory.iterate_revisions(revision, context.get_current_revision() or "base")
+    counting.drop(connection)
     with Operations.context(context):
         for script in reversed(list(pending)):
             script.module.upgrade()
             context.stamp(directory, script.revision)
+    if revision == HEAD_REVISION:
+        counting.install(connection)

@@ -5,7 +5,8 @@ exception: closing a visit writes to its row, once. A row is replaced by a new r
 `supersedes_id` names the old one. That column is unique, so nothing can be superseded twice.
 """
 
-from walkboard.book.models.base import NAMING, Base
+from walkboard.book.models.base import NAMING, Base, fact_tables
+from walkboard.book.models.changes import OrganChangeRow, VisitChangeRow
 from walkboard.book.models.events import EventRow, WeightChangeRow
 from walkboard.book.models.faults import FaultFixRow, FaultLinkRow, FaultRow, FaultTieRow
 from walkboard.book.models.plans import (
@@ -27,7 +28,10 @@ from walkboard.book.models.visits import (
     VisitRow,
 )
 
+DERIVED_TABLES = frozenset({OrganChangeRow.__tablename__, VisitChangeRow.__tablename__})
+
 __all__ = [
+    "DERIVED_TABLES",
     "NAMING",
     "Base",
     "ConditionsRow",
@@ -41,6 +45,7 @@ __all__ = [
     "HearingRow",
     "HoldRow",
     "NoteRow",
+    "OrganChangeRow",
     "OrganRow",
     "PlanCurveRow",
     "PlanItemRow",
@@ -51,7 +56,9 @@ __all__ = [
     "SettlingRow",
     "SoundRow",
     "TickRow",
+    "VisitChangeRow",
     "VisitCorrectionRow",
     "VisitRow",
     "WeightChangeRow",
+    "fact_tables",
 ]

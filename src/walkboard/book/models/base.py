@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import (
     Float,
     MetaData,
+    Table,
     Text,
     text,
 )
@@ -30,6 +31,8 @@ def only_where(condition: str) -> dict[str, Any]:
 
 
 WHERE_FIRST = only_where("supersedes_id IS NULL")
+DERIVED = {"is_derived": True}
+"""Marks a table whose rows follow from the other tables: neither exported nor imported."""
 
 
 class Base(DeclarativeBase):
@@ -42,3 +45,8 @@ class Base(DeclarativeBase):
         datetime: Instant(),
         tuple[str, ...]: Words(),
     }
+
+
+def fact_tables() -> list[Table]:
+    """The tables of facts, each after those that it names rows of; without derived ones."""
+    return [t for t in Base.metadata.sorted_tables if not t.info.get("is_derived")]

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 from pydantic import TypeAdapter, ValidationError
 
 from walkboard import __version__
+from walkboard.book.counting import Part
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.background.jobs import Job, JobState
 from walkboard.desk.text.catalogue import say
@@ -35,6 +36,7 @@ KIND = "readiness"
 FOLDER = "worked-out"  # shared with what `walkboard.work` learns; may be removed at any time
 QUIET_S = 120.0  # without a change of the book
 _LOOK_S = 5.0
+_OF_A_VISIT = (Part.CONDITIONS, Part.HEARINGS, Part.TICKS, Part.PLANS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,17 +150,20 @@ def rests_on(book: SeenBook, kept: KeptOrgan) -> str:
     """Hash of everything in the book that an organ's readiness depends on; not faults or notes."""
 
     def work_out() -> str:
-        visits = [(v.id, v.opened_at, v.minutes, book.marks(v.id)) for v in book.visits(kept.id)]
+        visits = [
+            (v.id, v.opened_at, v.minutes, book.marks(v.id).of(_OF_A_VISIT))
+            for v in book.visits(kept.id)
+        ]
         facts = (
             __version__,
-            kept.version,
+            book.organ(kept.id).version,
             book.events(kept.id),
             visits,
             book.weights(kept.id),
         )
         return hashlib.sha256(repr(facts).encode()).hexdigest()
 
-    return book.memory.get(("readiness rests on", kept.id, book.change()), work_out)
+    return book.seen(("readiness rests on", kept.id), work_out)
 
 
 async def keep_worked_out(

@@ -7,6 +7,7 @@ from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -14,7 +15,7 @@ from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route, WebSocketRoute
-from starlette.types import Receive, Scope, Send
+from starlette.types import ASGIApp, Receive, Scope, Send
 from starlette.websockets import WebSocket
 
 from walkboard.desk.background import jobs
@@ -40,6 +41,9 @@ from walkboard.work.book_choice import BookChoice
 from walkboard.work.calendar.events import today
 from walkboard.work.overview import overview, recall
 from walkboard.work.snapshot import opened_to_see
+
+if TYPE_CHECKING:
+    from walkboard.book.seen import SeenBook
 
 _LOOK_S = 0.2  # how often the desk checks whether the book has changed
 BOOK_TOPIC = "book"
@@ -98,6 +102,7 @@ def make_application(
                 shared_address=shared_address,
                 stranger=_stranger,
             ),
+            Middleware(_InOneMoment, book=book),
         ],
         exception_handlers={
             WalkboardError: _of_ours,
@@ -116,6 +121,21 @@ def make_application(
 def guarded_doors(pages: Sequence[Page] = PAGES) -> list[Guarded]:
     """Every door of the application, in the order in which they are tried."""
     return [*_own_doors(), *(g for page in pages for g in _doors_of(page))]
+
+
+class _InOneMoment:
+    """Answers each request from one look at whether the book has changed."""
+
+    def __init__(self, app: ASGIApp, book: SeenBook) -> None:
+        self._application = app
+        self._book = book
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._application(scope, receive, send)
+            return
+        with self._book.one_moment():
+            await self._application(scope, receive, send)
 
 
 def _own_doors() -> list[Guarded]:
