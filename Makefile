@@ -19,7 +19,7 @@ test: .venv/.dev system check
 
 # The tests that wait in real time or are heavy.
 test-long: .venv/.dev system
-	$(BIN)/pytest -n 2 -m long
+	$(BIN)/pytest -n 2 -m long --timeout 3600
 
 # Kills, odd inputs, failing disks: an hour, or as many minutes as MINUTES says.
 soak: .venv/.dev
