@@ -195,6 +195,9 @@ def open_page(browser: Browser) -> Iterator[Open]:
             color_scheme=look,  # type: ignore[arg-type]
             has_touch=size is PHONE,
             reduced_motion="reduce",
+            # A window with a service worker now and then never closes (puppeteer issue 11627, open
+            # in Chromium). What the worker does is tried in pages/test_kept.py.
+            service_workers="block",
         )
         contexts.append(context)
         if cookie is not None:
