@@ -116,8 +116,8 @@ COUNTED = (
 )
 """Every table with facts of organs."""
 
-NOT_COUNTED = frozenset({"sound"})
-"""Tables of no organ. A sound never changes, and is used only through a counted row."""
+NOT_COUNTED = frozenset({"sound", "person", "membership"})
+"""Tables of no organ's facts. A sound never changes, and is used only through a counted row."""
 
 
 def install(connection: Connection) -> None:

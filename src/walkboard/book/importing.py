@@ -16,7 +16,7 @@ from walkboard.book.export_reading import read_head, read_rows
 from walkboard.book.folder import DATABASE, RECORDINGS, WAIT_S, Clock, building
 from walkboard.book.keeping import Book
 from walkboard.book.migrating import build_database, known_revisions
-from walkboard.book.models import DERIVED_TABLES
+from walkboard.book.models import LEFT_OUT
 from walkboard.book.opening import open_book
 from walkboard.book.records import BookProblem
 from walkboard.errors import InputError
@@ -189,7 +189,7 @@ def _columns(connection: sqlite3.Connection) -> dict[str, dict[str, str]]:
             name: kind for _, name, kind, *_ in connection.execute(f'PRAGMA table_info("{table}")')
         }
         for (table,) in tables
-        if table not in DERIVED_TABLES
+        if table not in LEFT_OUT
     }
 
 

@@ -7,19 +7,21 @@ from typing import Self
 
 from walkboard.book.checking import Checking
 from walkboard.book.copying import Copying
+from walkboard.book.people import People
 from walkboard.book.readings import Readings
 from walkboard.book.searching import Searching
+from walkboard.book.signing_in import SigningIn
 from walkboard.book.summaries import Summaries
 
 
-class Book(Checking, Readings, Summaries, Searching, Copying):
+class Book(Checking, Readings, Summaries, Searching, Copying, People, SigningIn):
     """A tuning book, open. `open_book` and `create_book` give one.
 
     Every operation is atomic: once it returns, its result survives a killed program and a power
     cut; otherwise nothing is changed and a `BookError` says why. Threads may share one book.
 
     Each part is in its own file: organs, visits, recordings, readings, plans, ticks, settlings,
-    faults, events, searching, checking, copying.
+    faults, events, searching, checking, copying, people, signing in.
     """
 
     def close(self) -> None:

@@ -9,6 +9,15 @@ from walkboard.book.models.base import NAMING, Base, fact_tables
 from walkboard.book.models.changes import OrganChangeRow, VisitChangeRow
 from walkboard.book.models.events import EventRow, WeightChangeRow
 from walkboard.book.models.faults import FaultFixRow, FaultLinkRow, FaultRow, FaultTieRow
+from walkboard.book.models.people import (
+    InvitationRow,
+    MembershipRow,
+    OpenIdRow,
+    PasskeyRow,
+    PersonRow,
+    RecoveryRow,
+    SessionRow,
+)
 from walkboard.book.models.plans import (
     PlanCurveRow,
     PlanItemRow,
@@ -28,10 +37,17 @@ from walkboard.book.models.visits import (
     VisitRow,
 )
 
-DERIVED_TABLES = frozenset({OrganChangeRow.__tablename__, VisitChangeRow.__tablename__})
+LEFT_OUT = frozenset(
+    row.__tablename__
+    for row in (
+        OrganChangeRow, VisitChangeRow,
+        PasskeyRow, RecoveryRow, InvitationRow, OpenIdRow, SessionRow,
+    )
+)  # fmt: skip
+"""Tables that no export has: derived ones, and private ones."""
 
 __all__ = [
-    "DERIVED_TABLES",
+    "LEFT_OUT",
     "NAMING",
     "Base",
     "ConditionsRow",
@@ -44,9 +60,12 @@ __all__ = [
     "FaultTieRow",
     "HearingRow",
     "HoldRow",
+    "InvitationRow",
+    "MembershipRow",
     "NoteRow",
     "OrganChangeRow",
     "OrganRow",
+    "PersonRow",
     "PlanCurveRow",
     "PlanItemRow",
     "PlanReferenceRow",

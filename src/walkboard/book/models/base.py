@@ -34,6 +34,9 @@ WHERE_FIRST = only_where("supersedes_id IS NULL")
 DERIVED = {"is_derived": True}
 """Marks a table whose rows follow from the other tables: neither exported nor imported."""
 
+PRIVATE = {"is_private": True}
+"""Marks a table of what people sign in with: neither exported nor imported."""
+
 
 class Base(DeclarativeBase):
     """Root of the tables."""
@@ -48,5 +51,8 @@ class Base(DeclarativeBase):
 
 
 def fact_tables() -> list[Table]:
-    """The tables of facts, each after those that it names rows of; without derived ones."""
-    return [t for t in Base.metadata.sorted_tables if not t.info.get("is_derived")]
+    """The tables of facts, each after those that it names rows of; without derived and
+    private ones.
+    """
+    left_out = {*DERIVED, *PRIVATE}
+    return [t for t in Base.metadata.sorted_tables if not left_out & {*t.info}]
