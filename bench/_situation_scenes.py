@@ -112,6 +112,7 @@ class Player:
     """
 
     def __init__(self, seed: int, keys: int = 37) -> None:
+        self.seed = seed
         self.rng = np.random.default_rng([12, seed])
         rng = self.rng
         self.temperament = str(rng.choice(_TEMPERAMENTS))
@@ -134,6 +135,28 @@ class Player:
             sag=float(rng.uniform(0.0, 0.01)),
             drift=float(rng.uniform(0.0005, 0.004)),
         )
+
+    def at_visit(self, number: int, stops: Sequence[str]) -> Player:
+        """The same organ at one of its visits, in another room, wind and place.
+
+        Pipes of these stops moved by .8 cent, one in ten tuned; levels by .7 dB.
+        """
+        for stop in stops:
+            for key in self.keys(stop):
+                for pipe in self.organ.sounding([stop], key):
+                    self.true_hz(pipe)
+                    self.level_db(pipe)
+        now = Player(1_000 * self.seed + number)
+        rng = now.rng
+        now.organ, now.temperament = self.organ, self.temperament
+        for pipe_name, cents in self._offsets.items():
+            tuned = rng.random() < 0.1
+            now._offsets[pipe_name] = float(
+                rng.normal(0.0, 0.5) if tuned else rng.normal(cents, 0.8)
+            )
+        now._levels = {name: float(rng.normal(db, 0.7)) for name, db in self._levels.items()}
+        now.rank_shift = {r: float(rng.normal(cents, 0.5)) for r, cents in self.rank_shift.items()}
+        return now
 
     def keys(self, stop: str) -> list[Key]:
         """Keys of a stop, upward."""

@@ -43,6 +43,13 @@ def listen(
         help="Output of 'listen --json' of this visit for ranks that sounded without each other: "
         "names unisons and shows which pull; may be repeated.",
     ),
+    before: list[Path] = typer.Option(
+        [],
+        "--before",
+        metavar="FILE",
+        help="Output of 'listen --json' of earlier walks of single stops: shows another stop of "
+        "the same pitch; may be repeated.",
+    ),
     at_once: int | None = AT_ONCE,
     as_json: bool = typer.Option(False, "--json", help="Print JSON (a list for several sounds)."),
 ) -> None:
@@ -53,13 +60,14 @@ def listen(
     from walkboard.work.hear_recordings import ToHear, hear_files
     from walkboard.work.organ_files import load_organ, read_text
     from walkboard.work.surveys import load_schedule
-    from walkboard.work.walk_files import load_walks
+    from walkboard.work.walk_files import load_sounds, load_walks
 
-    load_organ(organ)  # lists every error of the description, with its place
+    described = load_organ(organ)  # lists every error of the description, with its place
     description = read_text(organ)
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
     schedule = None if played is None else load_schedule(played)
     earlier = load_walks(alone)
+    sounded = load_sounds(described, before)
     walks: list[HeardWalk] = []
 
     def keep(number: int, walk: HeardWalk) -> None:
@@ -71,7 +79,7 @@ def listen(
         with FilesBar(listening_title(sounds), [sound.name for sound in sounds]) as bar:
             hear_files(
                 [
-                    ToHear(sound, description, tuple(stops), air, schedule, tuple(earlier))
+                    ToHear(sound, description, tuple(stops), air, schedule, tuple(earlier), sounded)
                     for sound in sounds
                 ],
                 keep,

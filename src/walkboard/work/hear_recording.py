@@ -8,6 +8,7 @@ from pathlib import Path
 from walkboard.errors import WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.plausible import AIR_CELSIUS
+from walkboard.survey.hear.before import Remembered
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.survey.hear.walk import Progress, hear_walk
 from walkboard.survey.plan.schedule import Schedule
@@ -22,11 +23,13 @@ def hear_file(
     *,
     played: Schedule | None = None,
     alone: Sequence[HeardWalk] = (),
+    before: Remembered | None = None,
     progress: Progress | None = None,
 ) -> HeardWalk:
     """Hear the recording of one walk, with the MIDI file if a machine held the keys.
 
-    `alone` are earlier walks in which ranks of this one sounded without each other.
+    `alone` are earlier walks in which ranks of this one sounded without each other, `before` says
+    how ranks sounded in earlier recordings.
 
     Raises
     ------
@@ -50,6 +53,7 @@ def hear_file(
                 file=path.name,
                 played=played,
                 alone=alone,
+                before=before,
                 progress=progress,
             )
     except OSError as error:

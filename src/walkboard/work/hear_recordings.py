@@ -5,8 +5,8 @@ Light to import: the listener is loaded when hearing starts.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias
@@ -17,6 +17,7 @@ from walkboard.work.processes import Progress, ProgressOfEach, finished, usable_
 if TYPE_CHECKING:
     from walkboard.survey.hear.heard_walk import HeardWalk
     from walkboard.survey.plan.schedule import Schedule
+    from walkboard.survey.recognise.rank_sound import RankSound
 
 Keep: TypeAlias = "Callable[[int, HeardWalk], None]"
 """Called with a recording's number from 0, and what was heard in it."""
@@ -33,7 +34,7 @@ class ToHear:
         The organ's description as text: an organ itself is not sent to another process.
     drawn : tuple of str
     air_celsius : float or None
-    played, alone : see `walkboard.work.hear_recording.hear_file`
+    played, alone, before : see `walkboard.work.hear_recording.hear_file`
     """
 
     path: Path
@@ -42,6 +43,7 @@ class ToHear:
     air_celsius: float | None
     played: Schedule | None = None
     alone: tuple[HeardWalk, ...] = ()
+    before: Mapping[str, RankSound] = field(default_factory=dict)
 
 
 def hear_walk_file(progress: Progress | None, asked: ToHear) -> HeardWalk:
@@ -62,6 +64,7 @@ def hear_walk_file(progress: Progress | None, asked: ToHear) -> HeardWalk:
         asked.air_celsius,
         played=asked.played,
         alone=asked.alone,
+        before=asked.before,
         progress=progress,
     )
 

@@ -15,9 +15,11 @@ from walkboard.book.records import Conditions, KeptRecording, KeptVisit
 from walkboard.errors import BookError, InputError
 from walkboard.organ.console import Coupler
 from walkboard.organ.model import Organ
+from walkboard.organ.reading import read_organ
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.work.hear_recordings import ToHear, hear_files
 from walkboard.work.processes import ProgressOfEach
+from walkboard.work.remembered import besides, earlier_sounds
 from walkboard.work.visit import checked_conditions, refuse_nothing_heard
 
 if TYPE_CHECKING:
@@ -80,7 +82,15 @@ def relabel(
             fix="Give other stops (--drawn), another air (--air-now) or description.",
         )
     heard: list[HeardWalk] = []
-    to_hear = ToHear(book.sound_path(recording_id), kept.description, stops, air)
+    organ = read_organ(kept.description)
+    earlier = earlier_sounds(book, book.visit(old.visit_id).organ_id, organ, stops)
+    to_hear = ToHear(
+        book.sound_path(recording_id),
+        kept.description,
+        stops,
+        air,
+        before=besides(earlier, old.sha256),
+    )
     hear_files([to_hear], lambda _, walk: heard.append(walk), processes=1, progress=progress)
     walk = replace(heard[0], file=old.walk.file)
     refuse_nothing_heard(walk)

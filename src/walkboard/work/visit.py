@@ -16,6 +16,7 @@ from walkboard.book.records import (
     Tick,
     TickState,
 )
+from walkboard.book.sounds import sha256_of
 from walkboard.condition.assess import assess
 from walkboard.condition.state import Condition
 from walkboard.errors import BookError, InputError, SoundError
@@ -27,6 +28,7 @@ from walkboard.work.hear_recordings import ToHear, hear_files
 from walkboard.work.open_book import now
 from walkboard.work.pipe_offsets import latest_air, pipe_cents_of_visit
 from walkboard.work.processes import ProgressOfEach
+from walkboard.work.remembered import besides, earlier_sounds
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -102,9 +104,20 @@ def take_in(
     """
     if not visit.is_open:
         raise BookError(f"Visit {visit.id} is closed.", fix="Open a new one.")
+    organ = read_organ(kept.description)
     if air_celsius is None:
-        air_celsius = air_of_stops(read_organ(kept.description), visit, drawn)
-    recordings = [ToHear(path, kept.description, tuple(drawn), air_celsius) for path in paths]
+        air_celsius = air_of_stops(organ, visit, drawn)
+    earlier = earlier_sounds(book, kept.id, organ, drawn)
+    recordings = [
+        ToHear(
+            path,
+            kept.description,
+            tuple(drawn),
+            air_celsius,
+            before=besides(earlier, sha256_of(path)) if earlier and path.is_file() else {},
+        )
+        for path in paths
+    ]
 
     def keep(number: int, walk: HeardWalk) -> None:
         taken(keep_heard(book, visit, paths[number], walk))

@@ -186,13 +186,69 @@ def test_a_cipher_is_named_and_the_others_are_measured_around_it() -> None:
 def test_a_stated_stop_that_does_not_sound_is_said_to_be_missing() -> None:
     p = player()
     drawn = [PRINCIPAL, "great.twelfth"]
-    keys = some_keys(p, PRINCIPAL, count=7)
+    keys = some_keys(p, PRINCIPAL, first=10, count=7)
     scene = p.play("", drawn, p.times(keys), p.drawn_pipes([PRINCIPAL]))
     walk = heard(scene)
     assert walk.heard is not None
     assert walk.heard.not_sounding == ("great.twelfth",)
     assert "nothing of Twelfth 2 2/3 (Great) is heard at any key" in walk.heard.sentence
+    assert len(unflagged(walk)) >= 6
     assert max(off_cents(scene, walk)) < 0.5
+
+
+def test_where_either_of_two_stated_stops_may_be_alone_no_value_is_kept() -> None:
+    """A twelfth sounds at C3 what a principal sounds at G4: the middle of the compass hides it."""
+    p = player()
+    drawn = [PRINCIPAL, "great.twelfth"]
+    keys = some_keys(p, PRINCIPAL, first=22, count=7)
+    walk = heard(p.play("", drawn, p.times(keys), p.drawn_pipes([PRINCIPAL])))
+    assert walk.heard is not None
+    assert not walk.heard.believed
+    assert "Only one of Principal 8 (Great) and Twelfth 2 2/3 (Great) is heard" in (
+        walk.heard.sentence
+    )
+    assert unflagged(walk) == []
+
+
+def test_a_four_foot_alone_is_not_named_as_the_sixteen_foot_two_octaves_up() -> None:
+    p = player()
+    drawn = [OCTAVE, "great.bourdon16"]
+    scene = p.play("", drawn, p.times(p.keys(OCTAVE)[:14]), p.drawn_pipes([OCTAVE]))
+    walk = heard(scene)
+    assert walk.heard is not None
+    assert not walk.heard.believed, "fourteen keys upward may be either's"
+    assert unflagged(walk) == []
+
+
+def test_an_octave_coupler_is_not_taken_for_the_stop_an_octave_up() -> None:
+    """The pipe that it adds to a key is the very one that the key an octave up sounds."""
+    p = player(seed=3, keys=24)
+    rank = p.organ.rank(OCTAVE)
+
+    def sounds(key: Key) -> list[tuple[PipeRef, float]]:
+        number = key.semitone - rank.from_key.semitone + 1
+        return [(PipeRef(OCTAVE, n), 0.0) for n in (number, number + 12) if n <= rank.pipes]
+
+    scene = p.play("", [OCTAVE], p.times(p.keys(OCTAVE)), sounds)
+    walk = heard(scene)
+    assert walk.heard is not None
+    also = walk.heard.also_sounding[0]
+    assert (also.stop, also.semitones) == (OCTAVE, 12)
+    assert all(offset < 0.5 for offset in off_cents(scene, walk))
+
+
+def test_an_unsure_hold_of_a_calm_walk_is_not_believed() -> None:
+    """Samples are missing and only two partials are loud: the wander alone shows it."""
+    p = player(seed=4)
+    scene = p.play("", [FLUTE], p.times(some_keys(p, FLUTE, count=9)), p.drawn_pipes([FLUTE]))
+    hold = scene.holds[4]
+    lost = int((hold.start_s + 1.25) * RATE_HZ)
+    count = int(0.0115 * RATE_HZ)
+    scene.samples = np.delete(scene.samples, np.s_[lost : lost + count])
+    scene.lost_s = ((lost / RATE_HZ, count / RATE_HZ),)
+    walk = heard(scene)
+    read = next(h for h in walk.holds if h.start_s <= lost / RATE_HZ <= h.end_s).readings[0]
+    assert read.flags
 
 
 def test_another_stop_of_another_pitch_keeps_nothing() -> None:

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+from walkboard.book.sounds import sha256_of
 from walkboard.desk.background.jobs import Job
 from walkboard.errors import InputError
 from walkboard.survey.hear.heard_walk import HeardWalk
@@ -177,8 +178,12 @@ def start_waiting(desk: BookAndJobs, visit: KeptVisit) -> None:
 
 def hear(desk: BookAndJobs, visit: KeptVisit, coming: Incoming) -> Job:
     """Hear a recording in a separate process, and store it with what was heard."""
+    from walkboard.organ.reading import read_organ  # noqa: PLC0415 - slow to load
+    from walkboard.work.remembered import besides, earlier_sounds  # noqa: PLC0415 - slow to load
+
     versions = desk.book.organ_versions(visit.organ_id)
     description = next(v for v in versions if v.version == visit.organ_version).description
+    earlier = earlier_sounds(desk.book, visit.organ_id, read_organ(description), coming.drawn)
 
     def keep(walk: HeardWalk) -> None:
         from walkboard.work.visit import keep_heard  # noqa: PLC0415 - slow to load
@@ -190,7 +195,13 @@ def hear(desk: BookAndJobs, visit: KeptVisit, coming: Incoming) -> Job:
         KIND,
         coming.name,
         hear_walk_file,
-        ToHear(coming.path, description, coming.drawn, coming.air_celsius),
+        ToHear(
+            coming.path,
+            description,
+            coming.drawn,
+            coming.air_celsius,
+            before=besides(earlier, sha256_of(coming.path)) if earlier else {},
+        ),
         then=keep,
         subject=coming.subject,
     )

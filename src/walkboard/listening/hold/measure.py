@@ -31,6 +31,10 @@ class Limits:
 
     short_s: float = 0.4  # flagged below; chosen
     short_periods: float = 12.0  # flagged below; chosen
+    hasty_s: float = (
+        1.0  # flagged below if a low pipe's: the last key still rings beside it; chosen
+    )
+    hasty_periods: float = 100.0  # of a low pipe; fitted by bench situations (one-second holds)
     least_s: float = 0.1  # withheld below; chosen
     least_periods: float = 4.0  # withheld below; chosen
     far_cents: float = 50.0  # from `../shared/interface.md`
@@ -80,7 +84,8 @@ def measure_alone(
     window = steady_window(spectrum.seconds, running_mean_s(comb.hz))
     reported = (offset_s + window[0], offset_s + window[1])
     length = window[1] - window[0]
-    if length < LIMITS.short_s or length * comb.hz < LIMITS.short_periods:
+    hasty = length < LIMITS.hasty_s and length * comb.hz < LIMITS.hasty_periods
+    if length < LIMITS.short_s or length * comb.hz < LIMITS.short_periods or hasty:
         flags.append(ReadingFlag.SHORT)
     if length < LIMITS.least_s or length * comb.hz < LIMITS.least_periods:
         return nothing_heard(comb, reported, tuple(flags))

@@ -16,10 +16,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from walkboard.listening.readings import withheld
+from walkboard.listening.readings import Measured, withheld
 from walkboard.listening.types import Comb, ExpectedKey, HoldFlag, ReadingFlag, Walk
-from walkboard.organ.model import Organ
+from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_of_ratio
 from walkboard.scales.keys import Key
@@ -28,11 +29,14 @@ from walkboard.survey.hear.holds import NamedWalk
 from walkboard.survey.hear.sentence import measured_together
 from walkboard.survey.kinds import spectrum_of
 from walkboard.survey.recognise.verdict import AlsoSounding, Heard
-from walkboard.survey.recognise.walked import fit
+from walkboard.survey.recognise.walked import fit, in_order
 
 _UNISON_CENTS = 60.0  # chosen: from here on two pipes may be confused
 _MOST_ASTRAY = 0.1  # of the holds, out of order; chosen
 _OCTAVE = 12
+_SAME_PIPE_CENTS = 1.0  # from one hold to another: what wind and room do; fitted
+_DIFFERENT_SHARE = 0.3  # of the pipes so near, up to which it is a stop of its own; chosen
+_LEAST_COMPARED = 6  # pipes, below which neither is sure; chosen
 _EACH_STOP = 0.02  # of the fit that one more stop must explain; chosen
 
 
@@ -78,7 +82,7 @@ def heard_together(
         if every is None:
             continue
         holds = name(every)
-        score = _in_order(holds.walk) * fit(holds.walk) - _EACH_STOP * len(also)
+        score = in_order(holds.walk) * fit(holds.walk) - _EACH_STOP * len(also)
         if best is None or score > best[0]:
             best = score, holds, every, also
     if best is None:
@@ -156,13 +160,6 @@ def _compass_decides(walk: Walk, count: int) -> bool:
     return bool(ends and astray <= _MOST_ASTRAY)
 
 
-def _in_order(walk: Walk) -> float:
-    """Share of the holds that follow each other as keys of a walk do."""
-    if not walk.holds:
-        return 0.0
-    return 1.0 - float(np.mean([HoldFlag.OUT_OF_ORDER in hold.flags for hold in walk.holds]))
-
-
 def _with_verdict(
     organ: Organ,
     joined: HeardWalk,
@@ -171,12 +168,14 @@ def _with_verdict(
     expected_at: Mapping[Key, ExpectedKey],
 ) -> HeardWalk:
     """The joined walk: what also sounds is reported, its own values kept where its name is sure."""
+    decided = [_or_coupled(organ, joined, one) for one in also]
     holds = []
     met = [0] * len(also)
     able = [0] * len(also)
     for hold in joined.holds:
         sure: set[str] = set()
-        if hold.key is not None:
+        # One that is out of order may be named an octave off: ranks an octave apart allow it.
+        if hold.key is not None and HoldFlag.OUT_OF_ORDER not in hold.flags:
             sure = {comb.label for comb in expected_at[hold.key].combs}
             for at, one in enumerate(also):
                 pipes = organ.stop(one.stop).pipes_at(hold.key.up(one.semitones))
@@ -184,7 +183,7 @@ def _with_verdict(
                 read = [reading for reading in hold.readings if str(reading.pipe) in theirs]
                 able[at] += bool(read)
                 met[at] += any(reading.place_hz_or_none is not None for reading in read)
-                if not one.or_stops:
+                if not decided[at].or_stops:
                     sure |= theirs
         readings = tuple(
             reading if str(reading.pipe) in sure else withheld(reading, ReadingFlag.OTHER)
@@ -192,12 +191,52 @@ def _with_verdict(
         )
         holds.append(replace(hold, readings=readings))
     counted = tuple(
-        replace(one, keys=keys, of_keys=of) for one, keys, of in zip(also, met, able, strict=True)
+        replace(one, keys=keys, of_keys=of)
+        for one, keys, of in zip(decided, met, able, strict=True)
     )
     said = measured_together(organ, replace(heard, also_sounding=counted))
     return replace(
         joined, holds=tuple(holds), heard=said, warnings=(*joined.warnings, said.question)
     )
+
+
+def _or_coupled(organ: Organ, joined: HeardWalk, one: AlsoSounding) -> AlsoSounding:
+    """A stop an octave from a stated one, or that one's own octave coupler, by where it stands.
+
+    A coupler adds the very pipe that the key an octave away sounds by itself. Measured together the
+    two agree, but for what the wind does between two holds; pipes of another stop do not.
+    """
+    if one.semitones or one.or_stops:
+        return one
+    for stated in organ.stops_among(joined.drawn):
+        for semitones in (_OCTAVE, -_OCTAVE):
+            away = _apart_cents(organ, joined, one.stop, stated.id, semitones)
+            if len(away) == 0:
+                continue
+            share = float(np.mean(np.abs(away) < _SAME_PIPE_CENTS))
+            if len(away) < _LEAST_COMPARED or share > _DIFFERENT_SHARE:
+                return AlsoSounding(stated.id, one.keys, one.of_keys, semitones, (one.stop,))
+    return one
+
+
+def _apart_cents(
+    organ: Organ, joined: HeardWalk, stop: str, stated: str, semitones: int
+) -> NDArray[np.float64]:
+    """How far a stop's pipes stand from the stated stop's of the keys an octave away [cents]."""
+
+    def read(which: str) -> dict[int, Measured[PipeRef]]:
+        found = {}
+        for hold in joined.holds:
+            pipes = set() if hold.key is None else set(organ.stop(which).pipes_at(hold.key))
+            for reading in hold.readings:
+                if hold.key is not None and reading.pipe in pipes and isinstance(reading, Measured):
+                    found[hold.key.semitone] = reading
+        return found
+
+    theirs, own = read(stop), read(stated)
+    pairs = [(one, own[key + semitones]) for key, one in theirs.items() if key + semitones in own]
+    away = np.array([cents_of_ratio(one.hz / other.hz) for one, other in pairs], np.float64)
+    return np.asarray(away[np.abs(away) < _UNISON_CENTS])
 
 
 def _not_believed(walk: HeardWalk, joined: HeardWalk) -> HeardWalk:

@@ -1,4 +1,4 @@
-"""Holds of a walk that are not one key's alone: a second key, a cipher beside a partial."""
+"""Single holds that cannot be trusted: a second key, a cipher beside a partial, lost samples."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from walkboard.listening.evidence.drones import Drone
+from walkboard.listening.readings import Measured
 from walkboard.listening.types import ReadingFlag
 from walkboard.survey.hear.heard_walk import Hold
 from walkboard.survey.recognise.companions import series_in
@@ -27,6 +28,10 @@ class Limits:
     cipher_reach_hz: float = 30.0  # from a partial, within its band; derived: 1/0.04 s, rounded
     cipher_below_db: float = 30.0  # under the partial, in which a cipher disturbs it; chosen
     cipher_partials: int = 12  # lowest partials that a cipher may disturb; chosen
+    jumped_cents: float = 0.6  # of wander within one hold, which no pipe of a calm walk has; chosen
+    jumped_times: float = 6.0  # that over the walk's usual wander; chosen
+    jumped_from_hz: float = 150.0  # lower pipes' wander is not known well enough; chosen
+    least_holds: int = 6  # that show what is usual in a walk; chosen
 
 
 LIMITS = Limits()
@@ -74,6 +79,28 @@ def _second_key(one: Evidence, due: Sequence[Sequence[float]]) -> bool:
         if series is not None and len(series.numbers) >= min(able, 2 if able < 3 else able):
             return True
     return False
+
+
+def jumped_holds(holds: Sequence[Hold]) -> dict[int, ReadingFlag]:
+    """Holds in which the pitch moves far more than in the rest of a walk of one rank.
+
+    As where the recorder dropped samples and too few partials were loud enough to show it.
+    """
+    wander = {
+        hold.n: reading.wander_cents
+        for hold in holds
+        for reading in hold.readings
+        if len(hold.readings) == 1
+        and isinstance(reading, Measured)
+        and reading.hz > LIMITS.jumped_from_hz
+        and reading.wander_cents is not None
+        and ReadingFlag.GAP not in reading.flags
+    }
+    if len(wander) < LIMITS.least_holds:
+        return {}
+    usual = float(np.median(list(wander.values())))
+    most = max(LIMITS.jumped_cents, LIMITS.jumped_times * usual)
+    return {n: ReadingFlag.UNSTEADY for n, cents in wander.items() if cents > most}
 
 
 def beside_ciphers(

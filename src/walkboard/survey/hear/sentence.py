@@ -10,6 +10,7 @@ from dataclasses import replace
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
+from walkboard.survey.hear.before import Answer
 from walkboard.survey.hear.weigh import Weighed
 from walkboard.survey.recognise.limits import LIMITS
 from walkboard.survey.recognise.shift import Shifted
@@ -77,6 +78,32 @@ def measured_together(organ: Organ, heard: Heard) -> Heard:
     return replace(heard, sentence=sentence, question=question)
 
 
+def nothing_of(organ: Organ, heard: Heard, silent: Sequence[str]) -> Heard:
+    """What is said where only one of the stated stops was heard, as judged with that one."""
+    said = "; ".join(_nothing_of(organ, stop) for stop in silent)
+    sentence = heard.sentence.replace(_NOTHING_ELSE, said, 1)
+    return replace(heard, sentence=sentence, not_sounding=tuple(silent))
+
+
+def which_alone(organ: Organ, heard: Heard, stops: Sequence[str]) -> Heard:
+    """What is said where stated stops are never heard together, and any of them may be alone."""
+    names = _and([stop_name(organ, stop) for stop in stops])
+    sentence = f"Only one of {names} is heard at a time: which of them was drawn?"
+    return replace(
+        heard,
+        sentence=f"{sentence} No value was kept.",
+        believed=False,
+        question=f"{sentence} Listen again with that one.",
+    )
+
+
+def _nothing_of(organ: Organ, stop: str) -> str:
+    return (
+        f"nothing of {stop_name(organ, stop)} is heard at any key: not drawn, or exactly in tune"
+        " with the others"
+    )
+
+
 def with_sentence(
     weighed: Weighed,
     organ: Organ,
@@ -98,15 +125,14 @@ def with_sentence(
     where = _keys(held)
     what = _and([stop_name(organ, stop) for stop in drawn if stop not in heard.not_sounding])
     pitch = _pitch(organ, heard.shift_cents or 0.0, shifted)
-    rest = odd or [_NOTHING_ELSE]
-    sentence = f"Heard: {what or 'nothing that was stated'}, {where}; {'; '.join(rest)}; {pitch}."
-    questions = [*odd, pitch] if abs(heard.shift_cents or 0.0) >= LIMITS.shift_said_cents else odd
-    asked = (
-        ""
-        if heard.believed and abs(heard.shift_cents or 0.0) < LIMITS.shift_said_cents
-        else (_sentences(questions))
-    )
-    return replace(heard, sentence=sentence, question=asked)
+    undecided = _undecided(weighed, organ)
+    said = "; ".join([*(odd or [_NOTHING_ELSE]), pitch, *undecided])
+    sentence = f"Heard: {what or 'nothing that was stated'}, {where}; {said}."
+    shifted_far = abs(heard.shift_cents or 0.0) >= LIMITS.shift_said_cents
+    questions = [*odd, pitch] if shifted_far else odd
+    asks = shifted_far or not heard.believed or weighed.compared.answer is Answer.UNLIKE
+    asked = _sentences(questions) if asks else ""
+    return replace(heard, sentence=sentence, question=asked, undecided=tuple(undecided))
 
 
 def _sentences(parts: Sequence[str]) -> str:
@@ -131,24 +157,48 @@ def _what_is_odd(weighed: Weighed, organ: Organ, drawn: Sequence[str]) -> list[s
     said += [_cipher(organ, cipher) for cipher in heard.cipher]
     if heard.not_sounding and heard.also_sounding and set(heard.not_sounding) >= set(drawn):
         one = heard.also_sounding[0]
+        name = stop_name(organ, one.stop)
         said.append(
-            f"its partials are those of another stop of this pitch: was"
-            f" {stop_name(organ, one.stop)}{_or(organ, one)} drawn?"
+            f"it sounds as {name} did in an earlier recording: was that drawn?"
+            if weighed.compared.answer is Answer.OTHER
+            else f"its partials are those of another stop of this pitch: was"
+            f" {name}{_or(organ, one)} drawn?"
         )
     elif heard.not_sounding and set(heard.not_sounding) >= set(drawn):
         said.append("its partials are not those of the family stated: which stop was drawn?")
     else:
         said += [_also(organ, one) for one in heard.also_sounding]
-        said += [
-            f"nothing of {stop_name(organ, stop)} is heard at any key: not drawn, or exactly in"
-            " tune with the others"
-            for stop in heard.not_sounding
-        ]
+        said += [_nothing_of(organ, stop) for stop in heard.not_sounding]
     if weighed.unnamed:
         said.append(
             "more sounds than was stated, and no stop of the organ fits it: what else was drawn?"
         )
+    if weighed.compared.answer is Answer.UNLIKE:
+        instead = _one_of(organ, weighed.compared.stops) or "another stop"
+        said.append(
+            f"it does not sound as {stop_name(organ, drawn[0])} did in earlier recordings: was"
+            f" {instead} drawn, or the rank changed?"
+        )
     return said
+
+
+def _undecided(weighed: Weighed, organ: Organ) -> list[str]:
+    """What the recording cannot show, as ends of a sentence."""
+    match weighed.compared.answer:
+        case Answer.NO_MEMORY:
+            why = " without earlier recordings of both"
+        case Answer.ALIKE:
+            why = ": earlier recordings of both sound alike"
+        case _:
+            return []
+    return [f"cannot be distinguished from {_one_of(organ, weighed.compared.stops)}{why}"]
+
+
+def _one_of(organ: Organ, stops: Sequence[str]) -> str:
+    """Stops by name, at most two of them."""
+    names = [stop_name(organ, stop) for stop in stops[:2]]
+    more = ["another of this pitch"] if len(stops) > 2 else []
+    return " or ".join([*names, *more])
 
 
 def _also(organ: Organ, one: AlsoSounding) -> str:
@@ -204,9 +254,7 @@ def _or(organ: Organ, one: AlsoSounding) -> str:
     """Other stops that it may be, at most two by name."""
     if not one.or_stops:
         return ""
-    names = [stop_name(organ, stop) for stop in one.or_stops[:2]]
-    more = " or another of this pitch" if len(one.or_stops) > 2 else ""
-    return f" (or {' or '.join(names)}{more})"
+    return f" (or {_one_of(organ, one.or_stops)})"
 
 
 def _and(names: Sequence[str]) -> str:

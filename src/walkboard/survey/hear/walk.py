@@ -25,12 +25,14 @@ from walkboard.organ.model import Organ
 from walkboard.quantities import cents_of_ratio
 from walkboard.scales.keys import Key
 from walkboard.scales.pitch import key_hz
+from walkboard.survey.hear.before import Remembered
 from walkboard.survey.hear.coupled import heard_together, may_be_joined
 from walkboard.survey.hear.expected import expected_keys, widened
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.survey.hear.holds import NamedWalk, measure_walk
 from walkboard.survey.hear.identity import name_pipes
 from walkboard.survey.hear.memory import Memory
+from walkboard.survey.hear.one_alone import heard_alone
 from walkboard.survey.hear.other_stop import other_stop_walked
 from walkboard.survey.hear.played import align_schedule
 from walkboard.survey.hear.pulling import with_pulls
@@ -60,6 +62,7 @@ def hear_walk(
     file: str,
     played: Schedule | None = None,
     alone: Sequence[HeardWalk] = (),
+    before: Remembered | None = None,
     progress: Progress | None = None,
 ) -> HeardWalk:
     """Find, name and measure every hold of a walk, and say whether to believe it.
@@ -80,6 +83,8 @@ def hear_walk(
     alone : sequence of HeardWalk
         Earlier walks in which ranks of this one sounded without each other; they name near unisons
         and show which pipes pull each other into step.
+    before : mapping of str to RankSound, optional
+        How ranks sounded in earlier recordings, by rank: shows another stop of the same pitch.
     progress : callable, optional
         Called with seconds done and seconds in all.
 
@@ -171,20 +176,34 @@ def hear_walk(
         known = Memory.of([heard_walk, *alone])
         named = with_pulls(name_pipes(organ, heard_walk, known), memory)[0]
         return _judged(
-            organ, named, stops, keys, found.evidence, shifted=walk.shifted, drones=drones
+            organ,
+            named,
+            stops,
+            keys,
+            found.evidence,
+            shifted=walk.shifted,
+            drones=drones,
+            before=before or {},
         )
 
     as_stated = judged(
         first, expected, drawn, lambda at_s: report(total_s / 3.0 + 2.0 / 3.0 * at_s)
     )
     report(total_s)
-    if played is not None or not may_be_joined(organ, as_stated):
+    if played is not None:
         return as_stated
 
     def named_on(every: Sequence[ExpectedKey]) -> NamedWalk:
         return on_keys(name(widened(every)), widened(every))
 
-    return heard_together(organ, as_stated, keys, expected, name=named_on, judged=judged)
+    if may_be_joined(organ, as_stated):
+        return heard_together(organ, as_stated, keys, expected, name=named_on, judged=judged)
+    each = {
+        stop.id: one
+        for stop in organ.stops_among(drawn)
+        if len(one := expected_keys(organ, [stop.id], air_celsius)) == len(keys)
+    }
+    return heard_alone(organ, as_stated, each, name=named_on, judged=judged)
 
 
 def check_drawn(organ: Organ, drawn: Sequence[str], where: str) -> None:
@@ -222,6 +241,7 @@ def _judged(
     *,
     shifted: Shifted,
     drones: Sequence[Drone],
+    before: Remembered,
 ) -> HeardWalk:
     """The walk with what recognition makes of it."""
     weighed = weigh(
@@ -233,9 +253,11 @@ def _judged(
         evidence=evidence,
         shifted=shifted,
         drones=drones,
+        before=before,
     )
     held = [hold.key for hold in walk.holds if hold.key is not None]
-    heard = with_sentence(weighed, organ, walk.drawn, held, shifted)
+    stated = [one for one in walk.drawn if one in drawn]
+    heard = with_sentence(weighed, organ, stated, held, shifted)
     said = (heard.question,) if heard.question else ()
     return replace(
         walk,

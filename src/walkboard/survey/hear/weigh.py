@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 import numpy as np
 
@@ -14,8 +15,16 @@ from walkboard.organ.model import Family, Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.keys import Key
+from walkboard.survey.hear.before import (
+    NOT_COMPARED,
+    Answer,
+    Compared,
+    Remembered,
+    compare,
+)
+from walkboard.survey.hear.family import family_of_stop, other_family
 from walkboard.survey.hear.heard_walk import Hold
-from walkboard.survey.hear.odd_holds import beside_ciphers, odd_holds
+from walkboard.survey.hear.odd_holds import beside_ciphers, jumped_holds, odd_holds
 from walkboard.survey.hear.unison_pairs import either_of
 from walkboard.survey.recognise.companions import (
     Companion,
@@ -23,7 +32,6 @@ from walkboard.survey.recognise.companions import (
     is_octave_of_stated,
 )
 from walkboard.survey.recognise.evidence import Evidence
-from walkboard.survey.recognise.families import Timbre, timbre_of
 from walkboard.survey.recognise.hypotheses import Hypothesis, hypotheses
 from walkboard.survey.recognise.limits import LIMITS as RECOGNITION
 from walkboard.survey.recognise.shift import Shifted
@@ -45,6 +53,7 @@ class Limits:
 
 
 LIMITS = Limits()
+_NOTHING: Remembered = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -63,6 +72,8 @@ class Weighed:
         Something unstated sounds and no stop of the organ fits it.
     moved_cents : float or None
         Movement of pipes within their holds, if more than pipes make: the microphone was carried.
+    compared : Compared
+        What earlier recordings of the rank say.
     """
 
     heard: Heard
@@ -70,6 +81,7 @@ class Weighed:
     marked: ReadingFlag | None = None
     unnamed: bool = False
     moved_cents: float | None = None
+    compared: Compared = NOT_COMPARED
 
 
 def weigh(
@@ -82,6 +94,7 @@ def weigh(
     evidence: Sequence[Evidence],
     shifted: Shifted,
     drones: Sequence[Drone],
+    before: Remembered = _NOTHING,
 ) -> Weighed:
     """Weigh the hypotheses.
 
@@ -97,6 +110,8 @@ def weigh(
         Evidence of every hold that has a key, in order of time.
     shifted : Shifted
     drones : sequence of Drone
+    before : mapping of str to RankSound
+        How ranks sounded in earlier recordings.
     """
     stops = [stop.id for stop in organ.stops_among(drawn)]
     tremulant = _tremulant(evidence)
@@ -110,12 +125,18 @@ def weigh(
     moved = None if tremulant or plain else _moved_cents(holds)
     if moved is not None:
         also, unnamed = (), False  # a microphone that moves makes beats and lines of its own
-    instead, not_the_family = _other_family(organ, drawn, holds) if not also else ((), False)
+    instead, not_the_family = other_family(organ, drawn, holds) if not also else ((), False)
+    compared = NOT_COMPARED
+    if not (also or unnamed or tremulant or moved or not_the_family):
+        compared = compare(organ, drawn, holds, air_celsius, before)
+    if compared.answer is Answer.OTHER:
+        instead = (AlsoSounding(compared.stops[0], len(holds), len(holds), 0, compared.stops[1:]),)
+    another = not_the_family or compared.answer is Answer.OTHER
     missing = () if also or unnamed else _not_sounding(stops, organ, holds)
     far = abs(shifted.cents) >= RECOGNITION.shift_asked_cents
-    believed = not (also or unnamed or tremulant or not_the_family or far or moved)
+    believed = not (also or unnamed or tremulant or another or far or moved)
     withheld: dict[int, ReadingFlag] = {}
-    if also or unnamed or not_the_family:
+    if also or unnamed or another:
         withheld = {hold.n: ReadingFlag.OTHER for hold in holds}
     elif far or moved:
         why = ReadingFlag.FAR if far else ReadingFlag.UNSTEADY
@@ -126,19 +147,19 @@ def weigh(
             [target_hz(organ, pipe, air_celsius) * ratio for pipe in organ.sounding(drawn, key)]
             for key in keys
         ]
-        withheld = odd_holds(holds, evidence, due)
+        withheld = jumped_holds(holds) | odd_holds(holds, evidence, due)
         withheld |= beside_ciphers(holds, evidence, drones)
     marked = ReadingFlag.TREMULANT if tremulant else None
     heard = Heard(
         sentence="",
         also_sounding=also or instead,
-        not_sounding=tuple(drawn) if not_the_family else missing,
+        not_sounding=tuple(drawn) if another else missing,
         shift_cents=_shift_cents(holds, shifted),
         tremulant=tremulant,
         cipher=ciphers,
         believed=believed,
     )
-    return Weighed(heard, withheld, marked, unnamed, moved)
+    return Weighed(heard, withheld, marked, unnamed, moved, compared)
 
 
 def _shift_cents(holds: Sequence[Hold], shifted: Shifted) -> float:
@@ -311,62 +332,13 @@ def named_companion(
     stopped = odd > LIMITS.odd_share
     stops = sorted(
         what.stops,
-        key=lambda stop: (_family(organ, stop) in (Family.STOPPED, Family.CHIMNEY)) != stopped,
+        key=lambda stop: (
+            (family_of_stop(organ, stop) in (Family.STOPPED, Family.CHIMNEY)) != stopped
+        ),
     )
     if not stops:
         return AlsoSounding(drawn[0], heard, able, what.semitones)
     return AlsoSounding(stops[0], heard, able, 0, tuple(stops[1:]))
-
-
-def _family(organ: Organ, stop: str) -> Family:
-    return organ.rank(organ.stop(stop).plays[0].rank).family
-
-
-def _other_family(
-    organ: Organ, drawn: Sequence[str], holds: Sequence[Hold]
-) -> tuple[tuple[AlsoSounding, ...], bool]:
-    """Stops of the stated pitch whose family fits what was heard, where the stated one's does not.
-
-    Only of a stop that sounds alone, and one rank: where several sound their partials mix.
-    """
-    if len(drawn) != 1 or len(organ.stop(drawn[0]).plays) != 1:
-        return (), False
-    readings = [r for hold in holds for r in hold.readings]
-    read = [(r.hz, r.partials) for r in readings if isinstance(r, Measured) and r.partials]
-    timbre = timbre_of(read)
-    stated = organ.rank(organ.stop(drawn[0]).plays[0].rank)
-    if timbre is None or not timbre.contradicts(stated.family):
-        return (), False
-    multiple = stated.multiple_of(1)
-    fitting = [
-        stop.id
-        for stop in sorted(organ.stops, key=lambda s: s.division != organ.stop(drawn[0]).division)
-        if stop.id not in drawn
-        and len(stop.plays) == 1
-        and (rank := organ.rank(stop.plays[0].rank)).multiple_of(1) == multiple
-        and rank.from_key == stated.from_key
-        and not timbre.contradicts(rank.family)
-    ]
-    fitting.sort(key=lambda stop: _unlike(timbre, _family(organ, stop)))
-    if not fitting:
-        # Some open flutes have as few even partials as a stopped pipe: without a stop that fits
-        # better nothing is doubted.
-        return (), stated.family is not Family.OPEN
-    found = AlsoSounding(fitting[0], len(read), len(read), 0, tuple(fitting[1:]))
-    return (found,), True
-
-
-def _unlike(timbre: Timbre, family: Family) -> float:
-    """How little a family fits, among those that are not contradicted."""
-    match family:
-        case Family.STOPPED:
-            return 0.0 if timbre.evens_db < -18.0 else 2.0
-        case Family.CHIMNEY:
-            return 0.5 if timbre.evens_db < -12.0 else 2.0
-        case Family.REED:
-            return 0.5 if timbre.rich > 0.7 else 2.5
-        case Family.OPEN:
-            return 1.0
 
 
 def _not_sounding(stops: Sequence[str], organ: Organ, holds: Sequence[Hold]) -> tuple[str, ...]:

@@ -48,6 +48,7 @@ class HeardGiven(_Given):
     cipher: tuple[_Cipher, ...] = ()
     believed: bool = True
     question: str = ""
+    undecided: tuple[str, ...] = ()
 
 
 def heard_to_json(heard: Heard) -> dict[str, Any]:
@@ -68,4 +69,5 @@ def heard_from(given: HeardGiven) -> Heard:
         cipher=tuple(Cipher(**one.model_dump()) for one in given.cipher),
         believed=given.believed,
         question=given.question,
+        undecided=given.undecided,
     )

@@ -80,6 +80,8 @@ class Heard:
         Whether the values may be used; where not, each has a flag.
     question : str
         What to ask the tuner before the values are used; empty where nothing is.
+    undecided : tuple of str
+        What this recording cannot show, as ends of a sentence.
     """
 
     sentence: str
@@ -91,3 +93,4 @@ class Heard:
     cipher: tuple[Cipher, ...] = ()
     believed: bool = True
     question: str = ""
+    undecided: tuple[str, ...] = ()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from walkboard.listening.types import ExpectedKey, FoundHold, Walk
+from walkboard.listening.types import ExpectedKey, FoundHold, HoldFlag, Walk
 from walkboard.survey.recognise.limits import LIMITS
 
 _FEW_HOLDS = 6  # below which order says nothing
@@ -51,6 +51,13 @@ def fit(walk: Walk) -> float:
     """
     plain = sum(hold.key is not None and hold.overtone == 1 for hold in walk.holds)
     return walk.explained * plain / len(walk.holds) if walk.holds else 0.0
+
+
+def in_order(walk: Walk) -> float:
+    """Share of the holds that follow each other as keys of a walk do."""
+    if not walk.holds:
+        return 0.0
+    return 1.0 - float(np.mean([HoldFlag.OUT_OF_ORDER in hold.flags for hold in walk.holds]))
 
 
 @dataclass(frozen=True, slots=True)
