@@ -13,7 +13,7 @@ import numpy as np
 from bench._organs import a_season_later, invented_organ
 from walkboard.condition.assess import assess
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.to_plan import WORTH_SAYING_CENTS
+from walkboard.planning.choose.problem import STAYS_CENTS
 from walkboard.planning.what_if import prepare
 
 ORGANS = 200
@@ -34,7 +34,7 @@ def main(scale: float = 1.0) -> None:
             plans += 1
             gaps.append(plan.gap)
             away = next(iter(ready.above_cents(request, plan).values()))
-            if abs(away) <= WORTH_SAYING_CENTS + 1e-6:
+            if abs(away) <= STAYS_CENTS + 1e-6:
                 continue
             moved.append(abs(away))
             said = [re.search(r"leaves ([\d.]+) less badness", note) for note in plan.notes]
@@ -44,7 +44,7 @@ def main(scale: float = 1.0) -> None:
             else:
                 bought.append(buys / max(plan.cost_after, 1e-9))
     print(f"{int(ORGANS * scale)} organs, {plans} plans, {len(moved)} move the reference by more")
-    print(f"than {WORTH_SAYING_CENTS} cent: median {np.median(moved or [0.0]):.1f}, most "
+    print(f"than {STAYS_CENTS} cent: median {np.median(moved or [0.0]):.1f}, most "
           f"{max(moved, default=0.0):.1f} cents; {unsaid} do not say what that buys")  # fmt: skip
     print(f"what it buys, of the badness left: median {np.median(bought or [0.0]):.1%}, least "
           f"{min(bought, default=0.0):.1%}")  # fmt: skip

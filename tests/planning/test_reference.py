@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from bench._organs import a_season_later, invented_organ
 
 from walkboard.condition.assess import assess
+from walkboard.planning.choose.problem import STAYS_CENTS
 from walkboard.planning.request import PlanRequest
-from walkboard.planning.to_plan import WORTH_SAYING_CENTS
 from walkboard.planning.what_if import prepare
 
 
@@ -20,5 +22,9 @@ def test_a_reference_that_moves_says_what_that_buys(seed: int) -> None:
         request = PlanRequest(minutes)
         plan = ready.plan(request)
         away = next(iter(ready.above_cents(request, plan).values()))
-        said = any("from where the organ" in note for note in plan.notes)
-        assert said == (abs(away) > WORTH_SAYING_CENTS + 1e-9)
+        said = [note for note in plan.notes if "from where the organ" in note]
+        assert bool(said) == (abs(away) > STAYS_CENTS + 1e-9)
+        for note in said:
+            buys = re.search(r"\((\d+)%\)", note)
+            assert buys is not None
+            assert int(buys[1]) >= 1

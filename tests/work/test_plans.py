@@ -9,14 +9,17 @@ from pathlib import Path
 import pytest
 
 from tests.commands import Run
+from tests.condition.organs import readings, small_organ
 from tests.work.chapel import EVENT_CELSIUS, chapel_book
 from walkboard.book.records import FaultKind, TickState
 from walkboard.book.seen import SeenBook
+from walkboard.condition.assess import assess
 from walkboard.errors import InputError, NotEnoughMinutesError
 from walkboard.organ.model import PipeRef
 from walkboard.planning.request import PlanRequest
 from walkboard.planning.what_if import prepare
 from walkboard.work import visit as visit_work
+from walkboard.work.before_planning import asked_before
 from walkboard.work.open_book import now
 from walkboard.work.plan_request import EventNeeds, request_of
 from walkboard.work.plans import curve, kept, prepared, tried
@@ -154,3 +157,18 @@ def test_a_rank_made_historic_during_the_visit_is_planned_nowhere(
         i.target_hz for i in by_page.plan.items
     ]
     assert book.plans(visit.id)[-1].organ_version == 2
+
+
+def test_a_question_about_coupled_divisions_is_answered_in_the_request() -> None:
+    organ = small_organ()
+    pipes = readings(
+        organ,
+        ["great.principal", "great.octave", "swell.viola"],
+        lambda pipe: 6.0 if pipe.rank.startswith("swell") else 0.0,
+        18.0,
+    )
+    condition = assess(organ, pipes, {})
+    (asked,) = asked_before(organ, (), condition, PlanRequest(60.0))
+    assert "Swell stands 6.0 cents above Great" in asked.text
+    answered = PlanRequest(60.0, coupled=frozenset(asked.divisions))
+    assert asked_before(organ, (), condition, answered) == ()

@@ -7,7 +7,7 @@ from pathlib import Path
 import typer
 
 from walkboard.cli.options import BOOK, ORGAN
-from walkboard.cli.plan_options import MUSIC, ON, REGISTRATION, airs, stops_of, use_of
+from walkboard.cli.plan_options import MUSIC, ON, REGISTRATION, airs, names_of, use_of
 from walkboard.cli.printing import number, print_json, print_table
 
 app = typer.Typer(help="The calendar: what the organ must be ready for.", no_args_is_help=True)
@@ -38,7 +38,7 @@ def add(
         AIR_CELSIUS.check(air)
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
-        named = stops_of(stops)
+        named = names_of(stops)
         for stop in named:
             described.stop(stop)
         event = opened.keep_event(kept.id, uid, begins, title, stops=named, air_celsius=air)

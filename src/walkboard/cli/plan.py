@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from walkboard.cli.plan_options import (
+    COUPLED,
     EVENT_AIR,
     EXPLAIN,
     LEAVE_RISKY,
@@ -57,6 +58,7 @@ def plan(
     leave_risky: bool = LEAVE_RISKY,
     leave_strays: bool = LEAVE_STRAYS,
     purpose: str = PURPOSE,
+    coupled: list[str] = COUPLED,
     weight: list[str] = typer.Option(
         [], "--weight", metavar="NAME=FACTOR", help="Count a stop, rank or pipe more or less."
     ),
@@ -87,6 +89,7 @@ def plan(
         leave_risky=leave_risky,
         leave_strays=leave_strays,
         purpose=purpose,
+        coupled=coupled,
         registrations=event_stops,
         music=music,
         on=on,

@@ -52,6 +52,12 @@ PURPOSE = typer.Option(
 LEAVE_STRAYS = typer.Option(
     False, "--leave-strays", help="Weigh pipes over 10 cents off like any other."
 )
+COUPLED = typer.Option(
+    [],
+    "--coupled",
+    metavar="DIVISION,DIVISION[,...]",
+    help="Divisions that are played coupled: they are tuned to one pitch.",
+)
 EXPLAIN = typer.Option(
     [], "--explain", metavar="NAME", help="Explain the cost of a pipe, rank or stop."
 )
@@ -82,6 +88,7 @@ def request_from_options(
     leave_risky: bool,
     leave_strays: bool,
     purpose: str,
+    coupled: Sequence[str] = (),
     registrations: Sequence[str] = (),
     music: Sequence[str] = (),
     on: Sequence[str] = (),
@@ -111,6 +118,7 @@ def request_from_options(
         leave_risky=leave_risky,
         leave_strays=leave_strays,
         purpose=purpose,
+        coupled=[name for text in coupled for name in names_of(text)],
         faults=faults,
     )
 
@@ -128,7 +136,7 @@ def use_of(
     from walkboard.planning.value.use import EventUse, RegistrationUse
     from walkboard.work.calendar.music import read_music
 
-    uses = [RegistrationUse(stops_of(text)) for text in registrations]
+    uses = [RegistrationUse(names_of(text)) for text in registrations]
     channels = channels_of(on)
     for text in music:
         file, equals, stops = text.rpartition("=")
@@ -137,13 +145,13 @@ def use_of(
                 f"--music {text!r} is not understood.",
                 fix="Write --music hymn.mid=great.principal8,great.octave4.",
             )
-        uses.append(read_music(Path(file), organ, stops_of(stops), channels))
+        uses.append(read_music(Path(file), organ, names_of(stops), channels))
     return EventUse(tuple(uses))
 
 
-def stops_of(text: str) -> tuple[str, ...]:
-    """Ids of stops, separated by commas."""
-    return tuple(stop.strip() for stop in text.split(",") if stop.strip())
+def names_of(text: str) -> tuple[str, ...]:
+    """Ids, separated by commas."""
+    return tuple(name.strip() for name in text.split(",") if name.strip())
 
 
 def channels_of(on: Sequence[str]) -> dict[int, str]:

@@ -9,6 +9,7 @@ import typer
 
 from walkboard.cli.options import BOOK, ORGAN
 from walkboard.cli.plan_options import (
+    COUPLED,
     EVENT_AIR,
     LEAVE_RISKY,
     LEAVE_STRAYS,
@@ -47,6 +48,7 @@ def plan(
     leave_risky: bool = LEAVE_RISKY,
     leave_strays: bool = LEAVE_STRAYS,
     purpose: str = PURPOSE,
+    coupled: list[str] = COUPLED,
     faults: bool = typer.Option(
         False, "--faults", help="Always include every pipe with an open fault."
     ),
@@ -78,6 +80,7 @@ def plan(
             leave_risky=leave_risky,
             leave_strays=leave_strays,
             purpose=purpose,
+            coupled=coupled,
             event=None
             if event is None
             else EventNeeds(event_named(opened, kept.id, event), event_within),

@@ -7,7 +7,9 @@ its ends by no more than κ = w (2/γ²) h²/8 below it, and so does the cost of
 which is a sum of such curves and constants. A line is lowest at an end: the least cost between two
 references is no lower than the lower of two ordinary bounds, at its ends, with every pipe's badness
 reduced by its κ. If that is not close enough to the plan's cost, the interval is halved, which
-quarters κ, and finally its ends are solved exactly.
+quarters κ, and finally its ends are solved exactly. The charge for moving the reference jumps only
+at points of the grid, upward from the organ's pitch, so between two points it is no lower than the
+line either.
 """
 
 from __future__ import annotations
@@ -165,7 +167,7 @@ class _Bounder:
         pull = unheard_pull(
             situation.layout, self._pitches, situation.place, situation.weights, references_cents
         ).sum(axis=1)
-        moving = problem.moving_badness * np.abs(references_cents)
+        moving = problem.charge_for_moving(references_cents)
         untouched = badness.sum(axis=1) + pull + moving - self._unheard_bend * sag
         return untouched, np.ascontiguousarray(badness[:, problem.order] - self._left)
 

@@ -34,6 +34,9 @@ LARGE_FACTOR = 1.5
 # tool at a spring or a cone warms nothing. Common practice, no source.
 RECHECK_MINUTES = 0.1
 BY_HAND = frozenset(set(TunedBy) - {TunedBy.SPRING, TunedBy.CONE})
+# Of two that pull, each is tuned with the other silent, and both are heard at the end. Common
+# practice, no source.
+PULLING_MINUTES = 0.3
 MIXTURE_EXTRA = 0.3  # its neighbours must be muted
 
 RANK_MINUTES = 1.0  # draw the stop, silence the others, tell the key holder, get within reach
@@ -44,7 +47,7 @@ WALK_NEAR_MINUTES = 0.5  # between chests of a division, if the description says
 WALK_FAR_MINUTES = 2.0  # between chests of two divisions
 
 
-def pipe_minutes(rank: Rank, number: int, role: Role, hz: float) -> float:
+def pipe_minutes(rank: Rank, number: int, role: Role, hz: float, *, pulls: bool = False) -> float:
     """Minutes to tune one pipe, in whole steps.
 
     Parameters
@@ -55,6 +58,8 @@ def pipe_minutes(rank: Rank, number: int, role: Role, hz: float) -> float:
     role : Role
     hz : float
         The pipe's pitch.
+    pulls : bool
+        Whether another pipe draws it when both sound.
     """
     if rank.minutes is not None:
         minutes = rank.minutes
@@ -67,6 +72,7 @@ def pipe_minutes(rank: Rank, number: int, role: Role, hz: float) -> float:
             minutes += MIXTURE_EXTRA
         if hz < LARGE_HZ:
             minutes *= LARGE_FACTOR
+    minutes += PULLING_MINUTES if pulls else 0.0
     return in_minutes(max(1, in_steps(minutes)))
 
 

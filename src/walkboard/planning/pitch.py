@@ -7,8 +7,8 @@ the event, when its air has moved them but not the reeds.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 
 from walkboard.condition.shift import air_cents
 from walkboard.condition.state import Condition, DivisionState
@@ -46,7 +46,10 @@ UNHEARD_SIGMA_CENTS = 2.0  # of a division not heard, about the others
 
 
 def division_pitches(
-    organ: Organ, condition: Condition, event_air_celsius: float | Mapping[str, float] | None
+    organ: Organ,
+    condition: Condition,
+    event_air_celsius: float | Mapping[str, float] | None,
+    coupled: Collection[str] = (),
 ) -> dict[str, DivisionPitch]:
     """The pitch of each division.
 
@@ -56,6 +59,9 @@ def division_pitches(
     condition : Condition
     event_air_celsius : float, mapping of division id to float, or None
         Air at the event [°C], the same everywhere or by division.
+    coupled : collection of str
+        Ids of divisions that are tuned to one pitch because they are played coupled: that of the
+        one with the most flues heard. Otherwise each keeps its own.
 
     Notes
     -----
@@ -79,7 +85,29 @@ def division_pitches(
             above, sigma = common, UNHEARD_SIGMA_CENTS
         event = _event(event_air_celsius, id_, air)
         pitches[id_] = DivisionPitch(id_, air, above, sigma, event, id_ in heard)
-    return pitches
+    return _together(organ, condition, pitches, [id_ for id_ in heard if id_ in coupled])
+
+
+def _together(
+    organ: Organ,
+    condition: Condition,
+    pitches: dict[str, DivisionPitch],
+    coupled: list[str],
+) -> dict[str, DivisionPitch]:
+    """The same with some divisions at one pitch, each in its own air."""
+    if len(coupled) < 2:
+        return pitches
+    leader = pitches[max(coupled, key=lambda id_: condition.divisions[id_].flues)]
+    at = leader.above_cents + air_cents(organ.pitch.at_celsius, leader.air_celsius)
+    moved = {
+        id_: replace(
+            pitches[id_],
+            above_cents=at - air_cents(organ.pitch.at_celsius, pitches[id_].air_celsius),
+        )
+        for id_ in coupled
+        if id_ != leader.division
+    }
+    return {**pitches, **moved}
 
 
 def _own(state: DivisionState) -> tuple[float, float, float]:

@@ -55,6 +55,8 @@ def why(
     if warmer_celsius:
         air = pitch.air_celsius + warmer_celsius
         words.append(f"for air of {air:.1f} °C by then")
+    if offset.pulled_by is not None:
+        words.append(f"pulls with {offset.pulled_by}: silence that while you tune")
     if offset.risk.is_risky:
         words.append(offset.risk.why)
     return ", ".join(words)
@@ -83,7 +85,7 @@ def explain(offset: PipeOffset, reference_cents: float = 0.0) -> str:
     reference_cents : float
         The reference the organ is tuned to, above its present pitch.
     """
-    off = offset.cents - offset.reference_of(reference_cents)
+    off = offset.belief.mean_cents - offset.reference_of(reference_cents)
     beats = beats_a_second(offset, off)
     partial = offset.beat_hz / offset.target_hz
     weight = offset.weight
@@ -99,11 +101,18 @@ def explain(offset: PipeOffset, reference_cents: float = 0.0) -> str:
         work = "and it is not to be touched"
     return (
         f"{offset.pipe} ({offset.rank.name}, {offset.rank.key_of(offset.pipe.number)}) "
-        f"{'stands' if offset.is_heard else 'was not heard and probably stands'} {size(off)}, "
+        f"{'stands' if offset.is_heard else 'was not heard and probably stands'} {size(off)}"
+        f"{_drawn(offset)}, "
         f"which beats {beats:.1f} times a second against its company, heard near its partial "
         f"{partial:.1f}, and is {share:.2f} of as rough as it can be; it counts {weight.whole:.2f} "
         f"({_factors(offset)}){sticks_out}, so it costs {badness:.2f}, {work}."
     )
+
+
+def _drawn(offset: PipeOffset) -> str:
+    if offset.pulled_by is None:
+        return ""
+    return f" where {offset.pulled_by} draws it ({size(offset.cents)} alone)"
 
 
 def _factors(offset: PipeOffset) -> str:

@@ -33,6 +33,8 @@ class PlanRequest:
     demands : Demands
     purpose : Purpose
         What the organ is mostly used for, if no event says.
+    coupled : frozenset of str
+        Ids of divisions that are played coupled, and so tuned to one pitch.
     curve_every_minutes : float or None
         None for no curve.
     prove_order : bool
@@ -46,6 +48,7 @@ class PlanRequest:
     curve_every_minutes: float | None = None
     prove_order: bool = False
     purpose: Purpose = Purpose.HYMNS
+    coupled: frozenset[str] = frozenset()
 
     @property
     def one_event_air_celsius(self) -> float | None:
@@ -77,9 +80,9 @@ class PlanRequest:
                 fix="Give the minutes from one point to the next, more than 0.",
             )
         given = self.event_air_celsius
-        if isinstance(given, Mapping):
-            for division in given:
-                organ.division(division)
+        named = given if isinstance(given, Mapping) else ()
+        for division in (*named, *self.coupled):
+            organ.division(division)
         airs = given.values() if isinstance(given, Mapping) else () if given is None else (given,)
         for air in airs:
             if not COLDEST_CELSIUS <= air <= HOTTEST_CELSIUS:

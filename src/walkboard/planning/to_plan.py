@@ -11,7 +11,7 @@ from walkboard.planning.air_course import AirCourse
 from walkboard.planning.choose import tied
 from walkboard.planning.choose.certify import choose
 from walkboard.planning.choose.curve import cost_curve, in_steps_within, passing_through
-from walkboard.planning.choose.problem import Problem
+from walkboard.planning.choose.problem import STAYS_CENTS, Problem
 from walkboard.planning.items import items_of, ordered_work
 from walkboard.planning.minutes import in_minutes
 from walkboard.planning.pitch import DivisionPitch
@@ -23,7 +23,6 @@ FORECAST_ONLY = (
     "Nothing was heard today: this plan rests on forecasts alone and may leave the organ worse. "
     "Listen to the first keys before you tune."
 )
-WORTH_SAYING_CENTS = 0.3  # a reference moved by more is mentioned, with its gain. Chosen.
 
 
 def plan_of(
@@ -82,8 +81,21 @@ def plan_of(
         notes=(
             *(() if heard else (FORECAST_ONLY,)),
             *problem.notes,
-            *_moved(request, outcome),
+            *_pulling(problem, outcome),
+            *_moved(request, problem, outcome),
         ),
+    )
+
+
+def _pulling(problem: Problem, outcome: Outcome) -> tuple[str, ...]:
+    """How to tune the pairs that pull each other, if there is one in the plan."""
+    picked = {offset.pipe for offset in outcome.picked(problem)}
+    pairs = sum(not picked.isdisjoint(pair.drawn_cents) for pair in problem.situation.pulling)
+    if not pairs:
+        return ()
+    which = "A pair of pipes pulls" if pairs == 1 else f"{pairs} pairs of pipes pull"
+    return (
+        f"{which} each other: tune each of the two with the other silent, then listen to both.",
     )
 
 
@@ -99,19 +111,19 @@ def _curve(request: PlanRequest, problem: Problem, outcome: Outcome) -> tuple[Cu
     return passing_through(points, request.minutes, outcome.chosen.cost)
 
 
-def _moved(request: PlanRequest, outcome: Outcome) -> tuple[str, ...]:
-    """Gain from moving the reference, if it is moved enough to matter."""
+def _moved(request: PlanRequest, problem: Problem, outcome: Outcome) -> tuple[str, ...]:
+    """What is heard less by moving the reference, if it is moved enough to matter."""
     task, chosen = outcome.task, outcome.chosen
-    moved = float(task.references_cents[chosen.reference])
-    if task.parts is not None or abs(moved) <= WORTH_SAYING_CENTS:
+    moved = task.references_cents[[chosen.reference]]
+    if task.parts is not None or abs(moved[0]) <= STAYS_CENTS + 1e-9:
         return ()
-    where = f"All is tuned {moved:+.1f} cents from where the organ stands"
+    where = f"All is tuned {moved[0]:+.1f} cents from where the organ stands"
     here = task.at_reference(len(task.references_cents) // 2)
     try:
         stay = choose(here, in_steps_within(request.minutes)).cost
     except NotEnoughMinutesError:
         return (f"{where}: nearer, what must be done does not fit.",)
-    buys = stay - chosen.cost
+    buys = stay - (chosen.cost - float(problem.charge_for_moving(moved)[0]))
     return (f"{where}: that leaves {buys:.1f} less badness ({buys / max(stay, 1e-9):.0%}).",)
 
 

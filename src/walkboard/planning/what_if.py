@@ -21,6 +21,7 @@ import numpy as np
 
 from walkboard.condition.assess import surest
 from walkboard.condition.finite import check_condition, check_shares
+from walkboard.condition.pulling import PullingPair
 from walkboard.condition.state import Condition, PipeCents
 from walkboard.errors import InputError, NotEnoughMinutesError
 from walkboard.organ.model import Organ, PipeRef
@@ -30,6 +31,7 @@ from walkboard.planning.between_references import Continuous, certify
 from walkboard.planning.choose.curve import in_steps_within
 from walkboard.planning.choose.demands import Demands
 from walkboard.planning.choose.problem import Problem, pose, strays_fit, with_partners, with_strays
+from walkboard.planning.pairs import choose_together
 from walkboard.planning.pitch import DivisionPitch, division_pitches
 from walkboard.planning.plan import Plan
 from walkboard.planning.request import EventAir, PlanRequest
@@ -59,6 +61,7 @@ class _Key:
     event_air_celsius: EventAir
     use: EventUse
     purpose: Purpose
+    coupled: frozenset[str]
     unknown: tuple[PipeRef, ...]
     tuned: frozenset[PipeRef]
 
@@ -82,8 +85,10 @@ class Prepared:
         *,
         air: Mapping[str, AirCourse],
         reed_follows: Mapping[str, float],
+        pulling: Sequence[PullingPair],
     ) -> None:
         self.organ, self.condition = organ, condition
+        self._pulling = tuple(pulling)
         self._known, self._changes, self._air = known, tuple(changes), air
         self._reed_follows = reed_follows
         self._layout, self._ways = Layout.of(organ), Ways(organ)
@@ -161,20 +166,23 @@ class Prepared:
     def _chosen(
         self, request: PlanRequest, costed: _Costed, problem: Problem, freely: Problem
     ) -> Outcome:
-        return choose_and_walk(
-            self.organ,
-            problem,
-            in_steps_within(request.minutes),
-            self._ways,
-            weather=Weather(
-                self._air,
-                {id_: pitch.event_celsius for id_, pitch in costed.pitches.items()}
-                if request.event_air_celsius is not None
-                else {},
-            ),
-            beams=BEAMS if request.prove_order else QUICK,
-            freely=freely,
-        )
+        def chosen(posed: Problem) -> Outcome:
+            return choose_and_walk(
+                self.organ,
+                posed,
+                in_steps_within(request.minutes),
+                self._ways,
+                weather=Weather(
+                    self._air,
+                    {id_: pitch.event_celsius for id_, pitch in costed.pitches.items()}
+                    if request.event_air_celsius is not None
+                    else {},
+                ),
+                beams=BEAMS if request.prove_order else QUICK,
+                freely=freely,
+            )
+
+        return choose_together(problem, costed.situation.pulling, chosen)
 
     def pipe_offsets(
         self, request: PlanRequest, tuned: Collection[PipeRef] = ()
@@ -227,7 +235,14 @@ class Prepared:
 
     def _cost(self, request: PlanRequest, tuned: frozenset[PipeRef] = frozenset()) -> _Costed:
         unknown = self._unknown(request.demands)
-        key = _Key(request.event_air_celsius, request.use, request.purpose, unknown, tuned)
+        key = _Key(
+            request.event_air_celsius,
+            request.use,
+            request.purpose,
+            request.coupled,
+            unknown,
+            tuned,
+        )
         for known, costed in self._costed:
             if known == key:
                 return costed
@@ -238,7 +253,9 @@ class Prepared:
     def _worked_out(
         self, request: PlanRequest, unknown: tuple[PipeRef, ...], tuned: frozenset[PipeRef]
     ) -> _Costed:
-        pitches = division_pitches(self.organ, self.condition, request.event_air_celsius)
+        pitches = division_pitches(
+            self.organ, self.condition, request.event_air_celsius, request.coupled
+        )
         usual = Belief.normal(0.0, UNKNOWN_CENTS)
         celsius = self.organ.pitch.at_celsius
         known = self._known + tuple(PipeForecast(p, usual, celsius) for p in unknown)
@@ -253,6 +270,7 @@ class Prepared:
             before=base,
             reed_follows=self._reed_follows,
             tuned=tuned,
+            pulling=self._pulling,
         )
         if base is None and not unknown:
             self._base = found
@@ -284,6 +302,7 @@ def prepare(
     changes: Sequence[WeightChange] = (),
     air: Mapping[str, AirCourse] | None = None,
     reed_follows: Mapping[str, float] | None = None,
+    pulling: Sequence[PullingPair] = (),
 ) -> Prepared:
     """Calculate what the plans for one state of an organ share.
 
@@ -303,6 +322,8 @@ def prepare(
         The air's course during the visit.
     reed_follows : mapping of rank id to float, optional
         As in `walkboard.planning.value.pipe_offsets.situation`.
+    pulling : sequence of PullingPair
+        From `walkboard.condition.pulling.pulling_pairs`, from the same readings.
 
     Raises
     ------
@@ -322,5 +343,11 @@ def prepare(
             "There is no reading to plan with.", fix="Take in at least one walk of a stop first."
         )
     return Prepared(
-        organ, condition, known, changes, air=air or {}, reed_follows=reed_follows or {}
+        organ,
+        condition,
+        known,
+        changes,
+        air=air or {},
+        reed_follows=reed_follows or {},
+        pulling=pulling,
     )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptVisit
 from walkboard.organ.model import Organ
-from walkboard.work.planned_pipes import known_pipes, organ_to_plan, remembered
+from walkboard.work.planned_pipes import known_pipes, organ_to_plan, remembered, state_of
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -23,12 +23,20 @@ MOST_FOLLOWS_SIGMA = 0.06  # of it; the prior alone has 0.08
 def asked_before(
     organ: Organ, walks: Sequence[HeardWalk], condition: Condition, request: PlanRequest
 ) -> tuple[InputQuestion, ...]:
-    """What to ask the tuner before these readings are planned with."""
-    from walkboard.condition.questions import input_questions
+    """What to ask the tuner before these readings are planned with.
+
+    Divisions that are apart are not asked about where the request says that they are coupled.
+    """
+    from walkboard.condition.questions import Asked, input_questions
 
     air = request.event_air_celsius
     airs = air if isinstance(air, Mapping) else {} if air is None else {"": air}
-    return input_questions(organ, walks, condition, airs)
+    return tuple(
+        question
+        for question in input_questions(organ, walks, condition, airs)
+        if question.about is not Asked.DIVISIONS_APART
+        or not request.coupled.issuperset(question.divisions)
+    )
 
 
 def moved_since(book: Book, visit: KeptVisit) -> tuple[str, ...]:
@@ -36,19 +44,23 @@ def moved_since(book: Book, visit: KeptVisit) -> tuple[str, ...]:
 
     Empty at a first visit, and where nothing usable was heard yet.
     """
-    from walkboard.condition.drift.forecast import follow, forecast
-    from walkboard.condition.drift.since import moved_since as sentences_of
-    from walkboard.work.outlook import past_visit
-
     earlier = [v for v in book.visits(visit.organ_id) if v.id < visit.id]
     heard = known_pipes(book, visit)
     if not earlier or not heard:
         return ()
-    organ = organ_to_plan(book, visit)
-    past = sorted((past_visit(book, organ, v) for v in earlier), key=lambda v: v.at)
-    here = past_visit(book, organ, visit)
-    ahead = forecast(follow(organ, past), here.at, here.air_celsius)
-    return sentences_of(organ, ahead, here.heard, f"{past[-1].at:%B %Y}")
+
+    def work_out() -> tuple[str, ...]:
+        from walkboard.condition.drift.forecast import follow, forecast
+        from walkboard.condition.drift.since import moved_since as sentences_of
+        from walkboard.work.outlook import past_visit
+
+        organ = organ_to_plan(book, visit)
+        past = sorted((past_visit(book, organ, v) for v in earlier), key=lambda v: v.at)
+        here = past_visit(book, organ, visit)
+        ahead = forecast(follow(organ, past), here.at, here.air_celsius)
+        return sentences_of(organ, ahead, here.heard, f"{past[-1].at:%B %Y}")
+
+    return remembered(book, ("moved since", *state_of(book, visit)), work_out)
 
 
 def reed_follows(book: Book, visit: KeptVisit, organ: Organ) -> dict[str, float]:

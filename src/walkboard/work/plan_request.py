@@ -58,6 +58,7 @@ def request_of(
     leave_risky: bool = False,
     leave_strays: bool = False,
     purpose: str = Purpose.HYMNS,
+    coupled: Sequence[str] = (),
     faults: Sequence[KeptFault] = (),
 ) -> PlanRequest:
     """The request made by command line, pages and demo.
@@ -85,6 +86,8 @@ def request_of(
         Whether pipes over 10 cents off are weighed like any other.
     purpose : str
         What the organ is mostly used for.
+    coupled : sequence of str
+        Divisions that are played coupled, and so tuned to one pitch.
     faults : sequence of KeptFault
         Faults whose pipes must be done.
 
@@ -120,6 +123,7 @@ def request_of(
         event_air_celsius=air_of(organ, airs),
         use=use,
         purpose=Purpose(purpose),
+        coupled=frozenset(coupled),
         demands=with_faults(organ, demands, faults),
     )
     request.check(organ)

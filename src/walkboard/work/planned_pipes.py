@@ -16,12 +16,15 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_of_ratio
+from walkboard.work.open_book import now
 from walkboard.work.pipe_offsets import pipe_cents_of_visit
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
 T = TypeVar("T")
+
+_AIR_SECONDS = 600.0  # the air's course is taken to be the same for so long; chosen
 
 
 def organ_to_plan(book: Book, visit: KeptVisit) -> Organ:
@@ -67,3 +70,16 @@ def remembered(book: Book, key: tuple[Hashable, ...], work_out: Callable[[], T])
     from walkboard.book.seen import SeenBook
 
     return book.memory.get(key, work_out) if isinstance(book, SeenBook) else work_out()
+
+
+def state_of(book: Book, visit: KeptVisit) -> tuple[Hashable, ...]:
+    """What the plans of a visit depend on; the air goes on with time."""
+    from walkboard.book.seen import SeenBook
+
+    if not isinstance(book, SeenBook):
+        return ()
+    marks = book.marks(visit.id)
+    since = now().timestamp() // _AIR_SECONDS
+    weights = tuple(book.weights(visit.organ_id))
+    version = book.organ(visit.organ_id).version
+    return visit.id, version, marks.hearings, marks.ticks, marks.conditions, since, weights

@@ -21,7 +21,7 @@ from walkboard.plausible import PLAN_MINUTES
 from walkboard.work.before_planning import asked_before, reed_follows
 from walkboard.work.open_book import now
 from walkboard.work.pipe_offsets import latest_air
-from walkboard.work.planned_pipes import known_pipes, organ_to_plan, remembered
+from walkboard.work.planned_pipes import known_pipes, organ_to_plan, remembered, state_of
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -35,7 +35,6 @@ if TYPE_CHECKING:
 
 CURVE_EVERY_MINUTES = 10.0  # as `walkboard.planning.choose.curve`
 _BEYOND = 1.5  # as `walkboard.planning.choose.curve` goes beyond the minutes that it is asked for
-_AIR_SECONDS = 600.0  # the air's course is taken to be the same for so long; chosen
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +112,7 @@ def from_walks(
         When what must be done does not fit.
     """
     from walkboard.condition.assess import assess
+    from walkboard.condition.pulling import pulling_pairs
     from walkboard.planning.what_if import prepare
 
     pipes = best_readings(organ, walks)
@@ -122,7 +122,9 @@ def from_walks(
             fix="Listen to at least one stop; flags in the readings say what went wrong.",
         )
     condition = assess(organ, pipes, stated_air(organ, walks))
-    ready = prepare(organ, condition, pipes, changes=changes)
+    ready = prepare(
+        organ, condition, pipes, changes=changes, pulling=pulling_pairs(organ, walks, pipes)
+    )
     whole = adopted(request)
     plan = ready.plan(whole)
     return Explained(
@@ -145,6 +147,7 @@ def prepared(book: Book, visit: KeptVisit) -> Prepared:
 
     def work_out() -> Prepared:
         from walkboard.condition.assess import assess
+        from walkboard.condition.pulling import pulling_pairs
         from walkboard.planning.what_if import prepare
         from walkboard.work.plan_request import air_courses, changes_of
 
@@ -161,9 +164,12 @@ def prepared(book: Book, visit: KeptVisit) -> Prepared:
             changes=changes_of(book, visit.organ_id),
             air=air_courses(visit, now()),
             reed_follows=reed_follows(book, visit, organ),
+            pulling=pulling_pairs(
+                organ, [recording.walk for recording in book.recordings(visit.id)], pipes
+            ),
         )
 
-    return remembered(book, ("prepared", *_state(book, visit)), work_out)
+    return remembered(book, ("prepared", *state_of(book, visit)), work_out)
 
 
 def questions(book: Book, visit: KeptVisit, request: PlanRequest) -> tuple[InputQuestion, ...]:
@@ -175,7 +181,8 @@ def questions(book: Book, visit: KeptVisit, request: PlanRequest) -> tuple[Input
         When nothing usable was heard yet.
     """
     ready = prepared(book, visit)
-    return asked_before(ready.organ, (), ready.condition, request)
+    walks = [recording.walk for recording in book.recordings(visit.id)]
+    return asked_before(ready.organ, walks, ready.condition, request)
 
 
 def tried(book: Book, visit: KeptVisit, request: PlanRequest) -> Plan:
@@ -234,7 +241,7 @@ def curve(
         prove_order=False,
         curve_every_minutes=CURVE_EVERY_MINUTES,
     )
-    key = ("curve", *_state(book, visit), longest_minutes, _hashable(request))
+    key = ("curve", *state_of(book, visit), longest_minutes, _hashable(request))
     return remembered(book, key, lambda: prepared(book, visit).plan(shown).curve)
 
 
@@ -278,19 +285,6 @@ def sentences(
     return tuple(explain(s, above.get(s.rank.division, 0.0)) for s in found)
 
 
-def _state(book: Book, visit: KeptVisit) -> tuple[Hashable, ...]:
-    """What the plans of a visit depend on; the air goes on with time."""
-    from walkboard.book.seen import SeenBook
-
-    if not isinstance(book, SeenBook):
-        return ()
-    marks = book.marks(visit.id)
-    since = now().timestamp() // _AIR_SECONDS
-    weights = tuple(book.weights(visit.organ_id))
-    version = book.organ(visit.organ_id).version
-    return visit.id, version, marks.hearings, marks.ticks, marks.conditions, since, weights
-
-
 def _hashable(request: PlanRequest) -> Hashable:
     """What a curve depends on besides the state."""
     air, demands = request.event_air_celsius, request.demands
@@ -306,4 +300,5 @@ def _hashable(request: PlanRequest) -> Hashable:
         demands.risky,
         demands.leave_strays,
         request.purpose,
+        tuple(sorted(request.coupled)),
     )

@@ -20,7 +20,9 @@ async function ask() {
     const answer = await fetch(`${form.dataset.try}?${query}`, { headers: { Accept: "text/html" } });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const isOpen = [...tried.querySelectorAll("details")].map((details) => details.open);
+    const answered = tried.contains(document.activeElement) ? document.activeElement : null;
     tried.replaceChildren(...page.body.childNodes);
+    if (answered?.name) sameField(answered)?.focus();
     [...tried.querySelectorAll("details")].forEach((details, n) => { details.open = isOpen[n] ?? false; });
     tried.dataset.minutes = query.get("minutes");
     trouble.hidden = true;
@@ -32,6 +34,10 @@ async function ask() {
     tried.setAttribute("aria-busy", "false");
   }
   if (isChanged) { isChanged = false; ask(); }
+}
+
+function sameField(field) {
+  return [...tried.querySelectorAll("input")].find((one) => one.name === field.name && one.value === field.value);
 }
 
 form.addEventListener("input", ask);

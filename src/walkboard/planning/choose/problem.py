@@ -33,9 +33,11 @@ SURE = 0.8
 # strays alone would sound worse than one that weighs them. Chosen; see bench ear.
 STRAYS_SHARE = 0.75
 
-# Moving the reference by a cent must save this share of all badness, or the organ stays where it
-# is: other instruments, and pipes not heard, stay there too. Chosen.
-MOVING_SHARE_PER_CENT = 0.01
+# Moving the reference must pay, or the organ stays where it is: other instruments, and pipes not
+# heard, stay there too. It must save this share of all badness if it moves by more than
+# `STAYS_CENTS`, and this much more for each cent. Chosen.
+STAYS_CENTS = 0.3
+MOVING_SHARE, MOVING_SHARE_PER_CENT = 0.01, 0.01
 
 
 @dataclass(frozen=True)
@@ -57,8 +59,9 @@ class Problem:
     tie_cents : float
     notes : tuple of str
         Demands that are impossible.
-    moving_badness : float
-        Charge for moving the reference by a cent; included in `untouched_by_division`.
+    standing_badness : float
+        Badness of everything where the organ stands, nothing tuned. A share of it is the charge for
+        moving the reference; included in `untouched_by_division`.
     """
 
     situation: Situation
@@ -70,7 +73,11 @@ class Problem:
     steps: IntArray
     tie_cents: float
     notes: tuple[str, ...]
-    moving_badness: float = 0.0
+    standing_badness: float = 0.0
+
+    def charge_for_moving(self, references_cents: FloatArray) -> FloatArray:
+        """Badness that moving the reference so far must save; (k,)."""
+        return _charge_for_moving(self.standing_badness, references_cents)
 
     @property
     def untouched(self) -> FloatArray:
@@ -185,8 +192,8 @@ def pose(situation: Situation, pull: FloatArray, demands: Demands | None = None)
     untouched = pull + np.stack(
         [cost[:, of_division == d].sum(axis=1) for d in range(divisions)], axis=1
     )
-    moving = MOVING_SHARE_PER_CENT * float(untouched[len(REFERENCES_CENTS) // 2].sum())
-    untouched = untouched + moving * np.abs(REFERENCES_CENTS)[:, None] / divisions
+    standing = float(untouched[len(REFERENCES_CENTS) // 2].sum())
+    untouched = untouched + _charge_for_moving(standing, REFERENCES_CENTS)[:, None] / divisions
     gain = np.ascontiguousarray(cost[:, order] - situation.cost_left[order])
     must, notes = _musts(situation, demands, may)
     return Problem(
@@ -199,7 +206,7 @@ def pose(situation: Situation, pull: FloatArray, demands: Demands | None = None)
         steps=_steps(situation, demands)[order],
         tie_cents=demands.tie_cents,
         notes=notes,
-        moving_badness=moving,
+        standing_badness=standing,
     )
 
 
@@ -255,6 +262,13 @@ def strays_fit(problem: Problem, capacity: int) -> bool:
     steps = int(problem.steps[must].sum()) + len(there) * in_steps(RANK_MINUTES)
     steps += sum(panels[chest] for chest in set(there.values()))
     return steps <= STRAYS_SHARE * capacity
+
+
+def _charge_for_moving(standing_badness: float, references_cents: FloatArray) -> FloatArray:
+    away = np.abs(references_cents)
+    share = MOVING_SHARE_PER_CENT * away + MOVING_SHARE * (away > STAYS_CENTS + 1e-9)
+    charge: FloatArray = standing_badness * share
+    return charge
 
 
 def _steps(situation: Situation, demands: Demands) -> IntArray:

@@ -27,7 +27,7 @@ class PipeOffset:
     beat_hz : float
         Pitch of the partial at which its beats are heard.
     belief : Belief
-        Where it stands against its target [cents].
+        Where it sounds against its target [cents].
     cents_from_flues : float
         Where it stands against its division's flues today; differs from `cents` for reeds when
         the event's air is not today's.
@@ -41,6 +41,10 @@ class PipeOffset:
         False where it is only forecast.
     beside_partner : bool
         It is a celeste whose partner stays as it is: it is tuned to that, whatever the reference.
+    pulled_by : PipeRef or None
+        The pipe that draws it when both sound.
+    drawn_cents : float
+        How far that draws it, which is in `belief` [cents].
     """
 
     pipe: PipeRef
@@ -56,11 +60,13 @@ class PipeOffset:
     tunable: bool
     is_heard: bool = True
     beside_partner: bool = False
+    pulled_by: PipeRef | None = None
+    drawn_cents: float = 0.0
 
     @property
     def cents(self) -> float:
-        """Where it stands against its target, in the mean [cents]."""
-        return self.belief.mean_cents
+        """Where it is against its target when it sounds alone, in the mean [cents]."""
+        return self.belief.mean_cents - self.drawn_cents
 
     @property
     def sigma_cents(self) -> float:

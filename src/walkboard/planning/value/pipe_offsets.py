@@ -10,6 +10,7 @@ from types import MappingProxyType
 import numpy as np
 
 from walkboard.condition.kinds import Role
+from walkboard.condition.pulling import PullingPair
 from walkboard.condition.shift import air_cents
 from walkboard.condition.state import PipeCents
 from walkboard.organ.model import Organ, PipeRef, TunedBy
@@ -61,6 +62,8 @@ class Situation:
     tunable : (n,) array of bool
     weights : Weights
         Of every pipe of the organ.
+    pulling : tuple of PullingPair
+        Pipes that draw each other when both sound, which is in `parts`.
     follows : (n,) array
         1 where the organ's reference counts for a pipe; 0 for a celeste whose partner stays as it
         is (`walkboard.planning.value.celestes`).
@@ -81,6 +84,7 @@ class Situation:
     tunable: BoolArray
     weights: Weights
     follows: FloatArray
+    pulling: tuple[PullingPair, ...] = ()
     before: Situation | None = None
 
     @cached_property
@@ -157,6 +161,15 @@ class Situation:
         off = self.parts.cents - self.parts.each(self.follows) * references_cents[:, None]
         return self.parts.chance_within(off, half_width_cents)
 
+    @cached_property
+    def _pulled(self) -> dict[PipeRef, tuple[PipeRef, float]]:
+        """By whom each is drawn when both sound, and how far [cents]."""
+        found = {}
+        for pair in self.pulling:
+            for pipe, other in ((pair.first, pair.second), (pair.second, pair.first)):
+                found[pipe] = other, pair.drawn_cents[pipe]
+        return found
+
     def offset(self, index: int) -> PipeOffset:
         """One of them, for the explanation."""
         known = self.known[index]
@@ -165,6 +178,7 @@ class Situation:
         count = len(belief_of(known).shares)
         start = int(self.parts.starts[index])
         part = slice(start, start + count)
+        pulled_by, drawn_cents = self._pulled.get(known.pipe, (None, 0.0))
         return PipeOffset(
             pipe=known.pipe,
             rank=rank,
@@ -183,6 +197,8 @@ class Situation:
             tunable=bool(self.tunable[index]),
             is_heard=not isinstance(known, PipeForecast),
             beside_partner=bool(self.follows[index] == 0.0),
+            pulled_by=pulled_by,
+            drawn_cents=drawn_cents,
         )
 
 
@@ -195,6 +211,7 @@ def situation(
     before: Situation | None = None,
     reed_follows: Mapping[str, float] = MappingProxyType({}),
     tuned: Collection[PipeRef] = (),
+    pulling: Sequence[PullingPair] = (),
 ) -> Situation:
     """The situation of each known pipe.
 
@@ -213,6 +230,8 @@ def situation(
         ranks not named do not follow.
     tuned : collection of PipeRef
         Partners of celestes that are tuned before them; other partners stay as they are.
+    pulling : sequence of PullingPair
+        Pipes that draw each other when both sound: each costs what it sounds like.
     """
     organ = layout.organ
     place = np.array([layout.place(k.pipe) for k in known], dtype=np.int64)
@@ -236,6 +255,12 @@ def situation(
     if beside is not None:
         against, target, follows = beside
         mean = against.mean(against.cents)
+    there = {k.pipe for k in known}
+    pairs = tuple(pair for pair in pulling if there.issuperset(pair.drawn_cents))
+    drawn = {pipe: cents for pair in pairs for pipe, cents in pair.drawn_cents.items()}
+    if drawn:
+        sounds = against.cents + against.each(np.array([drawn.get(k.pipe, 0.0) for k in known]))
+        against = Parts(against.starts, against.share, sounds, against.sigma_cents)
     return Situation(
         layout=layout,
         known=tuple(known),
@@ -249,7 +274,7 @@ def situation(
         ),
         minutes=np.array(
             [
-                pipe_minutes(rank, k.pipe.number, layout.role[rank.id], h)
+                pipe_minutes(rank, k.pipe.number, layout.role[rank.id], h, pulls=k.pipe in drawn)
                 for rank, k, h in zip(ranks, known, target, strict=True)
             ]
         ),
@@ -261,6 +286,7 @@ def situation(
         tunable=np.array([not rank.historic for rank in ranks], dtype=np.bool_),
         weights=weights,
         follows=follows,
+        pulling=pairs,
         before=before,
     )
 

@@ -84,6 +84,37 @@ def test_the_plan_says_what_each_rank_takes_off(server: Server, open_page: Open)
     assert bars.index(100.0) == shares.index(max(shares))
 
 
+def test_the_plan_asks_whether_the_hall_will_be_heated(server: Server, open_page: Open) -> None:
+    page = open_page(at_work(server, "plan"))
+    page.wait_for_selector("#tried table")
+    assert page.locator(".plan-questions").count() == 0
+    page.select_option("select[name=event]", "none")
+    page.fill("#event-air", "29")
+    page.wait_for_selector(".plan-questions a[href='#event-air']")
+    asked = page.inner_text(".plan-questions")
+    assert "Will it be heated or cooled by that much?" in asked
+    look_at(page, "visit-plan-question")
+
+
+def test_the_plan_follows_what_the_organ_mostly_plays(server: Server) -> None:
+    def pipes(**asked: str) -> str:
+        with httpx2.Client(base_url=server.address, headers={"Accept": "text/html"}) as asking:
+            where = "/organ/1/visit/plan/try"
+            answer = asking.get(where, params={"minutes": "20", "event": "none", **asked})
+        assert answer.status_code == 200
+        return answer.text[answer.text.index("<table") :]
+
+    assert pipes(purpose="accompaniment") != pipes(purpose="recital")
+    assert pipes() == pipes(purpose="hymns")
+
+
+def test_an_organ_mostly_plays_one_of_what_is_listed(server: Server) -> None:
+    with httpx2.Client(base_url=server.address, headers={"Accept": "text/html"}) as asking:
+        answer = asking.get("/organ/1/visit/plan/try", params={"purpose": "weddings"})
+    assert answer.status_code == 400
+    assert "one of those listed" in answer.text
+
+
 def test_a_tick_is_taken_back_by_a_button_of_its_own(own_server: Server, open_page: Open) -> None:
     page = open_page(at_work(own_server, "work"))
     first = page.locator(".pipe").first

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from starlette.concurrency import run_in_threadpool
@@ -31,13 +31,18 @@ from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
 from walkboard.planning.plan import CurvePoint, Plan
 from walkboard.planning.request import LONGEST_MINUTES, PlanRequest
+from walkboard.planning.value.ordinary import Purpose
 from walkboard.sheets.rank_charts import STRAY_CENTS
 from walkboard.sheets.wording import against, rank_words
 from walkboard.work import plans
+from walkboard.work.before_planning import moved_since
 from walkboard.work.plan_request import EventNeeds, request_of
 from walkboard.work.planned_pipes import organ_to_plan
 from walkboard.work.snapshot import pipe_cents
 from walkboard.work.worklist import groups_of
+
+if TYPE_CHECKING:
+    from walkboard.condition.questions import InputQuestion
 
 Asked = QueryParams | FormData
 _USUAL_MINUTES = 120.0
@@ -61,6 +66,12 @@ class Wish:
         Ids of ranks that cannot be reached today.
     faults : tuple of KeptFault
         Faults whose pipes must be done.
+    purpose : Purpose
+        What the organ mostly does.
+    leave_strays : bool
+        Whether pipes far off are weighed like any other.
+    coupled : frozenset of str
+        Ids of divisions that are played coupled.
     """
 
     minutes: float
@@ -68,6 +79,9 @@ class Wish:
     event_air_celsius: float | None = None
     out_of_reach: frozenset[str] = field(default_factory=frozenset)
     faults: tuple[KeptFault, ...] = ()
+    purpose: Purpose = Purpose.HYMNS
+    leave_strays: bool = False
+    coupled: frozenset[str] = field(default_factory=frozenset)
 
     def request(self, organ: Organ) -> PlanRequest:
         """The request that it makes."""
@@ -85,6 +99,9 @@ class Wish:
             ),
             out_of_reach=sorted(self.out_of_reach),
             faults=self.faults,
+            purpose=self.purpose,
+            leave_strays=self.leave_strays,
+            coupled=sorted(self.coupled),
         )
 
 
@@ -159,6 +176,7 @@ def _render(request: Request, at: AtVisit, template: str, wish: Wish, **values: 
         template,
         wish=wish,
         events=_events(at),
+        purposes=list(Purpose),
         ranks=_ranks(at),
         rank_words=partial(rank_in_division, at.organ),
         longest=_longest(at),
@@ -196,6 +214,8 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
         "drawing": drawn(),
         "small_drawing": drawn(plot=NARROW),
         "groups": groups,
+        "questions": _questions(at, wish),
+        "moved": moved_since(at.desk.book, at.visit),
         "farthest": {
             group.rank.id: max(abs(step.item.cents) for step in group.steps) for group in groups
         },
@@ -208,6 +228,13 @@ def _figures(at: AtVisit, wish: Wish, made: Plan) -> dict[str, Any]:
             for r in made.reference
         ],
     }
+
+
+def _questions(at: AtVisit, wish: Wish) -> tuple[InputQuestion, ...]:
+    """What to answer before this plan is followed; those answered are shown with their answer."""
+    organ = organ_to_plan(at.desk.book, at.visit)
+    unanswered = replace(wish, coupled=frozenset()).request(organ)
+    return plans.questions(at.desk.book, at.visit, unanswered)
 
 
 def _percent_of(made: Plan, gain: float) -> float:
@@ -285,7 +312,20 @@ def _wish(at: AtVisit, asked: Asked) -> Wish:
     if "air" not in asked and event is None and last is not None:
         air = last.event_air_celsius
     faults = at.desk.book.open_faults(at.kept.id) if "faults" in asked else ()
-    return Wish(minutes, event, air, out, tuple(faults))
+    purpose = str(asked.get("purpose", Purpose.HYMNS))
+    if purpose not in set(Purpose):
+        raise InputError(say("visit.no_purpose_what"), fix=say("visit.no_event_fix"))
+    coupled = {id_ for both in asked.getlist("coupled") for id_ in str(both).split()}
+    return Wish(
+        minutes,
+        event,
+        air,
+        out,
+        tuple(faults),
+        Purpose(purpose),
+        leave_strays="strays" in asked,
+        coupled=frozenset(coupled),
+    )
 
 
 def _usual_minutes(at: AtVisit) -> float:
