@@ -12,8 +12,8 @@ import numpy as np
 
 from bench._organs import a_season_later, invented_organ
 from walkboard.condition.assess import assess
-from walkboard.planning.request import PlanRequest
 from walkboard.planning.choose.problem import STAYS_CENTS
+from walkboard.planning.request import PlanRequest
 from walkboard.planning.what_if import prepare
 
 ORGANS = 200
