@@ -1,4 +1,4 @@
-"""Sound in, holds and frequencies out: knows arrays and expected combs, no organ.
+"""Sound in, holds and frequencies out. Works on arrays and expected combs, not on organs.
 
 - `types`: what listening is asked to expect, and what it returns
 - `readings`: one pipe in one hold: measured, bounded or withheld

@@ -1,7 +1,7 @@
 """Measure every pipe of one hold: one pipe by itself (`hold`), several together (`joint`).
 
-The value is the pipe's mean frequency over the reported window: the phase it runs through, over the
-window's length.
+The value is the pipe's mean frequency over the reported window: its phase change over the window,
+divided by the window's length.
 """
 
 from __future__ import annotations
@@ -19,13 +19,11 @@ from walkboard.listening.readings import CombReading
 from walkboard.listening.sound.quality import piles_up
 from walkboard.listening.types import Comb, ReadingFlag
 
-_DIGITAL_SILENCE = 1e-7  # range of the samples, full scale 2; chosen, below the last bit of 24
+_DIGITAL_SILENCE = 1e-7  # range of the samples, full scale 2; chosen: below the last of 24 bits
 _LEAST_RUNS = 8  # of three samples in a row at the extreme; chosen
-_LONGEST_S = (
-    12.0  # of a hold that is measured, its end; chosen: wander grows faster than noise falls
-)
-_GAP_MARGIN_S = 0.06  # left out either side of a gap; derived: its place is known to .04 s
-_LEAST_LEFT_S = 1.0  # of a hold between gaps; chosen
+_LONGEST_S = 12.0  # longest part measured, at the end of a hold; chosen: then wander outgrows noise
+_GAP_MARGIN_S = 0.06  # skipped either side of a gap; derived: its place is known to 0.04 s
+_LEAST_LEFT_S = 1.0  # least part of a hold between gaps; chosen
 _JOINT_MEMORY_S = 0.04  # of the sub-bands of several pipes together; derived from their guards
 
 
@@ -36,7 +34,7 @@ def measure_hold(
     *,
     start_s: float = 0.0,
 ) -> tuple[CombReading, ...]:
-    """Measure every comb that is expected in a hold.
+    """Measure every comb expected in a hold.
 
     Parameters
     ----------
@@ -46,7 +44,7 @@ def measure_hold(
         [Hz]
     combs : sequence of Comb
     start_s : float
-        Where the hold begins in the recording; added to the times of the readings.
+        Start of the hold in the recording; added to the times of the readings.
 
     Returns
     -------
@@ -64,9 +62,7 @@ def measure_hold(
     if sample_rate <= 0:
         raise ValueError(f"the sample rate must be positive, not {sample_rate}")
     if not np.isfinite(array).all():
-        raise ValueError(
-            "samples must be finite numbers: replace or leave out NaN and infinity first"
-        )
+        raise ValueError("samples must be finite numbers: replace or remove NaN and infinity first")
     longest = int(_LONGEST_S * sample_rate)
     offset_s = start_s
     if len(array) > longest:

@@ -7,8 +7,8 @@ A reading is one of three things, and code that needs a value must ask which, by
 - `Bounded`: no value of its own, but a place and how far from it the pipe can be.
 - `Withheld`: neither; its flags say why.
 
-The type parameter is what names the pipe: a comb's label in `listening`, a `PipeRef` from `survey`
-up. `hz_or_none` and its like are for output that shows a gap where there is no value.
+The type parameter is the pipe's identifier: a comb's label in `listening`, a `PipeRef` from
+`survey` up. `hz_or_none` and its like are for output that shows a gap where there is no value.
 """
 
 from __future__ import annotations
@@ -39,15 +39,15 @@ class Either:
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """A place that a pipe cannot be far from; two unisons that were not separated share one.
+    """A place that a pipe is near; two unisons that were not separated share one.
 
     Attributes
     ----------
     near_hz : float
     bound_cents : float
-        The pipe is within this of `near_hz`, two standard deviations included.
+        The pipe is within this of `near_hz`; includes two standard deviations.
     either : Either or None
-        Both places, where only the names are unsure.
+        Both places, if only the names are unsure.
     """
 
     near_hz: float
@@ -57,23 +57,23 @@ class Bound:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Heard(Generic[PipeT]):
-    """What every reading has.
+    """The fields common to every reading.
 
     Attributes
     ----------
     pipe : PipeT
         The comb's label, or the organ's pipe.
     start_s, end_s : float
-        The window that was measured, in the recording.
+        The measured window, in the recording.
     level_db : float or None
         Root of the summed squares of its partials, relative to full scale.
     flags : tuple of ReadingFlag
     partials : tuple of Partial
     name_sureness : float or None
-        Of one of two near unisons: the probability that it is named right; None where it sounded
+        For one of two near unisons: the probability that it is named correctly; None if it sounded
         without a neighbour.
     beat_hz : float or None
-        Of one of two near unisons: beats a second of their fundamentals, from the envelopes alone.
+        For one of two near unisons: beats a second of their fundamentals, from the envelopes alone.
     """
 
     pipe: PipeT
@@ -97,12 +97,13 @@ class Measured(_Heard[PipeT]):
     sigma_cents : float
         One standard deviation, honest: about 95 % of true values are within two of it.
     cents : float
-        From where the pipe was expected: the comb's frequency in `listening`; from `survey` up the
-        pipe's target at the walk's air, or at the organ's own pitch temperature if that is unknown.
+        Deviation from where the pipe was expected: the comb's frequency in `listening`; from
+        `survey` up the pipe's target at the walk's air, or at the organ's own pitch temperature if
+        that is unknown.
     wander_cents : float or None
         Root mean square of the pipe's own movement within the window.
     named_from : Bound or None
-        What was known from the hold alone, where the rest of the walk gave the name.
+        What was known from the hold alone, if the rest of the walk gave the name.
     """
 
     hz: float
@@ -180,13 +181,13 @@ class Bounded(_Unvalued[PipeT]):
 
     @property
     def bound_or_none(self) -> Bound | None:
-        """Where it can be."""
+        """Where the pipe can be."""
         return self.bound
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Withheld(_Unvalued[PipeT]):
-    """A pipe of which nothing trustworthy is known; the flags say why."""
+    """A pipe about which nothing trustworthy is known; the flags say why."""
 
     @property
     def place_hz_or_none(self) -> float | None:
@@ -206,7 +207,7 @@ CombReading: TypeAlias = Reading[str]
 
 
 class Fields(TypedDict):
-    """A reading as flat fields, as JSON and the book keep it; not for anything else."""
+    """A reading as flat fields, for JSON and the book only."""
 
     hz: float | None
     sigma_cents: float | None
@@ -226,7 +227,7 @@ class Fields(TypedDict):
 
 
 def fields_of(reading: Reading[Any]) -> Fields:
-    """The flat fields of a reading, all but its pipe."""
+    """The flat fields of a reading, except its pipe."""
     bound = reading.bound_or_none
     either = None if bound is None else bound.either
     return Fields(
@@ -249,10 +250,10 @@ def fields_of(reading: Reading[Any]) -> Fields:
 
 
 def reading_from_fields(pipe: PipeT, given: Fields) -> Reading[PipeT]:
-    """The reading that flat fields are of.
+    """The reading that flat fields describe.
 
     A frequency counts only with its uncertainty and deviation, a place only with its bound, two
-    places only with both uncertainties: what comes without is not believed and left out.
+    places only with both uncertainties; incomplete ones are ignored.
     """
     common: dict[str, Any] = {name: value for name, value in given.items() if name in _COMMON}
     common["pipe"] = pipe
@@ -276,7 +277,7 @@ def reading_from_fields(pipe: PipeT, given: Fields) -> Reading[PipeT]:
 
 
 def named(reading: Reading[Any], pipe: PipeT, expected_hz: float) -> Reading[PipeT]:
-    """The reading under this name for its pipe, its deviation from this frequency."""
+    """The reading for this pipe, its deviation taken from this frequency."""
     common = _common(reading) | {"pipe": pipe}
     match reading:
         case Measured():
@@ -295,7 +296,7 @@ def named(reading: Reading[Any], pipe: PipeT, expected_hz: float) -> Reading[Pip
 
 
 def flagged(reading: Reading[PipeT], *flags: ReadingFlag) -> Reading[PipeT]:
-    """The reading with more flags, none of them twice."""
+    """The reading with more flags, each only once."""
     return replace(reading, flags=tuple(dict.fromkeys((*reading.flags, *flags))))
 
 
@@ -307,7 +308,7 @@ def measured(
     cents: float,
     wander_cents: float | None = None,
 ) -> Measured[PipeT]:
-    """The reading with a value; its bound, if any, is kept as what the hold alone gave."""
+    """The reading with a value; a bound it had is kept as what the hold alone gave."""
     return Measured(
         **_common(reading),
         hz=hz,
@@ -319,7 +320,7 @@ def measured(
 
 
 def bounded(reading: Reading[PipeT], bound: Bound) -> Bounded[PipeT]:
-    """The reading with a bound in place of a value."""
+    """The reading with a bound instead of a value."""
     return Bounded(**_common(reading), bound=bound)
 
 
@@ -332,7 +333,7 @@ def without_value(reading: Reading[PipeT], *flags: ReadingFlag) -> Reading[PipeT
 
 
 def withheld(reading: Reading[PipeT], *flags: ReadingFlag) -> Withheld[PipeT]:
-    """The reading with neither value nor bound, flagged: nothing about its place is believed."""
+    """The reading with neither value nor bound, flagged: nothing about its place is trusted."""
     plain = replace(reading, name_sureness=None)
     return Withheld(**_common(flagged(plain, *flags)))
 
@@ -342,10 +343,10 @@ def _common(reading: Reading[PipeT]) -> dict[str, Any]:
 
 
 def best_reading(items: Iterable[ItemT], reading_of: Callable[[ItemT], Reading[PipeT]]) -> ItemT:
-    """Of several readings of one pipe, the one that counts.
+    """The reading that counts, of several of one pipe.
 
-    The measured one with the smallest sigma; of equal ones the last; where none is measured, the
-    last of all.
+    The measured one with the smallest sigma, the last among equals; if none is measured, the last
+    of all.
 
     Parameters
     ----------

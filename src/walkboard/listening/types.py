@@ -1,4 +1,4 @@
-"""What listening is asked to expect, and what it finds; its readings are in `readings`.
+"""What listening is asked to expect, and what it finds; readings are in `readings`.
 
 Conventions. Times are seconds from the start of the recording. Frequencies are Hz of the pipe's
 fundamental. Levels are dB relative to full scale (a full-scale sine is 0 dB): root of the summed
@@ -12,7 +12,7 @@ from enum import StrEnum
 
 
 class ReadingFlag(StrEnum):
-    """Why a reading is missing or to be used with care."""
+    """Why a reading is missing, or must be used with care."""
 
     SILENT = "silent"
     MERGED = "merged"
@@ -22,12 +22,10 @@ class ReadingFlag(StrEnum):
     SHORT = "short"
     OCTAVE = "octave"
     FAR = "far"
-    LOCKED = (
-        "locked"  # two pipes pull each other into step: what is heard is not what each would do
-    )
-    OTHER = "other"  # something unstated sounds among the pipe's partials
+    LOCKED = "locked"  # two pipes pull each other into step: neither sounds as it would alone
+    OTHER = "other"  # something not declared sounds among the pipe's partials
     TREMULANT = "tremulant"
-    GAP = "gap"  # the recorder dropped samples; what is on the longer side was read
+    GAP = "gap"  # the recorder dropped samples; only the longer side was read
 
 
 class HoldFlag(StrEnum):
@@ -41,11 +39,11 @@ class HoldFlag(StrEnum):
 
 
 class Spectrum(StrEnum):
-    """Which partials a pipe may be expected to have; a hint, never a rule."""
+    """Which partials a pipe probably has; a hint, never a rule."""
 
     FULL = "full"  # open flues, reeds
     ODD = "odd"  # stopped flues: even partials weak
-    BRIGHT = "bright"  # reeds: many strong partials, the fundamental perhaps weaker than they
+    BRIGHT = "bright"  # reeds: many strong partials, perhaps stronger than the fundamental
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +53,13 @@ class Comb:
     Attributes
     ----------
     label : str
-        The caller's name for it; given back unread.
+        The caller's name for it; returned unchanged.
     hz : float
         Where its fundamental is expected [Hz].
     spectrum : Spectrum
     levels_db : tuple of float, optional
-        Levels of its partials from 1 as remembered from when it sounded alone, up to a common
-        level [dB]; says which of two pipes in near unison is which.
+        Levels of its partials from 1, remembered from when it sounded alone, up to a common level
+        [dB]; used to tell two pipes in near unison apart.
     """
 
     label: str
@@ -76,7 +74,7 @@ class Comb:
 
 @dataclass(frozen=True, slots=True)
 class ExpectedKey:
-    """One key of the walk in the order it should be held, with the combs that it sounds."""
+    """One key of the walk, in walking order, with the combs that it sounds."""
 
     label: str
     combs: tuple[Comb, ...]
@@ -93,7 +91,7 @@ class SoundInfo:
         Sample rate of the recording itself [Hz].
     channels : int
     format : str
-        Container and coding in words, as ``FLAC, 24 bit``.
+        Container and coding in words, for example ``FLAC, 24 bit``.
     """
 
     seconds: float
@@ -114,11 +112,11 @@ class FoundHold:
         From the key going down to its going up.
     level_db : float
     heard_hz : float or None
-        The fundamental that was heard for the first comb, coarse (a few cents).
+        The fundamental heard for the first comb, roughly (to a few cents).
     overtone : int
-        1 where the pipe speaks its own pitch; 2, 3 … where it speaks that partial instead.
+        1 if the pipe speaks its own pitch; 2, 3 … if it speaks that partial instead.
     sureness : float
-        Probability that the key is named right, 0 to 1.
+        Probability that the key is identified correctly, 0 to 1.
     flags : tuple of HoldFlag
     """
 
@@ -139,12 +137,12 @@ class Walk:
     Attributes
     ----------
     holds : tuple of FoundHold
-        In time.
+        In order of time.
     silent : tuple of int
-        Expected keys between the lowest and the highest found that were passed over.
+        Expected keys between the lowest and the highest found that were not heard.
     explained : float
         Share of the energy of the sounding parts that the expected combs explain, 0 to 1; a low
-        share means that another stop than said was walked.
+        share means that a different stop was walked.
     """
 
     holds: tuple[FoundHold, ...]

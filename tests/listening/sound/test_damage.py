@@ -47,7 +47,7 @@ def test_an_empty_file_is_refused() -> None:
         (b"PK\x03\x04" + bytes(99), "a ZIP archive"),
         (b"\x89PNG\r\n\x1a\n" + bytes(99), "a picture"),
         (bytes(9_999), "a file of zeros"),
-        (np.random.default_rng(3).bytes(9_999), "no recording that is known here"),
+        (np.random.default_rng(3).bytes(9_999), "not a kind of recording that Walkboard can read"),
     ],
 )
 def test_what_is_no_recording_is_named(data: bytes, match: str) -> None:
@@ -71,7 +71,7 @@ def test_a_recording_with_hardly_any_sound(frames: int) -> None:
 def test_the_content_decides_and_the_wrong_name_is_reported() -> None:
     sound = opened(written(bursts(), "walk.flac"), "walk.MP3")
     assert sound.info.format == "FLAC, 24 bit"
-    assert sound.inspect().warnings == ("Named .mp3, but it holds FLAC; read as that.",)
+    assert sound.inspect().warnings == ("Named .mp3, but it contains FLAC; read as that.",)
 
 
 def test_a_name_without_a_known_ending_promises_nothing() -> None:
@@ -162,7 +162,7 @@ def test_a_header_that_promises_too_much() -> None:
 
 def test_a_header_that_promises_too_little() -> None:
     sound = opened(relabelled(written(bursts()), RATE_HZ * 2))
-    assert "goes on after the end" in " ".join(sound.inspect().warnings)
+    assert "continues after the end" in " ".join(sound.inspect().warnings)
 
 
 def test_a_flac_that_promises_too_little_is_read_to_its_end() -> None:

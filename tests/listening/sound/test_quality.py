@@ -73,7 +73,7 @@ def test_a_dead_channel_is_reported_and_left_out() -> None:
     quality = inspected(sound)
     assert quality.dead_channels == (0,)
     assert quality.live_channels == (1,)
-    assert quality.warnings == ("Channel 1 of 2 is dead; only what sounds was used.",)
+    assert quality.warnings == ("Channel 1 of 2 is dead; only the others were used.",)
 
 
 def test_a_distant_channel_is_not_dead() -> None:
@@ -120,7 +120,7 @@ def test_a_few_samples_that_are_no_numbers_become_silence(bad: float) -> None:
     quality = recording.inspect()
     assert quality.not_numbers == 20
     assert quality.warnings == (
-        "20 samples are no numbers, the first at 1.25 s; they were read as silence.",
+        "20 samples are not numbers, the first at 1.25 s; they were read as silence.",
     )
 
 
@@ -128,7 +128,7 @@ def test_a_few_samples_that_are_no_numbers_become_silence(bad: float) -> None:
 def test_many_samples_that_are_no_numbers_are_refused_with_the_place(start: int) -> None:
     sound = bursts()
     sound[start:] = np.nan
-    with pytest.raises(SoundError, match=f"no numbers, from {start / RATE_HZ:.2f} s on"):
+    with pytest.raises(SoundError, match=f"not numbers, from {start / RATE_HZ:.2f} s on"):
         inspected(sound)
 
 

@@ -1,1 +1,1 @@
-"""What a recording shows of its sources before any pipe is measured: lines, modulation, drones."""
+"""What a recording shows before any pipe is measured: lines, modulation, drones."""

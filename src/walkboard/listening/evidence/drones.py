@@ -1,8 +1,8 @@
-"""Sounds that go on whatever key is held: a cipher shows as lines in nearly every frame.
+"""Sounds that continue whichever key is held: a cipher shows as lines in nearly every frame.
 
 A walked pipe's lines come and go with its key. A line that lasts through many holds and the gaps
-between them is a pipe that sounds by itself, mains hum, or a machine. Hum is recognised by its
-frequencies, a machine by having no series of partials.
+between them is a ciphering pipe, mains hum, or a machine. Hum is recognised by its frequencies, a
+machine by having no series of partials.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from walkboard.listening.walk.features import WalkFeatures
 FloatArray = NDArray[np.float64]
 
 _BIN_CENTS = 8.0
-_LEAST_S = 16.0  # of a drone. Chosen: some five holds.
+_LEAST_S = 16.0  # length of a drone. Chosen: about five holds.
 _LEAST_SHARE = 0.85  # of the frames in that time. Chosen.
-_LEAST_DB = -36.0  # of its loudest line under the loud frames' strongest
+_LEAST_DB = -36.0  # its loudest line, relative to the strongest of the loud frames
 _MAINS_HZ = (50.0, 60.0)
 _SAME_CENTS = 14.0
 _STRIP_CENTS = 22.0
@@ -28,12 +28,12 @@ _STRIP_CENTS = 22.0
 
 @dataclass(frozen=True, slots=True)
 class Drone:
-    """A series of lines that goes on through many holds.
+    """A series of lines that continues through many holds.
 
     Attributes
     ----------
     hz : float
-        Its fundamental, to a cent or two.
+        Its fundamental, within a cent or two.
     lines_hz, level_db : tuple of float
         Its lines and their levels.
     start_s, end_s : float
@@ -48,7 +48,7 @@ class Drone:
 
 @dataclass(frozen=True, slots=True)
 class _Lasting:
-    """One line that lasts."""
+    """One continuing line."""
 
     cents: float
     level_db: float
@@ -58,7 +58,7 @@ class _Lasting:
 
 
 def find_drones(features: WalkFeatures) -> list[Drone]:
-    """Series of at least two lines that last through many holds, the loudest first."""
+    """Series of at least two lines that last through many holds, loudest first."""
     lasting = _lasting_lines(features)
     found: list[Drone] = []
     free = sorted(lasting, key=lambda line: -line.level_db)
@@ -82,7 +82,7 @@ def find_drones(features: WalkFeatures) -> list[Drone]:
 
 
 def without_drones(features: WalkFeatures, drones: list[Drone]) -> WalkFeatures:
-    """The features without the lines of drones."""
+    """The features with the drones' lines removed."""
     if not drones:
         return features
     keep = np.ones(len(features.cents_code), bool)
@@ -140,7 +140,7 @@ def _lasting_lines(features: WalkFeatures) -> list[_Lasting]:
 
 
 def _longest_span(there: NDArray[np.bool_], least: int) -> tuple[int, int] | None:
-    """The longest stretch of frames in which a line is nearly always there."""
+    """The longest stretch of frames in which a line is nearly always present."""
     # The longest interval whose sum of (there - share) is greatest: Kadane.
     gain = there.astype(np.float64) - _LEAST_SHARE
     total = np.cumsum(gain)
@@ -152,14 +152,14 @@ def _longest_span(there: NDArray[np.bool_], least: int) -> tuple[int, int] | Non
 
 
 def _is_mains(hz: float) -> bool:
-    """Whether a line may be hum: mains keep their frequency to a thousandth."""
+    """Whether a line may be hum: mains frequency is stable to a thousandth."""
     return hz < 1_300.0 and any(
         abs(hz - mains * max(1.0, round(hz / mains))) < 0.15 + 0.0008 * hz for mains in _MAINS_HZ
     )
 
 
 def _series(lines: list[_Lasting]) -> tuple[float, list[_Lasting]] | None:
-    """The series with at least two lines that are not the mains', the longest there is."""
+    """The longest series with at least two lines that are not mains hum."""
     best: tuple[float, list[_Lasting]] | None = None
     for root in lines:
         members = []

@@ -14,13 +14,13 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-_LEAD_S = 0.6  # of the hold left out at the start: the attack and the room filling. Chosen.
-_TAIL_S = 0.08  # left out at the end: the key going up. Chosen.
-_LONGEST_S = 4.0  # more resolution than this only shows a pipe's own wander. Chosen.
+_LEAD_S = 0.6  # skipped at the start of the hold: attack, room filling. Chosen.
+_TAIL_S = 0.08  # skipped at the end: the key is released. Chosen.
+_LONGEST_S = 4.0  # beyond this, finer resolution only shows the pipe's wander. Chosen.
 _HIGHEST_HZ = 7_500.0
 _FLOOR_BLOCK_HZ = 60.0
-_OVER_FLOOR_DB = 14.0  # of a line over the median around it: noise is above once in e¹⁷ bins
-_UNDER_LOUDEST_DB = 52.0  # what lies further below is the room's or the recorder's. Chosen.
+_OVER_FLOOR_DB = 14.0  # a line over the median around it; noise exceeds it once in e¹⁷ bins
+_UNDER_LOUDEST_DB = 52.0  # anything fainter comes from the room or the recorder. Chosen.
 _MOST_LINES = 100
 _HANN_BINS = 2.0  # half the main lobe
 
@@ -34,7 +34,7 @@ class HoldLines:
     hz, level_db : ndarray, shape (lines,)
         Level of a sine's amplitude re full scale.
     seconds : float
-        Length of the window that they were seen through.
+        Length of the analysis window.
     """
 
     hz: FloatArray
@@ -43,12 +43,12 @@ class HoldLines:
 
     @property
     def apart_hz(self) -> float:
-        """Nearer than this two lines run into one [Hz]."""
+        """Spacing below which two lines merge [Hz]."""
         return _HANN_BINS / self.seconds
 
 
 def window_of_hold(samples: NDArray[np.floating], sample_rate: int) -> NDArray[np.floating]:
-    """The steady part of a hold, from which lines and modulation are read; shape (n, channels)."""
+    """The steady part of a hold, used for lines and modulation; shape (n, channels)."""
     count = len(samples)
     lead = min(int(_LEAD_S * sample_rate), count // 3)
     tail = min(int(_TAIL_S * sample_rate), count // 8)
@@ -58,7 +58,7 @@ def window_of_hold(samples: NDArray[np.floating], sample_rate: int) -> NDArray[n
 
 @dataclass(frozen=True, slots=True)
 class LongSpectrum:
-    """One Hann-windowed FFT of the steady part of a hold, its loudest channel.
+    """One Hann-windowed FFT of the steady part of a hold, on its loudest channel.
 
     Attributes
     ----------
@@ -66,7 +66,7 @@ class LongSpectrum:
     sample_rate, length : int
         Length of the transform.
     count : int
-        Samples before zeros were added.
+        Samples before zero padding.
     """
 
     bins: NDArray[np.complex64]
@@ -76,12 +76,12 @@ class LongSpectrum:
 
     @property
     def seconds(self) -> float:
-        """Of sound in it."""
+        """Length of the sound in it [s]."""
         return self.count / self.sample_rate
 
     @property
     def spacing_hz(self) -> float:
-        """From bin to bin [Hz]."""
+        """Bin spacing [Hz]."""
         return self.sample_rate / self.length
 
 
@@ -98,7 +98,7 @@ def long_spectrum(samples: NDArray[np.floating], sample_rate: int) -> LongSpectr
 
 
 def lines_of(spectrum: LongSpectrum) -> HoldLines:
-    """Peaks that stand out of what lies around them, the strongest 100 at most."""
+    """Peaks that stand out from their surroundings; the 100 strongest at most."""
     top = min(len(spectrum.bins) - 1, int(_HIGHEST_HZ / spectrum.spacing_hz))
     part = spectrum.bins[: top + 1]
     power = (part.real**2 + part.imag**2).astype(np.float64) + 1e-30
@@ -129,12 +129,12 @@ def lines_of(spectrum: LongSpectrum) -> HoldLines:
 
 
 def _without_lobes(lines: HoldLines, spectrum: LongSpectrum) -> HoldLines:
-    """Leave out what may be a side lobe, or a skirt, of a stronger line near by."""
+    """Drop what may be a side lobe or skirt of a stronger line nearby."""
     apart = np.abs(lines.hz[:, np.newaxis] - lines.hz) * spectrum.count / spectrum.sample_rate
     below = lines.level_db[np.newaxis, :] - lines.level_db[:, np.newaxis]
     lobe_db = 27.0 + 18.0 * np.log2(np.maximum(apart, 2.0) / 2.5)
     hidden = ((below > lobe_db) & (apart < 40.0)).any(axis=1)
-    # Within the main lobe there is no second line.
+    # No second line can be seen within the main lobe.
     hidden |= ((below > 3.0) & (apart < 1.5)).any(axis=1)
     return HoldLines(lines.hz[~hidden], lines.level_db[~hidden], lines.seconds)
 
@@ -153,11 +153,11 @@ class Series:
     hz : float
         The fundamental.
     numbers : ndarray of int
-        Numbers of the partials that were met.
+        Numbers of the partials found.
     lines : ndarray of int
         Indices of the lines, in the same order.
     missed : int
-        Numbers up to the highest met that a line should be at and none is.
+        How many numbers up to the highest found have no line where one should be.
     """
 
     hz: float
@@ -167,7 +167,7 @@ class Series:
 
     @property
     def score(self) -> float:
-        """How much it explains: what is met counts, what is missing counts against it."""
+        """How much it explains: lines found count for it, missing lines against it."""
         return len(self.numbers) - 0.4 * self.missed
 
 
@@ -180,21 +180,21 @@ def best_series(
     excused_hz: FloatArray | None = None,
     most: int = 16,
 ) -> Series | None:
-    """The series within so many cents of a base that most lines agree upon.
+    """The series that most lines agree on, within so many cents of a base frequency.
 
     Parameters
     ----------
     hz : ndarray
         Lines that may belong to it.
     base_hz : float
-        Where its fundamental is due.
+        Where its fundamental is expected.
     reach_cents : float
     seconds : float
-        Length of the window that the lines were seen through.
+        Length of the lines' analysis window.
     excused_hz : ndarray, optional
-        Stronger lines, beside which one of the series would not be seen.
+        Stronger lines that would hide a line of the series beside them.
     most : int
-        Highest partial that counts.
+        Highest partial considered.
     """
     if len(hz) == 0:
         return None
@@ -206,14 +206,14 @@ def best_series(
     if len(index) == 0:
         return None
     away, number = away[index], number[index]
-    # A line's place is good to a quarter of a bin and half a cent of a pipe's own unrest.
+    # A line is placed to within a quarter of a bin, plus half a cent for the pipe's unsteadiness.
     tolerance = 0.6 + 1731.0 * 0.3 / seconds / hz[index]
     near = np.abs(away[:, np.newaxis] - away) < np.maximum(
         tolerance[:, np.newaxis], tolerance[np.newaxis, :]
     )
-    # Each number once.
+    # Each partial number once.
     support = np.array([len(np.unique(number[row])) for row in near])
-    # Of equal ones, that whose middle lies on the sharpest line.
+    # Among equals, the one centred on the sharpest line.
     best = int(np.lexsort((tolerance, -support))[0])
     met = near[best]
     weight = 1.0 / tolerance[met] ** 2

@@ -1,4 +1,4 @@
-"""Regular movement of a hold's pitch and loudness: what a tremulant does."""
+"""Regular movement of a hold's pitch and loudness, as a tremulant makes."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from walkboard.listening.evidence.lines import LongSpectrum
 FloatArray = NDArray[np.float64]
 
 SLOWEST_HZ, FASTEST_HZ = 2.5, 9.5  # of tremulants; common practice 3 to 8, no source
-_BAND_HZ = 35.0  # either side of a partial: holds the side bands of a deep tremulant
-_BEAT_BAND_HZ = 12.0  # either side of a partial: holds the beats of unisons, leaves noise out
-_USED = 0.8  # of the window, its middle; beyond, the Hann window hides the sound
+_BAND_HZ = 35.0  # either side of a partial: wide enough for a deep tremulant's side bands
+_BEAT_BAND_HZ = 12.0  # either side of a partial: passes the beats of unisons, excludes noise
+_USED = 0.8  # middle share of the window; outside it the Hann window hides the sound
 _SAME_RATE_HZ = 0.4
 
 
 @dataclass(frozen=True, slots=True)
 class Modulation:
-    """The plainest regular movement of one hold.
+    """The clearest regular movement of one hold.
 
     Attributes
     ----------
@@ -53,7 +53,7 @@ def modulation_of(
     ----------
     spectrum : LongSpectrum
     partials_hz : sequence of float
-        Where the pipe's strongest partials lie.
+        Frequencies of the pipe's strongest partials.
     fundamental_hz : float
 
     Returns
@@ -104,9 +104,9 @@ def modulation_of(
 
 
 def loudness_unrest_db(spectrum: LongSpectrum, partial_hz: float, fundamental_hz: float) -> float:
-    """How much the loudness of one partial moves about its own trend, root mean square [dB].
+    """How much the loudness of one partial varies around its own trend, root mean square [dB].
 
-    One pipe holds its loudness to about half a decibel; two in unison beat.
+    One pipe keeps its loudness within about half a decibel; two in unison beat.
     """
     band_hz = min(_BEAT_BAND_HZ, 0.4 * fundamental_hz)
     envelope, _ = _envelope(spectrum, partial_hz, band_hz)
@@ -119,7 +119,7 @@ def loudness_unrest_db(spectrum: LongSpectrum, partial_hz: float, fundamental_hz
 def _envelope(
     spectrum: LongSpectrum, hz: float, band_hz: float
 ) -> tuple[NDArray[np.complex128], float]:
-    """Complex envelope of a line, the window divided out; and its spacing [s]."""
+    """Complex envelope of a line with the window divided out, and its spacing [s]."""
     half = max(8, int(band_hz / spectrum.spacing_hz))
     centre = round(hz / spectrum.spacing_hz)
     index = centre + np.arange(-half, half)
@@ -137,7 +137,7 @@ def _envelope(
 
 
 def _level(course: FloatArray) -> FloatArray:
-    """A course without its slow movement: mean, slope and bend taken out."""
+    """A course without its slow movement: mean, slope and curvature removed."""
     at = np.linspace(-1.0, 1.0, len(course))
     basis = np.stack([np.ones_like(at), at, at**2, at**3], axis=1)
     q, _ = np.linalg.qr(basis)

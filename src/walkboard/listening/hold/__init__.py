@@ -1,12 +1,12 @@
 """One pipe in one hold: its frequency, how sure it is, its level, and what is wrong with it.
 
 - `gaps`: where the recorder dropped samples
-- `place`: where in its neighbourhood a comb of partials stands
+- `place`: where exactly a comb of partials is, near where it is expected
 - `chirp`: spectra at any spacing
 - `spectrum`: one FFT of the hold, and the slow envelope of every partial
 - `movement`: how a blown pipe and its room move
 - `estimate`: one phase course for all partials and channels
-- `shake`: what wind that shakes fast leaves in the mean
+- `shake`: what fast wind shake leaves in the mean
 - `beats`: the beat of two pipes that sounded together
 - `measure`: all of these in order, for a pipe that sounds alone
 """

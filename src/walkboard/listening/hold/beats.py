@@ -1,9 +1,9 @@
 """Beats between two pipes that sounded together: from their frequencies and from the envelope.
 
 Partial m of one pipe and n of another that nearly coincide beat at |m f₁ − n f₂| a second
-(Helmholtz, On the Sensations of Tone, chapter VIII; from memory). The envelope's own beat does not
-know the pipes' frequencies, so it checks them; and where two pipes pull each other into step it is
-slower than they would beat apart, or gone.
+(Helmholtz, On the Sensations of Tone, chapter VIII; from memory). The beat of the envelope is
+measured without the pipes' frequencies, so it checks them. Where two pipes pull each other into
+step it is slower than their frequencies apart would give, or gone.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ class Beat:
     first, second : int
         Their numbers in the first and in the second pipe.
     hz : float
-        Where, between the two [Hz].
+        Midway between the two [Hz].
     per_second : float
         Beats a second.
     strength_db : float or None
-        Level of the weaker partial [dB], where levels were given: how loud the beat can be.
+        Level of the weaker partial [dB], where levels were given; limits how loud the beat can be.
     """
 
     first: int
@@ -50,14 +50,14 @@ def beats_between(
     first_levels_db: dict[int, float] | None = None,
     second_levels_db: dict[int, float] | None = None,
 ) -> tuple[Beat, ...]:
-    """Every pair of partials of two pipes that beat, the loudest first where levels are given.
+    """Every pair of partials of two pipes that beat; loudest first where levels are given.
 
     Parameters
     ----------
     first_hz, second_hz : float
         Fundamentals [Hz].
     first_levels_db, second_levels_db : dict, optional
-        Levels of partials by number; partials that are not in it do not sound.
+        Levels of partials by number; partials not listed do not sound.
 
     Raises
     ------
@@ -89,7 +89,7 @@ def beats_between(
 def beat_of_envelope(
     samples: NDArray[np.floating], sample_rate: int, near_hz: float, fastest_hz: float = 12.0
 ) -> float | None:
-    """Beats a second of what sounds near a frequency, from the envelope alone.
+    """Beats a second of the sound near a frequency, from the envelope alone.
 
     Parameters
     ----------
@@ -98,19 +98,19 @@ def beat_of_envelope(
     sample_rate : int
         [Hz]
     near_hz : float
-        Where the partials beat [Hz]; others must be more than twice `fastest_hz` away.
+        Where the partials beat [Hz]; other partials must be more than twice `fastest_hz` away.
     fastest_hz : float
-        Fastest beat that is looked for [Hz].
+        Fastest beat searched for [Hz].
 
     Returns
     -------
     float or None
-        None where the envelope does not beat plainly, or slower than 1.5 times in the samples.
+        None if the envelope has no clear beat, or fewer than 1.5 periods of it.
     """
     count = len(samples)
     times = np.arange(count) / sample_rate
     low = samples * np.exp(-2j * np.pi * near_hz * times)
-    # Means over short stretches, a window over all: neighbours are far below.
+    # Short means, then a window over the whole: neighbouring partials are far below.
     step = max(1, int(sample_rate / (8.0 * fastest_hz)))
     kernel = np.hanning(4 * step + 1)
     smooth = np.convolve(low, kernel / kernel.sum(), mode="same")[:: max(1, step // 2)]
@@ -122,7 +122,7 @@ def beat_of_envelope(
 def beat_of_power(
     power: NDArray[np.floating], spacing_s: float, fastest_hz: float = 12.0
 ) -> float | None:
-    """Beats a second of an envelope's power, None where it does not beat plainly.
+    """Beats a second of an envelope's power; None if there is no clear beat.
 
     Parameters
     ----------
@@ -130,7 +130,8 @@ def beat_of_power(
         Power of the envelope, evenly spaced.
     spacing_s : float
     fastest_hz : float
-        Fastest beat that is looked for [Hz]; slower than 1.5 times in the whole is not looked for.
+        Fastest beat searched for [Hz]. Beats with fewer than 1.5 periods in all are not searched
+        for.
     """
     swing = (power - power.mean()) * np.hanning(len(power))
     spectrum = np.abs(np.fft.rfft(swing, _PADDED * len(power)))

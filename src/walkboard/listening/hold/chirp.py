@@ -1,8 +1,8 @@
 """Spectra at any spacing: the chirp z-transform by FFT (Bluestein 1970, IEEE Trans. AU-18:451).
 
 nk = (n² + k² − (k − n)²)/2 turns a transform of any spacing into a convolution. `scipy.signal.CZT`
-does the same, and the tests compare with it; its package takes a second to import, as long as half
-a walk takes to be heard.
+does the same, and the tests compare with it; but its package takes a second to import, half as long
+as listening to a walk.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ class ChirpTransform:
         self._given, self._to = given, to
         longest = max(given, to)
         squares = np.arange(longest, dtype=np.float64) ** 2
-        # The angle is taken modulo a turn first: n² is exact, its product with π is not.
+        # Reduce the angle modulo a turn first: n² is exact, its product with π is not.
         chirp = np.exp(2j * np.pi * np.remainder(squares * (0.5 * step_rad / (2.0 * np.pi)), 1.0))
         self._length = int(scipy.fft.next_fast_len(given + to - 1))
         around = np.zeros(self._length, complex)

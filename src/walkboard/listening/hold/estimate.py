@@ -1,13 +1,13 @@
 """The joint estimate: one phase course for all partials and channels of a pipe.
 
 The unknown amplitudes drop out first (variable projection: Golub & Pereyra 1973, SIAM J. Numer.
-Anal. 10:413): each envelope is turned back by l times the present phase course and divided by its
-own mean. What then is left is close to one and linear in the course: the imaginary part over l is
-the course's error, the same for every partial, plus the room and the noise. A linear normal model
-(`wander`) gives the next course; two or three turns suffice. This is Gauss–Newton.
+Anal. 10:413): each envelope is turned back by l times the current phase course and divided by its
+own mean. The result is close to one and linear in the course: its imaginary part over l is the
+course's error, the same for every partial, plus the room and the noise. A linear normal model
+(`movement`) gives the next course; two or three iterations suffice. This is Gauss–Newton.
 
 Where the wander is wide, high partials turn by more than a radian and would mislead the first
-turns. So a partial joins only once the course makes it coherent: the frequency is continued from
+iterations. So a partial joins only once the course makes it coherent: the frequency is refined from
 low to high partials.
 """
 
@@ -42,21 +42,21 @@ from walkboard.listening.hold.spectrum import Envelopes
 
 _TURNS = 6
 _LEAST_TURNS = 3
-_STEPS = (3, 3, 4, 2)  # of fitting the movement, turn by turn
-_ODD = 2.0  # surprise of a row, against the median, from which it is distrusted
-_SETTLED = 0.05  # of σ: when to stop
+_STEPS = (3, 3, 4, 2)  # of fitting the movement, in each iteration
+_ODD = 2.0  # residual of a row over the median, from which it counts less
+_SETTLED = 0.05  # step, in σ, at which to stop
 _COHERENT = 0.55  # share of a partial's power that the course must make steady
-_EXPECTED = 5.0  # power over noise at which a partial beside a sure one is likely there
-_ALONE = 10.0  # the same where no neighbour is sure
-_UNDOUBTED = 25.0  # the same where no partial of the last so many numbers is sure
+_EXPECTED = 5.0  # power over noise at which a partial beside a sure one is likely present
+_ALONE = 10.0  # the same, if no neighbour is sure
+_UNDOUBTED = 25.0  # the same, if none of the partials just below is sure
 _GAP = 8
-_PLAIN = 30.0  # power over noise of an envelope value from which the place needs no second look
+_PLAIN = 30.0  # power over noise of an envelope value; above it the place needs no refining
 _MOST_ROWS = 40
-_STEP = 1.5  # standard deviations between the sizes that are averaged over
-_SURE = 0.3  # prior standard deviations to which a size needs no averaging
-_NEGLIGIBLE = 6.0  # of log evidence below the best: not worth averaging over its rooms
-_TELLING_SHARE = 0.01  # of a cause, from which its variance is worked out in full
-_UNSETTLED = 1.5  # that σ grows by at the most missing; fitted to one-second holds (situations)
+_STEP = 1.5  # standard deviations between the sizes averaged over
+_SURE = 0.3  # prior standard deviations; a size known better needs no averaging
+_NEGLIGIBLE = 6.0  # log evidence below the best, beyond which rooms are not averaged over
+_TELLING_SHARE = 0.01  # share of a cause from which its variance is computed in full
+_UNSETTLED = 1.5  # growth of σ at the most missing; fitted to one-second holds (bench situations)
 _ROOM_MEMORY_S = 0.25
 _ROOM_DELAY_S = 0.08  # mean delay of direct sound and reverberation together
 _ROOM_DELAY_SIGMA_S = 0.06  # dry rooms 0, a church of 4 s and little direct sound 0.2
@@ -73,9 +73,9 @@ class Estimate:
     wander_hz : float
         Root mean square of the movement within the window [Hz].
     amplitudes : ndarray of complex, shape (channels, partials)
-        Mean of each turned envelope.
+        Mean of each envelope with the course removed.
     power_ratio : ndarray, shape (channels, partials)
-        Power of that mean over what noise alone would leave of it [-].
+        Power of that mean over its expectation under noise alone [-].
     coherence : float
         Share of the partials' power that the course makes steady, 0 to 1.
     slip_cycles : float
@@ -98,9 +98,9 @@ class Estimate:
 
 
 def _first_phase(env: Envelopes) -> Floats:
-    """Phase [rad] at the nodes from how fast the strong partials turn; zero where none is strong.
+    """Phase [rad] at the nodes from the strong partials' rate of turning; zero if none is strong.
 
-    The lag product z(t+h) z*(t) turns by l·2π·δf·h, below π for any wander that a pipe has.
+    The lag product z(t+h) z*(t) turns by l·2π·δf·h, below π for any wander a pipe can have.
     """
     count = env.values.shape[2]
     lag = env.values[:, :, 1:] * env.values[:, :, :-1].conj()
@@ -117,7 +117,7 @@ def _first_phase(env: Envelopes) -> Floats:
 
 
 def _running_sum(values: NDArray[np.complex128], wide: int) -> NDArray[np.complex128]:
-    """Sum of so many neighbours around each value of a row; fewer at the ends."""
+    """Sum of so many neighbours around each value of a row (fewer at the ends)."""
     before = (wide - 1) // 2
     padded = np.pad(values, ((0, 0), (before + 1, wide - 1 - before)))
     summed = np.cumsum(padded, axis=1)
@@ -125,10 +125,10 @@ def _running_sum(values: NDArray[np.complex128], wide: int) -> NDArray[np.comple
 
 
 def _nearby(env: Envelopes, basis: SlowBasis) -> float:
-    """Where, within a third of the resolution, a faint comb's partials are likeliest [Hz].
+    """Most likely place of a faint comb, within a third of the resolution [Hz].
 
-    The coarse search looks through a window that costs 3 dB; for a comb near the limit of hearing
-    that can favour a neighbour. Plain ones need no second look.
+    The coarse search looks through a window that costs 3 dB; for a comb near the detection limit
+    that can favour a neighbour. Clear combs need no refining.
     """
     if (env.power / env.noise).max() > _PLAIN:
         return 0.0
@@ -144,23 +144,23 @@ def _nearby(env: Envelopes, basis: SlowBasis) -> float:
 
 
 def _project(phase: Floats, basis: SlowBasis) -> Floats:
-    """Course whose phase is nearest."""
+    """Course whose phase is closest."""
     return np.asarray(np.linalg.lstsq(basis.phase, phase - phase.mean(), rcond=1e-9)[0])
 
 
 def _presence(ratio: Floats, numbers: NDArray[np.int64]) -> Floats:
-    """Chance that a partial is there, from its power over noise (channels, partials).
+    """Probability that each partial is present, from its power over noise (channels, partials).
 
-    A row of noise at a high number would weigh by that number's square, so a partial far from any
-    sure one has to prove itself, the more the higher it is.
+    Noise at a high number weighs by that number's square, so a partial far from any sure one needs
+    more evidence, the more the higher it is.
     """
     alone = _ALONE + 2.0 * np.log(np.maximum(1.0, numbers / 4.0))
     best = ratio.max(axis=0)
     sure = np.zeros(int(numbers[-1]) + 5, bool)  # by number, from −2
     reach = _GAP
     for place in np.flatnonzero(best > alone):
-        # The spectrum of a pipe does not end and begin again: what stands by itself far above
-        # the last sure partial is likelier a line of the noise that drew the course to itself.
+        # A pipe's spectrum does not end and begin again: a line far above the last sure partial is
+        # more likely noise that the course has locked on to.
         if numbers[place] <= reach or best[place] > _UNDOUBTED:
             sure[numbers[place] + 2] = True
             reach = int(numbers[place]) + _GAP
@@ -171,7 +171,7 @@ def _presence(ratio: Floats, numbers: NDArray[np.int64]) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class _Turned:
-    """Envelopes turned back by a course, their means and how steady that makes them."""
+    """Envelopes turned back by a course, their means, and how steady they are then."""
 
     values: NDArray[np.complex128]
     mean: NDArray[np.complex128]
@@ -181,7 +181,7 @@ class _Turned:
 
 def _turn_back(env: Envelopes, basis: SlowBasis, course: Floats) -> _Turned:
     turn = np.exp(-1j * (basis.phase @ course))
-    # Powers by multiplying on: many times faster than an exponential for each partial.
+    # Powers by repeated multiplication: many times faster than one exponential per partial.
     powers = np.cumprod(np.broadcast_to(turn, (int(env.numbers[-1]), len(turn))), axis=0)
     values = env.values * powers[env.numbers - 1]
     mean = values.mean(axis=2)
@@ -193,7 +193,7 @@ def _turn_back(env: Envelopes, basis: SlowBasis, course: Floats) -> _Turned:
 
 @dataclass(frozen=True, slots=True)
 class _Usable:
-    """Turned envelopes that can be used, and the chance that each is there."""
+    """Usable envelopes with the course removed, and the probability that each is present."""
 
     turned: _Turned
     channel: NDArray[np.intp]
@@ -221,7 +221,7 @@ def _rows(
     used: _Usable,
     distrust: Floats,
 ) -> Rows:
-    """What can be used as rows of a model that is linear around a course."""
+    """The usable part as rows of a model linearised around a course."""
     turned, channel, partial = used.turned, used.channel, used.partial
     number = env.numbers[partial].astype(float)
     amplitude = turned.mean[channel, partial][:, np.newaxis] * number[:, np.newaxis]
@@ -239,7 +239,7 @@ def _rows(
 
 
 def _audible(env: Envelopes, turned: Sequence[_Turned]) -> NDArray[np.bool_]:
-    """Partials that are worth carrying on with: steady under some course, or plainly loud."""
+    """Partials worth keeping: steady under some course, or clearly loud."""
     loud = env.power > 1.5 * env.noise
     for trial in turned:
         loud |= trial.ratio > 3.0
@@ -267,7 +267,7 @@ def estimate(env: Envelopes) -> Estimate:
         usable = _usable(used, _turn_back(used, basis, course))
         rows = _rows(used, basis, course, usable, distrust)
         movement, found = fit_movement(rows, basis, movement, _STEPS[min(turn, len(_STEPS) - 1)])
-        # A row that fits far worse than the others (hum on it, another pipe's tail) counts less.
+        # A row that fits far worse than the others (hum, another pipe's tail) counts less.
         surprise = found.surprise / max(1.0, float(np.median(found.surprise)))
         distrust[usable.channel, usable.partial] = rows.distrust * np.maximum(1.0, surprise / _ODD)
         change = abs(found.course[0] - course[0]) / np.sqrt(found.covariance[0, 0])
@@ -303,13 +303,13 @@ def estimate(env: Envelopes) -> Estimate:
 def _averaged(
     rows: Rows, basis: SlowBasis, movement: Movement, found: Posterior
 ) -> tuple[float, float]:
-    """Mean frequency and its variance, over what may move: the room only, or the pipe too.
+    """Mean frequency and its variance, averaged over two models: the room moves, or the pipe too.
 
-    Each is as likely beforehand; the recording's evidence weighs them (Bayesian model averaging:
-    Hoeting et al. 1999, Statistical Science 14:382; from memory). Few partials, or much noise, say
-    little of how much of the room was still missing or how far the pipe wanders, so where these
-    sizes are unsure they are averaged over too. That the room has no part at all is left out:
-    every room has, and where noise hides it a value would claim to be surer than it is.
+    Both are equally likely a priori; the recording's evidence weighs them (Bayesian model
+    averaging: Hoeting et al. 1999, Statistical Science 14:382; from memory). With few partials, or
+    much noise, little is known of how much of the room was still missing or how far the pipe
+    wanders, so unsure sizes are averaged over too. A room with no effect at all is not considered:
+    every room has one, and where noise hides it σ would come out too small.
     """
     causes = _causes(rows, basis, movement, found)
     weight = np.array([cause.log_weight for cause in causes])
@@ -331,7 +331,7 @@ def _averaged(
 
 @dataclass(frozen=True, slots=True)
 class _Cause:
-    """Sizes of what moves, what is then known of the course, and how likely that is."""
+    """Sizes of what moves, the posterior of the course under them, and their evidence."""
 
     movement: Movement
     seen: Posterior
@@ -341,7 +341,7 @@ class _Cause:
 def _causes(
     rows: Rows, basis: SlowBasis, movement: Movement, found: Posterior
 ) -> tuple[_Cause, ...]:
-    """The sizes as found, with the pipe still, and each with an unsure size smaller and larger."""
+    """The sizes found, the same with a still pipe, and each with unsure sizes varied."""
 
     def cause(sizes: Movement, log_share: float) -> _Cause:
         seen = found if sizes is movement else posterior(rows, basis, sizes)
@@ -364,10 +364,10 @@ def _causes(
 
 
 def _steps(found: Posterior, size: str) -> tuple[tuple[float, ...], float]:
-    """Steps from a size as found at which to try it too, and the logarithm of each one's share.
+    """Steps from a fitted size at which to try it too, and the logarithm of each one's share.
 
-    The share is the width of a step under the prior; a size that is sure is taken as found, its
-    width by Laplace's approximation.
+    The share is the width of a step under the prior; a well-determined size is used as fitted, with
+    its width by Laplace's approximation.
     """
     unsure = deviation(found, size)
     if unsure < _SURE:
@@ -377,21 +377,21 @@ def _steps(found: Posterior, size: str) -> tuple[tuple[float, ...], float]:
 
 
 def _unsettled_excess(movement: Movement) -> float:
-    """Factor on the variance where much of the field was still missing, or something else rang.
+    """Factor on the variance if much of the field was still missing or another pipe still rang.
 
-    In the first second of a low pipe the pipe still speaks and the pipe before still rings; both
-    are taken for the field building up, but neither is random from partial to partial.
+    In its first second a low pipe is still starting to speak, and the pipe before still rings; the
+    model takes both for the field building up, but neither is random from partial to partial.
     """
     missing = movement.sizes["build_up"]
     return float((1.0 + _UNSETTLED * (missing / MOST_MISSING) ** 3) ** 2)
 
 
 def _slipped_cycles(coherence: float, wander_hz: float) -> float:
-    """Standard deviation of the turns that the phase may have lost or won in fades [cycles].
+    """Standard deviation of the turns that the phase may have lost or gained in fades [cycles].
 
     Where a partial wanders by about a radian within the room's memory, its echoes cancel at times,
-    and in such a fade the phase can turn either way; the linear model does not know that. The form
-    is fitted to a study of single partials of 0.5 to 8 kHz wandering by 0.1 to 0.5 cent.
+    and in such a fade the phase can turn either way, which the linear model ignores. The formula is
+    fitted to a study of single partials of 0.5 to 8 kHz wandering by 0.1 to 0.5 cent.
     """
     turn = min(1.0, 2.0 * np.pi * wander_hz * _ROOM_MEMORY_S)
     return float(1.2 * ((1.0 - coherence) / 0.3) ** 2 * turn**2)
@@ -402,10 +402,10 @@ def before_the_room(
 ) -> tuple[float, float, Floats]:
     """Mean frequency of the pipe itself over the window [Hz], its variance, its functional.
 
-    What is heard lags behind what the pipe does: direct sound and reverberation together arrive
-    late by a mean delay d, and that lag is common to all partials. So the pipe's mean over the
-    window is the heard mean over a window later by d, which differs by d/T times the difference of
-    the frequencies at the window's two ends.
+    The sound lags behind the pipe: direct sound and reverberation together arrive late by a mean
+    delay d, common to all partials. So the pipe's mean over the window is the heard mean over a
+    window later by d, which differs by d/T times the difference of the frequencies at the window's
+    two ends.
 
     Parameters
     ----------

@@ -1,10 +1,9 @@
-"""Lost samples in a hold: a recorder that drops 5 to 20 ms leaves a step in every partial's phase.
+"""Lost samples in a hold: when a recorder drops 5 to 20 ms, every partial's phase steps.
 
-What is missing turns each partial by its frequency times the missing time, so all phases jump at
-one moment while the amplitudes go on. A room's fade turns one partial, a voice or a bump changes
-the amplitudes. So each strong partial's phase is followed in short steps; a moment at which most
-of them jump far more than they do elsewhere in the hold is a gap, and the hold is read on its
-longer side.
+The step is the partial's frequency times the missing time, so all phases jump at one moment while
+the amplitudes continue. A fade in the room turns one partial; a voice or a bump changes the
+amplitudes. So each strong partial's phase is followed in short steps. A moment at which most of
+them jump far more than elsewhere in the hold is a gap, and the hold is read on its longer side.
 """
 
 from __future__ import annotations
@@ -22,24 +21,24 @@ from walkboard.listening.hold.spectrum import HoldSpectrum
 class Limits:
     """When a jump of the phases is a gap. Figures without a source are *chosen*."""
 
-    reach_hz: float = 50.0  # of the band around a line: a look is 40 ms long
-    look_s: float = 0.04  # between looks that are compared
-    highest_hz: float = 6_000.0  # of a line that is followed
+    reach_hz: float = 50.0  # half width of the band around a line: each look is 40 ms long
+    look_s: float = 0.04  # between the looks compared
+    highest_hz: float = 6_000.0  # highest line followed
     partials: int = 14  # strongest lines followed
-    range_db: float = 35.0  # of them below the strongest
-    least: int = 3  # lines, of which most must jump
+    range_db: float = 35.0  # how far below the strongest they may be
+    least: int = 3  # lines needed; most of them must jump
     jump_rad: float = 0.8  # median jump; clean holds reach .32, gaps 1.1 (bench mishaps)
-    times: float = 8.0  # that over the hold's own median; from the same
+    times: float = 8.0  # the jump over the hold's own median; from the same bench
     loud: float = 0.5  # of a line's usual amplitude, below which its phase does not count
-    start_s: float = 0.7  # left out at the start of the hold: not measured, and phases settle
-    end_s: float = 0.15  # left out at its end
+    start_s: float = 0.7  # skipped at the start of the hold: not measured, and phases settle
+    end_s: float = 0.15  # skipped at its end
 
 
 LIMITS = Limits()
 
 
 def find_gap(spectrum: HoldSpectrum) -> float | None:
-    """Where samples are missing in a hold [s from its start]; None if nowhere."""
+    """Where samples are missing in a hold [s from its start]; None if none are."""
     lines = _lines(spectrum)
     if len(lines) < LIMITS.least:
         return None
@@ -57,7 +56,7 @@ def find_gap(spectrum: HoldSpectrum) -> float | None:
 
 
 def _lines(spectrum: HoldSpectrum) -> NDArray[np.intp]:
-    """Bins of the strongest lines, so far apart that their bands hardly overlap."""
+    """Bins of the strongest lines, far enough apart that their bands hardly overlap."""
     highest = min(spectrum.power.shape[1], round(LIMITS.highest_hz / spectrum.spacing_hz))
     size = spectrum.power[:, :highest].sum(axis=0)
     half = int(np.ceil(LIMITS.reach_hz / spectrum.spacing_hz))
@@ -79,7 +78,8 @@ def _jumps(
 ) -> NDArray[np.float64]:
     """Median over the lines of how far their phases jump around each moment [rad].
 
-    The second difference of the phase: it knows neither a line's exact frequency nor slow wander.
+    This is the second difference of the phase, so a line's exact frequency and slow wander drop
+    out.
     """
     offsets = np.arange(-half, half)
     weight = 0.5 + 0.5 * np.cos(np.pi * offsets / half)
@@ -88,7 +88,7 @@ def _jumps(
     values = scipy.fft.ifft(np.fft.ifftshift(gathered, axes=1), axis=1)
     turn = values[:, lag:] * values[:, :-lag].conj()
     again = np.abs(np.angle(turn[:, lag:] * turn[:, :-lag].conj()))
-    # Where a line is faint, as two that beat are in a null, its phase turns by itself.
+    # Where a line is faint, for instance at a beat's null, its phase turns by itself.
     size = np.abs(values)
     least = np.minimum(np.minimum(size[:, : -2 * lag], size[:, lag:-lag]), size[:, 2 * lag :])
     again[least < LIMITS.loud * np.median(size, axis=1, keepdims=True)] = 0.0

@@ -1,8 +1,8 @@
 """Measure one pipe that sounds alone: frequency, uncertainty, level, and what is wrong with it.
 
-Step by step: choose the steady part of the hold; find the comb's place (`place`); cut out the
-envelopes of its partials (`spectrum`); estimate one phase course for all of them (`estimate`) with
-the sizes of wander and room taken from the recording (`movement`); set flags.
+Steps: choose the steady part of the hold; find the comb (`place`); extract the envelopes of its
+partials (`spectrum`); estimate one phase course for all of them (`estimate`), with the sizes of
+wander and room taken from the recording (`movement`); set flags.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """From where a reading is flagged or withheld."""
+    """Thresholds beyond which a reading is flagged or withheld."""
 
     short_s: float = 0.4  # flagged below; chosen
     short_periods: float = 12.0  # flagged below; chosen
@@ -39,12 +39,12 @@ class Limits:
     least_periods: float = 4.0  # withheld below; chosen
     far_cents: float = 50.0  # from `../shared/interface.md`
     worst_sigma_cents: float = 2.0  # withheld above; chosen
-    settled_s: float = 1.5  # window in which a room builds up, or else it is noise; chosen
+    settled_s: float = 1.5  # a room builds up within this window; beyond, it is noise; chosen
     unsteady_cents: float = 3.0  # wander; chosen
     coherent: float = 0.5  # share of the partials' power that the course makes steady; chosen
-    unsteady_cycles: float = 0.7  # turns of phase that may have been lost; chosen
+    unsteady_cycles: float = 0.7  # turns of phase possibly lost; chosen
     absent_db: float = -35.0  # below the strongest partial; chosen
-    present: float = 12.0  # power over noise of a partial that is listed [-]; chosen
+    present: float = 12.0  # power over noise of a listed partial [-]; chosen
 
 
 LIMITS = Limits()
@@ -53,8 +53,8 @@ LIMITS = Limits()
 def steady_window(seconds: float, mean_s: float) -> tuple[float, float]:
     """The part of a hold after the attack and before the key's release [s].
 
-    1.3 seconds are left out at the beginning, a third of the hold if it is short, and the memory of
-    the low-pass at both ends.
+    Skips 1.3 seconds at the beginning (a third of a short hold), and the memory of the low-pass at
+    both ends.
     """
     edge = 2.0 * mean_s + 0.02
     start = max(edge, min(1.3, seconds / 3.0))
@@ -71,7 +71,7 @@ def nothing_heard(
 def measure_alone(
     spectrum: HoldSpectrum, comb: Comb, offset_s: float, shared: tuple[ReadingFlag, ...]
 ) -> CombReading:
-    """Measure a pipe that sounds alone.
+    """Measure a pipe that sounds on its own.
 
     Parameters
     ----------
@@ -134,7 +134,7 @@ def measure_alone(
 def _doubts(
     found: Estimate, sigma_cents: float, wander_cents: float, heard: NDArray[np.bool_]
 ) -> tuple[list[ReadingFlag], bool]:
-    """Flags that the estimate itself asks for, and whether its value can be used."""
+    """Flags that follow from the estimate itself, and whether its value can be used."""
     if not heard.any():
         return [ReadingFlag.FAINT], False
     flags: list[ReadingFlag] = []
@@ -158,7 +158,7 @@ def _overblown(
     loudest: NDArray[np.float64],
     heard: NDArray[np.bool_],
 ) -> bool:
-    """Whether only every second, third or fifth partial is there, and not the fundamental."""
+    """Whether only every second, third or fifth partial is present, without the fundamental."""
     if not heard.any():
         return False
     strongest = float(loudest[heard].max())

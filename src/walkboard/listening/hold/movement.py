@@ -4,22 +4,22 @@ In a window of T seconds a pipe's frequency is its mean f₀ plus a slow wander,
 
     f(t) = f₀ + Σ_k c_k cos(kπt/T),   phase/2π = f₀ t + Σ_k c_k T/(kπ) sin(kπt/T),
 
-so that f₀ is exactly the phase run through in the window over its length, whatever the wander does.
+so that f₀ is exactly the phase change over the window divided by its length, whatever the wander.
 All partials share the one phase course, each multiplied by its number l.
 
-The room adds to every partial a movement of its own, real and imaginary part alike in size:
+The room adds to every partial a movement of its own, equal in size in real and imaginary part:
 
 * the field still building up: reverberation that has not arrived by t, a normal process of
   variance e^(−2t/τ) with independent increments, the same size for every partial;
 * the wander heard through reverberation, which smears phase and amplitude of partial l by l times
-  a share ρ of what the wander does faster than the room's memory.
+  a share ρ of the wander faster than the room's memory.
 
 Both are normal priors on the coefficients of an orthonormal cosine basis (DCT-II), where they are
 close to diagonal. Their sizes come from the recording itself by restricted marginal likelihood
-(Patterson & Thompson 1971, Biometrika 58:545; MacKay 1992, Neural Computation 4:415): where
-nothing wanders, the wander's size goes to nothing and what is left is the constant-frequency
-estimate, which is efficient in white noise. Weak priors on the sizes keep them sane where the
-recording cannot tell; the climb is Fisher scoring, its gradient by Fisher's identity from the
+(Patterson & Thompson 1971, Biometrika 58:545; MacKay 1992, Neural Computation 4:415): where nothing
+wanders, the wander's size goes to zero, which leaves the constant-frequency estimate; that is
+efficient in white noise. Weak priors keep the sizes plausible where the recording does not
+determine them. The optimiser is Fisher scoring, its gradient by Fisher's identity from the
 posterior (Louis 1982, J. R. Statist. Soc. B 44:226).
 """
 
@@ -52,21 +52,20 @@ WANDER_SIZE, ROOM_SIZE = "wander_cents", "build_up"
 _CENTRE = np.log([0.05, 0.6, 0.4, 0.03, 0.3])
 _SPREAD = np.array([1.5, 0.7, 0.5, 1.5, 0.5])
 _NOTHING = -12.0
-_LOWEST = np.full(len(_NAMES), -4.0)  # standard deviations that a size may leave its centre
+_LOWEST = np.full(len(_NAMES), -4.0)  # standard deviations that a size may lie from its centre
 MOST_MISSING = 0.5
-"""Share of the field that may still be missing when the window begins: the steady part begins late
-enough, and a larger share would be a pipe's wander taken for the room's."""
+"""Largest share of the field that may still be missing when the window begins (chosen)."""
 _HIGHEST = np.array([4.0, 4.0, 4.0, math.log(MOST_MISSING / 0.03) / 1.5, 4.0])
 
 
 @dataclass(frozen=True, slots=True)
 class SlowBasis:
-    """The cosine basis of a window and what a wandering frequency does in it.
+    """The cosine basis of a window, and what a wandering frequency does in it.
 
     Attributes
     ----------
     cosines : ndarray, shape (terms, nodes)
-        Orthonormal, the constant left out.
+        Orthonormal, without the constant.
     rates_hz : ndarray, shape (terms,)
         Frequency of each.
     phase : ndarray, shape (nodes, 1 + terms)
@@ -74,9 +73,9 @@ class SlowBasis:
     design : ndarray, shape (terms, 1 + terms)
         The same in the cosine basis.
     build_up : ndarray, shape (rooms, terms)
-        Logarithm of the variance that a field building up has in each cosine, for each room.
+        Logarithm of the variance of a field building up in each cosine, for each room.
     smearing : ndarray, shape (terms,)
-        Variance that the room lends each cosine for a wander of that variance [Hz⁻²].
+        Variance that the room adds to each cosine for a wander of unit variance [Hz⁻²].
     seconds : float
     """
 
@@ -90,7 +89,7 @@ class SlowBasis:
 
     @classmethod
     def of(cls, nodes: int, spacing_s: float) -> SlowBasis:
-        """For a window of so many cells."""
+        """The basis for a window of `cells` cells."""
         seconds = nodes * spacing_s
         terms = max(1, min(nodes - 2, _MOST_TERMS, int(2.0 * seconds * FASTEST_WANDER_HZ)))
         k = np.arange(1, terms + 1)
@@ -138,13 +137,13 @@ class Movement:
 
     @property
     def is_unsettled(self) -> bool:
-        """Whether as much of the field was still missing as can be believed."""
+        """Whether the share of the field still missing is at its upper limit."""
         return self.sizes["build_up"] > 0.98 * MOST_MISSING
 
 
 @dataclass(frozen=True, slots=True)
 class Variances:
-    """Prior variances per cosine for a movement, and how their logarithms lean on each size."""
+    """Prior variances per cosine for a movement, and the slope of their logarithms by each size."""
 
     wander: Floats  # (terms,) [Hz²]
     smear: Floats  # (terms,) times number² a partial
@@ -155,7 +154,7 @@ class Variances:
 
 
 def variances(movement: Movement, basis: SlowBasis, hz: float) -> Variances:
-    """Prior variances of a movement for a pipe of so many hertz."""
+    """Prior variances of a movement for a pipe of this frequency."""
     size, corner, smear, build, room = np.exp(_CENTRE + _SPREAD * movement.standard)
     count = len(basis.rates_hz)
     even = 1.0 / (1.0 + (basis.rates_hz / corner) ** 4)
@@ -186,21 +185,21 @@ def variances(movement: Movement, basis: SlowBasis, hz: float) -> Variances:
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """Envelopes turned to numbers: a row a partial and channel.
+    """Envelopes as numbers: one row per partial and channel.
 
     Attributes
     ----------
     hz : float
-        Fundamental that the course is counted against [Hz].
+        Fundamental that the course is relative to [Hz].
     number : ndarray, shape (rows,)
     turn : ndarray, shape (rows, terms)
-        Imaginary part over l, plus what the present phase course already explains [rad].
+        Imaginary part over l, plus what the current phase course already explains [rad].
     swell : ndarray, shape (rows, terms)
         Real part over l [-].
     noise : ndarray, shape (rows,)
-        Variance of each of their values that the white noise makes.
+        Variance of each value due to white noise.
     distrust : ndarray, shape (rows,)
-        Factor on all that the model says of a row's variance; 1 for a row like the others.
+        Factor on the model's variance of a row; 1 for a row like the others.
     shares : ndarray, shape (3, rows)
         How much of the smear, the building up and 1 is in a row's variance.
     products : ndarray, shape (3, rows)
@@ -229,21 +228,21 @@ class Rows:
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """What is known of the mean frequency and wander after the rows, for one movement.
+    """Posterior of the mean frequency and wander given the rows, for one movement.
 
     Attributes
     ----------
     course : ndarray, shape (1 + terms,)
-        Mean frequency and wander coefficients, against the frequency of the envelopes [Hz].
+        Mean frequency and wander coefficients, relative to the envelopes' frequency [Hz].
     covariance : ndarray, shape (1 + terms, 1 + terms)
     merit : float
         Logarithm of the restricted marginal likelihood of the movement, up to a constant.
     gradient : ndarray, shape (5,)
         Gradient of the merit, in the movement's standard sizes.
     information : ndarray, shape (5, 5)
-        Expected curvature of the merit, about.
+        Approximate expected curvature of the merit.
     surprise : ndarray, shape (rows,)
-        Mean square of what is left of a row over what the model says of it [-].
+        Mean square residual of a row over the model's variance [-].
     """
 
     course: Floats
@@ -257,7 +256,7 @@ class Posterior:
 def posterior(rows: Rows, basis: SlowBasis, movement: Movement) -> Posterior:
     """Estimate the course for given sizes of movement (a linear normal model)."""
     var = variances(movement, basis, rows.hz)
-    # A row's variance is what smears it, what builds up in it and its noise, each by its own share.
+    # A row's variance is smear, building up and noise, each by its own share.
     shares = rows.shares
     spread = shares.T @ np.array([var.smear, var.build_up, np.ones(len(var.smear))])
     weight = 1.0 / spread
@@ -279,7 +278,7 @@ def posterior(rows: Rows, basis: SlowBasis, movement: Movement) -> Posterior:
     log_det = 2.0 * float(np.log(factor.diagonal() / scale).sum())
     merit = -0.5 * (float(weighted.sum() + wander_ratio.sum()) + log_det)
     merit -= float(np.log(spread).sum()) + 0.5 * float(np.log(var.wander).sum())
-    # Fisher's identity: the slope of the likelihood is the expected slope with the course known.
+    # Fisher's identity: the slope of the likelihood is its expected slope given the course.
     unsure = ((basis.design @ covariance) * basis.design).sum(axis=1)
     surprise = weighted + weight * unsure
     excess = shares[:2] @ (weight * (surprise - 2.0))
@@ -304,7 +303,7 @@ def posterior(rows: Rows, basis: SlowBasis, movement: Movement) -> Posterior:
 def fit_movement(
     rows: Rows, basis: SlowBasis, start: Movement, steps: int
 ) -> tuple[Movement, Posterior]:
-    """Choose the sizes of movement that make the rows likeliest, by damped Fisher scoring."""
+    """Find the sizes of movement that make the rows most likely, by damped Fisher scoring."""
     best, found = start, posterior(rows, basis, start)
     damping = 1.0
     for _ in range(steps):
@@ -327,13 +326,13 @@ def fit_movement(
 def building_up_excess(
     rows: Rows, basis: SlowBasis, movement: Movement, found: Posterior, functional: Floats
 ) -> float:
-    """Variance that the building up adds to a value beyond what the posterior knows [Hz²].
+    """Variance that the building up adds to a value beyond the posterior's [Hz²].
 
-    The posterior takes the building up as independent from cosine to cosine, so that it can be
-    solved at once. In truth it is gathered at the window's beginning. The value is linear in the
-    rows, so its variance under the full covariance follows exactly; this is the difference. Its
-    size comes from the same few rows, so the room's share counts by a third more than exactly
-    (fitted to still pipes at 60 dB, where the room is all that errs).
+    The posterior treats the building up as independent from cosine to cosine, so that it can be
+    solved directly. In reality it is concentrated at the window's beginning. The value is linear in
+    the rows, so its variance under the full covariance follows exactly; this is the difference. Its
+    size comes from the same few rows, so the room's share counts a third more than the exact figure
+    (fitted to still pipes at 60 dB, where the room is the only source of error).
 
     Parameters
     ----------
@@ -354,30 +353,30 @@ def building_up_excess(
 
 
 def without(movement: Movement, *names: str) -> Movement:
-    """The same movement with some of its sizes far below what any recording can tell."""
+    """The same movement with some of its sizes far below what any recording can show."""
     standard = movement.standard.copy()
     standard[[_NAMES.index(name) for name in names]] = _NOTHING
     return Movement(standard)
 
 
 def larger(movement: Movement, name: str, by: float) -> Movement:
-    """The same movement with one of its sizes larger by so many prior standard deviations."""
+    """The same movement with one size larger by so many prior standard deviations."""
     standard = movement.standard.copy()
     standard[_NAMES.index(name)] += by
     return Movement(standard)
 
 
 def deviation(found: Posterior, name: str) -> float:
-    """How far a size is unsure after the recording, in prior standard deviations."""
+    """Remaining uncertainty of a size given the recording, in prior standard deviations."""
     place = _NAMES.index(name)
     return 1.0 / math.sqrt(1.0 + float(found.information[place, place]))
 
 
 def evidence(movement: Movement, found: Posterior, given: Sequence[str]) -> float:
-    """Logarithm of the likelihood of the rows, over all sizes but those that are given.
+    """Logarithm of the likelihood of the rows, over all sizes except those given.
 
-    Integrated by Laplace's approximation; sizes left out (`without`) do not count, the given ones
-    are taken at their value.
+    Integrated by Laplace's approximation; sizes in `without` are ignored, those given are taken at
+    their value.
     """
     free = movement.standard > 0.5 * _NOTHING
     log_prior = -0.5 * float((movement.standard[free] ** 2).sum())
@@ -386,5 +385,5 @@ def evidence(movement: Movement, found: Posterior, given: Sequence[str]) -> floa
     return found.merit + log_prior - 0.5 * float(np.linalg.slogdet(curvature)[1])
 
 
-_ENOUGH = 0.04  # gain in merit that is not worth a step
-_LONGEST_MOVE = 1.2  # of a standard size in one step
+_ENOUGH = 0.04  # gain in merit below which no further step is made
+_LONGEST_MOVE = 1.2  # largest change of a standard size in one step

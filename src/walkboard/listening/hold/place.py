@@ -1,11 +1,11 @@
-"""Where in its neighbourhood a comb stands: the coarse frequency, by the whole series at once.
+"""Where a comb is, near where it is expected: a coarse frequency, from the whole series at once.
 
-For white noise the most likely fundamental of a harmonic series is, but for partials that are
-nearer to each other than the resolution of the hold, the one that maximises the sum of the
-periodogram over its multiples (Christensen & Jakobsson 2009, Multi-Pitch Estimation, section 2.6,
-harmonic summation as approximate maximum likelihood). Noise is never white in a church, so each
-partial's power is counted in units of its own local floor, and only what is above a few of them:
-the number of partials is not known, and those that are not there must not drown those that are.
+In white noise, and with partials further apart than the hold's resolution, the most likely
+fundamental of a harmonic series maximises the sum of the periodogram over its multiples
+(Christensen & Jakobsson 2009, Multi-Pitch Estimation, section 2.6, harmonic summation as
+approximate maximum likelihood). Noise in a church is never white, so each partial's power is
+measured in units of its local floor, and only the part above a few units counts: the number of
+partials is unknown, and absent ones must not drown those present.
 
 The grid is finer than the resolution at the highest partial used, so the maximum is found however
 narrow it is; the joint estimate easily corrects the remaining error.
@@ -26,7 +26,7 @@ SEARCH_CENTS = 60.0
 _STEP_BINS = 0.35  # at the highest partial searched
 _SEARCH_PARTIALS = 48
 _SEARCH_REACH_HZ = 6_000.0
-_UNSURE = 4.0  # power over floor up to which a partial does not count: most may not be there
+_UNSURE = 4.0  # power over floor below which a partial does not count: most may be absent
 HIGHEST_HZ = 20_000.0
 MOST_PARTIALS = 56
 
@@ -40,9 +40,9 @@ class Place:
     hz : float
         Fundamental [Hz].
     score : float
-        Power of the partials over their floor, what is above the threshold, summed [-].
+        Sum of the partials' power over their floor, above the threshold [-].
     by_chance : float
-        What noise alone would hardly reach on the whole grid [-].
+        Score that noise alone would rarely reach anywhere on the grid [-].
     """
 
     hz: float
@@ -64,9 +64,9 @@ def numbers_below(hz: float, sample_rate: int, most: int = MOST_PARTIALS) -> NDA
 def own_numbers(
     hz: float, numbers: NDArray[np.int64], others_hz: Sequence[float]
 ) -> NDArray[np.int64]:
-    """Numbers of the partials that no partial of the other combs comes near.
+    """Numbers of the partials that are clear of the other combs' partials.
 
-    Near is what the low-pass of the envelopes cannot keep apart, or what 35 cents could close.
+    Not clear: too near for the envelopes' low-pass to separate, or within 35 cents of it.
     """
     place = numbers * hz
     alone = np.ones(len(numbers), dtype=bool)
@@ -82,7 +82,7 @@ def find_place(
     numbers: NDArray[np.int64],
     cents: float = SEARCH_CENTS,
 ) -> Place:
-    """Find a comb, by the partials of these numbers, within so many cents of where it is due."""
+    """Find a comb from these partials, within so many cents of where it is expected."""
     reach = max(3, min(_SEARCH_PARTIALS, int(_SEARCH_REACH_HZ / expected_hz)))
     numbers = numbers[numbers <= max(reach, int(numbers[0]))]
     floor = noise_floor(spectrum, expected_hz, numbers)
@@ -91,13 +91,13 @@ def find_place(
     grid = np.arange(low, high + step, step)
     index = np.outer(numbers / spectrum.spacing_hz, grid).round().astype(np.intp)
     index = np.minimum(index, spectrum.power.shape[1] - 1)
-    unsure = _UNSURE + np.log(np.maximum(1.0, numbers / 4.0))  # high ones pull the place further
+    unsure = _UNSURE + np.log(np.maximum(1.0, numbers / 4.0))  # high partials pull the place more
     score = np.zeros(len(grid))
     for channel, level in zip(spectrum.power, floor, strict=True):
         relative = channel[index] / level[:, np.newaxis]
         score += np.maximum(relative - unsure[:, np.newaxis], 0.0).sum(axis=0)
     best = int(np.argmax(score))
     terms = len(numbers) * len(floor)
-    rare = np.exp(-_UNSURE)  # noise is above by that chance, and then by 1 on average
+    rare = np.exp(-_UNSURE)  # noise exceeds it with this probability, then by 1 on average
     by_chance = rare * terms + 5.0 * np.sqrt(2.0 * rare * terms) + 2.0 * np.log(len(grid)) + 5.0
     return Place(float(grid[best]), float(score[best]), float(by_chance))

@@ -1,4 +1,4 @@
-"""What a wind that shakes faster than the slow basis follows leaves in a mean frequency."""
+"""What wind shake too fast for the slow basis leaves in a mean frequency."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from walkboard.listening.hold.movement import Floats, SlowBasis
 from walkboard.listening.hold.spectrum import Envelopes
 
-_SLOWEST_SHAKE_HZ = 2.5  # chosen: slower, the room's delay is counted with the wander
-_FASTEST_SHAKE_HZ = 9.0  # chosen: above, the envelopes' low-pass leaves less than half
+_SLOWEST_SHAKE_HZ = 2.5  # chosen: below, the room's delay is counted with the wander
+_FASTEST_SHAKE_HZ = 9.0  # chosen: above, the envelopes' low-pass passes less than half
 
 
 def fast_shake_hz2(
@@ -23,21 +23,21 @@ def fast_shake_hz2(
 ) -> float:
     """Variance of the mean from wind that shakes at 3 Hz and faster [Hz²].
 
-    Such a shake is a phase φ(t) that comes and goes in all partials alike. The mean over the window
+    Such a shake is a phase φ(t) that varies equally in all partials. The mean over the window
     contains [φ(T) − φ(0)]/2πT of it, with a mean square of twice that of φ over (2πT)². What the
-    basis cannot follow counts once for that; and all of it once more, because the room lets it be
-    heard late by a share of its own period that nobody knows.
+    basis cannot follow counts once for that; all of it counts once more, because the room delays it
+    by an unknown share of its period.
 
     Parameters
     ----------
     course : ndarray, shape (1 + terms,)
-        As estimated: mean frequency and wander coefficients [Hz].
+        Estimated mean frequency and wander coefficients [Hz].
     turned_back : ndarray, shape (channels, partials, nodes)
-        Envelopes turned back by the course.
+        Envelopes with the course's phase removed.
     means : ndarray, shape (channels, partials)
-        Of each of them.
+        Mean of each of them.
     there : ndarray of bool, shape (channels, partials)
-        Partials that stand out of the noise.
+        Partials that stand out from the noise.
     """
     seconds = basis.seconds
     nodes = env.values.shape[2]
@@ -61,6 +61,6 @@ def fast_shake_hz2(
     swelled = max(0.0, float(weight @ ((moved.real**2).sum(axis=1) - white)) / scale)
     own = weight * (number * np.abs(mean))[:, 0] ** 2
     shared = own @ (moved.imag / (number * np.abs(mean))) / own.sum()
-    # What the room makes of a shake is in both parts alike; a swell of the loudness is not it.
+    # The room puts a shake into both parts equally; a swell in loudness is something else.
     power = (turned + min(swelled, max(0.0, turned - float((shared**2).sum())))) / nodes
     return float(4.0 * power + 2.0 * followed_power) / (2.0 * np.pi * seconds) ** 2

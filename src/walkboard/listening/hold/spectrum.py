@@ -10,7 +10,7 @@ The low-pass is a cubic B-spline: four running means in a row, each over a whole
 pipe's periods. Its response sinc⁴(νb) has fourfold zeros at every other partial, at zero frequency
 and at the mirror images on the negative side, however low the pipe; and its memory is only ±2b
 (0.08 s; 0.125 s at 16 Hz), so the attack and the key's release stay out of the measured window.
-This takes the place of solving for the amplitudes with the full Gram matrix of the partials.
+This replaces solving for the amplitudes with the full Gram matrix of the partials.
 """
 
 from __future__ import annotations
@@ -22,13 +22,13 @@ import scipy.fft
 from numpy.typing import NDArray
 
 _RUNNING_MEAN_S = 0.04  # length of each running mean; shorter only costs speed
-_TAPER_S = 0.015  # fade at both ends of the hold, so that the FFT's wrap makes no step
+_TAPER_S = 0.015  # fade at both ends of the hold, so that the FFT wraps without a step
 # sin⁴ acts on neighbouring bins as their fourth difference over 16; its mean square is 35/128.
 _WINDOW_SCALE = (128.0 / 35.0) / 16.0**2
 _FLOOR_QUANTILE = 0.4  # below the median: skirts of partials reach into the gaps
 _FLOOR_REACH_HZ = 80.0
 _FEW_BINS = 120
-_MODEL_FLOOR = 10.0**-9.5  # beside the loudest partial, below which no model of sound is believed
+_MODEL_FLOOR = 10.0**-9.5  # relative to the loudest partial; no model of sound is good below this
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +61,7 @@ class HoldSpectrum:
 
     @property
     def spacing_hz(self) -> float:
-        """Distance of two bins [Hz]."""
+        """Bin spacing [Hz]."""
         return self.sample_rate / self.length
 
 
@@ -74,18 +74,18 @@ class Envelopes:
     values : ndarray of complex, shape (channels, partials, nodes)
         Peak amplitude and phase against exactly ``numbers * hz``, phase zero at time zero.
     hz : float
-        The fundamental that the phases are counted against.
+        The fundamental that the phases are relative to.
     numbers : ndarray of int, shape (partials,)
     noise : ndarray, shape (channels, partials)
-        Variance of one envelope value (complex) were the noise white over the whole sub-band; also
-        the variance of any of its coefficients in an orthonormal basis of slow functions, after
-        division by `response`.
+        Variance of one envelope value (complex) if the noise were white over the whole sub-band;
+        also the variance of any of its coefficients in an orthonormal basis of slow functions,
+        after division by `response`.
     start_s, spacing_s : float
-        The window begins at `start_s` in the hold; node j stands at the middle of its j-th cell.
+        The window begins at `start_s` in the hold; node j is at the middle of its j-th cell.
     mean_s : float
         Length b of each running mean.
     power : ndarray, shape (channels, partials)
-        Mean square of each envelope; no phase course changes it.
+        Mean square of each envelope; independent of the phase course.
     """
 
     values: NDArray[np.complex128]
@@ -102,14 +102,14 @@ class Envelopes:
         object.__setattr__(self, "power", power)
 
     def response(self, offset_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-        """What is left of a slow movement of that frequency [-]."""
+        """Share of a slow movement of this frequency that passes [-]."""
         return np.asarray(np.sinc(offset_hz * self.mean_s) ** 4)
 
 
 def apart(samples: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
-    """Turn channels so that they are uncorrelated, and leave out those that are then empty.
+    """Rotate channels so that they are uncorrelated, and drop those that are then empty.
 
-    A channel given twice, in antiphase or dead then counts once, once and not at all.
+    So a duplicated channel or one in antiphase counts once, and a dead one not at all.
 
     Parameters
     ----------
@@ -139,7 +139,7 @@ def apart(samples: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np
 def spectrum_of_hold(samples: NDArray[np.floating], sample_rate: int) -> HoldSpectrum:
     """Transform a hold of shape (n, channels), n at least 16.
 
-    In single precision: its rounding lies 130 dB under the sound, below what a recording holds.
+    In single precision: its rounding is 130 dB under the sound, below what a recording contains.
     """
     turned, rotation = apart(np.asarray(samples, np.float32))
     n = turned.shape[1]
@@ -159,11 +159,11 @@ def spectrum_of_hold(samples: NDArray[np.floating], sample_rate: int) -> HoldSpe
 def noise_floor(
     spectrum: HoldSpectrum, hz: float, numbers: NDArray[np.int64]
 ) -> NDArray[np.float64]:
-    """Mean of ``abs(bins) ** 2`` that the noise alone has around each partial.
+    """Mean of ``abs(bins) ** 2`` due to noise alone around each partial.
 
-    A low quantile of the bins from halfway to the partial below to halfway to that above, at most
-    80 Hz either side, so that partials, hum and other lines in it do not count. Where that are few
-    bins, the mean of five partials.
+    A low quantile of the bins from halfway to the partial below to halfway to the one above, at
+    most 80 Hz either side, so that partials, hum and other lines there do not count. With few bins,
+    the mean over five partials.
 
     Returns
     -------
@@ -202,7 +202,7 @@ def envelopes(
     floor : ndarray, shape (channels, partials)
         From `noise_floor`.
     window_s : (float, float)
-        Wanted window, in seconds from the start of the hold; moved by less than one node.
+        Requested window, in seconds from the start of the hold; moved by less than one node.
     """
     mean_s = running_mean_s(hz)
     spacing = spectrum.spacing_hz

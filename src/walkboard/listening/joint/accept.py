@@ -1,9 +1,9 @@
-"""Whether a pipe's value from the joint estimate is believed: one ordered list of rules.
+"""Whether a pipe's value from the joint estimate is accepted: one ordered list of rules.
 
-Each rule measures one thing on the pipe and has a limit. The first rule whose measure is over its
-limit withholds the value and sets the flag. Every rule is here because a scene in
+Each rule measures one property of the pipe and has a limit. The first rule whose measure is over
+its limit withholds the value and sets the flag. Every rule is here because a scene in
 `tests/listening/joint/test_accept.py` is wrong without it and no other rule catches it. The last
-rule looks at the other pipes' readings, so it is asked once those are known.
+rule needs the other pipes' readings, so it is applied once those are known.
 """
 
 from __future__ import annotations
@@ -22,21 +22,21 @@ from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Limits of the rules and of what widens sigma. *Fitted*: by bench registrations."""
+    """Limits of the rules and of the widening of sigma. *Fitted*: by bench registrations."""
 
     misfit: float = 30.0  # factor on the room in the pipe's own groups [-]; fitted
     misfit_times: float = 5.0  # that over the same in shared groups [-]; fitted
-    standing_out: float = 300.0  # power over variance of the plainest partial [-]; fitted
+    standing_out: float = 300.0  # power over variance of the clearest partial [-]; fitted
     present: float = 30.0  # the same of a partial that counts as heard [-]; chosen
-    given_cents: float = 0.6  # sigma as given, beyond which it serves no tuner; chosen
-    soft_db: float = 30.0  # of the loudest partial under its group: a blower's line; fitted
-    range_db: float = 35.0  # under a pipe's loudest partial, in which its own must be; chosen
+    given_cents: float = 0.6  # final sigma, beyond which it is no use to a tuner; chosen
+    soft_db: float = 30.0  # loudest partial below its group: a blower's line; fitted
+    range_db: float = 35.0  # a pipe's partials count down to this below its loudest; chosen
     unisons: float = 2.0  # pipes that can be separated within one unison; derived: of the model
     overtones: float = 1.0  # step of the heard partials' numbers [-]; derived: a pipe has the first
-    calm_cents: float = 0.15  # wander up to which sigma stands; fitted
-    calm_power: float = 1.5  # with which it grows beyond [-]; fitted
-    easy_room: float = 10.0  # factor on the room up to which sigma stands [-]; fitted
-    plain: float = 4_000.0  # power over variance from which sigma stands [-]; fitted
+    calm_cents: float = 0.15  # wander up to which sigma is kept; fitted
+    calm_power: float = 1.5  # exponent of its growth beyond [-]; fitted
+    easy_room: float = 10.0  # factor on the room up to which sigma is kept [-]; fitted
+    plain: float = 4_000.0  # power over variance from which sigma is kept [-]; fitted
 
 
 LIMITS = Limits()
@@ -44,7 +44,7 @@ LIMITS = Limits()
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One pipe of a joint estimate, with what the rules measure on it.
+    """One pipe of a joint estimate, and what the rules measure on it.
 
     Attributes
     ----------
@@ -71,13 +71,13 @@ class Case:
 
     @property
     def standing_out(self) -> float:
-        """Power over variance of the plainest partial, given what its neighbours may do [-]."""
+        """Power over variance of the clearest partial, given what its neighbours may do [-]."""
         seen = self.joint.courses.seen[:, self.pipe]
         return float(self.joint.courses.ratio[seen, self.pipe].max(initial=0.0))
 
     @property
     def sigma_cents(self) -> float:
-        """Standard deviation that the estimate gives."""
+        """Standard deviation from the estimate."""
         hz, sigma_hz = self.joint.courses.heard(self.pipe, self.seconds)
         return CENTS_PER_NEPER * sigma_hz / hz
 
@@ -90,7 +90,7 @@ class Case:
 
     @property
     def given_cents(self) -> float:
-        """Sigma as it is given: wider also for a pipe that wanders far, whose phase may be lost."""
+        """Final sigma: also wider for a pipe that wanders far, whose phase may be lost."""
         wander = float(self.joint.courses.wander_cents[self.pipe])
         return float(self.widened_cents * max(1.0, wander / LIMITS.calm_cents) ** LIMITS.calm_power)
 
@@ -98,8 +98,8 @@ class Case:
 def heard_partials(case: Case) -> dict[int, float]:
     """Levels [dB] of a pipe's partials that stand out, by number, in the loudest channel.
 
-    At most what its whole group sounds: two that are hardly apart may be fitted by far more, the
-    one against the other.
+    At most the level of its whole group: two that nearly coincide may be fitted far louder,
+    cancelling each other.
     """
     sizes: dict[int, np.ndarray] = {}
     courses, bands = case.joint.courses, case.joint.bands
@@ -116,21 +116,21 @@ def heard_partials(case: Case) -> dict[int, float]:
 
 
 def unisons(case: Case) -> float:
-    """Pipes due in one near unison with this, itself counted."""
+    """Number of pipes expected in near unison with this one, itself included."""
     sets = unison_sets(list(case.joint.courses.reference_hz))
     return float(next(len(held) for held in sets if case.pipe in held))
 
 
 def overtone_step(case: Case) -> float:
-    """Step of the numbers of its partials: 2 where only every second is heard, 0 where none is.
+    """Step of its partials' numbers: 2 if only every second is heard, 0 if none is.
 
-    In a near unison it is 1: which of the two is dead cannot be said.
+    In a near unison it is 1: which of the two is dead cannot be decided.
     """
     if unisons(case) > 1.0:
         return 1.0
     levels = heard_partials(case)
     for band in case.joint.bands.bands:
-        # What a group to itself sounds is the pipe's, whether or not it was used.
+        # The sound in a group of its own belongs to the pipe, whether or not it was used.
         if band.group.pipes == {case.pipe}:
             power = np.abs(case.spectrum.rotation @ band.values).max(axis=0) ** 2
             levels.setdefault(band.members[0].number, 10.0 * float(np.log10(power.mean() + 1e-30)))
@@ -141,7 +141,7 @@ def overtone_step(case: Case) -> float:
 
 
 def lost_neighbours(case: Case) -> float:
-    """1 if each group that the value rests on has a pipe that found no place and may be there."""
+    """1 if every group that the value rests on may hold a pipe that was not located, else 0."""
     if not case.readings:
         return 0.0
     own, due = case.readings[case.pipe], case.joint.courses.reference_hz
@@ -169,7 +169,7 @@ def lost_neighbours(case: Case) -> float:
 
 
 def softness_db(case: Case) -> float:
-    """How far the partial that stands out best is under its group [dB], at least."""
+    """How far the clearest partial is below its group, at least [dB]."""
     courses, bands = case.joint.courses, case.joint.bands
     least = np.inf
     for index in courses.seen_in(case.pipe):
@@ -181,7 +181,7 @@ def softness_db(case: Case) -> float:
 
 
 def misplaced(case: Case) -> float:
-    """1 if what the pipe has to itself fits far worse than what it shares, else 0."""
+    """1 if the pipe's own groups fit far worse than those it shares, else 0."""
     own, shared = case.joint.rooms(case.pipe)
     if len(own) < 2 or not shared:
         return 0.0
@@ -191,18 +191,18 @@ def misplaced(case: Case) -> float:
 
 
 def faintness(case: Case) -> float:
-    """How often the limit is above the power over variance of the plainest partial [-]."""
+    """The limit over the power over variance of the clearest partial [-]."""
     return LIMITS.standing_out / max(case.standing_out, 1e-9)
 
 
 def given_cents(case: Case) -> float:
-    """Sigma as it would be given [cents]."""
+    """Final sigma [cents]."""
     return case.given_cents
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """A measure, its limit, and the flag of a pipe that exceeds it.
+    """A measure, its limit, and the flag for a pipe that exceeds it.
 
     Attributes
     ----------
@@ -211,7 +211,7 @@ class Rule:
     limit : float
     unit : str
     flag, flag_own : ReadingFlag
-        Without and with a group of partials that no other pipe has.
+        For a pipe without and with a group of partials of its own.
     """
 
     name: str
@@ -227,7 +227,7 @@ class Rule:
         return self.measure(case) > self.limit
 
     def flag_of(self, case: Case) -> ReadingFlag:
-        """The flag that says why."""
+        """The flag that gives the reason."""
         return self.flag_own if case.own else self.flag
 
 
@@ -239,7 +239,7 @@ OVERTONES = Rule(
     "partials",
     _M,
     ReadingFlag.SILENT,
-    "only every second or third partial is heard, and those may be another pipe's",
+    "only every second or third partial is heard, and these may be another pipe's",
 )
 LOST = Rule(
     "lost neighbour",
@@ -248,7 +248,7 @@ LOST = Rule(
     "-",
     _M,
     _M,
-    "its line may be that of a pipe that found no place",
+    "its line may belong to a pipe that was not located",
 )
 RULES: tuple[Rule, ...] = (
     Rule(
@@ -258,7 +258,7 @@ RULES: tuple[Rule, ...] = (
         "pipes",
         _M,
         _M,
-        "of three or more in one unison none can be named",
+        "three or more pipes in one unison cannot be told apart",
     ),
     OVERTONES,
     Rule("misplaced", misplaced, 0.5, "-", _M, _M, "it follows another pipe's partials"),
@@ -269,7 +269,7 @@ RULES: tuple[Rule, ...] = (
         "-",
         _M,
         ReadingFlag.SILENT,
-        "no partial stands out of what its neighbours may do",
+        "no partial stands out from what its neighbours may do",
     ),
     Rule("soft line", softness_db, LIMITS.soft_db, "dB", _M, _M, "a sideband or the blower's hum"),
     Rule(
@@ -279,12 +279,12 @@ RULES: tuple[Rule, ...] = (
         "cents",
         _M,
         ReadingFlag.FAINT,
-        "sigma is too wide to be of use",
+        "sigma is too wide to be useful",
     ),
     LOST,
 )
 
 
 def refused_by(case: Case) -> Rule | None:
-    """The first rule that withholds a pipe's value, None if all accept it."""
+    """The first rule that withholds a pipe's value; None if all accept it."""
     return next((rule for rule in RULES if rule.refuses(case)), None)

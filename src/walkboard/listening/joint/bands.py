@@ -1,9 +1,9 @@
 """Sub-bands of groups of partials, on nodes that fill the window evenly.
 
-As in `subbands` one FFT serves all; here the weights are even over the places where a group's
-members may be and fall as a raised cosine over the guard, so a member's level and phase do
-not depend on its detuning. The nodes are computed from the bins by a chirp-z transform, at the
-middles of cells, where the slow cosines are exactly orthonormal.
+One FFT serves all bands, as in `hold.spectrum`. Here the weights are even wherever a group's
+members may be, and fall as a raised cosine over the guard, so a member's level and phase do not
+depend on its detuning. The nodes are computed from the bins by a chirp-z transform, at the middles
+of cells, where the slow cosines are exactly orthonormal.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ Waves = NDArray[np.complex128]
 
 SIZE_CENTS = Movement.usual().sizes["wander_cents"]
 _OVERSAMPLED = 1.15
-_MODEL_FLOOR = 10.0**-6.0  # beside the group's own power, that no model of sound follows
+_MODEL_FLOOR = 10.0**-6.0  # relative to the group's own power; no model of sound is good below this
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class Nodes:
     Attributes
     ----------
     times_s : ndarray, shape (nodes,)
-        From the middle of the window.
+        Times from the middle of the window.
     seconds : float
         Length of the window.
     phase : ndarray, shape (nodes, 1 + terms)
@@ -61,7 +61,7 @@ class Nodes:
 
     @classmethod
     def of(cls, count: int, seconds: float, terms: int, movement: Movement) -> Nodes:
-        """So many nodes in a window of so many seconds, with so many slow terms."""
+        """The nodes of a window of `seconds`, with `terms` slow functions."""
         full = SlowBasis.of(count, seconds / count)
         angle = np.pi * (np.arange(count) + 0.5) / count
         waves = np.cos(np.outer(np.arange(2 * terms + 1), angle))
@@ -90,11 +90,11 @@ class Band:
     group : Group
     nodes : Nodes
     values : ndarray of complex, shape (channels, nodes)
-        Peak amplitude and phase against the group's centre, phase zero at the window's middle.
+        Peak amplitude and phase relative to the group's centre, phase zero mid-window.
     noise : ndarray, shape (channels,)
-        Variance (complex) of a node's value from the noise, as if white.
+        Variance (complex) of a node's value due to noise, as if white.
     excess : float
-        Nodes over those that the group's own width needs [-]: a floor on the variance of a node's
+        Nodes over those that the group's own width needs [-]; a floor on the variance of a node's
         value grows with it.
     """
 
@@ -106,7 +106,7 @@ class Band:
 
     @property
     def members(self) -> tuple[Member, ...]:
-        """Partials in it."""
+        """Number of partials in it."""
         return self.group.members
 
 
@@ -123,11 +123,11 @@ def bands_of(  # noqa: PLR0917
     Parameters
     ----------
     lowest_hz : float
-        Distance of neighbouring partials at least, about: the lowest fundamental.
+        Least spacing of neighbouring partials, about: the lowest fundamental.
     terms : int
-        Slow terms wanted.
+        Slow terms requested.
     movement : Movement
-        Shapes of what moves; its wander must be of the usual size.
+        Shape of the movement; its wander must be of the usual size.
     """
     spacing = spectrum.spacing_hz
     seconds = window_s[1] - window_s[0]

@@ -1,6 +1,6 @@
 """The beat of two near unisons from the envelopes of their partials, whatever their frequencies.
 
-It holds where the joint model does not: pipes that pull each other move to and fro in every beat.
+It works where the joint model fails: pipes that pull each other move to and fro in every beat.
 """
 
 from __future__ import annotations
@@ -9,16 +9,16 @@ from walkboard.listening.hold.beats import beat_of_power
 from walkboard.listening.joint.stages import Joint
 
 _MOST_NUMBER = 8
-_ALIKE = 0.1  # of the beat, by which another partial's swing may miss its multiple
+_ALIKE = 0.1  # share of the beat by which another partial may miss its multiple
 _FASTEST_HZ = 12.0
 
 
 def beat_of_unisons(joint: Joint, pair: tuple[int, int]) -> float | None:
     """Beats a second at the fundamental: partial l beats l times as fast.
 
-    Of pipes that pull, a partial's envelope may also swing at a lower multiple of the beat. So the
-    lowest partial that beats plainly is believed where another swings at a multiple that it may
-    have; None where none does.
+    When pipes pull, a partial's envelope may also swing at a lower multiple of the beat. So the
+    lowest partial that beats clearly is believed only if another swings at a matching multiple;
+    None if none does.
     """
     found: list[tuple[int, float]] = []
     for band in joint.bands.bands:

@@ -1,13 +1,13 @@
-"""How far away a pipe that is hidden under others can stand at most.
+"""How far from its place a pipe hidden under others can be at most.
 
 Each partial of a 4′ falls on every second one of an 8′. Where the two are nearly in tune nothing
-tells them apart, and the 4′ has no value. But were it further off, its partials would be lines of
-their own. So every place within the sub-bands is asked whether the pipe could stand there: it could
-not where two of its lower partials, which its kind has, leave at that place less than a thousandth
-of the power that sounds in their sub-bands. What remains is where it stands.
+separates them, and the 4′ has no value. But if it were further off, its partials would be lines of
+their own. So every place within the sub-bands is checked: the pipe cannot be there if two lower
+partials, which its kind has, have less than a thousandth of the power in their sub-bands at that
+place. It must be somewhere in what remains.
 
-That a partial is not 30 dB softer than what it falls on is all that is assumed. A pipe which is
-softer, or dead, is not where the bound says, and nothing in the hold tells that.
+The only assumption is that a partial is not 30 dB softer than what it falls on. A pipe that is
+softer, or dead, is not where the bound says, and nothing in the hold shows that.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from walkboard.listening.readings import Bound, CombReading, bounded
 from walkboard.listening.types import Comb, ReadingFlag, Spectrum
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 
-_HIGHEST_NUMBER = 6  # higher partials of a dull pipe may be softer than is assumed
+_HIGHEST_NUMBER = 6  # higher partials of a dull pipe may be softer than assumed
 _LEAST_BANDS = 2
 _SOFTEST = 10.0 ** (-30.0 / 10.0)
 _STEP_CENTS = 0.05
@@ -32,7 +32,7 @@ _STEP_CENTS = 0.05
 def with_bounds(
     joint: Joint, combs: Sequence[Comb], readings: Sequence[CombReading]
 ) -> list[CombReading]:
-    """The readings, those merged without a bound with the one that the hold supports."""
+    """The readings; merged ones without a bound get the one that the hold supports."""
     return [
         _bounded(joint, comb, pipe, reading)
         if ReadingFlag.MERGED in reading.flags and reading.bound_or_none is None
@@ -61,7 +61,7 @@ def _bounded(joint: Joint, comb: Comb, pipe: int, reading: CombReading) -> CombR
 
 
 def _telling(joint: Joint, comb: Comb, pipe: int) -> list[tuple[Band, int]]:
-    """Sub-bands in which the pipe must be heard wherever it stands, with its number there."""
+    """Sub-bands in which the pipe must be heard wherever it is, with its partial's number there."""
     return [
         (band, member.number)
         for band in joint.bands.bands
@@ -73,16 +73,16 @@ def _telling(joint: Joint, comb: Comb, pipe: int) -> list[tuple[Band, int]]:
 
 
 def _share(band: Band, offsets_hz: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Power that a line at each offset may have at most, of all that sounds in the sub-band.
+    """Largest share of the sub-band's power that a line at each offset can have.
 
-    Under a Hann window over the whole hold, whose skirts hide nothing within 30 dB from two
-    resolutions away.
+    Uses a Hann window over the whole hold; beyond two resolutions its skirts are more than 30 dB
+    down.
     """
     nodes = band.nodes
     count = len(nodes.times_s)
     window = 0.5 + 0.5 * np.cos(2.0 * np.pi * nodes.times_s / nodes.seconds)
-    # Σ v_j e^{−2πiνt_j} in two steps, within rows of nodes and over the rows: the root as many
-    # exponentials as a table of all nodes at all offsets.
+    # Σ v_j e^{−2πiνt_j} in two steps, within rows of nodes and then over the rows: this needs the
+    # square root of the exponentials that a full table would.
     row = int(np.ceil(np.sqrt(count)))
     values = np.zeros((len(band.values), row * row), dtype=complex)
     values[:, :count] = band.values * (window / window.sum())

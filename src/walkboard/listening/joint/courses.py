@@ -1,4 +1,4 @@
-"""What is believed of the pipes of a hold from turn to turn: courses, wander, amplitudes.
+"""The current estimate of a hold's pipes, iteration by iteration: courses, wander, amplitudes.
 
 Also which bands may be used: those in which no turn of a phase can be lost.
 """
@@ -17,31 +17,31 @@ from walkboard.listening.joint.bands import SIZE_CENTS, Nodes, Waves
 from walkboard.listening.joint.stacks import BandSet
 from walkboard.quantities import CENTS_PER_NEPER
 
-DUE_CENTS = 10.0  # standard deviation of a pipe from where it is due
-_CLEAR_RAD = 0.5  # phase error up to which the linear model is believed
+DUE_CENTS = 10.0  # standard deviation of a pipe from where it is expected
+_CLEAR_RAD = 0.5  # phase error up to which the linear model holds
 
 
 @dataclass(slots=True)
 class Courses:
-    """The pipes' phase courses and what is believed of their movement, turn by turn.
+    """The pipes' phase courses and movement as currently estimated.
 
     Attributes
     ----------
     reference_hz : ndarray, shape (pipes,)
-        Frequencies that the courses are counted against [Hz].
+        Frequencies that the courses are relative to [Hz].
     course : ndarray, shape (pipes, 1 + terms)
         Mean frequency and wander [Hz].
     covariance : ndarray, shape (pipes, 1 + terms, pipes, 1 + terms)
     wander_cents : ndarray, shape (pipes,)
     usual_cents : float
-        Wander that a pipe is taken to have until its own is known.
+        Wander assumed for a pipe until its own is known.
     seen : ndarray of bool, shape (bands, pipes)
-        Whether a pipe's partial in a band has been estimated; the next three hold there only.
+        Whether a pipe's partial in a band has been estimated; the next three are valid only there.
     amplitude : ndarray of complex, shape (bands, pipes, channels)
     ratio : ndarray, shape (bands, pipes, channels)
         Power of the amplitude over its variance [-].
     room : ndarray, shape (bands, pipes)
-        Factor on the room's variance that the band itself asks for [-].
+        Factor on the room's variance that the band itself shows [-].
     """
 
     reference_hz: Floats
@@ -56,7 +56,7 @@ class Courses:
 
     @classmethod
     def start(cls, bands: BandSet, terms: int, usual_cents: float) -> Courses:
-        """Nothing known but where the pipes are due."""
+        """The start: nothing known but where the pipes are expected."""
         reference_hz = bands.reference_hz
         pipes = len(reference_hz)
         covariance = np.zeros((pipes, 1 + terms, pipes, 1 + terms))
@@ -76,7 +76,7 @@ class Courses:
         )
 
     def copy(self) -> Courses:
-        """A copy that may be changed."""
+        """A copy that may be modified."""
         return Courses(
             self.reference_hz,
             self.course.copy(),
@@ -90,7 +90,7 @@ class Courses:
         )
 
     def moved(self, pipe: int, offset_hz: float) -> None:
-        """Put a pipe elsewhere and forget what was believed of it."""
+        """Move a pipe elsewhere and discard its estimate."""
         self.course[pipe] = 0.0
         self.course[pipe, 0] = offset_hz
         self.wander_cents[pipe] = self.usual_cents
@@ -125,22 +125,22 @@ class Courses:
 
 
 def phase_error(courses: Courses, nodes: Nodes, pipe: int) -> float:
-    """Root mean square of how unsure a pipe's phase is over the window [rad]."""
+    """Root mean square uncertainty of a pipe's phase over the window [rad]."""
     phase = nodes.phase
     spread = courses.covariance[pipe, :, pipe, :]
     return float(np.sqrt(np.maximum(((phase @ spread) * phase).sum(axis=1), 0.0).mean()))
 
 
 def lowest_bands(bands: BandSet, pipes: Sequence[int], below_hz: float, least: int) -> list[int]:
-    """Bands of no other pipes than these below a frequency, and the lowest few of each pipe."""
+    """Bands of these pipes only, below a frequency, and the lowest few of each pipe."""
     closed = bands.closed(pipes)
     return _with_lowest(bands, pipes, closed, closed & (bands.centre_hz < below_hz), least)
 
 
 def clear_bands(bands: BandSet, courses: Courses, pipes: Sequence[int], least: int) -> list[int]:
-    """Bands of no other pipes than these in which no turn can be lost, and the lowest of each pipe.
+    """Bands of these pipes only in which no turn can be lost, and the lowest of each pipe.
 
-    No turn is lost where no partial's phase is unsure by more than a part of a radian.
+    No turn is lost if every partial's phase is known to a fraction of a radian.
     """
     unsure = np.zeros(len(courses.reference_hz))
     for pipe in pipes:
@@ -159,5 +159,5 @@ def _with_lowest(
 ) -> list[int]:
     for pipe in pipes:
         chosen[np.flatnonzero(closed & (bands.numbers[:, pipe] > 0))[:least]] = True
-    # A band that has lost its last member to `BandSet.without` says nothing.
+    # A band whose last member `BandSet.without` removed carries no information.
     return [int(i) for i in np.flatnonzero(chosen & bands.numbers.any(axis=1))]

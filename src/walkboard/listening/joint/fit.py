@@ -1,8 +1,8 @@
-"""Amplitudes and room of the partials of stacked bands, under given phase courses.
+"""Amplitudes and room effect of the partials of stacked bands, for given phase courses.
 
-Given the courses a band is linear in each member's amplitude and in what the room adds to it, and
-normal; both are solved for at once, each channel by itself. A member that is alone in its band has
-a diagonal system, because the slow functions are orthonormal.
+Given the courses, a band is linear in each member's amplitude and in what the room adds to it, and
+normal; both are solved together, channel by channel. A single member in its band has a diagonal
+system, because the slow functions are orthonormal.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ from walkboard.listening.joint.stacks import Stack
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """How far the room is believed. *Fitted*: by bench registrations."""
+    """How strongly the room is fitted. *Fitted*: by bench registrations."""
 
-    room_terms: float = 6.0  # terms that a factor of 1 on the room counts for; fitted
+    room_terms: float = 6.0  # weight of the prior factor 1 on the room, in terms; fitted
     most_room: float = 300.0  # factor on the room's variance [-]; chosen
     least_room: float = 0.2  # the same, at least [-]; chosen
 
@@ -32,7 +32,7 @@ LIMITS = Limits()
 
 @dataclass(frozen=True, slots=True)
 class Fits:
-    """Stacked bands under the present courses; shapes begin with (channels, bands).
+    """Stacked bands under the current courses; shapes begin with (channels, bands).
 
     Attributes
     ----------
@@ -45,7 +45,7 @@ class Fits:
     covariance : ndarray of complex, shape (…, members, 1 + terms, members, 1 + terms), or None
         Covariance of the coefficients; None for bands of one member, where it is diagonal.
     merit : ndarray, shape (channels, bands)
-        Logarithm of the likelihood, up to a constant of the band.
+        Logarithm of the likelihood, up to a constant for the band.
     """
 
     mean: Waves
@@ -94,7 +94,7 @@ def gram(nodes: Nodes, lines: Waves) -> Waves:
 
 
 def fit_stack(stack: Stack, courses: Courses) -> Fits:
-    """Amplitudes and room of the members of stacked bands.
+    """Amplitudes and room effect of the members of stacked bands.
 
     Raises
     ------
@@ -127,7 +127,7 @@ def fit_stack(stack: Stack, courses: Courses) -> Fits:
 
 
 def _precision(stack: Stack, courses: Courses) -> Floats:
-    """Of the coefficients' prior, shape (channels, bands, members, 1 + terms)."""
+    """Precision of the coefficients' prior, shape (channels, bands, members, 1 + terms)."""
     nodes = stack.values.shape[2]
     members = stack.pipes.shape[1]
     place = stack.index[:, np.newaxis], stack.pipes
@@ -145,7 +145,7 @@ def _precision(stack: Stack, courses: Courses) -> Floats:
 
 
 def _inverted(whole: Waves, precision: Floats) -> tuple[Waves, Floats]:
-    """Inverse of Gram matrices with precisions on their diagonals, and the log determinants."""
+    """Inverses of Gram matrices plus diagonal precisions, and their log determinants."""
     channels, bands, members, size = precision.shape
     n = members * size
     matrices = whole.reshape(channels * bands, n, n)
@@ -167,7 +167,7 @@ def _inverted(whole: Waves, precision: Floats) -> tuple[Waves, Floats]:
 
 
 def remember(stack: Stack, courses: Courses, fits: Fits) -> None:
-    """Take amplitudes and the room's factors from the fits of stacked bands."""
+    """Store the amplitudes and room factors that the fits of stacked bands give."""
     nodes = stack.values.shape[2]
     place = stack.index[:, np.newaxis], stack.pipes
     mean, own, precision = fits.mean, fits.variance, fits.precision

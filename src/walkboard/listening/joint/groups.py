@@ -1,9 +1,8 @@
-"""Which partials of the pipes of a hold fall together, and the sub-band that holds each group.
+"""Which partials of a hold's pipes fall together, and the sub-band of each group.
 
-Several pipes of one key are harmonic series whose fundamentals are near simple ratios, so partial
-4 of an 8′ lies by partial 2 of the 4′ and partial 1 of the 2′. Such a group is looked at as a
-whole:
-a sub-band that passes evenly all places where its members may be, and stops before its neighbours.
+Several pipes of one key are harmonic series whose fundamentals are near simple ratios, so partial 4
+of an 8′ lies near partial 2 of the 4′ and partial 1 of the 2′. Such a group is treated as a whole:
+its sub-band is flat wherever its members may be, and stops before its neighbours.
 """
 
 from __future__ import annotations
@@ -20,14 +19,14 @@ from walkboard.quantities import ratio_of_cents
 class Limits:
     """How partials are grouped, and sub-bands kept apart. *Fitted*: by bench registrations."""
 
-    together_cents: float = 30.0  # partials nearer may cross when detuned; fitted
-    reach_cents: float = 22.0  # either side, that a pipe may be out; fitted
+    together_cents: float = 30.0  # closer partials may cross when detuned; fitted
+    reach_cents: float = 22.0  # either side, how far a pipe may be out; fitted
     margin_hz: float = 2.0  # for its wander; chosen
     least_guard_hz: float = 6.0  # between a sub-band and the next; chosen
-    most_guard_hz: float = 30.0  # beyond which a guard only costs memory; chosen
-    highest_hz: float = 6_000.0  # of a partial that is used; chosen
+    most_guard_hz: float = 30.0  # a wider guard only costs memory; chosen
+    highest_hz: float = 6_000.0  # highest partial used; chosen
     most_groups: int = 48  # groups used, the lowest; chosen, for speed
-    least_each: int = 6  # groups of a pipe with few among those; chosen
+    least_each: int = 6  # groups kept for a pipe that has few among those; chosen
 
 
 LIMITS = Limits()
@@ -51,8 +50,7 @@ class Group:
         In the order of the pipes.
     centre_hz : float
     even_hz, stop_hz : float
-        The sub-band passes evenly to `even_hz` either side of the centre and nothing from
-        `stop_hz` [Hz].
+        The sub-band is flat to `even_hz` either side of the centre and zero from `stop_hz` [Hz].
     """
 
     members: tuple[Member, ...]
@@ -67,9 +65,9 @@ class Group:
 
 
 def group_partials(fundamentals_hz: Sequence[float], sample_rate: int) -> tuple[Group, ...]:
-    """Groups of partials that a hold can keep apart from each other, from low to high.
+    """Groups of partials that a hold can separate from each other, from low to high.
 
-    A group that has no room for a guard between it and its neighbours is left out.
+    A group too close to its neighbours for a guard is left out.
     """
     highest = min(LIMITS.highest_hz, 0.45 * sample_rate)
     highest = max(highest, min(4.2 * max(fundamentals_hz), 0.45 * sample_rate))

@@ -1,10 +1,8 @@
 """Which of two pipes in near unison is which, from their spectra.
 
-Nothing in the sound of a hold says which of two series belongs to which pipe but their spectra:
-what
-is remembered of the pipe (`Comb.levels_db`), or the kind of spectrum it may be expected to have.
-The
-levels of the partials, the common level free, are compared with it under a scatter of some dB.
+Only the spectra show which of two series in a hold belongs to which pipe. The partials' levels are
+compared with what is remembered of the pipe (`Comb.levels_db`) or with the spectrum that its kind
+usually has, up to a common level and with a scatter of some dB.
 """
 
 from __future__ import annotations
@@ -15,16 +13,16 @@ import numpy as np
 
 from walkboard.listening.types import Comb, Spectrum
 
-_SCATTER_DB = 6.0  # of a partial about the shape of its kind; common practice, no source
-_BELIEVED = 0.25  # of what was heard of a pipe before beyond its kind: rooms and places differ
+_SCATTER_DB = 6.0  # scatter of a partial about its kind's shape; common practice, no source
+_BELIEVED = 0.25  # weight of what was heard before against its kind: rooms and places differ
 _OUTLIER = 0.02
 _RANGE_DB = 60.0
 
 
 def expected_levels_db(comb: Comb, numbers: list[int]) -> list[float | None]:
-    """Levels of partials that a comb may be expected to have, up to a common level.
+    """Expected levels of a comb's partials, up to a common level.
 
-    None where what is remembered does not reach. The shapes are common practice, no source.
+    None beyond the partials remembered. The shapes are common practice, no source.
     """
     kind = _levels_of_kind(comb, numbers)
     if comb.levels_db is None:
@@ -53,7 +51,7 @@ def _levels_of_kind(comb: Comb, numbers: list[int]) -> list[float]:
 
 
 def likeness(comb: Comb, levels_db: Mapping[int, float]) -> float:
-    """Logarithm of how well partials' levels fit a comb, the common level free."""
+    """Log likelihood of partials' levels under a comb, up to a common level."""
     numbers = sorted(levels_db)
     due = expected_levels_db(comb, numbers)
     pairs = [(levels_db[n], d) for n, d in zip(numbers, due, strict=True) if d is not None]
@@ -68,12 +66,12 @@ def likeness(comb: Comb, levels_db: Mapping[int, float]) -> float:
 def odds_as_named(
     first: Comb, second: Comb, of_first: Mapping[int, float], of_second: Mapping[int, float]
 ) -> float:
-    """Logarithm of the odds that two spectra belong to the combs as given and not crosswise."""
+    """Log odds that two spectra belong to the combs in this order and not swapped."""
     if first.levels_db is None and second.levels_db is None and first.spectrum is second.spectrum:
         return 0.0
     if not of_first or not of_second:
         return 0.0
-    # A partial that only one of them has says most of all: the other is at the faintest heard.
+    # A partial that only one of them has says most: the other is taken as the faintest heard.
     highest = min(max(of_first), max(of_second))
     floor = min(*of_first.values(), *of_second.values())
     numbers = sorted(n for n in of_first.keys() | of_second.keys() if n <= highest)

@@ -1,9 +1,9 @@
-"""Measure all pipes of a hold at once, and say which of them cannot be separated.
+"""Measure all pipes of a hold at once, and report which of them cannot be separated.
 
-The estimate is made in `joint.stages`; here each pipe's value is judged. A value is given only
-where the pipe's partials stand out of what the others' may do, its uncertainty is small, and it is
-plain which pipe it belongs to; else the reading is `merged` with the place and the bound that can
-be given (`near_hz`, `bound_cents`), `silent` or `faint`.
+`joint.stages` makes the estimate; here each pipe's value is judged. A value is given only if the
+pipe's partials stand out from what the others may do, its uncertainty is small, and it is clear
+which pipe it belongs to. Otherwise the reading is `merged`, with a place and a bound where possible
+(`near_hz`, `bound_cents`), `silent` or `faint`.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from walkboard.quantities import cents_of_ratio
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """From where a hold of several pipes is measured, and a reading flagged."""
+    """Thresholds for measuring a hold of several pipes, and for flagging a reading."""
 
     short_s: float = 0.6  # not measured below; chosen
     short_periods: float = 20.0  # of the lowest pipe, not measured below; chosen
@@ -53,7 +53,7 @@ def measure_jointly(
     Parameters
     ----------
     window_s : (float, float)
-        To be measured, from the start of the hold.
+        Part to measure, from the start of the hold.
     offset_s : float
         Where the hold begins in the recording.
     shared : tuple of ReadingFlag
@@ -74,7 +74,7 @@ def measure_jointly(
         except (ValueError, np.linalg.LinAlgError):
             return tuple(nothing(comb, ReadingFlag.MERGED) for comb in combs)
         cases = [Case(spectrum, joint, pipe, end - start) for pipe in range(len(sounding))]
-        # The others are estimated again without a pipe that has groups to itself and is silent.
+        # If a pipe with groups of its own is silent, the others are estimated again without it.
         silent = next((c.pipe for c in cases if c.own and OVERTONES.refuses(c)), None)
         if silent is None or len(sounding) == 1:
             break
@@ -96,7 +96,7 @@ def measure_jointly(
 def _judged(
     case: Case, comb: Comb, times_s: tuple[float, float], shared: tuple[ReadingFlag, ...]
 ) -> CombReading:
-    """What one pipe's case gives: a value, or the flag of the rule that refuses it."""
+    """The reading of one pipe: a value, or the flag of the rule that withholds it."""
     levels = heard_partials(case)
     level = 10.0 * np.log10(sum(10.0 ** (x / 10.0) for x in levels.values())) if levels else None
     reading = Withheld(

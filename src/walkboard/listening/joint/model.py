@@ -4,14 +4,15 @@ In a group's band the sound is, for each member (partial l of pipe p),
 
     a e^{i l φ_p(t)} (1 + Σ_k ε_k cos_k(t))  + noise,
 
-φ_p the pipe's phase course (mean frequency and slow wander, as for one pipe, `wander`), a its
-amplitude, ε what the room adds: normal, of the sizes that `wander` describes. Given the courses
-this is linear in a and ε, and normal; they are integrated out, not fitted, so that what one
-member's room may do is not taken for another member's course. What is left is linearised in the
-courses (Gauss–Newton) and solved for all pipes together, so the covariance holds what they share.
+φ_p is the pipe's phase course (mean frequency and slow wander, as for one pipe in `hold.movement`),
+a its amplitude, ε what the room adds: normal, with the sizes that `hold.movement` describes. Given
+the courses this is linear in a and ε, and normal; they are integrated out rather than fitted, so
+that one member's room is not mistaken for another member's course. The remainder is linearised in
+the courses (Gauss–Newton) and solved for all pipes together, so the covariance includes what they
+share.
 
-Sums over products of two members' slow functions are sums over cosines again,
-cos_j cos_k = ½ (cos_{j+k} + cos_{j−k}), so a group costs hardly more than its nodes once.
+Products of two slow functions are again sums of cosines,
+cos_j cos_k = ½ (cos_{j+k} + cos_{j−k}), so a group costs hardly more than one pass over its nodes.
 """
 
 from __future__ import annotations
@@ -28,14 +29,14 @@ from walkboard.listening.joint.fit import Fits, fit_stack, remember
 from walkboard.listening.joint.stacks import BandSet, Stack
 from walkboard.quantities import CENTS_PER_NEPER
 
-_PRESENT = 10.0  # power over variance from which an amplitude tells of the course
-_PRIOR_TERMS = 2.0  # that the usual wander counts for
+_PRESENT = 10.0  # power over variance from which an amplitude informs the course
+_PRIOR_TERMS = 2.0  # weight of the usual wander, in terms
 
 
 def take_turn(
     bands: BandSet, chosen: Sequence[int], courses: Courses, pipes: Sequence[int]
 ) -> float:
-    """One Gauss–Newton turn of the pipes' courses by the chosen bands; gives the merit before."""
+    """One Gauss–Newton step of the courses from the chosen bands; returns the merit before."""
     size = courses.course.shape[1]
     count = len(pipes)
     order = np.zeros(len(courses.reference_hz), np.intp)
@@ -81,7 +82,7 @@ def take_turn(
 def _summed(
     stack: Stack, courses: Courses, fits: Fits, order: np.ndarray, count: int
 ) -> tuple[Floats, Floats]:
-    """Information and slope that stacked bands give on the pipes' turns of phase, by cosines.
+    """Information and gradient from stacked bands on the pipes' phase, by cosines.
 
     Shapes (pipes, pipes, terms, terms) and (pipes, terms), summed over bands and channels.
     """
@@ -123,7 +124,7 @@ def _summed(
 
 
 def merit_of(bands: BandSet, asked: Sequence[int], courses: Courses, pipes: Sequence[int]) -> float:
-    """Logarithm of how likely the asked bands are under the courses, over all they may be."""
+    """Log likelihood of the given bands, integrated over the courses' uncertainty."""
     merit = 0.0
     for stack in bands.stacked(asked):
         merit += float(fit_stack(stack, courses).merit.sum())
@@ -144,7 +145,7 @@ def merit_of(bands: BandSet, asked: Sequence[int], courses: Courses, pipes: Sequ
 
 
 def _settle_wander(courses: Courses, pipe: int, nodes: Nodes) -> None:
-    """Size of a pipe's wander that its course asks for (fixed point of MacKay 1992)."""
+    """Size of a pipe's wander implied by its course (fixed point of MacKay 1992)."""
     prior = courses.wander_variance(pipe, nodes)
     own = courses.covariance[pipe, 1:, pipe, 1:].diagonal()
     squares = float((courses.course[pipe, 1:] ** 2 / prior).sum())

@@ -1,4 +1,4 @@
-"""The names of two near unisons: given where the spectra tell, else both are withheld as merged."""
+"""The names of two near unisons: given if the spectra decide, else both are merged."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ from walkboard.listening.readings import (
 from walkboard.listening.types import Comb, ReadingFlag
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
 
-SURE_ODDS = 3.9  # logarithm: 98 in 100
+SURE_ODDS = 3.9  # log odds: 98 in 100
 _MERGED = ReadingFlag.MERGED
 
 
 def name_unisons(
     combs: Sequence[Comb], joint: Joint, readings: Sequence[CombReading], pair: tuple[int, int]
 ) -> tuple[CombReading, CombReading]:
-    """The readings of two near unisons under the right names, or merged where that is unsure."""
+    """The readings of two near unisons under the right names, or merged if that is unsure."""
     first, second = (readings[p] for p in pair)
     one, two = combs[pair[0]], combs[pair[1]]
     of_first, of_second = (_sizes_db(joint, p) for p in pair)
@@ -44,8 +44,8 @@ def name_unisons(
     second = replace(second, name_sureness=sureness, beat_hz=beat_hz)
     if not isinstance(first, Measured) or not isinstance(second, Measured):
         return without_value(first, _MERGED), without_value(second, _MERGED)
-    # Apart by less than this the two do not part by a turn in the window at the highest partial
-    # that both have, and neither the values nor the spectra are to be trusted one by one.
+    # Closer than this, the two do not part by a full turn in the window at the highest common
+    # partial, and neither the single values nor the spectra can be trusted.
     highest = min(max(p.number for p in reading.partials) for reading in (first, second))
     finest_hz = 1.0 / ((first.end_s - first.start_s) * highest)
     resolved = abs(first.hz - second.hz) > finest_hz
@@ -56,9 +56,9 @@ def name_unisons(
 
 
 def _sizes_db(joint: Joint, pipe: int) -> dict[int, float]:
-    """Levels of all a pipe's partials [dB], the unsure ones at what they may be.
+    """Levels of all a pipe's partials [dB]; unsure ones at their upper limit.
 
-    That an even partial of a stopped pipe is not heard tells as much as one that is.
+    A missing even partial of a stopped pipe says as much as one that is heard.
     """
     sizes = {}
     for index in joint.courses.seen_in(pipe):
@@ -70,7 +70,7 @@ def _sizes_db(joint: Joint, pipe: int) -> dict[int, float]:
 
 
 def _either(own: Measured[str], other: Measured[str], more_cents: float) -> CombReading:
-    """A merged reading with the bound on both; the two values too where only names are unsure."""
+    """A merged reading with a bound for both; also the two values if only the names are unsure."""
     apart_cents = abs(cents_of_ratio(own.hz / other.hz))
     sigmas = own.sigma_cents, other.sigma_cents
     bound = Bound(

@@ -1,13 +1,13 @@
-"""Where a pipe stands among others that are already known: a search over all its groups at once.
+"""Where a pipe is among others already known: a search over all its groups at once.
 
-For each band the gain in likelihood of one more line of free amplitude is
+For each band the gain in likelihood from one more line of free amplitude is
 
     |e^H C⁻¹ z|² / (e^H C⁻¹ e),
 
-C the covariance of the known members' sound (amplitude free, room as large as it is believed, a
-model floor of −33 dB) and noise. The gain is had on a fine grid of frequencies by FFT, and summed
-over the bands as its logarithm, so that many bands that agree count more than a single one that the
-model of a loud neighbour leaves a remainder in.
+where C is the covariance of the known members' sound (free amplitude, room as currently estimated,
+a model floor of −33 dB) and the noise. The gain is computed on a fine grid of frequencies by FFT,
+and its logarithm is summed over the bands, so that many bands that agree outweigh a single one
+where a loud neighbour leaves a residual.
 """
 
 from __future__ import annotations
@@ -27,14 +27,14 @@ from walkboard.listening.joint.stacks import BandSet
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """How places are searched. *Fitted*: by bench registrations."""
+    """How places are searched for. *Fitted*: by bench registrations."""
 
-    model_floor: float = 10.0**-3.3  # of a band's own power that no model follows [-]; fitted
+    model_floor: float = 10.0**-3.3  # share of a band's power that no model explains [-]; fitted
     terms: int = 7  # slow terms of the known members; chosen, for speed
-    padded: int = 6  # length of the transform over the nodes [-]; chosen
+    padded: int = 6  # transform length over the number of nodes [-]; chosen
     step_bins: float = 0.3  # of the grid, at the highest band; chosen
-    gain_unit: float = 6.0  # gain that counts as plain [-]; fitted
-    blind: float = 0.03  # share of a line that must be new for it to count in full [-]; chosen
+    gain_unit: float = 6.0  # gain that counts as clear [-]; fitted
+    blind: float = 0.03  # share of a line that must be new for it to count fully [-]; chosen
 
 
 LIMITS = Limits()
@@ -42,7 +42,7 @@ LIMITS = Limits()
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A place where a pipe may stand: offset from its reference [Hz] and the score there."""
+    """A possible place of a pipe: offset from its reference [Hz], and the score there."""
 
     offset_hz: float
     score: float
@@ -50,7 +50,7 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class _Whitened:
-    """A band with its known members taken out, ready to be asked at any frequency."""
+    """A band with its known members removed, ready to evaluate at any frequency."""
 
     band: Band
     spectrum: Waves  # (channels, bins): transform of C⁻¹ z
@@ -58,7 +58,7 @@ class _Whitened:
     noise: Floats
 
     def at(self, rate_hz: Floats) -> tuple[Waves, Floats]:
-        """C⁻¹ z and C⁻¹ e against lines at these rates from the band's centre."""
+        """C⁻¹ z and C⁻¹ e projected on lines at these rates from the band's centre."""
         bins = self.spectrum.shape[1]
         cell = self.band.nodes.times_s[1] - self.band.nodes.times_s[0]
         index = np.round(rate_hz * cell * bins).astype(np.intp) % bins
@@ -128,7 +128,7 @@ def search_one(  # noqa: PLR0917
     cents: float,
     most: int = 3,
 ) -> list[Candidate]:
-    """Best places of a pipe, the best first, those nearer than two steps to a better left out."""
+    """Best places of a pipe, best first; those within two steps of a better one are dropped."""
     grid = grid_of(bands, chosen, pipe, cents)
     score = np.zeros(len(grid))
     for index in chosen:
@@ -158,8 +158,8 @@ def search_two(  # noqa: PLR0917
 ) -> list[tuple[float, float, float]]:
     """Places (offset of the first, of the second, score) of two pipes in near unison, best first.
 
-    The two are not separated here: the first is the lower one. Nearer than `apart_hz` a line that
-    is broad by its own movement looks like two, so there is no use in looking.
+    They are not named here: the first is the lower one. Closer than `apart_hz`, one line broadened
+    by its own movement looks like two, so such places are not searched.
     """
     first = pair[0]
     grid = grid_of(bands, chosen, first, cents)

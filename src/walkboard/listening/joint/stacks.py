@@ -1,8 +1,8 @@
 """The sub-bands of a hold as arrays: groups that can be fitted in one pass are stacked.
 
 A hold of four ranks has some fifty groups of one to four partials. Fitted one by one, nearly all
-the time goes into calls of small array operations; so groups with the same number of partials are
-fitted together.
+the time goes into the overhead of small array operations; so groups with the same number of
+partials are fitted together.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class Stack:
     pipes, numbers : ndarray of int, shape (bands, members)
         Pipe and partial number of each member.
     turns : ndarray, shape (bands, members, nodes)
-        Phase [rad] of each partial at its reference frequency, against the band's centre.
+        Phase [rad] of each partial at its reference frequency, relative to the band's centre.
     values : ndarray of complex, shape (channels, bands, nodes)
     noise : ndarray, shape (channels, bands)
         Variance (complex) of a value.
@@ -48,7 +48,7 @@ class Stack:
 
     @classmethod
     def of(cls, bands: Sequence[Band], index: Sequence[int], reference_hz: Floats) -> Stack:
-        """The bands at these places of a set."""
+        """The bands with these indices in a set."""
         held = [bands[i] for i in index]
         pipes = np.array([[m.pipe for m in band.members] for band in held], np.intp)
         numbers = np.array([[m.number for m in band.members] for band in held], np.intp)
@@ -68,7 +68,7 @@ class Stack:
         )
 
     def only(self, rows: NDArray[np.intp]) -> Stack:
-        """Some of the bands."""
+        """A selection of the bands."""
         if len(rows) == len(self.index):
             return self
         return Stack(
@@ -94,7 +94,7 @@ class BandSet:
     reference_hz : ndarray, shape (pipes,)
         Frequencies that the pipes' courses are counted against [Hz].
     numbers : ndarray of int, shape (bands, pipes)
-        Number of the partial that a pipe has in a band, 0 where it has none.
+        Number of a pipe's partial in a band, 0 if it has none.
     centre_hz : ndarray, shape (bands,)
     loudness : ndarray, shape (bands,)
         Mean power over mean noise [-].
@@ -111,7 +111,7 @@ class BandSet:
 
     @classmethod
     def of(cls, bands: Iterable[Band], reference_hz: Sequence[float] | Floats) -> BandSet:
-        """Bands of pipes that are counted against these frequencies [Hz]."""
+        """The bands of pipes relative to these reference frequencies [Hz]."""
         held = tuple(bands)
         reference = np.asarray(reference_hz, dtype=np.float64)
         numbers = np.zeros((len(held), len(reference)), np.intp)
@@ -149,14 +149,14 @@ class BandSet:
         return self._chosen[key]
 
     def one(self, index: int, pipes: Sequence[int]) -> Stack:
-        """One band with the partials of some pipes only, of which it has at least one."""
+        """One band restricted to the partials of some pipes; it must have at least one of them."""
         band = self.bands[index]
         members = tuple(m for m in band.members if m.pipe in pipes)
         less = replace(band, group=replace(band.group, members=members))
         return replace(Stack.of([less], [0], self.reference_hz), index=np.array([index], np.intp))
 
     def closed(self, pipes: Sequence[int]) -> NDArray[np.bool_]:
-        """Which bands have no partial of another pipe than these, shape (bands,)."""
+        """Which bands have partials of these pipes only, shape (bands,)."""
         others = np.ones(self.numbers.shape[1], bool)
         others[list(pipes)] = False
         return np.asarray(~(self.numbers[:, others] > 0).any(axis=1))
@@ -166,7 +166,7 @@ class BandSet:
         return np.flatnonzero(self.numbers[:, pipe])
 
     def without(self, pipe: int) -> BandSet:
-        """The same bands as if a pipe had no partials."""
+        """The same bands without one pipe's partials."""
 
         def less(band: Band) -> Band:
             members = tuple(m for m in band.members if m.pipe != pipe)

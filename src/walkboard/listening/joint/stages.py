@@ -1,10 +1,11 @@
-"""The way to the joint estimate of a hold: pipe by pipe, then all together.
+"""The steps to the joint estimate of a hold: pipe by pipe, then all together.
 
-Pipes that have partials to themselves come first, then those whose groups have only known others:
-never by largest gain, for a pipe whose partials are all another's would take that one's sound. Two
-in near unison have no partials to themselves; they are started from several places and the
-likeliest end is kept. Each turn of the joint estimate takes the groups in which no turn can be lost
-(`courses.clear_bands`), so the frequency is continued from low groups to high.
+Pipes with partials of their own come first, then those whose groups contain only known pipes
+besides: never by largest gain, because a pipe whose partials all coincide with another's would take
+over that pipe's sound. Two in near unison have no partials of their own; they are started from
+several places, and the most likely result is kept. Each iteration of the joint estimate uses the
+groups in which no turn can be lost (`courses.clear_bands`), so the frequency is refined from low
+groups to high.
 """
 
 from __future__ import annotations
@@ -28,28 +29,28 @@ from walkboard.quantities import ratio_of_cents
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """The way to the joint estimate. *Fitted*: by bench registrations."""
+    """Limits of the steps to the joint estimate. *Fitted*: by bench registrations."""
 
-    fastest_hz: float = 3.0  # of the movement that is modelled; chosen
+    fastest_hz: float = 3.0  # fastest movement modelled; chosen
     most_terms: int = 40  # slow terms; chosen, for speed
-    search_hz: float = 3_500.0  # below which a pipe is searched for; chosen
-    first_hz: float = 700.0  # below which a first turn looks; fitted
-    whole_cents: float = 18.0  # that each pipe may be out by itself; fitted
+    search_hz: float = 3_500.0  # a pipe is searched for below this; chosen
+    first_hz: float = 700.0  # a first iteration looks below this; fitted
+    whole_cents: float = 18.0  # how far each pipe may be out individually; fitted
     loud: float = 3.0  # power over noise of a band that sounds [-]; chosen
-    reach_cents: float = 25.0  # either side, that one pipe is searched for; fitted
-    settled: float = 0.03  # of sigma, that no pipe moves further in a last turn [-]; chosen
+    reach_cents: float = 25.0  # either side, in the search for one pipe; fitted
+    settled: float = 0.03  # largest last step of any pipe, in sigma [-]; chosen
     most_turns: int = 12  # of the joint estimate; chosen
-    unison_cents: float = 30.0  # between two combs due in near unison; chosen
+    unison_cents: float = 30.0  # between two combs expected in near unison; chosen
     better: float = 1.5  # fit with all combs moved over that without [-]; chosen
-    pair_hz: float = 1_500.0  # below which two unisons are searched for; chosen
-    pair_number: float = 3.0  # and always up to this partial; chosen
-    pair_reach_cents: float = 20.0  # either side, that both are searched for; fitted
+    pair_hz: float = 1_500.0  # two unisons are searched for below this; chosen
+    pair_number: float = 3.0  # and always up to this partial number; chosen
+    pair_reach_cents: float = 20.0  # either side, in the search for both; fitted
     pair_apart: float = 1.2  # resolutions of the window between two; derived: a line's own width
-    first_turns: int = 3  # after which only the likeliest starts of two unisons go on; chosen
+    first_turns: int = 3  # iterations before only the best starts of two unisons go on; chosen
     most_ends: int = 2  # starts that go on; chosen
-    hopeless: float = 60.0  # behind the likeliest, logarithm [-]; chosen
-    enough_own: int = 2  # groups a pipe has to itself that are judged by themselves; chosen
-    unfit: float = 12.0  # factor on the room from which another place is tried [-]; fitted
+    hopeless: float = 60.0  # log likelihood behind the best from which a start is dropped; chosen
+    enough_own: int = 2  # own groups of a pipe that are judged separately; chosen
+    unfit: float = 12.0  # factor on the room above which another place is tried [-]; fitted
 
 
 LIMITS = Limits()
@@ -57,7 +58,7 @@ LIMITS = Limits()
 
 @dataclass(frozen=True, slots=True)
 class Unrest:
-    """How the pipes and the room of a hold move, and how much a pipe usually wanders [cents]."""
+    """Movement of a hold's pipes and room, and how much a pipe usually wanders [cents]."""
 
     movement: Movement
     usual_cents: float
@@ -70,16 +71,16 @@ QUICK = Unrest(Movement(np.array([0.0, 3.0, 1.8, 2.0, -1.8])), 0.3)
 
 @dataclass(frozen=True, slots=True)
 class Joint:
-    """The joint estimate of a hold before it is judged.
+    """The joint estimate of a hold, not yet judged.
 
     Attributes
     ----------
     courses : Courses
     bands : BandSet
     chosen : tuple of int
-        Bands that were used.
+        Bands used.
     merit : float
-        Logarithm of how likely the lower bands are.
+        Log likelihood of the lower bands.
     """
 
     courses: Courses
@@ -88,16 +89,16 @@ class Joint:
     merit: float
 
     def room(self, pipe: int) -> float:
-        """Factor on the room's variance that a pipe asks for (`room_asked`)."""
+        """Factor on the room's variance that a pipe's groups show (`room_asked`)."""
         return room_asked(self.bands, self.chosen, self.courses, pipe)
 
     def rooms(self, pipe: int) -> tuple[list[float], list[float]]:
-        """The same, group by group: those that the pipe has to itself, and those it shares."""
+        """The same, group by group: the pipe's own groups, and those it shares."""
         return rooms_asked(self.bands, self.chosen, self.courses, pipe)
 
 
 def unison_sets(hz: Sequence[float]) -> list[list[int]]:
-    """Combs that are due within `unison_cents` of each other, together."""
+    """Combs grouped with all others expected within `unison_cents` of them."""
     sets: list[list[int]] = []
     for pipe in sorted(range(len(hz)), key=lambda p: hz[p]):
         if sets and hz[pipe] < hz[sets[-1][-1]] * ratio_of_cents(LIMITS.unison_cents):
@@ -108,7 +109,7 @@ def unison_sets(hz: Sequence[float]) -> list[list[int]]:
 
 
 def common_shift(spectrum: HoldSpectrum, hz: Sequence[float]) -> float:
-    """How far the lowest comb stands from where it is due, as a ratio; all are moved by it."""
+    """The lowest comb's frequency over its expected one; all combs are moved by this ratio."""
     lowest = min(hz)
     numbers = numbers_below(lowest, spectrum.sample_rate)
     others = [other for other in hz if other > lowest * 1.02]
@@ -119,7 +120,7 @@ def common_shift(spectrum: HoldSpectrum, hz: Sequence[float]) -> float:
         return 1.0
     place = find_place(spectrum, lowest, own, SEARCH_CENTS)
     ratio = place.hz / lowest
-    # A dead pipe is not heard either; then moving all does not help the others.
+    # A dead pipe is not heard either; moving all then does not help the others.
     if place.heard and _together(spectrum, hz, ratio) > LIMITS.better * _together(
         spectrum, hz, 1.0
     ):
@@ -128,7 +129,7 @@ def common_shift(spectrum: HoldSpectrum, hz: Sequence[float]) -> float:
 
 
 def _together(spectrum: HoldSpectrum, hz: Sequence[float], ratio: float) -> float:
-    """How well all combs fit when moved by a ratio and then each by what it may be out."""
+    """How well all combs fit when moved by a ratio, and then each individually."""
     numbers = [numbers_below(value, spectrum.sample_rate, 12) for value in hz]
     return sum(
         find_place(spectrum, value * ratio, own, LIMITS.whole_cents).score
@@ -144,12 +145,12 @@ def _loud(band: Band) -> bool:
 def estimate_jointly(
     spectrum: HoldSpectrum, hz: Sequence[float], window_s: tuple[float, float]
 ) -> Joint:
-    """Estimate all pipes of a hold that are due at these fundamentals [Hz].
+    """Estimate all pipes of a hold, expected at these fundamentals [Hz].
 
     Raises
     ------
     ValueError
-        When no group of partials can be kept apart from its neighbours.
+        When no group of partials can be separated from its neighbours.
     """
     shift = common_shift(spectrum, hz)
     centred = [value * shift for value in hz]
@@ -169,7 +170,7 @@ def _estimate(
     made = bands_of(spectrum, groups, min(centred), window_s, terms, unrest.movement)
     bands = BandSet.of((band for band in made if _loud(band)), centred)
     if not bands.bands or not (bands.numbers > 0).any(axis=0).all():
-        raise ValueError("a pipe has no group of partials that sounds and can be kept apart")
+        raise ValueError("a pipe has no audible group of partials that can be separated")
     courses = Courses.start(bands, terms, unrest.usual_cents)
     waiting = unison_sets(centred)
     known: list[int] = []
@@ -198,7 +199,7 @@ def _estimate(
         courses, chosen = _another_place(bands, chosen, courses, worst, known)
     every = range(len(bands.bands))
     merit = merit_of(bands, _below(bands, every) or every, courses, known)
-    # What was last seen of a band under other courses tells nothing of these.
+    # What a band last showed under other courses says nothing about these.
     used = np.zeros(len(bands.bands), bool)
     used[chosen] = True
     courses.seen &= used[:, np.newaxis]
@@ -216,7 +217,7 @@ def _pair(
     pair: tuple[int, int],
     known: Sequence[int],
 ) -> tuple[Courses, float, list[int]]:
-    """Two pipes in near unison: several starts, the likeliest end."""
+    """Two pipes in near unison: several starts, the most likely result."""
     low, high = pair
     reference = courses.reference_hz[low]
     seconds = bands.nodes.seconds
@@ -225,7 +226,7 @@ def _pair(
     apart_hz = LIMITS.pair_apart / seconds / top
     found = search_two(bands, near, courses, pair, known, LIMITS.pair_reach_cents, apart_hz)
     starts = [(a, b) for a, b, _ in found]
-    # The louder one alone, then the other beside it.
+    # The louder one first, then the other beside it.
     alone = courses.copy()
     first = search_one(bands, near, alone, low, known, LIMITS.reach_cents)[0].offset_hz
     alone.course[low, 0] = first
@@ -261,14 +262,14 @@ def refine(
     pipes: Sequence[int],
     turns: int,
 ) -> tuple[float, list[int]]:
-    """Turns of the joint estimate, higher groups joining as the courses get sure.
+    """Iterate the joint estimate; higher groups join as the courses become sure.
 
     Returns
     -------
     merit : float
         Merit of the last iteration.
     chosen : list of int
-        Bands that were used in it.
+        Bands used in it.
     """
     chosen = lowest_bands(bands, pipes, LIMITS.first_hz, 3)
     if not chosen:
@@ -280,7 +281,7 @@ def refine(
 def _go_on(
     bands: BandSet, courses: Courses, pipes: Sequence[int], turns: int
 ) -> tuple[float, list[int]]:
-    """Further turns, until no pipe moves and no band joins."""
+    """Iterate further, until no pipe moves and no band joins."""
     merit = -np.inf
     chosen: list[int] = []
     rows = list(pipes)
@@ -309,11 +310,11 @@ def _open_to(bands: BandSet, held: Sequence[int], known: Sequence[int]) -> float
 
 
 def room_asked(bands: BandSet, chosen: Sequence[int], courses: Courses, pipe: int) -> float:
-    """Median factor on the room's variance that a pipe's chosen groups ask for.
+    """Median factor on the room's variance that a pipe's chosen groups show.
 
-    Near 1 where the model holds; far above where the course stands in a wrong place. Groups that
-    the pipe has to itself are asked by themselves, too: one that follows another pipe's partials
-    fits those that they share.
+    Near 1 where the model holds; far above where the course is in the wrong place. The pipe's own
+    groups are also judged separately: a course that follows another pipe's partials fits the shared
+    groups.
     """
     own, shared = rooms_asked(bands, chosen, courses, pipe)
     every = own + shared
@@ -324,7 +325,7 @@ def room_asked(bands: BandSet, chosen: Sequence[int], courses: Courses, pipe: in
 def rooms_asked(
     bands: BandSet, chosen: Sequence[int], courses: Courses, pipe: int
 ) -> tuple[list[float], list[float]]:
-    """Factors on the room's variance in the groups a pipe has to itself, and in those it shares."""
+    """Factors on the room's variance in a pipe's own groups, and in those it shares."""
     seen = [i for i in chosen if courses.seen[i, pipe]]
     alone = (bands.numbers > 0).sum(axis=1) == 1
     own = [float(courses.room[i, pipe]) for i in seen if alone[i]]
@@ -339,15 +340,15 @@ def _another_place(
     pipe: int,
     pipes: Sequence[int],
 ) -> tuple[Courses, list[int]]:
-    """Courses with a pipe whose groups fit badly in its likeliest other place, if that is likelier.
+    """Move a pipe whose groups fit badly to its best other place, if that is more likely.
 
-    All others are known by now, so every group can be searched. Gives the bands used, too.
+    All others are known by now, so every group can be searched. Also returns the bands used.
     """
     theirs = [int(i) for i in bands.with_pipe(pipe)]
     asked = _below(bands, theirs) or theirs
     others = [p for p in pipes if p != pipe]
     best, used, likeliest = courses, chosen, merit_of(bands, asked, courses, pipes)
-    # Its present place also counts, with its wander fitted again.
+    # Its current place also competes, with its wander fitted again.
     for found in search_one(bands, asked, courses, pipe, others, LIMITS.reach_cents, most=2):
         trial = courses.copy()
         trial.moved(pipe, found.offset_hz)

@@ -1,11 +1,11 @@
 """Follows one pipe, alone or beside a reference, block by block while it is tuned.
 
 - `tracker`: the tracker itself; `readings` what it returns
-- `limits`: thresholds of both
+- `limits`: the thresholds of both
 - `ring`: the last seconds of sound
 - `quick`: a look at a short stretch in about a millisecond
-- `steady`: a long look, with the whole machinery of one hold
-- `reverberation`: a high pipe while its room still fills
+- `steady`: a long look, with the full estimate of one hold
+- `reverberation`: a high pipe while the room still fills
 - `pair`: a pipe and the reference that sounds with it
 - `recognise`: what else is sounding
 """

@@ -1,12 +1,12 @@
-"""What else sounds besides the pipe, judged partial by partial from a steady look's envelopes.
+"""What sounds besides the pipe, judged partial by partial from a steady look's envelopes.
 
-A pipe alone moves all its partials together: each has the same deviation in cents, and none swells
-by itself. Where another pipe's partials fall on some of them, those stand elsewhere or beat. So the
-question is which of them agree. If all do, the pipe is alone. If those agree that are not multiples
-of 2 (or 3, or 4), another pipe's partials fall on the multiples, as an octave's would (a twelfth's,
-a double octave's), and the rest give the pipe's own pitch. If most of many agree and a few do not,
-the most give a pitch, with a caution. Otherwise another pipe stands on all of them, as a unison or
-a lower octave does, and the pipe has no value.
+All partials of a single pipe move together: each has the same deviation in cents, and none swells
+by itself. Where another pipe's partials fall on some of them, those deviate or beat. So the
+question is which of them agree. If all do, the pipe is alone. If only those agree that are not
+multiples of 2 (or 3, or 4), another pipe's partials fall on the multiples, as an octave's would (a
+twelfth's, a double octave's), and the rest give the pipe's own pitch. If most of many agree and a
+few do not, the majority gives a pitch, with a caution. Otherwise another pipe covers all of them,
+as a unison or a lower octave does, and the pipe has no value.
 """
 
 from __future__ import annotations
@@ -20,43 +20,43 @@ from walkboard.listening.hold.spectrum import Envelopes
 from walkboard.quantities import CENTS_PER_NEPER
 
 Floats = NDArray[np.float64]
-_MAD = 1.4826  # of a normal law's standard deviation, derived
+_MAD = 1.4826  # median absolute deviation to standard deviation of a normal law; derived
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """From where on partials are said to disagree. Fitted by ``bench mishaps``, but where said.
+    """When partials count as disagreeing. Fitted by ``bench mishaps``, except where marked.
 
     Attributes
     ----------
     shortest_s : float
-        A window below this is not judged [s].
+        A shorter window is not judged [s].
     present : float
-        Power over noise of a partial that is asked [-].
+        Power over noise of a partial that is judged [-].
     range_db : float
-        Below the strongest, down to which partials are asked [dB].
+        Partials are judged down to this far below the strongest [dB].
     room_cycles : float
-        What a filling room may turn a partial by within a window [cycles].
+        How far a filling room may turn a partial within a window [cycles].
     apart_cents : float
-        Deviation from the others that is always allowed [cents].
+        Deviation from the others that is always accepted [cents].
     room_times : float
-        How many times the room's share is allowed [-].
+        How many times the room's share is accepted [-].
     swell, faint_swell : float
-        Standard deviation of a partial's log amplitude, the common part taken out, that is allowed
-        [neper]: of one within `faint_db` of the strongest, and of a fainter one.
+        Accepted standard deviation of a partial's log amplitude with the common part removed
+        [neper]: for one within `faint_db` of the strongest, and for a fainter one.
     faint_db : float
     swell_per_khz, most_swell : float
-        What a pipe's own wander adds to the swell through the room, by the partial's frequency
-        [neper/kHz], and where that ends [neper].
+        What a pipe's own wander adds to the swell through the room, per kHz of the partial's
+        frequency [neper/kHz], and its maximum [neper].
     filling, fills_s : float
-        What a room that fills adds at the onset [neper], and how fast that passes [s].
+        What a filling room adds at the onset [neper], and how fast that decays [s].
     multiples : tuple of int
         Which multiples may belong to another pipe (chosen: octave, twelfth, double octave).
     odd_one : int
-        From this number on a single faint partial of five or more may disagree: the room can put
-        one into a fade.
+        From this partial number on, a single faint partial among five or more may disagree: the
+        room can put one into a fade.
     many : int
-        So many partials that agree are a pipe, whatever a few others say (chosen).
+        This many agreeing partials are a pipe, whatever a few others show (chosen).
     """
 
     shortest_s: float = 0.3
@@ -82,20 +82,20 @@ LIMITS = Limits()
 
 @dataclass(frozen=True, slots=True)
 class Company:
-    """What the partials say.
+    """What the partials show.
 
     Attributes
     ----------
     is_alone : bool
         Whether all partials agree.
     multiple : int or None
-        Multiples of this partial belong to another pipe, the others are the pipe's own.
+        Multiples of this partial belong to another pipe; the others are the pipe's own.
     others_cents : float or None
-        How far those stand from the pipe's own, + is sharp [cents].
+        How far those are from the pipe's own, + is sharp [cents].
     strange : tuple of int
-        Single partials that are not the pipe's, where most of many agree.
+        Single partials that are not the pipe's, if most of many agree.
     asked : int
-        Partials that were asked.
+        Number of partials judged.
     """
 
     is_alone: bool
@@ -106,11 +106,11 @@ class Company:
 
     @property
     def is_hidden(self) -> bool:
-        """Whether another pipe stands on all partials, so that the pipe has no value."""
+        """Whether another pipe covers all partials, so that the pipe has no value."""
         return not self.is_alone and self.multiple is None and not self.strange
 
     def own(self, numbers: NDArray[np.int64]) -> NDArray[np.bool_]:
-        """Which of these partials are the pipe's own, as far as is known."""
+        """Which of these partials are the pipe's own, as far as known."""
         kept = np.ones(len(numbers), dtype=bool)
         if self.multiple is not None:
             kept &= numbers % self.multiple != 0
@@ -127,12 +127,12 @@ class _Asked:
 
 
 def company_of(env: Envelopes, filled_s: float = np.inf, limits: Limits = LIMITS) -> Company | None:
-    """Judge who else sounds.
+    """Judge what else sounds.
 
     Parameters
     ----------
     env : Envelopes
-        Around where the pipe stands, within a few cents; the first channel is judged.
+        Around the pipe's pitch, within a few cents; the first channel is judged.
     filled_s : float
         How long the room had filled when the window began [s].
     limits : Limits
@@ -155,7 +155,7 @@ def company_of(env: Envelopes, filled_s: float = np.inf, limits: Limits = LIMITS
     strongest = float(asked.power.max())
     for multiple in limits.multiples:
         own = asked.number % multiple != 0
-        # The fundamental is nobody's multiple: it must be there, and be heard well enough.
+        # The fundamental is no multiple: it must be present and clear enough.
         carries = own.any() and float(asked.power[own].max()) > strongest * 10.0**-2.6
         if own.all() or not carries or asked.number[own].min() > multiple:
             continue
@@ -169,7 +169,7 @@ def company_of(env: Envelopes, filled_s: float = np.inf, limits: Limits = LIMITS
 
 
 def _most(asked: _Asked, limits: Limits) -> NDArray[np.bool_] | None:
-    """Those that agree, where they are many, even and odd, and hold most of the sound."""
+    """The partials that agree, if they are many, even and odd, and hold most of the sound."""
     some = ~asked.swells
     if not some.any():
         return None
@@ -191,9 +191,9 @@ def _ask(env: Envelopes, seconds: float, filled_s: float, limits: Limits) -> _As
     size = np.log(np.maximum(np.abs(values), 1e-12))
     size -= size.mean(axis=1, keepdims=True)
     if len(number) > 1:
-        # What all share is the wind, the microphone's gain or the hand: not another pipe.
+        # What all share comes from wind, microphone gain or the tuner's hand: not another pipe.
         size = size - np.median(size, axis=0)
-    # By the median: a knock that is over soon is no pipe.
+    # Median: a brief knock is no pipe.
     usual = _MAD * np.median(np.abs(size - np.median(size, axis=1, keepdims=True)), axis=1)
     swell = np.sqrt(np.maximum(usual**2 - noise / (2.0 * power), 0.0))
     loud = power > (power.max() if len(power) else 0.0) * 10.0 ** (-0.1 * limits.faint_db)
@@ -215,7 +215,7 @@ def _ask(env: Envelopes, seconds: float, filled_s: float, limits: Limits) -> _As
 
 
 def _centre(asked: _Asked, some: NDArray[np.bool_]) -> float:
-    """Weighted median of their places: one that is far off moves it little."""
+    """Weighted median of their places: an outlier hardly moves it."""
     cents, weight = asked.cents[some], 1.0 / asked.room_cents[some] ** 2
     order = np.argsort(cents)
     total = np.cumsum(weight[order])

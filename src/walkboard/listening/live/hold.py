@@ -1,4 +1,4 @@
-"""What is known of the hold that is heard now."""
+"""What is known of the hold sounding now."""
 
 from __future__ import annotations
 
@@ -23,27 +23,27 @@ class Hold:
     began_s : float
         When it began [s].
     quiet_since_s : float
-        Since when nothing has moved [s].
+        Time since which nothing has moved [s].
     hz : float
-        Where the pipe was heard last [Hz].
+        Where the pipe was last heard [Hz].
     room_cents : float
-        What a filling room may add [cents].
+        Uncertainty that a filling room may add [cents].
     steady : Steady or None
-        The last steady look, as long as the pipe stands still.
+        The last steady look, as long as the pipe does not move.
     moved : bool
         Whether the pipe has moved since the hold began.
     company : Company or None
-        The verdict that stands on what else sounds.
+        The current verdict on what else sounds.
     is_hidden : bool
-        Whether another pipe stands on all its partials.
+        Whether another pipe covers all its partials.
     swings : bool
         Whether the pitch swings as under a tremulant.
     is_lost : bool
         Whether the last quick look was not trusted, so that the next one searches wider.
     gap_asked_s, gap_s : float
-        When it was asked last whether samples are missing, and when they were found missing [s].
+        When samples were last checked for a gap, and when one was found [s].
     voices : deque of (float, bool)
-        Of the last looks: when, and whether something that is not the pipe held much of the sound.
+        The last looks: when, and whether something other than the pipe held much of the sound.
     """
 
     began_s: float
@@ -74,20 +74,20 @@ class Hold:
         return self.company is not None and not self.company.is_alone
 
     def trusts(self, look: Quick) -> bool:
-        """Whether a quick look holds as much of the sound as usual, and its partials agree.
+        """Whether a quick look explains as much of the sound as usual, and its partials agree.
 
-        One that does not was made while the pipe jumped, or something else sounds.
+        If not, it was made while the pipe jumped, or something else sounds.
         """
         self._usual_explained = max(LIMITS.fades * self._usual_explained, look.explained)
         holds = look.explained > LIMITS.holds * self._usual_explained
-        # A look that disagrees with the steady one is believed once a second one says the same.
+        # A look that disagrees with the steady one counts once a second one confirms it.
         self.is_lost = not (holds and look.agrees)
         return not self.is_lost and self.doubts != 1
 
     def loses(self, look: Quick) -> bool:
-        """Whether the look follows only what the room still holds of a pipe that is elsewhere now.
+        """Whether the look follows only the room's echo of a pipe that has moved elsewhere.
 
-        The pipe's partials have nearly gone from where they were, and hold little of what sounds.
+        The partials have nearly vanished from where they were, and hold little of the sound.
         """
         self._usual_db = max(self._usual_db - LIMITS.forgets_db, look.own_db)
         gone = look.explained < LIMITS.gone_share and look.own_db < self._usual_db - LIMITS.gone_db
@@ -95,7 +95,7 @@ class Hold:
         return gone
 
     def judge(self, company: Company | None, seconds: float) -> None:
-        """Take in a verdict from a window of so many seconds."""
+        """Take in a verdict from a window of this length."""
         if company is None:
             return
         self._hidden = self._hidden + 1 if company.is_hidden else 0
@@ -111,7 +111,7 @@ class Hold:
 
 
 def stands_still(hold: Hold, look: Quick, now_s: float) -> bool:
-    """Whether the quick looks of the last moments agree; remembers the newest."""
+    """Whether the most recent quick looks agree; remembers the newest."""
     hold.looks.append((now_s, look.hz))
     before = [hz for at_s, hz in hold.looks if at_s <= now_s - LIMITS.still_s + 0.01]
     if hold.steady is not None or not before:

@@ -7,58 +7,58 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Of following one pipe. Chosen, where no origin is said.
+    """Limits for following one pipe. Chosen, unless marked otherwise.
 
     Attributes
     ----------
     ring_s : float
-        Sound that is kept [s].
+        Length of sound kept [s].
     shortest_s : float
-        Sound without which nothing is read [s].
+        Least sound for any reading [s].
     quick_s, quick_periods : float
-        Stretch of a quick look, at least [s], and in periods of the pipe [-]: a raised cosine keeps
-        partials apart from six on (derived).
+        Length of a quick look, at least [s], and in periods of the pipe [-]: a raised cosine
+        separates partials from six periods on (derived).
     steady_s, steady_periods : float
         The same of a steady look [s], [-].
     jump_cents : float
-        Between two looks, from which it is another hold [cents].
+        Change between two looks that means another hold [cents].
     own_cents, plain_cents : float
-        From the target, within which it is the pipe whatever else is near, and plainly so [cents].
+        Within these of the target it is the pipe whatever else is near, and clearly so [cents].
     recognise_s : float
-        Between two looks at what else sounds [s].
+        Time between two looks at what else sounds [s].
     unexplained : float
-        Share of the power from which something else sounds [-].
+        Unexplained share of the power from which something else sounds [-].
     clipped : float
-        Of full scale, from which a sample is clipped [-].
+        Share of full scale from which a sample is clipped [-].
     swings_every_s, swings_from_s : float
-        How often a tremulant is asked for, and from when in a hold [s].
+        How often to check for a tremulant, and from when in a hold [s].
     gap_sound_s, gap_every_s, gap_margin_s, gap_reported_s : float
-        Sound in which missing samples are looked for (what `find_gap` needs and a quarter), how
-        often, how much around a gap is left out, how long it is reported [s].
+        Sound searched for missing samples (what `find_gap` needs plus a quarter), how often, how
+        much is skipped around a gap, and how long it is reported [s].
     gap_share : float
-        Of the sound that is the pipe's, below which a voice may jump instead [-].
+        The pipe's share of the sound, below which the jump may be a voice [-].
     agree_sigmas : float
-        That two ways of looking may differ by.
+        How far two kinds of look may differ, in σ.
     worst_sigma_cents : float
-        From which there is no value [cents].
+        σ from which there is no value [cents].
     room_fills_s : float
-        Time constant of a room that fills [s].
+        Time constant of a filling room [s].
     moved_cents, moved_sigmas : float
         Difference of two looks from which a pipe has moved, at least [cents], and in σ.
     still_s : float
-        Over which a pipe must have stood still to be read steadily [s].
+        How long a pipe must not have moved before a steady look [s].
     believed_s : float
         A shorter window cannot clear a pipe of what a longer one has heard [s].
     holds, fades : float
-        Of the share of the sound that looks usually hold, below which one is not trusted; how that
+        Share of the usually explained sound below which a look is not trusted; how that memory
         fades from look to look [-].
     gone_db, gone_share : float
-        Softer than usual by so much, and holding so little of the sound, a pipe is elsewhere [dB],
-        [-]; fitted by ``bench mishaps``.
+        Softer than usual by this much, and with this little of the sound, the pipe has moved
+        elsewhere [dB], [-]; fitted by ``bench mishaps``.
     forgets_db : float
-        Of how loud it usually is, from look to look [dB].
+        How fast the usual loudness is forgotten, per look [dB].
     in_a_row : int
-        Verdicts that a pipe is hidden, or alone again, until that is believed.
+        Verdicts in a row that a pipe is hidden, or alone again, before that counts.
     """
 
     ring_s: float = 4.0

@@ -1,11 +1,11 @@
-"""Pipe and reference that sound together, each followed by the joint estimate, warm from before.
+"""A pipe and a reference sounding together, each followed by a warm-started joint estimate.
 
-The joint estimate of several pipes (`joint.stages`) finds its way from nothing in 0.1 to 0.7 s; so
-it is asked once, and then two or three turns from where both pipes stood last are enough. Where the
-groups of partials ask for far more room than there is, or a pipe jumps, the path is found again.
+The full joint estimate of several pipes (`joint.stages`) takes 0.1 to 0.7 s, so it runs once; after
+that, two or three iterations from the last result are enough. If the groups of partials show far
+more room effect than possible, or a pipe jumps, the full estimate runs again.
 
-Two whose highest common partials do not part by a turn in the window cannot be separated in it;
-then the reading is `merged` and the mean place of both is all that is known.
+Two pipes whose highest common partials do not part by a full turn in the window cannot be
+separated; then the reading is `merged`, and only the mean of both is known.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _WARM_S = 0.5
 _LONGEST_S = 1.5
 _UNPARTED_S = 2.5
 _COLD_EVERY_S = 0.3
-_PERIODS = 40.0  # of the lower pipe in the shortest window
+_PERIODS = 40.0  # periods of the lower pipe in the shortest window
 _TERMS_HZ = 3.0
 _WARM_TURNS = 3
 _MOST_GROUPS = 20
@@ -40,7 +40,7 @@ _WORST_ROOM = 40.0
 _JUMP_CENTS = 6.0
 _WORST_SIGMA_CENTS = 1.5
 _QUIET = 1e-4
-_ONSET = 8.0  # of the power, by which a hold begins
+_ONSET = 8.0  # rise in power that begins a hold
 _PRESENT = 30.0
 _AGREE_CENTS = 0.1
 _AGREE_SIGMAS = 5.0
@@ -48,9 +48,9 @@ _AGREE_SIGMAS = 5.0
 
 @dataclass(frozen=True, slots=True)
 class PairReading:
-    """Both pipes; None where one has no value.
+    """Both pipes; None if one has no value.
 
-    `near_hz` and `bound_cents` of a merged pair: both lie within the bound of that place.
+    `near_hz` and `bound_cents` of a merged pair: both are within the bound of that place.
     """
 
     hz: float | None
@@ -89,13 +89,13 @@ class PairTracker:
         self._reference_hz = self.reference.hz
 
     def forget(self) -> None:
-        """Find the path again, as after a gap."""
+        """Start again from the full estimate, as after a gap."""
         self._hz, self._since_s, self._bad = None, -np.inf, 0
         self._cold_s = -np.inf
         self._lately.clear()
 
     def read(self, ring: Ring, now_s: float) -> PairReading | None:
-        """Both pipes now, or None where they are not heard (yet)."""
+        """Both pipes now, or None if they are not heard (yet)."""
         recent = ring.last(0.15)
         if float(np.sqrt(np.mean(recent**2))) < _QUIET:
             self.forget()
@@ -137,11 +137,11 @@ class PairTracker:
         return self._confirmed(found)
 
     def _confirmed(self, found: PairReading) -> PairReading:
-        """The reading, without the pipe's value where the one before does not bear it out.
+        """The reading, without the pipe's value if the previous one does not confirm it.
 
-        Where partials of one pipe fall on the other's, an update can settle on the wrong split, and
-        it looks as good as the right one; it does so once. A pipe that is moved goes on from where
-        it was, or stays where it was put.
+        Where partials of one pipe fall on the other's, a single update can settle on the wrong
+        split, which looks as good as the right one. A pipe being tuned continues from where it was,
+        or stays where it was put.
         """
         if found.hz is None or found.sigma_cents is None:
             self._lately.clear()
@@ -187,7 +187,7 @@ class PairTracker:
                 self._hz = was
                 return None
             if jumps > 0.5 and seconds > _WARM_S:
-                # It moves: from now on only what is heard from here.
+                # It moves: use only the sound from here on.
                 lower = min(self.pipe.hz, self.reference.hz)
                 self._since_s = now_s - max(_WARM_S, _PERIODS / lower) - 2.0 * EDGE_S
         return found
@@ -213,7 +213,7 @@ class PairTracker:
         unison = abs(cents_between(hz[0], hz[1])) < 60.0
         pipe, other = 0, 1
         if unison and abs(hz[0] - self._reference_hz) < abs(hz[1] - self._reference_hz):
-            # Nobody touches the reference: it is the one that stands where it stood.
+            # Nobody touches the reference: it is the one that has not moved.
             pipe, other = 1, 0
         hz, sigma = [hz[pipe], hz[other]], [sigma[pipe], sigma[other]]
         unfit, sounds = [unfit[pipe], unfit[other]], [sounds[pipe], sounds[other]]
@@ -246,7 +246,7 @@ class PairTracker:
     def _parted(
         self, courses: Courses, bands: BandSet, hz: Sequence[float], seconds: float
     ) -> bool:
-        """Whether two near unisons part by a turn in the window at a partial that both have."""
+        """Whether two near unisons part by a full turn in the window at a common partial."""
         highest = self._highest_of_both(courses, bands)
         return abs(hz[0] - hz[1]) * highest * seconds > 1.0
 
@@ -267,7 +267,7 @@ class PairTracker:
 
 
 def _telling(groups: Sequence[Group]) -> tuple[Group, ...]:
-    """Not more groups than an update has time for: the lowest, and every second above."""
+    """As many groups as an update has time for: the lowest, and every second one above."""
     if len(groups) <= _MOST_GROUPS:
         return tuple(groups)
     low = list(groups[: _MOST_GROUPS // 2])

@@ -1,10 +1,10 @@
-"""A quick look at a short stretch: where the comb stands, in about a millisecond.
+"""A quick look at a short stretch: where the comb is, in about a millisecond.
 
-For each partial l the stretch x is weighed by a raised cosine w and turned back by l times the
-present frequency: c = Σ w x e^{−ilωt} and d = Σ w t x e^{−ilωt}. For a steady tone Im(d/c) is the
+For each partial l the stretch x is weighted by a raised cosine w and turned back by l times the
+current frequency: c = Σ w x e^{−ilωt} and d = Σ w t x e^{−ilωt}. For a steady tone Im(d/c) is the
 error in frequency times Σ w t² / Σ w, one Gauss–Newton step of the harmonic least squares estimate
-(the amplitudes drop out). The raised cosine keeps partials apart from six periods on; it costs half
-as much again of the bound's σ. Steps go from low partials to high, so no turn is lost.
+(the amplitudes drop out). The raised cosine separates partials from six periods on; it makes σ half
+as large again as the bound. Steps go from low partials to high, so no turn is lost.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ from walkboard.quantities import CENTS_PER_NEPER
 _MOST_PARTIALS = 14
 _HIGHEST_HZ = 6_000.0
 _PRESENT = 14.0  # power over noise
-_FLOOR = 10.0**-3.3  # of a partial's own power: what the room stirs
+_FLOOR = 10.0**-3.3  # share of a partial's own power that the room disturbs
 _WHOLE_DB = 32.0
-_ROOM_HZ = 0.5  # that a filling room turns a partial by, over the root of Σ l²: measured on notes
+_ROOM_HZ = 0.5  # a filling room's effect on a partial, over the root of Σ l²: measured on notes
 _SPREAD_CENTS, _SPREAD_ROOMS = 0.5, 5.0  # python -m bench mishaps: partials of one pipe
-_LEAST_EXPLAINED = 0.3  # of the power, below which something else is louder
-_REACH = 0.4  # of a turn at the highest partial used, over the window
+_LEAST_EXPLAINED = 0.3  # share of the power; below, something else is louder
+_REACH = 0.4  # turns at the highest partial used, over the window
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,21 +38,21 @@ class Quick:
     ----------
     hz, sigma_cents : float
     heard : bool
-        Whether any partial stands out of the noise.
+        Whether any partial stands out from the noise.
     explained : float
         Share of the stretch's power that the comb's partials hold, 0 to 1.
     every_nth : int or None
-        2, 3 …: only every such partial is heard, so another pipe or an overtone sounds.
+        2, 3 …: only every second, third … partial is heard, so another pipe or an overtone sounds.
     seconds : float
         Length of the stretch.
     room_cents : float
-        Standard deviation that a room still filling adds [cents]; not in `sigma_cents`.
+        Standard deviation due to a room still filling [cents]; not in `sigma_cents`.
     spread_cents : float
-        How far its partials stand apart from one another, each by itself [cents].
+        How far its partials, taken singly, disagree [cents].
     own_db : float
-        Level of its partials together, a full-scale sine being 0 dB.
+        Level of its partials together; a full-scale sine is 0 dB.
     bright_db : float
-        Mean square number of its partials, weighed by their power [dB]: falls where they dull.
+        Mean square number of its partials, weighted by power [dB]; falls as the sound dulls.
     """
 
     hz: float
@@ -68,7 +68,7 @@ class Quick:
 
     @property
     def agrees(self) -> bool:
-        """Whether its partials stand where those of one pipe do, and hold the sound."""
+        """Whether its partials are where those of one pipe would be, and explain the sound."""
         usual = _SPREAD_ROOMS * self.room_cents
         return self.spread_cents < usual + _SPREAD_CENTS and self.explained > _LEAST_EXPLAINED
 
@@ -88,16 +88,16 @@ def quick_look(
     samples : ndarray, shape (n,)
         Six periods of the pipe or more.
     near_hz : float
-        Where it was last heard [Hz].
+        Where the pipe was last heard [Hz].
     wide : bool
-        Search sixty cents around it first.
+        Whether to search sixty cents around it first.
     company : Company, optional
         What else sounds: partials that are not the pipe's own are left out.
 
     Returns
     -------
     Quick or None
-        None where nothing can be made of the stretch.
+        None if the stretch gives no result.
     """
     count = len(samples)
     if count < 64 or float(np.abs(samples).max()) < 1e-6:
@@ -133,7 +133,7 @@ def quick_look(
         hz *= 1.0 + float(np.clip(offset / (2.0 * np.pi * hz), -0.02, 0.02))
         if reach == partials and abs(offset) * partials * seconds < 0.05:
             break
-        # The next partials may join whose phase the last step makes sure.
+        # Partials whose phase the last step made sure may join next.
         reach = min(partials, max(2 * reach, int(_REACH / (sigma * seconds + 1e-9))))
     there = power > _PRESENT * noise
     there &= power > power.max() * 10.0 ** (-_WHOLE_DB / 10.0)
@@ -161,7 +161,7 @@ def quick_look(
 def _apart(
     c: NDArray[np.complex128], d: NDArray[np.complex128], numbers: NDArray[np.int64], spread: float
 ) -> float:
-    """How far partials stand apart, each by itself [rad/s]; a room turns all by about as much."""
+    """How far partials disagree, taken singly [rad/s]; a room turns all by about as much."""
     if len(numbers) < 2:
         return 0.0
     own = (d * c.conj()).imag / np.maximum(np.abs(c) ** 2, 1e-30) / spread / numbers
@@ -186,7 +186,7 @@ def _sums(
 
 
 def _noise(between: NDArray[np.complex128], partials: int) -> NDArray[np.float64]:
-    """Noise power at each partial: the mean of what lies halfway around, five wide."""
+    """Noise power at each partial: the mean halfway between partials, five wide."""
     power = np.abs(between) ** 2
     if partials == 1:
         return np.array([power.mean()])
@@ -202,7 +202,7 @@ def _step(
     spread: float,
     own_partials: NDArray[np.bool_],
 ) -> tuple[float, float]:
-    """Error of the fundamental [rad/s] and its standard deviation, by the lowest partials."""
+    """Error of the fundamental [rad/s] and its standard deviation, from the lowest partials."""
     reach = len(own_partials)
     number = np.arange(1, reach + 1)
     power = np.abs(c[:reach]) ** 2

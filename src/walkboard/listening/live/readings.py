@@ -1,4 +1,4 @@
-"""What the live tracker gives, about twenty times a second."""
+"""What the live tracker returns, about twenty times a second."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ _MOST_NUMBER = 12
 
 
 class LiveFlag(StrEnum):
-    """What is odd about a live reading, or is heard in its place."""
+    """What is odd about a live reading, or what is heard instead."""
 
     SILENT = "silent"  # nothing sounds
-    NOISE = "noise"  # something sounds that is no pipe of the rank
+    NOISE = "noise"  # something sounds that is not a pipe of the rank
     OTHER_KEY = "other_key"  # another key of the rank is held instead
-    NEIGHBOUR = "neighbour"  # another pipe sounds besides
+    NEIGHBOUR = "neighbour"  # another pipe sounds too
     OCTAVE = "octave"  # the pipe speaks an overtone
-    HIDDEN = "hidden"  # another pipe stands on all its partials
+    HIDDEN = "hidden"  # another pipe covers all its partials
     UNSTEADY = "unsteady"  # what sounds is not one steady pipe: speech, a knock, the attack
     TREMULANT = "tremulant"  # the pitch swings as a tremulant makes it
     MOVING = "moving"  # the pipe has just been moved
-    FAINT = "faint"  # too unsure for a value
+    FAINT = "faint"  # too uncertain for a value
     MERGED = "merged"  # pipe and reference cannot be separated yet
     GAP = "gap"  # samples are missing in the sound
     CLIPPED = "clipped"
@@ -56,9 +56,9 @@ class LiveReading:
     near_hz, bound_cents : float or None
         For a pipe merged with its reference: both are within the bound of this place.
     company : Company or None
-        What its partials say of other pipes.
+        What its partials show of other pipes.
     own_db, bright_db : float or None
-        Level and brightness of the pipe's own partials, see `live.quick.Quick`.
+        Level and brightness of the pipe's own partials; see `live.quick.Quick`.
     """
 
     at_s: float
@@ -80,7 +80,7 @@ class LiveReading:
 
     @property
     def is_plain(self) -> bool:
-        """Whether it has a value and nothing is odd about it but clipping."""
+        """Whether it has a value and nothing odd about it except clipping."""
         return self.cents is not None and all(flag is LiveFlag.CLIPPED for flag in self.flags)
 
     def without(self, *flags: LiveFlag) -> LiveReading:

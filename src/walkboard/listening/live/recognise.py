@@ -1,8 +1,8 @@
 """What else sounds: names another key of the rank from the peaks of a short spectrum.
 
-The peaks that stand out of the noise are listed; a comb is scored by the share of the peaks' power
-that it explains, times the share of its own lowest partials that are there. The first keeps a
-key an octave above from winning, the second one an octave below.
+The peaks that stand out from the noise are listed; a comb is scored by the share of the peaks'
+power that it explains, times the share of its own lowest partials that are present. The first
+factor keeps a key an octave above from winning, the second a key an octave below.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ _PEAK = 40.0  # power over the floor around it
 _RANGE_DB = 45.0
 _NEAR_CENTS = 45.0
 _USUAL_CENTS = 25.0
-_CLEAR = 0.4  # score from which a comb is named
-_BETTER = 1.25  # than the pipe expected
-_LEAST_SHARE = 0.04  # of the power, that a second pipe must hold
+_CLEAR = 0.4  # score from which a comb is identified
+_BETTER = 1.25  # times the score of the expected pipe
+_LEAST_SHARE = 0.04  # share of the power that a second pipe must have
 _LOWEST_PARTIALS = 5
 
 
@@ -39,7 +39,7 @@ class Recognised:
     label : str or None
         Label of the other comb, where it has a name.
     instead : bool
-        Whether it sounds in place of the pipe expected.
+        Whether it sounds instead of the expected pipe.
     """
 
     flag: LiveFlag
@@ -61,14 +61,14 @@ def recognise(
     *,
     pipe_is_heard: bool,
 ) -> Recognised | None:
-    """Name what sounds beside or instead of the pipe expected; None where nothing else does.
+    """Identify what sounds beside or instead of the expected pipe; None if nothing else does.
 
     Parameters
     ----------
     samples : ndarray, shape (n,)
         A quarter of a second or ten periods.
     pipe : Comb
-        The pipe expected, where it stands.
+        The expected pipe, at its current pitch.
     others : sequence of Comb
         Other keys of the rank.
     pipe_is_heard : bool
@@ -126,8 +126,8 @@ def _peaks(samples: NDArray[np.float32], sample_rate: int) -> _Peaks:
 def _closeness(peaks: _Peaks, hz: float, resolution_hz: float) -> NDArray[np.float64]:
     """How well each peak sits on a comb, 0 to 1.
 
-    A comb stands a few cents from where its key is due; the peaks' own places are read far finer
-    than the resolution.
+    A comb is a few cents from where its key is expected; peaks are placed far more finely than the
+    resolution.
     """
     number = np.maximum(1.0, np.round(peaks.hz / hz))
     width = np.hypot(number * hz * _USUAL_CENTS / 1731.2, 0.06 * resolution_hz)
@@ -135,7 +135,7 @@ def _closeness(peaks: _Peaks, hz: float, resolution_hz: float) -> NDArray[np.flo
 
 
 def _numbers(peaks: _Peaks, hz: float, resolution_hz: float) -> NDArray[np.int64]:
-    """Number of the partial of a comb that each peak is; 0 if it is not one."""
+    """Partial number of each peak in a comb; 0 if it is not one of its partials."""
     number = np.maximum(1.0, np.round(peaks.hz / hz))
     away = np.abs(peaks.hz - number * hz)
     near = away < np.minimum(
@@ -152,7 +152,7 @@ def _score(peaks: _Peaks, hz: float, resolution_hz: float) -> float:
     close = _closeness(peaks, hz, resolution_hz)
     explained = float((peaks.power * close)[number > 0].sum()) / total
     count = min(_LOWEST_PARTIALS, max(1, int(_HIGHEST_HZ / hz)))
-    # Few partials are asked of a comb whose upper ones would be lost in the noise.
+    # A comb whose upper partials would be lost in the noise needs only a few.
     loudest = int(number[int(np.argmax(np.where(number > 0, peaks.power, 0.0)))])
     asked = np.arange(1, min(count, max(1, loudest)) + 1)
     odd_too = np.isin(asked, number).mean()
@@ -161,7 +161,7 @@ def _score(peaks: _Peaks, hz: float, resolution_hz: float) -> float:
 
 
 def _overblown(peaks: _Peaks, hz: float, resolution_hz: float) -> bool:
-    """Whether the partials that are heard are all of one pipe an overtone up."""
+    """Whether all partials heard belong to one pipe an overtone up."""
     number = _numbers(peaks, hz, resolution_hz)
     there = number[number > 0]
     if len(there) == 0:

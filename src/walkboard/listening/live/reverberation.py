@@ -1,16 +1,16 @@
-"""A look at a high pipe whose room still fills: its course run through an unknown room.
+"""A look at a high pipe while the room still fills: its course passed through an unknown room.
 
-Of partial l the sub-band is y(t) = Σ h(τ) e^{ilφ(t−τ)} + noise. φ is the pipe's phase, one course
+The sub-band of partial l is y(t) = Σ h(τ) e^{ilφ(t−τ)} + noise. φ is the pipe's phase, one course
 for all partials: a steady turn and a slow wander with a prior. h is the room's response there: the
 direct sound, then a tail whose taps are independent normal numbers of a power that falls with the
-time since. Neither is known, but they do not turn alike: what the room adds late is small, so the
-late sound tells most of φ, and the model weighs it so. For a given φ the taps are linear and are
-summed out; φ is found by Gauss–Newton on what is left, low partials first.
+time since. Neither is known, but they turn differently: what the room adds late is small, so the
+late sound says most about φ, and the model weights it accordingly. For a given φ the taps are
+linear and are integrated out; φ is found by Gauss–Newton on the residual, low partials first.
 
 The tail is a common model of reverberation (Polack 1988, thesis; Moorer 1979, Computer Music
-Journal 3(2):13; both from memory). Its time of fall is taken longer than most rooms', which costs
-little; the other way round the pitch would be believed too soon. ``bench live`` gives the bound of
-such an estimate and what this one reaches.
+Journal 3(2):13; both from memory). Its decay time is set longer than most rooms', which costs
+little; too short, and the pitch would be believed too early. ``bench live`` gives the bound of such
+an estimate and what this one reaches.
 """
 
 from __future__ import annotations
@@ -24,15 +24,15 @@ from numpy.typing import NDArray
 from walkboard.listening.live.steady import Steady
 from walkboard.quantities import CENTS_PER_NEPER
 
-LOWEST_HZ = 800.0  # below it the many partials tell the room from the pipe by themselves
-LONGEST_S = 1.3  # of sound that is looked at
-UNTIL_S = 1.8  # into a hold: then the room is as good as filled
+LOWEST_HZ = 800.0  # below, the many partials already separate the room from the pipe
+LONGEST_S = 1.3  # of sound used
+UNTIL_S = 1.8  # into a hold: by then the room is practically filled
 _STEP_S = 0.02
 _ATTACK_S = 0.06
-_BEFORE_S = 0.3  # of sound in the midst of a hold: for what the room still holds of before
-_FALL_S = 4.0  # by 60 dB
-_TAIL = 2.0  # its power over that of the direct sound
-_FLOOR = 1e-3  # of a partial's power: what this model leaves out
+_BEFORE_S = 0.3  # of sound mid-hold, to cover the echo of what came before
+_FALL_S = 4.0  # decay by 60 dB
+_TAIL = 2.0  # tail power over direct power
+_FLOOR = 1e-3  # share of a partial's power that this model ignores
 _PRESENT = 20.0
 _HIGHEST_HZ = 10_000.0
 _MOST_PARTIALS = 8
@@ -41,15 +41,15 @@ _MANY = 4
 _TERMS = 8
 _WANDER_CENTS, _WANDER_HZ = 0.1, 0.5
 _FAR_CENTS = 5.0
-_LATE_PER_S = 5.5  # by which late sound counts more, to start with: a room of 2.5 s
-_UNEXPLAINED = 4.0  # of what is left a degree of freedom: it moves, or another sounds
-_TURNS = (3, 4)  # with the low partials, with all
+_LATE_PER_S = 5.5  # initial weighting towards late sound: a room of 2.5 s
+_UNEXPLAINED = 4.0  # residual per degree of freedom; above, it moves or another pipe sounds
+_TURNS = (3, 4)  # iterations with the low partials, then with all
 _STATED = 1.3  # python -m bench live: σ by the model is too small by this
 
 
 @dataclass(frozen=True, slots=True)
 class _Course:
-    """What the pipe's phase can be: columns over the steps, and the precision of each."""
+    """The possible phase courses of the pipe: columns over the steps, and each one's precision."""
 
     columns: NDArray[np.float64]
     precision: NDArray[np.float64]
@@ -72,20 +72,20 @@ def room_look(
         .4 s to `LONGEST_S`.
     sample_rate : int
     near_hz : float
-        Where it stands, within a few tenths of a cent [Hz].
+        Its pitch, within a few tenths of a cent [Hz].
     window_s : float
-        The mean is over the last so many seconds.
+        The mean is over this last part [s].
     from_onset : bool
-        Whether the samples begin just before the pipe does, or in the midst of its sound.
+        Whether the samples begin just before the pipe does, or mid-sound.
 
     Returns
     -------
     Steady or None
-        None where no partial stands out, or no course explains the sound.
+        None if no partial stands out, or no course explains the sound.
     """
     count = max(1, min(_MOST_PARTIALS, int(min(_HIGHEST_HZ, 0.45 * sample_rate) / near_hz)))
     y, noise = _sub_bands(samples, sample_rate, near_hz, count)
-    # Where it began: the step from which the whole is as loud as a tenth of what it comes to.
+    # Where it began: the step at which the total reaches a tenth of its final loudness.
     loud = (np.abs(y) ** 2).sum(axis=0)
     y = y[:, int(np.argmax(loud > 0.1 * float(np.median(loud[len(loud) // 2 :])))) :]
     steps = y.shape[1]
@@ -128,7 +128,7 @@ def room_look(
 
 @lru_cache(maxsize=128)
 def _course(steps: int) -> _Course:
-    """Of so many steps: phase for a steady turn of one cent, then the wander's own courses."""
+    """Over the steps: the phase for a steady one cent, then the wander's basis courses."""
     times = (np.arange(steps) + 0.5) * _STEP_S
     # A second-order course of that cut-off, as pipes on wind wander (docs/listening.md).
     rate = 2.0 * np.pi * _WANDER_HZ / np.sqrt(2.0)
@@ -172,7 +172,7 @@ def _sub_bands(
 
 
 def _late_turn(y: NDArray[np.complex128], numbers: NDArray[np.int_], first: int) -> float:
-    """How fast the late sound turns on [rad/s]: the start, and already near."""
+    """Rate at which the late sound turns [rad/s]: a good starting value."""
     times = (first + np.arange(y.shape[1])) * _STEP_S
     weight = np.exp(_LATE_PER_S * (times[:-1] - times[-1]))
     turn = 0.0
@@ -191,7 +191,7 @@ def _turn(  # noqa: PLR0917
     place: NDArray[np.float64],
     course: _Course,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
-    """One Gauss–Newton step, the covariance there, and what is left a degree of freedom."""
+    """One Gauss–Newton step, the covariance there, and the residual per degree of freedom."""
     steps, heard = len(columns), y.shape[1]
     phase = np.exp(1j * np.outer(numbers, columns @ place))
     padded = np.concatenate([np.zeros((len(y), steps)), phase], axis=1)

@@ -16,7 +16,7 @@ class Ring:
     sample_rate : int
         [Hz]
     seconds : float
-        How much is kept at least [s].
+        How much to keep, at least [s].
     """
 
     def __init__(self, sample_rate: int, seconds: float) -> None:
@@ -27,7 +27,7 @@ class Ring:
         self.end_s = -np.inf
 
     def put(self, block: NDArray[np.float32], start_s: float) -> bool:
-        """Add a block; gives True where it does not join the last one, and all before is dropped.
+        """Add a block; returns True if it does not join the last one and all before is dropped.
 
         Parameters
         ----------
@@ -50,7 +50,7 @@ class Ring:
         return broken
 
     def _loudest(self, block: NDArray[np.float32]) -> int:
-        """The channel that has been loudest; it changes only for one that is twice as loud."""
+        """The loudest channel so far; it changes only for one that is twice as loud."""
         if block.shape[1] == 1:
             return 0
         power = (block.astype(np.float64) ** 2).mean(axis=0)
@@ -63,10 +63,10 @@ class Ring:
         return self._channel
 
     def last(self, seconds: float) -> NDArray[np.float32]:
-        """The newest samples, as far as they are there."""
+        """The newest samples, as many as there are."""
         count = max(1, round(seconds * self.sample_rate))
         return self._samples[-count:]
 
     def since(self, time_s: float) -> NDArray[np.float32]:
-        """The samples from a time on, as far as they are there."""
+        """The samples from a time on, as many as there are."""
         return self.last(self.end_s - time_s)

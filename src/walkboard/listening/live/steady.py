@@ -1,4 +1,4 @@
-"""A steady look: the whole machinery of one hold on the part of it heard so far."""
+"""A steady look: the full estimate of one hold, on the part of it heard so far."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class Steady:
     seconds : float
         Length of the window.
     company : Company or None
-        What else sounds, as far as the partials say; None where that was not asked.
+        What else sounds, judged by the partials; None if that was not checked.
     """
 
     hz: float
@@ -46,7 +46,7 @@ class Steady:
 def steady_look(
     samples: NDArray[np.float32], sample_rate: int, near_hz: float, filled_s: float = np.inf
 ) -> Steady | None:
-    """Measure a pipe that is known to stand within a few cents of `near_hz`.
+    """Measure a pipe known to be within a few cents of `near_hz`.
 
     Parameters
     ----------
@@ -60,8 +60,8 @@ def steady_look(
     Returns
     -------
     Steady or None
-        None where its course leaves most of the power unsteady, as while it is being moved. Where
-        another pipe stands on all partials (`company.is_hidden`) the value is not the pipe's.
+        None if its course leaves most of the power unsteady, as while it is being tuned. If another
+        pipe covers all partials (`company.is_hidden`), the value is not the pipe's.
     """
     spectrum = spectrum_of_hold(samples[:, np.newaxis], sample_rate)
     numbers = numbers_below(near_hz, sample_rate, _MOST_PARTIALS)

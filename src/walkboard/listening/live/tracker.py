@@ -1,15 +1,15 @@
 """The live tracker: follows one pipe, alone or beside a reference, block by block.
 
 Conventions. Times are seconds of the source's clock. A deviation in cents and a beat rate are
-positive where the pipe is sharp. A reading that cannot be trusted has no ``hz`` and flags that say
+positive when the pipe is sharp. A reading that cannot be trusted has no ``hz``, and its flags say
 what is heard instead.
 
-Each update makes two looks at what lies in the ring. A *quick* one (`live.quick`, the last
-0.2 s or six periods) follows a pipe that is being moved and tells when it began to move; a *steady*
-one (`live.steady`: the machinery of `estimating`) covers what has been heard since then, so the
-reading tightens as the hold lasts. For a high pipe whose room still fills, `live.reverberation`
-separates the two. Beside a reference both pipes are read jointly
-(`live.pair`). What else sounds is named by `live.recognise`.
+Each update takes two looks at the newest sound. A *quick* one (`live.quick`, the last 0.2 s or six
+periods) follows a pipe that is being tuned and shows when it began to move; a *steady* one
+(`live.steady`: the estimate of `hold`) covers the sound since then, so the reading tightens as the
+hold lasts. For a high pipe while the room still fills, `live.reverberation` separates the two.
+Beside a reference both pipes are measured jointly (`live.pair`). `live.recognise` identifies what
+else sounds.
 """
 
 from __future__ import annotations
@@ -49,9 +49,9 @@ class Expected:
     pipe : Comb
         Its target: ``hz`` is what the reading is compared with.
     reference : Comb or None
-        A pipe that sounds together with it, where it stands (or is believed to).
+        A pipe that sounds together with it, at its pitch as far as known.
     others : tuple of Comb
-        The other keys of the rank, so that a slip of the key holder is named.
+        The other keys of the rank, so that a key holder's slip is recognised.
     """
 
     pipe: Comb
@@ -61,16 +61,16 @@ class Expected:
 
 @dataclass(slots=True)
 class Tracker:
-    """Follows the pipe that is expected.
+    """Follows the expected pipe.
 
     Attributes
     ----------
     sample_rate : int
         Sample rate of the blocks [Hz].
     expected : Expected
-        Change it with `expect`.
+        What is being tuned; change it with `expect`.
     update_s : float
-        Between two readings of one pipe [s].
+        Time between two readings of one pipe [s].
     longest_s : float
         Longest window of a steady reading [s]; may be changed at any time.
     """
@@ -89,7 +89,7 @@ class Tracker:
 
     def __post_init__(self) -> None:
         if not 4_000 <= self.sample_rate <= 400_000:
-            raise ValueError(f"a sample rate lies between 4 and 400 kHz, not {self.sample_rate}")
+            raise ValueError(f"the sample rate must be 4 to 400 kHz, not {self.sample_rate}")
         self._ring = Ring(self.sample_rate, LIMITS.ring_s)
         self.expect(self.expected)
 
@@ -103,12 +103,12 @@ class Tracker:
             self._pair = PairTracker(expected.pipe, expected.reference)
 
     def take(self, samples: NDArray[np.floating], start_s: float) -> tuple[LiveReading, ...]:
-        """Take a block and give the readings that have come due, mostly one or none.
+        """Take a block and return the readings now due, mostly one or none.
 
         Parameters
         ----------
         samples : ndarray, shape (n,) or (n, channels)
-            Full scale ±1. Values that are no numbers count as 0.
+            Full scale ±1. Values that are not numbers count as 0.
         start_s : float
             Time of the first sample. Where it is later than the end of the last block by more than
             a few milliseconds, blocks were lost, and tracking of the hold restarts.
@@ -158,7 +158,7 @@ class Tracker:
         return self._judged(reading, look)
 
     def _plain(self, look: Quick) -> bool:
-        """Whether it is plainly the pipe expected and nothing else."""
+        """Whether it is clearly the expected pipe and nothing else."""
         away = abs(cents_between(self.expected.pipe.hz, look.hz))
         return (
             look.explained > 1.0 - LIMITS.unexplained
@@ -167,7 +167,7 @@ class Tracker:
         )
 
     def _nearer(self, hz: float) -> Comb | None:
-        """Another key of the rank that a frequency is nearer to than to the pipe expected."""
+        """The other key of the rank that a frequency is nearer to than to the expected pipe."""
         away = abs(cents_between(self.expected.pipe.hz, hz))
         if away < LIMITS.own_cents:
             return None
@@ -179,7 +179,7 @@ class Tracker:
         return near
 
     def _judged(self, reading: LiveReading, look: Quick) -> LiveReading:
-        """The reading with what is odd about it; without its value where that is another's."""
+        """The reading with what is odd about it; without its value if that is another pipe's."""
         hold = self._hold
         reading = replace(reading, own_db=look.own_db, bright_db=look.bright_db)
         if hold is None:
@@ -200,7 +200,7 @@ class Tracker:
         return replace(reading, flags=flags, company=hold.company)
 
     def _swings(self, now_s: float, hold: Hold) -> bool:
-        """Whether a tremulant is on; asked now and then, the last answer stands meanwhile."""
+        """Whether a tremulant is on; checked now and then, with the last answer kept in between."""
         if (
             now_s - hold.swing_asked_s >= LIMITS.swings_every_s
             and now_s - hold.began_s > LIMITS.swings_from_s
@@ -211,7 +211,7 @@ class Tracker:
         return hold.swings
 
     def _has_gap(self, now_s: float, hold: Hold, look: Quick) -> bool:
-        """Whether samples went missing a moment ago; the hold is then read from there on."""
+        """Whether samples went missing a moment ago; if so, the hold is read from there on."""
         hold.voices.append((now_s, not look.agrees or look.explained < LIMITS.gap_share))
         strange = [
             is_strange for at_s, is_strange in hold.voices if at_s > now_s - LIMITS.gap_sound_s
@@ -262,14 +262,14 @@ class Tracker:
             )
         hold.steady = steady
         hold.hz = steady.hz
-        # While the room still fills, or still holds the pitch before a move, σ says so.
+        # σ includes a room that still fills, or still rings with the pitch before a move.
         filled_s = now_s - steady.seconds - hold.quiet_since_s
         filling = hold.room_cents * float(np.exp(-max(0.0, filled_s) / LIMITS.room_fills_s))
         sigma = float(np.hypot(steady.sigma_cents, filling))
         return self._reading(now_s, steady.hz, sigma, steady.seconds, level, flags, heard)
 
     def _through_room(self, now_s: float, hold: Hold, steady: Steady) -> Steady | None:
-        """A high pipe separated from the room that fills with it; None if that is not the case."""
+        """A high pipe separated from the filling room; None if that does not apply."""
         into_s = now_s - hold.began_s
         is_high = self.expected.pipe.hz >= room.LOWEST_HZ
         if hold.moved or into_s > room.UNTIL_S or not is_high:
@@ -291,7 +291,7 @@ class Tracker:
         return seen if abs(cents_between(steady.hz, seen.hz)) < LIMITS.agree_sigmas * sure else None
 
     def _begin_s(self, now_s: float, hold: Hold) -> float:
-        """From when on a steady look is made: the room fills, so the beginning is left out."""
+        """Where a steady look begins: the room fills first, so the beginning is skipped."""
         into_s = now_s - hold.quiet_since_s
         return max(hold.quiet_since_s + min(1.0, into_s / 3.0), now_s - self.longest_s)
 
@@ -383,11 +383,11 @@ class Tracker:
     def _look_around(
         self, now_s: float, level: float, recent: NDArray[np.float32], look: Quick | None
     ) -> None:
-        """Find out now and then what else sounds; the last answer stands meanwhile."""
+        """Check now and then what else sounds; the last answer is kept in between."""
         if look is not None and self._plain(look):
             self._recognised = None
             return
-        # A hold that goes on is seldom another's; one that begins is asked at once.
+        # A continuing hold rarely changes to another pipe; a new one is checked at once.
         if self._hold is not None and now_s - self._looked_s < LIMITS.recognise_s:
             return
         if level < 1e-6:
@@ -408,5 +408,5 @@ def _clips(samples: NDArray[np.float32]) -> bool:
 
 
 def _db(level: float) -> float:
-    """Level of a root mean square, a full-scale sine being 0 dB."""
+    """Level of a root mean square; a full-scale sine is 0 dB."""
     return float(20.0 * np.log10(max(level, 1e-7)) + 3.01)

@@ -15,7 +15,7 @@ _PERIODS = 4.0
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """From where on a swing is a tremulant's. Fitted by ``bench mishaps``, but where said.
+    """When a swing is a tremulant's. Fitted by ``bench mishaps``, except where marked.
 
     Attributes
     ----------
@@ -28,7 +28,7 @@ class Limits:
     share : float
         Share of the pitch's variance explained by the swing [-].
     one_rate : float
-        How much the rates of two partials may differ [-]; beats go with the partial's number.
+        How much the rates of two partials may differ [-]; beats scale with the partial's number.
     """
 
     seconds: float = 1.0
@@ -52,7 +52,7 @@ def swings(
     samples : ndarray, shape (n,)
         A second of sound.
     hz : float
-        Where the pipe stands, on the mean [Hz].
+        The pipe's mean frequency [Hz].
     """
     if len(samples) < 0.9 * limits.seconds * sample_rate:
         return False

@@ -1,4 +1,4 @@
-"""What a stream holds, by its first bytes: the content decides, never the name."""
+"""What a stream contains, by its first bytes: the content decides, never the name."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from typing import BinaryIO, Literal
 from walkboard.errors import SoundError
 
 ALLOWED = "Give a WAV, FLAC, OGG, MP3, AIFF or M4A recording."
-_UNKNOWN_LENGTHS = (0, 0xFFFF_FFFF)  # what a writer leaves that cannot go back to its header
+_UNKNOWN_LENGTHS = (0, 0xFFFF_FFFF)  # left by a writer that cannot go back to its header
 _SOUND = (b"data", b"SSND")  # the chunk that holds the sound, of WAV and of AIFF
-_MOST_CHUNKS = 1000  # before the sound; recorders write fewer than twenty. Chosen.
+_MOST_CHUNKS = 1000  # chunks before the sound; recorders write fewer than twenty. Chosen.
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +24,8 @@ class Container:
         Its usual name.
     by_libsndfile : bool
     pyav_format : str or None
-        The one demuxer that PyAV may use. It is always named: left to guess, it would also follow
-        play lists to other files.
+        The only demuxer that PyAV may use. Always given: left to guess, PyAV would also follow
+        playlists to other files.
     suffixes : tuple of str
         File name endings that fit.
     """
@@ -74,12 +74,12 @@ def recognise(stream: BinaryIO, name: str) -> Container:
     stream : binary stream
         Seekable; left at its start.
     name : str
-        For messages.
+        Used in messages.
 
     Raises
     ------
     SoundError
-        When it is empty or no recording.
+        If it is empty or not a recording.
     """
     stream.seek(0)
     head = stream.read(4096)
@@ -99,21 +99,21 @@ def recognise(stream: BinaryIO, name: str) -> Container:
 
 
 def odd_suffix(container: Container, name: str) -> str | None:
-    """The ending of a name that promises another kind of recording than there is, or None."""
+    """The ending of a name that promises a different kind of recording, or None."""
     suffix = name.rpartition(".")[2].lower() if "." in name else ""
     return suffix if suffix in _SUFFIXES and suffix not in container.suffixes else None
 
 
 def share_present(stream: BinaryIO, container: Container) -> float | None:
-    """Which part of the sound that a WAV or AIFF header promises is really in the file.
+    """How much of the sound that a WAV or AIFF header promises is really in the file.
 
     Decoders quietly believe the file's length, so a recording that was cut off looks whole.
 
     Returns
     -------
     float or None
-        Below 1 where the file was cut off, above 1 where it goes on after what the header
-        promises; None where the header makes no promise.
+        Below 1 if the file was cut off, above 1 if it continues beyond what the header promises;
+        None if the header gives no length.
     """
     if container not in (_WAV, _AIFF):
         return None
@@ -143,7 +143,7 @@ def share_present(stream: BinaryIO, container: Container) -> float | None:
 
 @dataclass(frozen=True, slots=True)
 class _Chunk:
-    """One chunk of a RIFF or IFF file: its name, where it begins, and the length it claims."""
+    """One chunk of a RIFF or IFF file: its name, start, and claimed length."""
 
     name: bytes
     at: int
@@ -166,7 +166,7 @@ def _chunks(stream: BinaryIO) -> Iterator[_Chunk]:
 
 
 def _refuse_endless_header(stream: BinaryIO, name: str) -> None:
-    """SoundError for a header that no sound follows, which decoders search to the file's end."""
+    """SoundError for a header with no sound after it, which decoders would search to the end."""
     count = 0
     for chunk in _chunks(stream):
         count += 1
@@ -175,24 +175,24 @@ def _refuse_endless_header(stream: BinaryIO, name: str) -> None:
             return
         if chunk.name == bytes(4):
             raise SoundError(
-                "Zeros follow the header, and no sound: the recorder lost its power too early.",
+                "Only zeros follow the header: the recorder lost power too early.",
                 where=name,
                 fix="Look for another copy on the recorder.",
             )
     stream.seek(0)
     if count == _MOST_CHUNKS:
         raise SoundError(
-            f"No sound is found within the first {_MOST_CHUNKS} parts of this file: it is damaged.",
+            f"There is no sound in the first {_MOST_CHUNKS} parts of this file: it is damaged.",
             where=name,
             fix="Copy it again from the recorder.",
         )
 
 
 def tells_length(stream: BinaryIO, container: Container) -> bool:
-    """Whether the header tells how long the sound is.
+    """Whether the header says how long the sound is.
 
-    An MP3 does only in a Xing, Info or VBRI tag in its first frame; libsndfile guesses without
-    one, and believes its guess: it leaves out half of a recording whose beginning is quiet.
+    An MP3 does so only in a Xing, Info or VBRI tag in its first frame. Without one libsndfile
+    guesses and trusts its guess: it drops half of a recording that begins quietly.
     """
     if container is not _MP3:
         return True
@@ -204,7 +204,7 @@ def tells_length(stream: BinaryIO, container: Container) -> bool:
 
 
 def breaks_off(stream: BinaryIO, container: Container) -> bool:
-    """Whether an OGG stream lacks the mark of its end (RFC 3533, section 6, header type bit 3)."""
+    """Whether an OGG stream lacks its end mark (RFC 3533, section 6, header type bit 3)."""
     if container is not _OGG:
         return False
     size = stream.seek(0, 2)
@@ -257,10 +257,14 @@ def _what_else(head: bytes) -> str:
         if head.startswith(magic):
             return words
     if not head.strip(b"\0"):
-        return "a file of zeros, as a recorder leaves it when it is switched off too early"
+        return "a file of zeros, as a recorder leaves when it is switched off too early"
     try:
         text = head[: max(len(head) - 4, 1)].decode("utf-8")
     except UnicodeDecodeError:
-        return "no recording that is known here"
+        return "not a kind of recording that Walkboard can read"
     printable = sum(c.isprintable() or c.isspace() for c in text)
-    return "a text file" if printable >= 0.95 * len(text) else "no recording that is known here"
+    return (
+        "a text file"
+        if printable >= 0.95 * len(text)
+        else "not a kind of recording that Walkboard can read"
+    )

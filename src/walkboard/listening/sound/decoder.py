@@ -1,4 +1,4 @@
-"""The interface of every decoder of recordings, and how it reports damage in the middle."""
+"""The interface of every decoder, and how it reports damage in the middle of a recording."""
 
 from __future__ import annotations
 
@@ -16,23 +16,23 @@ Samples: TypeAlias = NDArray[np.float32]
 
 
 class Coding(StrEnum):
-    """How samples are coded, as far as overload looks different in them."""
+    """How samples are coded, as far as it changes how overload looks."""
 
-    INTEGER = "integer"  # stops at the highest code
-    FLOAT = "float"  # may pass full scale unharmed
-    LOSSY = "lossy"  # a clipped top comes back uneven
+    INTEGER = "integer"  # stops at the highest value
+    FLOAT = "float"  # may exceed full scale without harm
+    LOSSY = "lossy"  # clipped peaks are decoded unevenly
 
 
 class DamageError(Exception):
-    """A decoder cannot go on from the frame it has reached; never leaves `listening`."""
+    """A decoder cannot continue from the frame it has reached; never leaves `listening`."""
 
 
 class Decoder(Protocol):
-    """One recording, decoded from its start as often as asked."""
+    """One recording, decoded from the start as often as needed."""
 
     @property
     def info(self) -> SoundInfo:
-        """What the header says; its length is nan where the header gives none."""
+        """What the header says; the length is nan if the header gives none."""
 
     @property
     def coding(self) -> Coding:
@@ -40,17 +40,17 @@ class Decoder(Protocol):
 
     @property
     def bits(self) -> int | None:
-        """Bits of an integer sample; None for other codings."""
+        """Bits per integer sample; None for other codings."""
 
     @property
     def filled(self) -> list[tuple[int, int]]:
         """Frames (from, to) that were lost in the last pass and filled with silence."""
 
     def blocks(self, frames: int, *, skip: int = 0) -> Iterator[Samples]:
-        """Blocks of so many frames (the last may be shorter), after the first `skip` frames.
+        """Blocks of `frames` frames (the last may be shorter), after the first `skip` frames.
 
         Raises
         ------
         DamageError
-            Where nothing more can be decoded although the recording should go on.
+            If nothing more can be decoded although the recording should continue.
         """

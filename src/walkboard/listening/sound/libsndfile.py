@@ -14,7 +14,7 @@ from walkboard.listening.sound.containers import Container
 from walkboard.listening.sound.decoder import Coding, DamageError, Samples
 from walkboard.listening.types import SoundInfo
 
-_NO_LENGTH = 1 << 60  # libsndfile gives 2^63 − 1 frames where a header tells no length
+_NO_LENGTH = 1 << 60  # libsndfile gives 2^63 − 1 frames if the header has no length
 _INTEGER_BITS = {"PCM_U8": 8, "PCM_S8": 8, "PCM_16": 16, "PCM_24": 24, "PCM_32": 32}
 _ALAC_BITS = {"ALAC_16": 16, "ALAC_20": 20, "ALAC_24": 24, "ALAC_32": 32}
 _FLOATS = {"FLOAT": "32-bit float", "DOUBLE": "64-bit float"}
@@ -22,10 +22,10 @@ _WORDS = {"VORBIS": "Vorbis", "OPUS": "Opus"}
 
 
 class _Unsought(sf.SoundFile):  # type: ignore[misc] # soundfile has no types
-    """Reads straight on.
+    """Reads forward without seeking.
 
     soundfile seeks after every read of a seekable file. In MP3 a seek loses what the next frame
-    borrows from the last ones: blocks come out shifted by up to 8 ms and with holes.
+    needs from the previous ones: blocks come out shifted by up to 8 ms and with holes.
     """
 
     def seekable(self) -> bool:
@@ -33,10 +33,10 @@ class _Unsought(sf.SoundFile):  # type: ignore[misc] # soundfile has no types
 
 
 class _Bounded:
-    """A stream for libsndfile in which a seek before its start stays where it is.
+    """A stream for libsndfile in which a seek before the start does nothing.
 
-    A damaged header can ask for one; in the stream itself it would be an error within libsndfile's
-    callback, which is printed to the user and then forgotten.
+    A damaged header can cause one; the stream itself would raise within libsndfile's callback,
+    which prints the error to the user and then ignores it.
     """
 
     def __init__(self, stream: BinaryIO) -> None:
@@ -58,14 +58,14 @@ class _Bounded:
 class LibsndfileDecoder:
     """A recording through libsndfile.
 
-    Encoder delay: libsndfile takes off what an MP3's LAME/Info tag and an Opus header tell, so
-    times agree with the recording before coding. An MP3 without that tag starts late by its
-    encoder's delay, commonly 1105 samples.
+    Encoder delay: libsndfile removes what an MP3's LAME/Info tag or an Opus header states, so times
+    agree with the recording before coding. An MP3 without that tag starts late by its encoder's
+    delay, commonly 1105 samples.
 
     Raises
     ------
     SoundError
-        When libsndfile cannot read the header.
+        If libsndfile cannot read the header.
     """
 
     def __init__(self, stream: BinaryIO, name: str, container: Container) -> None:
@@ -98,7 +98,7 @@ class LibsndfileDecoder:
         self.info = SoundInfo(seconds, rate, channels, words)
 
     def blocks(self, frames: int, *, skip: int = 0) -> Iterator[Samples]:
-        """As `walkboard.listening.sound.decoder.Decoder.blocks` says."""
+        """See `walkboard.listening.sound.decoder.Decoder.blocks`."""
         self._stream.seek(0)
         with _Unsought(_Bounded(self._stream)) as opened:
             while True:

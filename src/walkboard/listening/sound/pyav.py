@@ -21,24 +21,24 @@ _FULL_SCALE = {"s16": 2.0**15, "s32": 2.0**31, "s64": 2.0**63}
 _CODES = {"u8": "u1", "s16": "i2", "s32": "i4", "s64": "i8", "flt": "f4", "dbl": "f8"}
 _WORDS = {"aac": "AAC", "alac": "ALAC", "opus": "Opus", "mp3float": "", "flac": ""}
 _EXACT_LENGTH = ("mov", "wav", "flac")  # demuxers whose stream length comes from the header
-_HOLE_S = 0.05  # a jump of the time stamps beyond this is lost sound; below, it is rounding
+_HOLE_S = 0.05  # a larger jump of the time stamps is lost sound; a smaller one is rounding
 _LONGEST_HOLE_S = 600.0  # a longer jump is a broken time stamp
 
 
 class PyavDecoder:
     """A recording through PyAV.
 
-    A packet that cannot be decoded is passed over; where time stamps tell how much is missing,
-    silence stands in for it (`filled`). `bad_at` lists the frames at which packets were bad.
+    A packet that cannot be decoded is skipped; if time stamps show how much is missing, silence
+    replaces it (`filled`). `bad_at` lists the frames at which packets were bad.
 
     Encoder delay: the edit list of an M4A file is obeyed, and the padding that its last packet
     holds is cut off, so times agree with the recording before coding. A bare AAC stream (ADTS)
-    tells no delay and starts late by its encoder's, commonly 1024 or 2112 samples.
+    states no delay and starts late by its encoder's, commonly 1024 or 2112 samples.
 
     Raises
     ------
     SoundError
-        When the header cannot be read or there is no sound in it.
+        If the header cannot be read or there is no sound in it.
     """
 
     def __init__(self, stream: BinaryIO, name: str, container: Container) -> None:
@@ -75,7 +75,7 @@ class PyavDecoder:
             opened.close()
 
     def blocks(self, frames: int, *, skip: int = 0) -> Iterator[Samples]:
-        """As `walkboard.listening.sound.decoder.Decoder.blocks` says."""
+        """See `walkboard.listening.sound.decoder.Decoder.blocks`."""
         block = np.empty((frames, self._channels), np.float32)
         used = 0
         for piece in self._pieces():
@@ -97,7 +97,7 @@ class PyavDecoder:
             yield block[:used]
 
     def _pieces(self) -> Iterator[Samples]:
-        """Decoded frames in time, lost ones replaced by silence, the coder's padding cut off."""
+        """Decoded frames in order, lost ones replaced by silence, the coder's padding removed."""
         self.filled = []
         self.bad_at = []
         self._done = 0
@@ -120,7 +120,7 @@ class PyavDecoder:
                         yield np.zeros((lost, self._channels), np.float32)
                 piece = _samples(frame)
                 padding = self._done + len(piece) - promised if promised is not None else 0
-                # Only the last packet's padding: a header that tells too little is not believed.
+                # Only the last packet's padding: a header that states too little is ignored.
                 if 0 < padding < len(piece) and self._container.pyav_format == "mov":
                     piece = piece[: len(piece) - padding]
                 self._done += len(piece)
@@ -129,7 +129,7 @@ class PyavDecoder:
             opened.close()
 
     def _frames(self, opened: InputContainer) -> Iterator[AudioFrame]:
-        """Frames of every packet that can be decoded; damaged ones are noted and passed over."""
+        """Frames of every packet that can be decoded; damaged ones are noted and skipped."""
         packets = opened.demux(_audio(opened))
         while True:
             try:
@@ -179,14 +179,14 @@ def _audio(opened: InputContainer) -> AudioStream:
 def _samples(frame: AudioFrame) -> Samples:
     """Samples of a decoded frame as float32 of shape (frames, channels).
 
-    By its planes: PyAV's own conversion also reads planes that are not there where a frame has
-    eight channels or more, as a damaged AAC header can claim, and the process dies of it.
+    Plane by plane: with eight channels or more, as a damaged AAC header can claim, PyAV's own
+    conversion reads planes that do not exist, which crashes the process.
     """
     channels = len(frame.layout.channels)
     kind = frame.format.name.rstrip("p")
     code = _CODES.get(kind)
     if code is None:
-        raise DamageError(f"its samples are of a kind that is not read here ({kind})")
+        raise DamageError(f"its sample format is not supported ({kind})")
     if frame.format.is_planar:
         planes = [frame.planes[channel] for channel in range(channels)]
         shaped = np.stack(

@@ -1,4 +1,4 @@
-"""What one pass over a recording tells of its soundness: overload, dead channels, offset, gaps."""
+"""What one pass over a recording shows of its quality: overload, dead channels, offset, gaps."""
 
 from __future__ import annotations
 
@@ -11,22 +11,22 @@ from numpy.typing import NDArray
 
 from walkboard.listening.sound.decoder import Coding, Samples
 
-SILENT_BELOW_DB = -80.0  # of half the swing; the dither of 16 bits lies below. Chosen.
-DEAD_BELOW_DB = -60.0  # of a channel under the loudest one. Chosen.
-LARGE_OFFSET = 0.01  # of full scale; a sound converter is far better. Chosen.
-QUIET_BELOW_DB = -40.0  # of the peak: noise of small recorders begins to count. Chosen.
+SILENT_BELOW_DB = -80.0  # half the swing; 16-bit dither is below. Chosen.
+DEAD_BELOW_DB = -60.0  # a channel relative to the loudest one. Chosen.
+LARGE_OFFSET = 0.01  # of full scale; a healthy converter is far better. Chosen.
+QUIET_BELOW_DB = -40.0  # peak; below, the noise of small recorders begins to matter. Chosen.
 _ABSURD = 1e4  # times full scale, 80 dB over: no float recording of sound holds it
-_PILE = 6.0  # times as many samples at the extreme as at the level below; derived in `piles_up`
-_QUIETEST_STOP = 1e-3  # of full scale: below it nothing runs against a stop. Chosen.
-_CLIP_RUN = 3  # samples in succession at the stop
-_CLIP_RUNS = 3  # such runs: one alone may be the honest top of a recording set to full scale
-_CLIP_JOIN_S = 0.125  # two periods of 16 Hz: runs nearer than this are one span
-_MOST_SPANS = 1000  # kept; more are only counted
+_PILE = 6.0  # ratio of samples at the extreme to the level below; derived in `piles_up`
+_QUIETEST_STOP = 1e-3  # of full scale: nothing clips below this. Chosen.
+_CLIP_RUN = 3  # consecutive samples at the limit
+_CLIP_RUNS = 3  # such runs: a single one may be a real peak normalised to full scale
+_CLIP_JOIN_S = 0.125  # two periods of 16 Hz: closer runs form one span
+_MOST_SPANS = 1000  # spans kept; more are only counted
 
 
 @dataclass(frozen=True, slots=True)
 class ClippedSpan:
-    """A stretch in which a channel runs against its stop again and again.
+    """A stretch in which a channel clips again and again.
 
     Attributes
     ----------
@@ -34,7 +34,7 @@ class ClippedSpan:
     channel : int
         From 0.
     runs : int
-        How many tops are cut off in it.
+        How many peaks are cut off in it.
     """
 
     start_s: float
@@ -45,14 +45,14 @@ class ClippedSpan:
 
 @dataclass(frozen=True, slots=True)
 class SoundQuality:
-    """How sound a recording is, measured over all of it.
+    """The quality of a recording, measured over all of it.
 
     Attributes
     ----------
     seconds : float
         Length as decoded.
     peak_db : float
-        Largest magnitude of any channel [dB of full scale]; −inf where all samples are zero.
+        Largest magnitude of any channel [dB of full scale]; −inf if all samples are zero.
     swing_db : float
         Half the distance between the highest and the lowest sample, loudest channel [dB].
     channel_db : tuple of float
@@ -60,10 +60,10 @@ class SoundQuality:
     dc_offset : tuple of float
         Mean of each channel, as a part of full scale.
     clipped : tuple of ClippedSpan
-        In time; at most 1000.
+        In order of time; at most 1000.
     not_numbers : int
-        Samples that were no finite number, or ten thousand times full scale and more; they were
-        read as silence.
+        Samples that were not finite numbers, or were ten thousand times full scale or more; they
+        were read as silence.
     dead_channels : tuple of int
         Channels, from 0, more than 60 dB under the loudest.
     warnings : tuple of str
@@ -102,7 +102,7 @@ class _Run:
 
 @dataclass(slots=True)
 class QualityMeter:
-    """Takes a recording block by block and gives its `SoundQuality`.
+    """Takes a recording block by block and returns its `SoundQuality`.
 
     Parameters
     ----------
@@ -133,8 +133,8 @@ class QualityMeter:
         self._squares = np.zeros(self.channels)
 
     def take(self, block: Samples) -> Samples:
-        """Account for a block of shape (frames, channels); returns it with finite samples only."""
-        # Reducing along interleaved samples is ten times slower than along each channel laid out.
+        """Take in a block of shape (frames, channels); returns it with finite samples only."""
+        # Reducing interleaved samples is ten times slower than reducing contiguous channels.
         laid_out = np.ascontiguousarray(block.T)
         squares = _squares_of(laid_out)
         if not (squares <= _ABSURD**2).all():
@@ -152,12 +152,12 @@ class QualityMeter:
         return block
 
     def result(self, warnings: tuple[str, ...] = ()) -> SoundQuality:
-        """The quality of all that was taken.
+        """The quality of everything taken in.
 
         Parameters
         ----------
         warnings : tuple of str
-            What is already known; put before what is found here.
+            Warnings already known; they come before those found here.
         """
         for channel in tuple(self._open):
             self._close(channel)
@@ -188,9 +188,9 @@ class QualityMeter:
 
     @property
     def _stop(self) -> float:
-        """Magnitude from which a sample may have run against the stop."""
+        """Magnitude from which a sample may be clipped."""
         if self.coding is Coding.INTEGER and self.bits is not None and self.bits <= 16:
-            return 1.0 - 2.5 * 2.0 ** (1 - self.bits)  # the highest code or its neighbour
+            return 1.0 - 2.5 * 2.0 ** (1 - self.bits)  # the highest value or its neighbour
         return 0.999
 
     def _finite(self, block: Samples) -> Samples:
@@ -201,12 +201,12 @@ class QualityMeter:
         return np.where(bad, np.float32(0.0), block)
 
     def _clipping(self, samples: NDArray[np.float32], channel: int) -> None:
-        """Find runs at the stop: at least three samples in succession on the same side."""
+        """Find clipped runs: at least three consecutive samples at the limit on the same side."""
         coarse = self.coding is Coding.FLOAT or (self.bits is not None and self.bits <= 8)
         if coarse and not piles_up(samples):
             return
         side = np.where(samples >= self._stop, 1, np.where(samples <= -self._stop, -1, 0))
-        if self.coding is Coding.FLOAT:  # may pass full scale unharmed: only a flat top counts
+        if self.coding is Coding.FLOAT:  # may exceed full scale: only a flat top counts
             flat = np.diff(samples) == 0.0
             side = np.where(
                 np.concatenate(([False], flat)) | np.concatenate((flat, [False])), side, 0
@@ -236,11 +236,11 @@ class QualityMeter:
 
 
 def piles_up(samples: NDArray[np.floating]) -> bool:
-    """Whether samples of a channel pile up at one extreme, as they do where a waveform is cut off.
+    """Whether samples of a channel pile up at one extreme, as they do if a waveform is cut off.
 
-    A tone that just reaches a level is there at most 2.4 times as often as at the next level below
-    (derived: a sine's time above a height goes with the root of what is left), however coarse the
-    levels are; one that is cut off by three levels six times as often.
+    A tone that just reaches a level is at it at most 2.4 times as often as at the next level below
+    (derived: a sine's time above a height goes with the square root of the remainder), however
+    coarse the levels; a tone clipped three levels down, six times as often.
     """
     for side in (samples, -samples):
         top = float(side.max(initial=0.0))
@@ -255,7 +255,7 @@ def piles_up(samples: NDArray[np.floating]) -> bool:
 
 
 def _squares_of(channels: NDArray[np.floating]) -> NDArray[np.float64]:
-    """Sum of the squares of each channel; not finite where its samples are not."""
+    """Sum of the squares of each channel; not finite if its samples are not."""
     with np.errstate(invalid="ignore", over="ignore"):
         return np.array([float(channel @ channel) for channel in channels])
 
@@ -266,7 +266,7 @@ def _with_warnings(
     said = list(known)
     if first_bad is not None:
         said.append(
-            f"{found.not_numbers} samples are no numbers, the first at "
+            f"{found.not_numbers} samples are not numbers, the first at "
             f"{first_bad / sample_rate:.2f} s; they were read as silence."
         )
     if found.clipped:
@@ -281,13 +281,13 @@ def _with_warnings(
         many = len(found.dead_channels) > 1
         said.append(
             f"Channel{'s' if many else ''} {names} of {len(found.channel_db)} "
-            f"{'are' if many else 'is'} dead; only what sounds was used."
+            f"{'are' if many else 'is'} dead; only the others were used."
         )
     worst = max(found.dc_offset, key=abs, default=0.0)
     if abs(worst) > LARGE_OFFSET:
         said.append(
             f"The recording has an offset of {100 * worst:+.1f} % of full scale: "
-            "have the recorder's input looked at."
+            "have the recorder's input checked."
         )
     if not found.is_silent and found.peak_db < QUIET_BELOW_DB:
         said.append(

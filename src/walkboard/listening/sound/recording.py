@@ -31,12 +31,12 @@ from walkboard.listening.types import SoundInfo
 
 BLOCK_FRAMES = 65_536
 LONGEST_SPAN_S = 300.0
-LEAST_SECONDS = 0.25  # of sound, for a damaged recording to be worth reading. Chosen.
+LEAST_SECONDS = 0.25  # a damaged recording with less sound is rejected. Chosen.
 _RATES_HZ = (8_000, 192_000)
 _MOST_NOT_NUMBERS = 100  # samples, or a thousandth of what was read; beyond, the file is broken
-_SHORT_BY_S = 0.1  # less missing than this is a codec's rounding
-_KEPT_BYTES = 96 * 2**20  # of decoded sound at most: four minutes of two channels at 48 kHz
-_LEFT_OVER = 65_536  # bytes behind the decoded sound that a tag or picture may take
+_SHORT_BY_S = 0.1  # a smaller shortfall is the codec's rounding
+_KEPT_BYTES = 96 * 2**20  # most decoded sound kept: four minutes of two channels at 48 kHz
+_LEFT_OVER = 65_536  # bytes after the decoded sound that a tag or picture may take
 
 
 def open_sound(stream: BinaryIO, name: str) -> Sound:
@@ -45,14 +45,14 @@ def open_sound(stream: BinaryIO, name: str) -> Sound:
     Parameters
     ----------
     stream : binary stream
-        Seekable. It stays the caller's: keep it open while the recording is used, close it after.
+        Seekable. The caller keeps it open while the recording is in use, and closes it.
     name : str
-        For messages; its ending is not believed.
+        Used in messages; its ending is not trusted.
 
     Raises
     ------
     SoundError
-        When it is empty, no recording, or its beginning cannot be decoded.
+        If it is empty, not a recording, or its beginning cannot be decoded.
     """
     return Sound(stream, name, recognise(stream, name))
 
@@ -75,7 +75,7 @@ class Sound:
         self._container = container
         self._decoder = self._first_decoder()
         self._quality: SoundQuality | None = None
-        self._kept: list[Samples] | None = None  # all of it, once read, where it is short
+        self._kept: list[Samples] | None = None  # all of it, once read, if it is short
         self._reading = 0
         info = self._decoder.info
         if not _RATES_HZ[0] <= info.sample_rate <= _RATES_HZ[1]:
@@ -93,19 +93,19 @@ class Sound:
     def info(self) -> SoundInfo:
         """What the recording is.
 
-        Its length is what the header says until all of it was read once, and what was read after
-        that. A recording whose header tells no length is read once when it is opened.
+        Its length is the header's until the whole has been read once, and the length read after
+        that. A recording whose header gives no length is read once when it is opened.
         """
         info = self._decoder.info
         return info if self._quality is None else replace(info, seconds=self._quality.seconds)
 
     def inspect(self) -> SoundQuality:
-        """The quality of the whole recording; free where `blocks` has already run to the end.
+        """The quality of the whole recording; costs nothing once `blocks` has run to the end.
 
         Raises
         ------
         SoundError
-            When it is silent, or cannot be decoded.
+            If it is silent or cannot be decoded.
         """
         if self._quality is None:
             for _ in self.blocks():
@@ -134,14 +134,14 @@ class Sound:
         Yields
         ------
         ndarray of float32, shape (frames, channels)
-            Full scale is ±1. Samples that are no numbers are read as silence. Not to be changed.
+            Full scale is ±1. Samples that are not numbers are read as silence. Read-only.
 
         Raises
         ------
         SoundError
-            When nothing usable can be decoded, or many samples are no numbers.
+            If nothing usable can be decoded, or many samples are not numbers.
         RuntimeError
-            When another reading of this recording was begun meanwhile.
+            If another reading of this recording was begun meanwhile.
         """
         if frames < 1:
             raise ValueError(f"a block needs at least one frame, not {frames}")
@@ -153,10 +153,10 @@ class Sound:
         for block in source:
             yield block
             if reading != self._reading:
-                raise RuntimeError("another reading of this recording was begun before this ended")
+                raise RuntimeError("another reading of this recording began before this one ended")
 
     def _measured(self, frames: int) -> Iterator[Samples]:
-        """Decode it all, measure its quality, and keep it where it is short."""
+        """Decode it all, measure its quality, and keep it if it is short."""
         rate = self._decoder.info.sample_rate
         kept: list[Samples] = []
         room = _KEPT_BYTES if frames == BLOCK_FRAMES else 0
@@ -169,7 +169,7 @@ class Sound:
             if meter.not_numbers > max(_MOST_NOT_NUMBERS, meter.frames * sound.shape[1] // 1000):
                 assert meter.first_not_number is not None
                 raise SoundError(
-                    f"Many samples are no numbers, from {meter.first_not_number / rate:.2f} s on.",
+                    f"Many samples are not numbers, from {meter.first_not_number / rate:.2f} s on.",
                     where=self.name,
                     fix="Save the recording again as 24-bit WAV or FLAC.",
                 )
@@ -194,13 +194,13 @@ class Sound:
         Yields
         ------
         ndarray of float32, shape (frames, channels)
-            One for each span, in order; shorter where the recording ends within it, empty where
-            it ends before.
+            One for each span, in order; shorter if the recording ends within it, empty if it ends
+            before.
 
         Raises
         ------
         ValueError
-            When spans are not sorted, run backward, begin before the recording or are too long.
+            If spans are not sorted, run backward, begin before the recording or are too long.
         SoundError
             As for `blocks`.
         """
@@ -222,7 +222,7 @@ class Sound:
                 kept.append(block)
                 kept_to += len(block)
             yield self._cut(kept, start - kept_from, end - kept_from)
-        source.close()  # type: ignore[attr-defined] # a generator, which Iterator does not say
+        source.close()  # type: ignore[attr-defined] # a generator; the type Iterator has no close()
 
     def _cut(self, kept: deque[Samples], start: int, end: int) -> Samples:
         pieces: list[Samples] = []
@@ -246,10 +246,10 @@ class Sound:
         return PyavDecoder(self._stream, self.name, self._container)
 
     def _decoded(self, frames: int, meter: QualityMeter, said: list[str]) -> Iterator[Samples]:
-        """Blocks of the best decoder, of the other one after damage; what is odd goes to `said`."""
+        """Blocks from the best decoder, or the other one after damage; oddities go to `said`."""
         suffix = odd_suffix(self._container, self.name)
         if suffix is not None:
-            said.append(f"Named .{suffix}, but it holds {self._container.words}; read as that.")
+            said.append(f"Named .{suffix}, but it contains {self._container.words}; read as that.")
         why = ""
         last: Decoder = self._decoder
         try:
@@ -311,7 +311,7 @@ class Sound:
             )
         if self._share is not None and self._share > 1.0:
             said.append(
-                "The file goes on after the end that its header tells; that part was not read."
+                "The file continues after the end given in its header; that part was not read."
             )
         filled = decoder.filled
         midway = [f for f in getattr(decoder, "bad_at", ()) if f < meter.frames]
@@ -319,12 +319,12 @@ class Sound:
             start, end = filled[0]
             said.append(
                 f"Damaged in {_places(len(filled))}, the first from "
-                f"{start / rate:.2f} to {end / rate:.2f} s; silence stands there."
+                f"{start / rate:.2f} to {end / rate:.2f} s; it was replaced by silence."
             )
         elif midway:
             said.append(
                 f"Damaged in {_places(len(set(midway)))}, the first at {midway[0] / rate:.2f} s; "
-                "what is missing there was left out, so later times are early."
+                "the missing part was skipped, so later times are early."
             )
 
 

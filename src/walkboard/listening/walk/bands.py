@@ -1,4 +1,4 @@
-"""The bands in which a recording is read for its lines, and the peaks of a batch of frames."""
+"""The frequency bands in which a recording is analysed, and the peaks of a batch of frames."""
 
 from __future__ import annotations
 
@@ -10,17 +10,17 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-FOOT_HZ = 12.0  # cents of a peak count from here; below the lowest pipe (16 Hz) with room for flat
-TOP_HZ = 16_500.0  # the second partial at the top of a 1′ rank: one line alone says little
+FOOT_HZ = 12.0  # cents of a peak count from here: below 16 Hz, so the lowest pipe may be flat
+TOP_HZ = 16_500.0  # second partial at the top of a 1′ rank: one line alone says little
 _FLOOR_FRAMES = 8
-_FFT_FRAMES = 16  # few enough that their spectra stay in the processor's cache
+_FFT_FRAMES = 16  # few enough for their spectra to stay in the processor's cache
 _OVER_FLOOR_DB = 10.0
 _UNDER_TOP_DB = 55.0
 
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """One range of frequency with the window that it is read through."""
+    """One frequency range and its analysis window."""
 
     low_hz: float
     high_hz: float
@@ -50,7 +50,7 @@ def hz_of_cents(cents: float) -> float:
 
 @dataclass(slots=True)
 class Reader:
-    """One band ready to read: its window, and the bins that belong to it."""
+    """One band ready for analysis: its window and its bins."""
 
     band: Band
     rate_hz: float
@@ -108,7 +108,7 @@ class Reader:
     def _above_floor(
         self, power: NDArray[np.float32]
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Row and column of the bins well above the noise and not far below the strongest.
+        """Row and column of bins well above the noise and not far below the strongest.
 
         The noise floor is the median over a third of an octave (at least 24 bins), taken every
         eighth frame.
@@ -127,7 +127,7 @@ class Reader:
 
 
 def _medians(power: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Median of each row; as `numpy.median` gives it, in a third of its time."""
+    """Median of each row; same result as `numpy.median`, in a third of the time."""
     middle = power.shape[1] // 2
     parted = np.partition(np.ascontiguousarray(power), middle, axis=1)
     upper = parted[:, middle]
@@ -138,7 +138,7 @@ def _medians(power: NDArray[np.float32]) -> NDArray[np.float32]:
 
 def _strongest(row: NDArray[np.int64], power: NDArray[np.float32], most: int) -> NDArray[np.bool_]:
     """Which peaks are among the `most` strongest of their row (rows are sorted)."""
-    # Positive floats order as their bits do, so row and power sort as one integer.
+    # Positive floats sort like their bits, so row and power sort as one integer.
     falling = np.uint64(0xFFFF_FFFF) - power.view(np.uint32).astype(np.uint64)
     order = np.argsort((row.astype(np.uint64) << np.uint64(32)) | falling)
     sorted_row = row[order]

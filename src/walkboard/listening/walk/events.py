@@ -1,8 +1,8 @@
-"""From atoms to events: what sounded together, without knowing any key.
+"""From atoms to events: what sounded together, before any key is identified.
 
-Atoms that begin and end together are one event. The atoms whose bounds most others share come
-first, each taking those that lie within its time; so a line at which two keys' sounds ran together
-does not join the two. What is weak beneath a stronger event at the same time is left out.
+Atoms that begin and end together are one event. Atoms whose bounds most others share come first,
+each collecting those within its time; so a line on which two keys' sounds ran together does not
+join the two. Anything weak beneath a stronger simultaneous event is dropped.
 """
 
 from __future__ import annotations
@@ -34,12 +34,12 @@ class Event:
     start, end : int
         [frames]
     cents, level_db : ndarray, shape (atoms,)
-        Place and level of its lines, strongest first.
+        Pitch and level of its lines, strongest first.
     share : ndarray, shape (atoms,)
-        The part of the event's time that each line was driven.
+        The share of the event's time in which each line was driven.
     waver_cents : float
-        How far its strongest lines stray from their places: a tenth of a cent is usual for a pipe,
-        several cents for the last of speech in a room.
+        How far its strongest lines waver: a tenth of a cent is usual for a pipe, several cents for
+        speech dying away in a room.
     total_db : float
         Power of all lines together [dB].
     """
@@ -54,7 +54,7 @@ class Event:
 
 
 def group_events(atoms: list[Atom]) -> list[Event]:
-    """Gather atoms that begin and end together, strongest first."""
+    """Collect atoms that begin and end together, strongest first."""
     if not atoms:
         return []
     start = np.array([atom.start for atom in atoms])
@@ -92,9 +92,9 @@ def group_events(atoms: list[Atom]) -> list[Event]:
 
 
 class _Support:
-    """How much each atom's bounds are those of others: the best know when the key was down.
+    """How many others share each atom's bounds: the best supported show when the key was down.
 
-    An atom in which the same place in two keys' sound ran together is long and strong, but alone.
+    An atom made of one line common to two keys is long and strong, but has no support.
     """
 
     def __init__(self, start: IntArray, end: IntArray, level: FloatArray) -> None:
@@ -104,7 +104,7 @@ class _Support:
         self._place = np.argsort(self._order)
 
     def of(self, atom: int, free: NDArray[np.bool_]) -> float:
-        """Support of an atom by those that are free."""
+        """Support of an atom by those still free."""
         place = self._place[atom]
         low, high = self._start[place], self._end[place]
         reach = 0.4 * (high - low) + 1
@@ -117,7 +117,7 @@ class _Support:
         return float(self._weight[near][alike].sum() * (high - low) ** 0.25)
 
     def seeds(self, free: NDArray[np.bool_]) -> Iterator[int]:
-        """Free atoms, the best supported first, as others are taken meanwhile."""
+        """Free atoms, best supported first, while others are being taken."""
         heap = [(-self.of(atom, free), atom) for atom in range(len(free))]
         heapq.heapify(heap)
         while heap:
@@ -134,7 +134,7 @@ class _Support:
 def _joined(
     cents: FloatArray, level: FloatArray, share: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Join pieces of one line; what is left is strongest first."""
+    """Join pieces of one line; returns the lines strongest first."""
     power = 10.0 ** (level / 10.0) * share
     free = np.ones(len(cents), bool)
     rows = []
@@ -162,7 +162,7 @@ def _weighted_median(values: NDArray[np.int64], weights: FloatArray) -> float:
 
 
 def _without_shadows(events: list[Event]) -> list[Event]:
-    """Leave out what is weak beneath a stronger event at the same time: tails, side bands."""
+    """Drop anything weak beneath a stronger simultaneous event: tails, side bands."""
     order = sorted(range(len(events)), key=lambda i: -events[i].total_db)
     start = np.array([events[i].start for i in order])
     end = np.array([events[i].end for i in order])
@@ -177,7 +177,7 @@ def _without_shadows(events: list[Event]) -> list[Event]:
 
 
 def window_of(event: Event) -> float:
-    """Length of the shortest window through which a strong line of the event was seen [s]."""
+    """Length of the shortest window in which a strong line of the event was seen [s]."""
     strong = event.cents[event.level_db > event.level_db.max() - _STRONG_DB]
     edges = [cents_of_hz(hz) for hz in BAND_EDGES_HZ]
     return float(BAND_WINDOWS_S[int(np.searchsorted(edges, strong.max()))])
@@ -187,7 +187,7 @@ def is_tail(event: Event, others: list[Event], hop_s: float) -> bool:
     """Whether an event is only the dying sound of one of the others.
 
     In reverberation a line may swell by chance: such an event is short, weaker, begins as another
-    ends, and has none but its lines.
+    ends, and has only that one's lines.
     """
     if (event.end - event.start) * hop_s > 1.2:
         return False

@@ -1,19 +1,18 @@
-"""What is kept of a recording for finding holds: the spectral peaks of every 40 ms.
+"""What is kept of a recording to find its holds: the spectral peaks of every 40 ms.
 
-Why peaks. Naming must be retried with other keys without reading the sound again, and files last
-hours. A blown pipe is strictly harmonic, so its sound is a handful of lines; a frame is kept as at
-most 44 of them, four bytes each, which is 4 to 14 MB for an hour of sound.
+Why peaks. Naming must be repeatable with other keys without reading the sound again, and files can
+be hours long. A blown pipe is strictly harmonic, so its sound is a handful of lines; a frame is
+kept as at most 44 of them, four bytes each, which is 4 to 14 MB for an hour of sound.
 
-How. Three bands with windows that separate neighbouring keys where the band begins (a Blackman
-window parts lines 3/window apart; a semitone is 5.9 % of the frequency): 1.2 s up to 140 Hz,
-0.5 s up to 560 Hz, 0.2 s above. The two lower bands are read from one decimated copy of the sound.
-The side lobes of the window lie 58 dB down (Harris, "On the use of windows for harmonic analysis
-with the discrete Fourier transform", Proc. IEEE 66, 1978, table 1; value from memory), so nothing
-within 55 dB below a stronger line is a ghost of it. A peak's place and level come from the
+How. Three bands, each with a window that separates neighbouring keys at the band's lower end (a
+Blackman window separates lines 3/window apart; a semitone is 5.9 % of the frequency): 1.2 s up to
+140 Hz, 0.5 s up to 560 Hz, 0.2 s above. The two lower bands are read from one decimated copy of the
+sound. The side lobes of the window are 58 dB down (Harris, "On the use of windows for harmonic
+analysis with the discrete Fourier transform", Proc. IEEE 66, 1978, table 1; value from memory), so
+no peak within 55 dB of a stronger line is an artefact of it. A peak's place and level come from the
 parabola through three points of the log spectrum: within 0.02 bin, which is 2 cents at 16 Hz, 0.5
-at 140 Hz, 0.3 at 560.
-Powers of channels are added, so channels out of phase do not cancel; one channel alone was tried,
-and what its nulls of the room hide cost holds and faults.
+at 140 Hz, 0.3 at 560. Powers of channels are added, so channels out of phase do not cancel. Using
+one channel was tried; the room's nulls in it cost holds and faults.
 """
 
 from __future__ import annotations
@@ -27,7 +26,7 @@ from numpy.typing import NDArray
 from walkboard.listening.walk.bands import BANDS, Reader
 
 HOP_S = 0.04
-_LOW_RATE_HZ = 2_000.0  # of the decimated copy: holds the two lower bands with room for its filter
+_LOW_RATE_HZ = 2_000.0  # of the decimated copy: covers the two lower bands and the filter's slope
 _BATCH_FRAMES = 250
 _PRODUCT_ROWS = 512
 _CENTS_STEP = 0.2
@@ -45,15 +44,15 @@ class WalkFeatures:
     Attributes
     ----------
     hop_s : float
-        From frame to frame [s]; frame i is centred at i·hop_s.
+        Frame spacing [s]; frame i is centred at i·hop_s.
     first : ndarray of int64, shape (frames + 1,)
-        Peaks of frame i are first[i] to first[i + 1].
+        The peaks of frame i are first[i] to first[i + 1].
     cents_code : ndarray of uint16
         Place of each peak above 12 Hz, in steps of 0.2 cent, rising within a frame.
     level_code : ndarray of int16
         Level of each peak in steps of 0.01 dB re a full-scale sine.
     clipped : ndarray of bool, shape (frames,)
-        Frames in which the recording reached full scale more than twice.
+        Frames with more than two samples at full scale.
     """
 
     hop_s: float
@@ -69,7 +68,7 @@ class WalkFeatures:
 
     @property
     def seconds(self) -> float:
-        """Length of the recording [s], to a frame."""
+        """Length of the recording [s], to the nearest frame."""
         return self.frames * self.hop_s
 
     @property
@@ -111,7 +110,8 @@ def gather_features(
     Parameters
     ----------
     blocks : iterable of ndarray, shape (n, channels)
-        The sound in any lengths, full scale 1. Values that are not finite count as silence.
+        The sound in blocks of any length, full scale 1. Values that are not finite count as
+        silence.
     sample_rate : int
         [Hz]
     progress : callable, optional
@@ -120,7 +120,7 @@ def gather_features(
     Returns
     -------
     WalkFeatures
-        Uses 4 to 14 MB for an hour of sound; the sound itself is not kept.
+        Takes 4 to 14 MB per hour of sound; the sound itself is not kept.
     """
     gatherer = _Gatherer(sample_rate)
     reported = 0
@@ -147,7 +147,7 @@ class _Stream:
         self._length += int(samples.shape[1])
 
     def ready(self) -> int:
-        """Frames whose whole window has come."""
+        """Frames whose window is complete."""
         return max(0, (self._length - 2 * self._lead) // self._hop + 1)
 
     def frames(self, count: int, size: int) -> NDArray[np.float32]:
@@ -163,7 +163,7 @@ class _Stream:
         self._length = int(self._held.shape[1])
 
     def _join(self) -> None:
-        # Only when frames are read: joining at every push would copy all that waits each time.
+        # Only when frames are read: joining at every push would copy everything waiting each time.
         if self._coming:
             self._held = np.concatenate([self._held, *self._coming], axis=1)
             self._coming = []
@@ -175,7 +175,7 @@ class _Stream:
 def _once(
     row: NDArray[np.int64], cents: NDArray[np.float64], level: NDArray[np.float64]
 ) -> NDArray[np.bool_]:
-    """Which peaks stay where two bands overlap and both saw the same line: the stronger."""
+    """Which peaks to keep where two bands overlap and both saw the same line: the stronger."""
     keep = np.ones(len(row), bool)
     twin = (np.diff(row) == 0) & (np.diff(cents) < _TWIN_CENTS)
     keep[:-1] &= ~(twin & (level[:-1] < level[1:]))
@@ -186,14 +186,14 @@ def _once(
 def _low_pass(half: int, cutoff: float) -> NDArray[np.float64]:
     """Taps of a low-pass, a sinc under a Hamming window; the cutoff as a share of half the rate.
 
-    As `scipy.signal.firwin`, whose package alone takes longer to import than a walk to be read.
+    Same as `scipy.signal.firwin`, whose package takes longer to import than a walk to analyse.
     """
     taps = np.sinc(cutoff * np.arange(-half, half + 1)) * np.hamming(2 * half + 1)
     return np.asarray(taps / taps.sum())
 
 
 class _Gatherer:
-    """Takes blocks, gives features."""
+    """Takes blocks, returns features."""
 
     def __init__(self, sample_rate: int) -> None:
         self._rate = sample_rate
@@ -230,7 +230,7 @@ class _Gatherer:
         self.samples += len(samples)
         if not np.isfinite(samples.sum()):
             samples = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
-        # A single huge block would be copied whole several times: go through it in pieces.
+        # A single huge block would be copied several times: process it in pieces.
         piece = _BATCH_FRAMES * self._hop
         for start in range(0, len(samples), piece):
             self._take_piece(np.ascontiguousarray(samples[start : start + piece].T))
@@ -257,8 +257,9 @@ class _Gatherer:
             self._tail = joined
             return
         used = joined[:, : rows * self._factor].reshape(len(joined), rows, self._factor)
-        # One product for all taps of a phase, then the sum along its diagonals. In pieces so small
-        # that each stays on one thread: two waiting for each other cost a hundredfold.
+        # One product for all taps of a phase, then the sum along its diagonals. Pieces are small
+        # enough to stay on one thread: two threads waiting for each other cost a hundred times as
+        # much.
         parts = np.concatenate(
             [used[:, i : i + _PRODUCT_ROWS] @ self._filter for i in range(0, rows, _PRODUCT_ROWS)],
             axis=1,

@@ -1,17 +1,17 @@
 """Finding the holds of a walk: which key was held, and when.
 
-Two steps, so that naming can be retried with another stop's keys without reading the sound again.
+Two steps, so that naming can be repeated with another stop's keys without reading the sound again.
 
 1. `gather_features` keeps the spectral peaks of every 40 ms (`walk.features`).
 2. `name_holds` links them to lines (`walk.tracks`) and lines to events (`walk.events`) without
    knowing any key, scores every key for every event (`walk.naming`), finds the order that makes
    most sense of all (`walk.order`), follows the lines of each named key to see when it was down
-   (`walk.spans`), and says what was odd.
+   (`walk.spans`), and flags anything odd.
 
 What it cannot do. A pipe that speaks its octave and a wrong key an octave up sound alike; the order
-decides. Two strokes of one key with less than 0.1 s between run together. A single line above some
-5 kHz in long reverberation wavers so much that a repeat of it may be missed. What lies 35 dB under
-the usual level of the walk is not looked at.
+of keys decides. Two strokes of one key less than 0.1 s apart merge. A single line above about 5 kHz
+in long reverberation wavers so much that a repeat may be missed. Sound 35 dB below the walk's usual
+level is ignored.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ FloatArray = NDArray[np.float64]
 
 
 def find_events(features: WalkFeatures) -> list[Event]:
-    """What sounded steadily in a recording, whatever key it was."""
+    """What sounded steadily in a recording, whichever key it was."""
     return group_events(hear_atoms(features))
 
 
@@ -76,7 +76,7 @@ def name_holds(
         From the lowest to the highest. The walk may go up or down, start anywhere, or take only
         some of them.
     events : sequence of Event, optional
-        What `find_events` found in these features, where naming is tried with several stops.
+        Result of `find_events` for these features, if naming is tried with several stops.
 
     Returns
     -------
@@ -85,7 +85,7 @@ def name_holds(
     Raises
     ------
     ValueError
-        When no key is expected.
+        If no key is expected.
     """
     if not keys:
         raise ValueError("a walk needs at least one expected key")
@@ -130,7 +130,7 @@ def _read(
 
 
 def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[float]]:
-    """The events that may be holds, each with the cost of leaving it unnamed."""
+    """Events that may be holds, each with the cost of leaving it unnamed."""
     if not events:
         return [], []
     level = np.array([event.total_db for event in events])
@@ -143,7 +143,7 @@ def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[
             continue
         strength = float(np.clip((total - usual + 35.0) / 16.0, 0.0, 1.8))
         steady = float(np.clip(2.0 / max(event.waver_cents, 0.1), 0.2, 1.0))
-        # Within a window's length even noise keeps its place.
+        # Within a window's length even noise keeps its pitch.
         counted_s = max(0.0, seconds - 0.08 - 0.35 * window_of(event))
         leaves.append(min(22.0, 22.0 * counted_s * strength * steady))
         kept.append(event)
@@ -152,7 +152,7 @@ def _worth_naming(events: list[Event], hop_s: float) -> tuple[list[Event], list[
 
 @dataclass(frozen=True, slots=True)
 class _Named:
-    """A walk whose events have names."""
+    """A walk with named events."""
 
     features: WalkFeatures
     board: Keyboard
@@ -163,14 +163,14 @@ class _Named:
 
 @dataclass(frozen=True, slots=True)
 class _Stretch:
-    """Events in a row that were named the same key and overtone; state -1: one without a name."""
+    """Consecutive events named as the same key and overtone; state -1: an unnamed one."""
 
     state: int
     members: tuple[int, ...]
 
 
 def _substance(event: Event) -> float:
-    """How much an event says of its key: its time and its lines, weak ones counting too."""
+    """How much an event says about its key: its length and its lines, weak ones included."""
     lines = 10.0 ** (0.35 * event.level_db / 10.0) * event.share
     return float(lines.sum() * (event.end - event.start))
 
@@ -181,7 +181,7 @@ def _stretches(walk: _Named) -> list[_Stretch]:
     last = -1
     reach = _SAME_STRETCH_S / walk.features.hop_s
     for number, state in enumerate(walk.naming.state):
-        # One line of a key may go on by itself, and then looks like an overtone of the key.
+        # A single line of a key may continue, and then looks like an overtone of the key.
         if (
             state >= 0
             and last >= 0
@@ -199,7 +199,7 @@ def _stretches(walk: _Named) -> list[_Stretch]:
 
 
 def _all_holds(walk: _Named) -> list[FoundHold]:
-    """Every hold, without flags, in time."""
+    """Every hold, without flags, in order of time."""
     holds: list[FoundHold] = []
     for stretch in _stretches(walk):
         if stretch.state >= 0:
@@ -210,9 +210,9 @@ def _all_holds(walk: _Named) -> list[FoundHold]:
 
 
 def _joined(holds: list[FoundHold]) -> list[FoundHold]:
-    """Joins two holds of one key that overlap: a key goes down again only after it came up.
+    """Join two overlapping holds of one key: a key cannot go down again before it came up.
 
-    An overlap of less than half a second may be the room: the end of a hold is known that well.
+    An overlap of less than half a second may be the room: a hold's end is known only that well.
     """
     result: list[FoundHold] = []
     for hold in holds:
@@ -231,7 +231,7 @@ def _joined(holds: list[FoundHold]) -> list[FoundHold]:
 
 
 def _unknown_holds(walk: _Named, number: int) -> list[FoundHold]:
-    """What was held like a key but fits none; not what is short or weak."""
+    """What was held like a key but fits none; short or weak sounds are ignored."""
     event, hop = walk.events[number], walk.features.hop_s
     seconds = (event.end - event.start) * hop
     if seconds < _UNKNOWN_LEAST_S or walk.readings[number].leave < _UNKNOWN_LEAST_COST:
@@ -264,7 +264,7 @@ def _named_holds(walk: _Named, stretch: _Stretch) -> list[FoundHold]:
             overtone=overtone,
             sureness=max(walk.naming.sureness[i] for i in inside),
         )
-        # A stroke so short right after a hold of the key is its tail swelling once more, unless it
+        # A very short stroke right after a hold of the same key is its tail swelling, unless it
         # began as an event of its own.
         own = any(
             abs(events[i].start - span.start) < _OWN_FRAMES
@@ -278,7 +278,7 @@ def _named_holds(walk: _Named, stretch: _Stretch) -> list[FoundHold]:
 
 
 def _alone(holds: list[FoundHold]) -> list[FoundHold]:
-    """Leave out what lies beneath a longer and louder hold: one key is held at a time."""
+    """Drop what is beneath a longer and louder hold: one key is held at a time."""
     return [
         hold
         for hold in holds
@@ -293,7 +293,7 @@ def _alone(holds: list[FoundHold]) -> list[FoundHold]:
 
 
 def _spans(features: WalkFeatures, events: list[Event], spoken: FloatArray) -> list[Span]:
-    """The times that one key was down within the time of its events."""
+    """The times at which one key was down, within the time of its events."""
     main = max(events, key=_substance)
     sounding = [
         (event.start + (event.end - event.start) // 10, event.end - (event.end - event.start) // 10)
@@ -336,7 +336,7 @@ def _flagged(features: WalkFeatures, holds: list[FoundHold], stride: Stride) -> 
 
 
 def _silent(holds: list[FoundHold], stride: Stride) -> tuple[int, ...]:
-    """Keys between the lowest and the highest found that the walk's stride should have met."""
+    """Keys between the lowest and the highest found that the walk's stride should have included."""
     found = {hold.key for hold in holds if hold.key is not None}
     if not found:
         return ()
@@ -352,10 +352,10 @@ def _explained(walk: _Named) -> float:
     total = 0.0
     met = 0.0
     for event, reading, state in zip(walk.events, walk.readings, walk.naming.state, strict=True):
-        # Root of the power, so that the loudest pipes do not speak for the whole rank.
+        # Root of the power, so that the loudest pipes do not dominate the whole rank.
         mass = (event.end - event.start) * 10.0 ** (event.total_db / 20.0)
         total += mass
-        # What fits a key only as its overtone speaks for another stop.
+        # Sound that fits a key only as an overtone suggests another stop.
         if 0 <= state < walk.board.count:
             met += mass * float(reading.energy[state])
     return met / total if total else 0.0

@@ -1,17 +1,16 @@
 """How well each key explains an event.
 
-The score of a key. A comb explains the lines that lie at whole multiples of one fundamental near
-where the key should stand; the fundamental is the one that most lines agree upon. The costs (in
-nats, like negative log probabilities) are
-- what no comb explains: 14 for all of it, and much more beyond three tenths, by the lines' weight
+The score of a key. A comb explains the lines at whole multiples of one fundamental near where the
+key should be; the fundamental is the one that most lines agree on. The costs (in nats, like
+negative log probabilities) are
+- what no comb explains: 14 for everything, and much more beyond three tenths, by the lines' weight
   (power to the 0.35, so that weak partials count and the strongest line does not decide alone);
-- a comb whose matched partials are all multiples of 2, 3 or 5: then it is another's comb; where
-  several ranks sound this counts in full, for nothing else separates a key from its octave;
-- a missing fundamental, where the kind of pipe should have one;
-- how far the pipe lies from where the rank as a whole lies: most within 8 cents, some anywhere
-  within 60;
+- a comb whose matched partials are all multiples of 2, 3 or 5: then it is another's comb; with
+  several ranks sounding this counts in full, because nothing else separates a key from its octave;
+- a missing fundamental, if the kind of pipe should have one;
+- how far the pipe is from the rank as a whole: most within 8 cents, some anywhere within 60;
 - speaking an overtone instead: the octave for full spectra, the twelfth for stopped pipes.
-Weights are of our choosing, checked on synthetic walks (`python -m bench holds`); no source.
+Weights are chosen, checked on synthetic walks (`python -m bench holds`); no source.
 """
 
 from __future__ import annotations
@@ -40,9 +39,9 @@ _RINGING = 0.3
 _STRAY_CENTS = 50.0
 _VOTING_LINES = 8
 _REACH_CENTS = 75.0
-_OTHERS = 0.05  # of a comb's weight that only it explains; below, it has but others' lines
+_OTHERS = 0.05  # share of a comb's weight that only it explains; below, it only has others' lines
 _ONLY_OTHERS = 3.0  # cost of such a comb
-_LEFT_OVER = 0.05  # of an event's weight that is worth another look
+_LEFT_OVER = 0.05  # share of an event's weight worth a second look
 _OVERTONE_COST = {
     Spectrum.FULL: {2: 5.0, 3: 6.5},
     Spectrum.ODD: {2: 7.5, 3: 5.0},
@@ -59,7 +58,7 @@ class Reading:
     Attributes
     ----------
     cost : ndarray, shape (states,)
-        Without the order [nats].
+        Cost, ignoring the order [nats].
     explained : ndarray, shape (states,)
         Share of the weight explained, 0 to 1.
     energy : ndarray, shape (states,)
@@ -78,7 +77,7 @@ class Reading:
 
 
 class Keyboard:
-    """The expected keys, their combs laid out as arrays.
+    """The expected keys, with their combs as arrays.
 
     Parameters
     ----------
@@ -111,14 +110,14 @@ class Keyboard:
         return state % self.count
 
     def overtone_of(self, state: int) -> int:
-        """The overtone that is spoken in a state."""
+        """The overtone spoken in a state."""
         return self.overtones[state // self.count]
 
 
 def line_weights(event: Event, before: Event | None) -> FloatArray:
     """Weight of each line.
 
-    What rides on a stronger neighbour (its own flutter) has none; what still rings of the event
+    A line beside a stronger one (its own flutter) has none; a line still ringing from the event
     before has little.
     """
     weight = np.asarray(10.0 ** (event.level_db / 10.0 * _WEIGHT_POWER) * event.share**0.5)
@@ -149,7 +148,7 @@ def read_event(
     combs, placed = _fit_combs(event.cents, weight, tolerance, board.base, shift_cents)
     for rank, (found, fits, number) in enumerate(combs):
         base = board.base[:, rank : rank + 1]
-        # High partials lie so close that any line fits one: they say little.
+        # High partials are so dense that any line fits one: they say little.
         counted = weight / (1.0 + (number / _TELLING_PARTIALS) ** 2)
         mass = np.where(fits, counted, 0.0).sum(axis=1)
         share = mass / np.maximum(counted.sum(axis=1), 1e-30)
@@ -169,15 +168,16 @@ def read_event(
         if ranks == 1:
             cost += np.where(sounding, comb_cost, 20.0)
         else:
-            # With several ranks one comb's lines are often another's too; a rank that is not
-            # heard is likelier than a comb that does not fit.
+            # With several ranks one comb's lines are often another's too; a silent rank is more
+            # likely than a comb that does not fit.
             cost += np.where(np.isfinite(base[:, 0]), np.minimum(comb_cost, 3.0) / ranks, 0.0)
             cost += np.where(np.isfinite(base[:, 0]) & ~sounding, 4.0 / ranks, 0.0)
-            # A key lower by what the ranks stand apart has but one comb of another's lines.
+            # A key lower by the interval between two ranks matches only by one comb on another's
+            # lines.
             cost += np.where(sounding & (odd > 0.0), _ONLY_OTHERS, 0.0)
         heard[:, rank] = sounding
         if rank == 0:
-            # Of most lines, so that one pipe that strayed does not move the others of its key.
+            # From most lines, so that one stray pipe does not move the others of its key.
             offset = placed
             measure = counted
         else:
@@ -192,7 +192,7 @@ def read_event(
 
 
 Fit = tuple[FloatArray, NDArray[np.bool_], IntArray]
-"""The offset [cents] that most lines agree upon, which lines fit it, their partial numbers."""
+"""The offset [cents] that most lines agree on, which lines fit it, their partial numbers."""
 
 
 def _fit_combs(
@@ -202,10 +202,10 @@ def _fit_combs(
     base: FloatArray,
     shift_cents: float,
 ) -> tuple[list[Fit], FloatArray]:
-    """Every rank's fit, each for all states, and the first's offset before any looked again.
+    """Every rank's fit for all states, and the first rank's offset before the second look.
 
-    Of ranks in octaves and fifths each finds lines of the others. One that found nothing else
-    looks among what all leave over: a pipe that strayed lies there, not dead.
+    Ranks in octaves and fifths find each other's lines. A rank that found nothing else searches
+    what all of them leave unexplained: a stray pipe is there, rather than dead.
     """
     fitted = [
         _fit_comb(cents, weight, tolerance, base[:, rank : rank + 1], shift_cents)
@@ -239,7 +239,7 @@ def _fit_comb(
     base: FloatArray,
     shift_cents: float,
 ) -> tuple[FloatArray, NDArray[np.bool_], IntArray]:
-    """The offset [cents] that most lines agree upon, which lines fit it, their partial numbers."""
+    """The offset [cents] that most lines agree on, which lines fit it, their partial numbers."""
     safe = np.where(np.isfinite(base), base, 1e6)
     number = np.rint(2.0 ** np.clip((cents - safe) / 1200.0, -10.0, 10.0)).astype(np.int64)
     proper = (number >= 1) & (number <= _MOST_PARTIALS)

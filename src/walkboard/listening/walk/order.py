@@ -1,10 +1,10 @@
-"""Which naming of the events makes sense in order.
+"""Which naming of the events makes the most plausible order.
 
 A first-order chain over the keys (Viterbi for the naming, forward-backward for its
 probability; Rabiner, "A tutorial on hidden Markov models", Proc. IEEE 77, 1989, sections III A-B)
 in which the next key by the walk's own direction and stride costs nothing, and a repeat, a skipped
 key, a step back cost a little. An event may be left unnamed at a cost that grows with its length
-and level; the chain then goes on from the key before it.
+and level; the chain then continues from the key before it.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _SAME_PIPE_CENTS = 15.0
 
 @dataclass(frozen=True, slots=True)
 class Stride:
-    """How the walk goes: signed keys from one hold to the next; 0 where none is plain."""
+    """The walk's stride: signed keys from one hold to the next; 0 if there is no clear one."""
 
     keys: int = 0
 
@@ -37,9 +37,9 @@ class Naming:
     Attributes
     ----------
     state : list of int
-        For each event its state, or -1 where it is left unnamed.
+        For each event its state, or -1 if it is left unnamed.
     sureness : list of float
-        Probability of the key (of being no key where unnamed).
+        Probability of the key (if unnamed, of being no key).
     """
 
     state: list[int]
@@ -64,17 +64,17 @@ def order_costs(board: Keyboard, stride: Stride) -> FloatArray:
 def name_events(
     readings: Sequence[Reading], board: Keyboard, stride: Stride
 ) -> tuple[list[int], list[FloatArray]]:
-    """The most probable state of each event, -1 where it is better left unnamed.
+    """The most probable state of each event; -1 if it is better left unnamed.
 
     Returns
     -------
     states : list of int
     repeats : list of ndarray, shape (states,)
-        For each event what it cost more in each state to come from the same state [nats]: the pipe
-        should stand where it stood when it was last heard.
+        For each event and state, the extra cost of coming from the same state [nats]: the pipe
+        should be where it was when last heard.
     """
     between = _between(board, stride)
-    # The chain's state is the last named key; a leading unnamed event leaves it open.
+    # The chain's state is the last named key; it stays open after a leading unnamed event.
     states = np.arange(board.states)
     score = np.zeros(board.states)
     stood = np.full(board.states, np.nan)
@@ -112,9 +112,9 @@ def sureness_of(
     stride: Stride,
     named: tuple[Sequence[int], Sequence[FloatArray]],
 ) -> list[float]:
-    """Probability of each chosen key (of no key where unnamed), by forward and backward sums.
+    """Probability of each chosen key (or of no key), by forward and backward sums.
 
-    `named` is what `name_events` gave for the same readings, board and stride.
+    `named` is the result of `name_events` for the same readings, board and stride.
     """
     chosen, costs = named
     ways = np.exp(-_between(board, stride))
@@ -164,7 +164,7 @@ def _between(board: Keyboard, stride: Stride) -> FloatArray:
 
 
 def find_stride(keys: Sequence[int]) -> Stride:
-    """The walk's stride from the keys first named: what most steps agree upon."""
+    """The walk's stride from the first naming: what most steps agree on."""
     steps = np.diff(np.asarray(keys, np.int64))
     steps = steps[steps != 0]
     if len(steps) < 2:
@@ -172,17 +172,17 @@ def find_stride(keys: Sequence[int]) -> Stride:
     values, counts = np.unique(steps, return_counts=True)
     best = int(np.argmax(counts))
     if counts[best] < 0.4 * len(steps):
-        # No plain stride: at least which way it goes, by single steps.
+        # No clear stride: at least the direction, from single steps.
         way = int(np.sign(np.median(steps)))
         return Stride(way if np.mean(np.sign(steps) == way) > 0.7 else 0)
     return Stride(int(values[best]))
 
 
 def in_order(keys: Sequence[int], stride: Stride) -> list[bool]:
-    """Which keys lie on the walk's way: the longest part that never goes against its direction.
+    """Which keys are on the walk's path: the longest subsequence that never goes against it.
 
-    Of two ways of one length the one with more steps of the walk's own stride. Where there is no
-    plain direction every key does.
+    Of two equally long ones, the one with more steps of the walk's own stride. With no clear
+    direction every key is on it.
     """
     if stride.keys == 0 or not keys:
         return [True] * len(keys)

@@ -1,20 +1,19 @@
-"""When a named key was down: one key's lines looked at together.
+"""When a named key was down, from all of its lines together.
 
 An event's bounds come from single lines, and single lines mislead: two unisons beat, a pipe wavers,
 a room builds up, and a line may dip by 15 dB while the key stays down. When a key goes up and down
 again, all its lines leave their steady levels at once, and fast; the new tone meets the old
-reverberation at a chance phase, so a line may as well rise. So for a stretch in which one key was
-named, the mean departure of its lines from their steady levels is followed, each line beyond what
-it wavers by itself and at most 8 dB, so that one that beats to nothing does not decide alone.
+reverberation at a chance phase, so a line may as well rise. So, over a stretch named as one key, we
+follow the mean departure of its lines from their steady levels. Each line counts beyond its own
+wavering and up to 8 dB, so that one that beats to nothing does not decide alone.
 
-- A cut (the key was up) is where that departure is large and its pace is fast. The fewer lines
-  there are to check it by, the more it takes (`_CUTS`, from synthetic walks: `python -m bench
-  holds`). Repeats after 0.12 s in 3 s of reverberation showed 3.3 dB and more over four lines,
-  steady holds at most 2.5 dB.
-- What lies between cuts is a hold when it comes back to within 2.5 dB of the steady levels: a tail
-  that swells by chance does not.
-- A hold begins where the lines rise through 8 dB under their level, less the time that such a pipe
-  takes to speak, and ends where they leave it by 1.5 dB.
+- A cut (the key was up) is a large and fast departure. The fewer lines there are to check, the
+  larger it must be (`_CUTS`, from synthetic walks: `python -m bench holds`). Repeats after 0.12 s
+  in 3 s of reverberation showed 3.3 dB and more over four lines, steady holds at most 2.5 dB.
+- The sound between cuts is a hold if it returns to within 2.5 dB of the steady levels; a tail that
+  swells by chance does not.
+- A hold begins where the lines rise through 8 dB below their level, less the time such a pipe takes
+  to speak, and ends where they depart from it by 1.5 dB.
 """
 
 from __future__ import annotations
@@ -71,14 +70,14 @@ class Lines:
     first : int
         Frame of the first column.
     level_db : ndarray, shape (lines, frames)
-        A line that was not seen stands 40 dB under its steady level.
+        A line that was not seen counts as 40 dB below its steady level.
     steady_db : ndarray, shape (lines,)
     slack_db : ndarray, shape (lines,)
-        How far a line is under its steady level a fifth of the time, up to 6 dB (more where two
-        unisons beat): it wavers, and only what is lower than that counts as a fall.
+        How far a line is below its steady level a fifth of the time, up to 6 dB (more if two
+        unisons beat): it wavers, and only lower levels count as a fall.
     weight : ndarray, shape (lines,)
-        In a real repeat the strong lines stir too, while weak ones waver by themselves; but of two
-        unisons it is the strong ones that beat. Sums to 1.
+        In a real repeat the strong lines change too, while weak ones waver by themselves; but with
+        two unisons the strong ones beat. Sums to 1.
     beating : bool
         Whether two unisons are expected.
     speech_frames : float
@@ -94,7 +93,7 @@ class Lines:
     speech_frames: float
 
     def fall(self, deepest_db: float) -> FloatArray:
-        """Mean fall of the lines under their steady level, each counted to `deepest_db`."""
+        """Mean fall of the lines below their steady level, each counted to `deepest_db`."""
         below = (self.steady_db - self.slack_db)[:, np.newaxis] - self.level_db
         return np.asarray(np.clip(below, -3.0, deepest_db).mean(axis=0), np.float64)
 
@@ -102,7 +101,7 @@ class Lines:
         """Mean departure of the lines from their steady level either way, beyond their slack."""
         away = np.abs(self.steady_db[:, np.newaxis] - self.level_db) - self.slack_db[:, np.newaxis]
         departure = np.asarray(self.weight @ np.clip(away, 0.0, deepest_db), np.float64)
-        # Beating lines rise and fall against each other: there all must fall.
+        # Beating lines rise and fall against each other: then all must fall.
         return np.minimum(departure, self.fall(deepest_db)) if self.beating else departure
 
     def pace(self) -> FloatArray:
@@ -130,20 +129,20 @@ def follow_lines(
     fundamentals_cents : tuple of float
         Fundamental of each comb the key sounds [cents].
     sounding : list of (int, int)
-        Frames in which the key certainly sounds, for the steady levels.
+        Frames in which the key certainly sounds; they give the steady levels.
     begin, end : int
 
     Returns
     -------
     Lines or None
-        None where no line can be followed.
+        None if no line can be followed.
     """
     begin, end = max(0, begin), min(features.frames, end)
     chosen = slice(int(features.first[begin]), int(features.first[end]))
     frame = features.frame_between(begin, end)
     cents = features.cents_between(chosen)
     level = features.level_between(chosen)
-    # Two pipes of one pitch beat down to nothing, again and again.
+    # Two pipes of one pitch beat to nothing, again and again.
     unisons = len(fundamentals_cents) > 1 and bool(
         np.min(np.diff(np.sort(fundamentals_cents))) < _UNISON_CENTS
     )
@@ -155,7 +154,7 @@ def follow_lines(
     taken: list[float] = []
     for fundamental in fundamentals_cents:
         curves = _curves(frame, cents - fundamental, level, hz_of_cents(fundamental), end - begin)
-        # One sort serves the medians and quantiles of all; what was not seen comes first.
+        # One sort serves all medians and quantiles; unseen values come first.
         ordered = np.sort(curves[:, inside], axis=1)
         times_seen = np.count_nonzero(ordered > _UNSEEN_DB, axis=1)
         for row in np.flatnonzero(times_seen >= max(3.0, 0.6 * ordered.shape[1])):
@@ -193,7 +192,7 @@ def follow_lines(
 
 
 def _quantile(rising: FloatArray, share: float) -> float:
-    """Quantile of values already in order, by a line between neighbours."""
+    """Quantile of sorted values, linear between neighbours."""
     place = share * (len(rising) - 1)
     low = int(place)
     high = min(low + 1, len(rising) - 1)
@@ -205,7 +204,7 @@ def _curves(
 ) -> FloatArray:
     """Level of each partial of a fundamental, frame by frame, shape (partials, frames).
 
-    `above` is the place of each peak above the fundamental [cents].
+    `above` is the distance of each peak above the fundamental [cents].
     """
     number = np.rint(2.0 ** np.clip(above / 1200.0, -3.0, 8.0)).astype(np.int64)
     number = np.where(number <= _MOST_PARTIALS, number, 0)
@@ -222,7 +221,7 @@ def key_down(lines: Lines) -> list[Span]:
     fall = scipy.ndimage.median_filter(lines.fall(_DEEPEST_DB), 3)
     stir = scipy.ndimage.median_filter(lines.stir(_DEEPEST_DB), 3)
     pace = scipy.ndimage.maximum_filter1d(lines.pace(), 2 * _PACE_FRAMES + 1)
-    # Lines that are quite still otherwise are believed sooner.
+    # Lines that are otherwise quite steady are trusted sooner.
     unrest = np.clip((float(lines.weight @ lines.slack_db) - _STILL_DB) / _STILL_DB, 0.0, 1.0)
     usual = np.array(_CUTS[min(len(lines.steady_db), len(_CUTS)) - 1])
     cut_at, pace_at = unrest * usual + (1.0 - unrest) * np.minimum(usual, _CUT_STILL)
@@ -234,7 +233,7 @@ def key_down(lines: Lines) -> list[Span]:
             if fall[i] < _BACK_DB:
                 on, start, last_good = True, i, i
             continue
-        # While the room fills the levels are not yet the steady ones: only a fall counts.
+        # While the room fills, the levels are not yet steady: only a fall counts.
         value = float(fall[i] if i - start < _FILLING_FRAMES else stir[i])
         if value < _LEFT_DB:
             last_good = i
@@ -256,11 +255,11 @@ def key_down(lines: Lines) -> list[Span]:
 
 
 def _settled(spans: list[Span], stir: FloatArray, fall: FloatArray, lines: int) -> list[Span]:
-    """Of the spans those in which the lines come to their steady levels.
+    """The spans in which the lines reach their steady levels.
 
-    What comes before such a span without a deep fall between is the room filling; what comes after
-    is a tail in which lines swell by chance. Three strokes and more of one key on the word of one
-    or two lines are taken for a wavering pipe instead.
+    A part before such a span without a deep fall in between is the room filling; a part after it is
+    a tail in which lines swell by chance. Three or more strokes of one key shown by only one or two
+    lines are taken as a wavering pipe instead.
     """
     if len(spans) <= 1:
         return spans
@@ -290,13 +289,13 @@ def _settled(spans: list[Span], stir: FloatArray, fall: FloatArray, lines: int) 
 
 
 def _longest_run(yes: NDArray[np.bool_]) -> int:
-    """Length of the longest run of trues."""
+    """Length of the longest run of True."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], yes.astype(np.int8), [0]])))
     return int((edges[1::2] - edges[::2]).max()) if len(edges) else 0
 
 
 def _rise(deep: FloatArray, start: float) -> float:
-    """Where the lines rose through 8 dB under their level before a frame; fractions by a line."""
+    """Where the lines rose through 8 dB below their level before a frame, interpolated."""
     i = int(start)
     while i > 0 and deep[i] < 8.0 and start - i < 25:
         if deep[i - 1] < deep[i] - 1.0:

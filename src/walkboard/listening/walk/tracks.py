@@ -1,12 +1,12 @@
-"""From peaks to atoms: the single partials of single holds, without knowing any key.
+"""From peaks to atoms: the single partials of single holds, before any key is identified.
 
-1. Lines that stand all the time (blower hum) are taken away: places that have a line in most
+1. Lines that are there all the time (blower hum) are removed: frequencies with a line in most
    frames.
 2. Peaks of neighbouring frames within a few cents are linked to tracks. Speech glides and thumps
-   are broad, so they leave short tracks, which are dropped.
+   are broad, so they give short tracks, which are dropped.
 3. A track is *driven* while its level does not fall: reverberation of T seconds falls by 60/T dB a
-   second, so over the lag of 0.32 s even a room of 6 s shows 3 dB. What is driven without a break
-   is an *atom*: one partial of one hold.
+   second, so over the lag of 0.32 s even a room of 6 s shows 3 dB. A part driven without a break is
+   an *atom*: one partial of one hold.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ _PAD = 12  # frames of silence between tracks laid end to end: more than any lag
 _SILENT_DB = -200.0
 _BODY_FRAMES = 25
 _CHUNK_FRAMES = 7_500  # five minutes
-_MARGIN_FRAMES = 750  # no hold is so long that half a minute of what follows does not show its end
+_MARGIN_FRAMES = 750  # half a minute of what follows shows the end of any hold
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,15 +71,15 @@ class Tracks:
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """What must be known of the whole recording to read a part of it.
+    """What must be known about the whole recording to read a part of it.
 
     Attributes
     ----------
     standing_db : ndarray
-        Level of the lines that stand through the recording, by place in steps of 5 cents; minus
-        infinity where none does.
+        Level of the lines that last through the recording, by pitch in steps of 5 cents; minus
+        infinity if there is none.
     lowest_db : float
-        What lies under it is too far below the loudest of the walk.
+        Anything lower is too far below the loudest sound of the walk.
     """
 
     standing_db: FloatArray
@@ -89,8 +89,8 @@ class Surroundings:
 def surroundings_of(features: WalkFeatures) -> Surroundings:
     """The standing lines and the loudness of a recording.
 
-    A line counts as standing when it is there in more than 60 % of the frames; in a recording
-    under 20 s a single hold can last as long, so there it takes 95 %.
+    A line counts as standing when it is there in more than 60 % of the frames; in a recording under
+    20 s a single hold can last as long, so there the limit is 95 %.
     """
     width = 2_601
     count = np.zeros(width)
@@ -131,7 +131,7 @@ def _band_of(cents: FloatArray) -> IntArray:
 
 
 def hear_atoms(features: WalkFeatures) -> list[Atom]:
-    """Every atom of a recording, in parts of some minutes so that memory does not grow with it."""
+    """Every atom of a recording, in parts of some minutes so that memory stays bounded."""
     around = surroundings_of(features)
     atoms: list[Atom] = []
     for begin in range(0, features.frames, _CHUNK_FRAMES):
@@ -142,7 +142,7 @@ def hear_atoms(features: WalkFeatures) -> list[Atom]:
 
 
 def link_tracks(features: WalkFeatures, around: Surroundings, begin: int, end: int) -> Tracks:
-    """Link the peaks of some frames to tracks, standing lines and faint ones left out."""
+    """Link the peaks of some frames to tracks, without standing and faint lines."""
     frame, cents, level = _peaks_between(features, begin, end)
     standing = around.standing_db[_place_of(cents, len(around.standing_db))]
     heard = (level > standing + 6.0) & (level > around.lowest_db)
@@ -163,7 +163,7 @@ def link_tracks(features: WalkFeatures, around: Surroundings, begin: int, end: i
         source = np.arange(count)
         close = np.abs(key[ahead] - key - step * _BIG) < tolerance
         mutual = close & (back[ahead] == source) & ~has_next & ~has_previous[ahead]
-        # Across a gap only like levels belong together: a lost frame, not another sound.
+        # Across a gap, only similar levels belong together: a lost frame, not another sound.
         mutual &= np.abs(level[ahead] - level) < (25.0 if step == 1 else 8.0)
         starts.append(source[mutual])
         stops.append(ahead[mutual])
@@ -186,7 +186,7 @@ def link_tracks(features: WalkFeatures, around: Surroundings, begin: int, end: i
 
 
 def _near_the_loudest(frame: IntArray, level: FloatArray) -> NDArray[np.bool_]:
-    """Leave out peaks far below the loudest line of their moment."""
+    """Drop peaks far below the loudest line of their moment."""
     if not len(frame):
         return np.zeros(0, bool)
     since = frame - frame[0]
@@ -197,7 +197,7 @@ def _near_the_loudest(frame: IntArray, level: FloatArray) -> NDArray[np.bool_]:
 
 
 def _nearest(key: FloatArray, wanted: FloatArray) -> IntArray:
-    """Index of the key nearest to each wanted value (key rises)."""
+    """Index of the key nearest to each wanted value (keys ascending)."""
     right = np.clip(np.searchsorted(key, wanted), 1, max(1, len(key) - 1))
     if len(key) == 1:
         return np.zeros(len(wanted), np.int64)
@@ -206,7 +206,7 @@ def _nearest(key: FloatArray, wanted: FloatArray) -> IntArray:
 
 
 def find_atoms(tracks: Tracks) -> list[Atom]:
-    """Cut every track into its driven parts."""
+    """Split every track into its driven parts."""
     if len(tracks.first) < 2:
         return []
     laid = _lay_out(tracks)
@@ -240,12 +240,12 @@ def find_atoms(tracks: Tracks) -> list[Atom]:
 
 
 def middle_of(values: FloatArray) -> float:
-    """The upper median of some values, at less cost than numpy's on short arrays."""
+    """The upper median of some values; faster than numpy's on short arrays."""
     return float(np.sort(values)[len(values) // 2])
 
 
 def _waver(cents: FloatArray) -> float:
-    """Median departure from the median, the blurred ends left out."""
+    """Median departure from the median, without the blurred ends."""
     edge = max(2, len(cents) // 5)
     middle = cents[edge:-edge] if len(cents) > 6 else cents
     return middle_of(np.abs(middle - middle_of(middle)))
@@ -280,7 +280,7 @@ def _lay_out(tracks: Tracks) -> _Laid:
     np.add.at(edge, offset + length, -1)
     outside = np.cumsum(edge)[:-1] == 0
     level[outside] = _SILENT_DB
-    # In the silence a line stays at the place of the nearer end, so that no glide is seen there.
+    # In silence a line stays at the pitch of the nearer end, so that no glide appears there.
     nearest = np.clip(np.searchsorted(offset, grid, side="right") - 1, 0, None)
     ends = tracks.cents[last][nearest]
     starts = tracks.cents[first][np.minimum(nearest + 1, len(first) - 1)]
@@ -299,7 +299,7 @@ def _driven(laid: _Laid) -> NDArray[np.bool_]:
     sounding = laid.level_db > _SILENT_DB
     falls = laid.level_db[ahead] - laid.level_db[behind] <= -_FALL_DB
     driven = scipy.ndimage.binary_closing(sounding & ~falls, structure=np.ones(4, bool))
-    # Through a long window one key's line slides into the next's: that is where to cut.
+    # In a long window one key's line slides into the next one's: cut there.
     both = sounding[ahead] & sounding[behind]
     glides = both & (np.abs(laid.cents[ahead] - laid.cents[behind]) >= _GLIDE_CENTS)
     return np.asarray(driven & sounding & ~glides)
@@ -310,7 +310,7 @@ def _parts(curve: FloatArray, runs: IntArray, half: int) -> list[tuple[int, int]
     parts: list[tuple[int, int]] = []
     past_peak = -np.inf
     for low, high in runs.tolist():
-        # The rise of the window before a step counts from 6 dB under what follows.
+        # The window's rise before a step counts from 6 dB below what follows.
         level = middle_of(curve[low : min(high, low + _BODY_FRAMES)])
         begin = low + int(np.argmax(curve[low:high] > level - 6.0))
         # The end: the last frame within 2.5 dB of the level before the fall.
@@ -322,7 +322,7 @@ def _parts(curve: FloatArray, runs: IntArray, half: int) -> list[tuple[int, int]
             if body < past_peak - 12.0:
                 continue
             if level - dip < 3.0:
-                # No rise: what goes on for long is still driven, what does not is a tail.
+                # No rise: a long continuation is still driven, a short one is a tail.
                 if level > past_peak - 3.0 or high - low >= _GOES_ON_FRAMES:
                     parts[-1] = (parts[-1][0], finish)
                 continue
