@@ -100,7 +100,7 @@ def test_what_was_played_must_be_a_midi_file(run: Run, organ_file: Path, walk_fi
         "--played", organ_file,
     )  # fmt: skip
     assert ran.code == 2
-    assert "no Standard MIDI File" in ran.err
+    assert "not a Standard MIDI File" in ran.err
 
 
 def test_a_missing_midi_port_is_reported_without_a_stack(run: Run) -> None:

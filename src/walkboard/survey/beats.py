@@ -1,10 +1,10 @@
-"""The beats that a listener hears in a registration or a chord, the worst first.
+"""The beats that a listener hears in a registration or a chord, worst first.
 
-Two pipes beat wherever a partial of the one nearly meets a partial of the other. What is bad is
-what should not be: the beat beyond the one that the pipes' targets give (a tempered third beats by
-design, an octave should not). How bad is the level of the weaker of the two partials and how near
-the excess is to four beats a second, where fluctuation is heard most (Zwicker & Fastl,
-Psychoacoustics, chapter 10; from memory): the slower or the faster, the less it counts.
+Two pipes beat wherever a partial of one nearly coincides with a partial of the other. Only the beat
+beyond what the pipes' targets give is bad (a tempered third beats by design, an octave should not).
+How bad depends on the level of the weaker partial, and on how near the excess is to four beats a
+second, where fluctuation is most audible (Zwicker & Fastl, Psychoacoustics, chapter 10; from
+memory): slower or faster beats count less.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ from walkboard.survey.kinds import spectrum_of
 
 _WORST_HZ = 4.0
 _MOST_PARTIALS = 16
-_SLOWEST_HZ = 0.05  # an excess below is not heard within a held chord
-_FASTEST_HZ = 15.0  # beyond, it is roughness rather than beats
+_SLOWEST_HZ = 0.05  # a slower excess is not heard within a held chord
+_FASTEST_HZ = 15.0  # faster, it is roughness rather than beats
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,17 +41,17 @@ class PipesBeat:
     first_partial, second_partial : int
         Numbers of the beating partials.
     at_hz : float
-        Where [Hz].
+        Where they beat [Hz].
     per_second : float
         Beats a second, from the two frequencies.
     due_per_second : float
-        What the two targets give.
+        Beats a second between the two targets.
     level_db : float
-        Level of the weaker partial, against the loudest partial of all that sound [dB].
+        Level of the weaker partial, relative to the loudest partial sounding [dB].
     heard_per_second : float or None
-        Beats a second heard in the envelope, where the two are unisons that sounded together.
+        Beats a second heard in the envelope, if the two are unisons that sounded together.
     badness_db : float
-        The level, less what the excess over the due beat is too slow or too fast.
+        The level, reduced if the excess over the due beat is too slow or too fast to matter.
     """
 
     first: PipeRef
@@ -92,17 +92,16 @@ def worst_beats(
     *,
     most: int = 12,
 ) -> tuple[PipesBeat, ...]:
-    """The worst beats between pipes that sound together, one a pair of pipes.
+    """The worst beats between pipes that sound together, one per pair of pipes.
 
     Parameters
     ----------
     readings : mapping of PipeRef to Reading
-        Pipes that are not in it, or have no value in it, are left out, but unisons whose beat was
-        heard in the envelope.
+        Pipes without a value are left out, except unisons whose beat was heard in the envelope.
     pipes : sequence of PipeRef
         Pipes of a registration at one key, or of all keys of a chord.
     air_celsius : float or None
-        For the targets.
+        Air for the targets.
     """
     known = [readings[pipe] for pipe in dict.fromkeys(pipes) if pipe in readings]
     levels = {reading.pipe: levels_of(organ, reading) for reading in known}
@@ -128,7 +127,7 @@ def beats_of_keys(
     *,
     most: int = 12,
 ) -> tuple[tuple[Key, PipesBeat], ...]:
-    """The worst beats of a registration over these keys, each key held by itself."""
+    """The worst beats of a registration over these keys, each key held on its own."""
     found = [
         (key, beat)
         for key in keys
@@ -138,7 +137,7 @@ def beats_of_keys(
 
 
 def levels_of(organ: Organ, reading: Reading) -> dict[int, float]:
-    """Levels of a pipe's partials [dB]: as heard, beyond those by the kind of its rank."""
+    """Levels of a pipe's partials [dB]: those heard, then those typical of its kind of rank."""
     heard = {partial.number: partial.level_db for partial in reading.partials}
     numbers = list(range(1, _MOST_PARTIALS + 1))
     hz = reading.place_hz_or_none or 440.0
@@ -167,7 +166,7 @@ def _worst_of(
     if isinstance(one, Measured) and isinstance(other, Measured):
         first_hz, second_hz = one.hz, other.hz
     elif together is not None:
-        # Which is which does not matter for how fast they beat.
+        # Which is which does not matter for their beat rate.
         first_hz = one.place_hz_or_none or first_due
         second_hz = first_hz + together
     else:
@@ -215,6 +214,6 @@ def _made(  # noqa: PLR0917
 
 
 def _swing(per_second: float) -> float:
-    """How much a beat of this rate is heard, 1 at four a second."""
+    """How audible a beat of this rate is, 1 at four a second."""
     ratio = per_second / _WORST_HZ
     return 2.0 * ratio / (1.0 + ratio**2)

@@ -1,4 +1,4 @@
-"""The kind of spectrum to expect of a pipe: one map for every package that listens."""
+"""The kind of spectrum to expect from a pipe: one map for all packages that listen."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _OF_FAMILY = MappingProxyType(
 
 
 def spectrum_of(organ: Organ, pipe: PipeRef) -> Spectrum:
-    """The kind of spectrum to expect of a pipe.
+    """The kind of spectrum to expect from a pipe.
 
     Parameters
     ----------

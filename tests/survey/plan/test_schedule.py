@@ -131,7 +131,7 @@ def test_midi_has_sixteen_channels(channel):
     "data", [b"", b"RIFF....WAVE", b"MThd\0\0\0\6\0\0\0\1\1\xf4MTrk\0\0\0\5\0\x90"]
 )
 def test_what_is_no_midi_file_is_refused(data):
-    with pytest.raises(InputError, match=r"x\.mid: This is no Standard MIDI File|plays no key"):
+    with pytest.raises(InputError, match=r"x\.mid: This is not a Standard MIDI File|plays no key"):
         schedule_from_midi(data, where="x.mid")
 
 

@@ -1,10 +1,10 @@
-"""A stop of the organ that sounds and was not stated: heard again with it, all ranks together.
+"""A stop that sounds but was not stated: the walk is measured again with all ranks together.
 
-A coupler left on need not cost the walk. Where recognition names what else sounds, the keys are
-named and the holds measured once more with that stop's pipes among those that are due; only if
-nothing is then left unexplained are the values of the stated stops believed. The other stop's own
-values are kept only where it can be no other stop, and never where it stands in unison with a
-stated one: then its pipes and theirs cannot be separated by ear.
+A coupler left on need not ruin the walk. If recognition identifies what else sounds, the keys are
+named and the holds measured again with that stop's pipes among those expected. The stated stops'
+values count only if nothing is then left unexplained. The other stop's own values are kept only if
+it can be no other stop, and never if it is in unison with a stated one: then their pipes cannot be
+separated by ear.
 
 Stops an octave apart hide a trap: 8′ and 4′ sound like 16′ and 8′ an octave lower. The compass
 decides, so the walk must have reached both its lowest and its highest octave.
@@ -31,8 +31,8 @@ from walkboard.survey.kinds import spectrum_of
 from walkboard.survey.recognise.verdict import AlsoSounding, Heard
 from walkboard.survey.recognise.walked import fit, in_order
 
-_UNISON_CENTS = 60.0  # chosen: from here on two pipes may be confused
-_MOST_ASTRAY = 0.1  # of the holds, out of order; chosen
+_UNISON_CENTS = 60.0  # chosen: closer pipes may be confused
+_MOST_ASTRAY = 0.1  # share of holds out of order; chosen
 _OCTAVE = 12
 _SAME_PIPE_CENTS = 1.0  # from one hold to another: what wind and room do; fitted
 _DIFFERENT_SHARE = 0.3  # of the pipes so near, up to which it is a stop of its own; chosen
@@ -41,7 +41,7 @@ _EACH_STOP = 0.02  # of the fit that one more stop must explain; chosen
 
 
 def may_be_joined(organ: Organ, walk: HeardWalk) -> bool:
-    """Whether what else sounds in a walk may be measured together with what was stated."""
+    """Whether what else sounds in a walk may be measured together with the stated stops."""
     heard = walk.heard
     if heard is None or heard.believed or not heard.also_sounding or heard.not_sounding:
         return False
@@ -60,18 +60,18 @@ def heard_together(
     name: Callable[[Sequence[ExpectedKey]], NamedWalk],
     judged: Callable[[NamedWalk, Sequence[ExpectedKey], Sequence[str]], HeardWalk],
 ) -> HeardWalk:
-    """The walk measured with the stops that also sound, if that explains all; else as it was.
+    """The walk measured with the stops that also sound, if that explains it; else unchanged.
 
     Parameters
     ----------
     organ : Organ
     walk : HeardWalk
-        As heard with the stated stops alone; its verdict names the others.
+        The walk heard with the stated stops only; its verdict names the others.
     keys : sequence of Key
     expected : sequence of ExpectedKey
         What the stated stops sound at each key.
     name : callable
-        Names the recording's holds on keys that sound so.
+        Names the recording's holds, given what each key sounds.
     judged : callable
         Measures and judges named holds, given what each key sounds and which stops that is.
     """
@@ -91,7 +91,7 @@ def heard_together(
     joined = judged(holds, every, _stops(walk, also))
     absent = set(joined.heard.not_sounding if joined.heard else ())
     if absent and not absent & set(walk.drawn):
-        # What seemed to sound is explained by the stop that was added.
+        # The added stop explains what seemed to sound.
         also = tuple(one for one in also if one.stop not in absent)
         every = _with_pipes(organ, walk.air_celsius, keys, expected, also) or every
         holds = name(every)
@@ -111,7 +111,7 @@ def _stops(walk: HeardWalk, also: Sequence[AlsoSounding]) -> tuple[str, ...]:
 def _companies(
     organ: Organ, drawn: Sequence[str], also: Sequence[AlsoSounding]
 ) -> list[tuple[AlsoSounding, ...]]:
-    """What may sound beside the stated stops: what was found, alone or with one more pitch."""
+    """What may sound beside the stated stops: the stop found, alone or with one more pitch."""
     found = tuple(also)
     named = {stop for one in also for stop in (one.stop, *one.or_stops)} | set(drawn)
     more: list[AlsoSounding] = []
@@ -136,7 +136,7 @@ def _with_pipes(
     expected: Sequence[ExpectedKey],
     also: Sequence[AlsoSounding],
 ) -> tuple[ExpectedKey, ...] | None:
-    """The keys with the other stops' pipes; None where one is in unison with a stated pipe."""
+    """The keys with the other stops' pipes; None if one is in unison with a stated pipe."""
     found = []
     for key, due in zip(keys, expected, strict=True):
         combs = list(due.combs)
@@ -240,7 +240,7 @@ def _apart_cents(
 
 
 def _not_believed(walk: HeardWalk, joined: HeardWalk) -> HeardWalk:
-    """The walk as it was, with the fuller list of what sounds."""
+    """The original walk, with the fuller list of what sounds."""
     assert walk.heard is not None
     assert joined.heard is not None
     return replace(walk, heard=replace(walk.heard, also_sounding=joined.heard.also_sounding))

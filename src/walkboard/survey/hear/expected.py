@@ -1,4 +1,4 @@
-"""The combs that each key of a walk is expected to sound."""
+"""The combs expected at each key of a walk."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from walkboard.survey.recognise.shift import MARGIN_KEYS
 def expected_keys(
     organ: Organ, drawn: Sequence[str], air_celsius: float | None
 ) -> tuple[ExpectedKey, ...]:
-    """Every key of the drawn stops, upward, with the comb of each pipe that it sounds."""
+    """Every key of the drawn stops, upward, with the combs of its pipes."""
     return tuple(
         ExpectedKey(
             label=key.name,
@@ -34,9 +34,9 @@ def expected_keys(
 
 
 def widened(expected: Sequence[ExpectedKey]) -> tuple[ExpectedKey, ...]:
-    """The keys with `MARGIN_KEYS` more at either end, where no pipe stands.
+    """The keys with `MARGIN_KEYS` more at either end, where there are no pipes.
 
-    A walk on an organ that stands off its description would else lose its first or last keys.
+    Otherwise a walk on an organ that is off its described pitch would lose its first or last keys.
     """
 
     def beside(key: ExpectedKey, semitones: int) -> ExpectedKey:
@@ -53,7 +53,7 @@ def widened(expected: Sequence[ExpectedKey]) -> tuple[ExpectedKey, ...]:
 
 
 def pitches(organ: Organ, drawn: Sequence[str]) -> tuple[object, ...]:
-    """What distinguishes one stop's walk from another's by ear: its pipes' pitches."""
+    """What distinguishes stops in a walk by ear: their pipes' pitches."""
     keys = organ.keys_of(drawn)
     return tuple(
         sorted(

@@ -1,4 +1,4 @@
-"""A walk as heard on a known organ: the values that ``walkboard listen`` gives."""
+"""A walk as heard on a known organ: what ``walkboard listen`` reports."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ Reading: TypeAlias = ReadingOf[PipeRef]
 
 @dataclass(frozen=True, slots=True)
 class Hold:
-    """One held key of the walk, numbered from 1 in time."""
+    """One held key of the walk, numbered from 1 in order of time."""
 
     n: int
     key: Key | None
@@ -46,14 +46,14 @@ class HeardWalk:
     air_celsius : float or None
     holds : tuple of Hold
     silent_keys : tuple of Key
-        Held, and nothing sounded.
+        Keys that were held without any sound.
     warnings : tuple of str
-        Whole sentences for the tuner, as "The recording is quiet …".
+        Whole sentences for the tuner, such as "The recording is quiet …".
     heard : Heard or None
-        What sounded, and whether the values are believed; None for walks of older versions and
-        for readings that were taken another way.
+        What sounded, and whether the values are trusted; None for walks from older versions and for
+        readings taken another way.
     not_held, unsure_keys : tuple of Key
-        Keys within the walk that were not held, and those of which that cannot be decided.
+        Keys within the walk that were not held, and those where that cannot be decided.
     """
 
     file: str
@@ -75,10 +75,10 @@ class HeardWalk:
 
     @property
     def readings(self) -> tuple[Reading, ...]:
-        """Of all holds, in order."""
+        """The readings of all holds, in order."""
         return tuple(reading for hold in self.holds for reading in hold.readings)
 
     @property
     def measured(self) -> tuple[Measured[PipeRef], ...]:
-        """Those with a value."""
+        """The readings with a value."""
         return tuple(r for r in self.readings if isinstance(r, Measured))

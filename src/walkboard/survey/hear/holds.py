@@ -1,4 +1,4 @@
-"""Measures the holds of a walk, and gathers what each shows beside the pipes that were stated."""
+"""Measures the holds of a walk, and collects what each shows beside the stated pipes."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from walkboard.survey.recognise.evidence import Evidence, evidence_of
 from walkboard.survey.recognise.shift import Shifted
 from walkboard.survey.recognise.walked import Passed
 
-_FAR_CENTS = 50.0  # the interface's limit for a reading that is marked far
-_MOST_PARTIALS = 16  # kept of a reading
-_LEAST_ALONE_S = 0.9  # of a hold that other holds overlap, from which the rest is left out
+_FAR_CENTS = 50.0  # the interface's limit for a reading marked far
+_MOST_PARTIALS = 16  # partials kept with a reading
+_LEAST_ALONE_S = 0.9  # of a hold clear of overlapping holds, for only that part to be used
 
 
 @dataclass(frozen=True)
@@ -32,12 +32,12 @@ class NamedWalk:
     Attributes
     ----------
     walk : Walk
-        Its holds name keys by index.
+        Its holds refer to keys by index.
     passed : Passed
-        Keys within the walk that have no hold.
+        Keys within the walk without a hold.
     shifted : Shifted
     filled : frozenset of int
-        Places of holds that the played file says there were.
+        Indices of holds known only from the played file.
     """
 
     walk: Walk
@@ -54,9 +54,9 @@ class MeasuredWalk:
     ----------
     holds : tuple of Hold
     evidence : tuple of Evidence
-        Of every hold that has a key and is long enough, in time.
+        For every hold that has a key and is long enough, in order of time.
     unanswered : tuple of Key
-        Keys that the machine played and at which nothing could be read.
+        Keys that the machine played but that gave no reading.
     """
 
     holds: tuple[Hold, ...]
@@ -143,7 +143,7 @@ def measure_walk(
 
 
 def _alone(samples: Samples, sample_rate: int, holds: Sequence[FoundHold], place: int) -> Samples:
-    """The part of a hold in which no other hold sounds, if that is long enough."""
+    """The part of a hold in which no other hold sounds, if it is long enough."""
     hold = holds[place]
     before = [one.end_s for one in holds[:place]]
     after = [one.start_s for one in holds[place + 1 :]]
@@ -156,7 +156,7 @@ def _alone(samples: Samples, sample_rate: int, holds: Sequence[FoundHold], place
 
 
 def _searched(combs: tuple[Comb, ...], found: FoundHold) -> tuple[Comb, ...]:
-    """The combs moved to where the finder heard them, so that the search starts near."""
+    """The combs moved to where they were heard, so that the search starts close."""
     if found.heard_hz is None or found.overtone != 1:
         return combs
     ratio = found.heard_hz / combs[0].hz
@@ -175,14 +175,14 @@ def _key_number(organ: Organ, drawn: Sequence[str], key: Key) -> int:
 def _on_the_organ(
     organ: Organ, air_celsius: float | None, heard: CombReading, found: FoundHold
 ) -> Reading:
-    """The reading of a comb as that of the organ's pipe."""
+    """The reading of a comb as a reading of the organ's pipe."""
     pipe = PipeRef.parse(heard.pipe)
     reading: Reading = named(heard, pipe, target_hz(organ, pipe, air_celsius))
     if found.overtone != 1:
-        # It speaks a partial instead of its own pitch: what was measured is not where it is tuned.
+        # It speaks a partial instead of its own pitch: the measured pitch is not its tuning.
         reading = without_value(reading, ReadingFlag.OCTAVE)
     flags = list(reading.flags)
-    if ReadingFlag.FAR in flags:  # from where it was searched for
+    if ReadingFlag.FAR in flags:  # relative to where it was searched for
         flags.remove(ReadingFlag.FAR)
     if isinstance(reading, Measured) and abs(reading.cents) > _FAR_CENTS:
         flags.append(ReadingFlag.FAR)

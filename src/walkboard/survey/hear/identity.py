@@ -1,15 +1,15 @@
 """Which of two pipes in near unison is which, from all that is known of them, and how sure.
 
-A hold with both gives two places and two spectra but no names. What tells:
+A hold with both gives two places and two spectra but no names. Evidence for the names:
 
-* the spectra and levels beside each other, against what the ranks' other holds in the walk, the
-  pipes heard alone and the kinds of pipe let expect (`naming_along`); where there is only this one
-  hold, the odds that listening gives;
-* where a pipe stood when it sounded alone;
-* where its rank's neighbours stand: ranks move together.
+* the spectra and levels of the two, compared with the ranks' other holds in the walk, the pipes
+  heard alone, and the kinds of pipe (`naming_along`); with only this one hold, the odds from
+  listening;
+* where a pipe was when it sounded alone;
+* where its rank's neighbours are: ranks move together.
 
-Each speaks as odds; they are multiplied, as if independent, and each is capped so that none decides
-by itself when it is far out. The scatters are stated below.
+Each gives odds; these are multiplied as if independent, and each is capped so that an outlier does
+not decide alone. The scatters are stated below.
 """
 
 from __future__ import annotations
@@ -37,21 +37,21 @@ from walkboard.survey.hear.unison_pairs import (
 )
 
 SURE = 0.98  # probability from which a name is given
-_DOUBTED = 0.5  # probability below which a name that listening gave is taken back; derived
-_MOST_ODDS = 6.0  # of one kind of evidence, logarithm: 400 to 1
-_UNSTEADY_CENTS = 0.5  # from hold to hold: thirds of a recorded real note differ by so much
-_LEAST_SPREAD_CENTS = 0.7  # of a rank about its neighbours; chosen
+_DOUBTED = 0.5  # probability below which listening's name is withdrawn; derived
+_MOST_ODDS = 6.0  # cap on one kind of evidence, log odds: 400 to 1
+_UNSTEADY_CENTS = 0.5  # between holds: thirds of one recorded real note differ by this much
+_LEAST_SPREAD_CENTS = 0.7  # scatter of a rank about its neighbours; chosen
 _LEAST_NEIGHBOURS = 3
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What speaks for the names as given, as logarithms of odds; negative: for crosswise.
+    """Evidence for the names as given, as log odds; negative for swapped names.
 
     Attributes
     ----------
     spectra, alone, neighbours : float
-        From levels and partials, from where the pipes stood alone, from their ranks.
+        From levels and partials, from where the pipes were alone, from their ranks.
     """
 
     spectra: float = 0.0
@@ -60,7 +60,7 @@ class Evidence:
 
     @property
     def odds(self) -> float:
-        """All together, each capped."""
+        """The sum, each part capped."""
         parts = (self.spectra, self.alone, self.neighbours)
         return sum(min(max(part, -_MOST_ODDS), _MOST_ODDS) for part in parts)
 
@@ -71,14 +71,14 @@ class Evidence:
 
 
 def name_pipes(organ: Organ, walk: HeardWalk, memory: Memory) -> HeardWalk:
-    """The walk with names given to near unisons wherever all evidence together makes them sure.
+    """The walk with near unisons named wherever the evidence together makes the names sure.
 
     Parameters
     ----------
     organ : Organ
     walk : HeardWalk
     memory : Memory
-        From holds in which they sounded without each other; this walk's own may be among them.
+        Pipes from holds in which they sounded without each other; may include this walk's own.
     """
 
     def target(pipe: PipeRef) -> float:
@@ -103,7 +103,7 @@ def name_pipes(organ: Organ, walk: HeardWalk, memory: Memory) -> HeardWalk:
 def _by_spectra(
     organ: Organ, walk: HeardWalk, memory: Memory, target: Callable[[PipeRef], float]
 ) -> dict[tuple[int, int, int], float]:
-    """Odds that the spectra give on each pair of the walk, by (hold, reading, reading)."""
+    """Odds from the spectra for each pair of the walk, by (hold, reading, reading)."""
     by_ranks: dict[tuple[str, str], list[tuple[int, int, int]]] = {}
     for at, hold in enumerate(walk.holds):
         for i, j in (*pairs_of(hold), *named_pairs_of(hold)):
@@ -133,7 +133,7 @@ def _of_listening(reading: Reading) -> float:
 
 
 def _unnamed(one: Reading, other: Reading, sureness: float) -> tuple[Reading, Reading]:
-    """Two readings whose names the walk speaks against: both places, neither named."""
+    """Two readings whose names the walk contradicts: both places, neither named."""
     if not isinstance(one, Measured) or not isinstance(other, Measured):
         return one, other
     sigmas = one.sigma_cents, other.sigma_cents
@@ -152,9 +152,9 @@ def _unnamed(one: Reading, other: Reading, sureness: float) -> tuple[Reading, Re
 def name_pair(
     one: Reading, other: Reading, evidence: Evidence, target: Callable[[PipeRef], float]
 ) -> tuple[Reading, Reading]:
-    """Two readings that share two places, each at its own where that is sure, else unnamed.
+    """Two readings that share two places: each at its own if that is sure, else unnamed.
 
-    Unnamed, they have their likelier place first and say how sure that is.
+    Unnamed ones have the more likely place first, and its probability.
 
     Parameters
     ----------
@@ -199,7 +199,7 @@ def weigh(
     memory: Memory,
     target: Callable[[PipeRef], float],
 ) -> Evidence:
-    """What speaks for the two names as given, beside what the spectra say."""
+    """Evidence for the two names as given, apart from the spectra."""
     places = _places(one, other)
     if places is None:
         return Evidence()
@@ -217,7 +217,7 @@ def weigh(
 
 
 def _places(one: Reading, other: Reading) -> tuple[float, float, float] | None:
-    """Where the two stand as named, and the greater sigma [cents]."""
+    """Where the two are as named, and the larger sigma [cents]."""
     either = either_of(one)
     if either is not None:
         return (*either.hz, max(either.sigma_cents))
@@ -227,7 +227,7 @@ def _places(one: Reading, other: Reading) -> tuple[float, float, float] | None:
 
 
 def _nearer(here: float, there: float, due_cents: float, spread_cents: float) -> float:
-    """Logarithm of the odds that a pipe stands here and not there, as ratios to its due place."""
+    """Log odds that a pipe is here and not there, both as ratios to its expected place."""
     away = [(cents_of_ratio(ratio) - due_cents) / spread_cents for ratio in (here, there)]
     # Wide tails (Student's t of 4): pipes slip.
     return 2.5 * (math.log1p(away[1] ** 2 / 4.0) - math.log1p(away[0] ** 2 / 4.0))

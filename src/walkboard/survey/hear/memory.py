@@ -1,7 +1,7 @@
-"""What is remembered of an organ's pipes from holds in which it was plain which pipe was heard.
+"""What is remembered of an organ's pipes, from holds in which the pipe was clearly identified.
 
-Plain it is where no other pipe of nearly the same pitch sounded too, or where the name was sure.
-Then its place, its level and the levels of its partials are its own.
+That is so if no other pipe of nearly the same pitch sounded, or if its name was sure. Then its
+pitch, its level and the levels of its partials are its own.
 """
 
 from __future__ import annotations
@@ -13,13 +13,13 @@ from walkboard.listening.readings import Measured
 from walkboard.organ.model import PipeRef
 from walkboard.survey.hear.heard_walk import HeardWalk
 
-_NEIGHBOURS = 6  # keys either side that say where a rank stands; chosen
-_SURE = 0.99  # from which a name is as good as none to ask for
+_NEIGHBOURS = 6  # keys either side that show where a rank is; chosen
+_SURE = 0.99  # probability from which a name is beyond question
 
 
 @dataclass(frozen=True)
 class Memory:
-    """Readings of pipes that sounded without a near unison or were surely named, by pipe.
+    """Readings of pipes that sounded without a near unison or had a sure name, by pipe.
 
     Attributes
     ----------
@@ -30,7 +30,7 @@ class Memory:
 
     @classmethod
     def of(cls, walks: Iterable[HeardWalk]) -> Memory:
-        """From walks: the later counts, and one heard without a neighbour before all others."""
+        """From walks: later readings replace earlier ones; those heard alone come first."""
         heard = [
             reading
             for walk in walks
@@ -43,7 +43,7 @@ class Memory:
         return cls({reading.pipe: reading for reading in (*named, *alone)})
 
     def neighbours(self, pipe: PipeRef) -> list[Measured[PipeRef]]:
-        """Readings of the pipe's neighbours in the rank, the nearest first."""
+        """Readings of the pipe's neighbours in the rank, nearest first."""
         away = sorted(range(-_NEIGHBOURS, _NEIGHBOURS + 1), key=abs)
         numbers = [pipe.number + n for n in away if n and pipe.number + n >= 1]
         others = [PipeRef(pipe.rank, number) for number in numbers]

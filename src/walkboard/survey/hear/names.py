@@ -1,21 +1,21 @@
 """Which of two near unisons is which, from how their ranks sound along the keys of a walk.
 
-A hold gives two places with two spectra and no names. What each pair's spectra have in common along
-the keys tells more than any hold by itself: a rank's loudness and the shape of its spectrum go on
-from key to key, so a pair that is plain in the bass names those above it.
+A hold gives two places with two spectra but no names. What the pairs' spectra have in common along
+the keys says more than any single hold: a rank's loudness and spectral shape continue from key to
+key, so a pair that is clear in the bass names those above it.
 
-Of a pair the differences of level are looked at, partial by partial: at one place in the room and
-nearly one frequency, so that most of what the room does falls out. With the names right they are
+For each pair we use the differences of level, partial by partial: at the same place in the room and
+nearly the same frequency, so most of the room's effect cancels. With the right names they are
 
     d_n(k) = due_n(k) + c(k) + e_n(k) + scatter,
 
-`due` what the kinds of pipe let expect (`joint.labels`), c how much louder the one rank is, e how
-its spectrum departs from its kind: normal, going on along the keys as first-order
-(Ornstein-Uhlenbeck) processes. Crosswise the sign of d is turned. The holds are gone through from
-below and from above, each time leaving a normal belief about c and e that takes the hold's two
-readings by their odds (assumed-density filter: Maybeck 1982, Stochastic Models 2, ch. 12); what
-both passes know of a hold without that hold itself then weighs its names. The scatter is not known
-beforehand: a few sizes are tried and weighed by how likely they make the walk.
+where `due` is the difference expected of their kinds (`joint.labels`), c how much louder one rank
+is, and e how its spectrum departs from its kind: both normal, first-order (Ornstein-Uhlenbeck)
+processes along the keys. With swapped names d changes sign. One pass runs upward and one downward;
+each keeps a normal belief about c and e that includes the hold's two readings by their odds
+(assumed-density filter: Maybeck 1982, Stochastic Models 2, ch. 12). What both passes know of a
+hold, without the hold itself, then weighs its names. The scatter is unknown: a few sizes are tried
+and weighted by how likely they make the walk.
 """
 
 from __future__ import annotations
@@ -29,36 +29,36 @@ import numpy as np
 from walkboard.listening.hold.movement import Floats
 
 MOST_PARTIALS = 12
-_LOUDER_DB = 9.0  # of one rank over the other; chosen
-_LOUDER_KEYS = 60.0  # over which that goes on
-_SHAPE_DB = 5.0  # of a rank's partials about its kind; common practice, no source
+_LOUDER_DB = 9.0  # level of one rank over the other; chosen
+_LOUDER_KEYS = 60.0  # correlation length of that
+_SHAPE_DB = 5.0  # scatter of a rank's partials about its kind; common practice, no source
 _SHAPE_KEYS = 30.0
-_REGULATED_DB = 2.5  # of two pipes' levels against their ranks'; chosen
-_REMEMBERED_DB = 6.0  # the same of pipes that were not heard in one hold; chosen
-_SCATTERS_DB = (4.0, 6.0, 8.5, 12.0)  # of a partial's difference: voicing and room
-_WHOLE_SHARE = 0.4  # of a partial's scatter that a level of several has
-# That a hold is believed with when it tells of others. Not much less: a doubt of one in fifty, of a
-# turn by eighty decibels, would drown what is known of the ranks.
+_REGULATED_DB = 2.5  # scatter of two pipes' levels about their ranks'; chosen
+_REMEMBERED_DB = 6.0  # the same for pipes not heard in one hold; chosen
+_SCATTERS_DB = (4.0, 6.0, 8.5, 12.0)  # scatter of a partial's difference: voicing and room
+_WHOLE_SHARE = 0.4  # share of a partial's scatter in a level of several partials
+# Confidence in a hold when it informs others. Not much less: a one-in-fifty doubt about a swap of
+# eighty decibels would drown what is known of the ranks.
 _MOST_ODDS = 12.0
 
 
 @dataclass(frozen=True, slots=True)
 class PairHeard:
-    """Two near unisons of one hold, or of one key alone, under the names that they bear.
+    """Two near unisons of one hold, or heard alone at one key, under their current names.
 
     Attributes
     ----------
     place : float
-        Along the keys [semitones].
+        Place along the keys [semitones].
     difference_db : mapping of int to float
         Level of the first over the second, by partial.
     due_db : mapping of int to float
-        The same as their kinds let expect.
+        The same as expected of their kinds.
     odds : float
-        Logarithm of the odds that they are named right, from all else that is known; infinite
-        where there is no question.
+        Log odds that the names are right, from all other evidence; infinite if there is no
+        question.
     level_db : float or None
-        Level of the first over the second as a whole, where no partial was kept.
+        Level of the first over the second as a whole, if no partial was kept.
     """
 
     place: float
@@ -77,11 +77,11 @@ class _Seen:
     due: Floats
     rows: Floats
     odds: float
-    share: float = 1.0  # of a partial's scatter that the values have
+    share: float = 1.0  # the values' scatter relative to a partial's
 
     @property
     def regulated_db(self) -> float:
-        """Scatter that all differences of the pair share."""
+        """Scatter common to all differences of the pair."""
         return _REMEMBERED_DB if math.isinf(self.odds) else _REGULATED_DB
 
 
@@ -92,9 +92,9 @@ class _Belief:
 
 
 def odds_along(pairs: Sequence[PairHeard]) -> list[float]:
-    """Logarithm of the odds that each pair is named right, by its spectra and all others'.
+    """Log odds that each pair is named right, from its spectra and all others'.
 
-    What a pair's own `odds` say is not counted into its answer, only into the others'.
+    A pair's own `odds` do not count in its result, only in the others'.
     """
     order = sorted(range(len(pairs)), key=lambda index: pairs[index].place)
     seen = [_as_seen(pairs[index]) for index in order]
@@ -143,7 +143,7 @@ def _at_first() -> Floats:
 
 
 def _passed(seen: Sequence[_Seen], scatter_db: float) -> tuple[list[_Belief], float]:
-    """What is believed before each pair from those before it; how likely they are together."""
+    """The belief before each pair from those before it, and the likelihood of all."""
     start = _at_first()
     belief = _Belief(np.zeros(len(start)), start)
     before = []
@@ -166,7 +166,7 @@ def _carried(belief: _Belief, keys: float) -> _Belief:
 
 
 def _both(low: _Belief, high: _Belief) -> _Belief:
-    """What two passes know together; what both began with is counted once."""
+    """The combined belief of two passes; their common prior counts once."""
     of_low, of_high = np.linalg.inv(low.covariance), np.linalg.inv(high.covariance)
     covariance = np.linalg.inv(of_low + of_high - np.linalg.inv(_at_first()))
     return _Belief(covariance @ (of_low @ low.mean + of_high @ high.mean), covariance)
@@ -180,7 +180,7 @@ def _spread(one: _Seen, belief: _Belief, scatter_db: float) -> Floats:
 
 
 def _evidence_for(one: _Seen, belief: _Belief, scatter_db: float) -> tuple[float, Floats]:
-    """Odds by the spectra that a pair is named right, and the differences due."""
+    """Odds from the spectra that a pair is named right, and the expected differences."""
     due = one.due + one.rows @ belief.mean
     if not len(one.values):
         return 0.0, due
@@ -189,7 +189,7 @@ def _evidence_for(one: _Seen, belief: _Belief, scatter_db: float) -> tuple[float
 
 
 def _taken(one: _Seen, belief: _Belief, scatter_db: float) -> tuple[_Belief, float]:
-    """The belief after a pair, its names as likely as they are; and how likely the pair was."""
+    """The belief after a pair, weighted by its names' odds; and the pair's likelihood."""
     if not len(one.values):
         return belief, 0.0
     evidence, due = _evidence_for(one, belief, scatter_db)
@@ -199,7 +199,7 @@ def _taken(one: _Seen, belief: _Belief, scatter_db: float) -> tuple[_Belief, flo
         odds = min(max(odds, -_MOST_ODDS), _MOST_ODDS)
     right = 1.0 / (1.0 + math.exp(-odds)) if odds > -700.0 else 0.0
     gain = np.linalg.solve(spread, one.rows @ belief.covariance).T
-    turn = gain @ (2.0 * one.values)  # from crosswise to as named
+    turn = gain @ (2.0 * one.values)  # from swapped to as named
     mean = belief.mean + gain @ ((2.0 * right - 1.0) * one.values - due)
     covariance = belief.covariance - gain @ one.rows @ belief.covariance
     covariance += right * (1.0 - right) * np.outer(turn, turn)

@@ -18,15 +18,15 @@ from walkboard.survey.recognise.limits import LIMITS as RECOGNITION
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """When a hold is not one key's alone. *Fitted*: by bench situations."""
+    """When a hold has more than one key. *Fitted*: by bench situations."""
 
-    second_key_lines: int = 5  # lines left over where several ranks are stated; fitted
-    plain_below_db: float = 10.0  # under the loudest line, where one of another key will do; fitted
-    key_below_db: float = 30.0  # under the loudest line, in which a second key's first lies; chosen
-    highest_hz: float = 6_500.0  # of a second key's partials that are counted; chosen
-    own_below_db: float = 45.0  # under the loudest line, in which a partial is measured; chosen
-    cipher_reach_hz: float = 30.0  # from a partial, within its band; derived: 1/0.04 s, rounded
-    cipher_below_db: float = 30.0  # under the partial, in which a cipher disturbs it; chosen
+    second_key_lines: int = 5  # unexplained lines, if several ranks are stated; fitted
+    plain_below_db: float = 10.0  # below the loudest line, if one of another key is enough; fitted
+    key_below_db: float = 30.0  # below the loudest line: range of a second key's first; chosen
+    highest_hz: float = 6_500.0  # highest partial of a second key that counts; chosen
+    own_below_db: float = 45.0  # below the loudest line: range of measured partials; chosen
+    cipher_reach_hz: float = 30.0  # half width of a partial's band; derived: 1/0.04 s, rounded
+    cipher_below_db: float = 30.0  # below the partial: range in which a cipher disturbs it; chosen
     cipher_partials: int = 12  # lowest partials that a cipher may disturb; chosen
     jumped_cents: float = 0.6  # of wander within one hold, which no pipe of a calm walk has; chosen
     jumped_times: float = 6.0  # that over the walk's usual wander; chosen
@@ -55,7 +55,7 @@ def odd_holds(
 
 
 def _second_key(one: Evidence, due: Sequence[Sequence[float]]) -> bool:
-    """Whether the unexplained lines are those of another key of the walked stops."""
+    """Whether the unexplained lines belong to another key of the walked stops."""
     if len(one.left) < 2:
         return False
     needed = LIMITS.second_key_lines if len(one.stated_hz) > 1 else RECOGNITION.least_lines
@@ -65,7 +65,7 @@ def _second_key(one: Evidence, due: Sequence[Sequence[float]]) -> bool:
         if key == one.key or not combs:
             continue
         base = combs[0]
-        # The fundamental or the second partial must be there, and loud, before more is tried.
+        # The fundamental or the second partial must be present and loud before more is tried.
         first = np.abs(1731.0 * (hz / base - 1.0)) < RECOGNITION.reach_cents
         near = first | (np.abs(1731.0 * (hz / (2.0 * base) - 1.0)) < RECOGNITION.reach_cents)
         loudest_db = one.lines.level_db.max()
@@ -106,7 +106,7 @@ def jumped_holds(holds: Sequence[Hold]) -> dict[int, ReadingFlag]:
 def beside_ciphers(
     holds: Sequence[Hold], evidence: Sequence[Evidence], drones: Sequence[Drone]
 ) -> dict[int, ReadingFlag]:
-    """Holds with a partial in whose band a cipher's line lies."""
+    """Holds with a partial whose band contains a cipher's line."""
     by_start = {hold.start_s: hold.n for hold in holds}
     found: dict[int, ReadingFlag] = {}
     for drone in drones:

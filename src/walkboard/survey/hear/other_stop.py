@@ -1,4 +1,4 @@
-"""Whether another stop than stated was walked, by itself or with others."""
+"""Whether a different stop than stated was walked, by itself or with others."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ from walkboard.survey.recognise.shift import MARGIN_KEYS
 from walkboard.survey.recognise.verdict import AlsoSounding, Heard
 from walkboard.survey.recognise.walked import Candidate, walked_instead
 
-_LOOKED_AT = 14  # holds that show whether the other stop sounds alone
-_LEAST_HOLDS = 5  # of these, to say what sounds beside it
-_SPEAKS_DB = 26.0  # under the loudest line, in which a stop's own first or third partial lies
+_LOOKED_AT = 14  # holds checked for whether the other stop sounds alone
+_LEAST_HOLDS = 5  # of these needed to say what sounds beside it
+_SPEAKS_DB = 26.0  # below the loudest line: range of a stop's own first or third partial
 _OCTAVES = {"+12", "-12"}
 _ALIKE = 1e-3  # relative: pitches of two stops
 
@@ -39,7 +39,7 @@ def other_stop_walked(
     walk: Walk,
     sound: Sound,
 ) -> Heard | None:
-    """What is said where another stop, or the stated one an octave off, plainly fits better.
+    """The verdict if another stop, or the stated one an octave off, fits clearly better.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def other_stop_walked(
     name : callable
         Names the recording's holds on given keys.
     walk : Walk
-        As named on the stated stops' keys.
+        The walk named on the stated stops' keys.
     sound : Sound
         The recording, to see whether the other stop sounds alone.
     """
@@ -100,7 +100,7 @@ def other_stop_walked(
     )
     evidence = _looked_at(other, sound)
     if not _speaks(evidence):
-        return None  # a lower comb holds the lines of any higher one
+        return None  # a lower comb includes the lines of any higher one
     more = _with_it(organ, drawn, air_celsius, evidence=evidence, keys=keys)
     if more is None:
         return other_stop(organ, stops, first)
@@ -114,7 +114,7 @@ def _stops(organ: Organ, drawn: Sequence[str]) -> list[str]:
 
 
 def _sounds_at(organ: Organ, stop: str, due_hz: Sequence[float]) -> bool:
-    """Whether a stop's keys sound these pitches, as far as both go."""
+    """Whether a stop's keys sound these pitches, over their common range."""
     mine = expected_keys(organ, [stop], None)
     if any(len(key.combs) > 1 for key in mine):
         return False
@@ -128,7 +128,7 @@ def _sounds_at(organ: Organ, stop: str, due_hz: Sequence[float]) -> bool:
 
 
 def _looked_at(walk: Walk, sound: Sound) -> list[Evidence]:
-    """Evidence of some of the holds, with the other stop taken for the stated one."""
+    """Evidence of some of the holds, with the other stop in place of the stated one."""
     plain = [
         hold
         for hold in walk.holds
@@ -174,10 +174,10 @@ def _with_it(
     evidence: Sequence[Evidence],
     keys: Sequence[ExpectedKey],
 ) -> list[AlsoSounding] | None:
-    """What sounds beside the other stop; None where nothing does."""
+    """What sounds beside the other stop; None if nothing does."""
     if len(evidence) < _LEAST_HOLDS:
         return None
-    # Every pitch of the organ, reckoned from the key that the other stop names.
+    # Every pitch of the organ, counted from the key that the other stop gives.
     own = [key.combs[0].hz for key in keys]
     base = expected_keys(organ, drawn, air_celsius)
     wide = [key.combs[0].hz for key in widened(base)]

@@ -1,7 +1,7 @@
-"""A walk that the machine played: what was found in the recording, corrected by what was played.
+"""A walk played by the machine: the holds found in the recording, corrected by what was played.
 
-The file that was played gives every key and every time except one: when the recorder was started.
-That is found from the holds that agree, and everything else follows.
+The played file gives every key and every time except one: when the recorder was started. The holds
+that agree show that, and everything else follows.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from walkboard.listening.types import FoundHold, HoldFlag, Walk
 from walkboard.scales.keys import Key
 from walkboard.survey.plan.schedule import Press, Schedule
 
-_AGREE_S = 0.35  # starts of holds that fit one offset lie within this of each other; chosen
-_LEAST_SHARE = 0.4  # of what could agree, below which the file was not what was played; chosen
-_LEAST_OVERLAP = 0.3  # of a press that a found hold must cover to be that press; chosen
-_SHORT_S = 0.8  # as finding has it
+_AGREE_S = 0.35  # starts of holds that fit one offset agree within this; chosen
+_LEAST_SHARE = 0.4  # agreeing share below which a different file was played; chosen
+_LEAST_OVERLAP = 0.3  # share of a press that a found hold must cover; chosen
+_SHORT_S = 0.8  # the same as in finding holds
 _FROM_THE_SCHEDULE = frozenset(
     {HoldFlag.REPEAT, HoldFlag.OUT_OF_ORDER, HoldFlag.UNKNOWN_KEY, HoldFlag.SHORT}
 )
@@ -31,16 +31,16 @@ class Aligned:
     Attributes
     ----------
     walk : Walk
-        A hold for each key that was played within the recording. ``silent`` is empty: which of the
-        filled holds are silent shows when they are measured.
+        A hold for each key played within the recording. ``silent`` is empty: measuring shows which
+        of the filled holds are silent.
     filled : frozenset of int
         Indices of those not found by ear.
     offset_s : float
         The file's start in the recording [s].
     renamed : int
-        Holds that were found under another key or none.
+        Number of holds found under another key or none.
     dropped : int
-        Found, but nothing was played then.
+        Number of holds found when nothing was played.
     """
 
     walk: Walk
@@ -58,24 +58,24 @@ def align_schedule(
     *,
     seconds: float,
 ) -> Aligned | None:
-    """Put a found walk right by what was played.
+    """Correct a found walk by what was played.
 
     Parameters
     ----------
     walk : Walk
-        As found by ear.
+        The walk found by ear.
     schedule : Schedule
     keys : sequence of Key
         The keys indexed by the walk's holds.
     expected_hz : sequence of float
-        The first fundamental that each of them should sound [Hz].
+        The first fundamental that each key should sound [Hz].
     seconds : float
         Length of the recording [s].
 
     Returns
     -------
     Aligned or None
-        None where too few holds agree on any one offset: another file was played.
+        None if too few holds agree on any one offset: another file was played.
     """
     index = {key: n for n, key in enumerate(keys)}
     presses = [press for press in schedule.presses if press.key in index]
@@ -161,7 +161,7 @@ def _offset(walk: Walk, presses: Sequence[Press], keys: Sequence[Key]) -> float 
 
 
 def _within(walk: Walk, start_s: float, end_s: float) -> list[int]:
-    """The found holds that fill enough of a press, or lie mostly in it."""
+    """The found holds that fill enough of a press, or are mostly within it."""
     found = []
     for n, hold in enumerate(walk.holds):
         shared_s = min(hold.end_s, end_s) - max(hold.start_s, start_s)

@@ -1,10 +1,10 @@
-"""Two pipes that pull each other, found by how far apart they are alone and together.
+"""Two pipes that pull each other, found by comparing them alone and together.
 
 Two coupled pipes beat at √(Δf² − f_L²), Δf their difference alone and f_L half of the range in
 which they lock (Adler 1946, see `physics.locking`); within it they sound in step and do not beat.
-One hold cannot tell this from two pipes in tune. Holds in which each sounded alone can: where the
-two stand nearer together than alone by more than is unsure, they pull, and what is read together is
-not where either would stand by itself.
+One hold cannot distinguish this from two pipes in tune. Holds in which each sounded alone can: if
+the two are closer together than alone, by more than the uncertainty, they pull, and the reading
+together is not where either would be alone.
 """
 
 from __future__ import annotations
@@ -22,21 +22,21 @@ from walkboard.survey.hear.memory import Memory
 
 _SURE = 3.0  # standard deviations
 _BEAT_HZ = 0.05  # one standard deviation of a beat heard in the envelopes; chosen
-_UNSTEADY_CENTS = 0.3  # of a difference of two real pipes from hold to hold; chosen
+_UNSTEADY_CENTS = 0.3  # change of a difference of two real pipes between holds; chosen
 
 
 @dataclass(frozen=True, slots=True)
 class Pull:
-    """Two pipes that stand nearer together than alone.
+    """Two pipes that are closer in pitch together than alone.
 
     Attributes
     ----------
     first, second : PipeRef
     alone_hz, together_hz : float
-        How far apart when each sounds alone, and together [Hz]; together 0 where they may be in
+        Their difference when each sounds alone, and together [Hz]; together 0 if they may be in
         step.
     sigma_hz : float
-        One standard deviation of what is between the two [Hz].
+        One standard deviation of the difference between these two [Hz].
     """
 
     first: PipeRef
@@ -52,7 +52,7 @@ class Pull:
 
     @property
     def locking_hz(self) -> float:
-        """Half of the range in which they lock [Hz]; in step, the least that it can be."""
+        """Half of their locking range [Hz]; if in step, its minimum."""
         return math.sqrt(max(0.0, self.alone_hz**2 - self.together_hz**2))
 
     @property
@@ -71,10 +71,9 @@ class Pull:
 
 
 def pull_between(one: Reading, other: Reading, memory: Memory) -> Pull | None:
-    """Whether two readings of one hold pull, by holds in which each sounded without the other.
+    """Whether two readings of one hold pull, compared with holds in which each sounded alone.
 
-    None where it is not plain, where one was not heard alone, or where nothing is known of how far
-    apart they are together.
+    None if it is not clear, if one was not heard alone, or if their difference together is unknown.
     """
     alone = [memory.alone.get(reading.pipe) for reading in (one, other)]
     first, second = alone
@@ -96,9 +95,9 @@ def pull_between(one: Reading, other: Reading, memory: Memory) -> Pull | None:
 
 
 def _together_hz(one: Reading, other: Reading) -> tuple[float, float] | None:
-    """How far apart two readings of one hold stand, and one standard deviation [Hz].
+    """How far apart two readings of one hold are, and one standard deviation [Hz].
 
-    None where both were read: pipes that pull do not move steadily, and are not read.
+    None if both have values: pipes that pull do not move steadily and get none.
     """
     if isinstance(one, Measured) and isinstance(other, Measured):
         return None
@@ -107,7 +106,7 @@ def _together_hz(one: Reading, other: Reading) -> tuple[float, float] | None:
     bound, others = one.bound_or_none, other.bound_or_none
     if bound is None or others is None or bound.near_hz != others.near_hz or bound.either:
         return None
-    return 0.0, bound.bound_cents / CENTS_PER_NEPER * bound.near_hz  # both within: half of twice it
+    return 0.0, bound.bound_cents / CENTS_PER_NEPER * bound.near_hz  # both are within it
 
 
 def with_pulls(walk: HeardWalk, memory: Memory) -> tuple[HeardWalk, tuple[Pull, ...]]:
@@ -116,8 +115,8 @@ def with_pulls(walk: HeardWalk, memory: Memory) -> tuple[HeardWalk, tuple[Pull, 
     Parameters
     ----------
     memory : Memory
-        From holds of the same visit in which the pipes sounded without each other: a pipe that was
-        tuned since stands elsewhere for another reason.
+        From holds of the same visit in which the pipes sounded without each other: a pipe tuned
+        since then has moved for a different reason.
     """
     pulls: list[Pull] = []
     holds = []
@@ -128,7 +127,7 @@ def with_pulls(walk: HeardWalk, memory: Memory) -> tuple[HeardWalk, tuple[Pull, 
                 pull = pull_between(one, hold.readings[j], memory)
                 if pull is not None:
                     pulls.append(pull)
-                    # What is heard is not where either would be alone.
+                    # The pitch heard is not where either would be alone.
                     readings[i] = without_value(readings[i], ReadingFlag.LOCKED)
                     readings[j] = without_value(readings[j], ReadingFlag.LOCKED)
         holds.append(replace(hold, readings=tuple(readings)))

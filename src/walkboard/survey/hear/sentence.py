@@ -1,4 +1,4 @@
-"""The one sentence that says what was heard, and the question that it leads to."""
+"""The sentence that says what was heard, and the question that follows from it."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ from walkboard.survey.recognise.limits import LIMITS
 from walkboard.survey.recognise.shift import Shifted
 from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard
 
-_CENTS_PER_DEGREE = 3.0  # of flues, common figure; see docs on air
+_CENTS_PER_DEGREE = 3.0  # flues, rounded for a question (`physics.air` is exact)
 _PITCHES_HZ = (415.0, 430.0, 432.0, 435.0, 440.0, 442.0, 452.5, 466.0)
 _NEAR_CENTS = 6.0
 
 
 def not_a_walk(why: str) -> Heard:
-    """What is said of a recording that is no walk."""
+    """The verdict on a recording that is not a walk."""
     return Heard(f"This is not a walk: {why}. Nothing was kept.", is_walk=False, believed=False)
 
 
 def other_stop(organ: Organ, drawn: Sequence[str], also: AlsoSounding) -> Heard:
-    """What is said where another stop was walked."""
+    """The verdict if another stop was walked."""
     what = stop_name(organ, also.stop)
     stated = _and([stop_name(organ, stop) for stop in drawn])
     if also.semitones:
@@ -48,7 +48,7 @@ def other_stop(organ: Organ, drawn: Sequence[str], also: AlsoSounding) -> Heard:
 
 
 def several_stops(organ: Organ, drawn: Sequence[str], also: Sequence[AlsoSounding]) -> Heard:
-    """What is said where a lower stop than stated sounds, and others with it."""
+    """The verdict if a lower stop than stated sounds, and others with it."""
     stated = _and([stop_name(organ, stop) for stop in drawn])
     what = _and([f"{stop_name(organ, one.stop)}{_or(organ, one)}" for one in also])
     sentence = f"More sounds than {stated}: also {what}."
@@ -64,12 +64,12 @@ _NOTHING_ELSE = "nothing else"
 
 
 def measured_together(organ: Organ, heard: Heard) -> Heard:
-    """What is said where the stops that also sound were measured together with the stated ones.
+    """The verdict if the stops that also sound were measured together with the stated ones.
 
     Parameters
     ----------
     heard : Heard
-        As judged with those stops among the stated ones, and what also sounds filled in.
+        The verdict with those stops among the stated ones, and what also sounds filled in.
     """
     also = [_also(organ, one) for one in heard.also_sounding]
     together = "; ".join([*also, "all were measured together"])
@@ -117,7 +117,7 @@ def with_sentence(
     ----------
     weighed : Weighed
     held : sequence of Key
-        Keys heard, in time.
+        Keys heard, in order of time.
     shifted : Shifted
     """
     heard = weighed.heard
@@ -251,7 +251,7 @@ def stop_name(organ: Organ, stop: str) -> str:
 
 
 def _or(organ: Organ, one: AlsoSounding) -> str:
-    """Other stops that it may be, at most two by name."""
+    """Other stops that it may be, at most two of them by name."""
     if not one.or_stops:
         return ""
     return f" (or {_one_of(organ, one.or_stops)})"

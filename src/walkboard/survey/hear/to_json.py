@@ -1,6 +1,6 @@
-"""The form in which a heard walk is exchanged: ``walkboard listen --json``, format 1.
+"""The JSON form of a heard walk: ``walkboard listen --json``, format 1.
 
-Fields may be added, none renamed or dropped; a reader ignores what it does not know.
+Fields may be added, but never renamed or dropped; a reader ignores unknown ones.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ FORMAT = 1
 def walk_to_json(walk: HeardWalk) -> dict[str, Any]:
     """A heard walk as plain values for JSON.
 
-    Full precision is kept: what is read back equals what was written.
+    Keeps full precision: reading back gives exactly what was written.
     """
     return {
         "format": FORMAT,
@@ -134,14 +134,14 @@ def walk_from_json(value: object, *, where: str = "") -> HeardWalk:
     Parameters
     ----------
     value : object
-        What a JSON reader gave.
+        The parsed JSON.
     where : str
         The file's name, for errors.
 
     Raises
     ------
     InputError
-        When it is not of the form, of a newer format, or its air is out of range.
+        If it does not have this form, has a newer format, or its air is out of range.
     """
     if (
         isinstance(value, dict)
@@ -149,7 +149,7 @@ def walk_from_json(value: object, *, where: str = "") -> HeardWalk:
         and value["format"] > FORMAT
     ):
         raise InputError(
-            f"These readings are of format {value['format']}; this program knows {FORMAT}.",
+            f"These readings are in format {value['format']}; this version reads {FORMAT}.",
             where=where,
             fix="Use a newer Walkboard, or listen again with this one.",
         )

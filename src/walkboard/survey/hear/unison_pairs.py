@@ -18,8 +18,8 @@ from walkboard.survey.hear.names import MOST_PARTIALS, PairHeard
 from walkboard.survey.kinds import spectrum_of
 
 _UNISON_CENTS = 60.0
-_APART_KEYS = 6.0  # that two pipes heard alone may stand apart and still be compared; chosen
-_PLACE_HZ = 65.4  # places along the keys are counted from here
+_APART_KEYS = 6.0  # largest distance of two pipes heard alone and still compared; chosen
+_PLACE_HZ = 65.4  # zero of the places along the keys
 
 
 def pairs_of(hold: Hold) -> list[tuple[int, int]]:
@@ -40,7 +40,7 @@ def either_of(reading: Reading) -> Either | None:
 
 
 def named_pairs_of(hold: Hold) -> list[tuple[int, int]]:
-    """Readings of near unisons that listening named by itself."""
+    """Readings of near unisons that listening itself named."""
     named = [
         (index, reading.hz)
         for index, reading in enumerate(hold.readings)
@@ -61,7 +61,7 @@ def pair_heard(
     other: Reading,
     odds: float = 0.0,
 ) -> PairHeard:
-    """Two readings as one observation of how their ranks sound beside each other."""
+    """Two readings as one observation of how their ranks compare."""
     place_hz = target(one.pipe)
     difference = level_differences(one.partials, other.partials)
     numbers = sorted(difference)
@@ -86,10 +86,10 @@ def place_of(hz: float) -> float:
 
 
 def level_differences(one: Sequence[Partial], other: Sequence[Partial]) -> Mapping[int, float]:
-    """Level of the one's partials over the other's [dB], as far up as both are heard.
+    """Level of one reading's partials over the other's [dB], as far up as both are heard.
 
-    If only one of them has a partial, the other's is taken at the faintest that either has: they
-    are at least that far apart. Missing even partials are how a stopped pipe is known.
+    If only one of them has a partial, the other's counts as the faintest that either has: they
+    differ at least by that. Missing even partials identify a stopped pipe.
     """
     levels = [{p.number: p.level_db for p in partials} for partials in (one, other)]
     if not levels[0] or not levels[1]:
@@ -106,7 +106,7 @@ def level_differences(one: Sequence[Partial], other: Sequence[Partial]) -> Mappi
 def heard_alone(
     organ: Organ, target: Callable[[PipeRef], float], memory: Memory, ranks: tuple[str, str]
 ) -> list[PairHeard]:
-    """Pipes of two ranks that sounded each by itself, compared at the same or a near key."""
+    """Pipes of two ranks that each sounded alone, compared at the same or a nearby key."""
     alone = [
         [
             reading

@@ -1,7 +1,7 @@
-"""Hears a recording of a walk on a known organ.
+"""Listens to a recording of a walk on a known organ.
 
-The organ says which combs each key sounds; listening finds the holds and measures them; recognition
-says what really sounded and whether to believe it; this module puts the pipes' names to it.
+The organ gives the combs of each key; listening finds the holds and measures them; recognition says
+what really sounded and whether to trust it; this module assigns the pipes' names.
 """
 
 from __future__ import annotations
@@ -48,9 +48,9 @@ from walkboard.survey.recognise.walked import (
 )
 
 Progress = Callable[[float, float], None]
-"""Called with seconds of sound dealt with and seconds in all."""
+"""Called with the seconds of sound done and the total."""
 
-_UNEQUAL_CENTS = 2.0  # by which some step of a temperament differs from 100 cents
+_UNEQUAL_CENTS = 2.0  # a temperament with a step this far from 100 cents is unequal
 
 
 def hear_walk(
@@ -65,7 +65,7 @@ def hear_walk(
     before: Remembered | None = None,
     progress: Progress | None = None,
 ) -> HeardWalk:
-    """Find, name and measure every hold of a walk, and say whether to believe it.
+    """Find, name and measure every hold of a walk, and judge whether to trust it.
 
     Parameters
     ----------
@@ -75,18 +75,18 @@ def hear_walk(
     drawn : sequence of str
         Ids of the stops drawn, and of the couplers.
     air_celsius : float or None
-        The air that the pipes stand in [°C]; None: the organ's own pitch temperature.
+        The air around the pipes [°C]; None: the organ's own pitch temperature.
     file : str
         The recording's name, kept with the readings.
     played : Schedule, optional
-        What the machine played, if it held the keys; its start in the recording is found.
+        What the machine played, if it held the keys; its start is found in the recording.
     alone : sequence of HeardWalk
         Earlier walks in which ranks of this one sounded without each other; they name near unisons
         and show which pipes pull each other into step.
     before : mapping of str to RankSound, optional
         How ranks sounded in earlier recordings, by rank: shows another stop of the same pitch.
     progress : callable, optional
-        Called with seconds done and seconds in all.
+        Called with the seconds done and the total.
 
     Returns
     -------
@@ -98,7 +98,7 @@ def hear_walk(
     UnknownNameError
         If the organ has no such stop.
     InputError
-        If no stop is drawn, or stops of two keyboards are.
+        If no stop is drawn, or stops of two keyboards.
     SoundError
         If the recording cannot be decoded.
     """
@@ -112,18 +112,18 @@ def hear_walk(
         if progress is not None:
             progress(done_s, total_s)
 
-    # Finding takes about a third of the work; the bar should move evenly.
+    # Finding holds is about a third of the work; keeps the progress bar even.
     features = gather_features(
         sound.blocks(), sound.info.sample_rate, progress=lambda done_s: report(done_s / 3.0)
     )
     base = HeardWalk(file, sound.info, organ.name, tuple(drawn), air_celsius, (), ())
     try:
         quality = sound.inspect()
-    except SoundError:  # all of it was decoded above: it is silent
+    except SoundError:  # it was fully decoded above, so it is silent
         return replace(base, heard=not_a_walk("the recording is silent"))
     drones = find_drones(features)
     features = without_drones(features, drones)
-    # What sounded is found once, however many stops' keys are then tried on it.
+    # Find the events once, however many stops' keys are then tried on them.
     name = partial(name_holds, features, events=find_events(features))
     wide = widened(expected)
     walk = name(wide)
@@ -172,7 +172,7 @@ def hear_walk(
             not_held=tuple(keys[index] for index in passed.not_held),
             unsure_keys=tuple(keys[index] for index in passed.unsure),
         )
-        # Pipes of this walk whose names are sure help to name their neighbours, too.
+        # Surely named pipes of this walk also help to name their neighbours.
         known = Memory.of([heard_walk, *alone])
         named = with_pulls(name_pipes(organ, heard_walk, known), memory)[0]
         return _judged(
@@ -207,7 +207,7 @@ def hear_walk(
 
 
 def check_drawn(organ: Organ, drawn: Sequence[str], where: str) -> None:
-    """Refuse what cannot be one walk: no stop, or stops of two keyboards without a coupler.
+    """Reject what cannot be one walk: no stop, or stops of two keyboards without a coupler.
 
     Raises
     ------
@@ -243,7 +243,7 @@ def _judged(
     drones: Sequence[Drone],
     before: Remembered,
 ) -> HeardWalk:
-    """The walk with what recognition makes of it."""
+    """The walk with recognition's verdict."""
     weighed = weigh(
         organ,
         drawn,
@@ -277,7 +277,7 @@ def _is_unequal(organ: Organ) -> bool:
 def _on_the_keys(
     walk: Walk, wide: Sequence[ExpectedKey], *, unequal: bool, count: int
 ) -> NamedWalk:
-    """The walk named on the organ's own keys, the shift taken out; and the keys without a hold."""
+    """The walk named on the organ's own keys, without the shift; and the keys without a hold."""
     shifted = find_shift(walk.holds, [key.combs[0].hz for key in wide], unequal=unequal)
 
     def own(index: int) -> int | None:
@@ -303,7 +303,7 @@ def _put_right(
     expected: Sequence[ExpectedKey],
     seconds: float,
 ) -> tuple[NamedWalk, list[str]]:
-    """The walk by the schedule, and what is to be said of it."""
+    """The walk corrected by the schedule, and the remarks on it."""
     first_hz = [key.combs[0].hz for key in expected]
     aligned = align_schedule(named.walk, played, keys, first_hz, seconds=seconds)
     pressed = {press.key for press in played.presses}
@@ -311,9 +311,9 @@ def _put_right(
     missing = sorted({*passed.not_held, *passed.silent, *passed.unsure})
     passed = Passed(not_held=tuple(n for n in missing if keys[n] not in pressed))
     if aligned is None:
-        said = ["What was said to be played does not fit: heard by ear alone."]
+        said = ["The played file does not fit the recording: identified by ear alone."]
         return replace(named, passed=passed), said
     said = []
     if aligned.dropped:
-        said.append(f"Left out: {aligned.dropped} sounds at times when no key was played.")
+        said.append(f"Ignored {aligned.dropped} sounds at times when no key was played.")
     return NamedWalk(aligned.walk, passed, named.shifted, aligned.filled), said

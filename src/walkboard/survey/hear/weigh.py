@@ -1,4 +1,4 @@
-"""Weighs everything that was seen along a walk, and says what sounded and whether to believe it."""
+"""Weighs all evidence of a walk: what sounded, and whether to trust the values."""
 
 from __future__ import annotations
 
@@ -40,16 +40,16 @@ from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Trem
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """When a walk says something of itself."""
+    """When evidence along a walk counts."""
 
-    moved_from_hz: float = 150.0  # lower pipes are not known well enough; chosen
-    same_pitch: float = 0.04  # relative, of a stop that beats with the stated one [-]; chosen
-    least_holds: int = 6  # below which shares along the walk say nothing; chosen
-    tremulant_holds: int = 4  # with movement, below which no tremulant is found; chosen
-    tremulant_share: float = 0.6  # of them at one rate [-]; fitted by bench situations
-    shift_readings: int = 3  # below which the shift is the holds' coarse one; chosen
-    odd_share: float = 0.8  # of a companion's partials, above which it is stopped [-]; chosen
-    same_pitch_cents: float = 45.0  # of a cipher and the pipe it is; derived: < a quarter tone
+    moved_from_hz: float = 150.0  # the pitch of lower pipes is not precise enough; chosen
+    same_pitch: float = 0.04  # relative: a stop that beats with the stated one [-]; chosen
+    least_holds: int = 6  # fewer say nothing about shares along the walk; chosen
+    tremulant_holds: int = 4  # fewer with movement: no tremulant is reported; chosen
+    tremulant_share: float = 0.6  # share of them at one rate [-]; fitted by bench situations
+    shift_readings: int = 3  # with fewer, the shift is the holds' rough one; chosen
+    odd_share: float = 0.8  # share of odd partials above which a companion is stopped [-]; chosen
+    same_pitch_cents: float = 45.0  # between a cipher and its pipe; derived: < a quarter tone
 
 
 LIMITS = Limits()
@@ -58,18 +58,18 @@ _NOTHING: Remembered = MappingProxyType({})
 
 @dataclass(frozen=True)
 class Weighed:
-    """The verdict, and what it means for single holds.
+    """The verdict, and its consequences for single holds.
 
     Attributes
     ----------
     heard : Heard
-        Its sentence is still to be written.
+        Its sentence is not yet filled in.
     withheld : dict of int to ReadingFlag
-        Holds, by their number, whose readings get no value, and the flag that says why.
+        Holds, by number, whose readings get no value, and the flag that says why.
     marked : ReadingFlag or None
         A flag that every reading gets.
     unnamed : bool
-        Something unstated sounds and no stop of the organ fits it.
+        Whether something unstated sounds that no stop of the organ fits.
     moved_cents : float or None
         Movement of pipes within their holds, if more than pipes make: the microphone was carried.
     compared : Compared
@@ -105,7 +105,7 @@ def weigh(
     keys : sequence of Key
         Keys of the drawn stops, indexed by the evidence.
     holds : sequence of Hold
-        As measured.
+        The measured holds.
     evidence : sequence of Evidence
         Evidence of every hold that has a key, in order of time.
     shifted : Shifted
@@ -120,7 +120,7 @@ def weigh(
         organ, stops, keys, air_celsius, evidence=evidence, shift_cents=shifted.cents
     )
     if tremulant is not None:
-        also, unnamed = (), False  # side bands of a deep tremulant look like another pipe
+        also, unnamed = (), False  # a deep tremulant's side bands look like another pipe
     plain = any(2 * one.keys >= one.of_keys for one in also)
     moved = None if tremulant or plain else _moved_cents(holds)
     if moved is not None:
@@ -168,9 +168,9 @@ def _shift_cents(holds: Sequence[Hold], shifted: Shifted) -> float:
 
 
 def _moved_cents(holds: Sequence[Hold]) -> float | None:
-    """How much pitch moves within the holds, where that is more than pipes and wind do [cents].
+    """How much pitch moves within the holds, if more than pipes and wind can cause [cents].
 
-    Of pipes above 150 Hz: lower ones are not known well enough.
+    Uses pipes above 150 Hz: lower ones are not precise enough.
     """
     wander = [
         r.wander_cents
@@ -211,7 +211,7 @@ def _cipher(
     shift_cents: float,
     drone: Drone,
 ) -> Cipher:
-    """The pipe that a drone is: of the walked stops rather, then of their division."""
+    """The pipe behind a drone: preferably of the walked stops, then of their division."""
     divisions = {stop.division for stop in organ.stops_among(drawn)}
     ranks = {plays.rank for s in organ.stops if s.id in drawn for plays in s.plays}
     hz = drone.hz / ratio_of_cents(shift_cents)
@@ -248,7 +248,7 @@ def _also(
     evidence: Sequence[Evidence],
     shift_cents: float,
 ) -> tuple[tuple[AlsoSounding, ...], bool]:
-    """Unstated stops that sound along the walk; and whether something does that none fits."""
+    """Unstated stops that sound along the walk; and whether something sounds that none fits."""
     if len(evidence) < LIMITS.least_holds:
         return (), False
     single = all(len(one.stated_hz) == 1 for one in evidence)
@@ -278,9 +278,9 @@ def _without_the_stated(
     evidence: Sequence[Evidence],
     due: Mapping[str, Sequence[float | None]],
 ) -> list[Companion]:
-    """The companions without one in unison with the stated stop, where a plainer one was found.
+    """The companions without one in unison with the stated stop, if a clearer one was found.
 
-    That one draws the stated pipe's place to itself, and its own lines are then left over.
+    The unison one pulls the stated pipe's place to itself, and leaves its own lines unexplained.
     """
     most = max((companion.holds for companion in companions), default=0)
 
@@ -296,7 +296,7 @@ def _without_the_stated(
 
 
 def _beating(known: Sequence[Hypothesis], evidence: Sequence[Evidence]) -> AlsoSounding | None:
-    """A stop in unison with the stated one, or its octave, that shows only by its beats."""
+    """A stop in unison with the stated one, or at the octave, that shows only by its beats."""
     seen = [one for one in evidence if one.unrest_db is not None]
     if len(seen) < LIMITS.least_holds:
         return None
@@ -321,7 +321,7 @@ def named_companion(
     companion: Companion,
     evidence: Sequence[Evidence],
 ) -> AlsoSounding:
-    """What a companion is: the stated stop an octave off, or a stop of that pitch."""
+    """Identifies a companion: the stated stop an octave off, or a stop of that pitch."""
     heard, able = companion.holds, companion.of_holds
     if what.semitones and (
         not what.stops or is_octave_of_stated(companion, evidence, what.semitones)
@@ -342,7 +342,7 @@ def named_companion(
 
 
 def _not_sounding(stops: Sequence[str], organ: Organ, holds: Sequence[Hold]) -> tuple[str, ...]:
-    """Stated stops of which hardly any pipe was found, where others were."""
+    """Stated stops with hardly any pipe found, while others were found."""
     if len(stops) < 2 or len(holds) < LIMITS.least_holds:
         return ()
     missing = []
@@ -356,7 +356,7 @@ def _not_sounding(stops: Sequence[str], organ: Organ, holds: Sequence[Hold]) -> 
 
 
 def apply(weighed: Weighed, holds: Sequence[Hold]) -> tuple[Hold, ...]:
-    """The holds with what was weighed written into their readings."""
+    """The holds with the verdict applied to their readings."""
     tremulant = weighed.heard.tremulant
     done = []
     for hold in holds:
@@ -368,7 +368,7 @@ def apply(weighed: Weighed, holds: Sequence[Hold]) -> tuple[Hold, ...]:
             if weighed.marked is not None:
                 changed = flagged(changed, weighed.marked)
             if tremulant is not None and isinstance(changed, Measured):
-                # The mean over the window misses by what the last, unfinished period leaves.
+                # The mean over the window is off by the last, unfinished period's part.
                 length_s = max(0.2, changed.end_s - changed.start_s)
                 left = tremulant.depth_cents / (2.0 * np.pi * tremulant.rate_hz * length_s)
                 changed = replace(changed, sigma_cents=float(np.hypot(changed.sigma_cents, left)))
@@ -378,5 +378,5 @@ def apply(weighed: Weighed, holds: Sequence[Hold]) -> tuple[Hold, ...]:
 
 
 def pipes_of(holds: Sequence[Hold]) -> set[PipeRef]:
-    """Every pipe that has a reading."""
+    """Every pipe with a reading."""
     return {reading.pipe for hold in holds for reading in hold.readings}

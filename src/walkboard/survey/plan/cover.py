@@ -1,16 +1,16 @@
-"""The least key-holding time that reads every wanted pipe.
+"""Reads every wanted pipe in the least key-holding time.
 
-A weighted set cover with set-ups. A registration r, once drawn, costs a setting; each key k held
-with it costs a hold, and reads the wanted pipes that the two sound:
+A weighted set cover with set-up costs. Drawing a registration r costs a setting; each key k held
+with it costs a hold, and reads the wanted pipes that they sound:
 
     minimise  Σ setting·y[r] + Σ hold[r]·b[k, r]
     subject to  Σ b[k, r] ≥ 1 over all (k, r) that sound pipe p, for every wanted p;  b[k, r] ≤ y[r]
 
-with y and b 0 or 1. Where one pipe sounds at a time, a hold may take less. A pipe that sounds at
-several keys or keyboards (an extended or borrowed rank) is wanted once. Keys that share pipes are
-taken together; sets of keys that are alike in all that matters are solved once and counted as often
-as they occur, which keeps the problem small. The solver (HiGHS, through scipy) gives the solution
-and a proven bound; where it gives up, a greedy cover and the solver's bound stand.
+with y and b 0 or 1. If one pipe sounds at a time, a hold may be shorter. A pipe that sounds at
+several keys or keyboards (an extended or borrowed rank) is needed once. Keys that share pipes are
+treated together; equivalent sets of keys are solved once and counted as often as they occur, which
+keeps the problem small. The solver (HiGHS, through scipy) gives the solution and a proven bound; if
+it gives up, the result is a greedy cover with the solver's bound.
 """
 
 from __future__ import annotations
@@ -29,9 +29,9 @@ from walkboard.scales.keys import Key
 from walkboard.survey.plan.registrations import Registration
 from walkboard.survey.plan.walk_plan import Pace
 
-NODE_LIMIT = 2000  # of the solver's tree; the hall's plan needs none
-_SMALL = 400  # columns; up to here the solver must prove its answer, in a fraction of a second
-_GAP, _GAP_LARGE = 1e-6, 0.02  # at which it may stop, as a share of the minutes
+NODE_LIMIT = 2000  # nodes of the solver's tree; the demo hall's plan needs none
+_SMALL = 400  # columns; up to here the solver must prove its answer, in well under a second
+_GAP, _GAP_LARGE = 1e-6, 0.02  # gap at which it may stop, as a share of the minutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ class Cover:
     Attributes
     ----------
     held : mapping of int to tuple of Key
-        By the registration's number; keys upward.
+        Keys by the registration's number, upward.
     bound_minutes : float
         No cover of the wanted pipes by these registrations takes less.
     """
@@ -60,7 +60,7 @@ class Cover:
 
 @dataclass(frozen=True, slots=True)
 class _Costs:
-    """What a registration takes to set, and each key with a registration, by its number [min]."""
+    """Cost of setting each registration, and of each key held with it, by its number [min]."""
 
     setting_minutes: float
     key_minutes: tuple[float, ...]
@@ -72,7 +72,7 @@ class _Costs:
 
 
 Reads = Mapping[int, frozenset[PipeRef]]
-"""What each registration, by its number, reads at one place."""
+"""What each registration reads at one place, by its number."""
 
 
 def cover(
@@ -81,7 +81,7 @@ def cover(
     wanted: frozenset[PipeRef],
     pace: Pace,
 ) -> Cover:
-    """Least-time cover of the wanted pipes; those that no choice sounds are passed over.
+    """Least-time cover of the wanted pipes; ignores those that no choice sounds.
 
     Parameters
     ----------
@@ -110,7 +110,7 @@ def least_minutes(
     wanted: frozenset[PipeRef],
     pace: Pace,
 ) -> float:
-    """A quick bound that no cover goes below [min], from the program without whole numbers."""
+    """A quick lower bound for any cover [min], from the relaxed program."""
     groups = _linked(_alike(_reads(organ, choices, wanted)))
     bound = 0.0
     for group in groups:
@@ -133,12 +133,12 @@ def _reads(
 
 @dataclass(frozen=True, slots=True)
 class _Kind:
-    """Sets of places that share pipes among themselves only, all alike.
+    """Equivalent sets of places that share pipes only among themselves.
 
     Attributes
     ----------
     places : tuple of tuple of (int, frozenset of int)
-        For each place of the set, the choices and the numbers of the pipes that they read.
+        For each place of the set, the choices and the numbers of the pipes they read.
     copies : tuple of tuple of Place
     """
 
@@ -175,7 +175,7 @@ def _alike(reads: Mapping[Place, Reads]) -> list[_Kind]:
 
 
 def _components(places: Sequence[Place], ties: Iterable[Sequence[Place]]) -> list[list[Place]]:
-    """Places joined by ties, directly or through others; each in the order given."""
+    """Places connected by ties, directly or through others; each in the order given."""
     head = {place: place for place in places}
 
     def root(place: Place) -> Place:
@@ -194,7 +194,7 @@ def _components(places: Sequence[Place], ties: Iterable[Sequence[Place]]) -> lis
 
 
 def _linked(kinds: Sequence[_Kind]) -> list[list[_Kind]]:
-    """Kinds in groups that have no registration in common."""
+    """Kinds in groups with no registration in common."""
     groups: list[tuple[set[int], list[_Kind]]] = []
     for kind in kinds:
         mine, members = set(kind.choices), [kind]
@@ -223,7 +223,7 @@ class _Model:
         Choices for the first columns.
     where : tuple of (int, int, tuple of int)
         For each further column: the kind, the place in it, and the choices that read the same
-        there: any of them that is drawn will do.
+        there: any of them will do.
     cost : ndarray, shape (columns,)
         [min].
     matrix : sparse array, shape (rows, columns)
@@ -238,7 +238,7 @@ class _Model:
     least: NDArray[np.float64]
 
     def solve(self, *, whole: int, gap: float) -> OptimizeResult:
-        """HiGHS's answer, with columns whole numbers (1) or free between 0 and 1 (0)."""
+        """HiGHS's answer, with columns integer (1) or free between 0 and 1 (0)."""
         return milp(
             self.cost,
             integrality=np.full(self.cost.size, whole, dtype=np.int64),
@@ -279,7 +279,7 @@ def _model(group: Sequence[_Kind], costs: _Costs) -> _Model:
 
 
 def _solve(group: Sequence[_Kind], costs: _Costs) -> tuple[Picks, float]:
-    """The least-time picks of one group, and a proven bound of their minutes."""
+    """The least-time picks of one group, and a proven lower bound of their minutes."""
     model = _model(group, costs)
     found = model.solve(whole=1, gap=_GAP if model.cost.size <= _SMALL else _GAP_LARGE)
     greedy = _greedy(group, costs)
@@ -306,7 +306,7 @@ def _minutes(group: Sequence[_Kind], picks: Picks, costs: _Costs) -> float:
 
 
 def _greedy(group: Sequence[_Kind], costs: _Costs) -> Picks:
-    """A cover by always taking the registration that reads most new pipes for its minutes."""
+    """A greedy cover: always the registration that reads most new pipes per minute."""
     missing = [{p for place in kind.places for _, read in place for p in read} for kind in group]
     picks: Picks = [[] for _ in group]
     while any(missing):

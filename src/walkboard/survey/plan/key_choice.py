@@ -20,11 +20,11 @@ class KeysWanted:
     Attributes
     ----------
     every : int
-        Each so manieth key of a keyboard, counted from its lowest.
+        Every n-th key of a keyboard, counted from its lowest.
     notes : frozenset of int
         Pitch classes, semitones above C.
     spans : tuple of (Key, Key)
-        From key to key, both counted. Where neither notes nor spans are named, all keys are meant.
+        From key to key, both included. Without notes and spans, all keys are chosen.
     """
 
     every: int = 1
@@ -41,12 +41,12 @@ class KeysWanted:
 
     @classmethod
     def parse(cls, text: str) -> KeysWanted:
-        """The choice that is written so: parts between commas, as ``C,F#`` or ``C2-C5,every=2``.
+        """Parse a choice: parts separated by commas, such as ``C,F#`` or ``C2-C5,every=2``.
 
         Raises
         ------
         InputError
-            If it is not one.
+            If it is not a valid choice.
         """
         every, notes, spans = 1, set[int](), []
         for part in (part.strip() for part in text.split(",")):

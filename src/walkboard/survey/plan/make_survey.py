@@ -15,13 +15,13 @@ from walkboard.survey.plan.rules import CautiousRules, Separability, voices_of
 from walkboard.survey.plan.walk_plan import Doubt, Pace, SurveyPlan, SurveyWalk
 
 KeyChoice = Callable[[Division, Key], bool]
-"""Whether a key of a division's keyboard is to be walked."""
+"""Whether to walk a key of a division's keyboard."""
 
-SPARSEST = 12  # with fewer minutes than only the C's take, there is no plan
+SPARSEST = 12  # keeps only the C's; with fewer minutes there is no plan
 
 
 def every_key(division: Division, key: Key) -> bool:  # noqa: ARG001 - a KeyChoice
-    """The choice of all keys."""
+    """Chooses all keys."""
     return True
 
 
@@ -34,29 +34,29 @@ def plan_survey(
     rules: Separability | None = None,
     minutes: float | None = None,
 ) -> SurveyPlan:
-    """The least key-holding time that reads every wanted pipe.
+    """Plan walks that read every wanted pipe in the least key-holding time.
 
     Parameters
     ----------
     organ : Organ
     choose : KeyChoice
-        The keys that may be held; the same of every keyboard's own.
+        Which keys may be held, on every keyboard.
     pipes : iterable of PipeRef, optional
-        What is wanted; otherwise every pipe that sounds at the chosen keys.
+        The wanted pipes; by default every pipe that sounds at the chosen keys.
     pace : Pace, optional
     rules : Separability, optional
-        What can be separated; otherwise `CautiousRules`.
+        What can be separated; by default `CautiousRules`.
     minutes : float, optional
-        Minutes available [min]. If that is too few for every key, keys are thinned out evenly:
+        Minutes available [min]. If they are too few for every key, keys are thinned out evenly:
         every second, third … key of each keyboard from its lowest, the first step that fits; every
-        rank stays.
+        rank is kept.
 
     Raises
     ------
     UnknownNameError
         If the organ lacks one of the pipes.
     NotEnoughMinutesError
-        When even every twelfth key takes more than there is.
+        If even every twelfth key takes more time than there is.
     """
     task = _Task(
         organ,
@@ -76,7 +76,7 @@ def plan_survey(
         if {pipe.rank for pipe in possible.wanted} != ranks:
             continue
         least = possible.least_minutes(task.pace)
-        if least > minutes:  # no use to look for the best
+        if least > minutes:  # no point in looking for the best
             continue
         made = task.plan(thinned)
         least = made.minutes
@@ -102,7 +102,7 @@ def _checked(organ: Organ, pipes: Iterable[PipeRef]) -> tuple[PipeRef, ...]:
 
 @dataclass(frozen=True)
 class _Possible:
-    """What can be drawn, and what is wanted of it."""
+    """What can be drawn, and which pipes are wanted."""
 
     organ: Organ
     wanted: tuple[PipeRef, ...]
@@ -116,7 +116,7 @@ class _Possible:
 
 @dataclass(frozen=True)
 class _Task:
-    """What a survey is planned from, but for the choice of keys."""
+    """The input of a survey's plan, except the choice of keys."""
 
     organ: Organ
     asked: tuple[PipeRef, ...] | None
@@ -130,7 +130,7 @@ class _Task:
         sounding = _sounding(organ, keys)
         whole = tuple(organ.pipes()) if self.asked is None else self.asked
         wanted = tuple(pipe for pipe in whole if pipe in sounding)
-        # A pipe whose key was not chosen is no loss unless it was asked for by name.
+        # A pipe whose key was not chosen is not missing unless it was asked for by name.
         at_all = sounding if self.asked else _sounding(
             organ, {d.id: _compass(d) for d in organ.divisions}
         )  # fmt: skip
@@ -195,9 +195,9 @@ def _walks(
     wanted: frozenset[PipeRef],
     rules: Separability,
 ) -> tuple[SurveyWalk, ...]:
-    """The walks, keyboard by keyboard, the longest first; each pipe is read where first it sounds.
+    """The walks, keyboard by keyboard, longest first; each pipe is read where it sounds first.
 
-    A stop that gives nothing new in a whole walk is not drawn: what is silent hides nothing.
+    A stop that adds nothing new in a whole walk is not drawn: a silent stop hides nothing.
     """
     order = {division.id: n for n, division in enumerate(organ.divisions)}
     seen: set[PipeRef] = set()
@@ -224,7 +224,7 @@ def _walks(
 def _needed(
     organ: Organ, stops: tuple[str, ...], keys: tuple[Key, ...], new: set[PipeRef]
 ) -> tuple[str, ...]:
-    """Without the stops whose pipes are all read otherwise."""
+    """Drop the stops whose pipes are all read elsewhere."""
     drawn = list(stops)
     for stop in reversed(stops):
         rest = [other for other in drawn if other != stop]

@@ -10,7 +10,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.scales.keys import Key
 from walkboard.survey.plan.rules import Separability, Voice, voices_of
 
-MOST_TRIED = 3000  # sets of stops of one keyboard; beyond, the search is cut and no bound is given
+MOST_TRIED = 3000  # sets of stops of one keyboard; beyond, the search stops and gives no bound
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,10 +22,10 @@ class Registration:
     division : str
     stops : tuple of str
     keys : frozenset of Key
-        Where all that they sound can be separated; for a single stop every key that it sounds at,
+        Keys where all that they sound can be separated; for a single stop, every key it sounds at,
         since nothing less can be drawn.
     alone : bool
-        Whether one pipe sounds at each of them.
+        Whether only one pipe sounds at each of them.
     """
 
     division: str
@@ -36,16 +36,17 @@ class Registration:
 
 @dataclass(frozen=True, slots=True)
 class Registrations:
-    """All that are worth drawing on one keyboard.
+    """All registrations worth drawing on one keyboard.
 
     Attributes
     ----------
     found : tuple of Registration
-        None of them lies wholly within another, stops and keys.
+        None of them is contained in another, in stops and keys.
     alone : tuple of Registration
-        Those of one pipe at a time that do: worth drawing only where they are held shorter.
+        Those with one pipe at a time that are contained in another: worth drawing only if their
+        holds are shorter.
     complete : bool
-        Whether every possible one was looked at.
+        Whether every possible one was tried.
     """
 
     found: tuple[Registration, ...]
@@ -60,13 +61,13 @@ def registrations(
     keys: Sequence[Key],
     rules: Separability,
 ) -> Registrations:
-    """Every set of these stops that is worth drawing.
+    """Every set of these stops worth drawing.
 
     Parameters
     ----------
     organ : Organ
     division : str
-        Whose keyboard is played.
+        The division whose keyboard is played.
     stops : sequence of str
         Stops of that division.
     keys : sequence of Key
@@ -146,7 +147,7 @@ def _voices(organ: Organ) -> Callable[[tuple[PipeRef, ...]], tuple[Voice, ...]]:
 
 
 def _worthwhile(found: Sequence[Registration]) -> list[Registration]:
-    """Without those that another one contains: what it sounds, at every key."""
+    """Drop those contained in another one: the same pipes at every key."""
     largest_first = sorted(found, key=lambda r: (-len(r.stops), r.stops))
     kept: list[Registration] = []
     for one in largest_first:

@@ -1,8 +1,8 @@
-"""Which pipes may sound in one hold: the rules by which a survey is drawn, in one place.
+"""Which pipes may sound in one hold: the rules for drawing stops in a survey, in one place.
 
-Limits by register and on unisons follow what the joint measurement was measured to separate
-(bench/results/survey.md); figures of loudness are our chosen. Anything that answers
-`Separability.why_not` can be given to the planner.
+Limits by register and on unisons follow what the joint measurement can separate
+(bench/results/survey.md); loudness figures are chosen. The planner accepts anything with
+`Separability.why_not`.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ from walkboard.organ.targets import target_hz
 USUAL_DB = MappingProxyType(
     {Family.OPEN: 0.0, Family.CHIMNEY: -5.0, Family.STOPPED: -6.0, Family.REED: 8.0}
 )
-"""Loudness of a family beside an open flue of the same wind [dB]; chosen, to be measured."""
+"""Loudness of a family relative to an open flue on the same wind [dB]; chosen, not measured."""
 
-USUAL_WIND_MM = 90.0  # of the families above; a rank's own wind adds 20·log10 of its ratio to this
+USUAL_WIND_MM = 90.0  # wind of the families above; a rank's own adds 20·log10 of its ratio
 
 
 @dataclass(frozen=True, slots=True)
 class Voice:
-    """One pipe as far as its separation from others goes.
+    """One pipe, as far as its separation from others needs.
 
     Attributes
     ----------
@@ -35,9 +35,9 @@ class Voice:
         Its target at the organ's own pitch temperature [Hz].
     family : Family
     usual_db : float
-        How loud such a pipe usually is, beside an open flue [dB].
+        Usual loudness of such a pipe, relative to an open flue [dB].
     is_celeste : bool
-        Whether it stands off pitch on purpose.
+        Whether it is tuned off pitch on purpose.
     """
 
     pipe: PipeRef
@@ -50,15 +50,15 @@ class Voice:
 class Separability(Protocol):
     """What a measurement can separate in one hold.
 
-    An answer must be monotone: what may not sound together may not with more pipes added.
+    The answer must be monotone: adding pipes never makes a forbidden set allowed.
     """
 
     def why_not(self, voices: Sequence[Voice]) -> str | None:
-        """Why these pipes cannot all be read in one hold, in a few words; None where they can."""
+        """Why these pipes cannot all be read in one hold, in a few words; None if they can."""
 
 
 def voices_of(organ: Organ, pipes: Sequence[PipeRef]) -> tuple[Voice, ...]:
-    """What the rules need to know of these pipes."""
+    """What the rules need to know about these pipes."""
     voices = []
     for pipe in pipes:
         rank = organ.rank(pipe.rank)
@@ -80,29 +80,30 @@ def voices_of(organ: Organ, pipes: Sequence[PipeRef]) -> tuple[Voice, ...]:
 class CautiousRules:
     """Rules on the safe side of what was measured (bench/results/survey.md).
 
-    What is allowed by them holds the registrations that were separated in holds of 4 s at 30 dB:
-    8+4+2⅔+2, 16+8+4, a cornet, a mixture of four rows, an open 8′ under a reed's octave. What is
-    merged all the same is nearly in tune with what it hides under, and can be walked alone.
+    They allow the registrations that were separated in holds of 4 s at 30 dB:
+    8+4+2⅔+2, 16+8+4, a cornet, a mixture of four rows, an open 8′ under a reed's octave. A pipe
+    merged all the same is nearly in tune with what hides it, and can be walked alone.
 
     Attributes
     ----------
     most : int
-        Pipes in one hold.
+        Most pipes in one hold.
     most_above : tuple of (float, int)
-        From a fundamental [Hz] upward, the most pipes that stand so high in one hold.
+        For each fundamental [Hz], the most pipes at or above it in one hold.
     unison_cents : float
-        Pipes whose targets lie within this [cents] are drawn together only where their kinds
-        separate them, and never three of them.
+        Pipes whose targets are within this [cents] are drawn together only if their kinds separate
+        them, and never three of them.
     most_apart_db : float
-        Greatest difference of usual loudness in one hold; a reed beside a stopped flute is more.
+        Largest difference of usual loudness in one hold; a reed beside a stopped flute exceeds it.
     hidden_db : float
-        A pipe all of whose partials fall on another's must not usually be softer than that one by
-        more than this.
+        A pipe whose partials all fall on another's must not usually be softer than it by more than
+        this.
     most_hiders : int
-        Pipes under which one pipe's partials may all be hidden. In an organ nearly in tune a pipe
-        was read in 78 % with one such, 57 % with two, 29 % with three (bench/results/survey.md).
+        Most pipes that may each hide all of one pipe's partials. In an organ nearly in tune a pipe
+        was read in 78 % of cases with one, 57 % with two, 29 % with three
+        (bench/results/survey.md).
     wished : frozenset of frozenset of str
-        Pairs of ranks that may sound together whatever the rules of pairs say.
+        Pairs of ranks that may sound together whatever the pair rules say.
     """
 
     most: int = 6
@@ -114,7 +115,7 @@ class CautiousRules:
     wished: frozenset[frozenset[str]] = field(default_factory=frozenset)
 
     def why_not(self, voices: Sequence[Voice]) -> str | None:
-        """Why these pipes cannot all be read in one hold; None where they can."""
+        """Why these pipes cannot all be read in one hold; None if they can."""
         if len(voices) > self.most:
             return f"more than {self.most} pipes"
         for hz, most in self.most_above:
@@ -150,23 +151,23 @@ class CautiousRules:
         return None
 
 
-_REED_SEPARABLE_HZ = 300.0  # measured: enough partials up to here
+_REED_SEPARABLE_HZ = 300.0  # measured: up to here there are enough partials
 
 
 def _differ_in_kind(one: Voice, other: Voice) -> bool:
-    """Whether the kinds of their spectra name two unisons; measured (bench/results/survey.md)."""
+    """Whether their kinds of spectrum separate two unisons; measured (bench/results/survey.md)."""
     families = {one.family, other.family}
     if families == {Family.OPEN, Family.STOPPED}:
         return True
     return families == {Family.OPEN, Family.REED} and max(one.hz, other.hz) <= _REED_SEPARABLE_HZ
 
 
-_HIDING_CENTS = 30.0  # within which a partial counts as falling on another; chosen
-_HIGHEST_PARTIAL = 16  # beyond which a partial hides nothing; chosen
+_HIDING_CENTS = 30.0  # a partial this near another counts as falling on it; chosen
+_HIGHEST_PARTIAL = 16  # higher partials hide nothing; chosen
 
 
 def _hides(low: Voice, high: Voice) -> bool:
-    """Whether every partial of the one falls on a partial of the other."""
+    """Whether every partial of one falls on a partial of the other."""
     ratio = high.hz / low.hz
     nearest = round(ratio)
     if not 2 <= nearest <= _HIGHEST_PARTIAL:

@@ -1,8 +1,8 @@
-"""When each key of a walk is held by the machine, and the Standard MIDI File that says so.
+"""When the machine holds each key of a walk, and the Standard MIDI File for it.
 
 Standard MIDI File 1.0 (MIDI Manufacturers Association, RP-001): format 0, one track. A tempo of
 0.5 s a quarter note at 500 ticks a quarter makes a tick exactly 1 ms. A key's number is its
-semitone: C4 is 60, as MIDI 1.0 has it for a keyboard at 8′ pitch.
+semitone: C4 is 60, as in MIDI 1.0 for a keyboard at 8′ pitch.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from walkboard.survey.plan.walk_plan import Pace
 TICKS_A_QUARTER = 500
 TEMPO_US = 500_000  # a quarter note [µs]
 TICK_S = TEMPO_US * 1e-6 / TICKS_A_QUARTER
-VELOCITY = 64  # MIDI 1.0's value for a keyboard that senses none; also for note off
-LEAD_S = 3.0  # of silence before the first key, so that the recording can be seen to run
+VELOCITY = 64  # MIDI 1.0's value for a keyboard without velocity sensing; also for note off
+LEAD_S = 3.0  # of silence before the first key, time to see that the recording runs
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,18 +40,18 @@ class Press:
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.down_s < self.up_s:
-            raise ValueError("a key goes down at a time from 0, and up after that")
+            raise ValueError("a key must go down at 0 s or later, and up after that")
 
 
 @dataclass(frozen=True, slots=True)
 class Schedule:
-    """The keys of a walk in time; they may overlap."""
+    """The keys of a walk in order of time; they may overlap."""
 
     presses: tuple[Press, ...]
 
     @property
     def seconds(self) -> float:
-        """Until the last key is up [s]."""
+        """Time until the last key is up [s]."""
         return max((press.up_s for press in self.presses), default=0.0)
 
 
@@ -61,10 +61,10 @@ def schedule_of(keys: Sequence[Key], pace: Pace, *, lead_s: float = LEAD_S) -> S
     Parameters
     ----------
     keys : sequence of Key
-        In the order to be held.
+        In the order in which they are held.
     pace : Pace
     lead_s : float
-        Before the first key [s].
+        Time before the first key [s].
     """
     presses = []
     for n, key in enumerate(keys):
@@ -80,14 +80,14 @@ def midi_of(schedule: Schedule, *, channel: int = 1, name: str = "") -> bytes:
     ----------
     schedule : Schedule
     channel : int
-        1 to 16, as players count.
+        1 to 16.
     name : str
-        The track's; letters beyond ASCII become ``?``.
+        The track's name; non-ASCII letters become ``?``.
 
     Raises
     ------
     InputError
-        When there is no such channel.
+        If there is no such channel.
     """
     import mido  # noqa: PLC0415 - a desk names schedules long before it reads or writes one
 
@@ -101,7 +101,7 @@ def midi_of(schedule: Schedule, *, channel: int = 1, name: str = "") -> bytes:
         track.append(mido.MetaMessage("track_name", name=plain, time=0))
     track.append(mido.MetaMessage("set_tempo", tempo=TEMPO_US, time=0))
     at = 0
-    for ticks, is_down, note in sorted(events):  # at one tick a key goes up before it goes down
+    for ticks, is_down, note in sorted(events):  # within a tick, up comes before down
         track.append(
             mido.Message(
                 "note_on" if is_down else "note_off",
@@ -134,7 +134,7 @@ def schedule_from_midi(data: bytes, *, where: str = "") -> Schedule:
     Raises
     ------
     InputError
-        When it is no such file, or plays no key.
+        If it is not such a file, or plays no key.
     """
     import mido  # noqa: PLC0415 - a desk names schedules long before it reads or writes one
 
@@ -154,7 +154,7 @@ def schedule_from_midi(data: bytes, *, where: str = "") -> Schedule:
                     presses.append(Press(Key(message.note), began_s, at_s))
     except (OSError, EOFError, ValueError, TypeError, IndexError, KeyError, ZeroDivisionError):
         raise InputError(
-            "This is no Standard MIDI File.",
+            "This is not a Standard MIDI File.",
             where=where,
             fix="Give the file that 'walkboard survey-plan … --midi' wrote and that was played.",
         ) from None

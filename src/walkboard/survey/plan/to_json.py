@@ -1,6 +1,6 @@
-"""The form in which a plan of a survey is exchanged: ``walkboard survey-plan --json``, format 1.
+"""The JSON form of a survey plan: ``walkboard survey-plan --json``, format 1.
 
-Fields may be added, none renamed or dropped.
+Fields may be added, but never renamed or dropped.
 """
 
 from __future__ import annotations

@@ -12,16 +12,16 @@ from walkboard.scales.keys import Key
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """How the keys are held.
+    """How long keys are held.
 
     Attributes
     ----------
     hold_s, gap_s : float
-        A key held, and from its going up to the next one's going down [s].
+        Length of a hold, and of the gap to the next key [s].
     setting_minutes : float
-        To draw the stops, say so and start recording [min]; chosen, to be measured.
+        Time to draw the stops, enter them and start recording [min]; chosen, not measured.
     alone_s : float or None
-        A key held in a walk in which one pipe sounds at a time [s]; None: as long as the others.
+        Length of a hold when one pipe sounds at a time [s]; None: as long as the others.
     """
 
     hold_s: float = 4.0
@@ -31,13 +31,15 @@ class Pace:
 
     def __post_init__(self) -> None:
         if not (self.hold_s > 0.0 and self.gap_s >= 0.0 and self.setting_minutes >= 0.0):
-            raise ValueError("a key is held for a positive time, and other times are not negative")
+            raise ValueError("the hold must be positive, and no other time negative")
         if self.alone_s is not None and not 0.0 < self.alone_s <= self.hold_s:
-            raise ValueError("one pipe alone is held for a positive time, no longer than several")
+            raise ValueError(
+                "the hold of one pipe alone must be positive, and no longer than that of several"
+            )
 
     @property
     def key_minutes(self) -> float:
-        """One key, with the gap after it [min]."""
+        """Time for one key, with the gap after it [min]."""
         return (self.hold_s + self.gap_s) / 60.0
 
     @property
@@ -46,19 +48,19 @@ class Pace:
         return self if self.alone_s is None else replace(self, hold_s=self.alone_s)
 
     def minutes(self, walks: int, holds: int) -> float:
-        """So many walks with so many holds in all [min]."""
+        """Time for this many walks with this many holds in all [min]."""
         return walks * self.setting_minutes + holds * self.key_minutes
 
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """Keys of a walk that follow each other by even steps.
+    """Keys of a walk at even steps.
 
     Attributes
     ----------
     lowest, highest : Key
     step : int
-        Semitones from key to key; 1 where there is one key only.
+        Semitones from key to key; 1 if there is only one key.
     """
 
     lowest: Key
@@ -73,14 +75,14 @@ class Run:
         )
 
     def words(self, names: Names = Names.SCIENTIFIC) -> str:
-        """``C2–F♯3, only C and F♯``, or as `names` has it."""
+        """``C2–F♯3, only C and F♯``, or with key names from `names`."""
         if self.lowest == self.highest:
             return name_of(self.lowest, names)
         span = f"{name_of(self.lowest, names)}–{name_of(self.highest, names)}"
         return span + self._stride(names)
 
     def _stride(self, names: Names) -> str:
-        """Which keys of the span, as a key holder finds them: by name where the names recur."""
+        """Which keys of the span, as a key holder finds them: by name if the names recur."""
         if self.step == 1:
             return ""
         if self.step < 3 or 12 % self.step:
@@ -95,7 +97,7 @@ def _ordinal(n: int) -> str:
 
 
 def runs_of(keys: Sequence[Key]) -> tuple[Run, ...]:
-    """Keys as runs, from the bottom: neighbours, or three and more by even steps."""
+    """Keys as runs, from the bottom: neighbours, or three or more at even steps."""
     semitones = sorted({key.semitone for key in keys})
     runs: list[Run] = []
     at = 0
@@ -114,7 +116,7 @@ def runs_of(keys: Sequence[Key]) -> tuple[Run, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """Why not all that sounds can be separated, and from which key to which.
+    """Why not everything that sounds can be separated, and over which keys.
 
     Attributes
     ----------
@@ -127,7 +129,7 @@ class Doubt:
     highest: Key
 
     def words(self, names: Names = Names.SCIENTIFIC) -> str:
-        """``two pipes of one pitch at C2–F♯3``, or as `names` has it."""
+        """``two pipes of one pitch at C2–F♯3``, or with key names from `names`."""
         return f"{self.why} at {Run(self.lowest, self.highest).words(names)}"
 
 
@@ -146,9 +148,9 @@ class SurveyWalk:
     reads : tuple of PipeRef
         The wanted pipes that it sounds.
     doubts : tuple of Doubt
-        Where one stop alone sounds too much.
+        Where a single stop sounds too many pipes to separate.
     alone : bool
-        Whether one pipe sounds at a time, which may be held shorter.
+        Whether one pipe sounds at a time; its holds may be shorter.
     """
 
     division: str
@@ -177,20 +179,20 @@ class SurveyPlan:
     organ : str
     pace : Pace
     walks : tuple of SurveyWalk
-        In the order to be walked.
+        In walking order.
     wanted : tuple of PipeRef
         Every pipe that the walks read.
     unheard : tuple of PipeRef
-        Asked for, but no stop sounds it at the chosen keys.
+        Requested, but no stop sounds them at the chosen keys.
     left_out : tuple of PipeRef
-        Asked for, and left out for want of minutes.
+        Requested, but left out for lack of time.
     every : int
-        1, or: only every so manieth key is walked, for want of minutes.
+        1, or n if only every n-th key is walked for lack of time.
     bound_minutes : float or None
-        Proven: no plan under the same rules takes less; None where too many registrations were
-        possible to say.
+        Proven: no plan under the same rules takes less; None if there were too many possible
+        registrations to prove it.
     by_rank_minutes : float
-        What the same pipes take rank by rank.
+        Time for the same pipes rank by rank.
     minutes_given : float or None
     """
 
@@ -207,25 +209,25 @@ class SurveyPlan:
 
     @property
     def holds(self) -> int:
-        """Keys held in all."""
+        """Total number of keys held."""
         return sum(len(walk.keys) for walk in self.walks)
 
     @property
     def minutes(self) -> float:
-        """Of all walks, with the drawing of stops [min]."""
+        """Time for all walks, including drawing stops [min]."""
         return sum(self.minutes_of(walk) for walk in self.walks)
 
     @property
     def gap(self) -> float | None:
-        """How far at most from the least, as a share of the minutes [-]."""
+        """Largest possible excess over the least time, as a share of the minutes [-]."""
         if self.bound_minutes is None or not self.walks:
             return None if self.walks else 0.0
         return max(0.0, 1.0 - self.bound_minutes / self.minutes)
 
     def pace_of(self, walk: SurveyWalk) -> Pace:
-        """How the keys of one of its walks are held."""
+        """How long the keys of one of its walks are held."""
         return self.pace.of_one_pipe if walk.alone else self.pace
 
     def minutes_of(self, walk: SurveyWalk) -> float:
-        """Of one of its walks [min]."""
+        """Time for one of its walks [min]."""
         return self.pace_of(walk).minutes(1, len(walk.keys))

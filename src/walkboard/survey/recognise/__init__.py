@@ -1,1 +1,1 @@
-"""Weighs what a recording holds before any value is given: what sounds, and is it what was said?"""
+"""Checks what a recording contains before any value is given: is it what was stated?"""

@@ -1,8 +1,8 @@
-"""Pipes that sound along the walk and were not stated.
+"""Pipes that sound along the walk but were not stated.
 
-A line that no stated pipe explains says little; three of them at whole multiples of one fundamental
-near where a rank of the organ is due are a pipe; and the same rank at every fourth key is a stop
-that is drawn, or a coupler.
+A line that no stated pipe explains says little; three of them at multiples of one fundamental near
+where a rank of the organ is expected are a pipe; and the same rank at every fourth key is a drawn
+stop, or a coupler.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ from walkboard.survey.recognise.limits import LIMITS
 _HIGHEST_HZ = 6_500.0
 _LEAST_HOLDS = 4
 _MOST_FOUND = 3
-_SAME_PIPE_CENTS = 1.0  # an octave coupler plays the very pipe of the other key
+_SAME_PIPE_CENTS = 1.0  # an octave coupler plays the same pipe as the other key
 _SAME_PIPE_SHARE = 0.7
-_MOVED_WORTH = 1.5  # lines that partials moved by another pipe are worth
+_MOVED_WORTH = 1.5  # what partials moved by another pipe count for, in lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class Companion:
     of_holds : int
         Number of holds in which it could have been found.
     series : mapping of hold to Series
-        Where it was found, by the hold's place in the evidence.
+        Where it was found, by the hold's index in the evidence.
     """
 
     name: str
@@ -48,7 +48,7 @@ class Companion:
 
     @property
     def share(self) -> float:
-        """Of the holds."""
+        """Share of the holds in which it was found."""
         return self.holds / self.of_holds if self.of_holds else 0.0
 
 
@@ -57,14 +57,14 @@ def find_companions(
     due_hz: Mapping[str, Sequence[float | None]],
     least_share: float,
 ) -> list[Companion]:
-    """Unstated combs that are heard in enough of the holds, the plainest first.
+    """Unstated combs heard in enough of the holds, clearest first.
 
     Parameters
     ----------
     evidence : sequence of Evidence
     due_hz : mapping of name to sequence of float or None
-        For each hypothesis where its fundamental is due in each hold, by the walk's own pitch; None
-        where it has no pipe.
+        For each hypothesis, where its fundamental is expected in each hold at the walk's own pitch;
+        None if it has no pipe there.
     least_share : float
         Least share of the holds in which it could be heard.
     """
@@ -107,13 +107,13 @@ def _follow(
         if series is not None and len(series.numbers) >= needed and series.score >= 0.5 * needed:
             met[number] = series
         elif one.disagrees in {2, 3} and _multiple(place, one.stated_hz[0]) == one.disagrees:
-            # Too near to the stated partials to be seen apart, but it moves them.
+            # Too close to the stated partials to be resolved, but it moves them.
             met[number] = Series(place, np.zeros(0, np.int64), np.zeros(0, np.int64), 0.0)
     return Companion(name, len(met), able, met)
 
 
 def _worth(series: Series) -> float:
-    """What a series says for its own pitch: one with every second line only, little."""
+    """How strongly a series supports its own pitch: weakly if only every second line is there."""
     if len(series.numbers) == 0:
         return _MOVED_WORTH
     if np.gcd.reduce(series.numbers) > 1:
@@ -122,7 +122,7 @@ def _worth(series: Series) -> float:
 
 
 def _multiple(place_hz: float, stated_hz: float | None) -> int | None:
-    """Which partial of the stated comb a place is near, if any."""
+    """The stated comb's partial near a frequency, if any."""
     if stated_hz is None:
         return None
     number = round(place_hz / stated_hz)
@@ -133,7 +133,7 @@ def _multiple(place_hz: float, stated_hz: float | None) -> int | None:
 def series_in(
     one: Evidence, place_hz: float, free: NDArray[np.bool_] | None = None
 ) -> Series | None:
-    """The series near a place among the lines of a hold that nothing stated explains."""
+    """The series near a frequency among the lines of a hold that nothing stated explains."""
     left = one.left if free is None else one.left[free]
     if len(left) == 0:
         return None
@@ -147,7 +147,7 @@ def series_in(
 
 
 def _take(one: Evidence, series: Series, free: NDArray[np.bool_]) -> None:
-    """Mark every left line on a series as taken."""
+    """Mark every remaining line on a series as taken."""
     if len(series.numbers) == 0:
         return
     hz = one.lines.hz[one.left]
@@ -159,10 +159,10 @@ def _take(one: Evidence, series: Series, free: NDArray[np.bool_]) -> None:
 def is_octave_of_stated(
     companion: Companion, evidence: Sequence[Evidence], semitones: int, comb: int = 0
 ) -> bool:
-    """Whether the companion is the stated rank itself, so many keys away.
+    """Whether the companion is the stated rank itself, at a shifted key.
 
-    The pipe that a coupler adds is the one that the other key sounds by itself, so it stands within
-    a cent of where that key's hold has it.
+    A coupler adds the same pipe that the other key sounds by itself, so it is within a cent of that
+    key's hold.
     """
     by_key = {one.key: one.stated_hz[comb] for one in evidence}
     agree = compared = 0

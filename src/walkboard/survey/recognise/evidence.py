@@ -1,4 +1,4 @@
-"""What one hold shows beside the pipes that were stated."""
+"""What one hold shows beside the stated pipes."""
 
 from __future__ import annotations
 
@@ -27,26 +27,26 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Which lines are a stated pipe's, and which are not. *Fitted*: by bench situations."""
+    """Which lines belong to a stated pipe. *Fitted*: by bench situations."""
 
-    most_partials: int = 240  # derived: lines are read to 7.5 kHz, and a 16′ begins at 32 Hz
-    stated_reach_cents: float = 40.0  # from where a stated comb is due; fitted
-    beating_from_hz: float = 100.0  # lower partials are moved as much by noise and wind; fitted
-    beating_partials: int = 6  # lowest partials whose loudness is looked at; chosen
-    beating_below_db: float = 30.0  # under the loudest line, in which they lie; chosen
-    beside_cents: float = 45.0  # from a stated partial, in which a line is beside it; fitted
-    unison_cents: float = 45.0  # that two stated pipes of one pitch may be apart; derived: < 50
+    most_partials: int = 240  # derived: lines go up to 7.5 kHz, and a 16′ begins at 32 Hz
+    stated_reach_cents: float = 40.0  # from where a stated comb is expected; fitted
+    beating_from_hz: float = 100.0  # noise and wind move lower partials as much; fitted
+    beating_partials: int = 6  # lowest partials whose loudness is checked; chosen
+    beating_below_db: float = 30.0  # their range below the loudest line; chosen
+    beside_cents: float = 45.0  # a line this near a stated partial is beside it; fitted
+    unison_cents: float = 45.0  # largest distance of two stated pipes of one pitch; derived: < 50
     side_band_hz: float = 12.0  # from its carrier; chosen
-    side_band_db: float = 8.0  # that the two of a pair may differ by; fitted
-    tail_db: float = 9.0  # by which a line must have fallen to be the last hold's tail; fitted
-    tail_s: float = 4.0  # after which nothing rings any more; chosen
-    modulated_partials: int = 4  # loudest lines whose movement is read; chosen
-    strong_db: float = 40.0  # under the loudest line, in which a place is believed; fitted
-    harmonic_partials: int = 12  # lowest that must be harmonic; chosen
-    own_cents: float = 22.0  # from a partial's place, in which the loudest line is its own; fitted
-    unsure_cents: float = 0.3  # of a line's place, from the pipe's own unrest; fitted
+    side_band_db: float = 8.0  # largest level difference within a pair; fitted
+    tail_db: float = 9.0  # fall that makes a line the last hold's tail; fitted
+    tail_s: float = 4.0  # after this nothing rings any more; chosen
+    modulated_partials: int = 4  # loudest lines whose movement is measured; chosen
+    strong_db: float = 40.0  # range below the loudest line in which a pitch is trusted; fitted
+    harmonic_partials: int = 12  # lowest partials that must be harmonic; chosen
+    own_cents: float = 22.0  # the loudest line this near a partial's place is its own; fitted
+    unsure_cents: float = 0.3  # uncertainty of a line from the pipe's unsteadiness; fitted
     unsure_bins: float = 0.06  # the same from noise and room; fitted
-    apart_cents: float = 1.2  # by which partials of one pipe do not differ; fitted
+    apart_cents: float = 1.2  # more than partials of one pipe differ; fitted
     apart_sigmas: float = 4.0  # the same in standard deviations; chosen
 
 
@@ -55,7 +55,7 @@ LIMITS = Limits()
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """The lines of one hold, and which of them nothing stated explains.
+    """The lines of one hold, and those that nothing stated explains.
 
     Attributes
     ----------
@@ -63,18 +63,18 @@ class Evidence:
         Index into the walk's keys.
     start_s, end_s : float
     stated_hz : tuple of float or None
-        Where each stated comb stands in this hold, as far as it was found.
+        Where each stated comb is in this hold, if found.
     lines : HoldLines
     explained : ndarray of bool, shape (lines,)
         Lines on a stated comb.
     left : ndarray of int
         Lines that nothing stated explains and that are not far fainter than the stated ones.
     disagrees : int or None
-        Where the partials of a lone stated comb are not harmonic, as those of one pipe are: 2 where
-        the even ones stand off the odd, 3 where every third does, 1 where no pattern shows.
+        Set if the partials of a lone stated comb are not harmonic, as one pipe's would be: 2 if the
+        even ones are off the odd, 3 if every third is off, 1 if there is no pattern.
     modulation : Modulation or None
     unrest_db : (float, float) or None
-        How much the loudness of a lone stated comb's strongest odd, and even, partials moves.
+        How much the loudness of a lone stated comb's strongest odd, and even, partials varies.
     """
 
     key: int
@@ -100,7 +100,7 @@ def evidence_of(
     drones_hz: Sequence[float] = (),
     before: Evidence | None = None,
 ) -> Evidence:
-    """Look at one hold.
+    """Collect the evidence of one hold.
 
     Parameters
     ----------
@@ -110,13 +110,13 @@ def evidence_of(
     times_s : (float, float)
         Start and end of the hold in the recording.
     expected_hz : sequence of float
-        Where each stated comb is due, by the walk's own pitch.
+        Where each stated comb is expected, at the walk's own pitch.
     measured_hz : sequence of float or None
-        Where it was measured.
+        Where each was measured.
     drones_hz : sequence of float
         Lines of ciphers.
     before : Evidence, optional
-        Evidence of the hold before, whose sound may still ring.
+        Evidence of the previous hold, whose sound may still ring.
     """
     spectrum = long_spectrum(samples, sample_rate)
     lines = lines_of(spectrum)
@@ -171,7 +171,7 @@ def _on_combs(lines: HoldLines, fundamentals: Sequence[float]) -> NDArray[np.boo
 
 
 def _between_unisons(lines: HoldLines, expected_hz: Sequence[float]) -> NDArray[np.bool_]:
-    """Lines about the partials of two stated pipes in unison, whose places may be either's."""
+    """Lines around the partials of two stated pipes in unison; they may belong to either."""
     explained = np.zeros(len(lines.hz), bool)
     for place, hz in enumerate(expected_hz):
         for other in expected_hz[place + 1 :]:
@@ -184,7 +184,7 @@ def _between_unisons(lines: HoldLines, expected_hz: Sequence[float]) -> NDArray[
 
 
 def _tail(lines: HoldLines, before: HoldLines) -> NDArray[np.bool_]:
-    """Lines that the hold before had, louder."""
+    """Lines that the previous hold had, louder."""
     if len(before.hz) == 0 or len(lines.hz) == 0:
         return np.zeros(len(lines.hz), bool)
     same = np.abs(lines.hz[:, np.newaxis] - before.hz) < np.maximum(
@@ -216,10 +216,10 @@ def _side_bands(lines: HoldLines, explained: NDArray[np.bool_]) -> NDArray[np.bo
 
 
 def _loud_enough(lines: HoldLines, explained: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Lines not far below the stated partials about them.
+    """Lines not far below the stated partials around them.
 
-    Right beside a partial lies what its own attack and the wind leave behind in the room, so there
-    a line must be nearly as loud; between the partials nothing but another pipe sounds.
+    Right beside a partial there is what its own attack and the wind leave in the room, so there a
+    line must be nearly as loud; between the partials only another pipe can sound.
     """
     stated = np.flatnonzero(explained)
     if len(stated) == 0:
@@ -235,7 +235,7 @@ def _loud_enough(lines: HoldLines, explained: NDArray[np.bool_]) -> NDArray[np.b
 
 
 def _disagreement(lines: HoldLines, taken: NDArray[np.bool_], fundamental_hz: float) -> int | None:
-    """How the partials of one pipe fail to be harmonic; None where they are."""
+    """How the partials of one pipe deviate from harmonic; None if they are harmonic."""
     if len(lines.hz) == 0:
         return None
     number = np.rint(lines.hz / fundamental_hz).astype(np.int64)
@@ -278,7 +278,7 @@ def _disagreement(lines: HoldLines, taken: NDArray[np.bool_], fundamental_hz: fl
 def _unrest(
     spectrum: LongSpectrum, lines: HoldLines, fundamental_hz: float
 ) -> tuple[float, float] | None:
-    """Unrest of the strongest odd partials, and of the strongest even ones; 0 where none is."""
+    """Variation of the strongest odd, and the strongest even, partials; 0 if there are none."""
     if fundamental_hz < LIMITS.beating_from_hz or len(lines.hz) == 0:
         return None
     number = np.rint(lines.hz / fundamental_hz).astype(np.int64)
@@ -310,7 +310,7 @@ def _moved(
     if not known or not explained.any():
         return None
     index = np.flatnonzero(explained)
-    # The loudest, and low ones rather: a deep tremulant spreads a high partial beyond its band.
+    # The loudest, preferring low ones: a deep tremulant spreads a high partial beyond its band.
     weight = lines.level_db[index] - 3.0 * np.log2(lines.hz[index] / min(known))
     loudest = index[np.argsort(-weight)][: LIMITS.modulated_partials]
     return modulation_of(spectrum, [float(hz) for hz in lines.hz[loudest]], min(known))

@@ -1,7 +1,7 @@
-"""Whether a rank's partials are those of the family that it was said to be.
+"""Whether a rank's partials fit its stated family.
 
-A stopped pipe has hardly any even partials; a reed has many strong ones. An open flue lies between
-and may pass for either, so only plain contradictions count.
+A stopped pipe has hardly any even partials; a reed has many strong ones. An open flue is between
+them and may pass for either, so only clear contradictions count.
 """
 
 from __future__ import annotations
@@ -14,14 +14,12 @@ import numpy as np
 from walkboard.listening.types import Partial
 from walkboard.organ.model import Family
 
-_STOPPED_EVENS_DB = -16.0  # over the odds, above which no stopped pipe: clean and real ≤ −18
-_OPEN_EVENS_DB = -30.0  # below which no open pipe
-_STOPPED_UPPER_DB = (
-    -12.0
-)  # of its evens over its third and fifth partials; a stopped pipe's. Chosen
+_STOPPED_EVENS_DB = -16.0  # over the odds; higher is no stopped pipe: clean and real ones ≤ −18
+_OPEN_EVENS_DB = -30.0  # lower is no open pipe
+_STOPPED_UPPER_DB = -12.0  # a stopped pipe's evens over its third and fifth partials. Chosen
 _WITHIN_DB = 25.0
-_REED_SHARE = 0.3  # of the first twelve partials within 25 dB of the loudest; reeds have ≥ .5
-_FLUTE_SHARE = 0.75  # above which no stopped flue
+_REED_SHARE = 0.3  # share of the first twelve partials within 25 dB of the loudest; reeds ≥ 0.5
+_FLUTE_SHARE = 0.75  # the same; higher is no stopped flue
 _FIRST = 12
 _LEAST_HOLDS = 6
 _HIGHEST_HZ = 7_000.0
@@ -29,7 +27,7 @@ _HIGHEST_HZ = 7_000.0
 
 @dataclass(frozen=True, slots=True)
 class Timbre:
-    """What the partials of a rank are like along the keys, medians.
+    """The partials of a rank along the keys, as medians.
 
     Attributes
     ----------
@@ -38,8 +36,7 @@ class Timbre:
     upper_db : float
         Partials 2 and 4 over 3 and 5.
     rich : float
-        Share of the first twelve partials, as far as they lie below 7 kHz, within 25 dB of the
-        loudest.
+        Share of the first twelve partials below 7 kHz that are within 25 dB of the loudest.
     holds : int
     """
 
@@ -49,7 +46,7 @@ class Timbre:
     holds: int
 
     def contradicts(self, family: Family) -> bool:
-        """Whether no rank of that family sounds so."""
+        """Whether no rank of that family sounds like this."""
         if self.holds < _LEAST_HOLDS:
             return False
         match family:
@@ -58,14 +55,14 @@ class Timbre:
             case Family.CHIMNEY:
                 return self.rich > _FLUTE_SHARE
             case Family.OPEN:
-                # A dull flute has hardly any second partial either, but less of a third.
+                # A dull flute also has hardly any second partial, but even less of a third.
                 return self.evens_db < _OPEN_EVENS_DB and self.upper_db < _STOPPED_UPPER_DB
             case Family.REED:
                 return self.rich < _REED_SHARE
 
 
 def timbre_of(heard: Sequence[tuple[float, Sequence[Partial]]]) -> Timbre | None:
-    """Timbre of a rank from its holds: each pipe's fundamental [Hz] and its partials' levels."""
+    """Timbre of a rank, from each pipe's fundamental [Hz] and its partials' levels."""
     evens, upper, rich = [], [], []
     for hz, partials in heard:
         level = {p.number: p.level_db for p in partials}

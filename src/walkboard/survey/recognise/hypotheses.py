@@ -10,7 +10,7 @@ from walkboard.organ.targets import target_hz
 from walkboard.scales.keys import Key
 
 _OCTAVES = (12, -12)
-_ALIKE = 1e-4  # relative: stops of one pitch
+_ALIKE = 1e-4  # relative difference within which stops have one pitch
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,11 +21,11 @@ class Hypothesis:
     ----------
     name : str
     stops : tuple of str
-        Unstated stops of that pitch, those of the walked keyboard first.
+        Unstated stops of that pitch; those of the walked keyboard first.
     semitones : int
-        12 or −12 where a stated stop's octave coupler gives that pitch, else 0.
+        12 or −12 if a stated stop's octave coupler gives that pitch, else 0.
     due_hz : tuple of float or None
-        At each key of the walk, by the description.
+        Expected frequency at each key of the walk, by the description.
     """
 
     name: str
@@ -52,7 +52,7 @@ def hypotheses(
         for rank in dict.fromkeys(plays.rank for plays in stop.plays):
             unison = tuple(_first_hz(organ, stop.pipes_at(key), rank, air_celsius) for key in keys)
             for semitones in _OCTAVES:
-                # The pipe of the other key, reckoned from this one's: an octave is 2 in every
+                # The other key's pipe, calculated from this one's: an octave is 2 in every
                 # temperament.
                 ratio = 2.0 ** (semitones / 12)
                 due = tuple(
@@ -74,7 +74,7 @@ def _first_hz(
 
 
 def _add(found: list[Hypothesis], new: Hypothesis) -> None:
-    """Add one, or join it to one of the same pitch."""
+    """Add a hypothesis, or merge it with one of the same pitch."""
     for place, old in enumerate(found):
         pairs = [
             (a, b)

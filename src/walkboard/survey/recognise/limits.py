@@ -7,37 +7,37 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Where recognition draws its lines; fitted by ``python -m bench situations`` unless noted.
+    """Thresholds of recognition; fitted by ``python -m bench situations`` unless noted.
 
     Attributes
     ----------
     least_distinct : float
-        Different keys over holds, below which it is no walk [-].
+        Different keys over holds; below this it is not a walk [-].
     also_share : float
-        Share of holds with a series of an unstated pipe, above which such a pipe sounds, one rank
-        stated [-].
+        Share of holds with a series of an unstated pipe, above which such a pipe sounds, with one
+        rank stated [-].
     also_share_several : float
-        The same where several ranks are stated, whose own beats leave lines over [-].
+        The same with several ranks stated, whose own beats leave unexplained lines [-].
     also_below_db, beside_below_db : float
-        Lines more than this under the stated partials either side of them do not count, and under
-        one that lies within 45 cents [dB].
+        Lines more than this below the stated partials either side do not count, nor lines more than
+        this below one within 45 cents [dB].
     least_lines : int
-        Least number of lines of one series that make a pipe.
+        Least number of lines in a series that make a pipe.
     reach_cents : float
-        How far an unstated pipe may be from its due place [cents].
+        How far an unstated pipe may be from its expected place [cents].
     shift_asked_cents : float
-        Shift of the whole organ from which it is questioned [cents]. Chosen: 13 °C of air.
+        Shift of the whole organ from which the tuner is asked [cents]. Chosen: 13 °C of air.
     shift_said_cents : float
         Shift from which it is reported [cents]. Clean walks are within 6.
     tremulant_times, tremulant_cents : float
-        Line of the pitch's movement over what lies around it [-]; its least depth [cents].
+        Line of the pitch's movement over its surroundings [-]; its least depth [cents].
     tremulant_rate_hz : float
         How much the rate may differ from hold to hold; the wind's own tremor wavers more [Hz].
     tremulant_db : float
-        Least movement of the level [dB]; a shaking wind without it is left to the measurement.
+        Least movement of the level [dB]; without it, shaking wind is left to the measurement.
     unrest_db : float
-        Movement of a partial's loudness that one pipe does not make [dB]; clean and real walks have
-        .6 at most in the median, two in unison 1.6 and more.
+        Variation of a partial's loudness beyond what one pipe makes [dB]; the median is at most 0.6
+        in clean and real walks, 1.6 or more for two in unison.
     unrest_share : float
         Share of such holds from which a second pipe sounds throughout the walk.
     moved_cents : float

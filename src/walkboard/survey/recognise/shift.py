@@ -1,8 +1,8 @@
-"""Whether the whole organ stands off its description, and the keys that were really held.
+"""Whether the whole organ is off its described pitch, and which keys were really held.
 
-In equal temperament a walk a semitone off sounds like one that begins a key further. The compass
-shows the difference: a walk that seems to begin below the lowest key, and to end short of the
-highest, is the whole compass a semitone low. In an unequal temperament the pattern of the keys
+In equal temperament a walk a semitone off sounds like one that begins one key further on. The
+compass shows the difference: a walk that seems to begin below the lowest key and to end short of
+the highest is the whole compass a semitone low. In an unequal temperament the pattern of the keys
 shows it as well.
 """
 
@@ -16,28 +16,28 @@ import numpy as np
 from walkboard.listening.types import FoundHold, HoldFlag
 
 MARGIN_KEYS = 3
-"""Keys added below and above the compass, so that a shifted walk can be named at all."""
+"""Keys added below and above the compass, so that a shifted walk can be named."""
 
 _MOST_CENTS = 280.0
-_OUTSIDE = 7.0  # nats a sure hold where there is no key costs
-_END = 2.0  # nats that a walk reaching an end of the compass earns
-_PRIOR = 6.0  # nats against a shift of more than 40 cents: one organ in 400. Chosen.
+_OUTSIDE = 7.0  # cost of a sure hold where there is no key [nats]
+_END = 2.0  # reward for a walk that reaches an end of the compass [nats]
+_PRIOR = 6.0  # against a shift of more than 40 cents [nats]: one organ in 400. Chosen.
 _LEAST_SCATTER_CENTS = 3.0
 _MOST_SCATTER_CENTS = 15.0
-_MOST_ASTRAY = 0.25  # of the holds out of order
-_MOST_COUNTED = 12  # holds of which the scatter is believed
+_MOST_ASTRAY = 0.25  # share of holds out of order
+_MOST_COUNTED = 12  # most holds that count as independent
 
 
 @dataclass(frozen=True, slots=True)
 class Shifted:
-    """How a walk lies against the description.
+    """A walk's pitch relative to the description.
 
     Attributes
     ----------
     keys : int
-        To be taken from every key as named: a walk named a key too low has −1.
+        Subtract from every key as named: a walk named one key too low has −1.
     cents : float
-        Median of the holds against the keys then named [cents].
+        Median of the holds relative to the keys named then [cents].
     open_ended : bool
         Neither end of the compass was reached, and the temperament is equal: a whole semitone
         cannot be excluded.
@@ -59,9 +59,9 @@ def find_shift(
     Parameters
     ----------
     holds : sequence of FoundHold
-        Named on a keyboard with `MARGIN_KEYS` more at either end.
+        Holds named on a keyboard with `MARGIN_KEYS` more at either end.
     due_hz : sequence of float
-        Where the first comb of each key of that keyboard is due [Hz].
+        Expected frequency of the first comb of each key of that keyboard [Hz].
     unequal : bool
         Whether the temperament's steps differ.
     """
@@ -103,7 +103,7 @@ def find_shift(
     _, move, cents = best
     astray = np.mean([HoldFlag.OUT_OF_ORDER in h.flags for h in plain])
     if abs(cents) > 40.0 and (scatters[move] > _MOST_SCATTER_CENTS or astray > _MOST_ASTRAY):
-        # Named so badly that nothing can be said of the pitch.
+        # Named so badly that nothing can be said about the pitch.
         return Shifted(0, 0.0, False)
     shown = unequal and all(
         scatter > 1.5 * scatters[move] for other, scatter in scatters.items() if other != move

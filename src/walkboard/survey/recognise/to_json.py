@@ -37,7 +37,7 @@ class _Cipher(_Given):
 
 
 class HeardGiven(_Given):
-    """The object as it is read."""
+    """The object as read."""
 
     sentence: str = ""
     is_walk: bool = True
@@ -57,7 +57,7 @@ def heard_to_json(heard: Heard) -> dict[str, Any]:
 
 
 def heard_from(given: HeardGiven) -> Heard:
-    """The verdict that was written."""
+    """The verdict from plain values."""
     tremulant = given.tremulant
     return Heard(
         sentence=given.sentence,

@@ -1,4 +1,4 @@
-"""What was weighed of a walk as a whole, and whether its values are believed."""
+"""The verdict on a walk as a whole, and whether its values are trusted."""
 
 from __future__ import annotations
 
@@ -7,18 +7,18 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class AlsoSounding:
-    """A stop that sounds and was not stated.
+    """A stop that sounds but was not stated.
 
     Attributes
     ----------
     stop : str
-        Its id; where a stated stop sounds an octave off as well, that stop's.
+        Its id; if a stated stop also sounds an octave off, that stop's id.
     keys : int
         Keys at which it was heard.
     of_keys : int
-        Keys at which it could have been.
+        Keys at which it could have been heard.
     semitones : int
-        12 or −12 where the stop sounds through its own octave coupler, else 0.
+        12 or −12 if the stop sounds through its own octave coupler, else 0.
     or_stops : tuple of str
         Stops of the same pitch that it may be instead.
     """
@@ -41,12 +41,12 @@ class Tremulant:
 
 @dataclass(frozen=True, slots=True)
 class Cipher:
-    """A pipe that sounds whatever key is held.
+    """A pipe that sounds whichever key is held.
 
     Attributes
     ----------
     pipe : str or None
-        The likeliest; None where no pipe of the organ stands there.
+        The most likely pipe; None if the organ has no pipe there.
     hz : float
     start_s, end_s : float
     or_pipes : tuple of str
@@ -71,13 +71,13 @@ class Heard:
     is_walk : bool
     also_sounding : tuple of AlsoSounding
     not_sounding : tuple of str
-        Stated stops of which nothing was heard.
+        Stated stops that were not heard at all.
     shift_cents : float or None
-        Median of all pipes against the description; None where nothing was measured.
+        Median of all pipes relative to the description; None if nothing was measured.
     tremulant : Tremulant or None
     cipher : tuple of Cipher
     believed : bool
-        Whether the values may be used; where not, each has a flag.
+        Whether the values may be used; if not, each has a flag.
     question : str
         What to ask the tuner before the values are used; empty where nothing is.
     undecided : tuple of str

@@ -1,4 +1,4 @@
-"""Whether a recording is a walk at all, and whether another stop than stated was walked."""
+"""Whether a recording is a walk at all, and whether a different stop than stated was walked."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ import numpy as np
 from walkboard.listening.types import ExpectedKey, FoundHold, HoldFlag, Walk
 from walkboard.survey.recognise.limits import LIMITS
 
-_FEW_HOLDS = 6  # below which order says nothing
-_ONE_WAY = 0.68  # of the steps of a walk that go one way; music has .4 to .55
+_FEW_HOLDS = 6  # with fewer, the order says nothing
+_ONE_WAY = 0.68  # share of a walk's steps that go one way; music has 0.4 to 0.55
 _SHORT_S = 0.8
 _LITTLE_EXPLAINED = 0.35
-_HARDLY_HELD = 0.15  # of the recording
-_LOOKS_WRONG = 0.9  # a walk that fits less well than this makes other stops be tried
-_ALIKE = 0.03  # by which fits differ by chance
-_PLAINLY_BETTER = 0.08  # by which another stop must fit better before it is named
+_HARDLY_HELD = 0.15  # share of the recording in which keys are held
+_LOOKS_WRONG = 0.9  # below this fit, other stops are tried
+_ALIKE = 0.03  # chance difference between fits
+_PLAINLY_BETTER = 0.08  # how much better another stop must fit to be named
 
 
 def why_no_walk(walk: Walk, seconds: float) -> str | None:
-    """Why a recording is not a walk, as the end of a sentence; None where it may be one."""
+    """Why a recording is not a walk, as the end of a sentence; None if it may be one."""
     named = [hold for hold in walk.holds if hold.key is not None]
     if not named:
         return "no key is held in it"
@@ -30,12 +30,12 @@ def why_no_walk(walk: Walk, seconds: float) -> str | None:
     if length_s < _SHORT_S and (
         walk.explained < _LITTLE_EXPLAINED or (held < _HARDLY_HELD and len(walk.holds) > 1)
     ):
-        return "what sounds in it are no held keys"
+        return "the sounds in it are not held keys"
     if len(walk.holds) < _FEW_HOLDS:
         return None
     distinct = len({hold.key for hold in named}) / len(walk.holds)
     if distinct < LIMITS.least_distinct:
-        return "few different keys come again and again"
+        return "a few keys are played again and again"
     steps = np.diff([hold.key or 0 for hold in named])
     steps = steps[steps != 0]
     if len(steps) >= _FEW_HOLDS and max((steps > 0).mean(), (steps < 0).mean()) < _ONE_WAY:
@@ -46,8 +46,8 @@ def why_no_walk(walk: Walk, seconds: float) -> str | None:
 def fit(walk: Walk) -> float:
     """How well a stop fits a walk, 0 to 1.
 
-    The energy alone does not say: a 4′ walked as an 8′ is explained in full by a last octave of
-    pipes that all speak their octave. So the plain holds count too.
+    Energy alone does not decide: a 4′ walked as an 8′ is fully explained by a last octave of pipes
+    that all speak their octave. So clear holds count too.
     """
     plain = sum(hold.key is not None and hold.overtone == 1 for hold in walk.holds)
     return walk.explained * plain / len(walk.holds) if walk.holds else 0.0
@@ -62,7 +62,7 @@ def in_order(walk: Walk) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """Something that may have been walked: a name and its keys."""
+    """A candidate for what was walked: a name and its keys."""
 
     name: str
     keys: tuple[ExpectedKey, ...]
@@ -73,7 +73,7 @@ def walked_instead(
     candidates: Sequence[Callable[[], Candidate]],
     name: Callable[[Sequence[ExpectedKey]], Walk],
 ) -> tuple[str, Walk] | None:
-    """The candidate that plainly fits better than what was stated, and the walk by it."""
+    """The candidate that fits clearly better than the stated stop, and the walk with it."""
     stated = fit(walk)
     if stated >= _LOOKS_WRONG:
         return None
@@ -83,19 +83,19 @@ def walked_instead(
         candidate = build()
         other = name(candidate.keys)
         if fit(other) >= most:
-            # Of two that fit alike, the one named first stands.
+            # If two fit equally well, the first one is kept.
             most, best = fit(other) + _ALIKE, (candidate.name, other)
     return best
 
 
 @dataclass(frozen=True, slots=True)
 class Passed:
-    """Keys within the walk that have no hold.
+    """Keys within the walk without a hold.
 
     Attributes
     ----------
     silent : tuple of int
-        Held, and nothing sounded.
+        Keys that were held without any sound.
     not_held : tuple of int
     unsure : tuple of int
     """
@@ -105,14 +105,14 @@ class Passed:
     unsure: tuple[int, ...] = ()
 
 
-_SURELY_HELD = 0.75  # of a usual hold and gap that is left over for each missing key
+_SURELY_HELD = 0.75  # share of a usual hold and gap that each missing key leaves
 _SURELY_PASSED = 0.3
 
 
 def passed_over(holds: Sequence[FoundHold], missing: Sequence[int]) -> Passed:
-    """Which of the keys without a hold were held and silent: the time between their neighbours.
+    """Which keys without a hold were held but silent, from the time between their neighbours.
 
-    A dead note leaves a pause as long as a hold; a key that was passed over leaves none.
+    A dead note leaves a pause as long as a hold; a skipped key leaves none.
     """
     plain = [hold for hold in holds if hold.key is not None]
     if len(plain) < 4:
