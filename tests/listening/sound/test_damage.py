@@ -256,9 +256,9 @@ class _Counting(io.BytesIO):
 @pytest.mark.parametrize(
     ("data", "said"),
     [
-        (_wav(_FMT, bytes(20_000_000)), "Zeros follow the header"),
-        (_wav(bytes(20_000_000)), "Zeros follow the header"),
-        (b"FORM" + bytes(4) + b"AIFF" + bytes(20_000_000), "Zeros follow the header"),
+        (_wav(_FMT, bytes(20_000_000)), "Only zeros follow the header"),
+        (_wav(bytes(20_000_000)), "Only zeros follow the header"),
+        (b"FORM" + bytes(4) + b"AIFF" + bytes(20_000_000), "Only zeros follow the header"),
         (_wav(_FMT, b"junk\x00\x00\x00\x00" * 1_000_000), "within the first 1000 parts"),
         (_wav(b"junk\x00\x00\x00\x00" * 1_000_000), "within the first 1000 parts"),
     ],
