@@ -129,7 +129,7 @@ def test_one_key_alone_may_be_split() -> None:
             'keys = 45\noctave = "short"',
             'pipes = 44\nmissing = ["C#2"]',
             "missing 1",
-            "Take it out",
+            "Remove it",
         ),
         ('keys = 45\noctave = "short"', 'pipes = 44\nfrom = "A7"', "from", "C2 to C6"),
     ],

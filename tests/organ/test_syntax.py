@@ -25,10 +25,10 @@ def problem_of(text: str) -> Problem:
 @pytest.mark.parametrize(
     ("old", "new", "field", "what", "fix"),
     [
-        ('name = "Great"', "name = Great", "name", "without quotation marks", 'name = "Great"'),
+        ('name = "Great"', "name = Great", "name", "has no quotation marks", 'name = "Great"'),
         ('name = "Great"', "name = “Great”", "name", "not plain ones", "plain mark"),
-        ('name = "Great"', 'name = "Great', "name", "not closed", "both its ends"),
-        ('name = "Great"', "name = ", "name", "no value", "take the line out"),
+        ('name = "Great"', 'name = "Great', "name", "not closed", "both ends"),
+        ('name = "Great"', "name = ", "name", "no value", "delete the line"),
         ('name = "Great"', 'name "Great"', "file", "neither a field nor a comment", "#"),
         ('name = "Great"', "the great organ", "file", "neither a field nor a comment", "#"),
         ("minutes = 1.5", "minutes = 1,5", "minutes", "1,5 is not a number", "1.5"),
@@ -36,7 +36,7 @@ def problem_of(text: str) -> Problem:
         ("keys = 30", "keys = 30 notes", "keys", "not TOML", "one on a line"),
         ("enclosed = true", "enclosed = yes", "enclosed", "not a value", "true or false"),
         ("enclosed = true", "enclosed = True", "enclosed", "not a value", "true or false"),
-        ("enclosed = true", "keys = 54", "keys", "twice in the same table", "Take one out"),
+        ("enclosed = true", "keys = 54", "keys", "twice in the same table", "Remove one"),
         ("[pitch]", "[pitch", "file", "header", "[pitch]"),
         ('id = "pedal"\n', 'id = "pedal"\n[pitch]\n', "pitch", "given twice", "[[pitch]]"),
     ],

@@ -202,7 +202,7 @@ def test_what_is_not_there_has_no_target() -> None:
 
 @pytest.mark.parametrize("celsius", [64.0, -30.0, math.nan])
 def test_air_that_no_organ_stands_in(celsius: float) -> None:
-    with pytest.raises(InputError, match=r"stands in air of.*°F"):
+    with pytest.raises(InputError, match=r"has air of.*°F"):
         target_hz(HALL, PipeRef("great.principal8", 1), celsius)
 
 

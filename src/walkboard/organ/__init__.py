@@ -1,1 +1,1 @@
-"""The instrument as frozen types: its divisions, ranks, stops and pipes, and each pipe's target."""
+"""The instrument as frozen types: divisions, ranks, stops and pipes, and each pipe's target."""

@@ -1,4 +1,4 @@
-"""Builds the frozen organ from a description in which no fault was found."""
+"""Builds the frozen organ from a description that passed all checks."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from walkboard.scales.temperament import Temperament, from_fifths, known
 
 
 def build_organ(description: Description) -> Organ:
-    """The organ of a description in which `walkboard.organ.checking` found no fault."""
+    """The organ of a description that passed `walkboard.organ.checking`."""
     divisions = {d.id: build_division(d) for d in description.division}
     ranks = {r.id: build_rank(r, divisions[r.division]) for r in description.rank}
     spans = {r.id: Span(r.id, r.division, r.keys) for r in ranks.values()}
@@ -59,12 +59,12 @@ def build_organ(description: Description) -> Organ:
 
 
 def build_temperament(given: str | TemperamentTable) -> Temperament:
-    """Temperament of a name or of a table of fifths."""
+    """Temperament from a name or a table of fifths."""
     return known(given) if isinstance(given, str) else from_fifths(given.name, given.fifths)
 
 
 def build_division(table: DivisionTable) -> Division:
-    """Division of its table."""
+    """Division from its table."""
     lowest = Key.parse(table.lowest)
     keys = keyboard(lowest, table)
     return Division(
@@ -81,7 +81,7 @@ def build_division(table: DivisionTable) -> Division:
 
 
 def build_rank(table: RankTable, division: Division) -> Rank:
-    """Rank of its table."""
+    """Rank from its table."""
     from_key = division.lowest if table.from_key is None else Key.parse(table.from_key)
     if table.feet is not None:
         multiples: tuple[tuple[Key, Fraction], ...] = ((from_key, multiple_of_feet(table.feet)),)
@@ -183,7 +183,7 @@ def _chests(description: Description, ranks: dict[str, Rank]) -> tuple[Chest, ..
 def _multiple(table: BreakTable) -> Fraction:
     if table.feet is not None:
         return multiple_of_feet(table.feet)
-    assert table.interval is not None  # one of the two is there: checked
+    assert table.interval is not None  # checked: one of the two is given
     return multiple_of_interval(table.interval)
 
 

@@ -13,7 +13,7 @@ from walkboard.scales.keys import Key
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """The keys that a rank's own pipes stand for.
+    """The keys that a rank's own pipes play at.
 
     Attributes
     ----------
@@ -45,8 +45,8 @@ class Span:
 def first_key(table: PlaysTable, division: Division, span: Span) -> Key:
     """The lowest key at which a stop sounds a rank.
 
-    ``from`` if given; else the division's lowest key, or the rank's own first key where that is
-    higher and either the rank is the division's own or the stop plays it at the rank's own keys.
+    ``from`` if given; else the division's lowest key, or the rank's own first key if that is higher
+    and either the rank is the division's own or the stop plays it at the rank's own keys.
     """
     if table.from_key is not None:
         return Key.parse(table.from_key)
@@ -56,7 +56,7 @@ def first_key(table: PlaysTable, division: Division, span: Span) -> Key:
 
 
 def build_plays(table: PlaysTable, division: Division, span: Span) -> Plays:
-    """What a stop of a division draws from a rank, cut to the keys and pipes there are."""
+    """What a stop of a division draws from a rank, limited to existing keys and pipes."""
     low = first_key(table, division, span)
     first = table.first_pipe
     if is_regular(span.keys) and not division.keyboard:
@@ -72,7 +72,7 @@ def build_plays(table: PlaysTable, division: Division, span: Span) -> Plays:
 
 
 def _by_key(table: PlaysTable, division: Division, span: Span, low: Key) -> Plays:
-    """The same where keys or pipes are not one a semitone: each key finds its pipe by its note."""
+    """The same if there is not one key or pipe per semitone: keys find their pipes by note."""
     shift = 0
     if table.first_pipe is not None and table.first_pipe <= span.pipes:
         shift = span.keys[table.first_pipe - 1].semitone - low.semitone

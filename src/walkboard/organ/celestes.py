@@ -1,4 +1,4 @@
-"""Celestes: which rank each beats against, and where it should be beside that rank as it is.
+"""Celestes: which rank each beats against, and where it should be relative to that rank today.
 
 A celeste is tuned against its partner, not to the organ's pitch: if the partner is 3 cents flat
 today and stays so, a celeste at its nominal pitch would beat too fast. Common practice, no source.
@@ -22,8 +22,8 @@ def partner_of(organ: Organ, rank: Rank) -> Rank | None:
     Returns
     -------
     Rank or None
-        The one that the description names; else a flue of its division at its pitch, one of its
-        family and on its chest before others. None where the division has no such rank.
+        The one that the description names; else a flue of its division at its pitch, preferably of
+        its family and on its chest. None if the division has no such rank.
     """
     if rank.celeste is not None and rank.celeste.partner is not None:
         return organ.rank(rank.celeste.partner)
@@ -45,7 +45,7 @@ def partner_of(organ: Organ, rank: Rank) -> Rank | None:
 def partner_pipe(organ: Organ, pipe: PipeRef) -> PipeRef | None:
     """The pipe that a pipe of a celeste beats against: the one its key sounds at the same pitch.
 
-    None where the rank is no celeste, or its partner has no pipe at that pitch.
+    None if the rank is not a celeste, or its partner has no pipe at that pitch.
     """
     rank = organ.rank(pipe.rank)
     partner = partner_of(organ, rank) if rank.is_celeste else None
@@ -58,13 +58,13 @@ def partner_pipe(organ: Organ, pipe: PipeRef) -> PipeRef | None:
 
 
 def celeste_target_hz(organ: Organ, pipe: PipeRef, partner_hz: float) -> float:
-    """Where a pipe of a celeste should be, beside its partner as that was measured [Hz].
+    """Where a pipe of a celeste should be, given its partner's measured pitch [Hz].
 
     Parameters
     ----------
     organ : Organ
     pipe : PipeRef
-        Of a celeste.
+        A pipe of a celeste.
     partner_hz : float
         Frequency of the partner's pipe at the same key [Hz].
 

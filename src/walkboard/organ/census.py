@@ -1,4 +1,4 @@
-"""The census of an organ: its pipes by division, by family and by way of tuning."""
+"""The census of an organ: its pipes by division, by family and by tuning method."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from walkboard.organ.model import Family, Organ, Rank, TunedBy
 
 @dataclass(frozen=True, slots=True)
 class Count:
-    """What one division has, or the whole organ.
+    """The counts of one division, or of the whole organ.
 
     Attributes
     ----------
@@ -20,11 +20,11 @@ class Count:
     keys : int or None
         None for the whole.
     stops, ranks, pipes : int
-        A borrowed rank counts as stop where it is drawn, as rank and pipes where it stands.
+        A borrowed rank counts as a stop where it is drawn, as rank and pipes where its pipes are.
     by_family, by_tuning : tuple of (str, int)
-        Pipes of every family and way of tuning there is, in their usual order; zero included.
+        Pipes of every family and tuning method, in their usual order; zero included.
     historic : int
-        Pipes that are left to the organ's adviser.
+        Pipes left to the organ's adviser.
     """
 
     id: str
@@ -38,7 +38,7 @@ class Count:
     historic: int
 
     def to_json(self) -> dict[str, object]:
-        """The same as plain values."""
+        """The counts as plain values."""
         return {
             "stops": self.stops,
             "ranks": self.ranks,
@@ -51,7 +51,7 @@ class Count:
 
 @dataclass(frozen=True, slots=True)
 class Census:
-    """The census of one organ, division by division and in all."""
+    """The census of one organ, by division and in total."""
 
     organ: str
     pitch: str
@@ -140,7 +140,7 @@ def _heads(total: Iterable[tuple[str, int]]) -> list[str]:
 
 
 def _cells(row: Iterable[tuple[str, int]], total: Iterable[tuple[str, int]]) -> list[str]:
-    """Counts of one row in the columns that the whole organ needs; zero is left blank."""
+    """Counts of one row in the columns that the whole organ needs; zero is blank."""
     wanted = set(_heads(total))
     return [str(pipes) if pipes else "" for name, pipes in row if name in wanted]
 

@@ -1,4 +1,4 @@
-"""Checks what one table of a description says of another."""
+"""Checks what one table of a description says about another."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ from walkboard.scales.temperament import from_fifths
 
 
 def check_description(draft: Draft, findings: Findings) -> None:
-    """Note everything that is wrong between the tables of a description."""
+    """Note everything wrong between the tables of a description."""
     divisions = draft.rows(DivisionTable, "division")
     chests = draft.rows(ChestTable, "chest")
     ranks = draft.rows(RankTable, "rank")
@@ -68,7 +68,7 @@ def check_description(draft: Draft, findings: Findings) -> None:
 
 
 def check_doubles(rows: Iterable[Row[Any]], findings: Findings) -> None:
-    """Note each id that is given to more than one table of a kind."""
+    """Note each id given to more than one table of a kind."""
     seen: set[str] = set()
     for row in rows:
         if not row.has("id"):
@@ -99,7 +99,7 @@ def _check_fifths(fifths: Mapping[str, float], findings: Findings, *, whole: boo
     seen: dict[tuple[float, ...], str] = {}
     sound = whole
     for spelling in fifths:
-        # the whole comma on one fifth closes the circle: what is wrong is then the spelling
+        # the whole comma on one fifth closes the circle, so the spelling is wrong
         try:
             alone = from_fifths("one", {spelling: -PYTHAGOREAN_COMMA_CENTS}).cents_above_c
         except InputError as error:
@@ -109,7 +109,7 @@ def _check_fifths(fifths: Mapping[str, float], findings: Findings, *, whole: boo
         if alone in seen:
             findings.note(
                 (*path, spelling),
-                f"this fifth is given already, as {seen[alone]}.",
+                f"this fifth is already given, as {seen[alone]}.",
                 "Name each fifth once; A#-F is Bb-F.",
             )
             sound = False
@@ -122,7 +122,7 @@ def _check_fifths(fifths: Mapping[str, float], findings: Findings, *, whole: boo
 
 
 def _check_divisions(rows: Iterable[Row[DivisionTable]], findings: Findings) -> dict[str, Division]:
-    """The divisions whose compass is right, by id."""
+    """The divisions with a valid compass, by id."""
     built: dict[str, Division] = {}
     for row in rows:
         if not row.has("keys", "lowest", "octave", "missing", "split"):
@@ -133,7 +133,7 @@ def _check_divisions(rows: Iterable[Row[DivisionTable]], findings: Findings) -> 
         if len(keyboard(lowest, row.table)) < row.table.keys:
             findings.note(
                 (*row.path, "keys"),
-                f"{row.table.keys} keys from {lowest} go past {HIGHEST_KEY}, the highest there is.",
+                f"{row.table.keys} keys from {lowest} go past {HIGHEST_KEY}, the highest possible.",
                 f"Write at most {len(keyboard(lowest, row.table))}.",
             )
         elif row.has("id"):
@@ -142,7 +142,7 @@ def _check_divisions(rows: Iterable[Row[DivisionTable]], findings: Findings) -> 
 
 
 def _are_keys(row: Row[DivisionTable], findings: Findings) -> bool:
-    """Whether the keys that a division names are on a keyboard; noted where not."""
+    """Whether the keys that a division names are on a keyboard; notes those that are not."""
     table = row.table
     named: list[tuple[Path, str]] = [(("lowest",), table.lowest)]
     named += [(("missing", n), name) for n, name in enumerate(table.missing)]
@@ -169,7 +169,7 @@ def _check_division_of(row: Row[Any], there_are: set[str], findings: Findings) -
 def _check_chests(
     rows: Iterable[Row[ChestTable]], divisions: set[str], findings: Findings
 ) -> dict[str, str | None]:
-    """Division by chest, those included that a division is where it names none; None: not known."""
+    """Division by chest, including each division's own default chest; None: not known."""
     found: dict[str, str | None] = {division: division for division in divisions}
     for row in rows:
         if not row.has("id"):
@@ -180,7 +180,7 @@ def _check_chests(
         elif id_ in divisions and id_ != division:
             findings.note(
                 (*row.path, "id"),
-                f"{id_} is the chest of the division {id_} already.",
+                f"{id_} is already the chest of the division {id_}.",
                 "Give it another id.",
             )
         else:

@@ -1,4 +1,4 @@
-"""Checks how the pipes of a rank are built, tuned, placed and changed over the years."""
+"""Checks how a rank's pipes are built, tuned, placed and changed over the years."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from walkboard.organ.rank_tables import CelesteTable, ChangeTable, FrontTable, P
 from walkboard.organ.shape import Draft, Row
 from walkboard.scales.keys import Key
 
-# What is moved on which kind of pipe. Common practice, no source.
+# What is moved to tune each kind of pipe. Common practice, no source.
 TUNED_BY: Mapping[Family, tuple[TunedBy, ...]] = {
     Family.OPEN: (TunedBy.SLIDE, TunedBy.CONE, TunedBy.ROLL, TunedBy.SHADE),
     Family.STOPPED: (TunedBy.STOPPER, TunedBy.CAP, TunedBy.EARS),
@@ -24,7 +24,7 @@ REED_BUILDS = (Build.HALF_LENGTH, Build.FREE_REED)
 
 
 def check_builds(draft: Draft, row: Row[RankTable], span: Span | None, findings: Findings) -> None:
-    """Note what is wrong with a rank's build, parts, celeste, front and changes."""
+    """Note faults in a rank's build, parts, celeste, front and changes."""
     if row.has("family", "tuned_by"):
         check_tuning(row.path, row.table.family, row.table.tuned_by, findings)
     if row.has("family", "build"):
@@ -36,7 +36,7 @@ def check_builds(draft: Draft, row: Row[RankTable], span: Span | None, findings:
 
 
 def check_tuning(path: Path, family: Family, tuned_by: TunedBy, findings: Findings) -> None:
-    """Note a way of tuning that a family does not have."""
+    """Note a tuning method that a family does not have."""
     if tuned_by not in TUNED_BY[family]:
         ways = " or ".join(TUNED_BY[family])
         kind = "a reed" if family is Family.REED else f"a pipe of the family {family}"
@@ -71,8 +71,8 @@ def _check_parts(draft: Draft, row: Row[RankTable], span: Span | None, findings:
         if before is not None and key <= before:
             findings.note(
                 (*part.path, "from"),
-                f"the part at {key} does not lie above the one before it, at {before}.",
-                "Give the parts upward.",
+                f"the part at {key} is not above the one before it, at {before}.",
+                "List the parts from the lowest key upward.",
             )
         before = key
 
@@ -107,7 +107,7 @@ def _check_front(draft: Draft, row: Row[RankTable], span: Span | None, findings:
     low = _key((*front.path, "from"), front.table.from_key, span, findings)
     high = _key((*front.path, "to"), front.table.to_key, span, findings)
     if low is not None and high is not None and high < low:
-        findings.note((*front.path, "to"), f"{high} lies below {low}.", "Write from and to upward.")
+        findings.note((*front.path, "to"), f"{high} is below {low}.", "Write from and to upward.")
 
 
 def _check_changes(draft: Draft, row: Row[RankTable], findings: Findings) -> None:
@@ -120,7 +120,7 @@ def _check_changes(draft: Draft, row: Row[RankTable], findings: Findings) -> Non
                 if moved
                 else "only a rank that was moved has an old id."
             )
-            fix = 'Write was = "choir.dulciana8".' if moved else "Take it out."
+            fix = 'Write was = "choir.dulciana8".' if moved else "Remove it."
             findings.note((*change.path, "was"), what, fix)
         if not change.has("year"):
             continue
@@ -134,7 +134,7 @@ def _check_changes(draft: Draft, row: Row[RankTable], findings: Findings) -> Non
 
 
 def _key(path: Path, name: str, span: Span | None, findings: Findings) -> Key | None:
-    """Key of a name within a rank; None, and noted, where it is not."""
+    """Key of a name within a rank; None, with a note, if it is not in it."""
     try:
         key = Key.parse(name)
     except UnknownNameError as error:

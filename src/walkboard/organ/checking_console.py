@@ -26,13 +26,13 @@ from walkboard.scales.temperament import known, names
 def check_console(
     draft: Draft, divisions: Collection[str], ranks: Collection[str], findings: Findings
 ) -> None:
-    """Note what is wrong with everything at the console but the stops.
+    """Note faults in everything at the console except the stops.
 
     Parameters
     ----------
     draft : Draft
     divisions, ranks : collection of str
-        Ids that there are.
+        Existing ids.
     findings : Findings
     """
     couplers = draft.rows(CouplerTable, "coupler")
@@ -54,7 +54,7 @@ def check_console(
 
 
 def check_organs(draft: Draft, findings: Findings) -> None:
-    """Note what is wrong with the several organs of a building, and with what belongs to them."""
+    """Note faults in the several organs of a building, and in what belongs to them."""
     organs = draft.rows(OrganTable, "organ")
     ids = {row.table.id for row in organs if row.has("id")}
     for row in organs:
@@ -68,7 +68,7 @@ def check_organs(draft: Draft, findings: Findings) -> None:
 
 
 def check_temperament_name(path: Path, given: str, findings: Findings) -> None:
-    """Note a temperament that is not known, with the likeliest one."""
+    """Note an unknown temperament, with the most likely one."""
     try:
         known(given)
     except UnknownNameError as error:
@@ -81,7 +81,7 @@ def check_temperament_name(path: Path, given: str, findings: Findings) -> None:
 
 
 def check_links_between_ranks(draft: Draft, ranks: Collection[str], findings: Findings) -> None:
-    """Note a celeste whose partner is not there, and a moved rank whose old id is still in use."""
+    """Note a celeste without its partner, and a moved rank whose old id is still in use."""
     for row in draft.rows(RankTable, "rank"):
         celeste = row.table.celeste
         partner = None if celeste is None or not row.has("celeste") else celeste.partner
@@ -97,8 +97,8 @@ def check_links_between_ranks(draft: Draft, ranks: Collection[str], findings: Fi
             if moved and was in ranks and was != row.table.id:
                 findings.note(
                     (*change.path, "was"),
-                    f"there is still a rank {was}, with readings of its own.",
-                    "Give the rank that stands there now another id.",
+                    f"the rank {was} still exists, with readings of its own.",
+                    "Give the rank that has this id now another one.",
                 )
 
 
@@ -135,8 +135,8 @@ def _check_known(
 
 
 def _check_one_id_each(rows: list[Row[Any]], ranks: Collection[str], findings: Findings) -> None:
-    """All that is drawn at the console is named by id in one list, so the ids must differ."""
-    seen = dict.fromkeys(ranks, "stop")  # a rank that no stop draws is a stop of its own id
+    """Everything drawn at the console is named by id in one list, so the ids must differ."""
+    seen = dict.fromkeys(ranks, "stop")  # a rank that no stop draws is a stop with its own id
     for row in rows:
         if not row.has("id"):
             continue
@@ -145,7 +145,7 @@ def _check_one_id_each(rows: list[Row[Any]], ranks: Collection[str], findings: F
         if seen.get(id_, kind) != kind:
             findings.note(
                 (*row.path, "id"),
-                f"{id_} is the id of a {seen[id_]} already.",
+                f"{id_} is already the id of a {seen[id_]}.",
                 "Give it another id.",
             )
         seen.setdefault(id_, kind)

@@ -15,30 +15,28 @@ from walkboard.quantities import CENTS_PER_NEPER
 from walkboard.scales.harmonics import feet_of_multiple, multiple_of_feet, multiple_of_interval
 from walkboard.scales.keys import Key
 
-LOWEST_HZ = 8.0  # a 64′ C is 8.18 Hz, and nothing deeper is built; common practice, no source
-HIGHEST_HZ = 20_000.0  # the end of hearing
-FARTHEST_BEATS_CENTS = 200.0  # farther than a tone is a typing error
+LOWEST_HZ = 8.0  # a 64′ C is 8.18 Hz, the lowest built; common practice, no source
+HIGHEST_HZ = 20_000.0  # the limit of hearing
+FARTHEST_BEATS_CENTS = 200.0  # more than a whole tone is a typing error; chosen
 
-# Multiples of the 8′ pitch from 64′ up whose harmonic has an odd part to 15: all that pipes are
-# made for (the 1 7/9′, the 8/11′ and the 8/13′ included). Common practice, no source.
+# Multiples of the 8′ pitch from 64′ up whose harmonic has an odd part up to 15: everything that
+# pipes are made for (including 1 7/9′, 8/11′ and 8/13′). Common practice, no source.
 MULTIPLES = frozenset(
     Fraction(odd * 2**octave, 8) for odd in range(1, 16, 2) for octave in range(12)
 )
-USUAL_MULTIPLES = (
-    tuple(  # unisons, fifths and thirds: what a wrong length was most likely meant to be
-        Fraction(odd * 2**octave, 8) for odd in (1, 3, 5) for octave in range(10)
-    )
+USUAL_MULTIPLES = tuple(  # unisons, fifths and thirds: what a wrong length most likely meant
+    Fraction(odd * 2**octave, 8) for odd in (1, 3, 5) for octave in range(10)
 )
 
 
 def check_pitch(draft: Draft, row: Row[RankTable], span: Span | None, findings: Findings) -> None:
-    """Note what is wrong with a rank's feet, breaks and beats."""
+    """Note faults in a rank's feet, breaks and beats."""
     feet, breaks = "feet" in row.given, "breaks" in row.given
     if feet and breaks:
         findings.note(
             (*row.path, "feet"),
             "it is given together with breaks.",
-            "Keep one: feet for a rank that goes through, breaks for a row that breaks back.",
+            "Keep one: feet for a rank without breaks, breaks for a row that breaks back.",
         )
         return
     if not feet and not breaks:
@@ -63,7 +61,7 @@ def check_pitch(draft: Draft, row: Row[RankTable], span: Span | None, findings: 
 
 
 Step = tuple[Path, Key | None, Fraction | None]
-"""A place in the file, the key from which it holds, and the multiple; None where wrong."""
+"""A place in the file, the key from which it applies, and the multiple; None if wrong."""
 
 
 def _breaks(draft: Draft, row: Row[RankTable], span: Span | None, findings: Findings) -> list[Step]:
@@ -76,8 +74,8 @@ def _breaks(draft: Draft, row: Row[RankTable], span: Span | None, findings: Find
         if key is not None and before is not None and key <= before:
             findings.note(
                 (*one.path, "from"),
-                f"the break at {key} does not lie above the one before it, at {before}.",
-                "Give the breaks upward.",
+                f"the break at {key} is not above the one before it, at {before}.",
+                "List the breaks from the lowest key upward.",
             )
         elif key is not None and number == 0 and span is not None and key != span.from_key:
             findings.note(
@@ -131,7 +129,7 @@ def _break_multiple(row: Row[BreakTable], findings: Findings) -> Fraction | None
 def _multiple(
     path: Path, feet: str | None, interval: int | None, findings: Findings
 ) -> Fraction | None:
-    """Multiple of feet or of an interval; None, and noted, where no pipe is made for it."""
+    """Multiple of feet or of an interval; None, with a note, if no pipe is made for it."""
     try:
         if interval is not None:
             return multiple_of_interval(interval)
@@ -149,7 +147,7 @@ def _multiple(
 
 
 def _check_hearing(steps: list[Step], span: Span, findings: Findings) -> None:
-    """Note pitches that no pipe speaks, at A4 = 440 Hz: at the ends of each step of the rank."""
+    """Note pitches that no pipe can speak, at A4 = 440 Hz, at the ends of each break."""
     starts = [key for _, key, _ in steps]
     if (
         not starts
@@ -168,7 +166,7 @@ def _check_hearing(steps: list[Step], span: Span, findings: Findings) -> None:
             findings.note(
                 path,
                 f"its pipe at {Key(end)} would speak at {_hz(end, multiple) / 1000:.1f} kHz.",
-                "Let the row break back below, or give fewer pipes.",
+                "Let the row break back lower down, or give fewer pipes.",
             )
         elif _hz(start.semitone, multiple) < LOWEST_HZ:
             findings.note(
@@ -183,7 +181,7 @@ def _check_beats(row: Row[RankTable], steps: list[Step], span: Span, findings: F
     if beats is None or not row.has("beats"):
         return
     if beats == 0.0:
-        findings.note((*row.path, "beats"), "a celeste must beat.", "Leave it out.")
+        findings.note((*row.path, "beats"), "a celeste must beat.", "Remove it.")
     multiple = steps[0][2] if steps else None
     if multiple is None:
         return
@@ -191,7 +189,7 @@ def _check_beats(row: Row[RankTable], steps: list[Step], span: Span, findings: F
     if cents > FARTHEST_BEATS_CENTS:
         findings.note(
             (*row.path, "beats"),
-            f"the lowest pipe would stand {cents:.0f} cents off.",
+            f"the lowest pipe would be {cents:.0f} cents off.",
             "Give slower beats, or the key at which the rank begins.",
         )
 

@@ -1,4 +1,4 @@
-"""Checks ranks: their compass, chest, tuning and measures; `checking_pitch` their pitch."""
+"""Checks ranks: compass, chest, tuning and measures (`checking_pitch` checks their pitch)."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def check_ranks(
     chests: Mapping[str, str | None],
     findings: Findings,
 ) -> dict[str, Span | None]:
-    """Note what is wrong with ranks. Return the keys of each by its id, None if they are wrong."""
+    """Note faults in ranks. Return the keys of each by its id, None if they are wrong."""
     spans: dict[str, Span | None] = {}
     for row in rows:
         division = divisions.get(row.table.division) if row.has("division") else None
@@ -43,7 +43,7 @@ def check_ranks(
 
 
 def _span(row: Row[RankTable], division: Division | None, findings: Findings) -> Span | None:
-    """The rank's keys, where they are right."""
+    """The rank's keys, if they are valid."""
     start = None
     if row.has("from") and row.table.from_key is not None:
         start = key_in_compass((*row.path, "from"), row.table.from_key, division, findings)
@@ -58,7 +58,7 @@ def _span(row: Row[RankTable], division: Division | None, findings: Findings) ->
         key = key_in_compass(path, name, division, findings)
         if key is not None and key not in division.all_keys:
             findings.note(
-                path, f"{division.id} has no key {name} anyway.", "Take it out of the list."
+                path, f"{division.id} has no key {name} anyway.", "Remove it from the list."
             )
     try:
         keys = rank_keys(division.all_keys, start, row.table.pipes, row.table.missing)
@@ -67,7 +67,7 @@ def _span(row: Row[RankTable], division: Division | None, findings: Findings) ->
     if len(keys) < row.table.pipes:
         findings.note(
             (*row.path, "pipes"),
-            f"{row.table.pipes} pipes from {start} go past the highest key there is.",
+            f"{row.table.pipes} pipes from {start} go past the highest possible key.",
             f"Write at most {len(keys)}, and describe the pipes above as a rank of their own.",
         )
         return None
@@ -77,7 +77,7 @@ def _span(row: Row[RankTable], division: Division | None, findings: Findings) ->
 def key_in_compass(
     path: Path, name: str, division: Division | None, findings: Findings
 ) -> Key | None:
-    """Key of a name within a division's compass; None, and noted, where it is not."""
+    """Key of a name within a division's compass; None, with a note, if it is not in it."""
     try:
         key = Key.parse(name)
     except UnknownNameError as error:
@@ -122,7 +122,7 @@ def _check_measures(row: Row[RankTable], findings: Findings) -> None:
         findings.note(
             (*row.path, "tongue_mm"),
             "only a reed has tongues.",
-            'Take it out, or write family = "reed".',
+            'Remove it, or write family = "reed".',
         )
         tongues = False
     tables = {"diameter_mm": row.table.diameter_mm, "tongue_mm": row.table.tongue_mm}

@@ -1,4 +1,4 @@
-"""Checks stops: the ranks that they draw, and the keys and pipes that they do it with."""
+"""Checks stops: the ranks they draw, and for which keys and pipes."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def check_stops(
     spans: Mapping[str, Span | None],
     findings: Findings,
 ) -> None:
-    """Note what is wrong with stops."""
+    """Note faults in stops."""
     played: set[str] = set()
     sound = draft.is_complete("rank")
     ids: dict[str, Path] = {}
@@ -55,15 +55,15 @@ def check_stops(
         for id_ in ids.keys() & spans.keys() - played:
             findings.note(
                 (*ids[id_], "id"),
-                f"{id_} is also a rank that no stop draws, and so has a stop of that id.",
-                "Give the stop another id, or let a stop draw the rank.",
+                f"{id_} is also a rank that no stop draws, which makes a stop with that id.",
+                "Give the stop another id, or have a stop draw the rank.",
             )
 
 
 def _check_plays(
     row: Row[PlaysTable], division: Division | None, span: Span | None, findings: Findings
 ) -> Plays | None:
-    """What a stop draws from a rank, where it is right."""
+    """What a stop draws from a rank, if valid."""
     right = row.has("from", "to", "first_pipe") and division is not None and span is not None
     for name, key in (("from", row.table.from_key), ("to", row.table.to_key)):
         if key is not None and row.has(name):
@@ -84,7 +84,7 @@ def _check_plays(
 def _check_reach(
     row: Row[PlaysTable], division: Division, span: Span, findings: Findings
 ) -> Plays | None:
-    """Note where a stop asks for pipes that the rank has not."""
+    """Note where a stop needs pipes that the rank does not have."""
     rank_end = span.to_key
     if (
         row.table.from_key is None
@@ -94,7 +94,7 @@ def _check_reach(
         findings.note(
             (*row.path, "rank"),
             f"the rank begins at {span.from_key}, above the keys of {division.id}.",
-            "Say which pipe the lowest key sounds: first_pipe = 1.",
+            "State which pipe the lowest key sounds: first_pipe = 1.",
         )
         return None
     plays = build_plays(row.table, division, span)
@@ -102,13 +102,13 @@ def _check_reach(
         findings.note(
             (*row.path, "from" if row.table.from_key else "rank"),
             f"the rank {span.rank} has no pipe of its own for {plays.from_key}.",
-            f"Its pipes play {span.from_key} to {rank_end}; for other keys say first_pipe.",
+            f"Its pipes play {span.from_key} to {rank_end}; for other keys give first_pipe.",
         )
         return None
     if plays.to_key < plays.from_key:
         findings.note(
             (*row.path, "to"),
-            f"{plays.to_key} lies below the lowest key, {plays.from_key}.",
+            f"{plays.to_key} is below the lowest key, {plays.from_key}.",
             "Write from and to upward.",
         )
         return None
@@ -144,6 +144,6 @@ def _check_double(
             findings.note(
                 row.path,
                 f"the stop draws the same pipes of {made.rank} twice.",
-                "Take one out, or give the keys of each with from and to.",
+                "Remove one, or give the keys of each with from and to.",
             )
             return

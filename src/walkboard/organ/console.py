@@ -1,4 +1,4 @@
-"""What the player finds at the console beside the stops: couplers, tremulants and toy counters."""
+"""What the console has besides the stops: couplers, tremulants and toy counters."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from enum import StrEnum
 
 
 class CoupledKeys(StrEnum):
-    """Which of the keys held a coupler takes over."""
+    """Which of the held keys a coupler plays."""
 
     ALL = "all"
     HIGHEST = "highest"
@@ -31,7 +31,7 @@ class Coupler:
         0 at unison, 12 for an octave coupler, -12 for a suboctave coupler.
     keys : CoupledKeys
     unison_off : bool
-        It silences the division's own stops at the key itself instead of adding any.
+        Whether it silences the division's own stops at the key itself instead of adding any.
     """
 
     id: str
@@ -53,9 +53,9 @@ class Tremulant:
     divisions : tuple of str
         Ids of the divisions whose wind it shakes.
     ranks : tuple of str
-        Ids of the ranks it shakes, where it works on these alone; empty: all of `divisions`.
+        Ids of the ranks it shakes, if only these; empty: all of `divisions`.
     rate_hz : float or None
-        Shakes a second [Hz], where known.
+        Shakes a second [Hz], if known.
     """
 
     id: str
@@ -77,7 +77,7 @@ class ToyKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Toy:
-    """A toy counter: drawn like a stop, but no key plays it and nothing of it is tuned."""
+    """A toy counter: drawn like a stop, but no key plays it and it is not tuned."""
 
     id: str
     name: str

@@ -1,8 +1,8 @@
-"""The shape of an organ description: which tables and fields there are and what each may hold.
+"""The shape of an organ description: its tables and fields, and what each may contain.
 
-These models know one field at a time; what one table says about another is checked in
-`walkboard.organ.checking`. Unknown fields are refused. The field descriptions are those of the JSON
-Schema that is shipped (`walkboard.organ.schema`).
+These models check one field at a time; `walkboard.organ.checking` checks what one table says about
+another. Unknown fields are rejected. The field descriptions also appear in the JSON Schema that is
+shipped (`walkboard.organ.schema`).
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ NAMED, OWN = "a name", "a table"  # the two ways to give a temperament
 
 
 class PitchTable(Table):
-    """The pitch that the organ stands at."""
+    """The pitch of the organ."""
 
     a4_hz: float = Field(examples=[440.0], ge=300.0, le=600.0, description="Frequency of A4 [Hz].")
     at_celsius: float = Field(
         examples=[18.0],
         ge=-10.0,
         le=45.0,
-        description="Air temperature at which it stands at that pitch [°C].",
+        description="Air temperature at which it has that pitch [°C].",
     )
 
 
@@ -47,7 +47,7 @@ class TemperamentTable(Table):
     fifths: dict[str, Annotated[float, Field(gt=-100.0, lt=100.0)]] = Field(
         examples=[{"C-G": -5.87, "G-D": -5.87, "D-A": -5.86, "B-F#": -5.86}],
         description="How much each fifth is wider than pure [cents], negative narrow, by its two "
-        "notes, as C-G. A fifth that is not named is pure; together they make -23.46 cents.",
+        "notes, as C-G. A fifth not listed is pure; the sum must be -23.46 cents.",
     )
 
 
@@ -62,26 +62,26 @@ class DivisionTable(Table):
     name: Annotated[Name, Field(examples=["Great"])]
     keys: int = Field(examples=[61], ge=1, le=88, description="How many keys.")
     lowest: KeyName = Field(default="C2", description="Its lowest key.")
-    enclosed: bool = Field(default=False, description="Whether it stands in a box.")
+    enclosed: bool = Field(default=False, description="Whether it is in a swell box.")
     octave: Literal["short", "broken"] | None = Field(
         default=None,
         examples=["short"],
-        description="Where its lowest octave is short (no C#, D#, F#, G#) or broken (no C#, D#).",
+        description="If its lowest octave is short (no C#, D#, F#, G#) or broken (no C#, D#).",
     )
     missing: list[KeyName] = Field(
-        default_factory=list, examples=[["C#2"]], description="Keys that it does not have."
+        default_factory=list, examples=[["C#2"]], description="Keys it does not have."
     )
     split: list[SplitName] = Field(
         default_factory=list,
         examples=[["Eb", "G#"]],
         description="Sharps split into two keys: a note in every octave, or one key. The second "
-        "half is written with a star, as Ab3*.",
+        "half is written with an asterisk, as Ab3*.",
     )
     floating: bool = Field(
         default=False, description="Whether it has no keyboard of its own, only couplers."
     )
     organ: OrganId | None = Field(
-        default=None, description="The id of its organ, where the building has several."
+        default=None, description="The id of its organ, if the building has several."
     )
 
 
@@ -91,22 +91,22 @@ class OrganTable(Table):
     id: Annotated[Id, Field(examples=["gallery"])]
     name: Annotated[Name, Field(examples=["Gallery organ"])]
     pitch: PitchTable | None = Field(
-        default=None, description="Its pitch, where it is not that at the head of the file."
+        default=None, description="Its pitch, if not the one at the head of the file."
     )
     temperament: str | None = Field(
         default=None,
         examples=["vallotti"],
-        description="Its temperament by name, where it is not that at the head of the file.",
+        description="Its temperament by name, if not the one at the head of the file.",
     )
 
 
 class ChestTable(Table):
-    """A chest: what is reached by opening the same panels."""
+    """A chest: everything reached by opening the same panels."""
 
     id: Annotated[Id, Field(examples=["great.front"])]
     division: DivisionId = Field(description="The division's id.")
     minutes: float = Field(
-        default=0.0, ge=0.0, le=480.0, description="To open its panels and close them [min]."
+        default=0.0, ge=0.0, le=480.0, description="Time to open and close its panels [min]."
     )
 
 
@@ -115,7 +115,7 @@ class TravelTable(Table):
 
     from_chest: ChestId = Field(alias="from", description="A chest's id.")
     to_chest: ChestId = Field(alias="to", description="Another chest's id.")
-    minutes: float = Field(examples=[2.0], ge=0.0, le=480.0, description="To get there [min].")
+    minutes: float = Field(examples=[2.0], ge=0.0, le=480.0, description="Time to get there [min].")
 
 
 class PlaysTable(Table):
@@ -125,7 +125,7 @@ class PlaysTable(Table):
     first_pipe: int | None = Field(
         default=None,
         ge=1,
-        description="Number of the pipe that the lowest of its keys sounds, for extensions.",
+        description="Number of the pipe that its lowest key sounds, for extensions.",
     )
     from_key: KeyName | None = Field(
         default=None, alias="from", description="Its lowest key, if not the division's."
@@ -144,7 +144,7 @@ class StopTable(Table):
     plays: list[PlaysTable] = Field(
         min_length=1,
         examples=[[{"rank": "great.principal8"}]],
-        description="The ranks that it draws.",
+        description="The ranks it draws.",
     )
 
 
@@ -164,7 +164,7 @@ class CouplerTable(Table):
         ge=-2,
         le=2,
         examples=[1],
-        description="1 for an octave coupler, -1 for a suboctave coupler.",
+        description="1 for an octave coupler, -1 for a sub-octave coupler.",
     )
     keys: CoupledKeys = Field(
         default=CoupledKeys.ALL,
@@ -214,7 +214,7 @@ class Description(Table):
     temperament: Annotated[
         Annotated[str, Tag(NAMED)] | Annotated[TemperamentTable, Tag(OWN)],
         Discriminator(_way_of_giving),
-    ] = Field(description="A known name, as equal, or a table with its fifths.", examples=["equal"])
+    ] = Field(description="A known name, as equal, or a table of its fifths.", examples=["equal"])
     pitch: PitchTable
     division: list[DivisionTable] = Field(min_length=1)
     chest: list[ChestTable] = Field(default_factory=list)

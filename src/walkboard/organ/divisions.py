@@ -10,7 +10,7 @@ from walkboard.scales.temperament import Temperament
 
 @dataclass(frozen=True, slots=True)
 class Pitch:
-    """The pitch that the organ stands at: A4 [Hz] at an air temperature [°C]."""
+    """The pitch of the organ: A4 [Hz] at an air temperature [°C]."""
 
     a4_hz: float
     at_celsius: float
@@ -45,16 +45,16 @@ class Division:
     lowest : Key
         Its lowest key.
     enclosed : bool
-        Whether it stands in a box.
+        Whether it is in a swell box.
     keyboard : tuple of Key
-        Every key, upward, where they are not one a semitone: with a short octave, missing or split
-        keys. Empty where they are.
+        Every key, upward, if there is not one per semitone: with a short octave, missing or split
+        keys. Otherwise empty.
     floating : bool
-        It has no keyboard of its own: couplers bring it to others.
+        Whether it has no keyboard of its own: couplers bring it to others.
     instrument : str or None
-        Id of its instrument, where the building has several.
+        Id of its instrument, if the building has several.
     octave : str or None
-        ``short`` or ``broken``, where its lowest octave is.
+        ``short`` or ``broken`` if its lowest octave is.
     """
 
     id: str
@@ -86,7 +86,7 @@ class Division:
 
 @dataclass(frozen=True, slots=True)
 class Chest:
-    """A chest: what is reached by opening the same panels."""
+    """A chest: everything reached by opening the same panels."""
 
     id: str
     division: str

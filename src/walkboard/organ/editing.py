@@ -1,6 +1,6 @@
-"""Changes single values of a description and leaves the rest of its text as it is.
+"""Changes single values of a description and leaves the rest of its text unchanged.
 
-Comments, the order of tables and fields, and blank lines stay: the description is someone's file.
+Keeps comments, the order of tables and fields, and blank lines: the description is someone's file.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class CellChange:
     id : str
     field : str
     value : str
-        As typed; empty takes the field out.
+        As typed; an empty value removes the field.
     """
 
     table: str
@@ -43,12 +43,12 @@ class CellChange:
 
 
 def edited(text: str, changes: Iterable[CellChange]) -> str:
-    """A description with some values changed.
+    """The description with some values changed.
 
     Parameters
     ----------
     text : str
-        In TOML.
+        The description in TOML.
     changes : iterable of CellChange
 
     Raises
@@ -56,7 +56,7 @@ def edited(text: str, changes: Iterable[CellChange]) -> str:
     InputError
         If the text is not TOML.
     UnknownNameError
-        If there is no table of an id.
+        If no table has that id.
     """
     document = _parsed(text)
     for change in changes:
@@ -69,12 +69,12 @@ def edited(text: str, changes: Iterable[CellChange]) -> str:
 
 
 def rank_cells(text: str) -> list[dict[str, str]]:
-    """The ranks of a description as the page's table shows them, in the order of the file.
+    """The ranks of a description for the page's table, in the order of the file.
 
     Parameters
     ----------
     text : str
-        In TOML; other things may be wrong with it.
+        The description in TOML; it may have other faults.
 
     Raises
     ------
@@ -96,7 +96,7 @@ def _parsed(text: str) -> tomlkit.TOMLDocument:
         return tomlkit.parse(text)
     except (TOMLKitError, ValueError) as error:
         raise InputError(
-            f"The text is not TOML: {error}.", fix="Correct the text before the table."
+            f"The text is not TOML: {error}.", fix="Correct the text before you use the table."
         ) from None
 
 
@@ -120,5 +120,5 @@ def _value(change: CellChange) -> str | int | float:
         if change.field in DECIMALS:
             return float(text.replace(",", "."))
     except ValueError:
-        return text  # the checker then says what is wrong with it
+        return text  # the checker then reports the faults
     return text

@@ -14,7 +14,7 @@ Id = Annotated[
     str,
     Field(
         pattern=r"^[^\s:,]+$",
-        description="Its id: no spaces, commas or colons, as great.principal8.",
+        description="Its id, without spaces, commas or colons, such as great.principal8.",
         examples=["great.principal8"],
     ),
 ]
@@ -22,7 +22,7 @@ Name = Annotated[
     str,
     Field(
         pattern=r"^[^\r\n]*[^\s][^\r\n]*$",
-        description="Its name as the players read it, on one line.",
+        description="Its name as players see it, on one line.",
         examples=["Principal 8"],
     ),
 ]
@@ -36,7 +36,7 @@ PipeNumber = Annotated[str, Field(pattern=r"^[1-9][0-9]*$")]
 
 
 def _feet_as_text(given: object) -> object:
-    """``feet = 8`` is taken as ``feet = "8"``."""
+    """Accepts ``feet = 8`` as ``feet = "8"``."""
     return str(given) if isinstance(given, int) and not isinstance(given, bool) else given
 
 
@@ -50,6 +50,6 @@ Feet = Annotated[
 
 
 class Table(BaseModel):
-    """What all tables have in common: nothing unknown, no conversion of types."""
+    """Base of all tables: no unknown fields, no type conversion."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)

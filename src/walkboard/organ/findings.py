@@ -9,12 +9,12 @@ from walkboard.organ.positions import Path, Positions
 
 
 class Findings:
-    """Problems of one description, noted by path while it is checked.
+    """The problems of one description, noted by path while it is checked.
 
     Parameters
     ----------
     raw : dict
-        The description as ``tomllib`` gives it.
+        The description from ``tomllib``.
     """
 
     def __init__(self, raw: dict[str, Any]) -> None:
@@ -22,16 +22,16 @@ class Findings:
         self._noted: dict[Path, list[tuple[str, str]]] = {}
 
     def note(self, path: Path, what: str, fix: str) -> None:
-        """Note what is wrong at a path and how to fix it."""
+        """Note a problem at a path and how to fix it."""
         self._noted.setdefault(path, []).append((what, fix))
 
     def __bool__(self) -> bool:
         return bool(self._noted)
 
     def problems(self, text: str) -> tuple[Problem, ...]:
-        """Every problem noted, in the order of the text that the description was read from."""
+        """Every problem noted, in the order of the description's text."""
         places = Positions(text)
-        # what is missing at the head of the file is reported at its first line
+        # something missing at the head of the file is reported at its first line
         return tuple(
             Problem(places.line(path) or 1, self.label(path), what, fix)
             for path in sorted(self._noted, key=lambda path: places.offset(path) or 0)
@@ -39,7 +39,7 @@ class Findings:
         )
 
     def label(self, path: Path) -> str:
-        """Name of a field with its table, as ``rank great.principal4: pipes``."""
+        """Name of a field with its table, such as ``rank great.principal4: pipes``."""
         if len(path) >= 2 and isinstance(path[1], int):
             table = self.table(str(path[0]), path[1])
             rest = path[2:]
@@ -54,7 +54,7 @@ class Findings:
         return ": ".join(parts)
 
     def table(self, kind: str, number: int) -> str:
-        """Name of one of several tables: by its id where it has one, else by its number."""
+        """Name of one of several tables: its id if it has one, else its number."""
         row = self._raw[kind][number]
         id_ = row.get("id") if isinstance(row, dict) else None
         if isinstance(id_, str) and id_:

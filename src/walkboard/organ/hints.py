@@ -1,6 +1,6 @@
-"""What people write where the format has another word: the word that they mean.
+"""Words that people write where the format has a different one, with the right word.
 
-Common practice, no source; each was typed by someone who filled in a description.
+Common practice, no source; each was typed by someone writing a description.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ _MIXTURE = (
 )
 _CELESTE = 'Write family = "open" and beats = 2.0, or celeste = {cents = 12.0}.'
 
-# By field: words, divided by a stroke, and what to write.
+# By field: words separated by |, and what to write.
 _WORDS: Mapping[str, Mapping[str, str]] = {
     "tuned_by": {
         "tongue|wire|tuning wire|crook|spring wire|reed|bridle": "spring",
@@ -56,14 +56,14 @@ _FIELDS: Mapping[str, str] = {
     "wind": "wind_mm",
     "pressure": "wind_mm",
     "wind_inches": "wind_mm, in millimetres of water: an inch is 25.4",
-    "material": "family, and what it is made of in the name",
+    "material": "family, and put the material in the name",
     "ranks": "a [[rank]] for each",
     "expressive": "enclosed",
     "swell": "enclosed",
     "manual": "[[division]]",
     "keyboard": "[[division]]",
     "register": "[[stop]]",
-    "at_fahrenheit": "at_celsius: take 32 off and divide by 1.8",
+    "at_fahrenheit": "at_celsius: subtract 32 and divide by 1.8",
     "a": "a4_hz",
     "hz": "a4_hz",
     "a1": "a4_hz",
@@ -71,7 +71,7 @@ _FIELDS: Mapping[str, str] = {
 
 
 def word_hint(field: str, word: str) -> str | None:
-    """What to write for a word that the format does not have in a field; None if unknown."""
+    """What to write instead of a word that a field does not accept; None if unknown."""
     plain = word.strip().lower()
     for words, sentence in _SENTENCES.get(field, {}).items():
         if plain in words.split("|"):
@@ -83,13 +83,13 @@ def word_hint(field: str, word: str) -> str | None:
 
 
 def field_hint(field: str) -> str | None:
-    """What to write for a field that the format does not have; None if unknown."""
+    """What to write instead of a field that does not exist; None if unknown."""
     meant = _FIELDS.get(field.lower())
     return None if meant is None else f"Write {meant}."
 
 
 def feet_hint(value: float) -> str | None:
-    """Feet written as a decimal, as the format has them; None if no stop has that length."""
+    """Feet written as a decimal, in the format's form; None if no stop has that length."""
     if not 0.05 <= value <= 80.0:
         return None
     usual = [Fraction(odd * 2**octave, 8) for odd in (1, 3, 5, 7, 9) for octave in range(11)]
@@ -100,7 +100,7 @@ def feet_hint(value: float) -> str | None:
 
 
 def key_hint(name: str) -> str | None:
-    """The scientific name of a key written the way of a country; None if it is no key's."""
+    """The scientific name of a key written in a national style; None if it is not a key."""
     key = {"tc": Key(48), "tenor c": Key(48), "middle c": Key(60), "cc": Key(36)}.get(
         name.strip().lower()
     )

@@ -1,8 +1,8 @@
-"""Which keys a keyboard has, and which key each pipe of a rank stands for.
+"""Which keys a keyboard has, and which key each pipe of a rank plays at.
 
-Most keyboards have one key a semitone. Short and broken octaves leave keys out; a split sharp adds
-one. A key is named by what it sounds, so the keys of a short octave on C are C2, D2, E2, F2, G2,
-A2, A#2, B2, whatever they look like.
+Most keyboards have one key per semitone. Short and broken octaves leave keys out; a split sharp
+adds one. A key is named after the note it sounds, so the keys of a short octave on C are C2, D2,
+E2, F2, G2, A2, A#2, B2, whatever they look like.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ LEFT_OUT = {"short": (1, 3, 6, 8), "broken": (1, 3)}
 
 
 class KeyboardFields(Protocol):
-    """The fields of a division's table that say which keys it has."""
+    """The fields of a division's table that define its keys."""
 
     @property
     def keys(self) -> int:
@@ -34,15 +34,15 @@ class KeyboardFields(Protocol):
 
     @property
     def missing(self) -> list[str]:
-        """Names of keys that are not there."""
+        """Names of missing keys."""
 
     @property
     def split(self) -> list[str]:
-        """Names of notes or keys that are split."""
+        """Names of split notes or keys."""
 
 
 def keyboard(lowest: Key, fields: KeyboardFields) -> tuple[Key, ...]:
-    """Every key of a keyboard, upward; as many as there are below the highest nameable key."""
+    """Every key of a keyboard, upward, up to the highest nameable key."""
     left_out = {Key.parse(name) for name in fields.missing}
     if fields.octave is not None:
         bottom = lowest.semitone - lowest.semitone % 12
@@ -60,13 +60,13 @@ def keyboard(lowest: Key, fields: KeyboardFields) -> tuple[Key, ...]:
 
 
 def is_regular(keys: tuple[Key, ...]) -> bool:
-    """Whether the keys are one a semitone."""
+    """Whether there is one key per semitone."""
     return all(not key.split and key.semitone == keys[0].semitone + n for n, key in enumerate(keys))
 
 
 @dataclass(frozen=True, slots=True)
 class SecondHalves:
-    """Which sharps are split: in every octave, and single ones."""
+    """Which sharps are split: in every octave, and individually."""
 
     pitch_classes: frozenset[int]
     semitones: frozenset[int]
@@ -89,7 +89,7 @@ def second_halves(split: Iterable[str]) -> SecondHalves:
 def rank_keys(
     board: tuple[Key, ...], from_key: Key, pipes: int, missing: Iterable[str] = ()
 ) -> tuple[Key, ...]:
-    """The key of each pipe of a rank, upward: those of its division, then one a semitone.
+    """The key of each pipe of a rank, upward: its division's keys, then one per semitone.
 
     Parameters
     ----------
@@ -98,9 +98,9 @@ def rank_keys(
     from_key : Key
         The key of its first pipe.
     pipes : int
-        How many; fewer come back where the nameable keys end.
+        How many; fewer are returned if the nameable keys end.
     missing : iterable of str
-        Names of keys that it has no pipe for.
+        Names of keys without a pipe.
     """
     left_out = {Key.parse(name) for name in missing}
     above = (Key(semitone) for semitone in range(board[-1].semitone + 1, Key.HIGHEST + 1))

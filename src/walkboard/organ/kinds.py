@@ -1,4 +1,4 @@
-"""What kinds of pipes there are, how they are tuned, and how they are built."""
+"""The kinds of pipes, how they are tuned, and how they are built."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ class Family(StrEnum):
 
     @property
     def is_flue(self) -> bool:
-        """Whether its pitch moves with the air."""
+        """Whether its pitch changes with the air."""
         return self is not Family.REED
 
 
@@ -37,15 +37,15 @@ class TunedBy(StrEnum):
 
 
 class Build(StrEnum):
-    """How a pipe's length relates to its pitch, where that is unusual."""
+    """How a pipe's length relates to its pitch, if that is unusual."""
 
     PLAIN = "plain"
     HARMONIC = "harmonic"
-    """Twice the length, overblown to its octave: harmonic flutes and trumpets."""
+    """Double length, overblown to the octave: harmonic flutes and trumpets."""
     HALF_LENGTH = "half-length"
     """A reed with a resonator of half the usual length."""
     FREE_REED = "free reed"
-    """The tongue swings through its frame instead of beating on it."""
+    """The tongue swings through its frame instead of beating against it."""
 
 
 class PipeOrder(StrEnum):
@@ -53,7 +53,7 @@ class PipeOrder(StrEnum):
 
     CHROMATIC = "chromatic"
     SIDES = "sides"
-    """C side and C♯ side: whole tones, the large pipes outside."""
+    """C side and C♯ side, in whole tones, with the large pipes outside."""
     SIDES_INWARD = "sides inward"
     """C side and C♯ side with the large pipes in the middle."""
     MINOR_THIRDS = "minor thirds"
@@ -72,7 +72,7 @@ class Part:
     tuned_by : TunedBy
     build : Build
     name : str
-        What the builder calls it, as ``stopped wood``; may be empty.
+        What the builder calls it, such as ``stopped wood``; may be empty.
     """
 
     from_key: Key
@@ -84,17 +84,17 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Celeste:
-    """How a rank stands off its partner on purpose; exactly one of `cents` and `beats_hz` is set.
+    """How a rank is tuned off its partner on purpose; exactly one of `cents`, `beats_hz` is set.
 
     Attributes
     ----------
     cents : float or None
         The same interval at every key [cents], + is sharp.
     beats_hz : tuple of (Key, float)
-        Beats a second at one or more keys, upward [Hz], + is sharp. Between two keys they change
-        evenly per semitone; outside they stay as at the nearest key.
+        Beats a second at one or more keys, upward [Hz], + is sharp. Interpolated evenly per
+        semitone between keys; constant outside.
     partner : str or None
-        Id of the rank that it beats with, where it is set against that rank as it stands.
+        Id of the rank that it beats with, if it is tuned against that rank.
     """
 
     cents: float | None = None
@@ -102,7 +102,7 @@ class Celeste:
     partner: str | None = None
 
     def offset_hz(self, key: Key, partner_hz: float) -> float:
-        """How far above its partner the pipe of a key should stand [Hz].
+        """How far above its partner the pipe of a key should be [Hz].
 
         Parameters
         ----------
@@ -126,18 +126,18 @@ class Celeste:
 
 @dataclass(frozen=True, slots=True)
 class ChestLayout:
-    """Where a rank's pipes stand on their chest.
+    """Where a rank's pipes are on their chest.
 
     Attributes
     ----------
     order : PipeOrder or None
-        None where the description does not say.
+        None if the description does not say.
     toe_board : int or None
         Counted from the walkboard: to reach toe board 3 the tuner reaches over 1 and 2.
     front : tuple of (Key, Key) or None
-        Lowest and highest key whose pipes stand in the case front.
+        Lowest and highest key whose pipes are in the case front.
     dumb : int
-        Pipes in the front that only look like pipes.
+        Number of dummy pipes in the front.
     """
 
     order: PipeOrder | None = None
@@ -150,11 +150,11 @@ class ChangeKind(StrEnum):
     """What was done to a rank in some year."""
 
     REPLACED = "replaced"
-    """New pipes: readings from before belong to pipes that are gone."""
+    """New pipes: earlier readings belong to pipes that are gone."""
     MOVED = "moved"
-    """The same pipes under another id or another number: their readings go with them."""
+    """The same pipes under another id or number: their readings move with them."""
     REVOICED = "revoiced"
-    """The same pipes, heard afresh: readings stay, drift starts again."""
+    """The same pipes, revoiced: readings are kept, drift starts again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,9 +166,9 @@ class Change:
     year : int
     kind : ChangeKind
     was : str or None
-        Id of the rank before, where the pipes were moved.
+        Previous id of the rank, if the pipes were moved.
     was_first : int
-        Number that today's first pipe had there; below 1 where pipes were added at the bottom.
+        Number that today's first pipe had there; below 1 if pipes were added at the bottom.
     """
 
     year: int

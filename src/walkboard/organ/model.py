@@ -1,7 +1,7 @@
-"""The instrument: frozen domain types with checked constructors.
+"""The instrument: frozen domain types with checking constructors.
 
-Reading a description builds these (`walkboard.organ.reading`); nothing else in the program needs
-to know that the description is TOML.
+`walkboard.organ.reading` builds these from a description; nothing else in the program needs to know
+that the description is TOML.
 """
 
 from __future__ import annotations
@@ -82,27 +82,27 @@ class Organ:
         return {i.id: i for i in self.instruments}
 
     def division(self, id: str) -> Division:  # noqa: A002 - the field's own word in the description
-        """Division of an id; UnknownNameError if there is none."""
+        """Division of an id; UnknownNameError if it does not exist."""
         return _find(self._divisions, id, "division")
 
     def rank(self, id: str) -> Rank:  # noqa: A002
-        """Rank of an id; UnknownNameError if there is none."""
+        """Rank of an id; UnknownNameError if it does not exist."""
         return _find(self._ranks, id, "rank")
 
     def stop(self, id: str) -> Stop:  # noqa: A002
-        """Stop of an id; UnknownNameError if there is none."""
+        """Stop of an id; UnknownNameError if it does not exist."""
         return _find(self._stops, id, "stop")
 
     def coupler(self, id: str) -> Coupler:  # noqa: A002
-        """Coupler of an id; UnknownNameError if there is none."""
+        """Coupler of an id; UnknownNameError if it does not exist."""
         return _find(self._couplers, id, "coupler")
 
     def tremulant(self, id: str) -> Tremulant:  # noqa: A002
-        """Tremulant of an id; UnknownNameError if there is none."""
+        """Tremulant of an id; UnknownNameError if it does not exist."""
         return _find(self._tremulants, id, "tremulant")
 
     def stops_among(self, drawn: Iterable[str]) -> tuple[Stop, ...]:
-        """The stops among what is drawn, couplers and tremulants left out.
+        """The drawn stops, without couplers and tremulants.
 
         Raises
         ------
@@ -113,24 +113,24 @@ class Organ:
         return tuple(self.stop(one) for one in drawn if one not in aside)
 
     def pitch_of(self, rank: Rank) -> Pitch:
-        """The pitch that a rank stands at."""
+        """The pitch of a rank."""
         instrument = self._instruments.get(self.division(rank.division).instrument or "")
         pitch = self.pitch if instrument is None else instrument.pitch
         return pitch if rank.a4_hz is None else Pitch(rank.a4_hz, pitch.at_celsius)
 
     def temperament_of(self, rank: Rank) -> Temperament:
-        """The temperament that a rank is tuned to."""
+        """The temperament of a rank."""
         instrument = self._instruments.get(self.division(rank.division).instrument or "")
         return self.temperament if instrument is None else instrument.temperament
 
     def is_enclosed(self, rank: Rank) -> bool:
-        """Whether a rank stands in a swell box."""
+        """Whether a rank is in a swell box."""
         if rank.enclosed is not None:
             return rank.enclosed
         return self.division(rank.division).enclosed
 
     def names_of_pipes(self) -> tuple[tuple[str, str], ...]:
-        """Ids and names of all that names pipes: ranks and stops."""
+        """Ids and names of everything that can name pipes: ranks and stops."""
         ranks = ((rank.id, rank.name) for rank in self.ranks)
         return (*ranks, *((stop.id, stop.name) for stop in self.stops))
 
@@ -209,7 +209,7 @@ class Organ:
         if len(keyboards) > 1:
             raise InputError(
                 f"The couplers drawn lead to several keyboards: {', '.join(keyboards)}.",
-                fix="Draw the couplers to one keyboard only: that one is played.",
+                fix="Draw couplers to one keyboard only, the one that is played.",
             )
         return next(iter(keyboards))
 
@@ -221,5 +221,5 @@ def _find(table: dict[str, T], name: str, kind: str) -> T:
         meant = likeliest_id(name, ((one.id, one.name) for one in table.values()))
         fix = f"It has: {', '.join(table)}." if meant is None else f"Did you mean {meant}?"
         if not table:
-            fix = f"Its description names no {kind}."
+            fix = f"Its description has no {kind}."
         raise UnknownNameError(f"The organ has no {kind} {name!r}.", fix=fix) from None

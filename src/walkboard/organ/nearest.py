@@ -1,4 +1,4 @@
-"""The name that was most likely meant by a misspelt one."""
+"""The name most likely meant by a misspelt one."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ import re
 from collections.abc import Iterable
 from difflib import get_close_matches
 
-CLOSE_ENOUGH = 0.6  # ratio of difflib, 0 to 1; chosen: its own usual cutoff
-MOST_SHOWN = 12  # names listed when none is close; chosen, to fit a line or two
+CLOSE_ENOUGH = 0.6  # ratio of difflib, 0 to 1; chosen: difflib's own default cutoff
+MOST_SHOWN = 12  # names listed if none is close; chosen, to fit a line or two
 
 
 def did_you_mean(word: str, there_are: Iterable[str], kind: str) -> str:
-    """A hint that names the likeliest word, or else lists what there is."""
+    """A hint with the most likely word, or a list of the possible ones."""
     words = list(there_are)
     likely = likeliest(word, words)
     if likely is not None:
@@ -23,14 +23,14 @@ def did_you_mean(word: str, there_are: Iterable[str], kind: str) -> str:
 
 
 def likeliest(word: str, there_are: Iterable[str]) -> str | None:
-    """The word that was most likely meant, if any is near."""
+    """The word most likely meant, if any is close."""
     by_small = {candidate.lower(): candidate for candidate in there_are}
     near = get_close_matches(word.lower(), by_small, n=1, cutoff=CLOSE_ENOUGH)
     return by_small[near[0]] if near else None
 
 
 def likeliest_id(word: str, names: Iterable[tuple[str, str]]) -> str | None:
-    """The id that was most likely meant, where the word may also be a name or an id's last part.
+    """The id most likely meant; the word may also be a name or an id's last part.
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ def likeliest_id(word: str, names: Iterable[tuple[str, str]]) -> str | None:
 
 
 def meant_instead(word: str, names: Iterable[tuple[str, str]], otherwise: str) -> str:
-    """The fix for a name that nothing has: the likeliest id, a pipe's number kept, or `otherwise`.
+    """The fix for an unknown name: the most likely id, with a pipe's number, or `otherwise`.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def meant_instead(word: str, names: Iterable[tuple[str, str]], otherwise: str) -
     names : iterable of (str, str)
         Ids with their names.
     otherwise : str
-        What to write where none is near.
+        What to write if none is close.
     """
     pairs = list(names)
     rank, colon, number = word.rpartition(":")

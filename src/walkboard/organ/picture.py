@@ -1,4 +1,4 @@
-"""The organ at a glance: each rank with its compass, and the stops that borrow or extend it."""
+"""The organ at a glance: each rank with its compass, and stops that borrow or extend it."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ ORDER_WORDS = {
 
 
 class Bar(StrEnum):
-    """What a bar of the picture stands for."""
+    """What a bar of the picture represents."""
 
     OWN = "own"
     """A rank on its own chest."""
@@ -41,9 +41,9 @@ class PictureRow:
     id, name : str
     bar : Bar
     family : str
-        ``open``, ``stopped``, ``chimney`` or ``reed``; several with a stroke between.
+        ``open``, ``stopped``, ``chimney`` or ``reed``; several separated by a slash.
     feet : str
-        At its lowest pipe.
+        Feet at its lowest pipe.
     low, high : Key
         Its lowest and highest key.
     pipes : int
@@ -51,9 +51,9 @@ class PictureRow:
     taken_from : str
         Id of the rank that it plays; empty for a rank.
     layout : ChestLayout
-        Where its pipes are on the chest; of a stop without pipes of its own nothing.
+        Where its pipes are on the chest; empty for a stop without pipes of its own.
     parts : tuple of (Key, str)
-        Where its pipes are not all built alike: the first key of each part, and its family.
+        If its pipes are not all built alike: the first key of each part, and its family.
     """
 
     id: str
@@ -71,7 +71,7 @@ class PictureRow:
 
 @dataclass(frozen=True, slots=True)
 class PictureChest:
-    """A chest with what stands on it."""
+    """A chest and its ranks."""
 
     id: str
     rows: tuple[PictureRow, ...]
@@ -79,7 +79,7 @@ class PictureChest:
 
 @dataclass(frozen=True, slots=True)
 class PictureDivision:
-    """A division with its chests, and the stops that it plays from elsewhere."""
+    """A division with its chests, and the stops it borrows from elsewhere."""
 
     division: Division
     chests: tuple[PictureChest, ...]
@@ -93,7 +93,7 @@ class PictureDivision:
 
 
 def picture(organ: Organ) -> tuple[PictureDivision, ...]:
-    """What stands where in an organ, division by division.
+    """Where everything is in an organ, division by division.
 
     Parameters
     ----------
@@ -123,13 +123,13 @@ def picture(organ: Organ) -> tuple[PictureDivision, ...]:
 
 
 def _by_board(rows: list[PictureRow]) -> tuple[PictureRow, ...]:
-    """Rows from the walkboard inward where toe boards are described, else as described."""
+    """Rows from the walkboard inward if toe boards are described, else as described."""
     far = len(rows) + 1
     return tuple(sorted(rows, key=lambda row: row.layout.toe_board or far))
 
 
 def picture_text(organ: Organ) -> str:
-    """The picture in plain text, a column for each two keys."""
+    """The picture in plain text, one column per two keys."""
     parts = [organ.name]
     divisions = picture(organ)
     rows = [row for division in divisions for row in division.rows()]
@@ -176,14 +176,14 @@ def _of_stop(organ: Organ, stop: Stop, plays: Plays) -> PictureRow:
 
 
 def _is_second(organ: Organ, stop: Stop, plays: Plays) -> bool:
-    """Whether a stop plays a rank elsewhere or at another pitch than where it stands."""
+    """Whether a stop plays a rank of another division or at another pitch."""
     rank = organ.rank(plays.rank)
     moved = rank.key_of(plays.first_pipe) != plays.from_key
     return rank.division != stop.division or moved
 
 
 def _layout_words(layout: ChestLayout) -> list[str]:
-    """``board 2``, ``C and C♯ sides``, ``front C2 to B2``, ``4 dumb``: what is known of it."""
+    """The known layout: ``board 2``, ``C and C♯ sides``, ``front C2 to B2``, ``4 dumb``."""
     words = [] if layout.toe_board is None else [f"board {layout.toe_board}"]
     words += [] if layout.order is None else [ORDER_WORDS[layout.order]]
     if layout.front is not None:

@@ -1,9 +1,10 @@
-"""Where in a TOML text each table, key and value stands.
+"""Where in a TOML text each table, key and value is.
 
-``tomllib`` gives values without places. This index goes over the same text once and notes, for each
-path such as ``("rank", 3, "breaks", 0, "from")``, where its key (or, in an array, its element)
-begins. It expects a text that ``tomllib`` has read without error and knows just enough TOML for
-that: headers, dotted and quoted keys, the four kinds of strings, arrays, inline tables, comments.
+``tomllib`` gives values without positions. This index passes over the same text once and records,
+for each path such as ``("rank", 3, "breaks", 0, "from")``, where its key (or, in an array, its
+element) begins. It expects a text that ``tomllib`` has read without error and knows just enough
+TOML for that: headers, dotted and quoted keys, the four kinds of strings, arrays, inline tables,
+comments.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import tomllib
 from bisect import bisect_right
 
 Path = tuple[str | int, ...]
-"""Way to a place in the description: names of fields, and numbers from 0 within arrays."""
+"""Path to a place in the description: field names, and indices from 0 within arrays."""
 
 _BLANK = re.compile(r"[ \t]*")
 _BETWEEN = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
@@ -33,7 +34,7 @@ class Positions:
     Parameters
     ----------
     text : str
-        A text that ``tomllib`` reads.
+        A text that ``tomllib`` can read.
     """
 
     def __init__(self, text: str) -> None:
@@ -54,10 +55,10 @@ class Positions:
 
 
 def opened(text: str) -> tuple[int, str] | None:
-    """Line [from 1] and kind of what is still open where a broken text stops making sense.
+    """Line [from 1] and kind of what is still open where a broken text stops being valid.
 
-    The kind is ``text`` for a text over several lines, ``bracket`` for the innermost bracket; None
-    where nothing is open.
+    The kind is ``text`` for a multi-line string, ``bracket`` for the innermost bracket; None if
+    nothing is open.
     """
     scan = _Scan(text)
     try:
@@ -78,7 +79,7 @@ class _Scan:
         self.at = 0
         self.open: list[int] = []
         self.offsets: dict[Path, int] = {}
-        self.elements: dict[Path, int] = {}  # how many tables each array of tables has so far
+        self.elements: dict[Path, int] = {}  # number of tables so far in each array of tables
 
     def run(self) -> dict[Path, int]:
         table: Path = ()
@@ -102,7 +103,7 @@ class _Scan:
         return self.offsets
 
     def inside(self, parts: tuple[str, ...]) -> Path:
-        """Path of named tables; within an array of tables the last one is meant."""
+        """Path of named tables; within an array of tables, the last one."""
         path: Path = ()
         for part in parts:
             path = (*path, part)
@@ -117,7 +118,7 @@ class _Scan:
         return (*array, number)
 
     def note(self, path: Path, offset: int) -> None:
-        """Note a place, and that of tables which are only named on the way to it."""
+        """Record a position, and those of tables named only on the way to it."""
         for length in range(1, len(path) + 1):
             self.offsets.setdefault(path[:length], offset)
 

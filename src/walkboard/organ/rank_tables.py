@@ -1,4 +1,4 @@
-"""The tables of an organ description that say what a rank is."""
+"""The tables of an organ description that define a rank."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ class BreakTable(Table):
 
     from_key: KeyName = Field(alias="from", description="The key at which it begins.")
     interval: int | None = Field(
-        default=None, description="Interval above the key's 8′ pitch, as 15, 19, 22."
+        default=None, description="Interval above the key's 8′ pitch, such as 15, 19, 22."
     )
-    feet: Feet | None = Field(default=None, description="The same in feet, as 2, 1 1/3, 1.")
+    feet: Feet | None = Field(default=None, description="The same in feet, such as 2, 1 1/3, 1.")
 
 
 class PartTable(Table):
@@ -52,7 +52,7 @@ class PartTable(Table):
 
 
 class CelesteTable(Table):
-    """How a celeste stands off its partner: in cents, or in beats."""
+    """How a celeste differs from its partner: in cents, or in beats."""
 
     model_config = ConfigDict(
         json_schema_extra={"oneOf": [{"required": ["cents"]}, {"required": ["beats"]}]}
@@ -69,18 +69,18 @@ class CelesteTable(Table):
         default=None,
         min_length=1,
         examples=[{"C3": 1.5, "C6": 4.0}],
-        description="Beats a second by key, where they change up the compass.",
+        description="Beats a second by key, if they change up the compass.",
     )
     partner: RankId | None = Field(
-        default=None, description="The rank it beats with, if it is tuned against it as it stands."
+        default=None, description="The rank it beats with, if it is tuned against that rank."
     )
 
 
 class FrontTable(Table):
-    """Which pipes of a rank stand in the case front."""
+    """Which pipes of a rank are in the case front."""
 
-    from_key: KeyName = Field(alias="from", description="The lowest key of those in the front.")
-    to_key: KeyName = Field(alias="to", description="The highest key of those in the front.")
+    from_key: KeyName = Field(alias="from", description="The lowest key with a pipe in the front.")
+    to_key: KeyName = Field(alias="to", description="The highest key with a pipe in the front.")
 
 
 class ChangeTable(Table):
@@ -90,19 +90,17 @@ class ChangeTable(Table):
     what: ChangeKind = Field(
         strict=False, examples=["revoiced"], description="replaced, moved or revoiced."
     )
-    was: RankId | None = Field(
-        default=None, description="Where moved: the id that the rank had before."
-    )
+    was: RankId | None = Field(default=None, description="If moved: the rank's previous id.")
     was_first: int = Field(
         default=1,
         ge=-96,
         le=109,
-        description="Where moved: the number that its first pipe of today had before.",
+        description="If moved: the previous number of today's first pipe.",
     )
 
 
 class RankTable(Table):
-    """A rank: one row of pipes, one a key."""
+    """A rank: one row of pipes, one per key."""
 
     model_config = ConfigDict(
         json_schema_extra={"oneOf": [{"required": ["feet"]}, {"required": ["breaks"]}]}
@@ -114,7 +112,7 @@ class RankTable(Table):
     family: Family = Field(examples=["open"], strict=False, description="How its pipes sound.")
     feet: Feet | None = Field(
         default=None,
-        description="Pitch at its lowest pipe, as a stop on the lowest key. Or give breaks.",
+        description="Pitch at its lowest pipe, as for a stop on the lowest key. Or give breaks.",
     )
     breaks: list[BreakTable] | None = Field(
         default=None, min_length=1, description="For a row of a mixture that breaks back."
@@ -130,7 +128,7 @@ class RankTable(Table):
         default=None,
         gt=0.0,
         le=60.0,
-        description="To tune one pipe [min], where it differs from the usual for its kind.",
+        description="Time to tune one pipe [min], if not the usual for its kind.",
     )
     beats: float | None = Field(
         default=None,
@@ -155,7 +153,7 @@ class RankTable(Table):
     )
     parts: list[PartTable] = Field(
         default_factory=list,
-        description="Where its pipes are not all built alike: from a key upward, how they are.",
+        description="If its pipes are not all built alike: from a key upward, how they are.",
     )
     celeste: CelesteTable | None = Field(
         default=None, description="For a celeste in cents, or in beats that change."
@@ -165,10 +163,10 @@ class RankTable(Table):
         ge=300.0,
         le=600.0,
         examples=[415.0],
-        description="Its own pitch [Hz], where it is not the organ's.",
+        description="Its own pitch [Hz], if not the organ's.",
     )
     enclosed: bool | None = Field(
-        default=None, description="Whether it stands in a box, where its division does not say so."
+        default=None, description="Whether it is in a swell box, if different from its division."
     )
     order: PipeOrder | None = Field(
         default=None,
@@ -184,10 +182,10 @@ class RankTable(Table):
         description="Its place on the chest, counted from the walkboard.",
     )
     front: FrontTable | None = Field(
-        default=None, description="Which of its pipes stand in the case front."
+        default=None, description="Which of its pipes are in the case front."
     )
     dumb: int = Field(
-        default=0, ge=0, le=200, description="Dummy pipes beside it in the front; none counts."
+        default=0, ge=0, le=200, description="Dummy pipes beside it in the front; not counted."
     )
     changes: list[ChangeTable] = Field(
         default_factory=list, description="What was done to it, earliest first."

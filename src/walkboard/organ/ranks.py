@@ -1,4 +1,4 @@
-"""Ranks and their pipes: how each is built, at which pitch it is, and which key plays it."""
+"""Ranks and their pipes: how each is built, its pitch, and which key plays it."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from walkboard.scales.keys import Key
 
 @dataclass(frozen=True, slots=True, order=True)
 class PipeRef:
-    """Names one pipe: its rank's id and its number in the rank, from 1 at the lowest."""
+    """Identifies a pipe: its rank's id and its number in the rank, from 1 at the lowest."""
 
     rank: str
     number: int
@@ -28,7 +28,7 @@ class PipeRef:
 
     @classmethod
     def parse(cls, text: str) -> Self:
-        """Pipe of its written form ``great.principal4:13``.
+        """Parse the written form ``great.principal4:13``.
 
         Raises
         ------
@@ -53,9 +53,9 @@ class Rank:
     Attributes
     ----------
     id, division, name, chest : str
-        ``chest`` is the division's id where the description names none.
+        ``chest`` is the division's id if the description gives none.
     family, tuned_by
-        Of most of its pipes; `family_of` and `tuned_by_of` say it of one.
+        Of most of its pipes; see `family_of` and `tuned_by_of` for a single pipe.
     from_key : Key
         The key that its first pipe plays.
     pipes : int
@@ -64,27 +64,27 @@ class Rank:
         From each key upward, the multiple of the 8′ pitch of the key: 8′ is 1, 4′ is 2, 2⅔′ is 3.
         One entry unless the rank breaks back.
     minutes : float or None
-        To tune one pipe [min], where it differs from the usual for its kind.
+        Time to tune one pipe [min], if not the usual for its kind.
     celeste_beats_hz : float or None
-        Beats against its partner at A4 [Hz], where they are the same at every key; positive is
-        sharp. `celeste` covers every way of standing off.
+        Beats against its partner at A4 [Hz], if the same at every key; positive is sharp. `celeste`
+        covers every kind of offset.
     wind_mm : float or None
         Wind pressure [mm of water].
     historic : bool
         Leave it to the organ's adviser.
     diameters_mm, tongues_mm : mapping of pipe number to mm
-        Inside diameters, or lengths of the speaking tongue, at named pipes.
+        Inside diameters, or lengths of the speaking tongue, by pipe number.
     layout : tuple of Key
-        The key of each pipe, upward, where they are not one a semitone. Empty where they are.
+        The key of each pipe, upward, if there is not one per semitone; otherwise empty.
     parts : tuple of Part
-        Upward, where its pipes are not all built alike. Empty where they are.
+        Upward, if its pipes are not all built alike; otherwise empty.
     build : Build
-        Where `parts` is empty.
+        Used if `parts` is empty.
     celeste : Celeste or None
     a4_hz : float or None
-        Its own pitch [Hz], where it is not the instrument's.
+        Its own pitch [Hz], if not the instrument's.
     enclosed : bool or None
-        Where it differs from its division.
+        Set if it differs from its division.
     chest_layout : Standing
     changes : tuple of Change
         What was done to it, earliest first.
@@ -124,14 +124,14 @@ class Rank:
         return self.layout or tuple(self.from_key.up(n) for n in range(self.pipes))
 
     def number_at(self, key: Key) -> int | None:
-        """Number of the pipe that stands for a key; None if there is none."""
+        """Number of the pipe for a key; None if it has none."""
         if self.layout:
             return self.layout.index(key) + 1 if key in self.layout else None
         number = key.semitone - self.from_key.semitone + 1
         return number if 1 <= number <= self.pipes and not key.split else None
 
     def multiple_of(self, number: int) -> Fraction:
-        """Multiple of that key's 8′ pitch at which a pipe stands."""
+        """Pitch of a pipe as a multiple of its key's 8′ pitch."""
         key = self.key_of(number)
         multiple = self.multiples[0][1]
         for start, value in self.multiples:
@@ -162,15 +162,15 @@ class Rank:
 
     @property
     def parts_used(self) -> tuple[Part, ...]:
-        """Each way in which some of its pipes are built, upward; one where all are built alike."""
+        """The ways its pipes are built, upward; a single one if all are built alike."""
         return tuple(dict.fromkeys(self.part_of(n) for n in range(1, self.pipes + 1)))
 
     @property
     def breaks_back(self) -> bool:
-        """Whether it is a row of a mixture that breaks."""
+        """Whether it is a mixture row with breaks."""
         return len(self.multiples) > 1
 
     @property
     def is_celeste(self) -> bool:
-        """Whether it stands off pitch on purpose."""
+        """Whether it is tuned off pitch on purpose."""
         return self.celeste is not None or self.celeste_beats_hz is not None

@@ -1,4 +1,4 @@
-"""Reads an organ description: text in, a checked `Organ` or every problem at once out."""
+"""Reads an organ description: text in; a checked `Organ`, or all problems at once, out."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ def read_organ(text: str, *, where: str = "") -> Organ:
     Raises
     ------
     DescriptionError
-        With every problem of the description, in the order of its lines. Where the text is not TOML
-        there is one problem: what follows it cannot be read yet.
+        With every problem of the description, in order of line. If the text is not TOML there is
+        one problem, because the rest cannot be read yet.
     """
     plain = text.removeprefix("\ufeff")  # some editors start a file with this mark
     raw = parse_toml(plain, where=where)

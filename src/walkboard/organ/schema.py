@@ -1,6 +1,6 @@
-"""The JSON Schema of the organ description, for editors and for other programs.
+"""The JSON Schema of the organ description, for editors and other programs.
 
-It knows one field at a time; only `read_organ` checks what one table says about another. The file
+It checks one field at a time; only `read_organ` checks what one table says about another. The file
 ``organ.schema.json`` beside this module is what ``python -m walkboard.organ.schema`` prints.
 """
 
@@ -27,7 +27,7 @@ def schema_text() -> str:
 
 
 def _plain(node: Any) -> Any:
-    """Without titles made from names, and without null, which TOML does not have."""
+    """Remove titles made from names, and null, which TOML does not have."""
     if isinstance(node, list):
         return [_plain(part) for part in node]
     if not isinstance(node, dict):
@@ -40,7 +40,7 @@ def _plain(node: Any) -> Any:
         if key != "title" and not (key == "default" and value is None)
     }
     if "patternProperties" in kept:
-        kept["additionalProperties"] = False  # a table by number of the pipe has nothing else in it
+        kept["additionalProperties"] = False  # a table keyed by pipe number has nothing else in it
     ways = kept.get("anyOf")
     if ways is not None and {"type": "null"} in ways:
         rest = [way for way in ways if way != {"type": "null"}]

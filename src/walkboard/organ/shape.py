@@ -1,8 +1,8 @@
-"""Checks the shape of a description, table by table, and keeps what is right for further checks.
+"""Checks the shape of a description, table by table, and keeps the valid part for further checks.
 
-One wrong field must not hide what is wrong elsewhere. So each table is kept as a `Row`: its fields
-where they are right, a harmless stand-in where they are wrong or missing, and which those are.
-Later checks ask the row first.
+One wrong field must not hide problems elsewhere. So each table is kept as a `Row`: its valid
+fields, harmless placeholders for wrong or missing ones, and a list of these. Later checks ask the
+row first.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ T = TypeVar("T", bound=Table)
 
 _UNION_TAGS = {NAMED, OWN, "[key]"}
 
-# What stands in for a required field that is wrong or missing; never looked at.
+# Placeholder for a required field that is wrong or missing; never used.
 _FILLING: Mapping[type[Table], Mapping[str, object]] = {
     PitchTable: {"a4_hz": 440.0, "at_celsius": 20.0},
     TemperamentTable: {"fifths": {}},
@@ -78,19 +78,19 @@ _FILLING: Mapping[type[Table], Mapping[str, object]] = {
 
 @dataclass(frozen=True, slots=True)
 class Row(Generic[T]):
-    """One table of the description, as far as it is right.
+    """One table of the description, as far as it is valid.
 
     Attributes
     ----------
     path : Path
     table : Table
-        Its fields; those in `unsure` hold a filling.
+        Its fields; those in `unsure` hold a placeholder.
     given : frozenset of str
-        Fields that the file gives, as the file spells them.
+        Fields present in the file, spelled as there.
     unsure : frozenset of str
         Fields that are wrong or missing, and those likely meant by unknown ones.
     unknown : frozenset of str
-        Fields that the file gives and the format has not.
+        Fields in the file that the format does not have.
     """
 
     path: Path
@@ -100,20 +100,20 @@ class Row(Generic[T]):
     unknown: frozenset[str] = frozenset()
 
     def has(self, *fields: str) -> bool:
-        """Whether all these fields are right: given rightly, or rightly left out."""
+        """Whether all these fields are valid: correctly given or correctly left out."""
         return self.unsure.isdisjoint(fields)
 
 
 @dataclass(slots=True)
 class Draft:
-    """A description table by table, as far as it is right.
+    """A description table by table, as far as it is valid.
 
     Attributes
     ----------
     raw : dict
-        As ``tomllib`` gives it.
+        The values from ``tomllib``.
     whole : Description or None
-        The whole of it, where its shape is right.
+        The whole description, if its shape is valid.
     unsure : set of Path
         Every place whose shape is wrong.
     """
@@ -123,7 +123,7 @@ class Draft:
     unsure: set[Path] = field(default_factory=set)
 
     def rows(self, model: type[T], *path: str | int) -> list[Row[T]]:
-        """The rows of a list of tables; none where the list itself is wrong."""
+        """The rows of a list of tables; empty if the list itself is wrong."""
         value = self._value(path)
         if path in self.unsure or not isinstance(value, list):
             return []
@@ -131,7 +131,7 @@ class Draft:
         return [row for row in rows if row is not None]
 
     def row(self, model: type[T], *path: str | int) -> Row[T] | None:
-        """The row of one table; None where it is no table."""
+        """The row of one table; None if it is not a table."""
         raw = self._value(path)
         if path in self.unsure or not isinstance(raw, dict):
             return None
@@ -146,13 +146,13 @@ class Draft:
             if name not in unsure and not _is_rows(value)
         }
         emptied = {name for name, value in kept.items() if value == {} and raw[name]}
-        unsure |= emptied  # nothing in it was right
+        unsure |= emptied  # nothing in it was valid
         kept = {name: value for name, value in kept.items() if name not in emptied}
         table = model.model_validate({**_FILLING[model], **kept})
         return Row(path, table, frozenset(raw), frozenset(unsure), unknown)
 
     def is_complete(self, kind: str) -> bool:
-        """Whether each table of a kind is there with its id, so that an unknown id is a mistake."""
+        """Whether all tables of a kind have valid ids, so that an unknown id is a mistake."""
         return not any(
             path[0] == kind and (len(path) < 3 or path[2:] == ("id",)) for path in self.unsure
         )
@@ -161,7 +161,7 @@ class Draft:
         """Whether something within a list of words, or within a table of fixed fields, is wrong."""
         value = self._value(path)
         if isinstance(value, dict) and inner_table(model, str(path[-1])) is None:
-            return False  # a table of free keys: its wrong entries are left out one by one
+            return False  # a table with free keys: its wrong entries are dropped individually
         if not isinstance(value, dict | list) or _is_rows(value):
             return False
         return any(p[: len(path)] == path for p in self.unsure)
@@ -176,7 +176,7 @@ class Draft:
         return value
 
     def _cleaned(self, value: object, path: Path) -> object:
-        """A value without the entries that are wrong."""
+        """A value without its wrong entries."""
         if not isinstance(value, dict):
             return value
         return {k: v for k, v in value.items() if (*path, k) not in self.unsure}
@@ -188,7 +188,7 @@ def _is_rows(value: object) -> bool:
 
 
 def check_shape(raw: dict[str, Any], findings: Findings) -> Draft:
-    """Check each field by itself, and keep what is right."""
+    """Check each field by itself, and keep the valid ones."""
     try:
         return Draft(raw, Description.model_validate(raw))
     except ValidationError as error:
@@ -214,7 +214,7 @@ def _slips(error: ValidationError) -> dict[Path, Slip]:
     for found in error.errors(include_url=False):
         path = tuple(part for part in found["loc"] if part not in _UNION_TAGS)
         slips.setdefault(path, Slip.of(path, found))
-    # a wrong table is one slip, whatever is missing in it
+    # a wrong table is a single slip, whatever is missing in it
     return {
         path: slip
         for path, slip in slips.items()

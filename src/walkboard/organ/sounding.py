@@ -1,4 +1,4 @@
-"""How to make one pipe sound: which stop to draw and which key to hold."""
+"""How to sound a single pipe: which stop to draw and which key to hold."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from walkboard.scales.keys import Key
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """How a pipe is made to sound: the stop to draw and the key to hold."""
+    """How to sound a pipe: the stop to draw and the key to hold."""
 
     stop: Stop
     key: Key
@@ -20,13 +20,13 @@ class Held:
 def held_keys(organ: Organ, rank: Rank, pipes: Sequence[PipeRef]) -> tuple[Held | None, ...]:
     """The stop and key that sound each of a rank's pipes.
 
-    The choice depends on the rank only, not on which of its pipes are asked about, so that a pipe
-    goes by the same key on every page and sheet. Of the stops that play a pipe, the first by these
-    rules is drawn:
+    The choice depends only on the rank, not on which of its pipes are requested, so that a pipe has
+    the same key on every page and sheet. Of the stops that play a pipe, the first by these rules is
+    drawn:
 
     1. the one that plays the most pipes of the rank, so that the key holder rarely changes stops,
     2. one of the rank's own division,
-    3. the one that draws the fewest other ranks, which would have to be silenced,
+    3. the one that draws the fewest other ranks (they would have to be silenced),
     4. the one named first in the description.
 
     Parameters
@@ -39,7 +39,7 @@ def held_keys(organ: Organ, rank: Rank, pipes: Sequence[PipeRef]) -> tuple[Held 
     Returns
     -------
     tuple of Held or None
-        In the order of `pipes`; None where no stop plays the pipe.
+        In the order of `pipes`; None if no stop plays the pipe.
     """
     playing = [stop for stop in organ.stops if any(p.rank == rank.id for p in stop.plays)]
 
@@ -53,7 +53,7 @@ def held_keys(organ: Organ, rank: Rank, pipes: Sequence[PipeRef]) -> tuple[Held 
 
 
 def held_key(organ: Organ, pipe: PipeRef) -> Held | None:
-    """The stop and key that sound one pipe, as `held_keys` chooses them."""
+    """The stop and key that sound one pipe, chosen as in `held_keys`."""
     return held_keys(organ, organ.rank(pipe.rank), [pipe])[0]
 
 

@@ -11,7 +11,7 @@ from walkboard.scales.keys import Key
 
 @dataclass(frozen=True, slots=True)
 class Plays:
-    """What one stop draws from one rank: from key to key, starting on a pipe of the rank.
+    """What one stop draws from one rank: a range of keys, starting at a pipe of the rank.
 
     Attributes
     ----------
@@ -20,7 +20,7 @@ class Plays:
     first_pipe : int
         The pipe that `from_key` sounds.
     by_key : mapping of Key to int, or None
-        The pipe of each key, where keys or pipes are not one a semitone; None where they are.
+        The pipe of each key, if there is not one key or pipe per semitone; otherwise None.
     """
 
     rank: str
@@ -47,7 +47,7 @@ class Plays:
             yield Key(semitone), self.first_pipe + semitone - low
 
     def key_sounding(self, number: int) -> Key | None:
-        """The key that sounds a pipe of the rank; None where none does."""
+        """The key that sounds a pipe of the rank; None if there is none."""
         if self.by_key is not None:
             return next((key for key, pipe in self.by_key.items() if pipe == number), None)
         semitone = self.from_key.semitone + number - self.first_pipe

@@ -21,8 +21,8 @@ def parse_toml(text: str, *, where: str) -> dict[str, Any]:
     Raises
     ------
     DescriptionError
-        With one problem, where the text is empty, not plain text, or not TOML: what comes after
-        such an error cannot be read yet.
+        With one problem, if the text is empty, not plain text, or not TOML; the rest cannot be read
+        yet.
     """
     problem = _not_text(text)
     if problem is None:
@@ -34,7 +34,7 @@ def parse_toml(text: str, *, where: str) -> dict[str, Any]:
             problem = Problem(
                 None, "file", "brackets are nested too deep.", "Close them: see the examples."
             )
-        except ValueError as error:  # such as a number with thousands of digits
+        except ValueError as error:  # for example a number with thousands of digits
             problem = Problem(None, "file", f"a value cannot be read: {error}.", "Correct it.")
     raise DescriptionError((problem,), where=where)
 
@@ -45,14 +45,14 @@ def _not_text(text: str) -> Problem | None:
             1,
             "file",
             "the description is empty.",
-            "Start from one of the examples that are shipped.",
+            "Start from one of the supplied examples.",
         )
     for line, content in enumerate(text.split("\n"), 1):
         if "\x00" in content or "\ufffd" in content or _SURROGATE.search(content):
             return Problem(
                 line,
                 "file",
-                "this is not text in UTF-8.",
+                "this is not UTF-8 text.",
                 "Save the file from a text editor as plain text, UTF-8.",
             )
     return None
@@ -88,14 +88,14 @@ def _syntax_problem(text: str, message: str) -> Problem:
     elif re.search(r"""^("[^"]*|'[^']*)$""", value) or "Illegal character" in what:
         said, fix = (
             "the text is not closed.",
-            "Put a quotation mark at both its ends, on one line.",
+            "Put a quotation mark at both ends, on one line.",
         )
     elif field and re.match(r"^[^\W\d]", value):
-        said, fix = "text stands without quotation marks.", f'Write {name} = "{value}".'
+        said, fix = "the text has no quotation marks.", f'Write {name} = "{value}".'
     elif field and not value:
-        said, fix = "no value is given.", "Write one after the =, or take the line out."
+        said, fix = "no value is given.", "Write one after the =, or delete the line."
     elif re.match(r"^\s*\[", content) and not field:
-        said, fix = "this header is not right.", "Write [pitch], or with two brackets [[rank]]."
+        said, fix = "this header is not valid.", "Write [pitch], or with two brackets [[rank]]."
     elif "=" not in content:
         said = "this line is neither a field nor a comment."
         fix = "Write field = value, and # before a comment."
@@ -112,13 +112,13 @@ def _twice(number: int, content: str, name: str) -> Problem:
             number,
             name,
             "it is given twice in the same table.",
-            "Take one out, or begin a new table above it, as [[rank]].",
+            "Remove one, or begin a new table above it, such as [[rank]].",
         )
     return Problem(
         number,
         header[1],
         "the table is given twice.",
-        f"Where there may be several, write each with two brackets: [[{header[1]}]].",
+        f"If there may be several, write each with two brackets: [[{header[1]}]].",
     )
 
 

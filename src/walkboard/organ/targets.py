@@ -1,21 +1,20 @@
-"""Where each pipe should stand.
+"""The target pitch of each pipe.
 
 target = multiple × key frequency × c(T)/c(T_pitch)
 
 with the key's frequency from A4 and the temperament. Three choices:
 
-* Mutations and rows of mixtures stand **pure** to the unison of their key (the multiple is a
-  harmonic number), not on the temperament's fifths and thirds: the 1 3/5′ of an equally tempered
-  organ stands 13.7 cents flat of the tempered third. Common practice, no source.
-* A celeste stands off its partner as its description says: by beats a second, the same at every key
-  or changing up the compass, or by cents. The same beats at every key is the commoner custom (C.
-  Pykett 2024, who also describes celestes of equal intervals): 2.5 beats are 33 cents at C3 and 4
-  at C6.
-* A reed's target carries the flues' factor: reeds do not move with the air as flues do, they are
-  **set to the flues** as those stand in that air.
+* Mutations and mixture rows are **pure** to the unison of their key (the multiple is a harmonic
+  number), not on the temperament's fifths and thirds: the 1 3/5′ of an equally tempered organ is
+  13.7 cents flat of the tempered third. Common practice, no source.
+* A celeste differs from its partner as its description says: by beats a second, the same at every
+  key or changing up the compass, or by cents. Equal beats at every key is the more common custom
+  (C. Pykett 2024, who also describes celestes of equal intervals): 2.5 beats are 33 cents at C3 and
+  4 at C6.
+* A reed's target has the flues' factor: reeds do not follow the air as flues do; they are **tuned
+  to the flues** as those are in that air.
 
-The air meant is that of the division whose rank the pipe belongs to, also where another division
-borrows it.
+The air is that of the division whose rank the pipe belongs to, even if another division borrows it.
 """
 
 from __future__ import annotations
@@ -28,11 +27,11 @@ from walkboard.physics.air import pitch_ratio
 from walkboard.quantities import cents_of_ratio
 from walkboard.scales.pitch import key_hz
 
-COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 50.0  # what `walkboard.physics.air` can be asked
+COLDEST_CELSIUS, WARMEST_CELSIUS = -20.0, 50.0  # range of `walkboard.physics.air`
 
 
 def target_hz(organ: Organ, pipe: PipeRef, air_celsius: float | None) -> float:
-    """Frequency at which a pipe should stand [Hz].
+    """Frequency at which a pipe should be [Hz].
 
     Parameters
     ----------
@@ -59,7 +58,7 @@ def target_hz(organ: Organ, pipe: PipeRef, air_celsius: float | None) -> float:
 
 
 def nominal_hz(organ: Organ, rank: Rank, number: int) -> float:
-    """Frequency at which a pipe should stand in the air of the organ's pitch [Hz].
+    """Frequency at which a pipe should be, in the air of the organ's pitch [Hz].
 
     Parameters
     ----------
@@ -78,32 +77,32 @@ def nominal_hz(organ: Organ, rank: Rank, number: int) -> float:
 
 
 def cents_off(hz: float, organ: Organ, pipe: PipeRef, air_celsius: float | None) -> float:
-    """How far a frequency lies from a pipe's target [cents], + is sharp.
+    """How far a frequency is from a pipe's target [cents], + is sharp.
 
     Parameters
     ----------
     hz : float
-        As measured [Hz].
+        The measured frequency [Hz].
     organ, pipe, air_celsius
         As in `target_hz`.
 
     Raises
     ------
     UnknownNameError, InputError
-        As `target_hz`.
+        As for `target_hz`.
     ValueError
         If `hz` is not positive.
     """
     return cents_of_ratio(hz / target_hz(organ, pipe, air_celsius))
 
 
-@lru_cache(maxsize=64)  # asked once a pipe, for the few airs of a visit
+@lru_cache(maxsize=64)  # called once per pipe, for the few airs of a visit
 def _ratio(pitch_celsius: float, air_celsius: float | None) -> float:
     if air_celsius is None:
         return 1.0
     if not COLDEST_CELSIUS <= air_celsius <= WARMEST_CELSIUS:
         raise InputError(
-            f"No organ stands in air of {air_celsius:g} °C.",
+            f"No organ has air of {air_celsius:g} °C.",
             fix="Give °C from -20 to 50; did you mean °F?",
         )
     return pitch_ratio(pitch_celsius, air_celsius)

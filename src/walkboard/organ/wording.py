@@ -1,4 +1,4 @@
-"""Puts what pydantic found wrong with a field into a tuner's words."""
+"""Turns pydantic's errors about a field into a tuner's words."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ _RELATION = {
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """One thing that pydantic found wrong.
+    """One error from pydantic.
 
     Attributes
     ----------
@@ -46,7 +46,7 @@ class Slip:
     kind : str
         ``missing``, ``unknown``, or pydantic's own name for it.
     value : object
-        What the file gives.
+        The value in the file.
     context : dict
         Limits and expected values.
     """
@@ -58,13 +58,13 @@ class Slip:
 
     @classmethod
     def of(cls, path: Path, found: ErrorDetails) -> Slip:
-        """Slip of one of pydantic's errors."""
+        """The slip for one of pydantic's errors."""
         kind = "unknown" if found["type"] == "extra_forbidden" else found["type"]
         return cls(path, kind, found.get("input"), found.get("ctx", {}))
 
 
 def unknown_field(slip: Slip, missing: Sequence[str]) -> tuple[str, str, str | None]:
-    """What is wrong with an unknown field, how to fix it, and the missing field likely meant."""
+    """What is wrong with an unknown field, how to fix it, and the missing field probably meant."""
     word = str(slip.path[-1])
     meant = likeliest(word, missing)
     if meant is not None:
@@ -85,11 +85,11 @@ def wording(slip: Slip) -> tuple[str, str]:
         return "it is missing.", f"Add {example}" if example else _add_table(slip.path)
     if slip.kind == "literal_error" and slip.path == ("format",):
         return (
-            f"{shown} is not a format that this program reads.",
-            f"Write format = {FORMAT}, or use a newer program.",
+            f"{shown} is not a format that this version reads.",
+            f"Write format = {FORMAT}, or use a newer version.",
         )
     if slip.kind in {"enum", "literal_error"}:
-        return f"{shown} is not one of the words for it.", _one_of(slip, info)
+        return f"{shown} is not one of the allowed words.", _one_of(slip, info)
     if slip.kind in _RELATION:
         key, relation = _RELATION[slip.kind]
         return f"{shown} is out of range.", f"Write {relation} {slip.context[key]:g}."
@@ -122,15 +122,15 @@ def _pattern_wording(slip: Slip, shown: str) -> tuple[str, str]:
     if slip.context["pattern"] == SPLIT_PATTERN:
         return f"{shown} is not a sharp.", 'Name the sharps that are split: ["Eb", "G#"].'
     if slip.path[-1] == "id":
-        fix = "Write it without spaces, commas and colons, as great.principal8."
+        fix = "Write it without spaces, commas and colons, such as great.principal8."
         return f"{shown} is not an id.", fix
     if slip.path[-1] == "name":
-        return f"{shown} is not a name.", 'Write it on one line, as name = "Principal 8".'
-    return f"{shown} is not the number of a pipe.", "Write it from 1, as {1 = 152.0, 13 = 91.0}."
+        return f"{shown} is not a name.", 'Write it on one line, for example name = "Principal 8".'
+    return f"{shown} is not the number of a pipe.", "Count from 1, as {1 = 152.0, 13 = 91.0}."
 
 
 def _one_of(slip: Slip, info: FieldInfo | None) -> str:
-    """How to fix a word that is not one of those allowed."""
+    """How to fix a word that is not allowed."""
     kind = None if info is None else info.annotation
     hint = word_hint(str(slip.path[-1]), str(slip.value))
     if hint is not None:
@@ -163,14 +163,14 @@ def _add_table(path: Path) -> str:
 
 
 def _example(name: str, info: FieldInfo | None) -> str:
-    """How a field is written, as ``pipes = 61.``; empty where there is no example."""
+    """How a field is written, such as ``pipes = 61.``; empty if there is no example."""
     if info is None or not info.examples:
         return ""
     return f"{name} = {_toml(info.examples[0])}."
 
 
 def _toml(value: object) -> str:
-    """A value as it is written in a description."""
+    """A value as written in a description."""
     if isinstance(value, dict):
         return "{" + ", ".join(f"{key} = {_toml(inner)}" for key, inner in value.items()) + "}"
     if isinstance(value, list):
@@ -179,7 +179,7 @@ def _toml(value: object) -> str:
 
 
 def _shown(value: object) -> str:
-    """A value as the file gives it, shortened."""
+    """A value as in the file, shortened."""
     if isinstance(value, str):
         short = value if len(value) <= 40 else value[:37] + "…"
         return f'"{short}"'.replace("\n", "\\n")
@@ -202,7 +202,7 @@ def _fields(path: Path) -> list[str]:
 
 
 def inner_table(model: type[BaseModel], field: str) -> type[BaseModel] | None:
-    """The table that a field of another table holds, as the file spells it, or None."""
+    """The table that a field of another table contains, as spelled in the file, or None."""
     for name, info in model.model_fields.items():
         if field == (info.alias or name):
             return _inner_model(info.annotation)
@@ -210,7 +210,7 @@ def inner_table(model: type[BaseModel], field: str) -> type[BaseModel] | None:
 
 
 def _field(path: Path) -> FieldInfo | None:
-    """The field at a path; None within tables of free keys."""
+    """The field at a path; None within tables with free keys."""
     model = _model(path[:-1])
     if model is None:
         return None
@@ -221,7 +221,7 @@ def _field(path: Path) -> FieldInfo | None:
 
 
 def _model(path: Path) -> type[BaseModel] | None:
-    """The table that stands at a path."""
+    """The table at a path."""
     model: type[BaseModel] | None = Description
     for number, part in enumerate(path):
         if isinstance(part, int):

@@ -9,22 +9,21 @@ from walkboard.organ.model import Organ, PipeRef
 
 
 def pipe_today(organ: Organ, pipe: PipeRef, year: int) -> PipeRef | None:
-    """The pipe of today that was called so in an earlier year.
+    """Today's pipe that had this name in an earlier year.
 
     Parameters
     ----------
     organ : Organ
-        As described today.
+        Today's description.
     pipe : PipeRef
-        As it was called in that year.
+        Its name in that year.
     year : int
         Year of the reading. A change counts for readings of earlier years, not of its own.
 
     Returns
     -------
     PipeRef or None
-        None where the pipe is gone: its rank was replaced since, or what is left of it has fewer
-        pipes.
+        None if the pipe is gone: its rank has been replaced, or what is left of it has fewer pipes.
     """
     changes = sorted(
         ((change, rank) for rank in organ.ranks for change in rank.changes if change.year > year),
@@ -44,9 +43,9 @@ def pipe_today(organ: Organ, pipe: PipeRef, year: int) -> PipeRef | None:
 
 
 def compared_with_today(organ: Organ, year: int) -> Callable[[PipeRef], PipeRef | None]:
-    """As `pipe_today` for one year, where a pipe's pitch then can be compared with today's.
+    """Like `pipe_today`, but only if the pipe's pitch then can be compared with today's.
 
-    None also where its rank has been revoiced since, or moved to sound another note.
+    Also None if its rank has been revoiced since, or moved to sound another note.
     """
     since = {
         rank.id: [change for change in rank.changes if change.year > year] for rank in organ.ranks
@@ -68,20 +67,20 @@ def compared_with_today(organ: Organ, year: int) -> Callable[[PipeRef], PipeRef 
 
 
 def names_over_years(organ: Organ, pipe: PipeRef) -> tuple[tuple[PipeRef, int | None], ...]:
-    """What a pipe of today was called, newest first, each with the first year of that name.
+    """The names that today's pipe has had, newest first, each with its first year.
 
     Parameters
     ----------
     organ : Organ
-        As described today.
+        Today's description.
     pipe : PipeRef
         One of its pipes.
 
     Returns
     -------
     tuple of (PipeRef, int or None)
-        The last one's year is None where the pipe has been there for ever, and the year in which it
-        was made where its rank was replaced.
+        The last one's year is None if the pipe has always been there, or the year it was made if
+        its rank was replaced.
     """
     names: list[tuple[PipeRef, int | None]] = []
     at = pipe

@@ -259,8 +259,8 @@ class _Counting(io.BytesIO):
         (_wav(_FMT, bytes(20_000_000)), "Only zeros follow the header"),
         (_wav(bytes(20_000_000)), "Only zeros follow the header"),
         (b"FORM" + bytes(4) + b"AIFF" + bytes(20_000_000), "Only zeros follow the header"),
-        (_wav(_FMT, b"junk\x00\x00\x00\x00" * 1_000_000), "within the first 1000 parts"),
-        (_wav(b"junk\x00\x00\x00\x00" * 1_000_000), "within the first 1000 parts"),
+        (_wav(_FMT, b"junk\x00\x00\x00\x00" * 1_000_000), "in the first 1000 parts"),
+        (_wav(b"junk\x00\x00\x00\x00" * 1_000_000), "in the first 1000 parts"),
     ],
     ids=["zeros", "zeros without fmt", "AIFF", "empty chunks", "empty chunks without fmt"],
 )

@@ -1,4 +1,4 @@
-"""The two descriptions that are shipped: invented instruments in invented places."""
+"""The two example descriptions: invented instruments in invented places."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ def village() -> str:
 
 
 def hall() -> str:
-    """A concert-hall organ: four manuals and pedal, about 2 500 pipes, nearly everything in it."""
+    """A concert-hall organ: four manuals and pedal, about 2 500 pipes, nearly every feature."""
     return _text("harbour-hall.toml")
 
 
