@@ -203,7 +203,7 @@ CASES = [
     ('{from = "C4"', '{from = "C-2"', "rank great.mixture.1: breaks 2: from", "off any", "C-1"),
     ("interval = 15", "interval = 33", "rank great.mixture.1: breaks 2", "kHz", "break back"),
     ("pipes = 44", "pipes = 0", "rank great.celeste8: pipes", "0", "at least 1"),
-    ("pipes = 44", "pipes = 97", "rank great.celeste8: pipes", "past the highest possible key", "96"),
+    ("pipes = 44", "pipes = 97", "rank great.celeste8: pipes", "past the highest possible", "96"),
     ("pipes = 44", "pipes = true", "rank great.celeste8: pipes", "not true", "pipes = 61"),
     ('from = "C3"', 'from = "C1"', "rank great.celeste8: from", "outside the compass",
      "C2 to G6"),

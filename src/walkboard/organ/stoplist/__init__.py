@@ -1,1 +1,1 @@
-"""Reads a stop list as people write it, and makes a description of it with every guess marked."""
+"""Reads a stop list as people write it, and turns it into a description with guesses marked."""

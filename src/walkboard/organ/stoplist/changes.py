@@ -1,4 +1,4 @@
-"""What someone said about a line, put in the place of what was guessed."""
+"""Applies a person's corrections of a line in place of the guesses."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from walkboard.organ.stoplist.stops import Context, without_marks
 from walkboard.scales.key_names import read_key
 
 Change = Mapping[str, str]
-"""Field to value, as the table on the page has them; ``as`` says what the line is."""
+"""Field to value, named as in the page's table; ``as`` says what the line is."""
 
 
 def changed(row: Row, change: Change, context: Context) -> Row:
-    """A row with what someone said about it; such a field is no guess any more."""
+    """A row with someone's corrections; a corrected field is no longer a guess."""
     if not change:
         return row
     row = _said(row, change, context)
@@ -37,7 +37,7 @@ def changed(row: Row, change: Change, context: Context) -> Row:
 
 
 def _said(row: Row, change: Change, context: Context) -> Row:
-    """The row as another kind of line, where someone says so."""
+    """The row as another kind of line, if someone says so."""
     kind = change.get("as", "")
     if kind == "stop" or (not kind and row.said is Said.UNKNOWN and "family" in change):
         if row.stop is not None:

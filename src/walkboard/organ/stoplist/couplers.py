@@ -39,14 +39,14 @@ _WORD = re.compile(
 _KOPPEL = re.compile(r"^(?!su)\w*koppel\w*\s+(?=\S+\s*[/–-]\s*\S+$)", re.IGNORECASE)
 _OWN = re.compile(r"^(?:sub[- ]?oct|super[- ]?oct|octaves?\b|unison off)[^/]*$", re.IGNORECASE)
 _PLURAL = re.compile(r"^\s*(tirasses|octaves graves|octaves aigu[eë]s)\s*:?\s+", re.IGNORECASE)
-_ITEM = re.compile(r"^(?:[ivx]{1,4}|\d{1,2})[.)]?\s+(?=\w)")  # the number of a coupler in a list
+_ITEM = re.compile(r"^(?:[ivx]{1,4}|\d{1,2})[.)]?\s+(?=\w)")  # a coupler's number in a list
 _BRACKETS = re.compile(r"\([^)]*\)")
 _TIRASSE = re.compile(r"^tirasse\s+(?P<a>.+)$", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
 class FoundCouplers:
-    """Couplers of a line, and why, where that is not plain."""
+    """Couplers of a line, and the reason if it is not obvious."""
 
     couplers: tuple[CouplerEntry, ...]
     why: str = ""
@@ -61,7 +61,7 @@ def read_couplers(text: str, divisions: Divisions, own: str = "") -> FoundCouple
     divisions : list of (str, bool)
         Ids of the list's divisions so far, in its order, each with whether it is the pedal.
     own : str
-        Id of the division that the line stands under: ``Sub Octave`` alone is its own.
+        Id of the division above the line: ``Sub Octave`` alone belongs to it.
     """
     several = _several(text, divisions, own)
     if several is not None:
@@ -90,9 +90,9 @@ def read_couplers(text: str, divisions: Divisions, own: str = "") -> FoundCouple
 
 
 def _several(text: str, divisions: Divisions, own: str) -> FoundCouplers | None:
-    """The couplers of a line that lists some: ``Couplers: Sw to Gt, Sw to Ped``.
+    """The couplers of a line that lists several: ``Couplers: Sw to Gt, Sw to Ped``.
 
-    What is not one of them is named in `why`; a list of fewer than half couplers is no such line.
+    `why` names parts that are not couplers; a line with less than half couplers does not count.
     """
     word = _WORD.match(text)
     bare = _BRACKETS.sub(" ", text if word is None else text[word.end() :])
@@ -122,7 +122,7 @@ def _several(text: str, divisions: Divisions, own: str) -> FoundCouplers | None:
 
 
 def _octaves(text: str) -> tuple[list[int], str]:
-    """Octaves that the line says, and the line without them."""
+    """The octave shift that the line states, and the line without it."""
     if _SUB.search(text):
         return [-1], re.sub(r"koppel\b", " ", _SUB.sub(" ", text))
     if _SUPER.search(text):
@@ -135,7 +135,7 @@ def _octaves(text: str) -> tuple[list[int], str]:
 
 
 def _ends(text: str, divisions: Divisions, *, koppel: bool) -> tuple[str, str, str] | None:
-    """From and to, and why."""
+    """From and to, and the reason."""
     text = re.sub(r"\s+", " ", text).strip(" ()-:.,")
     tirasse = _TIRASSE.match(text)
     pedal = next((id_ for id_, is_pedal in divisions if is_pedal), None)
@@ -159,7 +159,7 @@ def _ends(text: str, divisions: Divisions, *, koppel: bool) -> tuple[str, str, s
         return (
             low,
             high,
-            "the line does not say which way: taken as the usual one" if koppel else "",
+            "the line does not give the direction: taken as the usual one" if koppel else "",
         )
     return None
 
@@ -174,9 +174,7 @@ def _by_name(
     if words in {"pedalkoppel", "pedaalkoppel", "pedal coupler", "pedaalkoppeling"}:
         if pedal is None or not manuals:
             return None
-        why = (
-            "" if len(manuals) == 1 else "the first manual is the usual one to couple to the pedal"
-        )
+        why = "" if len(manuals) == 1 else "the first manual is usually coupled to the pedal"
         return FoundCouplers((CouplerEntry(text, manuals[0], pedal),), why)
     if words in {"manualkoppel", "manuaalkoppel", "manual coupler", "schiebekoppel"}:
         if len(manuals) != 2:

@@ -1,4 +1,4 @@
-"""Makes a description, as TOML, of a stop list that was read."""
+"""Makes a TOML description from a stop list that was read."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ from walkboard.organ.stoplist.reading import StopList
 from walkboard.organ.stoplist.sources import feet, taken_from
 from walkboard.scales.keys import Key
 
-USUAL_BEATS_HZ = 2.0  # of a celeste at A4; common practice, no source
+USUAL_BEATS_HZ = 2.0  # beats of a celeste at A4; common practice, no source
 FIFTH_SEMITONES = 7
 
 
 @dataclass(slots=True)
 class _Table:
-    """One table of the description with the remarks above it."""
+    """One table of the description, with the comments above it."""
 
     kind: str
     values: dict[str, Any]
@@ -34,16 +34,16 @@ class _Table:
 
 @dataclass(frozen=True, slots=True)
 class Described:
-    """A description made of a stop list.
+    """A description made from a stop list.
 
     Attributes
     ----------
     toml : str
     rows : tuple of Row
-        As read, with what was found out while describing them: where borrowed pipes stand, and
-        whether the totals agree.
+        The rows read, with what describing them showed: where borrowed pipes come from, and whether
+        the totals agree.
     ids : mapping of str to str
-        Id of the rank, stop, division, coupler or tremulant of each row, by the line's id.
+        Id of each row's rank, stop, division, coupler or tremulant, by the line's id.
     """
 
     toml: str
@@ -61,7 +61,7 @@ def describe(read: StopList) -> Described:
     Returns
     -------
     Described
-        Its text is a description that may still have problems, say where the list has no stop.
+        Its text may still have problems, for example if the list has no stops.
     """
     return _Describing(read).run()
 
@@ -95,7 +95,7 @@ class _Describing:
     def _head(self) -> None:
         values: dict[str, Any] = {"format": 1}
         remarks = [
-            "Made from a stop list. What the list does not say is marked as a guess:",
+            "Made from a stop list. Anything the list does not say is marked as a guess:",
             "check it, then record.",
         ]
         title = next((r for r in self.rows if r.said is Said.TITLE), None)
@@ -105,7 +105,7 @@ class _Describing:
         given = self._value("temperament")
         values["temperament"] = given or "equal"
         if given is None:
-            remarks.append("guess: temperament. The list names none; equal is the commonest.")
+            remarks.append("guess: temperament. The list names none; equal is the most common.")
         pitch = self._value("a4_hz")
         at = self._value("at_celsius")
         if pitch is None:
@@ -185,13 +185,13 @@ class _Describing:
         self._stop(id_, stop, plays, [])
 
     def _borrowed(self, n: int, stop: StopEntry, own: list[StopEntry]) -> None:
-        """A stop that uses pipes of another, or a resultant."""
+        """A stop that uses another's pipes, or a resultant."""
         acoustic = stop.role == Role.RESULTANT
         base = self._of_resultant(stop, own) if acoustic else taken_from(stop, own)
         if base is None:
-            why = "The list says that it is borrowed, but not from what: given pipes of its own."
+            why = "The list says it is borrowed, but not from where: given pipes of its own."
             if acoustic:
-                why = "There is no 16 foot rank to make it of: given pipes of its own."
+                why = "There is no 16 foot rank to make it from: given pipes of its own."
             self._guess(n, Guess("plays", "", why))
             plain_stop = replace(stop, source=None, role="" if acoustic else stop.role)
             self._own(n, plain_stop)
@@ -234,7 +234,7 @@ class _Describing:
     def _extend(
         self, table: _Table, base: StopEntry, stop: StopEntry, plays: dict[str, Any]
     ) -> None:
-        """Say which pipe a stop begins on, and give the rank the pipes that it needs above."""
+        """Set the pipe that a stop begins on, and extend the rank if it needs more pipes above."""
         shift = self._shift(base, stop)
         board, home = self.boards[stop.division], self.boards[base.division]
         start = Key.parse(str(table.values.get("from", home[0].name)))
@@ -255,7 +255,7 @@ class _Describing:
         return max(0, round(12.0 * math.log2(float(feet(base) / feet(stop)))))
 
     def _own_stop_of(self, table: _Table, base: StopEntry) -> None:
-        """Once another stop draws a rank, its own stop must be written too."""
+        """Once another stop draws a rank, the rank's own stop must be written too."""
         id_ = str(table.values["id"])
         if not any(t.kind == "[[stop]]" and t.values["id"] == id_ for t in self.tables):
             self._stop(id_, base, [{"rank": id_}], [])
@@ -340,7 +340,7 @@ class _Describing:
 
 @dataclass(frozen=True, slots=True)
 class _Board:
-    """A division's entry as `keyboard` wants it."""
+    """A division's entry in the form that `keyboard` needs."""
 
     entry: DivisionEntry
 
@@ -362,7 +362,7 @@ class _Board:
 
 
 def _remarks(row: Row) -> list[str]:
-    """The line as written, and what was guessed of it."""
+    """The line as written, and the guesses about it."""
     text = re.sub(r"\s+", " ", row.line.text)
     said = [f"line {row.line.number}: {text}"]
     said += [f"guess: {g.field}. {g.why}" for g in row.guesses if not g.usual]

@@ -19,7 +19,7 @@ ENCLOSED = re.compile(
 ATTACHED = re.compile(
     r"\b(?:aangehangen|angehängt|pulldowns?|pull-downs?|tirasse permanente)\b", re.IGNORECASE
 )
-# Words around a division's name in a heading.
+# Words that surround a division's name in a heading.
 _AROUND = {
     "organ", "orgue", "orgel", "organo", "division", "werk", "department", "on", "the", "clavier",
     "und", "and", "de", "enclosed", "expressive", "expressif", "espressivo", "expresivo",
@@ -42,7 +42,7 @@ _MORE = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class KnownDivision:
-    """A division of the table: its id, its usual name, whether it is the pedal or enclosed."""
+    """A known division: its id, its usual name, whether it is the pedal or enclosed."""
 
     id: str
     name: str
@@ -52,14 +52,14 @@ class KnownDivision:
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """What a line says as a heading.
+    """A line read as a heading.
 
     Attributes
     ----------
     id, name : str
     is_pedal, enclosed : bool
     usual : bool
-        Whether only the name says that it is enclosed.
+        Whether only the name suggests that it is enclosed.
     """
 
     id: str
@@ -92,7 +92,7 @@ def heading(text: str) -> Heading | None:
     Parameters
     ----------
     text : str
-        Without compass, remarks and marks at the ends.
+        The line without compass, remarks and punctuation at the ends.
     """
     first, slash, second = text.partition("/")
     if slash and len(plain(second)) > 3:  # the same in two languages: Récit / Schwellwerk
@@ -138,9 +138,9 @@ def heading(text: str) -> Heading | None:
 
 
 def heading_with_more(text: str) -> tuple[Heading, str] | None:
-    """The division that a line begins with, and what follows its name; None if it begins with none.
+    """The division that a line begins with, and the text after it; None if it begins with none.
 
-    What follows is set off by a mark or a word such as ``with``: ``Brustwerk mit Türen``.
+    The text after is separated by punctuation or a word such as ``with``: ``Brustwerk mit Türen``.
     """
     match = _MORE.match(text)
     if match is None:
@@ -150,7 +150,7 @@ def heading_with_more(text: str) -> tuple[Heading, str] | None:
 
 
 def _long(text: str) -> KnownDivision | None:
-    """A division's full name, with the words that stand around it in headings."""
+    """A division's full name, with the words around it in headings."""
     long, short = _table()
     words = plain(text)
     if words in long:
@@ -172,12 +172,12 @@ def _long(text: str) -> KnownDivision | None:
 
 
 def named(word: str, there_are: list[tuple[str, bool]]) -> str | None:
-    """Id of the division that a word or an abbreviation in a coupler means.
+    """Id of the division that a word or abbreviation in a coupler means.
 
     Parameters
     ----------
     word : str
-        As ``SW``, ``Swell``, ``II``, ``G.O.``.
+        For example ``SW``, ``Swell``, ``II``, ``G.O.``.
     there_are : list of (str, bool)
         Ids of the list's divisions, in its order, each with whether it is the pedal.
     """
@@ -210,7 +210,7 @@ def _alike(
     ids: list[str],
     long: dict[str, KnownDivision],
 ) -> str | None:
-    """A division under another country's name: ``HW`` where the list says ``Hoofdwerk``."""
+    """A division under another country's name: ``HW`` if the list says ``Hoofdwerk``."""
     by_id = {known.id: known for known in long.values()}
     if any(known.is_pedal for known in candidates):
         return next((id_ for id_ in ids if id_ in by_id and by_id[id_].is_pedal), None)

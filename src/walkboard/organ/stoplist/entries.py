@@ -1,4 +1,4 @@
-"""What the lines of a stop list say, as frozen values, each with what was guessed and why."""
+"""What the lines of a stop list say, as frozen values, with all guesses and their reasons."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Said(StrEnum):
 
 
 class State(StrEnum):
-    """How far a line is understood."""
+    """How well a line is understood."""
 
     UNDERSTOOD = "understood"
     GUESSED = "guessed"
@@ -39,7 +39,7 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """One value that the list does not say, and why it was chosen.
+    """One value that the list does not give, and why it was chosen.
 
     Attributes
     ----------
@@ -49,8 +49,8 @@ class Guess:
     why : str
         One sentence.
     usual : bool
-        Whether it is simply the usual thing for a stop of that name: such a guess alone leaves the
-        line understood.
+        Whether it is simply usual for a stop of that name; with only such guesses the line counts
+        as understood.
     """
 
     field: str
@@ -66,11 +66,11 @@ class Line:
     Attributes
     ----------
     number : int
-        In the list as pasted, from 1.
+        Line number in the pasted list, from 1.
     text : str
-        As written, spaces at the ends apart.
+        As written, without spaces at the ends.
     column : int
-        Column of a table of divisions side by side, from 1; 0 where there is no such table.
+        Column in a table of divisions side by side, from 1; 0 if there is no such table.
     """
 
     number: int
@@ -79,13 +79,13 @@ class Line:
 
     @property
     def id(self) -> str:
-        """``12``, or ``12.2`` in a table: what changes are kept under."""
+        """``12``, or ``12.2`` in a table: the key for changes."""
         return f"{self.number}.{self.column}" if self.column else str(self.number)
 
 
 @dataclass(frozen=True, slots=True)
 class DivisionEntry:
-    """A division as its heading and the lines about its compass say."""
+    """A division, from its heading and the lines about its compass."""
 
     id: str
     name: str
@@ -101,7 +101,7 @@ class DivisionEntry:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """What a borrowed or extended stop is taken from, as far as the list says.
+    """The source of a borrowed or extended stop, as far as the list says.
 
     Attributes
     ----------
@@ -110,7 +110,7 @@ class Source:
     division : str
         Id of the division; empty: the same one.
     number : int or None
-        The number that the list gives the stop.
+        The stop's number in the list.
     feet : str
         Feet of the stop; may be empty.
     """
@@ -123,34 +123,34 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class StopEntry:
-    """A stop as its line says.
+    """A stop, from its line.
 
     Attributes
     ----------
     name : str
-        Without feet and remarks.
+        Name without feet and remarks.
     division : str
         Id.
     family, tuned_by, build
         Of its pipes.
     feet : str
-        As in the description; empty for a mixture whose pitch is not given.
+        Feet as in the description; empty for a mixture without a given pitch.
     rows : int
         1, or how many ranks a compound stop has.
     intervals : tuple of str
-        Feet of each row at the lowest key, where the list gives them.
+        Feet of each row at the lowest key, if the list gives them.
     role : str
     from_key, to_key : str or None
-        Lowest and highest key, where not all.
+        Lowest and highest key, if not the full compass.
     pipes : int or None
-        Where the list gives it.
+        Number of pipes, if the list gives it.
     number : int or None
         Its number in the list.
     source : Source or None
-        If it is borrowed or extended.
+        Set if it is borrowed or extended.
     scale : str
     partial : int or None
-        The partial that stands out.
+        The most prominent partial.
     """
 
     name: str
@@ -184,7 +184,7 @@ class CouplerEntry:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """What one line was taken for.
+    """How one line was understood.
 
     Attributes
     ----------
@@ -193,12 +193,12 @@ class Row:
     state : State
     guesses : tuple of Guess
     question : str
-        What to answer, where it was not understood; may be empty.
+        What to ask the user if it was not understood; may be empty.
     division : DivisionEntry or None
     stop : StopEntry or None
     couplers : tuple of CouplerEntry
     values : mapping of str to str or float
-        What else it says: ``a4_hz``, ``at_celsius``, ``temperament``, ``wind_mm``, ``pipes``, …
+        Other values: ``a4_hz``, ``at_celsius``, ``temperament``, ``wind_mm``, ``pipes``, …
     """
 
     line: Line

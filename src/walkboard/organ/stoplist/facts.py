@@ -12,7 +12,9 @@ from walkboard.organ.stoplist.figures import decimal
 from walkboard.organ.stoplist.names import plain
 from walkboard.scales.temperament import known
 
-USUAL_CELSIUS = 18.0  # where a list gives a pitch without a temperature; common practice, no source
+USUAL_CELSIUS = (
+    18.0  # used if a list gives a pitch without a temperature; common practice, no source
+)
 MM_OF_INCH = 25.4
 
 _HZ = re.compile(r"(\d{3}(?:[.,]\d+)?)\s*(?:hz|hertz|cps)\b", re.IGNORECASE)
@@ -47,7 +49,7 @@ _TOTAL = re.compile(
     r"|^\W*(\d{3,5})\s*(?:pipes|pfeifen|tuyaux|pijpen|canne|tubos)\W*$",
     re.IGNORECASE,
 )
-# What temperaments are called where they are not called by name.
+# Other ways in which lists refer to temperaments.
 _CALLED = {
     "equal": "equal", "equal temperament": "equal", "gleichstufig": "equal",
     "gleichschwebend": "equal",
@@ -65,7 +67,7 @@ _CALLED = {
 def read_fact(line: Line, text: str) -> Row | None:
     """What a line says about the whole organ; None if it is about something else.
 
-    A line often says several things; the row has them all, and is called after the first.
+    A line often says several things; the row has them all, and takes its kind from the first.
     """
     found = [
         row
@@ -114,9 +116,9 @@ def _pitch(line: Line, text: str) -> Row | None:
 
 
 def _tempered_beside(line: Line, text: str) -> Row | None:
-    """The temperament that a line gives beside something else: ``a' = 440 Hz, Vallotti``.
+    """The temperament that a line gives along with something else: ``a' = 440 Hz, Vallotti``.
 
-    One that is named and not known is a guess that asks.
+    An unknown name becomes a guess with a question.
     """
     parts = [text, *re.split(r"\s*[,;()|·]\s*|\.\s+", text)]
     rows = [
@@ -146,7 +148,7 @@ def _wind(line: Line, text: str) -> Row | None:
 
 
 def wind_mm(number: str, unit: str) -> float | None:
-    """Wind pressure [mm of water] of a number and its unit; None out of any organ's range."""
+    """Wind pressure [mm of water] from a number and its unit; None if no organ has it."""
     if "/" in number:
         whole, part = number.split()
         top, bottom = part.split("/")
@@ -168,7 +170,7 @@ def _temperament(line: Line, text: str) -> Row | None:
         name = temperament_of(written)
         if name is not None:
             exact = plain(written) == plain(name)
-            why = f"{written.strip()} is taken for {name}."
+            why = f"{written.strip()} is taken as {name}."
             guesses = () if exact else (Guess("temperament", name, why, usual=True),)
             values = MappingProxyType({"temperament": name})
             return Row(line, Said.TEMPERAMENT, guesses=guesses, values=values)
@@ -179,7 +181,7 @@ def _temperament(line: Line, text: str) -> Row | None:
 
 
 def temperament_of(written: str) -> str | None:
-    """Name of the temperament that is meant; None if it is not one that is known."""
+    """Name of the temperament meant; None if it is not a known one."""
     words = plain(written)
     if words in _CALLED:
         return _CALLED[words]

@@ -18,7 +18,7 @@ ROMAN = {
     "I": 1, "II": 2, "III": 3, "IV": 4, "V": 5, "VI": 6, "VII": 7, "VIII": 8, "IX": 9, "X": 10,
     "XI": 11, "XII": 12,
 }  # fmt: skip
-# Lengths that old lists round: a twelfth is written 3, a larigot 1 1/2. Common practice, no source.
+# Lengths rounded in old lists: a twelfth is written 3, a larigot 1 1/2. Common practice, no source.
 ROUNDED = {
     Fraction(3): Fraction(8, 3),
     Fraction(6): Fraction(16, 3),
@@ -26,7 +26,7 @@ ROUNDED = {
     Fraction(3, 2): Fraction(4, 3),
     Fraction(7, 4): Fraction(8, 5),
 }
-# Spanish lengths in palms: thirteen make an 8 foot pipe. Common practice, no source.
+# Spanish lengths in palms: thirteen palms are an 8 foot pipe. Common practice, no source.
 PALMS = {26: Fraction(16), 13: Fraction(8), 52: Fraction(32)}
 NEAR_FEET = 0.02  # relative: 2.67 is 2 2/3; chosen, half the step between neighbouring lengths
 LONGEST_FEET, SHORTEST_FEET = 64, Fraction(1, 8)
@@ -53,7 +53,7 @@ _DEGREES = re.compile(r"\(?(?<![\w/.,])(\d{1,2}(?:[.·]\s?\d{1,2}){1,7})(?![\w/]
 
 
 class Taken(NamedTuple):
-    """A figure, what is left of the text without it, and why it differs from what is written."""
+    """A figure, the rest of the text, and why the figure differs from what is written."""
 
     value: str
     rest: str
@@ -61,7 +61,7 @@ class Taken(NamedTuple):
 
 
 def tidy(text: str) -> str:
-    """A line with plain marks: primes, fractions, spaces, leaders."""
+    """A line with normalised primes, fractions, spaces and leaders."""
     text = text.translate(_PRIMES)
     for sign, written in _FRACTIONS.items():
         text = re.sub(rf"(\d)\s*{sign}", rf"\1 {written}", text).replace(sign, written)
@@ -71,7 +71,7 @@ def tidy(text: str) -> str:
 
 
 def length(written: str) -> tuple[Fraction, str] | None:
-    """Feet of a written number, and why they differ from it; None where no stop is made of it."""
+    """Feet from a written number, and why they differ from it; None if no stop has that length."""
     text = re.sub(r"\s*/\s*", "/", written.replace("–", "-").strip())
     whole, _, part = text.replace("-", " ").rpartition(" ")
     try:
@@ -102,11 +102,11 @@ def shown(feet: Fraction) -> str:
 
 
 def take_feet(text: str) -> Taken | None:
-    """The feet of a stop: a number marked as feet, else the last plain number that can be feet."""
+    """The feet of a stop: a number marked as feet, else the last bare number that can be feet."""
     palm = _PALM.search(text)
     if palm is not None:
         feet = PALMS[int(palm[1])]
-        return Taken(shown(feet), _without(text, palm), f"{palm[1]} palms make {shown(feet)} feet")
+        return Taken(shown(feet), _without(text, palm), f"{palm[1]} palms are {shown(feet)} feet")
     for pattern in (_MARKED, _BARE):
         for match in reversed(list(pattern.finditer(text))):
             found = length(match[1])
@@ -116,7 +116,7 @@ def take_feet(text: str) -> Taken | None:
 
 
 def take_ranks(text: str) -> Taken | None:
-    """How many ranks a compound stop has: ``4fach``, ``3-5f.``, ``II rks``, ``IV``; the most."""
+    """Number of ranks of a compound stop: ``4fach``, ``3-5f.``, ``II rks``, ``IV``; the most."""
     match = _RANKS.search(text)
     if match is not None:
         return Taken(match[2], _without(text, match), _varies(match[1], match[2]))

@@ -1,4 +1,4 @@
-"""Reads keys and compasses as the countries write them."""
+"""Reads keys and compasses as written in different countries."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from walkboard.errors import UnknownNameError
 from walkboard.scales.key_names import SUPERSCRIPTS, read_key
 from walkboard.scales.keys import Key
 
-# Semitones above C of a note's name. The German B is B flat, H is B; a list that writes no H is
-# taken to mean B natural by B.
+# Semitones above C of a note's name. In German B is B flat and H is B; in a list without any H, B
+# is taken as B natural.
 _NOTES = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11, "h": 11}
 _SYLLABLES = {"ut": 0, "do": 0, "re": 2, "ré": 2, "mi": 4, "fa": 5, "sol": 7, "la": 9, "si": 11}
 _KEY = r"(?:[A-Ha-h]{1,3}(?:is|es|#|♯|b(?![a-z])|♭)?[⁰¹²³⁴⁵°º]?(?:[0-7]|'{1,4})?)"
@@ -39,26 +39,26 @@ _WITHOUT = re.compile(
     r"\(\s*(?:no|without|ohne|sans|senza|zonder|sin)\s+([A-Ha-h]{1,3})\s*(sharp|#|♯|is)?\s*\)",
     re.IGNORECASE,
 )
-# Compasses that a count of keys stands for, from C2. Common practice, no source.
+# Compasses implied by a number of keys, from C2. Common practice, no source.
 USUAL_COUNTS = range(12, 89)
 
 
 @dataclass(frozen=True, slots=True)
 class Compass:
-    """A compass as a line gives it.
+    """A compass from a line.
 
     Attributes
     ----------
     keys : int
-        How many.
+        Number of keys.
     lowest : str
     octave : str or None
         ``short`` or ``broken``.
     missing : tuple of str
     rest : str
-        The line without it.
+        The rest of the line.
     why : str
-        Where something was worked out.
+        The reason, if something was inferred.
     """
 
     keys: int
@@ -110,7 +110,11 @@ def take_compass(text: str, *, is_pedal: bool = False) -> Compass | None:
     if high is None:
         return None
     there = high.semitone - low.semitone + 1 - left_out
-    why = "" if keys is None or keys == there else f"{keys} keys are given, its ends make {there}"
+    why = (
+        ""
+        if keys is None or keys == there
+        else f"{keys} keys are given, but from end to end there are {there}"
+    )
     return Compass(keys or there, low.name, octave, missing, rest, why)
 
 
@@ -123,7 +127,7 @@ def _low(written: str) -> Key | None:
 
 
 def _left_out(without: re.Match[str], low: Key) -> tuple[str, ...]:
-    """The key that a list says is missing at the bottom: ``(no GG sharp)``."""
+    """The key that a list gives as missing at the bottom: ``(no GG sharp)``."""
     named = _low(without[1])
     if named is None:
         return ()
@@ -132,7 +136,7 @@ def _left_out(without: re.Match[str], low: Key) -> tuple[str, ...]:
 
 
 def _by_syllables(ends: re.Match[str], keys: int | None, octave: str | None) -> Compass | None:
-    """A compass as ``ut1 à sol5``, ut1 being the lowest key of an organ."""
+    """A compass such as ``ut1 à sol5``, where ut1 is the lowest key of an organ."""
     low, high = (
         Key(12 * (int(number) + 2) + _SYLLABLES[syllable.lower()])
         for syllable, number in ((ends[1], ends[2]), (ends[3], ends[4]))
@@ -143,7 +147,11 @@ def _by_syllables(ends: re.Match[str], keys: int | None, octave: str | None) -> 
         return None
     text = ends.string
     rest = text[: ends.start()] + " " + text[ends.end() :]
-    why = "" if keys is None or keys == there else f"{keys} keys are given, its ends make {there}"
+    why = (
+        ""
+        if keys is None or keys == there
+        else f"{keys} keys are given, but from end to end there are {there}"
+    )
     return Compass(keys or there, low.name, octave, (), rest, why)
 
 
@@ -168,13 +176,13 @@ def _high(written: str, low: Key, keys: int | None, left_out: int, *, is_pedal: 
         return named
     if named is None:
         return None
-    # letters alone: the first such note above two octaves (pedal) or above four (manual)
+    # bare letters: the first such note above two octaves (pedal) or four (manual)
     least = low.semitone + (24 if is_pedal else 48)
     return next(Key(s) for s in range(least, least + 12) if s % 12 == named.pitch_class)
 
 
 def is_scientific(high: str, low: Key) -> bool:
-    """Whether a capital with a number is an octave number: only so it lies far above the lowest."""
+    """Whether a number after a capital is an octave: only if so, it is far above the lowest."""
     try:
         key = Key.parse(high)
     except UnknownNameError:
@@ -195,7 +203,7 @@ _START = re.compile(
 _TENOR = re.compile(
     r"\(?\s*(?<!\w)(?:t\.\s?c\.?|ten(?:or|\.)\s?c|tc)(?!\w)\.?\s*\)?", re.IGNORECASE
 )
-# English organs name a short stop by where it stops going down: (to FF), (down to tenor C).
+# English lists give a short stop's lowest key: (to FF), (down to tenor C).
 _DOWN = re.compile(
     r"\(?\s*\b(?:down\s+)?to\s+(?:(tenor\s+c|t\.?c\.?)|(DD|EE|FF|GG|AA|BB))(?!\w)\s*\)?"
 )
@@ -203,7 +211,7 @@ _DOUBLE = re.compile(r"\(\s*((?:DD|EE|FF|GG|AA|BB))\s*\)")
 _ALONE = re.compile(r"\(\s*([a-h][⁰¹²³⁴⁵°º]?(?:[1-4]|'{1,4})?)\s*\)")
 _FULL = re.compile(r"\(\s*CC\s*\)")
 # Where bass and treble divide. Common practice, no source: in Iberia between c' and c sharp', in
-# Italy between b and c', elsewhere likewise.
+# Italy and elsewhere between b and c'.
 _TREBLE = re.compile(
     r"(?<!\w)\(?(?:soprani|soprano|disc\.|discant|diskant|dessus|treble)\)?(?!\w)", re.IGNORECASE
 )
@@ -219,13 +227,13 @@ class Reach:
     Attributes
     ----------
     from_key, to_key : str or None
-        None: as far as the division goes.
+        None: to the end of the division.
     rest : str
-        The line without the words about it.
+        The line without these words.
     why : str
-        Where the list does not name the key itself.
+        The reason, if the list does not give the key itself.
     full : bool
-        Whether the list says that it goes down to the lowest key.
+        Whether the list says it goes down to the lowest key.
     """
 
     from_key: str | None
@@ -236,12 +244,12 @@ class Reach:
 
 
 def bass_half(rest: str) -> Reach:
-    """The reach of a divided stop's lower half, where that is said by its name alone."""
+    """The range of a divided stop's lower half, if only its name shows that."""
     return Reach(None, "B3", rest, "bass half: up to B3, the usual place to divide")
 
 
 def take_reach(text: str) -> Reach:
-    """The keys that a stop has, as its line says."""
+    """The keys of a stop, from its line."""
     full = _FULL.search(text)
     if full is not None:
         return Reach(None, None, text[: full.start()] + text[full.end() :], full=True)
@@ -269,7 +277,7 @@ def take_reach(text: str) -> Reach:
         if found is not None:
             return Reach(from_key, to_key, text[: found.start()] + " " + text[found.end() :], why)
     double = _DOUBLE.search(text)
-    if double is not None:  # on a compass from CC the first such key above it
+    if double is not None:  # on a compass from CC, the first such key above it
         above = read_key(double[1])
         rest = text[: double.start()] + text[double.end() :]
         return Reach(None if above is None else above.name, None, rest)

@@ -1,4 +1,4 @@
-"""What stands in a compound stop, where the list does not say: the usual rows and breaks."""
+"""The contents of a compound stop if the list does not say: the usual rows and breaks."""
 
 from __future__ import annotations
 
@@ -9,15 +9,13 @@ from walkboard.organ.stoplist.names import Role
 from walkboard.scales.harmonics import multiple_of_interval
 from walkboard.scales.keys import Key
 
-# Unisons and fifths, the rows of most mixtures, by interval. Common practice, no source.
+# Unisons and fifths, by interval: the rows of most mixtures. Common practice, no source.
 LADDER = (1, 5, 8, 12, 15, 19, 22, 26, 29, 33, 36, 40, 43)
 LOWEST_STEP = 2  # a manual mixture rarely breaks back below 4′; common practice, no source
-# The first row at the lowest key, by number of ranks, where neither feet nor intervals are given.
+# The first row at the lowest key, by number of ranks, if neither feet nor intervals are given.
 USUAL_FIRST = {1: 22, 2: 19, 3: 15, 4: 15, 5: 15, 6: 12, 7: 12, 8: 8}
-HIGHEST_HZ = (
-    12_000.0  # above this no builder makes pipes: rows break back; common practice, no source
-)
-SMALLEST_HZ = 17_500.0  # above this no pipe is made at all; chosen, near the end of hearing
+HIGHEST_HZ = 12_000.0  # rows break back below it; common practice, no source
+SMALLEST_HZ = 17_500.0  # no pipe at all is higher; chosen, near the limit of hearing
 CORNETS = {
     2: ("2 2/3", "1 3/5"),
     3: ("2 2/3", "2", "1 3/5"),
@@ -26,7 +24,7 @@ CORNETS = {
 }
 
 Breaks = tuple[tuple[str, str], ...]
-"""From each key upward, the feet of one row."""
+"""The feet of one row, from each key upward."""
 
 
 def rows_of(  # noqa: PLR0917
@@ -43,7 +41,7 @@ def rows_of(  # noqa: PLR0917
     first_feet : str
         Feet of the lowest row at the lowest key; may be empty.
     given : tuple of str
-        Feet of every row at the lowest key, where the list says them.
+        Feet of every row at the lowest key, if the list gives them.
     lowest, highest : Key
         Keys of the stop.
     """
@@ -63,7 +61,7 @@ def rows_of(  # noqa: PLR0917
 
 
 def _starts(count: int, first_feet: str, given: tuple[str, ...]) -> list[int | str]:
-    """Steps of the ladder on which the rows begin; feet where they are not on it."""
+    """Steps of the ladder on which the rows begin; feet if they are not on it."""
     feet_of = {shown(Fraction(8) / multiple_of_interval(one)): n for n, one in enumerate(LADDER)}
     if given:
         steps: list[int | str] = [feet_of.get(one, one) for one in given]
@@ -103,12 +101,12 @@ def _hz(step: int, semitone: int) -> float:
 
 
 def _through(feet: str, lowest: Key, highest: Key) -> Breaks:
-    """A row that goes through, an octave back where its pipes would be too small to make."""
+    """A row without breaks, except an octave back where its pipes would be too small to make."""
     return broken_at_top(feet, lowest, highest)
 
 
 def broken_at_top(feet: str, lowest: Key, highest: Key) -> Breaks:
-    """A rank of a pitch, as often an octave back as its smallest pipes need.
+    """A rank of one pitch, with as many octave breaks as its smallest pipes need.
 
     Parameters
     ----------

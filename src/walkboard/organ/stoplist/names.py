@@ -1,8 +1,8 @@
-"""The open table of stop names, and finding a name in it.
+"""The open table of stop names, and how to find a name in it.
 
-``names.csv`` holds the trade's names in six languages with their spellings; ``kinds.csv`` says what
-each kind of stop usually is: family, way of tuning, scale, build, the partial that stands out. No
-published table gives all of these, so the source column says ``common practice, no source``.
+``names.csv`` has the trade's names in six languages with their spellings; ``kinds.csv`` describes
+each kind of stop: family, tuning method, scale, build, most prominent partial. No published table
+gives all of these, so the source column says ``common practice, no source``.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ from importlib.resources import files
 
 from walkboard.organ.kinds import Build, Family, TunedBy
 
-ALMOST = 0.9  # similarity above which one letter or two are wrong; chosen
-MISSPELT = 0.8  # least similarity of a misspelt name, 0 to 1; chosen, by the lists in tests
-SHORTEST_PART = 5  # letters of a known name within a longer word; chosen, so that "horn" is not one
-MOST_CUT = 3  # words left out at the front or the back of a name; chosen
+ALMOST = 0.9  # similarity from which only a letter or two differ; chosen
+MISSPELT = 0.8  # least similarity of a misspelt name, 0 to 1; chosen with the lists in tests
+SHORTEST_PART = 5  # least letters of a known name within a longer word; chosen, to exclude "horn"
+MOST_CUT = 3  # most words dropped at the front or back of a name; chosen
 
 
 class Role(StrEnum):
-    """What kind of thing a name stands for, beyond one plain rank."""
+    """What a name means, if not a single plain rank."""
 
     PLAIN = ""
     CELESTE = "celeste"
@@ -46,18 +46,18 @@ class Role(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """What stops of a kind usually are.
+    """What a kind of stop usually is.
 
     Attributes
     ----------
     id : str
     family, tuned_by
-        None for what has no pipes to tune.
+        None if it has no pipes to tune.
     scale : str
         In words.
     build : Build
     partial : int or None
-        The partial that stands out: 2 for what overblows, 3 for a quint-rich stopped rank.
+        The most prominent partial: 2 for an overblown rank, 3 for a quint-rich stopped one.
     role : Role
     source : str
     """
@@ -84,7 +84,7 @@ class StopName:
         ``en``, ``de``, ``fr``, ``nl``, ``it`` or ``es``.
     kind : Kind
     feet : str
-        The usual pitch, where the list gives none; may be empty.
+        The usual pitch if the list gives none; may be empty.
     """
 
     name: str
@@ -95,14 +95,14 @@ class StopName:
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What a written name was taken for.
+    """How a written name was understood.
 
     Attributes
     ----------
     entries : tuple of StopName
-        Those of that spelling, in every language that has it.
+        The names with that spelling, in every language that has it.
     why : str
-        Empty where the name is in the table as written; else how it was found.
+        Empty if the name is in the table as written; else how it was found.
     """
 
     entries: tuple[StopName, ...]
@@ -129,7 +129,7 @@ def kinds() -> dict[str, Kind]:
 
 @cache
 def spellings() -> dict[str, tuple[StopName, ...]]:
-    """Every spelling of the table, plain as `plain` makes it, with the names it may stand for."""
+    """Every spelling of the table, normalised by `plain`, with the names it may mean."""
     found: dict[str, list[StopName]] = {}
     for row in _rows("names.csv"):
         name = StopName(row["name"], row["language"], kinds()[row["kind"]], row["feet"])
@@ -141,7 +141,7 @@ def spellings() -> dict[str, tuple[StopName, ...]]:
 
 
 def plain(text: str) -> str:
-    """A name without accents, capitals, marks and double spaces, to compare it with others."""
+    """A name without accents, capitals, punctuation and double spaces, for comparison."""
     decomposed = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("ø", "o"))
     letters = "".join(c for c in decomposed if not unicodedata.combining(c)).lower()
     return re.sub(r"[^a-z0-9]+", " ", letters).strip()
@@ -149,7 +149,7 @@ def plain(text: str) -> str:
 
 @cache
 def find(name: str) -> Found | None:
-    """What a written name may stand for; None if it is like none that is known.
+    """What a written name may mean; None if it is like no known name.
 
     Tried in turn: the name as written; without words before or after it (``Echo``, ``No. 1``); a
     longer word that begins or ends with a known name; a misspelling.
@@ -164,31 +164,31 @@ def find(name: str) -> Found | None:
     words = wanted.split()
     near = _nearest(wanted, table, ALMOST)
     if near is not None:
-        return Found(table[near], f"taken for a spelling of {table[near][0].name}")
+        return Found(table[near], f"taken as a spelling of {table[near][0].name}")
     for part in _parts(words):
         if part in table:
             shown = table[part][0].name
             return Found(table[part], f"the name contains {shown}")
     near = _nearest(wanted, table, MISSPELT)
     if near is not None:
-        return Found(table[near], f"taken for a spelling of {table[near][0].name}")
+        return Found(table[near], f"taken as a spelling of {table[near][0].name}")
     compound = _compound(words, table)
     if compound is not None:
-        return Found(table[compound], f"the name is made with {table[compound][0].name}")
+        return Found(table[compound], f"the name is formed from {table[compound][0].name}")
     for part in _parts(words):
         near = _nearest(part, table, MISSPELT) if len(part) > SHORTEST_PART else None
         if near is not None:
-            return Found(table[near], f"taken for a spelling of {table[near][0].name}")
+            return Found(table[near], f"taken as a spelling of {table[near][0].name}")
     return None
 
 
 def _joined(wanted: str) -> str:
-    """German ``ae``, ``oe`` and ``ue`` as the table has them without dots."""
+    """German ``ae``, ``oe`` and ``ue`` as the table spells them, without dots."""
     return re.sub(r"([aou])e(?=[^aeiou])", r"\1", wanted)
 
 
 def _parts(words: list[str]) -> Iterator[str]:
-    """Runs of the words, longest first; at one length the last words first."""
+    """Runs of the words, longest first; among equals, later words first."""
     for length in range(len(words) - 1, 0, -1):
         if len(words) - length > MOST_CUT:
             return
@@ -201,7 +201,7 @@ def _parts(words: list[str]) -> Iterator[str]:
 def _nearest(wanted: str, table: Iterable[str], cutoff: float) -> str | None:
     if len(wanted) < 3:
         return None
-    # people slip within a word, hardly ever at its first letter
+    # misspellings are within a word, hardly ever at its first letter
     table = [one for one in table if one[0] == wanted[0]]
     near = get_close_matches(wanted, table, n=1, cutoff=cutoff)
     return near[0] if near else None

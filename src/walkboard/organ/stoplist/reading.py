@@ -20,9 +20,9 @@ from walkboard.organ.stoplist.sources import taken_from
 from walkboard.organ.stoplist.stops import Context, read_stop, without_marks
 from walkboard.organ.stoplist.tables import lines_of
 
-# Where the list gives no compass. Common practice, no source.
+# Used if the list gives no compass. Common practice, no source.
 USUAL_MANUAL, USUAL_PEDAL = 56, 30
-USUAL_KEYS = range(24, 74)  # what a count of keys or pipes may be; chosen
+USUAL_KEYS = range(24, 74)  # plausible numbers of keys or pipes; chosen
 MOST_TITLE_WORDS = 12  # a longer first line is a remark; chosen
 
 _WITH = re.compile(r"(?:mit|with|avec|met|con)\b", re.IGNORECASE)
@@ -44,7 +44,7 @@ class _State:
     languages: Counter[str] = field(default_factory=Counter)
     rows: list[Row] = field(default_factory=list)
     counted: Mapping[str, int] = field(default_factory=dict)
-    given: dict[bool, Compass] = field(default_factory=dict)  # of all manuals, of the pedal
+    given: dict[bool, Compass] = field(default_factory=dict)  # for all manuals, for the pedal
 
     def context(self) -> Context:
         own = self.division
@@ -59,12 +59,12 @@ class _State:
 
 @dataclass(frozen=True, slots=True)
 class StopList:
-    """A stop list as it was understood.
+    """A stop list as understood.
 
     Attributes
     ----------
     rows : tuple of Row
-        One for each line that is not blank, in the list's order; a table's cells in their columns'.
+        One for each non-blank line, in the list's order; a table's cells column by column.
     divisions : tuple of DivisionEntry
     """
 
@@ -80,7 +80,7 @@ def read_stop_list(text: str, changes: Mapping[str, Change] = MappingProxyType({
     text : str
         The list: typed, or cells copied from a table, or CSV.
     changes : mapping of str to Change
-        What someone said about lines, by `Line.id`; it goes before every guess.
+        Someone's corrections of lines, by `Line.id`; they override every guess.
 
     Returns
     -------
@@ -94,7 +94,7 @@ def read_stop_list(text: str, changes: Mapping[str, Change] = MappingProxyType({
 
 
 def _as_their_sources(rows: list[Row]) -> list[Row]:
-    """The same, borrowed and extended stops built as the stops whose pipes they use."""
+    """The same, with borrowed and extended stops built like the stops whose pipes they use."""
     own = [row.stop for row in rows if row.stop is not None and row.stop.source is None]
     found = []
     for row in rows:
@@ -128,7 +128,7 @@ def _read_all(
 
 
 def _keys_by_pipes(state: _State) -> dict[str, int]:
-    """Keys of each division, by the number of pipes that most of its stops have."""
+    """Set each division's keys by the number of pipes that most of its stops have."""
     pipes: dict[str, Counter[int]] = {}
     for row in state.rows:
         stop = row.stop
@@ -146,7 +146,7 @@ def _take(row: Row, state: _State) -> None:
     if row.stop is not None:
         found = find(row.stop.name)
         if found is not None:
-            # a name that only one language has says which language the list is in
+            # a name found in only one language shows the list's language
             languages = {entry.language for entry in found.entries}
             state.languages.update(languages if len(languages) < 3 else ())
         if state.division is None and row.stop.division:
@@ -228,7 +228,7 @@ def _read(line: Line, state: _State, change: Change) -> Row:
     stop = read_stop(line, bare, number, context)
     if stop is not None:
         return _on_some_division(stop, state)
-    question = "What is this? Say whether it is a stop, a division or only a remark."
+    question = "What is this? A stop, a division or only a remark?"
     return Row(line, Said.UNKNOWN, State.ASKED, question=question)
 
 
@@ -255,12 +255,12 @@ def _heading(line: Line, bare: str, state: _State) -> Row | None:
             return None
         compass = Compass(int(alone[2]))
     if compass is None and re.search(r"(?<!\w)(?:\d{1,2}\s*'|(?:32|16|8|4|2)\s*$)", bare):
-        return None  # a stop whose name is that of a division, as Bombarde 16'
+        return None  # a stop named like a division, such as Bombarde 16'
     return Row(line, Said.DIVISION, *_division(head, compass, mm, bare, state))
 
 
 def _heading_with_more(line: Line, bare: str, state: _State) -> Row | None:
-    """The row of a heading with words after its name that are no compass and no wind."""
+    """The row of a heading with words after its name that are neither compass nor wind."""
     compass = take_compass(bare, is_pedal="ped" in plain(bare))
     found = heading_with_more(bare if compass is None else compass.rest)
     if found is None or (take_feet(bare) is not None and compass is None):
@@ -278,7 +278,7 @@ def _heading_with_more(line: Line, bare: str, state: _State) -> Row | None:
 
 
 def _title(line: Line, bare: str) -> Row:
-    """The organ's name, with what the same line says of compass, pitch and wind."""
+    """The organ's name, with compass, pitch and wind from the same line."""
     values: dict[str, str | float] = {}
     compass = take_compass(bare)
     if compass is not None and compass.keys > USUAL_PEDAL:
@@ -308,7 +308,7 @@ def _division(
         compass = state.given.get(head.is_pedal)
     if compass is None:
         compass = _usual_compass(head, state)
-        why = "The list gives no compass: the usual one, or that of the keyboards before."
+        why = "The list gives no compass: taken as the usual one, or as for the keyboards before."
         if head.id in state.counted:
             compass = Compass(state.counted[head.id])
             why = f"Most of its stops have {compass.keys} pipes."
@@ -318,7 +318,7 @@ def _division(
         guesses.append(Guess("keys", str(compass.keys), f"{compass.why}.".capitalize()))
         sure = False
     if head.usual and head.enclosed:
-        why = f"A {head.name} usually stands in a box."
+        why = f"A {head.name} is usually in a swell box."
         guesses.append(Guess("enclosed", "true", why, usual=True))
     division = DivisionEntry(
         id=head.id,
@@ -344,7 +344,7 @@ def _usual_compass(head: Heading, state: _State) -> Compass:
 
 
 def _compass(line: Line, bare: str) -> Row | None:
-    """A line about the compasses alone: ``Compass C–g³ / C–f¹``."""
+    """A line about compasses only: ``Compass C–g³ / C–f¹``."""
     words = re.sub(
         r"\b(?:manuals?|manuale?n?|pedal[es]?|pedaal|péd\w*|compass|umfang|tonumfang|omvang|étendue|estensione|extensión)\b\s*:?",
         " ",
@@ -391,9 +391,9 @@ def _effect(line: Line, bare: str, state: _State) -> Row | None:
         own = state.division
         if own is None:
             return None
-        guesses = (Guess("divisions", own.id, "It stands under this division.", usual=True),)
+        guesses = (Guess("divisions", own.id, "It is listed under this division.", usual=True),)
         if own.is_pedal:
-            why = "It stands under the pedal, but may work on all of the organ."
+            why = "It is listed under the pedal, but may act on the whole organ."
             guesses = (Guess("divisions", own.id, why),)
         state_of = State.GUESSED if own.is_pedal else State.UNDERSTOOD
         values = MappingProxyType({"division": own.id, "name": bare})
@@ -402,7 +402,7 @@ def _effect(line: Line, bare: str, state: _State) -> Row | None:
 
 
 def _is_title(bare: str, line: Line, state: _State) -> bool:
-    """Whether a line above every division and stop is the organ's name."""
+    """Whether a line above all divisions and stops is the organ's name."""
     if any(row.said in {Said.TITLE, Said.STOP} for row in state.rows):
         return False
     if re.search(r"(?<!\w)(?:\d{1,2}\s*'|\d{1,2}\s*(?:ft|vt|fuß)\b|\b(?:32|16|8|4|2)\s*$)", bare):
@@ -410,7 +410,7 @@ def _is_title(bare: str, line: Line, state: _State) -> bool:
     del line
     named = find(re.sub(r"\s+bass$", "", bare, flags=re.IGNORECASE))
     if named is not None and not named.why:
-        return False  # a stop without its length
+        return False  # a stop without a length
     return len(bare.split()) <= MOST_TITLE_WORDS
 
 
@@ -422,7 +422,7 @@ def _is_table_head(line: Line, bare: str, state: _State) -> bool:
 
 
 def _on_some_division(row: Row, state: _State) -> Row:
-    """A stop above every heading stands on a manual that is made for it."""
+    """Put a stop above all headings on a manual created for it."""
     if row.stop is None or state.division is not None:
         return row
     compass = state.given.get(False, Compass(USUAL_MANUAL))

@@ -10,16 +10,16 @@ from walkboard.organ.stoplist.entries import StopEntry
 from walkboard.organ.stoplist.figures import length
 from walkboard.organ.stoplist.names import plain
 
-ALIKE = 0.72  # similarity of two names that mean the same stop; chosen, by the lists in tests
+ALIKE = 0.72  # similarity of two names for the same stop; chosen with the lists in tests
 
 
 def taken_from(stop: StopEntry, others: Sequence[StopEntry]) -> StopEntry | None:
-    """The stop whose pipes a stop uses; None if none of the others can be meant.
+    """The stop whose pipes a stop uses; None if it can be none of the others.
 
     Parameters
     ----------
     stop : StopEntry
-        With a source.
+        A stop with a source.
     others : sequence of StopEntry
         Stops with pipes of their own.
     """
@@ -45,7 +45,7 @@ def taken_from(stop: StopEntry, others: Sequence[StopEntry]) -> StopEntry | None
         return next(iter([*same, *named]), None)
     longer = [one for one in possible if feet(one) > feet(stop)]
     alike = [one for one in longer if one.family is stop.family]
-    # a bare Flute is an extension of a stopped rank as often as of an open one
+    # a plain Flute extends a stopped rank as often as an open one
     return _nearest(
         stop, alike or [one for one in longer if one.family.is_flue == stop.family.is_flue]
     )
@@ -58,7 +58,7 @@ def feet(stop: StopEntry) -> Fraction:
 
 
 def _nearest(stop: StopEntry, possible: Sequence[StopEntry]) -> StopEntry | None:
-    """The likeliest of several: by name, scale, division, the octave below, last named."""
+    """The most likely of several: by name, scale, division, octave below, last listed."""
     if not possible:
         return None
 

@@ -1,4 +1,4 @@
-"""Reads the line of one stop."""
+"""Reads a stop's line."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from walkboard.organ.stoplist.figures import (
 from walkboard.organ.stoplist.keys import Reach, bass_half, take_reach
 from walkboard.organ.stoplist.names import Found, Role, StopName, find, kinds, plain
 
-# How many ranks a compound stop has, and what stands in them, where the list says neither: the
-# commonest. Common practice, no source.
+# Number of ranks of a compound stop and their pitches, if the list gives neither: the most common
+# ones. Common practice, no source.
 USUAL_ROWS = {Role.MIXTURE: 3, Role.SESQUIALTERA: 2, Role.CORNET: 5, Role.RAUSCHQUINT: 2}
 PRACTICE = "common practice, no source"
 
@@ -72,17 +72,17 @@ _NOISE = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """What the lines before say.
+    """What the previous lines say.
 
     Attributes
     ----------
     division : str
-        Id of the division that the line stands under; empty if none.
+        Id of the division above the line; empty if none.
     is_pedal : bool
     keys : int
         Keys of that division.
     languages : Counter of str
-        How many names of each language were read.
+        Number of names read in each language.
     divisions : tuple of (str, bool)
         Every division of the list so far.
     """
@@ -108,7 +108,7 @@ def without_marks(text: str) -> tuple[str, int | None]:
         rest = text[plain_number.end() :]
         ranks = take_ranks(_PIPES.sub(" ", rest))
         if take_feet(_PIPES.sub(" ", rest) if ranks is None else ranks.rest) is not None:
-            number, text = int(plain_number[1]), rest  # its length comes after its name
+            number, text = int(plain_number[1]), rest  # its length follows its name
     return text.strip(), number
 
 
@@ -119,9 +119,9 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
     ----------
     line : Line
     text : str
-        Tidied, without bullets and number.
+        The line tidied, without bullets and number.
     number : int or None
-        Number the list gives it.
+        Its number in the list.
     context : Context
     """
     guesses: list[Guess] = []
@@ -131,7 +131,7 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
     rest = _HALF.sub(" ", rest)
     acoustic = bool(_ACOUSTIC.search(rest))
     if source is None and pipes is not None and 0 < pipes <= context.keys // 2:
-        source = Source()  # twelve pipes more: an octave added to a rank that is there
+        source = Source()  # twelve pipes more: an octave added to an existing rank
         why = f"{pipes} pipes on {context.keys} keys: the rest are another stop's."
         guesses.append(Guess("plays", "extension", why))
     composed = take_composition(rest)
@@ -258,10 +258,10 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
 
 
 def _name_alone(name: str, found: Found | None, text: str, rest: str) -> tuple[str, Found | None]:
-    """The name without a remark behind it, where only so it is in the table.
+    """The name without a remark after it, if only that is in the table.
 
-    A remark stands in brackets (``Oboe 8 (needs new tongues)``) or follows the length
-    (``Principal 8' C-H Zink``).
+    A remark is in brackets (``Oboe 8 (needs new tongues)``) or follows the length (``Principal 8'
+    C-H Zink``).
     """
     if found is not None and not found.why:
         return name, found
@@ -275,7 +275,7 @@ def _name_alone(name: str, found: Found | None, text: str, rest: str) -> tuple[s
 
 
 def _asked(line: Line, text: str, name: str, feet: Taken | None) -> Row | None:
-    """A line that looks like a stop whose name is not known."""
+    """A line that looks like a stop with an unknown name."""
     words = len(re.findall(r"[^\W\d_]{2,}", text))
     if feet is None or words == 0 or words > 5:
         return None
@@ -295,7 +295,7 @@ def _taken_pipes(text: str) -> tuple[str, int | None]:
 
 
 def _source(text: str, context: Context) -> tuple[Source | None, str]:
-    """What a borrowed or extended stop is taken from, and the line without the words about it."""
+    """The source of a borrowed or extended stop, and the line without these words."""
     from walkboard.organ.stoplist.divisions import named  # noqa: PLC0415
 
     for pattern in (_EXTENDED, _BORROWED):
@@ -345,7 +345,7 @@ def _name(text: str) -> str:
 
 
 def _remarks(text: str) -> str:
-    """What follows the name in the further columns and after a comma."""
+    """The text after the name in further columns and after a comma."""
     cells = re.split(r"\t|,|;|\(", tidy(text) if "\t" not in text else text)
     return " ".join(cells[1:])
 
@@ -357,7 +357,7 @@ def _chosen(
     rows_of: tuple[str, ...],
     context: Context,
 ) -> StopName:
-    """Of the names that a spelling may stand for, the one that fits this line."""
+    """The name that fits this line, of those that a spelling may mean."""
     several = ranks is not None or bool(rows_of)
     length = None if feet is None else feet.value
 
@@ -378,7 +378,7 @@ def _chosen(
 
 
 def _other_family(found: Found, entry: StopName) -> Family | None:
-    """Another family that the same name has in the same language, if it is not plain which."""
+    """Another family with the same name in the same language, if it is unclear which."""
     families = {
         other.kind.family
         for other in found.entries
@@ -403,14 +403,14 @@ def _rows(ranks: Taken | None, rows_of: tuple[str, ...], role: Role, name: str) 
     if ranks is not None:
         return int(ranks.value), f"{ranks.why}." if ranks.why else ""
     if re.search(r"\s(?:e|and|und|et|en|y|&)\s", name):
-        return 2, "The name counts two ranks."
+        return 2, "The name means two ranks."
     return USUAL_ROWS[role], "The list does not say how many ranks."
 
 
 def _short(
     reach: Reach, role: Role, pipes: int | None, context: Context, entry: StopName
 ) -> tuple[Reach, str]:
-    """Where a stop begins that the list does not say: cornets and celestes are often short."""
+    """Where a stop begins if the list does not say: cornets and celestes are often short."""
     if reach.from_key is not None or reach.to_key is not None or reach.full:
         return reach, ""
     if pipes is not None and role in {Role.CELESTE, Role.PLAIN} and pipes == context.keys - 12:
@@ -437,5 +437,5 @@ def _resultant(  # noqa: PLR0917
         number=number,
         source=source or Source(plain(_ACOUSTIC.sub(" ", name))),
     )
-    why = "It has no pipes of its own: a 16 foot rank with its fifth."
+    why = "It has no pipes of its own: it is a 16 foot rank with its fifth."
     return Row(line, Said.STOP, State.GUESSED, (Guess("plays", "16 + 10 2/3", why),), stop=stop)

@@ -11,7 +11,7 @@ from walkboard.organ.stoplist.entries import Line
 from walkboard.organ.stoplist.keys import take_compass
 from walkboard.organ.stoplist.names import plain
 
-# Column heads of tables with one stop a row.
+# Column headings of tables with one stop per row.
 _HEADS = {
     "division": {"division", "werk", "teilwerk", "clavier", "plan", "werken", "sezione", "manual",
                  "department", "organ", "keyboard", "corpo", "cuerpo"},
@@ -24,11 +24,11 @@ _HEADS = {
     "from": {"from", "compass", "ab", "umfang"},
     "remark": {"remarks", "notes", "bemerkung", "material", "remark", "note"},
 }  # fmt: skip
-LEAST_ROWS = 2  # rows below a head that make a table; chosen
+LEAST_ROWS = 2  # least rows below a heading that make a table; chosen
 
 
 def lines_of(text: str) -> list[Line]:
-    """The lines of a list, tables taken apart; blank lines left out, numbers kept."""
+    """The lines of a list, with tables split up; drops blank lines, keeps line numbers."""
     raw = text.replace("\r\n", "\n").replace("\r", "\n").removeprefix("\ufeff").split("\n")
     cells = _cells(raw)
     if cells is not None:
@@ -39,7 +39,7 @@ def lines_of(text: str) -> list[Line]:
 
 
 def _cells(raw: Sequence[str]) -> list[tuple[int, list[str]]] | None:
-    """Rows of cells with their line numbers, where most lines are divided alike."""
+    """Rows of cells with their line numbers, if most lines are divided the same way."""
     lines = [(number, one) for number, one in enumerate(raw, 1) if one.strip()]
     for mark in ("\t", ";", "|", ","):
         divided = [one for _, one in lines if mark in one]
@@ -55,7 +55,7 @@ def _cells(raw: Sequence[str]) -> list[tuple[int, list[str]]] | None:
 
 
 def _stops_by_row(rows: list[tuple[int, list[str]]]) -> list[Line] | None:
-    """A table with one stop a row and a head that names the columns."""
+    """A table with one stop per row and column headings."""
     number, head = rows[0]
     columns: dict[str, int] = {}
     for place, cell in enumerate(head):
