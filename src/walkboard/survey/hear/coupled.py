@@ -37,7 +37,7 @@ _OCTAVE = 12
 _SAME_PIPE_CENTS = 1.0  # from one hold to another: what wind and room do; fitted
 _DIFFERENT_SHARE = 0.3  # of the pipes so near, up to which it is a stop of its own; chosen
 _LEAST_COMPARED = 6  # pipes, below which neither is sure; chosen
-_EACH_STOP = 0.02  # of the fit that one more stop must explain; chosen
+_EACH_STOP = 0.02  # share of the fit that one more stop must explain; chosen
 
 
 def may_be_joined(organ: Organ, walk: HeardWalk) -> bool:
@@ -167,7 +167,7 @@ def _with_verdict(
     also: Sequence[AlsoSounding],
     expected_at: Mapping[Key, ExpectedKey],
 ) -> HeardWalk:
-    """The joined walk: what also sounds is reported, its own values kept where its name is sure."""
+    """The joint walk: reports what also sounds, and keeps its values if its name is sure."""
     decided = [_or_coupled(organ, joined, one) for one in also]
     holds = []
     met = [0] * len(also)

@@ -71,7 +71,7 @@ class Weighed:
     unnamed : bool
         Whether something unstated sounds that no stop of the organ fits.
     moved_cents : float or None
-        Movement of pipes within their holds, if more than pipes make: the microphone was carried.
+        Movement of pitch within holds, if more than pipes can make: the microphone was carried.
     compared : Compared
         What earlier recordings of the rank say.
     """

@@ -79,7 +79,7 @@ class Heard:
     believed : bool
         Whether the values may be used; if not, each has a flag.
     question : str
-        What to ask the tuner before the values are used; empty where nothing is.
+        What to ask the tuner before the values are used; empty if there is nothing to ask.
     undecided : tuple of str
         What this recording cannot show, as ends of a sentence.
     """
