@@ -52,6 +52,7 @@ def answer(book: Book, name: str, *of: object) -> object:
 def everything(book: Book, organs: tuple[int, ...] = ORGANS) -> dict[object, object]:
     """The answer to every question, of some organs and their visits."""
     found: dict[object, object] = {"organs": book.organs(), "settlings": book.settlings()}
+    found["newest visits"] = book.newest_visits()
     for organ in organs:
         for name in QUESTIONS_OF_AN_ORGAN:
             found[name, organ] = answer(book, name, organ, *MORE.get(name, ()))

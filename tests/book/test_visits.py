@@ -78,3 +78,14 @@ def test_a_visit_that_is_not_there(book: Book) -> None:
     for missing in (book.visit, book.recordings, book.readings, book.plans, book.ticks):
         with pytest.raises(BookError, match="There is no visit 3 in this book"):
             missing(3)
+
+
+def test_the_newest_visit_of_each_organ(book: Book, visit: KeptVisit) -> None:
+    other = book.add_organ("Mill chapel", DESCRIPTION)
+    book.add_organ("Never visited", DESCRIPTION)
+    book.open_visit(other.id, "autumn")
+    book.close_visit(visit.id)
+    again = book.open_visit(visit.organ_id, "before the festival")
+    newest = book.newest_visits()
+    assert newest == {one: book.visits(one)[-1] for one in (visit.organ_id, other.id)}
+    assert newest[visit.organ_id].id == again.id

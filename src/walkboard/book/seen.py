@@ -262,12 +262,16 @@ class SeenBook(Changes, Book):
         return found
 
     def _kept(
-        self, key: Hashable, scope: Scope, mark: Callable[[], Hashable], work_out: Callable[[], T]
+        self,
+        key: Hashable,
+        scopes: set[Scope],
+        mark: Callable[[], Hashable],
+        work_out: Callable[[], T],
     ) -> T:
         """An answer that depends only on a mark."""
         with self.one_moment():
             stamp = mark()
-            note(key, {scope}, mark, stamp)
+            note(key, scopes, mark, stamp)
             with noting(None):
                 return self.memory.get(key, work_out, stamp=stamp)
 
@@ -279,32 +283,36 @@ class SeenBook(Changes, Book):
             with self.one_moment() as moment:
                 return moment.state.counters.of(organ_id, parts)
 
-        return self._kept(key, organ_id, mark, work_out)
+        return self._kept(key, {organ_id}, mark, work_out)
 
     def _of_visit(self, key: Hashable, visit_id: int, parts: tuple[Part, ...],
                   work_out: Callable[[], T]) -> T:  # fmt: skip
         """An answer that depends on parts of a visit."""
         scope = _scope_of(self._organ_id_of(visit_id))
-        return self._kept(key, scope, lambda: self._marks(visit_id).of(parts), work_out)
+        return self._kept(key, {scope}, lambda: self._marks(visit_id).of(parts), work_out)
 
-    def _of_all(self, key: Hashable, part: Part, work_out: Callable[[], T]) -> T:
-        """An answer that depends on a part of every organ."""
+    def _of_all(self, key: Hashable, parts: tuple[Part, ...], work_out: Callable[[], T]) -> T:
+        """An answer that depends on parts of every organ."""
 
         def mark() -> Hashable:
             with self.one_moment() as moment:
-                return moment.state.number(part)
+                return tuple(moment.state.number(part) for part in parts)
 
-        return self._kept(key, part, mark, work_out)
+        return self._kept(key, set(parts), mark, work_out)
 
     def organs(self) -> tuple[KeptOrgan, ...]:
         """As `Book.organs`."""
-        return self._of_all("organs", Part.DESCRIPTIONS, super().organs)
+        return self._of_all("organs", (Part.DESCRIPTIONS,), super().organs)
+
+    def newest_visits(self) -> dict[int, KeptVisit]:
+        """As `Book.newest_visits`."""
+        return self._of_all("newest visits", VISIT, super().newest_visits)
 
     def settlings(self, organ_id: int | None = None) -> tuple[KeptSettling, ...]:
         """As `Book.settlings`."""
         ask = super().settlings
         if organ_id is None:
-            return self._of_all("settlings", Part.OTHERS, ask)
+            return self._of_all("settlings", (Part.OTHERS,), ask)
         parts = (Part.OTHERS,)
         return self._of_organ(("settlings", organ_id), organ_id, parts, lambda: ask(organ_id))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from types import MappingProxyType
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
 from walkboard.book.models import (
@@ -227,6 +227,13 @@ class Visits(Storing):
                 .options(*_WHOLE_VISIT)
             )
             return tuple(_visit_of(row) for row in session.scalars(query))
+
+    def newest_visits(self) -> dict[int, KeptVisit]:
+        """The newest visit to each organ, by the organ's id; organs without any are left out."""
+        newest = select(func.max(VisitRow.id)).group_by(VisitRow.organ_id)
+        with self._reading() as session:
+            query = select(VisitRow).where(VisitRow.id.in_(newest)).options(*_WHOLE_VISIT)
+            return {row.organ_id: _visit_of(row) for row in session.scalars(query)}
 
     def visit_in_progress(self, organ_id: int) -> KeptVisit | None:
         """The open visit to an organ, or None."""

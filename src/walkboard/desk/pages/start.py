@@ -27,11 +27,12 @@ def choose(request: Request) -> Response:
     """The organs of the book, and a way to add one."""
     desk = desk_of(request)
     visitor = visitor_of(request)
+    newest = desk.book.newest_visits()
     rows = [
         {
             "organ": organ,
             "place": first_place(visitor, organ.id),
-            "visits": desk.book.visits(organ.id),
+            "visit": newest.get(organ.id),
         }
         for organ in desk.organs_of(visitor)
     ]

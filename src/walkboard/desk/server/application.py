@@ -43,9 +43,11 @@ from walkboard.work.overview import overview, recall
 from walkboard.work.snapshot import opened_to_see
 
 if TYPE_CHECKING:
+    from walkboard.book.records import KeptOrgan
     from walkboard.book.seen import SeenBook
 
 _LOOK_S = 0.2  # how often the desk checks whether the book has changed
+_WARMED = 3  # organs that are calculated before anyone asks. Chosen.
 BOOK_TOPIC = "book"
 
 
@@ -183,17 +185,27 @@ async def _lifespan(application: Starlette) -> AsyncIterator[None]:
 
 def _warm(desk: Desk) -> None:
     """Calculate what the first pages show, while the browser is still opening."""
+    likely: list[KeptOrgan] = []
     try:
         with suppress(WalkboardError):
-            for kept in desk.book.organs():
+            likely = _likely(desk.book)
+            for kept in likely:
                 overview(desk.book, kept)
     finally:
         desk.is_warm.set()
     with suppress(WalkboardError):
         take_in_killed(desk.book)
     with suppress(WalkboardError):
-        for kept in desk.book.organs():
+        for kept in likely:
             recall(desk.book, kept)
+
+
+def _likely(book: SeenBook) -> list[KeptOrgan]:
+    """The organs whose pages will be asked for first: those with the newest visits."""
+    newest = book.newest_visits()
+    organs = [kept for kept in book.organs() if kept.id in newest] or list(book.organs())
+    organs.sort(key=lambda kept: newest[kept.id].opened_at if newest else kept.added_at)
+    return organs[: -_WARMED - 1 : -1]
 
 
 async def _watch(desk: Desk) -> None:
