@@ -56,10 +56,13 @@ def test_a_visit_in_numbers(book: Book, visit: KeptVisit, tmp_path: Path) -> Non
     }  # fmt: skip
     assert book.visit_summaries(other) == {}
     assert book.last_heard(visit.organ_id) == {PRINCIPAL: visit.id}
+    assert book.ranks_heard(visit.id) == {PRINCIPAL}
+    assert book.ranks_heard(later.id) == frozenset()
     assert book.last_heard(other) == {}
     book.withdraw_recording(kept.id)
     assert book.visit_summaries(visit.organ_id)[visit.id].pipes_read == 0
     assert book.last_heard(visit.organ_id) == {}
+    assert book.ranks_heard(visit.id) == frozenset()
 
 
 def test_the_newest_visit_that_heard_a_rank(book: Book, organ_id: int, tmp_path: Path) -> None:

@@ -395,6 +395,7 @@ QUESTIONS_OF_A_VISIT: Mapping[str, tuple[Part, ...]] = {
     "recording_labels": (Part.HEARINGS,),
     "readings": (Part.HEARINGS,),
     "every_reading": (Part.HEARINGS,),
+    "ranks_heard": (Part.HEARINGS,),
     "pipe_states": (Part.TICKS,),
     "ticks": (Part.TICKS,),
     "tuned_at": (Part.TICKS,),

@@ -102,3 +102,17 @@ class Summaries(Storing):
         )
         with self._reading() as session:
             return {row[0]: row[1] for row in session.execute(query)}
+
+    def ranks_heard(self, visit_id: int) -> frozenset[str]:
+        """The ranks with a reading at a visit, with or without a value."""
+        query = (
+            current_hearings()
+            .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
+            .join(HoldRow, HoldRow.hearing_id == HearingRow.id)
+            .join(ReadingRow, ReadingRow.hold_id == HoldRow.id)
+            .where(RecordingRow.visit_id == visit_id)
+            .with_only_columns(ReadingRow.rank)
+            .distinct()
+        )
+        with self._reading() as session:
+            return frozenset(session.scalars(query))

@@ -130,9 +130,13 @@ def earlier_readings(
     Pipes are named as today; readings from before the rank was replaced or revoiced are left out.
     """
     organ = described(book, kept)
+    names = {rank_id, *(c.was for r in organ.ranks for c in r.changes if c.was is not None)}
     found: list[tuple[KeptVisit, Mapping[PipeRef, KeptReading]]] = []
     for visit in reversed(book.visits(kept.id)):
-        if visit.id >= before.id or len(found) == most:
+        if len(found) == most:
+            break
+        # Which ranks a visit heard is a fraction of the work of reading them.
+        if visit.id >= before.id or names.isdisjoint(book.ranks_heard(visit.id)):
             continue
         today = compared_with_today(organ, visit.opened_at.year)
         own = {

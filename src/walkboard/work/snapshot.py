@@ -100,10 +100,17 @@ class Snapshot:
     @property
     def stated_air(self) -> Mapping[str, float]:
         """The air that each division's readings are given at [°C]."""
-        return self._seen(
-            "stated air",
-            lambda: {d: stated_celsius(self.organ, pipes) for d, pipes in self.by_division.items()},
-        )
+
+        def work_out() -> Mapping[str, float]:
+            organ, given = self.organ, set(self.book.recording_airs(self.visit_id).values())
+            if len(given) > 1:
+                return {d: stated_celsius(organ, pipes) for d, pipes in self.by_division.items()}
+            # Nearly all visits: one air for all, so that no reading need be looked at.
+            heard, usual = self.book.ranks_heard(self.visit_id), organ.pitch.at_celsius
+            air = next((celsius for celsius in given if celsius is not None), usual)
+            return {rank.division: air for rank in organ.ranks if rank.id in heard}
+
+        return self._seen("stated air", work_out)
 
     def division(self, division: str) -> DivisionState | None:
         """How a division stood, without the temperament: fast. None where it was not heard.
