@@ -4,20 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from tests.survey.organs import SMALL
 from walkboard.book.keeping import Book
-from walkboard.book.records import FaultKind, KeptFault
+from walkboard.book.records import FaultKind, KeptFault, KeptRecording
 from walkboard.errors import BookError, InputError, UnknownNameError
+from walkboard.listening.readings import Withheld
+from walkboard.listening.types import ReadingFlag, SoundInfo
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.scales.keys import Key
+from walkboard.survey.hear.heard_walk import HeardWalk, Hold
 from walkboard.work import faults, open_book
 
 ORGAN: Organ = read_organ(examples.hall())
+CHAPEL: Organ = read_organ(SMALL)
 DEAD = FaultKind.DEAD_NOTE.value
 OCTAVE = next(
     s for s in ORGAN.stops if len(s.plays) == 1 and not ORGAN.rank(s.plays[0].rank).breaks_back
@@ -100,3 +106,29 @@ def test_what_is_noted_at_a_pipe_and_taken_back(book: Book) -> None:
     faults.take_back(book, 1, "first", visit.id, "by mistake")
     assert not faults.is_noted(book, 1, DEAD, kept.pipe)
     assert [fault.id for fault in book.open_faults(1)] == [other.id]
+
+
+def test_what_a_walk_suggests_names_the_stop_that_it_is_of() -> None:
+    """A key at which no stop speaks is of none; one pipe off speech is of the stop that has it."""
+    principal, octave = "great.principal8", "great.octave4"
+    stops = {stop.id for stop in CHAPEL.stops}
+    assert {principal, octave} <= stops
+    off = Withheld(pipe=PipeRef(octave, 20), start_s=1.0, end_s=3.0, flags=(ReadingFlag.OCTAVE,))
+    good = Withheld(pipe=PipeRef(principal, 20), start_s=1.0, end_s=3.0)
+    hold = Hold(1, Key.parse("G3"), 20, 0.5, 3.0, (good, off))
+    walk = HeardWalk(
+        "w.flac",
+        SoundInfo(5.0, 48_000, 1, "FLAC"),
+        CHAPEL.name,
+        (principal, octave),
+        None,
+        (hold,),
+        (Key.parse("A3"),),
+    )
+    kept = KeptRecording(1, 1, "", "w.flac", 1, walk, datetime(2026, 5, 4, tzinfo=UTC), "1")
+    assert faults.suspected(CHAPEL, kept) == (
+        (FaultKind.OFF_SPEECH, octave, Key.parse("G3")),
+        (FaultKind.DEAD_NOTE, None, Key.parse("A3")),
+    )
+    lone = replace(kept, walk=replace(walk, drawn=(octave,), holds=()))
+    assert faults.suspected(CHAPEL, lone) == ((FaultKind.DEAD_NOTE, octave, Key.parse("A3")),)

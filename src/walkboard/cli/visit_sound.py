@@ -36,7 +36,7 @@ def take(
 
     stops = [stop.strip() for stop in drawn.split(",") if stop.strip()]
     with open_book.opened(book) as opened:
-        kept, _ = open_book.organ_of(opened, organ)
+        kept, described = open_book.organ_of(opened, organ)
         visit = open_book.visit_at_work(opened, kept)
 
         def tell(recording: KeptRecording) -> None:
@@ -46,10 +46,11 @@ def take(
             )
             for warning in walk.warnings:
                 say(f"{walk.file}: {warning}")
-            for kind, stop, key in faults.suspected(recording):
+            for kind, stop, key in faults.suspected(described, recording):
+                of_stop = "" if stop is None else f" --stop {stop}"
                 typer.echo(
                     f"  {key}: {kind.value}? Note it: walkboard fault report {book} "
-                    f"--kind '{kind.value}' --stop {stop} --key '{key}'"
+                    f"--kind '{kind.value}'{of_stop} --key '{key}'"
                 )
 
         with FilesBar(listening_title(sounds), [sound.name for sound in sounds]) as bar:

@@ -125,7 +125,7 @@ def build(
             (recordings / plan.file).with_suffix(".json").write_text(
                 json.dumps(walk_to_json(heard), ensure_ascii=False, indent=1), encoding="utf-8"
             )
-            for kind, stop, key in faults.suspected(recording):
+            for kind, stop, key in faults.suspected(organ, recording):
                 faults.report(book, kept, organ, kind, _words(kind), stop=stop, key=key.name)
             comparisons[plan.file] = comparison
             sound_seconds += heard.sound.seconds

@@ -154,14 +154,22 @@ def _placed(
     return pipe
 
 
-def suspected(recording: KeptRecording) -> tuple[tuple[FaultKind, str, Key], ...]:
-    """Faults suggested by a walk: kind, stop and key; nothing is stored until someone confirms."""
+def suspected(
+    organ: Organ, recording: KeptRecording
+) -> tuple[tuple[FaultKind, str | None, Key], ...]:
+    """Faults suggested by a walk: kind, stop and key; nothing is stored until someone confirms.
+
+    A key at which none of several stops sounds is a fault of no single stop.
+    """
     walk = recording.walk
-    stop = walk.drawn[0]
-    dead = [(FaultKind.DEAD_NOTE, stop, key) for key in walk.silent_keys]
-    off = [
-        (FaultKind.OFF_SPEECH, stop, hold.key)
+    stops = organ.stops_among(walk.drawn)
+    lone = stops[0].id if len(stops) == 1 else None
+    stop_of = {plays.rank: stop.id for stop in stops for plays in stop.plays}
+    dead = [(FaultKind.DEAD_NOTE, lone, key) for key in walk.silent_keys]
+    off = {
+        (FaultKind.OFF_SPEECH, stop_of.get(reading.pipe.rank), hold.key)
         for hold in walk.holds
-        if hold.key is not None and any(ReadingFlag.OCTAVE in r.flags for r in hold.readings)
-    ]
-    return tuple(sorted([*dead, *off], key=lambda found: found[2]))
+        for reading in hold.readings
+        if hold.key is not None and ReadingFlag.OCTAVE in reading.flags
+    }
+    return tuple(sorted([*dead, *off], key=lambda found: (found[2], found[0], found[1] or "")))

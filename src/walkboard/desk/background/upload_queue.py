@@ -13,7 +13,7 @@ import shutil
 import threading
 from collections.abc import AsyncIterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,9 +21,10 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from walkboard.book.sounds import sha256_of
 from walkboard.desk.background.jobs import Job
-from walkboard.errors import InputError
+from walkboard.errors import InputError, SoundError
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.work.hear_recordings import ToHear, hear_walk_file
+from walkboard.work.write_files import write_file
 
 if TYPE_CHECKING:
     from walkboard.book.records import KeptVisit
@@ -43,6 +44,7 @@ class _Label(BaseModel):
     name: str
     drawn: tuple[str, ...]
     air_celsius: float | None
+    instead: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,8 @@ class Incoming:
     air_celsius : float or None
         Air of these pipes; None for the air noted at the visit [°C].
     folder : Path
+    instead : tuple of str
+        The stops heard in it, where it was refused for them.
     """
 
     id: str
@@ -67,6 +71,7 @@ class Incoming:
     drawn: tuple[str, ...]
     air_celsius: float | None
     folder: Path
+    instead: tuple[str, ...] = ()
 
     @property
     def path(self) -> Path:
@@ -118,14 +123,7 @@ async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
                 file.write(chunk)
         if not size:
             raise InputError("The recording is empty.", where=coming.name, fix="Record again.")
-        label = _Label(
-            visit=coming.visit_id,
-            name=coming.name,
-            drawn=coming.drawn,
-            air_celsius=coming.air_celsius,
-        )
-        # Last, so that its presence means the upload is complete.
-        (folder / _LABEL).write_text(label.model_dump_json(), encoding="utf-8")
+        _put_label(coming)  # last, so that its presence means the upload is complete
     except BaseException as error:
         shutil.rmtree(folder, ignore_errors=True)
         if isinstance(error, OSError):
@@ -135,6 +133,17 @@ async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
                 fix="Make room on the disk, and send it again.",
             ) from None
         raise
+
+
+def _put_label(coming: Incoming) -> None:
+    label = _Label(
+        visit=coming.visit_id,
+        name=coming.name,
+        drawn=coming.drawn,
+        air_celsius=coming.air_celsius,
+        instead=coming.instead,
+    )
+    write_file(label.model_dump_json().encode(), coming.folder / _LABEL, what="label")
 
 
 def waiting(book: Path, visit_id: int) -> tuple[Incoming, ...]:
@@ -152,6 +161,7 @@ def waiting(book: Path, visit_id: int) -> tuple[Incoming, ...]:
                     label.drawn,
                     label.air_celsius,
                     folder,
+                    label.instead,
                 )
                 found.append((label_at.stat().st_mtime, coming))
     return tuple(coming for _, coming in sorted(found, key=lambda pair: (pair[0], pair[1].id)))
@@ -176,6 +186,15 @@ def start_waiting(desk: BookAndJobs, visit: KeptVisit) -> None:
                 hear(desk, visit, coming)
 
 
+def accept(desk: BookAndJobs, visit: KeptVisit, coming: Incoming) -> None:
+    """Hear a refused recording again as the stops that were heard in it."""
+    job = job_of(desk, coming)
+    if coming.instead and (job is None or job.is_over):  # pressed twice, it is being heard
+        anew = replace(coming, drawn=coming.instead, instead=())
+        _put_label(anew)
+        hear(desk, visit, anew)
+
+
 def hear(desk: BookAndJobs, visit: KeptVisit, coming: Incoming) -> Job:
     """Hear a recording in a separate process, and store it with what was heard."""
     from walkboard.organ.reading import read_organ  # noqa: PLC0415 - slow to load
@@ -186,9 +205,16 @@ def hear(desk: BookAndJobs, visit: KeptVisit, coming: Incoming) -> Job:
     earlier = earlier_sounds(desk.book, visit.organ_id, read_organ(description), coming.drawn)
 
     def keep(walk: HeardWalk) -> None:
+        from walkboard.work.second_thoughts import stops_heard  # noqa: PLC0415 - slow to load
         from walkboard.work.visit import keep_heard  # noqa: PLC0415 - slow to load
 
-        keep_heard(desk.book, visit, coming.path, walk)
+        try:
+            keep_heard(desk.book, visit, coming.path, walk)
+        except SoundError:
+            heard = stops_heard(read_organ(description), walk)
+            if heard is not None:
+                _put_label(replace(coming, instead=heard))
+            raise
         put_away(coming)
 
     return desk.jobs.start(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ from walkboard.work.open_book import now
 from walkboard.work.snapshot import opened_to_see
 from walkboard.work.visit import keep_heard
 
-PRINCIPAL, TWELFTH = "great.principal8", "great.twelfth"
+PRINCIPAL, OCTAVE, TWELFTH = "great.principal8", "great.octave4", "great.twelfth"
 
 
 @pytest.fixture(scope="module")
@@ -79,3 +80,43 @@ def test_a_recording_is_labelled_anew_from_the_page(chapel: Server, open_page: O
     assert "16.5" in page.locator("#heard article").first.inner_text()
     with opened_to_see(chapel.book) as book:
         assert book.recordings(1)[0].walk.air_celsius == 16.5
+
+
+def test_one_press_accepts_a_refused_recording_as_the_stop_heard(
+    chapel: Server, open_page: Open, tmp_path: Path
+) -> None:
+    sound = tmp_path / "octave.wav"
+    walked = rendered_walk(read_organ(SMALL), OCTAVE, lowest="C5", keys=14).samples
+    soundfile.write(sound, walked, 24_000, subtype="PCM_24")
+    page = open_page(f"{chapel.address}/organ/1/visit/listen")
+    page.click("#stops summary")
+    page.check(f"[value='{PRINCIPAL}']")
+    page.set_input_files("#files", sound)
+    page.wait_for_selector("text=This sounds like Octave", timeout=60_000)
+    with page.expect_navigation():
+        page.get_by_role("button", name="Accept as Octave 4").click()
+    page.wait_for_selector("#heard article:has-text('octave.wav')", timeout=60_000)
+    assert page.locator("#coming .coming").count() == 0
+    with opened_to_see(chapel.book) as book:
+        (kept,) = (one for one in book.recordings(1) if one.file_name == "octave.wav")
+        assert kept.walk.drawn == (OCTAVE,)
+        assert kept.walk.believed
+        assert kept.walk.measured
+
+
+def test_conditions_noted_wrong_are_corrected_from_the_page(
+    chapel: Server, open_page: Open
+) -> None:
+    page = open_page(f"{chapel.address}/organ/1/visit/arrival")
+    page.fill("[name='air.great']", "18.4")
+    page.fill("[name=humidity]", "55")
+    page.click("main button.main")
+    page.wait_for_selector("#noted .sheet")
+    page.fill("[name='air.great']", "14.8")
+    page.get_by_role("button", name="Correct the last").click()
+    page.wait_for_selector("text=14.8\N{NO-BREAK SPACE}°C")
+    assert page.locator("#noted .sheet").count() == 1
+    with opened_to_see(chapel.book) as book:
+        (noted,) = book.visit(1).conditions
+        assert noted.air_celsius == {"great": 14.8}
+        assert noted.humidity == 0.55

@@ -12,6 +12,7 @@ from walkboard.book.records import Conditions
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.visit.frame import (
+    AtVisit,
     number_in,
     render_step,
     surely_at_work,
@@ -73,10 +74,27 @@ def _note(request: Request, given: Given) -> Response:
         conditions = _conditions(at.organ, given)
         if conditions is None:
             raise InputError(say("visit.nothing_noted_what"), fix=say("visit.nothing_noted_fix"))
-        at.desk.book.note_conditions(at.visit.id, conditions)
+        if "correct" in given and at.visit.conditions:
+            _correct(at, conditions)
+        else:
+            at.desk.book.note_conditions(at.visit.id, conditions)
     except WalkboardError as error:
         return _arrival(request, given, error, 400)
     return to_visit(request, "arrival")
+
+
+def _correct(at: AtVisit, given: Conditions) -> None:
+    """Put the figures given in the place of those noted last; the others stay."""
+    from walkboard.work.second_thoughts import correct_conditions  # noqa: PLC0415 - slow to load
+
+    correct_conditions(
+        at.desk.book,
+        at.organ,
+        at.visit,
+        air_celsius=given.air_celsius,
+        humidity=given.humidity,
+        wind_mm=given.wind_mm,
+    )
 
 
 def _arrival(

@@ -23,6 +23,12 @@ PAGE = Page(
             largest_bytes=listening.LARGEST_RECORDING_BYTES,
         ),
         Door(f"{_AT}/coming/{{coming}}/again", listening.hear_again, Permission.RECORD, ("POST",)),
+        Door(
+            f"{_AT}/coming/{{coming}}/accept",
+            listening.accept_coming,
+            Permission.RECORD,
+            ("POST",),
+        ),
         Door(f"{_AT}/coming/{{coming}}/away", listening.put_away, Permission.RECORD, ("POST",)),
         Door(
             f"{_AT}/recordings/{{recording:int}}/accept",

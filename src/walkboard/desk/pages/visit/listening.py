@@ -45,7 +45,7 @@ class Suspect:
     """A fault that a recording suggests; `fault` is the one that was made of it."""
 
     kind: FaultKind
-    stop: str
+    stop: str | None
     key: Key
     uid: str
     fault: KeptFault | None
@@ -76,7 +76,12 @@ def listening(request: Request) -> Response:
     survey = survey_of(at.desk, at.kept)
     air = latest_air(at.visit).celsius
     coming = [
-        {"coming": c, "job": upload_queue.job_of(at.desk, c), "stops": _stop_words(at, c.drawn)}
+        {
+            "coming": c,
+            "job": upload_queue.job_of(at.desk, c),
+            "stops": _stop_words(at, c.drawn),
+            "instead": _stop_words(at, c.instead, with_division=False),
+        }
         for c in upload_queue.waiting(at.desk.book.path, at.visit.id)
     ]
     return render_step(
@@ -121,6 +126,13 @@ def hear_again(request: Request) -> Response:
     job = upload_queue.job_of(at.desk, coming)
     if job is None or job.is_over:
         upload_queue.hear(at.desk, at.visit, coming)
+    return to_visit(request, "listen")
+
+
+def accept_coming(request: Request) -> Response:
+    """Take a refused recording for what was heard in it."""
+    at, coming = _coming(request)
+    upload_queue.accept(at.desk, at.visit, coming)
     return to_visit(request, "listen")
 
 
@@ -200,8 +212,8 @@ def _heard(request: Request, at: AtVisit, recording: KeptRecording) -> Heard:
 def _suspects(at: AtVisit, recording: KeptRecording) -> tuple[Suspect, ...]:
     made = {f.uid: f for f in at.desk.book.faults(at.kept.id) if f.uid}
     found = []
-    for kind, stop, key in faults.suspected(recording):
-        uid = f"heard-{recording.id}-{kind.name.lower()}-{stop}-{key.semitone}"
+    for kind, stop, key in faults.suspected(at.organ, recording):
+        uid = f"heard-{recording.id}-{kind.name.lower()}-{stop or 'key'}-{key.semitone}"
         found.append(Suspect(kind, stop, key, uid, made.get(uid)))
     return tuple(found)
 
