@@ -66,11 +66,14 @@ class RankSound:
         Its deviation from there.
     level_db : ndarray, shape (pipes, partials)
         Levels of its partials; NaN where one is not compared.
+    absent : ndarray of bool, shape (pipes, partials)
+        Where the level is only the most that the partial can have.
     """
 
     place: FloatArray
     cents: FloatArray
     level_db: FloatArray
+    absent: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +98,7 @@ def rank_sound(pipes: Sequence[PipeSound]) -> RankSound | None:
         return None
     loudest = np.array([max(pipe.level_db.values()) for pipe in kept])
     levels = np.full((len(kept), LIMITS.partials), np.nan)
+    absent = np.zeros(levels.shape, bool)
     for row, pipe in enumerate(kept):
         # A fade of one pipe's loudest partial does not make the others louder.
         about = loudest[max(0, row - LIMITS.about_pipes) : row + LIMITS.about_pipes + 1]
@@ -102,8 +106,9 @@ def rank_sound(pipes: Sequence[PipeSound]) -> RankSound | None:
         for n in range(1, LIMITS.partials + 1):
             if n == 1 or n * pipe.due_hz <= LIMITS.highest_hz:
                 levels[row, n - 1] = max(pipe.level_db.get(n, least), least)
+                absent[row, n - 1] = pipe.level_db.get(n, least) <= least
     place = 12.0 * np.log2(np.array([pipe.due_hz for pipe in kept]) / 440.0)
-    return RankSound(place, np.array([pipe.cents for pipe in kept]), levels)
+    return RankSound(place, np.array([pipe.cents for pipe in kept]), levels, absent)
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,6 +156,8 @@ def difference(now: RankSound, before: RankSound) -> Difference | None:
         return None
     place = now.place[shared]
     level = now.level_db[shared] - before.level_db[nearest[shared]]
+    # What neither recording has says nothing of a difference.
+    level[now.absent[shared] & before.absent[nearest[shared]]] = np.nan
     stretch = np.floor(place / LIMITS.stretch_keys).astype(np.int64)
     cells = []
     about: list[FloatArray] = []
