@@ -1,4 +1,8 @@
-"""A book with an organ and an open visit, made once and copied for each test."""
+"""A book with an organ and an open visit, made once and copied for each test.
+
+Every test that asks for a book runs on each kind of database; one marked `sqlite` looks into its
+file, and runs on SQLite alone.
+"""
 
 import shutil
 from collections.abc import Callable, Iterator
@@ -7,9 +11,18 @@ from pathlib import Path
 import pytest
 
 from tests.book.making import DESCRIPTION, Clock
+from tests.postgresql import Server
 from walkboard.book import create_book, open_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import KeptVisit
+
+KINDS = ("sqlite", "postgresql")
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    if "kind" in metafunc.fixturenames:
+        is_sqlite = metafunc.definition.get_closest_marker("sqlite") is not None
+        metafunc.parametrize("kind", KINDS[:1] if is_sqlite else KINDS, scope="session")
 
 
 @pytest.fixture
@@ -25,20 +38,39 @@ def empty_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def new_folder(empty_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[], Path]:
-    """Gives the folder of another new, empty book each time."""
+def server(kind: str, request: pytest.FixtureRequest) -> Server | None:
+    """The server of the books, if they are on one."""
+    return request.getfixturevalue("postgresql") if kind == "postgresql" else None
+
+
+@pytest.fixture(scope="session")
+def new_folder(
+    empty_folder: Path, server: Server | None, tmp_path_factory: pytest.TempPathFactory
+) -> Callable[[], Path]:
+    """Gives the folder of another new, empty book each time; on a server for the last one only."""
+    before: Path | None = None
 
     def make() -> Path:
+        nonlocal before
         folder = tmp_path_factory.mktemp("book") / "hall"
-        shutil.copytree(empty_folder, folder)
+        if server is None:
+            return Path(shutil.copytree(empty_folder, folder))
+        if before is not None:
+            server.give_back(before)
+        before = server.empty_book(folder)
         return folder
 
     return make
 
 
 @pytest.fixture
-def folder(empty_folder: Path, tmp_path: Path) -> Path:
-    return Path(shutil.copytree(empty_folder, tmp_path / "hall"))
+def folder(empty_folder: Path, server: Server | None, tmp_path: Path) -> Iterator[Path]:
+    if server is None:
+        yield Path(shutil.copytree(empty_folder, tmp_path / "hall"))
+        return
+    made = server.empty_book(tmp_path / "hall")
+    yield made
+    server.give_back(made)
 
 
 @pytest.fixture

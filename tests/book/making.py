@@ -105,3 +105,13 @@ def a_plan(*numbers: int) -> Plan:
 
 def renamed(walk: HeardWalk, file: str) -> HeardWalk:
     return replace(walk, file=file)
+
+
+def old_tables(folder: Path, revision: str) -> None:
+    """Make the database file of an empty book as an older program did."""
+    from walkboard.book.database.sqlite import SqliteDatabase
+    from walkboard.book.migrating import build_tables
+
+    database = SqliteDatabase(folder)
+    database.create()
+    build_tables(database, revision=revision)

@@ -22,13 +22,13 @@ from tests.book.making import (
     a_plan,
     a_sound,
     a_walk,
+    old_tables,
 )
 from tests.book.strategies import conditions, pipes, plans, walks, words
 from walkboard.book import open_book, venue_models
 from walkboard.book.folder import DATABASE
 from walkboard.book.importing import import_book
 from walkboard.book.keeping import Book
-from walkboard.book.migrating import build_database
 from walkboard.book.models import Base, fact_tables
 from walkboard.book.records import Conditions, KeptSettling, Tick
 from walkboard.errors import BookError, InputError
@@ -259,9 +259,9 @@ def test_what_is_no_export_is_reported(tmp_path: Path, clock: Clock, content: by
 
 
 def test_an_export_of_an_older_form_is_brought_up(clock: Clock, tmp_path: Path) -> None:
-    old = tmp_path / "old.sqlite"
-    build_database(old, revision="0001")
-    with closing(sqlite3.connect(old)) as connection:
+    (tmp_path / "old").mkdir()
+    old_tables(tmp_path / "old", "0001")
+    with closing(sqlite3.connect(tmp_path / "old" / DATABASE)) as connection:
         names = [
             name
             for (name,) in connection.execute("SELECT name FROM sqlite_schema WHERE type='table'")

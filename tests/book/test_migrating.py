@@ -11,7 +11,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import Column, Engine, Integer, MetaData, Table, create_engine, inspect
 
-from tests.book.making import DESCRIPTION, MORNING, Clock
+from tests.book.making import DESCRIPTION, MORNING, Clock, old_tables
 from walkboard.book import migrating, open_book
 from walkboard.book.folder import APPLICATION_ID, DATABASE, HEAD_REVISION
 from walkboard.book.models import Base
@@ -25,7 +25,7 @@ def old_book(tmp_path: Path) -> Path:
     """A book as the first form kept it: an organ, an open visit, a tick."""
     folder = tmp_path / "old"
     (folder / "recordings").mkdir(parents=True)
-    migrating.build_database(folder / DATABASE, revision="0001")
+    old_tables(folder, "0001")
     with closing(sqlite3.connect(folder / DATABASE)) as connection, connection:
         connection.execute("INSERT INTO organ VALUES (1, ?)", (AT,))
         connection.execute(
@@ -104,7 +104,7 @@ def test_without_room_for_the_copy_nothing_is_migrated(
     def no_room(path: Path) -> None:
         raise OSError(28, "No space left on device", str(path))
 
-    monkeypatch.setattr(migrating, "sync_file", no_room)
+    monkeypatch.setattr("walkboard.book.database.sqlite.sync_file", no_room)
     with pytest.raises(BookError, match="The disk is full"):
         open_book(old_book, clock=clock)
     assert dump(old_book / DATABASE) == before

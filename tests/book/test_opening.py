@@ -94,7 +94,7 @@ def test_a_book_that_breaks_off_in_the_making_leaves_nothing(
     def no_room(path: Path) -> None:
         raise OSError(28, "No space left on device", str(path))
 
-    monkeypatch.setattr("walkboard.book.migrating.sync_file", no_room)
+    monkeypatch.setattr("walkboard.book.database.sqlite.sync_file", no_room)
     with pytest.raises(BookError, match="The disk is full"):
         create_book(tmp_path / "hall", clock=clock)
     assert list(tmp_path.iterdir()) == []

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
-import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +9,7 @@ from pathlib import Path
 from sqlalchemy import select
 
 from walkboard.book.counting import OF_A_VISIT, Part
-from walkboard.book.folder import DATABASE, Clock
+from walkboard.book.folder import Clock
 from walkboard.book.models import OrganChangeRow, VisitChangeRow
 from walkboard.book.storing import Storing
 
@@ -63,11 +61,7 @@ class Changes(Storing):
 
     def __init__(self, path: Path, *, clock: Clock, wait_s: float) -> None:
         super().__init__(path, clock=clock, wait_s=wait_s)
-        # A separate connection that writes nothing: SQLite then counts every commit of all others
-        # (sqlite.org/pragma, data_version), also those of this program's other connections.
-        uri = f"{(path / DATABASE).absolute().as_uri()}?mode=rw"
-        self._watch = sqlite3.connect(uri, uri=True, timeout=wait_s, check_same_thread=False)
-        self._watch_lock = threading.Lock()
+        self._watch = self.database.watch(self._engine, wait_s=wait_s)
 
     def change(self) -> int:
         """A number that differs after every change of the book; valid only while this book is open.
@@ -78,9 +72,8 @@ class Changes(Storing):
             When the database cannot be read.
         """
         self.refuse_moved()
-        with self._telling(), self._watch_lock:
-            (number,) = self._watch.execute("PRAGMA data_version").fetchone()
-            return int(number)
+        with self._telling():
+            return self._watch.number()
 
     def counters(self) -> Counters:
         """The counters of every organ, in one question."""
@@ -102,8 +95,7 @@ class Changes(Storing):
 
     def close(self) -> None:
         """Close the watching connection too."""
-        with self._watch_lock:
-            self._watch.close()
+        self._watch.close()
 
 
 _ORGANS = select(OrganChangeRow.organ_id, *(getattr(OrganChangeRow, part.value) for part in Part))

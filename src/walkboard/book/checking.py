@@ -16,7 +16,7 @@ from walkboard.book.air_logs import AirLogs
 from walkboard.book.counting import trigger_names, wanted_triggers
 from walkboard.book.events import Events
 from walkboard.book.faults import Faults
-from walkboard.book.folder import DATABASE, LIVE
+from walkboard.book.folder import LIVE
 from walkboard.book.leftovers import Leftover, leftovers
 from walkboard.book.models import HearingRow, OrganRow, RecordingRow, SoundRow, VisitRow
 from walkboard.book.organs import Organs
@@ -67,10 +67,10 @@ class Checking(
     """Checking the book: reads everything that the other parts store."""
 
     def refuse_damage(self) -> None:
-        """Raise BookError when the database is damaged (``PRAGMA quick_check``)."""
+        """Raise BookError when a quick look finds the database damaged."""
         with self._reading() as session:
-            said = session.connection().exec_driver_sql("PRAGMA quick_check(1)").scalar()
-        if said != "ok":
+            is_sound = self.database.is_sound(session.connection())
+        if not is_sound:
             raise trouble.of_code(trouble.CORRUPT, self.path)
 
     def check(self, progress: Progress = lambda _done, _total: None) -> tuple[BookProblem, ...]:
@@ -96,7 +96,11 @@ class Checking(
     def check_records(self) -> tuple[BookProblem, ...]:
         """Problems in the database, and records that cannot be read back."""
         with self._reading() as session:
-            problems = [*_database(session), *_hearings(session)]
+            problems = [
+                *self.database.problems(session.connection()),
+                *_uncounted(session, self.database.where),
+                *_hearings(session, self.database.where),
+            ]
             organs, visits, recordings = (
                 session.scalars(select(row.id).order_by(row.id)).all()
                 for row in (OrganRow, VisitRow, RecordingRow)
@@ -128,7 +132,9 @@ class Checking(
                         read(id_)
                     except _UNREADABLE as error:
                         what = f"A record cannot be read ({type(error).__name__}: {error})."
-                        problems.append(BookProblem(f"{DATABASE}, {kind} {id_}", what, _PUT_BACK))
+                        problems.append(
+                            BookProblem(f"{self.database.where}, {kind} {id_}", what, _PUT_BACK)
+                        )
         return tuple(problems)
 
     def leftovers(self) -> tuple[Leftover, ...]:
@@ -218,26 +224,16 @@ class Checking(
         return None
 
 
-def _database(session: Session) -> Iterator[BookProblem]:
-    connection = session.connection()
-    for (said,) in connection.exec_driver_sql("PRAGMA integrity_check"):
-        if said != "ok":
-            yield BookProblem(DATABASE, f"The database is damaged: {said}.", _PUT_BACK)
-    for table, rowid, parent, _ in connection.exec_driver_sql("PRAGMA foreign_key_check"):
-        yield BookProblem(
-            f"{DATABASE}, {table} {rowid}",
-            f"It names a row of {parent} that does not exist.",
-            _PUT_BACK,
-        )
-    missing = set(wanted_triggers()) - set(trigger_names(connection))
+def _uncounted(session: Session, where: str) -> Iterator[BookProblem]:
+    missing = set(wanted_triggers()) - set(trigger_names(session.connection()))
     if missing:
         what = f"Changes are not counted, for want of: {', '.join(sorted(missing))}."
-        yield BookProblem(DATABASE, what, _PUT_BACK)
+        yield BookProblem(where, what, _PUT_BACK)
 
 
-def _hearings(session: Session) -> Iterator[BookProblem]:
+def _hearings(session: Session, where: str) -> Iterator[BookProblem]:
     newest = newest_hearings().with_only_columns(HearingRow.recording_id)
     without = select(RecordingRow.id).where(RecordingRow.id.not_in(newest))
     for number in session.scalars(without):
         what = "Every hearing of it is superseded, so none counts."
-        yield BookProblem(f"{DATABASE}, recording {number}", what, _PUT_BACK)
+        yield BookProblem(f"{where}, recording {number}", what, _PUT_BACK)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterator
-from contextlib import closing, suppress
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 from walkboard import __version__
 from walkboard.book import trouble
-from walkboard.book.folder import DATABASE, HEAD_REVISION, RECORDINGS, building, sync_file
+from walkboard.book.folder import HEAD_REVISION, RECORDINGS, building, sync_file
 from walkboard.book.models import fact_tables
 from walkboard.book.records import BookProblem
 from walkboard.book.sounds import SoundFolder
@@ -48,16 +49,11 @@ class Copying(Storing):
         BookError
             If the target already exists or cannot be written.
         """
-        from walkboard.book.migrating import copy_database  # noqa: PLC0415 - Alembic
-
         path = path.absolute()
         problems: list[BookProblem] = []
         with building(path) as part:
-            try:
-                copy_database(self.path / DATABASE, part / DATABASE)
-                sounds = _sounds_in(part / DATABASE)
-            except sqlite3.Error as error:
-                raise trouble.of_sqlite(error, path) from error
+            with self._copying(path):
+                sounds = self.database.copy_into(part)
             (part / RECORDINGS).mkdir()
             for done, (sha256, extension) in enumerate(sounds):
                 progress(done, len(sounds))
@@ -66,6 +62,19 @@ class Copying(Storing):
                 if problem is not None:
                     problems.append(problem)
         return tuple(problems)
+
+    @contextmanager
+    def _copying(self, target: Path) -> Iterator[None]:
+        """Turns what fails while copying into `BookError` that names the target."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise trouble.of_sqlite(error, target) from error
+        except Exception as error:
+            known = self.database.trouble_of(error)
+            if known is None:
+                raise
+            raise known from error
 
     def export_json(self, target: Path) -> None:
         """Write every record of the book to one JSON file, without the sound of the recordings.
@@ -115,13 +124,14 @@ class Copying(Storing):
             for table in fact_tables():
                 yield f"{between}{_json(table.name)}: ["
                 # The raw values are exported; names are ours, from the models.
+                (key,) = table.primary_key.columns
                 rows = connection.exec_driver_sql(
-                    f'SELECT * FROM "{table.name}" ORDER BY rowid',  # noqa: S608
+                    self.database.in_order(table.name, key.name),
                     execution_options={"yield_per": _ROWS_AT_ONCE},
                 )
                 comma = ""
                 for row in rows.mappings():
-                    yield f"{comma}\n{_json(dict(row))}"
+                    yield f"{comma}\n{_json(_raw(row))}"
                     comma = ","
                 yield "]"
                 between = ",\n"
@@ -152,11 +162,10 @@ def copy_sound(source: Path, target: SoundFolder, sha256: str) -> BookProblem | 
     return None
 
 
+def _raw(row: Mapping[Any, Any]) -> dict[str, object]:
+    """A row as SQLite holds it, which has no booleans."""
+    return {name: int(value) if isinstance(value, bool) else value for name, value in row.items()}
+
+
 def _json(value: object) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
-
-
-def _sounds_in(database: Path) -> list[tuple[str, str]]:
-    uri = f"{database.as_uri()}?immutable=1"
-    with closing(sqlite3.connect(uri, uri=True)) as connection:
-        return connection.execute("SELECT sha256, extension FROM sound").fetchall()

@@ -129,6 +129,8 @@ def install(connection: Connection) -> None:
     match connection.dialect.name:
         case "sqlite":
             statements = _sqlite_triggers()
+        case "postgresql":
+            statements = _postgresql_triggers()
         case other:
             raise BookError(f"Changes cannot be counted in a {other} database.", fix="Use SQLite.")
     for statement in statements:
@@ -140,13 +142,18 @@ def install(connection: Connection) -> None:
 def drop(connection: Connection) -> None:
     """Remove the triggers: a table that they name cannot be rebuilt while they are there."""
     for name in trigger_names(connection):
-        connection.exec_driver_sql(f"DROP TRIGGER {name}")
+        if connection.dialect.name == "sqlite":
+            connection.exec_driver_sql(f"DROP TRIGGER {name}")
+        else:
+            connection.exec_driver_sql(f"DROP FUNCTION {name}() CASCADE")  # with its trigger
 
 
 def trigger_names(connection: Connection) -> tuple[str, ...]:
     """The triggers that count, as the database has them."""
     rows = connection.exec_driver_sql(
         "SELECT name FROM sqlite_schema WHERE type = 'trigger' ORDER BY name"
+        if connection.dialect.name == "sqlite"
+        else "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal ORDER BY tgname"
     )
     return tuple(name for (name,) in rows if name.startswith(PREFIX))
 
@@ -187,6 +194,53 @@ def _rows_first(one: Counted) -> Iterator[str]:
             "UPDATE visit_change SET organ_id = NEW.organ_id"
             " WHERE visit_id = NEW.id AND organ_id != NEW.organ_id;"
         )
+
+
+_SETS = {"INSERT": ("new",), "UPDATE": ("old", "new"), "DELETE": ("old",)}
+
+
+def _postgresql_triggers() -> Iterator[str]:
+    """One for each statement, over the set of its rows: a hearing's readings are many."""
+    for one in COUNTED:
+        for event, sets in _SETS.items():
+            name = f"{PREFIX}{one.table}_{event.lower()}"
+            body = " ".join(
+                statement
+                for rows in sets
+                for statement in (*_rows_of_set_first(one, rows), *_counting_set(one, rows))
+            )
+            seen = " ".join(f"{rows.upper()} TABLE AS {rows}_rows" for rows in sets)
+            yield (
+                f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS"
+                f" $$ BEGIN {body} RETURN NULL; END $$"
+            )
+            yield (
+                f'CREATE TRIGGER {name} AFTER {event} ON "{one.table}" REFERENCING {seen}'
+                f" FOR EACH STATEMENT EXECUTE FUNCTION {name}()"
+            )
+
+
+def _rows_of_set_first(one: Counted, rows: str) -> Iterator[str]:
+    if rows == "new" and one.table == "organ":
+        yield (
+            "INSERT INTO organ_change (organ_id) SELECT id FROM new_rows"
+            " ON CONFLICT (organ_id) DO NOTHING;"
+        )
+    if rows == "new" and one.table == "visit":
+        yield (
+            "INSERT INTO visit_change (visit_id, organ_id) SELECT id, organ_id FROM new_rows"
+            " ON CONFLICT (visit_id) DO UPDATE SET organ_id = EXCLUDED.organ_id;"
+        )
+
+
+def _counting_set(one: Counted, rows: str) -> Iterator[str]:
+    # A transition table is called as its rows are: visit_of and organ_of work on either.
+    of_set = f"{rows}_rows"
+    if one.is_of_a_visit:
+        which = f"visit_id IN (SELECT {one.visit_of(of_set)} FROM {of_set})"
+        yield _up("visit_change", [one.part], which)
+    which = f"organ_id IN (SELECT {one.organ_of(of_set)} FROM {of_set})"
+    yield _up("organ_change", [one.part], which)
 
 
 def _counting(one: Counted, row: str) -> Iterator[str]:

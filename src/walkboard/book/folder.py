@@ -18,6 +18,7 @@ from walkboard.errors import BookError
 Clock = Callable[[], datetime]
 
 DATABASE = "book.sqlite"
+ADDRESS = "database.toml"  # instead, if the records are on a server: names its database
 RECORDINGS = "recordings"
 INCOMING = ".incoming"
 LIVE = ".live"  # recordings of live sessions that are not in the book yet
@@ -68,7 +69,9 @@ def building(path: Path) -> Iterator[Path]:
         (part / BUILDING_LOCK).unlink(missing_ok=True)
         sync_folder(part)
         if there:
-            for child in sorted(part.iterdir(), key=lambda child: child.name == DATABASE):
+            for child in sorted(
+                part.iterdir(), key=lambda child: child.name in {DATABASE, ADDRESS}
+            ):
                 child.rename(path / child.name)  # the database last: with it, it is a book
             sync_folder(path)
         else:
@@ -149,10 +152,21 @@ def sync_file(path: Path) -> None:
         os.fsync(handle.fileno())
 
 
+def refuse_address(path: Path) -> None:
+    """Raise BookError for an address of a database where a book's folder is meant."""
+    if not {"postgresql:", "postgres:"}.isdisjoint(path.parts):
+        raise BookError(
+            "A book is a folder; this is the address of a database.",
+            where=str(path),
+            fix="Make one with 'walkboard book new FOLDER --database ADDRESS'; then name it.",
+        )
+
+
 def _refuse_taken(path: Path, *, but: Path | None = None) -> None:
+    refuse_address(path)
     if not path.exists():
         return
-    if (path / DATABASE).exists():
+    if (path / DATABASE).exists() or (path / ADDRESS).exists():
         raise BookError("There is already a book here.", where=str(path), fix="Open it instead.")
     if not path.is_dir() or any(child != but for child in path.iterdir()):
         raise BookError(

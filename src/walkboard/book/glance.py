@@ -11,10 +11,15 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from walkboard.book import trouble
-from walkboard.book.folder import APPLICATION_ID, DATABASE, HEAD_REVISION
+from walkboard.book.database.address import names_server, read_address
+from walkboard.book.folder import ADDRESS, APPLICATION_ID, DATABASE, HEAD_REVISION, refuse_address
 from walkboard.errors import BookError
+
+if TYPE_CHECKING:
+    from walkboard.book.database.postgresql import PostgresqlDatabase
 
 _HEADER_BYTES = 100  # of every SQLite database (sqlite.org/fileformat, 1.3)
 
@@ -53,6 +58,10 @@ def glance(path: Path) -> Glance:
         When there is no book, or it is damaged.
     """
     path = path.absolute()
+    if names_server(path):
+        revision, state, named = _server(path).glance()
+        stamp = "" if revision != HEAD_REVISION else _hash([*_file_of(path / ADDRESS), *state])
+        return Glance(revision, stamp, named)
     with _peeking(path) as connection:
         revision = _revision(connection, path)
         if revision != HEAD_REVISION:
@@ -68,8 +77,16 @@ def glance(path: Path) -> Glance:
 def revision_of(path: Path) -> str:
     """The version of a book's tables; raises as `glance` does."""
     path = path.absolute()
+    if names_server(path):
+        return _server(path).revision()
     with _peeking(path) as connection:
         return _revision(connection, path)
+
+
+def _server(book: Path) -> PostgresqlDatabase:
+    from walkboard.book.database.postgresql import PostgresqlDatabase  # noqa: PLC0415 - its driver
+
+    return PostgresqlDatabase(book, read_address(book))
 
 
 @contextmanager
@@ -115,19 +132,28 @@ def _stamp(connection: sqlite3.Connection, book: Path) -> str:
     (`walkboard.book.models`), so the newest row of each table and the number of closed visits show
     every change. The file's inode tells a book from its copy.
     """
-    file = (book / DATABASE).stat()
     tables = connection.execute(
         "SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name"
     ).fetchall()
-    state: list[object] = [HEAD_REVISION, file.st_dev, file.st_ino]
+    state: list[object] = _file_of(book / DATABASE)
     asked = [f'(SELECT max(rowid) FROM "{name}")' for (name,) in tables]  # noqa: S608 - of its own
     asked.append("(SELECT count(closed_at) FROM visit)")
     # One statement, so that it sees one state of the book even if someone writes meanwhile.
     state += connection.execute(f"SELECT {', '.join(asked)}").fetchone()
+    return _hash(state)
+
+
+def _file_of(marker: Path) -> list[object]:
+    file = marker.stat()
+    return [HEAD_REVISION, file.st_dev, file.st_ino]
+
+
+def _hash(state: list[object]) -> str:
     return hashlib.sha256(repr(state).encode()).hexdigest()
 
 
 def _refuse_no_book(book: Path, database: Path) -> None:
+    refuse_address(book)
     if not book.exists():
         what, fix = "There is no book here.", "Check the path, or create a new book."
     elif not book.is_dir():

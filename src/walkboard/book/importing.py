@@ -3,26 +3,32 @@
 from __future__ import annotations
 
 import math
-import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
+from itertools import islice
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, ValidationError
+from sqlalchemy import Boolean, Connection, Float, Integer, column, insert, inspect, table
+from sqlalchemy.exc import DataError, DBAPIError, IntegrityError, InterfaceError
+from sqlalchemy.types import TypeEngine
 
+from walkboard.book import counting
 from walkboard.book.copying import copy_sound
+from walkboard.book.database.dialect import Database
 from walkboard.book.export_reading import read_head, read_rows
-from walkboard.book.folder import DATABASE, RECORDINGS, WAIT_S, Clock, building
+from walkboard.book.folder import HEAD_REVISION, RECORDINGS, WAIT_S, Clock, building
 from walkboard.book.keeping import Book
-from walkboard.book.migrating import build_database, known_revisions
+from walkboard.book.migrating import bring_up, build_tables, known_revisions
 from walkboard.book.models import LEFT_OUT
-from walkboard.book.opening import open_book
+from walkboard.book.opening import filling, open_book
 from walkboard.book.records import BookProblem
 from walkboard.errors import InputError
 from walkboard.plausible import AIR_CELSIUS, HUMIDITY, VISIT_MINUTES, WIND_MM, Range
 
 Value = int | float | str | None
+_ROWS_AT_ONCE = 500  # held in memory while importing. Chosen.
 _KINDS: dict[str, tuple[type, ...]] = {
     "INTEGER": (int,),
     "BOOLEAN": (int,),
@@ -46,6 +52,7 @@ def import_book(
     path: Path,
     *,
     clock: Clock,
+    address: str | None = None,
     recordings: Path | None = None,
     wait_s: float = WAIT_S,
 ) -> Book:
@@ -59,6 +66,8 @@ def import_book(
         The new book's folder: must not exist, or be empty.
     clock : callable
         Returns the current time, time-zone aware.
+    address : str or None
+        As for `create_book`.
     recordings : Path or None
         The ``recordings`` folder of the old book; every intact file in it is copied. Without it the
         new book has no sound, and its `check` says so.
@@ -75,10 +84,11 @@ def import_book(
     """
     head = _read_head(source)
     path = path.absolute()
-    with building(path) as part:
-        build_database(part / DATABASE, revision=head.form)
-        _fill(part / DATABASE, head, source)
+    with building(path) as part, filling(part, address) as database:
+        build_tables(database, revision=head.form)
+        _fill(database, head, source)
         (part / RECORDINGS).mkdir()
+        bring_up(part, wait_s=wait_s, keeps_old=False)
         with open_book(part, clock=clock, wait_s=wait_s) as book:
             problems = book.check_records() or implausible(book)
             if problems:
@@ -86,7 +96,6 @@ def import_book(
             if recordings is not None:
                 for sound in book.sound_names():
                     copy_sound(recordings / sound[:2] / sound, book.sounds, sound.split(".")[0])
-        (part / f"book-of-form-{head.form}.sqlite").unlink(missing_ok=True)
     return open_book(path, clock=clock, wait_s=wait_s)
 
 
@@ -149,53 +158,71 @@ def _reading(source: Path) -> Iterator[None]:
         raise _damaged(source, str(error)) from error
 
 
-def _fill(database: Path, head: _Head, source: Path) -> None:
-    with closing(sqlite3.connect(database)) as connection:
-        connection.execute("PRAGMA foreign_keys = ON")
-        columns = _columns(connection)
-        if columns.keys() != head.tables.keys():
-            odd = columns.keys() ^ head.tables.keys()
-            raise _damaged(source, f"its tables do not match its version: {', '.join(odd)}")
-        try:
-            with _reading(source), connection:
-                connection.execute("PRAGMA defer_foreign_keys = ON")
-                for table, rows in read_rows(source):
-                    if table not in columns:  # the file has changed since it was looked through
-                        raise _damaged(source, f"tables.{table}: no table of its form")
-                    names = list(columns[table])
-                    marks = ", ".join("?" * len(names))
-                    quoted = ", ".join(f'"{name}"' for name in names)
-                    connection.executemany(
-                        # The names are the database's own, compared above, never the file's.
-                        f'INSERT INTO "{table}" ({quoted}) VALUES ({marks})',  # noqa: S608
-                        _values(table, columns[table], rows, source),
-                    )
-        except (
-            sqlite3.IntegrityError,
-            sqlite3.DataError,
-            sqlite3.InterfaceError,
-            OverflowError,
-            UnicodeEncodeError,  # half of a surrogate pair, which JSON allows and UTF-8 does not
-        ) as error:
-            raise _damaged(source, str(error)) from error
+def _fill(database: Database, head: _Head, source: Path) -> None:
+    engine = database.engine(wait_s=WAIT_S)
+    try:
+        with database.for_writing(engine).connect() as connection, connection.begin():
+            database.defer_references(connection)
+            counting.drop(connection)  # counting each row takes longer than counting all at the end
+            _fill_tables(connection, head, source)
+            database.renumber(connection)
+            if head.form == HEAD_REVISION:
+                counting.install(connection)
+    except (
+        IntegrityError,
+        DataError,
+        InterfaceError,
+        OverflowError,
+        UnicodeEncodeError,  # half of a surrogate pair, which JSON allows and UTF-8 does not
+    ) as error:
+        raise _damaged(source, str(getattr(error, "orig", error))) from error
+    except DBAPIError as error:
+        raise database.trouble_of(error) or error from error
+    finally:
+        engine.dispose()
 
 
-def _columns(connection: sqlite3.Connection) -> dict[str, dict[str, str]]:
-    tables = connection.execute(
-        "SELECT name FROM sqlite_schema WHERE type = 'table' AND name != 'alembic_version'"
-    ).fetchall()
+def _fill_tables(connection: Connection, head: _Head, source: Path) -> None:
+    columns = _columns(connection)
+    if columns.keys() != head.tables.keys():
+        odd = columns.keys() ^ head.tables.keys()
+        raise _damaged(source, f"its tables do not match its version: {', '.join(odd)}")
+    with _reading(source):
+        for name, rows in read_rows(source):
+            if name not in columns:  # the file has changed since it was looked through
+                raise _damaged(source, f"tables.{name}: no table of its form")
+            # The names are the database's own, compared above, never the file's.
+            into = insert(table(name, *(column(one) for one in columns[name])))
+            values = _values(name, columns[name], rows, source)
+            while some := list(islice(values, _ROWS_AT_ONCE)):
+                connection.execute(into, some)
+
+
+def _columns(connection: Connection) -> dict[str, dict[str, str]]:
+    """The kind of each column of each table, as SQLite names it."""
+    there = inspect(connection)
     return {
-        table: {
-            name: kind for _, name, kind, *_ in connection.execute(f'PRAGMA table_info("{table}")')
-        }
-        for (table,) in tables
-        if table not in LEFT_OUT
+        name: {one["name"]: _kind_of(one["type"]) for one in there.get_columns(name)}
+        for name in there.get_table_names()
+        if name != "alembic_version" and name not in LEFT_OUT
     }
+
+
+def _kind_of(type_: TypeEngine[Any]) -> str:
+    match type_:
+        case Boolean():
+            return "BOOLEAN"
+        case Integer():
+            return "INTEGER"
+        case Float():
+            return "FLOAT"
+        case _:
+            return "TEXT"
 
 
 def _values(
     table: str, columns: dict[str, str], rows: Iterator[object], source: Path
-) -> Iterator[list[Value]]:
+) -> Iterator[dict[str, Value]]:
     for place, row in enumerate(rows):
         if not isinstance(row, dict):
             raise _damaged(source, f"tables.{table}.{place}: it is no row")
@@ -207,13 +234,16 @@ def _values(
                 raise _damaged(
                     source, f"tables.{table}.{place}.{name}: {value!r} is not {columns[name]}"
                 )
-        yield [row[name] for name in columns]
+        yield {
+            name: bool(row[name]) if kind == "BOOLEAN" and row[name] is not None else row[name]
+            for name, kind in columns.items()
+        }
 
 
 def _fits(value: object, kind: str) -> bool:
     if isinstance(value, bool) or (isinstance(value, float) and not math.isfinite(value)):
         return False
-    return isinstance(value, _KINDS[kind])
+    return isinstance(value, _KINDS[kind]) and (kind != "BOOLEAN" or value in {0, 1})
 
 
 def _damaged(source: Path, why: str) -> InputError:

@@ -1,75 +1,29 @@
-"""Safe reading from and writing to the book's database.
+"""Safe reading from and writing to the book's database, whichever that is.
 
 Every read sees one moment of the book (a read transaction over a snapshot). Every write takes the
 one write lock *before* it reads anything, so what it decides on cannot change under it; it is on
-the disk when the call returns (WAL with synchronous=FULL: sqlite.org/wal, sqlite.org/pragma).
+the disk when the call returns. `walkboard.book.database` says how each database does that.
 """
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypeVar
 
-from sqlalchemy import Connection, Engine, Select, create_engine, event, func, select
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session, aliased
-from sqlalchemy.pool import QueuePool
 
 from walkboard.book import trouble
-from walkboard.book.folder import DATABASE, HEAD_REVISION, Clock
+from walkboard.book.database.choosing import database_of
+from walkboard.book.folder import HEAD_REVISION, Clock
 from walkboard.book.models import Base, DescriptionRow, VisitRow
 from walkboard.book.sounds import SoundFolder
 from walkboard.errors import BookError
 
 Row = TypeVar("Row", bound=Base)
-
-_BEGIN = "walkboard_begin"
-
-
-def make_engine(database: Path, *, wait_s: float, foreign_keys: str = "ON") -> Engine:
-    """An engine on one database file, which must exist.
-
-    Parameters
-    ----------
-    database : Path
-    wait_s : float
-        How long a writer waits for another to finish [s].
-    foreign_keys : str
-        ``ON``, or ``OFF`` for a migration, which checks them itself.
-    """
-    uri = f"{database.absolute().as_uri()}?mode=rw"
-
-    def connect() -> sqlite3.Connection:
-        # isolation_level=None: the driver must not begin transactions; ours state whether they will
-        # write.
-        connection = sqlite3.connect(
-            uri, uri=True, timeout=wait_s, isolation_level=None, check_same_thread=False
-        )
-        try:
-            connection.execute(f"PRAGMA foreign_keys = {foreign_keys}")
-            connection.execute("PRAGMA synchronous = FULL")
-        except sqlite3.Error:
-            connection.close()
-            raise
-        return connection
-
-    engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool)
-
-    @event.listens_for(engine, "begin")
-    def _begin(connection: Connection) -> None:
-        begin: str = connection.get_execution_options().get(_BEGIN, "BEGIN")
-        connection.exec_driver_sql(begin)
-
-    return engine
-
-
-def for_writing(engine: Engine) -> Engine:
-    """The same engine, whose transactions take the write lock when they begin."""
-    return engine.execution_options(**{_BEGIN: "BEGIN IMMEDIATE"})
 
 
 class Storing:
@@ -89,9 +43,11 @@ class Storing:
         self.path = path
         self.sounds = SoundFolder(path)
         self._clock = clock
-        self._engine = make_engine(path / DATABASE, wait_s=wait_s)
-        self._file = _identity(path)
-        self._write_engine = for_writing(self._engine)
+        self.database = database_of(path)
+        self._engine = self.database.engine(wait_s=wait_s)
+        self._file = _identity(self.database.marker)
+        self._read_engine = self.database.for_reading(self._engine)
+        self._write_engine = self.database.for_writing(self._engine)
 
     def _now(self) -> datetime:
         now = self._clock()
@@ -103,7 +59,7 @@ class Storing:
     def _reading(self) -> Iterator[Session]:
         """One moment of the book; never waits for a writer."""
         self.refuse_moved()
-        with self._telling(), Session(self._engine) as session, session.begin():
+        with self._telling(), Session(self._read_engine) as session, session.begin():
             yield session
 
     @contextmanager
@@ -122,7 +78,7 @@ class Storing:
         An open database keeps working after its file is moved or deleted, so rows and recordings
         would end up in different places, or be lost.
         """
-        if self._file is not None and _identity(self.path) != self._file:
+        if self._file is not None and _identity(self.database.marker) != self._file:
             raise trouble.moved(self.path)
 
     def _refuse_other_revision(self, session: Session) -> None:
@@ -139,16 +95,15 @@ class Storing:
         """Turns errors of the database and the disk into `BookError`, in one place."""
         try:
             yield
-        except DBAPIError as error:
-            if isinstance(error.orig, sqlite3.Error):
-                raise trouble.of_sqlite(error.orig, self.path) from error
-            raise
-        except sqlite3.Error as error:
-            raise trouble.of_sqlite(error, self.path) from error
         except UnicodeEncodeError as error:  # as in the name of a file from an old disk
             raise self._error(
                 f"{error.object!r} contains characters that cannot be stored.", "Rename it."
             ) from error
+        except Exception as error:
+            known = self.database.trouble_of(error)
+            if known is None:
+                raise
+            raise known from error
 
     def _error(self, what: str, fix: str) -> BookError:
         return BookError(what, where=str(self.path), fix=fix)
@@ -177,10 +132,10 @@ class Storing:
         return visit
 
 
-def _identity(book: Path) -> tuple[int, int] | None:
-    """Identity of the database file in its file system (POSIX st_dev, st_ino)."""
+def _identity(marker: Path) -> tuple[int, int] | None:
+    """Identity of a file in its file system (POSIX st_dev, st_ino)."""
     try:
-        found = (book / DATABASE).stat()
+        found = marker.stat()
     except OSError:
         return None
     return found.st_dev, found.st_ino

@@ -98,6 +98,15 @@ def of_sqlite(error: sqlite3.Error, book: Path) -> BookError:
     )
 
 
+def is_of_database(error: BaseException | None) -> bool:
+    """Whether an error comes from a database's driver (PEP 249), SQLite's or a server's."""
+    original = getattr(error, "orig", error)
+    return any(
+        kind.__name__ == "Error" and kind.__module__ in {"sqlite3", "psycopg"}
+        for kind in type(original).__mro__
+    )
+
+
 def of_disk(error: OSError, book: Path) -> BookError:
     """The `BookError` for an error of the file system while the book writes."""
     match error.errno:

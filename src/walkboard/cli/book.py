@@ -15,14 +15,44 @@ app = typer.Typer(
 )
 
 
-@app.command("new", epilog="Example: walkboard book new ~/harbour-hall")
-def new(book: Path = BOOK) -> None:
+_DATABASE = typer.Option(
+    None,
+    "--database",
+    metavar="ADDRESS",
+    help="An empty PostgreSQL database for the records, as postgresql://USER@HOST/DATABASE; "
+    "default: a file in the folder.",
+)
+
+
+@app.command(
+    "new",
+    epilog="Example: walkboard book new ~/harbour-hall; or ... new /srv/organs --database "
+    "postgresql://tuning@db.example.org/organs",
+)
+def new(book: Path = BOOK, database: str | None = _DATABASE) -> None:
     """Create an empty book."""
     from walkboard.work import open_book
 
     _mention_leftovers(book)
-    with open_book.new(book) as made:
+    with open_book.new(book, address=database) as made:
         typer.echo(f"Made {made.path}. Add an organ: walkboard book add {book} ORGAN.toml")
+
+
+@app.command(
+    "connect",
+    epilog="Example: walkboard book connect ~/organs postgresql://tuning@db.example.org/organs",
+)
+def connect(
+    book: Path = typer.Argument(..., metavar="FOLDER", help="A new folder for the book."),
+    database: str = typer.Argument(
+        ..., metavar="ADDRESS", help="The PostgreSQL database that holds a book."
+    ),
+) -> None:
+    """Make a folder on this computer for a book that is in a PostgreSQL database."""
+    from walkboard.work import open_book
+
+    with open_book.connected(book, database) as made:
+        typer.echo(f"Connected {made.path}.")
 
 
 @app.command("add", epilog="Example: walkboard book add ~/harbour-hall hall.toml")
@@ -195,13 +225,16 @@ def import_(
     recordings: Path | None = typer.Option(
         None, "--recordings", help="The old book's recordings folder."
     ),
+    database: str | None = _DATABASE,
 ) -> None:
     """Create a book from an export."""
     from walkboard.book.importing import import_book
     from walkboard.work import open_book
 
     _mention_leftovers(book)
-    with import_book(source, book, clock=open_book.now, recordings=recordings) as made:
+    with import_book(
+        source, book, clock=open_book.now, address=database, recordings=recordings
+    ) as made:
         typer.echo(f"Made {made.path}.")
 
 
@@ -210,7 +243,10 @@ def copy(
     book: Path = BOOK,
     to: Path = typer.Argument(..., metavar="FOLDER", help="The new folder; must not exist."),
 ) -> None:
-    """Copy the whole book to a new folder, even while it is in use; checks every recording."""
+    """Copy the whole book to a new folder, even while it is in use; checks every recording.
+
+    Of a book in a PostgreSQL database the copy holds a backup for pg_restore.
+    """
     from walkboard.work import open_book
 
     _mention_leftovers(to)

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from walkboard.book.opening import create_book, open_book
+from walkboard.book.opening import connect_book, create_book, open_book
 from walkboard.book.records import KeptOrgan, KeptVisit
 from walkboard.errors import BookError
 from walkboard.organ.model import Organ
@@ -24,9 +24,22 @@ def now() -> datetime:
     return datetime.now(UTC)
 
 
-def new(path: Path) -> Book:
-    """Create an empty book; BookError if something already exists there."""
-    return create_book(path, clock=now)
+def new(path: Path, *, address: str | None = None) -> Book:
+    """Create an empty book; BookError if something already exists there.
+
+    Parameters
+    ----------
+    path : Path
+        Its folder.
+    address : str or None
+        A PostgreSQL database for its records; None: a file in the folder.
+    """
+    return create_book(path, clock=now, address=address)
+
+
+def connected(path: Path, address: str) -> Book:
+    """Make another folder for a book in a PostgreSQL database; BookError if there is none."""
+    return connect_book(path, address, clock=now)
 
 
 def opened(path: Path) -> Book:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, Index, UniqueConstraint, false, text
+from sqlalchemy import BigInteger, ForeignKey, Index, Integer, UniqueConstraint, false, text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from walkboard.book.columns import Numbers
@@ -18,7 +18,7 @@ class SoundRow(Base):
     __tablename__ = "sound"
     sha256: Mapped[str] = mapped_column(primary_key=True)
     extension: Mapped[str]
-    bytes: Mapped[int]
+    bytes: Mapped[int] = mapped_column(Integer().with_variant(BigInteger(), "postgresql"))
 
 
 class RecordingRow(Base):

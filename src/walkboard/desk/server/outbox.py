@@ -6,7 +6,6 @@ goes offline or outlives a server restart loses nothing.
 
 from __future__ import annotations
 
-import sqlite3
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
+from walkboard.book.trouble import is_of_database
 from walkboard.desk.frame.access import Visitor, visitor_of
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Keeper
@@ -80,7 +80,7 @@ class Outbox:
         except BookError as error:
             # What the database or the disk refuses now may work in a minute.
             cause = error.__cause__
-            is_passing = isinstance(getattr(cause, "orig", cause), (sqlite3.Error, OSError))
+            is_passing = isinstance(cause, OSError) or is_of_database(cause)
             return Outcome("later" if is_passing else "refused", translate(str(error)))
         except (WalkboardError, ValueError) as error:
             return Outcome("refused", translate(str(error)))

@@ -6,6 +6,9 @@ from alembic import op
 revision = "0001"
 down_revision = None
 
+# SQLite's integers have 64 bits, PostgreSQL's 32, which is too few for a recording above 2 GiB.
+_BYTES = sa.Integer().with_variant(sa.BigInteger(), "postgresql")
+
 
 def upgrade() -> None:
     """Make the tables of the first book."""
@@ -61,6 +64,7 @@ def _visits() -> None:
         ["organ_id"],
         unique=True,
         sqlite_where=sa.text("closed_at IS NULL"),
+        postgresql_where=sa.text("closed_at IS NULL"),
     )
     op.create_table(
         "conditions",
@@ -104,7 +108,7 @@ def _recordings() -> None:
         "sound",
         sa.Column("sha256", sa.Text(), nullable=False),
         sa.Column("extension", sa.Text(), nullable=False),
-        sa.Column("bytes", sa.Integer(), nullable=False),
+        sa.Column("bytes", _BYTES, nullable=False),
         sa.PrimaryKeyConstraint("sha256", name="pk_sound"),
     )
     op.create_table(
@@ -154,6 +158,7 @@ def _recordings() -> None:
         ["recording_id"],
         unique=True,
         sqlite_where=sa.text("supersedes_id IS NULL"),
+        postgresql_where=sa.text("supersedes_id IS NULL"),
     )
     op.create_table(
         "hold",
@@ -221,6 +226,7 @@ def _plans() -> None:
         ["visit_id"],
         unique=True,
         sqlite_where=sa.text("supersedes_id IS NULL"),
+        postgresql_where=sa.text("supersedes_id IS NULL"),
     )
     op.create_table(
         "plan_reference",

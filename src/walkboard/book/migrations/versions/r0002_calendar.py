@@ -33,4 +33,5 @@ def upgrade() -> None:
         ["organ_id", "uid"],
         unique=True,
         sqlite_where=sa.text("supersedes_id IS NULL"),
+        postgresql_where=sa.text("supersedes_id IS NULL"),
     )

@@ -43,4 +43,5 @@ def upgrade() -> None:
         ["organ_id", "subject"],
         unique=True,
         sqlite_where=sa.text("supersedes_id IS NULL"),
+        postgresql_where=sa.text("supersedes_id IS NULL"),
     )

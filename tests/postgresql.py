@@ -1,0 +1,209 @@
+"""A PostgreSQL server of the tests' own, in its own folder and reached by a socket in it."""
+
+import os
+import pwd
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+import pytest
+
+from walkboard.book.database.address import names_server, read_address, write_address
+from walkboard.book.folder import RECORDINGS
+
+USER = "walkboard"
+_TEMPLATE = "empty_book"
+# Nothing here survives the machine, so nothing waits for the disk.
+_SETTINGS = {
+    "listen_addresses": "",
+    "fsync": "off",
+    "synchronous_commit": "off",
+    "full_page_writes": "off",
+    "wal_level": "minimal",
+    "max_wal_senders": "0",
+    "autovacuum": "off",
+    "shared_buffers": "32MB",
+    "max_connections": "60",
+}
+
+
+def programs() -> Path | None:
+    """The folder with initdb and postgres: Debian's newest, else the path's."""
+    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
+    on_path = shutil.which("initdb")
+    if found:
+        return found[-1].parent
+    return None if on_path is None else Path(on_path).resolve().parent
+
+
+class Server:
+    """A running server."""
+
+    def __init__(self, folder: Path, process: subprocess.Popen[bytes]) -> None:
+        self.folder = folder
+        self.process = process
+        self._made = 0
+        self._free: list[str] = []
+        self._emptying = ""
+
+    def address(self, database: str) -> str:
+        return f"postgresql://{USER}@/{database}?host={self.folder}"
+
+    def run(self, statement: str, database: str = "postgres") -> list[tuple[object, ...]]:
+        import psycopg
+
+        with closing(psycopg.connect(self.address(database), autocommit=True)) as connection:
+            found = connection.execute(statement)
+            return [] if found.description is None else found.fetchall()
+
+    def new_database(self, template: str = "template0") -> str:
+        """The address of a new database, a copy of another."""
+        self._made += 1
+        name = f"book_{self._made}"
+        self.run(f"CREATE DATABASE {name} TEMPLATE {template}")
+        return self.address(name)
+
+    def empty_book(self, folder: Path) -> Path:
+        """A new, empty book in a folder that has one name after the other."""
+        folder.mkdir(parents=True)
+        (folder / RECORDINGS).mkdir()
+        write_address(folder, self.empty_database())
+        return folder
+
+    def empty_database(self) -> str:
+        """The address of a database with the newest tables and no rows."""
+        if not self._free:
+            return self.new_database(self.template())
+        name = self._free.pop()
+        self.run(self._to_empty(), name)
+        return self.address(name)
+
+    def _to_empty(self) -> str:
+        """Emptying a database costs a tenth of making one."""
+        if not self._emptying:
+            tables = self.run(
+                "SELECT relname FROM pg_class WHERE relkind = 'r' AND relname <> 'alembic_version'"
+                " AND relnamespace = 'public'::regnamespace",
+                self.template(),
+            )
+            sequences = self.run("SELECT sequencename FROM pg_sequences", self.template())
+            self._emptying = "; ".join(
+                [
+                    "SET session_replication_role = replica",  # no trigger, no reference
+                    *(f'DELETE FROM "{name}"' for (name,) in tables),
+                    *(f"SELECT setval('\"{name}\"', 1, false)" for (name,) in sequences),
+                ]
+            )
+        return self._emptying
+
+    def template(self) -> str:
+        """The name of a database with the newest tables, made at the first call."""
+        from walkboard.book.database.choosing import database_of
+        from walkboard.book.migrating import build_tables
+
+        if not self.run(f"SELECT 1 FROM pg_database WHERE datname = '{_TEMPLATE}'"):
+            self.run(f"CREATE DATABASE {_TEMPLATE} TEMPLATE template0")
+            with tempfile.TemporaryDirectory() as folder:
+                write_address(Path(folder), self.address(_TEMPLATE))
+                build_tables(database_of(Path(folder)))
+        return _TEMPLATE
+
+    def copy_beside(self, folder: Path) -> None:
+        """Give a folder that was copied from another book a copy of its database too."""
+        write_address(folder, self.new_database(name_of(folder)))
+
+    def give_back(self, folder: Path) -> None:
+        """The database of a book that no test needs any more, and whose tables are as they were."""
+        name = name_of(folder)
+        ended = f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{name}'"
+        self.run(ended)
+        self._free.append(name)
+
+
+def name_of(folder: Path) -> str:
+    """The name of a book's database on the tests' server."""
+    return read_address(folder).partition("@/")[2].partition("?")[0]
+
+
+@contextmanager
+def started(settings: dict[str, str] | None = None) -> Iterator[Server]:
+    """A server, while it is needed; skips the test where none is installed."""
+    place = programs()
+    if place is None:
+        pytest.skip("PostgreSQL's server is not installed (Debian: postgresql)")
+    folder = Path(tempfile.mkdtemp(prefix="walkboard-postgresql-", dir="/tmp"))  # a short path
+    as_user = _as_user(folder)
+    data = folder / "data"
+    try:
+        subprocess.run(
+            [place / "initdb", "-D", data, "-U", USER, "-A", "trust", "-E", "UTF8", "--no-sync",
+             # An order of words unlike SQLite's, so that a page that relies on it shows.
+             "--locale=C.UTF-8", "--locale-provider=icu", "--icu-locale=en-US"],
+            check=True, capture_output=True, cwd=folder, **as_user,  # type: ignore[call-overload]
+        )  # fmt: skip
+        given = [f"-c{name}={value}" for name, value in {**_SETTINGS, **(settings or {})}.items()]
+        with start(place, folder, given) as process:
+            yield Server(folder, process)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+@contextmanager
+def start(place: Path, folder: Path, given: list[str]) -> Iterator[subprocess.Popen[bytes]]:
+    """Start the server of a data folder; ends it."""
+    with (folder / "log").open("ab") as log:
+        process = subprocess.Popen(
+            [place / "postgres", "-D", folder / "data", "-k", folder, *given],
+            stdout=log, stderr=log, stdin=subprocess.DEVNULL, cwd=folder, **_as_user(folder),
+        )  # type: ignore[call-overload]  # fmt: skip
+    try:
+        wait_until_ready(place, folder, process)
+        yield process
+    finally:
+        process.send_signal(signal.SIGINT)  # a fast shutdown (postgresql.org/docs, 19.5)
+        process.wait()
+
+
+def wait_until_ready(place: Path, folder: Path, process: subprocess.Popen[bytes]) -> None:
+    while True:
+        ready = subprocess.run([place / "pg_isready", "-q", "-h", folder], check=False)
+        if ready.returncode == 0:
+            return
+        if process.poll() is not None:
+            raise RuntimeError((folder / "log").read_text())
+        time.sleep(0.05)
+
+
+def _as_user(folder: Path) -> dict[str, object]:
+    """PostgreSQL refuses to run as root; Debian's package has a user for it."""
+    if os.geteuid() != 0:
+        return {}
+    try:
+        user = pwd.getpwnam("postgres")
+    except KeyError:
+        pytest.skip("as root, PostgreSQL needs a user postgres to run as")
+    os.chown(folder, user.pw_uid, user.pw_gid)
+    return {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[Server]:
+    """One server for all tests of a session."""
+    pytest.importorskip("psycopg", reason="the package psycopg is not installed")
+    with started() as server:
+        yield server
+
+
+def books_in(folder: Path) -> Iterator[Path]:
+    """The books on a server in a folder or one below it."""
+    for place in (folder, *folder.glob("*/"), *folder.glob("*/*/")):
+        if names_server(place):
+            yield place
+
+
+__all__ = ["Server", "postgresql", "started"]
