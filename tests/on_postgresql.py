@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from tests.postgresql import Server, books_in
+from tests.postgresql import Server, books_in, name_of
 from walkboard.book import importing, opening
 from walkboard.book.database.address import write_address
 from walkboard.book.database.choosing import database_of
@@ -49,4 +49,4 @@ def no_databases_left(postgresql: Server, tmp_path: Path) -> Iterator[None]:
     """Use the databases of a test's own folder again: hundreds of them fill a disk."""
     yield
     for folder in books_in(tmp_path):
-        postgresql.give_back(folder)
+        postgresql.give_back(name_of(folder))

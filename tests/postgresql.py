@@ -117,9 +117,8 @@ class Server:
         """Give a folder that was copied from another book a copy of its database too."""
         write_address(folder, self.new_database(name_of(folder)))
 
-    def give_back(self, folder: Path) -> None:
-        """The database of a book that no test needs any more, and whose tables are as they were."""
-        name = name_of(folder)
+    def give_back(self, name: str) -> None:
+        """Take a database that no test needs any more, and whose tables are as they were."""
         ended = f"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{name}'"
         self.run(ended)
         self._free.append(name)
@@ -165,7 +164,7 @@ def start(place: Path, folder: Path, given: list[str]) -> Iterator[subprocess.Po
         wait_until_ready(place, folder, process)
         yield process
     finally:
-        process.send_signal(signal.SIGINT)  # a fast shutdown (postgresql.org/docs, 19.5)
+        process.send_signal(signal.SIGQUIT)  # at once (postgresql.org/docs, 19.5): all is removed
         process.wait()
 
 

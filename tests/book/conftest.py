@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.book.making import DESCRIPTION, Clock
-from tests.postgresql import Server
+from tests.postgresql import Server, name_of
 from walkboard.book import create_book, open_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import KeptVisit
@@ -47,18 +47,13 @@ def server(kind: str, request: pytest.FixtureRequest) -> Server | None:
 def new_folder(
     empty_folder: Path, server: Server | None, tmp_path_factory: pytest.TempPathFactory
 ) -> Callable[[], Path]:
-    """Gives the folder of another new, empty book each time; on a server for the last one only."""
-    before: Path | None = None
+    """Gives the folder of another new, empty book each time."""
 
     def make() -> Path:
-        nonlocal before
         folder = tmp_path_factory.mktemp("book") / "hall"
         if server is None:
             return Path(shutil.copytree(empty_folder, folder))
-        if before is not None:
-            server.give_back(before)
-        before = server.empty_book(folder)
-        return folder
+        return server.empty_book(folder)
 
     return make
 
@@ -69,8 +64,9 @@ def folder(empty_folder: Path, server: Server | None, tmp_path: Path) -> Iterato
         yield Path(shutil.copytree(empty_folder, tmp_path / "hall"))
         return
     made = server.empty_book(tmp_path / "hall")
+    name = name_of(made)  # a test may move the folder away
     yield made
-    server.give_back(made)
+    server.give_back(name)
 
 
 @pytest.fixture

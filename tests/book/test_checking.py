@@ -31,6 +31,7 @@ def test_a_whole_book_has_no_problem(book: Book, visit: KeptVisit, tmp_path: Pat
     assert book.check() == ()
 
 
+@pytest.mark.sqlite
 def test_everything_wrong_is_reported_at_once(book: Book, visit: KeptVisit, tmp_path: Path) -> None:
     for name in ("one", "two"):
         source = a_sound(tmp_path, f"{name}.flac", name.encode())
@@ -108,6 +109,7 @@ def test_recordings_that_cannot_be_read_do_not_end_the_check(
     assert sorted(seen) == seen
 
 
+@pytest.mark.sqlite
 def test_one_record_that_cannot_be_read_is_named_among_many(
     book: Book, visit: KeptVisit, tmp_path: Path
 ) -> None:

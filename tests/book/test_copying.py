@@ -181,7 +181,7 @@ def test_any_book_comes_back_from_its_export(
             book.add_note(visit.id, text)
         json_file = folder.parent / "book.json"
         book.export_json(json_file)
-        again_folder = new_folder().parent / "again"
+        again_folder = folder.parent / "again"
         with import_book(json_file, again_folder, clock=clock) as other:
             assert everything(other) == everything(book)
             assert rows_of(other) == rows_of(book)

@@ -87,6 +87,7 @@ def test_a_disk_that_fills_up(
         assert book.check() == ()
 
 
+@pytest.mark.sqlite
 def test_no_room_for_the_rows(book: Book, visit: KeptVisit, tmp_path: Path) -> None:
     # SQLite's own full disk: a database that may not grow (sqlite.org/pragma, max_page_count).
     source = a_sound(tmp_path)

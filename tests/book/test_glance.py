@@ -65,6 +65,7 @@ def test_it_leaves_the_folder_as_it_was(folder: Path) -> None:
     assert before == {path: path.stat().st_mtime_ns for path in (folder, *folder.rglob("*"))}
 
 
+@pytest.mark.sqlite
 def test_a_book_of_an_older_form_has_no_stamp(folder: Path) -> None:
     with closing(sqlite3.connect(folder / DATABASE)) as connection:
         connection.execute("UPDATE alembic_version SET version_num = '0001'")

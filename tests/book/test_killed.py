@@ -76,6 +76,7 @@ def test_killed_at_each_stage(ready_folder: Path, tmp_path: Path) -> None:
         assert book.check() == ()
 
 
+@pytest.mark.sqlite
 def test_a_power_cut_right_after_a_report(ready_folder: Path, tmp_path: Path, clock: Clock) -> None:
     # What a power cut leaves is what was synced. The database's part of it is SQLite's promise
     # (sqlite.org/pragma, synchronous=FULL in WAL mode); here, that it is asked for, and that a copy

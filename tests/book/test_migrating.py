@@ -141,6 +141,7 @@ def test_two_programs_bring_it_up_at_once(old_book: Path, clock: Clock) -> None:
         assert len(book.ticks(1)) == 1
 
 
+@pytest.mark.sqlite
 def test_a_newer_book_is_refused_and_left_untouched(folder: Path, clock: Clock) -> None:
     with closing(sqlite3.connect(folder / DATABASE)) as connection, connection:
         connection.execute("UPDATE alembic_version SET version_num = '0999'")
@@ -150,6 +151,7 @@ def test_a_newer_book_is_refused_and_left_untouched(folder: Path, clock: Clock) 
     assert {p.name: p.read_bytes() for p in folder.rglob("*") if p.is_file()} == before
 
 
+@pytest.mark.sqlite
 def test_a_newer_book_that_is_in_use_is_refused_too(folder: Path, clock: Clock) -> None:
     # Its newest page may lie in the -wal only.
     with closing(sqlite3.connect(folder / DATABASE)) as connection:
@@ -159,6 +161,7 @@ def test_a_newer_book_that_is_in_use_is_refused_too(folder: Path, clock: Clock) 
             open_book(folder, clock=clock)
 
 
+@pytest.mark.sqlite
 def test_an_open_book_that_another_program_has_brought_up_is_no_more_written(
     folder: Path, clock: Clock
 ) -> None:
@@ -177,6 +180,7 @@ def test_the_head_is_the_newest_revision() -> None:
     assert (known[0], known[-1]) == ("0001", HEAD_REVISION)
 
 
+@pytest.mark.sqlite
 def test_migrations_and_models_make_the_same_tables(folder: Path) -> None:
     migrated = create_engine(f"sqlite:///{folder / DATABASE}")
     made = create_engine("sqlite://")
@@ -212,6 +216,7 @@ def indexes(engine: Engine) -> dict[str, str]:
         return {name: " ".join(sql.split()) for name, sql in rows}
 
 
+@pytest.mark.sqlite
 def test_the_file_says_whose_it_is(folder: Path) -> None:
     # sqlite.org/fileformat, table 1 "Database Header Format": application id at byte 68, four
     # bytes, the big end first; bytes 18 and 19 are 2 for a database in WAL mode.

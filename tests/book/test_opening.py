@@ -161,6 +161,7 @@ def overwrite(path: Path, start: int, junk: bytes) -> None:
         handle.write(junk)
 
 
+@pytest.mark.sqlite
 def test_a_damaged_database_is_refused_and_left_as_it_is(full_folder: Path, clock: Clock) -> None:
     database = full_folder / DATABASE
     size = database.stat().st_size
@@ -173,6 +174,7 @@ def test_a_damaged_database_is_refused_and_left_as_it_is(full_folder: Path, cloc
 
 
 @pytest.mark.parametrize("share", [0.0, 0.02, 0.4, 0.97])
+@pytest.mark.sqlite
 def test_a_database_cut_short_is_refused(full_folder: Path, clock: Clock, share: float) -> None:
     database = full_folder / DATABASE
     os.truncate(database, int(share * database.stat().st_size))

@@ -8,12 +8,14 @@ import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tests.book.making import DESCRIPTION, VERSION, Clock, a_sound, a_walk
 from tests.book.taking_in import NOTES, start
 from walkboard.book import open_book
+from walkboard.book.database.address import names_server, read_address
 from walkboard.book.folder import DATABASE
 from walkboard.book.keeping import Book
 from walkboard.book.records import KeptVisit
@@ -21,7 +23,17 @@ from walkboard.errors import BookError
 
 
 @contextmanager
-def another_writer(folder: Path) -> Iterator[sqlite3.Connection]:
+def another_writer(folder: Path) -> Iterator[Any]:
+    """A connection of another program that holds the book's write lock."""
+    if names_server(folder):
+        from walkboard.book.database.postgresql import WRITE_LOCK, PostgresqlDatabase
+
+        server = PostgresqlDatabase(folder, read_address(folder))
+        with closing(server.connect()) as connection:
+            connection.execute("BEGIN")
+            connection.execute(f"SELECT pg_advisory_xact_lock({WRITE_LOCK})")
+            yield connection
+        return
     with closing(sqlite3.connect(folder / DATABASE, isolation_level=None)) as connection:
         connection.execute("BEGIN IMMEDIATE")
         yield connection

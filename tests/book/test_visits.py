@@ -89,3 +89,13 @@ def test_the_newest_visit_of_each_organ(book: Book, visit: KeptVisit) -> None:
     newest = book.newest_visits()
     assert newest == {one: book.visits(one)[-1] for one in (visit.organ_id, other.id)}
     assert newest[visit.organ_id].id == again.id
+
+
+def test_a_character_that_a_database_cannot_hold(book: Book, visit: KeptVisit, kind: str) -> None:
+    if kind == "postgresql":
+        with pytest.raises(BookError, match="contains characters that cannot be stored"):
+            book.add_note(visit.id, "a\0b")
+        assert book.visit(visit.id).notes == ()
+    else:
+        (note,) = book.add_note(visit.id, "a\0b").notes
+        assert note.words == "a\0b"
