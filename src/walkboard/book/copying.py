@@ -124,9 +124,9 @@ class Copying(Storing):
             for table in fact_tables():
                 yield f"{between}{_json(table.name)}: ["
                 # The raw values are exported; names are ours, from the models.
-                (key,) = table.primary_key.columns
+                keys = [column.name for column in table.primary_key.columns]
                 rows = connection.exec_driver_sql(
-                    self.database.in_order(table.name, key.name),
+                    self.database.in_order(table.name, keys),
                     execution_options={"yield_per": _ROWS_AT_ONCE},
                 )
                 comma = ""

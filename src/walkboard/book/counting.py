@@ -237,9 +237,9 @@ def _counting_set(one: Counted, rows: str) -> Iterator[str]:
     # A transition table is called as its rows are: visit_of and organ_of work on either.
     of_set = f"{rows}_rows"
     if one.is_of_a_visit:
-        which = f"visit_id IN (SELECT {one.visit_of(of_set)} FROM {of_set})"
+        which = f"visit_id IN (SELECT {one.visit_of(of_set)} FROM {of_set})"  # noqa: S608
         yield _up("visit_change", [one.part], which)
-    which = f"organ_id IN (SELECT {one.organ_of(of_set)} FROM {of_set})"
+    which = f"organ_id IN (SELECT {one.organ_of(of_set)} FROM {of_set})"  # noqa: S608
     yield _up("organ_change", [one.part], which)
 
 

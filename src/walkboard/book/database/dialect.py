@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -88,14 +88,14 @@ class Database(Protocol):
     def renumber(self, connection: Connection) -> None:
         """Number new rows after those that were put in with their numbers."""
 
-    def in_order(self, table: str, key: str) -> str:
+    def in_order(self, table: str, keys: Sequence[str]) -> str:
         """SQL for all rows of a table in the order in which they were added.
 
         Parameters
         ----------
         table : str
-        key : str
-            Its primary key.
+        keys : sequence of str
+            The columns of its primary key.
         """
 
     def set_aside(self, connection: Connection, revision: str) -> None:

@@ -10,7 +10,7 @@ snapshot per transaction it would not see what the writer before it has just com
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 from time import monotonic
@@ -185,9 +185,10 @@ class PostgresqlDatabase:
                 f"SELECT setval('{sequence}', max(id)) FROM \"{table}\" HAVING max(id) IS NOT NULL"  # noqa: S608
             )
 
-    def in_order(self, table: str, key: str) -> str:
+    def in_order(self, table: str, keys: Sequence[str]) -> str:
         """See `Database.in_order`."""
-        return f'SELECT * FROM "{table}" ORDER BY "{key}"'  # noqa: S608 - the models' own names
+        listed = ", ".join(f'"{key}"' for key in keys)
+        return f'SELECT * FROM "{table}" ORDER BY {listed}'  # noqa: S608 - the models' own names
 
     def set_aside(self, connection: Connection, revision: str) -> None:  # noqa: ARG002
         """See `Database.set_aside`."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
 
@@ -125,7 +125,7 @@ class SqliteDatabase:
     def renumber(self, connection: Connection) -> None:
         """See `Database.renumber`: SQLite numbers after the largest (sqlite.org/autoinc)."""
 
-    def in_order(self, table: str, key: str) -> str:  # noqa: ARG002
+    def in_order(self, table: str, keys: Sequence[str]) -> str:  # noqa: ARG002
         """See `Database.in_order`."""
         return f'SELECT * FROM "{table}" ORDER BY rowid'  # noqa: S608 - the models' own names
 
