@@ -14,8 +14,8 @@ import numpy as np
 
 from walkboard.book import create_book, open_book
 from walkboard.book.counting import drop, install
+from walkboard.book.database.sqlite import SqliteDatabase
 from walkboard.book.folder import DATABASE
-from walkboard.book.storing import make_engine
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.reading import read_organ
@@ -44,7 +44,7 @@ def make_firm(folder: Path, organs: int, visits: int) -> None:
     with create_book(folder, clock=lambda: last) as book:
         for description in descriptions:
             book.add_organ(read_organ(description).name, description)
-    engine = make_engine(folder / DATABASE, wait_s=0.0)
+    engine = SqliteDatabase(folder).engine(wait_s=0.0)
     with engine.begin() as connection:
         drop(connection)
     _fill(folder, read_organ(village), organs, visits, last)

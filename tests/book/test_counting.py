@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.book.making import DESCRIPTION, Clock
+from tests.book.making import DESCRIPTION, Clock, old_tables
 from walkboard.book import create_book, open_book
 from walkboard.book.counting import COUNTED, NOT_COUNTED, OF_A_VISIT, Counted, Part, wanted_triggers
 from walkboard.book.folder import DATABASE
@@ -17,6 +17,8 @@ from walkboard.book.models import fact_tables
 
 ORGANS = (1, 2)
 WORDS = {"state": "done", "kind": "again", "sha256": "sound"}
+
+pytestmark = pytest.mark.sqlite
 
 
 def columns_of(database: sqlite3.Connection, table: str) -> list[tuple[str, str, bool]]:
@@ -130,11 +132,9 @@ def test_a_migrated_book_counts_as_a_new_one(folder: Path, old_folder: Path, clo
 @pytest.fixture
 def old_folder(tmp_path: Path) -> Path:
     """A book of the version before there were counters, with organ 3 and its visit 7."""
-    from walkboard.book.migrating import build_database
-
     folder = tmp_path / "old"
     (folder / "recordings").mkdir(parents=True)
-    build_database(folder / DATABASE, revision="0011")
+    old_tables(folder, "0011")
     at = "2031-03-01T09:00:00.000000+00:00"
     with closing(sqlite3.connect(folder / DATABASE)) as connection, connection:
         connection.execute("INSERT INTO organ VALUES (3, ?)", (at,))
