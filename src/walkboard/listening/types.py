@@ -36,6 +36,7 @@ class HoldFlag(StrEnum):
     UNKNOWN_KEY = "unknown_key"
     SHORT = "short"
     CLIPPED = "clipped"
+    RELEASED_LATE = "released_late"  # the key was still down when the next one was held
 
 
 class Spectrum(StrEnum):

@@ -19,7 +19,7 @@ from bench._sounding import RATE_HZ, RoomSound, Tremulant, Wind
 from walkboard.errors import InputError
 from walkboard.listening.readings import Measured
 from walkboard.listening.sound.recording import open_sound
-from walkboard.listening.types import ReadingFlag
+from walkboard.listening.types import HoldFlag, ReadingFlag
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Reading
@@ -330,3 +330,14 @@ def test_a_microphone_that_is_carried_about_is_asked_about() -> None:
     assert walk.heard is not None
     assert "was the microphone moved?" in walk.heard.question
     assert unflagged(walk) == []
+
+
+def test_a_key_released_late_is_reported() -> None:
+    p = player()
+    timed = p.times(some_keys(p, PRINCIPAL))
+    key, start_s, _ = timed[4]
+    timed[4] = key, start_s, timed[5][1] + 1.0
+    walk = heard(p.play("", [PRINCIPAL], timed, p.drawn_pipes([PRINCIPAL])))
+    late = [hold.key for hold in walk.holds if HoldFlag.RELEASED_LATE in hold.flags]
+    assert late == [key]
+    assert f"Released late, into the next hold: {key.name}." in walk.warnings

@@ -40,6 +40,7 @@ from walkboard.listening.walk.tracks import hear_atoms
 
 __all__ = ["Event", "WalkFeatures", "find_events", "gather_features", "name_holds"]
 
+_LATE_S = 0.4  # of a key into the next one's hold; keys released in time are below −.3. Chosen
 _SHORT_S = 0.8
 _UNKNOWN_LEAST_S = 0.8
 _UNKNOWN_LEAST_COST = 12.0
@@ -331,6 +332,9 @@ def _flagged(features: WalkFeatures, holds: list[FoundHold], stride: Stride) -> 
         first, stop = (int(t / features.hop_s) for t in (hold.start_s, hold.end_s))
         if features.clipped[first:stop].any():
             flags.append(HoldFlag.CLIPPED)
+        after = holds[number + 1].start_s if number + 1 < len(holds) else hold.end_s
+        if hold.end_s - after > _LATE_S:
+            flags.append(HoldFlag.RELEASED_LATE)
         result.append(replace(hold, flags=tuple(flags)))
     return result
 

@@ -20,7 +20,13 @@ _LEAST_SHARE = 0.4  # agreeing share below which a different file was played; ch
 _LEAST_OVERLAP = 0.3  # share of a press that a found hold must cover; chosen
 _SHORT_S = 0.8  # the same as in finding holds
 _FROM_THE_SCHEDULE = frozenset(
-    {HoldFlag.REPEAT, HoldFlag.OUT_OF_ORDER, HoldFlag.UNKNOWN_KEY, HoldFlag.SHORT}
+    {
+        HoldFlag.REPEAT,
+        HoldFlag.OUT_OF_ORDER,
+        HoldFlag.UNKNOWN_KEY,
+        HoldFlag.SHORT,
+        HoldFlag.RELEASED_LATE,
+    }
 )
 
 

@@ -163,12 +163,18 @@ def hear_walk(
         )
         passed = walk.passed
         silent = [*(keys[index] for index in passed.silent), *found.unanswered]
+        late = [
+            hold.key.name
+            for hold in found.holds
+            if hold.key is not None and HoldFlag.RELEASED_LATE in hold.flags
+        ]
+        said = [f"Released late, into the next hold: {', '.join(late)}."] if late else []
         heard_walk = replace(
             base,
             sound=sound.info,
             holds=found.holds,
             silent_keys=tuple(dict.fromkeys(silent)),
-            warnings=tuple(warnings),
+            warnings=(*warnings, *said),
             not_held=tuple(keys[index] for index in passed.not_held),
             unsure_keys=tuple(keys[index] for index in passed.unsure),
         )
