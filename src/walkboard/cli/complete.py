@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from walkboard.cli.options import NAMED_AS
+from walkboard.cli.options import LANGUAGE, NAMED_AS, language_of
 from walkboard.cli.printing import print_json, print_table
 
 EXAMPLE = "Example: walkboard complete-tuning --organ hall.toml --day-minutes 360"
@@ -35,6 +35,7 @@ def complete_tuning(
     first_day: str | None = typer.Option(
         None, "--from", metavar="YYYY-MM-DD", help="The first day, for the sheet; default: today."
     ),
+    language: str = LANGUAGE,
 ) -> None:
     """Plan a complete tuning: every pipe, in the usual order, over one or more days."""
     from walkboard.planning.complete import complete_to_json
@@ -47,10 +48,12 @@ def complete_tuning(
         print_json(complete_to_json(found))
         return
     if pdf is not None:
+        from walkboard.languages.spoken import speaking
         from walkboard.work.open_book import key_names
         from walkboard.work.print_complete import print_complete
 
-        print_complete(described, found, pdf, first_day, key_names(book))
+        with speaking(language_of(language)):
+            print_complete(described, found, pdf, first_day, key_names(book))
         typer.echo(f"Wrote {pdf}.")
         return
     rows = []

@@ -17,14 +17,17 @@ def worklist(
     to: Path = typer.Option(Path("worklist.pdf"), "--to", help="The PDF to write."),
     visit: int | None = VISIT,
     organ: str | None = ORGAN,
+    language: str = LANGUAGE,
 ) -> None:
     """Print the worklist: large type, tick boxes, targets, which way to move, cautions."""
     from walkboard.work import open_book, print_sheets
 
+    spoken = language_of(language)
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         meant = open_book.visit_of(opened, kept, visit)
-        typer.echo(f"Wrote {print_sheets.print_worklist(opened, described, meant, to)}.")
+        made = print_sheets.print_worklist(opened, described, meant, to, language=spoken)
+        typer.echo(f"Wrote {made}.")
 
 
 @app.command("report", epilog="Example: walkboard sheet report BOOK --to report.pdf --language de")
@@ -63,13 +66,22 @@ def outlook(
         [], "--rank", help="A rank to draw; may be repeated. Default: the least certain ones."
     ),
     organ: str | None = ORGAN,
+    language: str = LANGUAGE,
 ) -> None:
     """Print whether the organ will be ready for each event, and how its ranks drift."""
     from walkboard.work import open_book, print_sheets
 
+    spoken = language_of(language)
     with open_book.opened(book) as opened:
         kept, described = open_book.organ_of(opened, organ)
         made = print_sheets.print_outlook(
-            opened, kept, described, open_book.now().date(), to, minutes=minutes, ranks=rank
+            opened,
+            kept,
+            described,
+            open_book.now().date(),
+            to,
+            minutes=minutes,
+            ranks=rank,
+            language=spoken,
         )
         typer.echo(f"Wrote {made}.")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import typer
 
-from walkboard.cli.options import NAMED_AS
+from walkboard.cli.options import LANGUAGE, NAMED_AS, language_of
 from walkboard.cli.printing import print_json, say
 from walkboard.errors import InputError
 
@@ -51,8 +51,10 @@ def survey_plan(
         None, "--midi", metavar="FOLDER", help="Write each walk as a Standard MIDI File."
     ),
     channel: int = typer.Option(1, "--channel", help="MIDI channel, 1 to 16."),
+    language: str = LANGUAGE,
 ) -> None:
     """Plan which stops to draw together and which keys to walk, in the least time."""
+    from walkboard.languages.spoken import speaking
     from walkboard.sheets.key_sheet import key_sheet_text
     from walkboard.survey.plan.key_choice import KeysWanted
     from walkboard.survey.plan.make_survey import plan_survey
@@ -67,7 +69,9 @@ def survey_plan(
         raise InputError(
             "No key can be held like that.", fix="Hold 0.5 to 60 seconds, with 0 to 60 between."
         )
-    names = open_book.key_names(book)
+    spoken = language_of(language)
+    with speaking(spoken):
+        names = open_book.key_names(book)
     described = load_organ(organ)
     pairs = [tuple(pair.strip() for pair in words.split("+")) for words in together]
     for pair in pairs:
@@ -100,7 +104,8 @@ def survey_plan(
     else:
         typer.echo(key_sheet_text(sheet))
     if pdf is not None:
-        say(f"Wrote {surveys.print_key_sheet(sheet, pdf)}.")
+        with speaking(spoken):
+            say(f"Wrote {surveys.print_key_sheet(sheet, pdf)}.")
     if midi is not None:
         written = surveys.write_midi(plan, midi, channel=channel)
         say(f"Wrote {len(written)} files into {midi}.")

@@ -58,6 +58,10 @@ class Names(StrEnum):
     FRENCH = "french"
 
 
+# By the language of a page or sheet, BCP 47. Common practice, no source.
+USUAL_NAMES = {"de": Names.GERMAN, "fr": Names.FRENCH}
+
+
 # French organs count their lowest octave as the first. Common practice, no source.
 _FRENCH = ("do", "do♯", "ré", "ré♯", "mi", "fa", "fa♯", "sol", "sol♯", "la", "la♯", "si")
 

@@ -9,8 +9,10 @@ import math
 from typing import TypeAlias
 from xml.sax.saxutils import escape
 
+from walkboard.languages.translation import translate
+from walkboard.scales.keys import Key
 from walkboard.sheets.values import ChartLine, ChartPoint, Mark, RankChart
-from walkboard.sheets.wording import signed
+from walkboard.sheets.wording import key_words, signed
 
 WIDTH_MM = 178.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 19.0, 176.0, 5.0, 47.0  # of the plot [mm]
@@ -103,7 +105,7 @@ def _ground(chart: RankChart, scale: _Scale) -> list[str]:
         parts.append(_line((x, _BOTTOM), (x, _BOTTOM + length), 0.5 if black else 0.25))
         if semitone % 12 == 0:
             parts.append(_line((x, _TOP), (x, _BOTTOM), 0.15, "#bbb"))
-            parts.append(_text((x, _BOTTOM + 5.8), f"C{semitone // 12 - 1}", "middle"))
+            parts.append(_text((x, _BOTTOM + 5.8), key_words(Key(semitone)), "middle"))
     if (chart.highest - chart.lowest) < 12 or not any(
         s % 12 == 0 for s in range(chart.lowest, chart.highest + 1)
     ):
@@ -119,7 +121,7 @@ def _ground(chart: RankChart, scale: _Scale) -> list[str]:
     middle = (_TOP + _BOTTOM) / 2.0
     parts.append(
         f'<text transform="translate(4 {middle}) rotate(-90)" text-anchor="middle">'
-        "flat · cents · sharp</text>"
+        f"{escape(translate('flat · cents · sharp'))}</text>"
     )
     return parts
 
@@ -149,7 +151,7 @@ def _level_words(lines: tuple[ChartLine, ...]) -> list[str]:
     parts = []
     x = _RIGHT
     for line in reversed(lines):
-        words = f"{line.words} {signed(line.cents)}"
+        words = translate(f"{line.words} {signed(line.cents)}")
         width = _ADVANCE * _TEXT_MM * 0.85 * len(words)
         y = _TOP - 1.4
         parts.append(_text((x, y), words, "end", _TEXT_MM * 0.85))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
+from walkboard.languages.translation import Own
 from walkboard.organ.model import Organ
 from walkboard.planning.complete import CompleteStep, CompleteTuning, Stage
 from walkboard.sheets.cautions import DEFERENCE, cautions_for
@@ -106,7 +107,7 @@ def complete_sheet(organ: Organ, found: CompleteTuning, first: date) -> Complete
     return CompleteSheet(
         title=f"Complete tuning of {organ.name}, from {day_words(first)}",
         heading="Complete tuning",
-        organ=organ.name,
+        organ=Own(organ.name),
         day=first,
         strip=pitch_words(organ),
         summary=summary,

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from walkboard.languages.translation import Own
+
 
 @dataclass(frozen=True, slots=True)
 class ConsoleCard:
@@ -51,7 +53,7 @@ def console_card(organ: str, address: str, square: str, day: date) -> ConsoleCar
     day : date
     """
     return ConsoleCard(
-        organ=organ,
+        organ=Own(organ),
         address=address,
         square=square,
         day=day,

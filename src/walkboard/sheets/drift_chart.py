@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from xml.sax.saxutils import escape
 
+from walkboard.languages.translation import translate
 from walkboard.sheets.wording import signed
 
 WIDTH_MM, HEIGHT_MM = 178.0, 52.0
@@ -58,7 +59,7 @@ def draw_drift(course: DriftCourse) -> str:
     """SVG of a rank's course, 178 by 52 mm; black and grey, by shape."""
     every = [*course.heard, *(band for run in course.expected for band in run)]
     if not every:
-        return _svg([_text(_LEFT, 8.0, "not heard yet")])
+        return _svg([_text(_LEFT, 8.0, translate("not heard yet"))])
     first, last = min(b.on for b in every), max(b.on for b in every)
     days = max(1, (last - first).days)
     top = max(_LEAST_CENTS, *(b.high_cents for b in every))
@@ -93,7 +94,8 @@ def draw_drift(course: DriftCourse) -> str:
         parts.append(f'<circle cx="{at:.2f}" cy="{y(band.middle_cents):.2f}" r="1.1"/>')
     parts.append(
         f'<text transform="translate(4 {(_TOP + _BOTTOM) / 2.0}) rotate(-90)" '
-        f'text-anchor="middle" font-size="{_SMALL_MM}">flat · cents · sharp</text>'
+        f'text-anchor="middle" font-size="{_SMALL_MM}">'
+        f"{escape(translate('flat · cents · sharp'))}</text>"
     )
     return _svg([*parts, *_legend()])
 
@@ -116,10 +118,13 @@ def _legend() -> list[str]:
         _line(_LEFT, y - 3.2, _LEFT, y + 1.2, 0.5, "#000"),
         f'<circle cx="{_LEFT:.2f}" cy="{y - 1.0:.2f}" r="1.1"/>',
         _text(
-            _LEFT + 3.0, y, "heard on arrival: nine pipes in ten, and the middle", size=_SMALL_MM
+            _LEFT + 3.0,
+            y,
+            translate("heard on arrival: nine pipes in ten, and the middle"),
+            size=_SMALL_MM,
         ),
         f'<rect x="118" y="{y - 2.6:.2f}" width="7" height="3.4" fill="#ddd"/>',
-        _text(127.0, y, "nine in ten expected", size=_SMALL_MM),
+        _text(127.0, y, translate("nine in ten expected"), size=_SMALL_MM),
     ]
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from textwrap import wrap
 
+from walkboard.languages.translation import Own
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.keyholder import stop_words
 from walkboard.sheets.values import Fact
@@ -101,7 +102,7 @@ def key_sheet(organ: Organ, plan: SurveyPlan, day: date) -> KeySheet:
     return KeySheet(
         title=f"Survey of {organ.name}, {day_words(day)}",
         heading="Walks for the key holder",
-        organ=organ.name,
+        organ=Own(organ.name),
         day=day,
         strip=f"{counted(len(plan.walks), 'walk')}, {minutes(plan.minutes)}",
         facts=_facts(plan),

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from walkboard.languages.translation import Own
 from walkboard.organ.model import Organ
 from walkboard.planning.listen.readiness import READY_CHANCE, TOLERANCE_CENTS, Outcome, Readiness
 from walkboard.sheets.drift_chart import DriftCourse
@@ -90,7 +91,7 @@ def outlook_sheet(
     return OutlookSheet(
         title=f"Outlook for {organ.name}, {day_words(day)}",
         heading=f"Outlook, {day_words(day)}",
-        organ=organ.name,
+        organ=Own(organ.name),
         day=day,
         strip=pitch_words(organ),
         summary=_summary(found, visits, visit_minutes),
@@ -112,7 +113,7 @@ def calendar_chart(today: date, found: Sequence[Readiness]) -> CalendarChart:
         CalendarRow(
             at=one.occasion.at,
             day=day_words(one.occasion.at),
-            title=one.occasion.title,
+            title=Own(one.occasion.title),
             stand=stand_of(one),
             ready_until=one.ready_until,
             visit_from=one.visit_from,
@@ -183,7 +184,7 @@ def _event_row(organ: Organ, one: Readiness) -> EventRow:
         come = f"{day_words(one.visit_from)} to {day_words(one.visit_by)}"
     return EventRow(
         day=day_words(one.occasion.at),
-        title=one.occasion.title,
+        title=Own(one.occasion.title),
         badness=f"{one.as_it_is.badness:.0f} → {one.visited.badness:.0f}",
         come=come,
         short=listed([_named(organ, stop.stop) for stop in weak], _MOST_STOPS) or "none",

@@ -10,6 +10,7 @@ import math
 from typing import TypeAlias
 from xml.sax.saxutils import escape
 
+from walkboard.languages.translation import translate
 from walkboard.sheets.values import PlanCurve
 
 WIDTH_MM, HEIGHT_MM = 178.0, 62.0
@@ -63,9 +64,9 @@ def draw_plan_curve(curve: PlanCurve) -> str:
     middle = 0.5 * (_TOP + _BOTTOM)
     parts.append(
         f'<text transform="translate(4 {middle}) rotate(-90)" text-anchor="middle">'
-        "badness left</text>"
+        f"{escape(translate('badness left'))}</text>"
     )
-    parts.append(_text(0.5 * (_LEFT + _RIGHT), _BOTTOM + 11.0, "minutes", "middle"))
+    parts.append(_text(0.5 * (_LEFT + _RIGHT), _BOTTOM + 11.0, translate("minutes"), "middle"))
     points = [(x(p.minutes), y(p.cost)) for p in sorted(curve.points, key=lambda p: p.minutes)]
     if len(points) > 1:
         path = " ".join(f"{px:.2f},{py:.2f}" for px, py in points)

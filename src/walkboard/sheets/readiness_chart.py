@@ -13,6 +13,8 @@ from datetime import date
 from enum import Enum
 from xml.sax.saxutils import escape
 
+from walkboard.languages.translation import translate
+
 WIDTH_MM = 178.0
 _LEFT, _RIGHT = 66.0, 142.0  # of the calendar [mm]
 _TOP, _ROW, _FOOT = 9.0, 11.0, 17.0
@@ -97,10 +99,10 @@ def draw_readiness(chart: CalendarChart) -> str:
     )
     parts = [
         head,
-        _text(_RIGHT + 6.0, 4.0, "stops", _SMALL_MM),
-        _text(_RIGHT + 6.0, 7.4, "ready", _SMALL_MM),
-        _text(_RIGHT + 20.0, 4.0, "after", _SMALL_MM),
-        _text(_RIGHT + 20.0, 7.4, "a visit", _SMALL_MM),
+        _text(_RIGHT + 6.0, 4.0, translate("stops"), _SMALL_MM),
+        _text(_RIGHT + 6.0, 7.4, translate("ready"), _SMALL_MM),
+        _text(_RIGHT + 20.0, 4.0, translate("after"), _SMALL_MM),
+        _text(_RIGHT + 20.0, 7.4, translate("a visit"), _SMALL_MM),
     ]
     for first, words in _months(chart.today, last):
         parts.append(_line(x(first), _TOP - 1.0, x(first), bottom, 0.12, "#bbb"))
@@ -136,14 +138,14 @@ def _row(row: CalendarRow, top: float, x: object) -> list[str]:
 def _legend(y: float) -> list[str]:
     line = [
         _line(2.0, y, 10.0, y, 1.2),
-        _text(12.0, y + 1.1, "stays ready if nobody comes", _SMALL_MM),
+        _text(12.0, y + 1.1, translate("stays ready if nobody comes"), _SMALL_MM),
         _window(72.0, 80.0, y),
-        _text(82.0, y + 1.1, "days on which a visit holds until the event", _SMALL_MM),
+        _text(82.0, y + 1.1, translate("days on which a visit holds until the event"), _SMALL_MM),
     ]
     place = 4.0
     for stand in Stand:
         line.append(_mark(place, y + 6.0, stand))
-        line.append(_text(place + 3.5, y + 7.1, stand.value, _SMALL_MM))
+        line.append(_text(place + 3.5, y + 7.1, translate(stand.value), _SMALL_MM))
         place += 56.0
     return line
 
@@ -158,7 +160,7 @@ def _months(first: date, last: date) -> list[tuple[date, str]]:
     ]
     step = next((s for s in (1, 2, 3, 6, 12) if len(every) / s <= _MOST_MONTHS), 12)
     return [
-        (day, str(day.year) if day.month == 1 else _MONTHS[day.month - 1])
+        (day, str(day.year) if day.month == 1 else translate(_MONTHS[day.month - 1]))
         for day in every
         if (day.month - 1) % step == 0
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from walkboard.condition.state import Condition
+from walkboard.languages.translation import Own
 from walkboard.listening.readings import Measured, Withheld
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import Organ, PipeRef
@@ -102,12 +103,12 @@ def visit_report(
         summary.advice(organ, visit, faults, charts),
     ]
     if visit.closing_note:
-        passages.append(Passage("The tuner's note", (visit.closing_note,)))
+        passages.append(Passage("The tuner's note", (Own(visit.closing_note),)))
     front = front or front_page(VenueNews(organ.name, visit.day))
     return VisitReport(
-        title=front.title,
+        title=Own(front.title),
         heading=f"For the file: the visit of {day_words(visit.day)}",
-        organ=organ.name,
+        organ=Own(organ.name),
         day=visit.day,
         front=front,
         strip=pitch_words(organ),
@@ -130,7 +131,7 @@ def _unheard(pipe: PipeRef) -> Reading:
 def _facts(organ: Organ, visit: VisitFacts) -> tuple[Fact, ...]:
     facts = []
     if visit.purpose:
-        facts.append(Fact("Purpose", visit.purpose))
+        facts.append(Fact("Purpose", Own(visit.purpose)))
     if visit.minutes is not None:
         facts.append(Fact("Time", minutes(visit.minutes)))
     if visit.wind_mm:
@@ -175,4 +176,4 @@ def _fault_row(fault: Fault) -> FaultRow:
     else:
         note = f": {fault.fix_note}" if fault.fix_note else ""
         stands = f"fixed {day_words(fault.fixed_on)}{note}"
-    return FaultRow(fault.kind, fault.place, fault.words, stands, fault.repair)
+    return FaultRow(fault.kind, Own(fault.place), Own(fault.words), stands, Own(fault.repair))

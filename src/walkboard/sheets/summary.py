@@ -10,6 +10,7 @@ from walkboard.organ.model import Organ, PipeRef
 from walkboard.physics.air import Air, pitch_ratio
 from walkboard.physics.room import concerns
 from walkboard.quantities import ratio_of_cents
+from walkboard.scales.pitch import A4
 from walkboard.sheets.keyholder import pipe_words
 from walkboard.sheets.rank_charts import ChartContext
 from walkboard.sheets.values import Fault, Mark, Passage, RankChart, TickState, VisitFacts, Work
@@ -18,6 +19,7 @@ from walkboard.sheets.wording import (
     against,
     celsius,
     counted,
+    key_words,
     listed,
     minutes,
     rank_words,
@@ -43,9 +45,7 @@ def in_short(organ: Organ, charts: Sequence[RankChart], work: Work | None) -> Pa
             f"within {charts[0].stray_cents:g} cents; {strays} did not. {_CENT}"
         )
         if doubtful:
-            sentences.append(
-                f"{counted(doubtful, 'reading')} {'needs' if doubtful == 1 else 'need'} care."
-            )
+            sentences.append(f"{counted(doubtful, 'reading needs', 'readings need')} care.")
     else:
         sentences.append(f"No pipe of {organ.name} was measured in this visit.")
     if work is not None:
@@ -65,8 +65,8 @@ def pitch(organ: Organ, context: ChartContext) -> Passage:
     ]
     if heard:
         sentences.append(
-            f"On arrival A4 of the flue pipes stood at: {listed(heard)}. The organ's own pitch is "
-            f"{organ.pitch.a4_hz:g} Hz in air of {organ.pitch.at_celsius:g} °C."
+            f"On arrival {key_words(A4)} of the flue pipes stood at: {listed(heard)}. The organ's "
+            f"own pitch is {organ.pitch.a4_hz:g} Hz in air of {organ.pitch.at_celsius:g} °C."
         )
     else:
         sentences.append("Too few flue pipes were heard to know the pitch of the organ.")
@@ -136,10 +136,12 @@ def done(organ: Organ, work: Work | None) -> Passage:
     ranks = Counter(pipe.rank for pipe in ticked)
     parts = [f"{rank_words(organ, organ.rank(r))} ({n})" for r, n in ranks.most_common()]
     planned = {item.pipe for item in work.plan.items}
-    of = f" of {len(planned)} planned" if planned else ""
+    pipes, named = counted(len(ticked), "pipe"), listed(parts, 2 * _MOST)
+    if planned:
+        pipes = f"{pipes} of {len(planned)} planned"
+    one = len(ticked) == 1
     return Passage(
-        heading,
-        (f"{counted(len(ticked), 'pipe')}{of} were tuned: {listed(parts, 2 * _MOST)}.",),
+        heading, (f"{pipes} was tuned: {named}." if one else f"{pipes} were tuned: {named}.",)
     )
 
 
@@ -170,8 +172,10 @@ def left(
         if work is not None:
             why = f"as {minutes(work.plan.minutes)} are best spent on the others"
         sentences.append(
-            f"{counted(len(others), 'further pipe stands', 'further pipes stand')} more than "
-            f"{stray_cents:g} cents off and {'was' if len(others) == 1 else 'were'} left {why}."
+            f"1 further pipe stands more than {stray_cents:g} cents off and was left {why}."
+            if len(others) == 1
+            else f"{len(others)} further pipes stand more than {stray_cents:g} cents off and were "
+            f"left {why}."
         )
     historic = [rank_words(organ, rank) for rank in organ.ranks if rank.historic]
     if historic:

@@ -15,27 +15,32 @@ from typing import Any
 
 import typst
 
+from walkboard.languages.spoken import language
+from walkboard.languages.translation import joint_in, translate
+from walkboard.physics.moving import Sense
 from walkboard.sheets.chart import draw_chart
 from walkboard.sheets.complete import CompleteSheet
 from walkboard.sheets.console_card import ConsoleCard
 from walkboard.sheets.drift_chart import DriftCourse, draw_drift
+from walkboard.sheets.in_language import in_language
 from walkboard.sheets.key_sheet import KeySheet
 from walkboard.sheets.outlook import OutlookSheet
 from walkboard.sheets.plan_chart import draw_plan_curve
 from walkboard.sheets.readiness_chart import CalendarChart, draw_readiness
-from walkboard.sheets.values import PlanCurve, RankChart, VisitReport, WorklistSheet
+from walkboard.sheets.values import PlanCurve, RankChart, TickState, VisitReport, WorklistSheet
 
 MISSING = "▯"  # stands where the built-in letters have no shape
 _BLANKS = re.compile(r"[^\S\u00a0]+")  # but those that keep a number and its unit on one line
 _LONG_WORD, _BROKEN_AFTER = 16, 8  # letters of a word that may break, and after how many each
 _WITHOUT_SHAPE = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
+_WORDS = re.compile(r'\bt\("([^"]+)"\)')  # a template's own texts
+_CODES = (*Sense, *TickState)  # that templates compare and say
 _TRIAL = '#set document(title: "trial"); #set text(font: "Libertinus Serif"); #sys.inputs.sheet'
 _TRIAL_PICTURE = '#set document(title: "trial"); #image(sys.inputs.sheet, alt: "trial")'
 
 
-@singledispatch
 def render_pdf(sheet: object) -> bytes:
-    """A sheet as PDF/UA-1, A4.
+    """A sheet as PDF/UA-1, A4, in the language that is spoken.
 
     The document's date is the sheet's own day, so that the same sheet gives the same bytes. Texts
     are handed to the templates as data. Characters that Typst's built-in letters cannot show are
@@ -50,20 +55,25 @@ def render_pdf(sheet: object) -> bytes:
     TypeError
         For anything else.
     """
+    return _drawn(in_language(sheet))
+
+
+@singledispatch
+def _drawn(sheet: object) -> bytes:
     raise TypeError(f"there is no sheet for {type(sheet).__name__}")
 
 
-@render_pdf.register
+@_drawn.register
 def _(sheet: WorklistSheet) -> bytes:
     return _compiled("worklist.typ", _plain(sheet), sheet.day)
 
 
-@render_pdf.register
+@_drawn.register
 def _(sheet: KeySheet) -> bytes:
     return _compiled("key_sheet.typ", _plain(sheet), sheet.day)
 
 
-@render_pdf.register
+@_drawn.register
 def _(sheet: VisitReport) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         names = {}
@@ -81,17 +91,17 @@ def _(sheet: VisitReport) -> bytes:
         return _compiled("report.typ", plain, sheet.day, folder=folder)
 
 
-@render_pdf.register
+@_drawn.register
 def _(sheet: OutlookSheet) -> bytes:
     return _compiled("outlook.typ", _plain(sheet), sheet.day)
 
 
-@render_pdf.register
+@_drawn.register
 def _(sheet: CompleteSheet) -> bytes:
     return _compiled("complete.typ", _plain(sheet), sheet.day)
 
 
-@render_pdf.register
+@_drawn.register
 def _(sheet: ConsoleCard) -> bytes:
     data = _plain(sheet) | {"square": sheet.square, "address": sheet.address}
     return _compiled("console_card.typ", data, sheet.day)
@@ -105,6 +115,8 @@ def _compiled(
     source = "\n".join(
         templates.joinpath(name).read_text(encoding="utf-8") for name in ("frame.typ", template)
     )
+    own = {": ": joint_in(language(), ": ")}
+    data["words"] = own | {words: translate(words) for words in (*_WORDS.findall(source), *_CODES)}
     data |= {"year": day.year, "month": day.month, "day_of_month": day.day}
     given = json.dumps(data, ensure_ascii=False)
     try:
@@ -164,7 +176,7 @@ def _plain(value: object) -> Any:
         return [_plain(item) for item in value]
     if isinstance(value, RankChart):
         clean = _cleaned(value)
-        alt = f"Chart of {clean.heading}: cents against key. {clean.caption}"
+        alt = translate(f"Chart of {clean.heading}: cents against key. {clean.caption}")
         return {
             "heading": clean.heading,
             "caption": clean.caption,
@@ -176,22 +188,23 @@ def _plain(value: object) -> Any:
         return {
             "heading": _printable(value.heading),
             "caption": _printable(value.caption),
-            "alt": f"Chart: {_printable(value.heading)}. {_printable(value.caption)}",
+            "alt": _alt(value.heading, value.caption),
             "svg": draw_plan_curve(drawn),
         }
     if isinstance(value, CalendarChart):
         rows = tuple(dataclasses.replace(r, title=_printable(r.title)) for r in value.rows)
         return {
             "heading": _printable(value.heading),
-            "alt": f"Chart: {_printable(value.heading)}. {_printable(value.caption)}",
+            "alt": _alt(value.heading, value.caption),
             "svg": draw_readiness(dataclasses.replace(value, rows=rows)),
         }
     if isinstance(value, DriftCourse):
         return {
             "title": _printable(value.title),
             "caption": _printable(value.caption),
-            "alt": f"Chart of {_printable(value.title)} over the visits. "
-            f"{_printable(value.caption)}",
+            "alt": translate(
+                f"Chart of {_printable(value.title)} over the visits. {_printable(value.caption)}"
+            ),
             "svg": draw_drift(value),
         }
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
@@ -199,6 +212,10 @@ def _plain(value: object) -> Any:
     if isinstance(value, date):
         return value.isoformat()
     return value
+
+
+def _alt(heading: str, caption: str) -> str:
+    return translate(f"Chart: {_printable(heading)}. {_printable(caption)}")
 
 
 def _cleaned(chart: RankChart) -> RankChart:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
+from walkboard.languages.translation import Own
 from walkboard.organ.model import Family, Organ, PipeRef, Rank, TunedBy
 from walkboard.organ.sounding import held_keys
 from walkboard.physics.air import Air, pitch_ratio, speed_of_sound_m_s
@@ -84,7 +85,7 @@ def worklist_sheet(organ: Organ, visit: VisitFacts, work: Work) -> WorklistSheet
     return WorklistSheet(
         title=f"Worklist for {organ.name}, {day_words(visit.day)}",
         heading=f"Worklist, {day_words(visit.day)}",
-        organ=organ.name,
+        organ=Own(organ.name),
         day=visit.day,
         strip=_strip(organ, visit, plan.reference),
         facts=_facts(organ, visit, work),
@@ -306,7 +307,7 @@ def _facts(organ: Organ, visit: VisitFacts, work: Work) -> tuple[Fact, ...]:
     plan = work.plan
     facts = []
     if visit.purpose:
-        facts.append(Fact("Purpose", visit.purpose))
+        facts.append(Fact("Purpose", Own(visit.purpose)))
     facts.append(Fact("Organ's pitch", f"{pitch_words(organ)}, {organ.temperament.name}"))
     if visit.air_celsius:
         air = ", ".join(

@@ -6,7 +6,8 @@ import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from walkboard.scales.key_names import Names
+from walkboard.languages.spoken import language
+from walkboard.scales.key_names import USUAL_NAMES, Names
 
 FILE = "page-language.json"
 
@@ -29,8 +30,10 @@ class BookChoice:
 
     @property
     def key_names(self) -> Names:
-        """How keys are named on paper."""
-        return Names(self.names) if self.names in set(Names) else Names.SCIENTIFIC
+        """How keys are named on paper: as chosen, else as usual in the language that is spoken."""
+        if self.names in set(Names):
+            return Names(self.names)
+        return USUAL_NAMES.get(language(), Names.SCIENTIFIC)
 
     def keep(self, folder: Path) -> None:
         """Store it in the book's folder, completely or not at all."""

@@ -117,7 +117,7 @@ def _words(inside: BoolArray, expected: Sequence[Sequence[Band]], celsius: float
     if len(inside):
         share = 100.0 * float(inside.mean())
         notes.append(
-            f"Of {counted(len(inside), 'reading')} {share:.0f} % stood within the grey as it was "
+            f"Of {counted(len(inside), 'reading')}, {share:.0f} % stood within the grey as it was "
             "foreseen; 90 % is meant."
         )
     if expected:

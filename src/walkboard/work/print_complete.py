@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard.errors import InputError
+from walkboard.languages import spoken
 from walkboard.scales.key_names import Names
 from walkboard.sheets.wording import naming_keys
 from walkboard.work.open_book import now
@@ -23,6 +24,8 @@ def print_complete(
     path: Path,
     first_day: str | None,
     names: Names = Names.SCIENTIFIC,
+    *,
+    language: str | None = None,
 ) -> None:
     """Write a complete tuning as PDF.
 
@@ -35,6 +38,8 @@ def print_complete(
         ISO 8601 date of the first day; None is today.
     names : Names
         How keys are named.
+    language : str or None
+        BCP 47; None for the one that is spoken.
 
     Raises
     ------
@@ -48,6 +53,6 @@ def print_complete(
         first = now().date() if first_day is None else date.fromisoformat(first_day)
     except ValueError:
         raise InputError(f"{first_day!r} is not a date.", fix="Write it as 2027-03-14.") from None
-    with naming_keys(names):
-        sheet = complete_sheet(organ, found, first)
-    write_file(render_pdf(sheet), path, what="the sheet")
+    with spoken.speaking(language or spoken.language()), naming_keys(names):
+        made = render_pdf(complete_sheet(organ, found, first))
+    write_file(made, path, what="the sheet")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,6 +11,8 @@ from typing import TYPE_CHECKING
 from walkboard.book.records import KeptFault, KeptOrgan, KeptVisit, TickState
 from walkboard.book.venue_records import FaultCare
 from walkboard.errors import InputError
+from walkboard.languages import spoken
+from walkboard.languages.translation import Own
 from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
 from walkboard.sheets import values
@@ -33,8 +36,27 @@ PHOTOGRAPHS_PRINTED = 6  # in a report: two to a page. Chosen.
 _AHEAD_DAYS = 180  # of an outlook, where no event is coming
 
 
-def print_worklist(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path:
-    """Write the worklist of a visit as PDF.
+@contextmanager
+def on_paper(book: Book, language: str | None) -> Iterator[None]:
+    """Sheets made within are in a language, with keys named as the book or the language has it.
+
+    Parameters
+    ----------
+    book : Book
+    language : str or None
+        BCP 47; None for the one that is spoken.
+    """
+    with (
+        spoken.speaking(language or spoken.language()),
+        naming_keys(BookChoice.of(book.path).key_names),
+    ):
+        yield
+
+
+def print_worklist(
+    book: Book, organ: Organ, visit: KeptVisit, to: Path, *, language: str | None = None
+) -> Path:
+    """Write the worklist of a visit as PDF, in a language or the one that is spoken.
 
     Raises
     ------
@@ -48,13 +70,13 @@ def print_worklist(book: Book, organ: Organ, visit: KeptVisit, to: Path) -> Path
         raise InputError(
             f"Visit {visit.id} has no plan.", fix="Make one with 'walkboard visit plan'."
         )
-    with naming_keys(BookChoice.of(book.path).key_names):
-        sheet = worklist_sheet(organ, visit_facts(book, visit), work)
-    return write_file(render_pdf(sheet), to, what="sheet")
+    with on_paper(book, language):
+        made = render_pdf(worklist_sheet(organ, visit_facts(book, visit), work))
+    return write_file(made, to, what="sheet")
 
 
 def print_report(
-    book: Book, organ: Organ, visit: KeptVisit, to: Path, *, language: Language = Language.ENGLISH
+    book: Book, organ: Organ, visit: KeptVisit, to: Path, *, language: str | None = None
 ) -> Path:
     """Write the report of a visit: as PDF, or page 1 alone as a web page if the file ends so.
 
@@ -65,8 +87,8 @@ def print_report(
     visit : KeptVisit
     to : Path
         ``report.pdf``, or ``report.html`` for a page that needs nothing else.
-    language : Language
-        Language of page 1.
+    language : str or None
+        BCP 47; None for the one that is spoken.
 
     Raises
     ------
@@ -79,12 +101,12 @@ def print_report(
 
     walks = [kept.walk for kept in book.recordings(visit.id)]
     cares = book.fault_cares(visit.organ_id)
-    with naming_keys(BookChoice.of(book.path).key_names):
+    with on_paper(book, language):
         sheet = visit_report(
             organ,
             visit_facts(book, visit),
             [kept.reading for kept in book.readings(visit.id)],
-            front=front_page(venue_news(book, organ, visit), language),
+            front=front_page(venue_news(book, organ, visit), Language(spoken.language())),
             silent=tuple(dict.fromkeys(p for walk in walks for p in silent_pipes(organ, walk))),
             condition=condition_of(book, organ, visit),
             work=_work(book, visit),
@@ -96,7 +118,8 @@ def print_report(
             notices=[f"{walk.file}: {warning}" for walk in walks for warning in walk.warnings],
             pictures=_pictures(book, visit),
         )
-    return write_file(render_pdf(sheet), to, what="sheet")
+        made = render_pdf(sheet)
+    return write_file(made, to, what="sheet")
 
 
 def _pictures(book: Book, visit: KeptVisit) -> list[values.Picture]:
@@ -115,17 +138,16 @@ def _pictures(book: Book, visit: KeptVisit) -> list[values.Picture]:
         if one.rights and (one.visit_id == visit.id or one.fault_id in named) and one.path.is_file()
     ]
     return [
-        values.Picture(one.shows, one.rights, one.path.read_bytes(), one.path.suffix[1:])
+        values.Picture(Own(one.shows), Own(one.rights), one.path.read_bytes(), one.path.suffix[1:])
         for one in meant[-PHOTOGRAPHS_PRINTED:]
     ]
 
 
-def venue_page(
-    book: Book, organ: Organ, visit: KeptVisit, language: Language = Language.ENGLISH
-) -> str:
+def venue_page(book: Book, organ: Organ, visit: KeptVisit, language: str | None = None) -> str:
     """Page 1 of a visit's report as one HTML file that the venue can keep."""
-    with naming_keys(BookChoice.of(book.path).key_names):
-        return front_page_html(front_page(venue_news(book, organ, visit), language))
+    with on_paper(book, language):
+        news = venue_news(book, organ, visit)
+        return front_page_html(front_page(news, Language(spoken.language())))
 
 
 RANKS_DRAWN = 8  # in an outlook, unless they are named
@@ -140,6 +162,7 @@ def print_outlook(
     *,
     minutes: float | None = None,
     ranks: Sequence[str] = (),
+    language: str | None = None,
 ) -> Path:
     """Write the outlook as PDF: readiness along the calendar, and how ranks drift.
 
@@ -154,6 +177,8 @@ def print_outlook(
         Minutes of the visit before each event; None for those of the last visit.
     ranks : sequence of str
         To be drawn; empty: those of which most pipes are to be expected out of tolerance.
+    language : str or None
+        BCP 47; None for the one that is spoken.
 
     Raises
     ------
@@ -176,11 +201,12 @@ def print_outlook(
         seen, until, celsius, RANKS_DRAWN
     )
     courses = drift_courses(seen, drawn, until, celsius)
-    with naming_keys(BookChoice.of(book.path).key_names):
+    with on_paper(book, language):
         sheet = outlook_sheet(
             organ, today, found, courses, visits=len(seen.visits), visit_minutes=given
         )
-    return write_file(render_pdf(sheet), to, what="sheet")
+        made = render_pdf(sheet)
+    return write_file(made, to, what="sheet")
 
 
 def console_card(organ: str, address: str, day: date) -> bytes:
@@ -232,7 +258,13 @@ def _fault(organ: Organ, fault: KeptFault, care: FaultCare | None) -> values.Fau
 
 
 def write_outlook(
-    progress: Callable[[float, float], None], folder: Path, organ_id: int, to: Path, today: date
+    progress: Callable[[float, float], None],
+    folder: Path,
+    organ_id: int,
+    to: Path,
+    *,
+    today: date,
+    language: str,
 ) -> None:
     """Write the outlook as PDF in another process.
 
@@ -245,6 +277,8 @@ def write_outlook(
     organ_id : int
     to : Path
     today : date
+    language : str
+        BCP 47.
     """
     from walkboard.organ.reading import read_organ
     from walkboard.work import open_book
@@ -252,5 +286,6 @@ def write_outlook(
     progress(0, 1)
     with open_book.opened(folder) as book:
         kept = book.organ(organ_id)
-        print_outlook(book, kept, read_organ(kept.description, where=kept.name), today, to)
+        organ = read_organ(kept.description, where=kept.name)
+        print_outlook(book, kept, organ, today, to, language=language)
     progress(1, 1)

@@ -9,7 +9,8 @@ import pytest
 
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import look_at
-from walkboard.desk.text.catalogue import ENGLISH, MissingWordsError, catalogue, say
+from walkboard.desk.text.catalogue import MissingWordsError, catalogue, say
+from walkboard.languages.spoken import ENGLISH
 
 DESK = Path(__file__).resolve().parents[3] / "src" / "walkboard" / "desk"
 TEMPLATES = sorted((DESK / "templates").glob("**/*.html"))

@@ -7,7 +7,7 @@ from playwright.sync_api import Browser, Page
 
 from tests.desk.conftest import Server
 from tests.desk.looking import assert_accessible
-from walkboard.desk.text.catalogue import LANGUAGES
+from walkboard.languages.spoken import LANGUAGES
 
 WIDTHS = (320, 360, 390, 660, 768, 880, 1280, 2560)
 PATHS = (

@@ -9,8 +9,8 @@ from datetime import UTC, datetime
 import pytest
 
 from walkboard.desk.text import figures
-from walkboard.desk.text.catalogue import LANGUAGES, speak
-from walkboard.desk.text.translate import translate
+from walkboard.languages.spoken import LANGUAGES, speak
+from walkboard.languages.translation import translate
 
 
 @pytest.fixture(params=["Pacific/Auckland", "Pacific/Pago_Pago", "UTC"])

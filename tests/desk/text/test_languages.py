@@ -12,8 +12,9 @@ from starlette.testclient import TestClient
 
 from walkboard.desk.server.application import make_application
 from walkboard.desk.text import catalogue as catalogue_module
-from walkboard.desk.text.catalogue import ENGLISH, LANGUAGES, catalogue
+from walkboard.desk.text.catalogue import catalogue
 from walkboard.desk.text.preferences import Preferences
+from walkboard.languages.spoken import ENGLISH, LANGUAGES
 from walkboard.scales.key_names import Names
 from walkboard.scales.keys import Key
 from walkboard.work.book_choice import FILE

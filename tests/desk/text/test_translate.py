@@ -18,7 +18,7 @@ from starlette.testclient import TestClient
 
 from walkboard.desk.server.application import make_application
 from walkboard.desk.text import catalogue as catalogue_module
-from walkboard.desk.text import translate
+from walkboard.languages import spoken, translation
 from walkboard.work.overview import overview
 
 LETTERS = [chr(code) for start in "Aa" for code in range(ord(start), ord(start) + 26)]
@@ -78,9 +78,10 @@ def at_home(village_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Ite
         key: wide(text) if isinstance(text, str) else {n: wide(t) for n, t in text.items()}
         for key, text in english.items()
     }
-    own |= {f"sentences.{text}": wide(text) for text in words.sentences()}
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(catalogue_module, "language", lambda: "wide")
+        patch.setattr(spoken, "language", lambda: "wide")
+        patch.setattr(translation, "sentences", lambda _: {t: wide(t) for t in words.sentences()})
         patch.setattr(catalogue_module, "catalogue", lambda _: own)
         made = make_application(folder)
         for kept in made.state.desk.book.organs():
@@ -119,34 +120,3 @@ def test_no_page_has_words_of_its_own(at_home: TestClient, path: str) -> None:
         - known
     ]
     assert bare == []
-
-
-def test_phrases_of_phrases_are_turned_round(monkeypatch: pytest.MonkeyPatch) -> None:
-    own = {
-        "sentences.{a} of {b}": "von {b} {a}",
-        "sentences.{a} flat": "{a} zu tief",
-        "sentences.the flues": "den Labialen",
-        "sentences.loud": "laut",
-        "sentences.Say {a} again.": "Noch einmal {a}.",
-        "sentences.It failed.": "Es ging nicht.",
-        "frame.script.decimal": ",",
-    }
-    monkeypatch.setattr(catalogue_module, "language", lambda: "turned")
-    monkeypatch.setattr(catalogue_module, "catalogue", lambda _: own)
-    assert (
-        translate.translate("7.0 flat of the flues, loud") == "von den Labialen 7,0 zu tief, laut"
-    )
-    assert translate.translate("It failed. Say A4 again.") == "Es ging nicht. Noch einmal A4."
-    assert translate.translate("Rohrflöte") == "Rohrflöte"
-
-
-def test_a_translation_keeps_what_is_translated() -> None:
-    text = words.sentences()[0]
-    rows = words.written({text: "…"}).splitlines()
-    assert rows[1].endswith('= "…"')
-    assert len(rows) == 1 + len(words.sentences())
-
-
-def test_an_english_desk_shows_sentences_as_they_are(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(catalogue_module, "language", lambda: "en")
-    assert translate.translate("7.0 flat of the flues") == "7.0 flat of the flues"

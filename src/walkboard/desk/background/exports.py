@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.background.jobs import Job
 from walkboard.desk.text.catalogue import say
+from walkboard.languages.spoken import language
 from walkboard.work.export import write_export
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ class Exports:
         if ending == "pdf":
             from walkboard.work.print_sheets import write_outlook  # noqa: PLC0415 - late: sheets are heavy
 
-            making = partial(write_outlook, today=today)
+            making = partial(write_outlook, today=today, language=language())
         self.begin(desk, kept, ending, say("book.making"), making)
 
     def begin(

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from markupsafe import Markup, escape
 
 from walkboard.desk.text.figures import signed
-from walkboard.desk.text.translate import translate
+from walkboard.languages.translation import translate
 from walkboard.scales.keys import Key
 from walkboard.sheets.values import ChartPoint, Mark, RankChart
 

@@ -13,7 +13,7 @@ from walkboard.desk.frame.access import Visitor
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Page
 from walkboard.desk.frame.permissions import Permission
-from walkboard.desk.text.catalogue import LANGUAGES, language, say, script_words
+from walkboard.desk.text.catalogue import say, script_words
 from walkboard.desk.text.figures import (
     MISSING,
     celsius,
@@ -28,7 +28,8 @@ from walkboard.desk.text.figures import (
     signed,
 )
 from walkboard.desk.text.preferences import Look, preferences_of
-from walkboard.desk.text.translate import translate
+from walkboard.languages.spoken import LANGUAGES, language
+from walkboard.languages.translation import translate
 from walkboard.scales.key_names import Names
 
 ON_ITS_WAY = "on its way"  # in place of the book's number: the page then fetches its parts at once

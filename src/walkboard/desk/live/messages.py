@@ -10,7 +10,7 @@ from typing import Any
 from walkboard.capture.source import Meter
 from walkboard.condition.settling.forecast import Forecast
 from walkboard.condition.settling.moves import Advice
-from walkboard.desk.text import translate
+from walkboard.languages.translation import translate
 from walkboard.listening.live.readings import LiveFlag, LiveReading
 from walkboard.organ.model import Organ
 from walkboard.sheets.wording import rank_words
@@ -61,7 +61,7 @@ def level(meter: Meter) -> dict[str, Any]:
         "db": round(max(meter.peak_db, -120.0), 1),
         "clipped": meter.clipped,
         "lost": meter.lost,
-        "words": translate.translate(meter.words),
+        "words": translate(meter.words),
     }
 
 
@@ -117,8 +117,8 @@ def _move(advice: Advice | None) -> dict[str, Any] | None:
     if advice is None:
         return None
     return {
-        "words": translate.translate(advice.words),
-        "caution": translate.translate(advice.caution),
+        "words": translate(advice.words),
+        "caution": translate(advice.caution),
         "cents": round(advice.cents, 1),
     }
 
@@ -132,7 +132,7 @@ def _settling(forecast: Forecast | None) -> dict[str, Any] | None:
         "seconds": round(forecast.seconds),
         "known": round(forecast.known_in_s),
         "above": _rounded(forecast.above_cents),
-        "words": translate.translate(forecast.words),
+        "words": translate(forecast.words),
     }
 
 

@@ -21,8 +21,9 @@ from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import plain
-from walkboard.desk.text.catalogue import language, say
+from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError, WalkboardError
+from walkboard.languages.spoken import language
 from walkboard.organ.model import Organ
 from walkboard.plausible import AIR_CELSIUS
 

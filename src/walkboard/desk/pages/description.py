@@ -13,8 +13,8 @@ from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.translate import translate
 from walkboard.errors import BookError, DescriptionError, InputError, Problem
+from walkboard.languages.translation import translate
 from walkboard.organ.checking_builds import TUNED_BY
 from walkboard.organ.editing import EDITED, CellChange, edited, rank_cells
 from walkboard.organ.model import Organ

@@ -16,9 +16,10 @@ from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import plain
-from walkboard.desk.text.catalogue import LANGUAGES, language, say
+from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.stops import full_stop_words
 from walkboard.errors import WalkboardError
+from walkboard.languages.spoken import LANGUAGES, language
 
 if TYPE_CHECKING:
     from walkboard.book.records import KeptVisit

@@ -29,8 +29,8 @@ from walkboard.desk.pages.visit.frame import AtVisit, differ_words, surely_at_wo
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.figures import clock, hertz
 from walkboard.desk.text.preferences import Look, Preferences, preferences_of
-from walkboard.desk.text.translate import translate
 from walkboard.errors import InputError, UnknownNameError
+from walkboard.languages.translation import translate
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.keyholder import stop_words
 from walkboard.work import faults

@@ -16,12 +16,13 @@ from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.finding import pipe_index
-from walkboard.desk.text.catalogue import language, say
+from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.figures import clock, signed
 from walkboard.desk.text.preferences import preferences_of
 from walkboard.desk.text.stops import rank_in_division
-from walkboard.desk.text.translate import translate
 from walkboard.errors import WalkboardError
+from walkboard.languages.spoken import language
+from walkboard.languages.translation import translate
 from walkboard.listening.readings import Measured
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.targets import target_hz

@@ -26,10 +26,10 @@ from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import LONGEST_NAME, LONGEST_WORDS, choices, plain
-from walkboard.desk.text import translate
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import BookError, InputError, WalkboardError
+from walkboard.languages.translation import translate
 from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
 from walkboard.work import faults
@@ -102,7 +102,7 @@ def _take(request: Request, given: FormData) -> Response:
             again = replace(report, uid=None)
             faults.report_from_console(desk.book, kept, organ, again)
     except WalkboardError as error:
-        return _draw(request, organ, values, translate.translate(str(error)), status=400)
+        return _draw(request, organ, values, translate(str(error)), status=400)
     return _thanked(request)
 
 

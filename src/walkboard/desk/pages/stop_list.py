@@ -17,8 +17,8 @@ from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.figures import in_a_field
 from walkboard.desk.text.preferences import Preferences, preferences_of
-from walkboard.desk.text.translate import translate
 from walkboard.errors import InputError
+from walkboard.languages.translation import translate
 from walkboard.organ.checking_builds import TUNED_BY
 from walkboard.organ.kinds import Family
 from walkboard.organ.stoplist.entries import Row, Said, State

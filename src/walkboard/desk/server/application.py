@@ -35,8 +35,8 @@ from walkboard.desk.server.gate import Gate, Guarded, TooMuchError, safe_headers
 from walkboard.desk.server.static_files import static_door
 from walkboard.desk.text import preferences
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.translate import translate
 from walkboard.errors import BookError, UnknownNameError, WalkboardError
+from walkboard.languages.translation import translate
 from walkboard.work.book_choice import BookChoice
 from walkboard.work.calendar.events import today
 from walkboard.work.overview import overview, recall

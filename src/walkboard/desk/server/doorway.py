@@ -28,9 +28,9 @@ from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.server.early_page import FirstPage, keep_page, kept_page, program_stamp
 from walkboard.desk.server.gate import LOOPBACK, Gate, Guarded
 from walkboard.desk.server.static_files import static_door
-from walkboard.desk.text.catalogue import speak
 from walkboard.desk.text.preferences import cookie_words, preferences_of
 from walkboard.errors import WalkboardError
+from walkboard.languages.spoken import speak
 from walkboard.work.book_choice import BookChoice
 
 if TYPE_CHECKING:

@@ -23,8 +23,8 @@ from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Keeper
 from walkboard.desk.frame.setting import Setting
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.translate import translate
 from walkboard.errors import BookError, WalkboardError
+from walkboard.languages.translation import translate
 
 LARGEST_BYTES = 1 << 20
 

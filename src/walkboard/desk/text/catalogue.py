@@ -8,25 +8,11 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from contextvars import ContextVar
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-ENGLISH = "en"
-LANGUAGES = (ENGLISH, "de", "fr")
-_spoken: ContextVar[str] = ContextVar("language", default=ENGLISH)
-
-
-def language() -> str:
-    """The language of the request that is being answered."""
-    return _spoken.get()
-
-
-def speak(chosen: str) -> None:
-    """Answer this request in a language; an unknown one changes nothing."""
-    if chosen in LANGUAGES:
-        _spoken.set(chosen)
+from walkboard.languages.spoken import ENGLISH, language
 
 
 class MissingWordsError(KeyError):

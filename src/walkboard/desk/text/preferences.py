@@ -15,8 +15,8 @@ from starlette.requests import HTTPConnection, Request, cookie_parser
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from walkboard.desk.text.catalogue import ENGLISH, LANGUAGES, speak
-from walkboard.scales.key_names import Names, name_of
+from walkboard.languages.spoken import ENGLISH, LANGUAGES, speak
+from walkboard.scales.key_names import USUAL_NAMES, Names, name_of
 from walkboard.scales.keys import Key
 from walkboard.work.book_choice import BookChoice
 
@@ -29,9 +29,6 @@ class Look(StrEnum):
     AUTO = "auto"
     LIGHT = "light"
     DARK = "dark"
-
-
-_OF_LANGUAGE = {"de": Names.GERMAN, "fr": Names.FRENCH}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +61,7 @@ def preferences_of(request: HTTPConnection, usual: BookChoice | None = None) -> 
     named = names if names in set(Names) else usual.names
     return Preferences(
         Look(look) if look in set(Look) else Look.AUTO,
-        Names(named) if named in set(Names) else _OF_LANGUAGE.get(language, Names.SCIENTIFIC),
+        Names(named) if named in set(Names) else USUAL_NAMES.get(language, Names.SCIENTIFIC),
         language,
     )
 

@@ -271,17 +271,19 @@ def _with_warnings(
         )
     if found.clipped:
         first = found.clipped[0]
-        places = len(found.clipped)
+        count = len(found.clipped)
+        places = "1 place" if count == 1 else f"{count} places"
         said.append(
-            f"Clipped in {places} place{'' if places == 1 else 's'}, the first from "
+            f"Clipped in {places}, the first from "
             f"{first.start_s:.2f} to {first.end_s:.2f} s. Lower the recorder's level next time."
         )
     if found.dead_channels and not found.is_silent:
         names = " and ".join(str(c + 1) for c in found.dead_channels)
-        many = len(found.dead_channels) > 1
+        of = len(found.channel_db)
         said.append(
-            f"Channel{'s' if many else ''} {names} of {len(found.channel_db)} "
-            f"{'are' if many else 'is'} dead; only the others were used."
+            f"Channel {names} of {of} is dead; only the others were used."
+            if len(found.dead_channels) == 1
+            else f"Channels {names} of {of} are dead; only the others were used."
         )
     worst = max(found.dc_offset, key=abs, default=0.0)
     if abs(worst) > LARGE_OFFSET:

@@ -329,7 +329,7 @@ class Sound:
 
 
 def _places(count: int) -> str:
-    return f"{count} place{'' if count == 1 else 's'}"
+    return "1 place" if count == 1 else f"{count} places"
 
 
 def _breaking_off(decoder: PyavDecoder, frames: int) -> str:

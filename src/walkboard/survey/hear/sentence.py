@@ -205,10 +205,10 @@ def _also(organ: Organ, one: AlsoSounding) -> str:
     name = stop_name(organ, one.stop)
     at = f"at {one.keys} of {one.of_keys} keys"
     if one.semitones:
-        kind = "octave" if one.semitones > 0 else "sub-octave"
+        kind = "octave coupler" if one.semitones > 0 else "sub-octave coupler"
         beside = f", or is {stop_name(organ, one.or_stops[0])} drawn" if one.or_stops else ""
         way = "higher" if one.semitones > 0 else "lower"
-        return f"{name} also sounds an octave {way} {at}: is the {kind} coupler on{beside}?"
+        return f"{name} also sounds an octave {way} {at}: is the {kind} on{beside}?"
     return f"{name}{_or(organ, one)} also sounds {at}: is it drawn, or a coupler on?"
 
 

@@ -79,16 +79,16 @@ class Run:
         if self.lowest == self.highest:
             return name_of(self.lowest, names)
         span = f"{name_of(self.lowest, names)}–{name_of(self.highest, names)}"
-        return span + self._stride(names)
+        return ", ".join(part for part in (span, self._stride(names)) if part)
 
     def _stride(self, names: Names) -> str:
         """Which keys of the span, as a key holder finds them: by name if the names recur."""
         if self.step == 1:
             return ""
         if self.step < 3 or 12 % self.step:
-            return f", every {_ordinal(self.step)} key"
+            return f"every {_ordinal(self.step)} key"
         notes = [note_of(key, names) for key in self.keys[: 12 // self.step]]
-        return f", only {' and '.join([', '.join(notes[:-1]), notes[-1]] if notes[1:] else notes)}"
+        return f"only {' and '.join([', '.join(notes[:-1]), notes[-1]] if notes[1:] else notes)}"
 
 
 def _ordinal(n: int) -> str:

@@ -23,9 +23,10 @@ from walkboard.desk.pages.visit.frame import (
     to_visit,
     visit_at_work,
 )
-from walkboard.desk.text.catalogue import language, say
+from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.preferences import preferences_of
 from walkboard.errors import InputError
+from walkboard.languages.spoken import language
 from walkboard.plausible import AIR_CELSIUS
 from walkboard.scales.keys import Key
 from walkboard.sheets.keyholder import stop_words

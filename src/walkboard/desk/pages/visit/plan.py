@@ -26,8 +26,8 @@ from walkboard.desk.pages.visit.frame import (
 )
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.stops import rank_in_division
-from walkboard.desk.text.translate import translate
 from walkboard.errors import InputError, WalkboardError
+from walkboard.languages.translation import translate
 from walkboard.organ.model import Organ
 from walkboard.planning.plan import CurvePoint, Plan
 from walkboard.planning.request import LONGEST_MINUTES, PlanRequest
