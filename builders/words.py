@@ -55,6 +55,7 @@ SENTENCE_MODULES = (
 # other languages that are read.
 UNSEEN = (
     "book/importing.py", "book/copying.py", "scales/tuning_files.py", "work/export.py",
+    "work/snapshot.py",
     "work/archive", "work/guide/tuning.py", "book/checking.py", "work/calendar/music.py",
     "organ/description.py", "organ/rank_tables.py", "organ/fields.py", "organ/reference.py",
     "organ/hints.py", "organ/schema.py", "organ/stoplist/facts.py", "book/leftovers.py",
@@ -77,7 +78,7 @@ CODES = {
     "by division", "by rank", "of rank", "stated air", "double of", "LIMITS", "Limits", "changes",
     "lowest", "listening", "moving", "travel", "type", "stop list", "stop name",
     "no of pipes", "pedales de combinaisons", "mg/m³", "µg/dL", "dB(A)", "dB(C)", "count", "far",
-    "was", "start", "DejaVu Sans Mono",
+    "was", "start", "marks of all", "visits by id", "DejaVu Sans Mono",
     "true", "false", "split", "own", "pattern", "plays", "repeat", "replace", "strerror",
     "partials of a band cannot be separated at all",
 }  # fmt: skip
@@ -89,7 +90,7 @@ OURS = {
 _GAP = re.compile(r"\{[a-z]\}")
 _WORD = re.compile(r"[^\W\d_]{2}")
 _CODE = re.compile(r"[a-z0-9_.\-/]*[_./][a-z0-9_.\-/]*|%[-\w. %:]+|#[0-9a-f]{3}|[\w.]*\\.*")
-_MARKUP = re.compile(r"[<>|^\\]|#set|\(\?|@|--?//")
+_MARKUP = re.compile(r"[<>|^\\]|#set|\bSELECT\b|\(\?|@|--?//")
 _SENTENCE = re.compile(r"[a-z]{2,} \S*[a-z{]|[A-Z][a-z]+ \{|\} [a-z]{2,}")
 _TEMPLATE = re.compile(r'\bt\("([^"]+)"\)')
 _HEAD = "# English sentences and their translations; renewed by builders/words.py.\n"
