@@ -2,7 +2,8 @@
 
 ``python builders/words.py LANGUAGE`` writes ``languages/words/LANGUAGE.toml``: the English on the
 left, its translation on the right; what is not translated yet has the English on both sides, and
-``--missing`` only lists it. What is already translated stays. English needs no such file.
+``--missing`` only lists it. What is already translated stays, also where its English
+was reworded a little; what was carried over so is printed, to be read. English needs no such file.
 
 It collects the texts of every error that users see, all texts of `WORD_MODULES`, the sentences of
 `SENTENCE_MODULES`, what is given to ``translate`` in code and to ``t`` in the sheets' templates,
@@ -13,6 +14,7 @@ their order.
 from __future__ import annotations
 
 import ast
+import difflib
 import importlib
 import json
 import re
@@ -229,6 +231,21 @@ def written(known: Mapping[str, str]) -> str:
     return _HEAD + "".join(f"{text} = {words}\n" for text, words in quoted)
 
 
+_ALIKE = 0.7  # of the letters: the same sentence, said better. Chosen; check what is printed.
+
+
+def carried(known: Mapping[str, str]) -> dict[str, str]:
+    """Where a sentence's English was reworded: the old sentence, by the new one."""
+    found: dict[str, str] = {}
+    gone = [text for text in known if text not in sentences()]
+    for text in sentences():
+        gaps = sorted(_GAP.findall(text))
+        like = [old for old in gone if sorted(_GAP.findall(old)) == gaps]
+        if text not in known and (best := difflib.get_close_matches(text, like, 1, _ALIKE)):
+            found[text] = best[0]
+    return found
+
+
 def main() -> None:
     languages = [word for word in sys.argv[1:] if not word.startswith("-")]
     if len(languages) != 1 or languages == ["en"]:
@@ -238,6 +255,9 @@ def main() -> None:
     if "--missing" in sys.argv:
         print("\n".join(text for text in sentences() if text not in known))
         return
+    for text, old in carried(known).items():
+        print(f"{old!r}\n    now {text!r}\n    stays {known[old]!r}")
+        known[text] = known[old]
     target.write_text(written(known), encoding="utf-8")
     print(f"wrote {target.relative_to(ROOT)}")
 
