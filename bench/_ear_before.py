@@ -16,6 +16,7 @@ from walkboard.condition.assess import assess
 from walkboard.planning.minutes import in_steps
 from walkboard.planning.request import PlanRequest
 from walkboard.planning.route.ways import QUICK
+from walkboard.planning.value.cost import heard_in_treble
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS
 from walkboard.planning.what_if import Prepared, prepare
@@ -32,7 +33,8 @@ def plan_before(this: EarOrgan, minutes: float) -> tuple[np.ndarray, np.ndarray]
     found = problem.situation
     layout = found.layout
     order, weights = problem.order, found.weights
-    weight = (weights.level * weights.company * weights.kind * _register(layout))[found.place]
+    company = weights.company / heard_in_treble(layout.nominal_hz * weights.beating_partial)
+    weight = (weights.level * company * weights.kind * _register(layout))[found.place]
     off = found.parts.cents - REFERENCES_CENTS[:, None]
     badness = weight * _mean_badness(off, found.parts.sigma_cents, found.beat_hz)
     left = _mean_badness(np.zeros_like(found.left_cents), found.left_cents, found.beat_hz)

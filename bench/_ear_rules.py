@@ -13,7 +13,7 @@ from walkboard.planning.route.ways import QUICK
 from walkboard.planning.what_if import Prepared
 from walkboard.planning.with_walks import choose_and_walk
 
-__all__ = ["RULES", "tuned_by_rules"]
+__all__ = ["IN_TUNE_CENTS", "RULES", "greedy", "in_turn", "tuned_by_rules"]
 
 RULES = (
     "worst cents first",
@@ -92,10 +92,11 @@ def in_turn(task: Task, order: np.ndarray, passing: np.ndarray, capacity: int) -
     return chosen
 
 
-def greedy(task: Task, gain: np.ndarray, capacity: int) -> np.ndarray:
+def greedy(task: Task, gain: np.ndarray, capacity: int, *, shared: bool = True) -> np.ndarray:
     """The best gain a minute next, the set-ups that it still needs counted, until none fits.
 
-    A rank is opened for all its strays: its set-up is shared among those that are left in it.
+    If they are shared, a rank is opened for all its strays: its set-up is spread over those that
+    are left in it.
     """
     chosen = np.zeros(len(task.steps), dtype=bool)
     of = groups(task)
@@ -103,11 +104,13 @@ def greedy(task: Task, gain: np.ndarray, capacity: int) -> np.ndarray:
     left = capacity
     while True:
         minutes = task.steps + sum(n[g] for n, g in zip(needs, of, strict=True))
-        shared = task.steps + sum(
-            (n / np.maximum(1.0, np.bincount(g, np.where(chosen, 0.0, gain), len(n))))[g]
-            for n, g in zip(needs, of, strict=True)
-        )
-        worth = np.where(chosen | (minutes > left) | (gain <= 0.0), -1.0, gain / shared)
+        pays = minutes
+        if shared:
+            pays = task.steps + sum(
+                (n / np.maximum(1.0, np.bincount(g, np.where(chosen, 0.0, gain), len(n))))[g]
+                for n, g in zip(needs, of, strict=True)
+            )
+        worth = np.where(chosen | (minutes > left) | (gain <= 0.0), -1.0, gain / pays)
         pipe = int(np.argmax(worth))
         if worth[pipe] <= 0.0:
             return chosen

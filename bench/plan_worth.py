@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bench._ear_rules import groups
+from bench._ear_rules import IN_TUNE_CENTS, greedy, in_turn
 from bench.plan import Posed, at_reference, posed
 from walkboard.condition.kinds import Role
 from walkboard.planning.choose.certify import choose
@@ -19,8 +19,6 @@ from walkboard.planning.value.pipe_offsets import REFERENCES_CENTS
 from walkboard.planning.with_walks import choose_and_walk
 
 ORGANS = 20
-PASSING_STEPS = 2  # 6 s to pass a pipe that is in tune (5 to 10 s: common practice, no source)
-IN_TUNE_CENTS = 1.0
 
 RULES = (
     "worst cents first",
@@ -69,10 +67,12 @@ def removed_by_rules(
         "worst weighted first": (np.argsort(-gain), nobody),
     }
     removed = {
-        name: before - task.cost_of(zero, _in_turn(task, order, passing, capacity))
+        name: before - task.cost_of(zero, in_turn(task, order, passing, capacity))
         for name, (order, passing) in rules.items()
     }
-    removed["weighted per minute"] = before - task.cost_of(zero, _greedy(task, gain, capacity))
+    removed["weighted per minute"] = before - task.cost_of(
+        zero, greedy(task, gain, capacity, shared=False)
+    )
     plain = replace(this.problem, gain=this.problem.gain / _weights(pipes))
     unweighted = choose(at_reference(_with_gain(task, plain.gain), zero), capacity)
     removed["optimum, unweighted"] = before - task.cost_of(zero, unweighted.pipes)
@@ -90,48 +90,6 @@ def _weights(pipes: Sequence[PipeOffset]) -> np.ndarray:
 
 def _with_gain(task: Task, gain: np.ndarray) -> Task:
     return Task(task.references_cents, task.untouched, gain, task.steps, task.levels)
-
-
-def _in_turn(task: Task, order: np.ndarray, passing: np.ndarray, capacity: int) -> np.ndarray:
-    """Pipes taken in turn while they fit, set-ups paid when a rank or chest is first come to.
-
-    Pipes that are `passing` are listened to and left.
-    """
-    chosen = np.zeros(len(task.steps), dtype=bool)
-    of = groups(task)
-    reached = [np.zeros(len(level.starts), dtype=bool) for level in task.levels]
-    left = capacity
-    for pipe in dict.fromkeys(int(i) for i in order):
-        needs = PASSING_STEPS if passing[pipe] else int(task.steps[pipe])
-        needs += sum(
-            int(level.steps[group[pipe]])
-            for level, group, seen in zip(task.levels, of, reached, strict=True)
-            if not seen[group[pipe]]
-        )
-        if needs <= left:
-            chosen[pipe] = not passing[pipe]
-            left -= needs
-            for group, seen in zip(of, reached, strict=True):
-                seen[group[pipe]] = True
-    return chosen
-
-
-def _greedy(task: Task, gain: np.ndarray, capacity: int) -> np.ndarray:
-    """The best gain a minute next, the set-ups that it still needs counted, until none fits."""
-    chosen = np.zeros(len(task.steps), dtype=bool)
-    of = groups(task)
-    needs = [level.steps.astype(float).copy() for level in task.levels]
-    left = capacity
-    while True:
-        minutes = task.steps + sum(n[g] for n, g in zip(needs, of, strict=True))
-        worth = np.where(chosen | (minutes > left) | (gain <= 0.0), -1.0, gain / minutes)
-        pipe = int(np.argmax(worth))
-        if worth[pipe] <= 0.0:
-            return chosen
-        chosen[pipe] = True
-        left -= int(minutes[pipe])
-        for n, g in zip(needs, of, strict=True):
-            n[g[pipe]] = 0.0
 
 
 def worth(

@@ -4,7 +4,7 @@ Two things are heard. A pipe a little off **beats** with what it sounds with:
 
     ψ(d) = u²/(1 + u²),  u = d/γ,  1/γ² = (f/1731/b₀)² + 1/c₀²
 
-Half of it is reached at b₀ = 1.4 beats a second, or at c₀ = 8 cents for pipes so low that they
+Half of it is reached at b₀ = 0.8 beats a second, or at c₀ = 8 cents for pipes so low that they
 hardly beat; near the target it grows with the square of the deviation, far off it levels out. d is
 the deviation from the target [cents], f the frequency at which the beats are heard [Hz]; f·d/1731
 is the beat rate against a pipe in tune (arithmetic: 1731.234 cents are a ratio of e). The pipes it
@@ -13,7 +13,7 @@ sounds with are never quite in tune themselves, so the mean over their usual sca
 
 A pipe far off **sticks out**: as roughness and as a wrong note, whatever the other pipes do.
 Listeners notice the sourest moment, not the mean, so a stray of more than 10 cents in the played
-range costs a badness of 0.7 more.
+range costs a badness of 0.35 more.
 
 Unit: badness 1 is one open flue pipe of average loudness on the most used key with the roughest
 beats. Fitted on organs and hymns that judge nothing else (`python -m bench ear_fit`), under models
@@ -50,6 +50,8 @@ class Limits:
         How gradual this limit is, one standard deviation [cents].
     stray_badness : float
         Cost of sticking out, loud or soft.
+    treble_hz : float
+        Where beats are heard half as much as lower ones, by the pitch of the partials that beat.
     lowest_key, highest_key : int
         Range of keys in which a stray counts, MIDI numbers; on a pedal from its lowest key.
     left_hz, left_least_cents, left_most_cents, left_reed_cents : float
@@ -57,12 +59,13 @@ class Limits:
         seconds, at most some cents in the bass; a reed to a cent.
     """
 
-    half_beats_hz: float = 1.4  # fitted by bench ear_fit
+    half_beats_hz: float = 0.8  # fitted by bench ear_fit
     half_cents: float = 8.0  # chosen; ear_fit is flat from 4 to 30
     neighbours_cents: float = 0.75  # fitted by bench ear_fit
     stray_cents: float = 10.0  # chosen
     stray_edge_cents: float = 1.0  # chosen
-    stray_badness: float = 0.7  # chosen between 0 and 2: see bench ear_fit
+    stray_badness: float = 0.35  # fitted by bench ear_fit at 60 minutes, where not all strays fit
+    treble_hz: float = 5000.0  # fitted by bench ear_fit
     lowest_key: int = 48  # C3; chosen
     highest_key: int = 84  # C6; chosen
     left_hz: float = 0.1  # common practice, no source
@@ -80,11 +83,27 @@ def half_width_cents(hz: FloatArray | float) -> FloatArray:
     Examples
     --------
     >>> [round(float(half_width_cents(f)), 2) for f in (32.7, 261.6, 1046.5)]
-    [7.96, 6.42, 2.22]
+    [7.86, 4.42, 1.31]
     """
     beats = np.asarray(hz, dtype=np.float64) / (CENTS_PER_NEPER * LIMITS.half_beats_hz)
     width: FloatArray = 1.0 / np.sqrt(beats**2 + 1.0 / LIMITS.half_cents**2)
     return width
+
+
+def heard_in_treble(hz: FloatArray) -> FloatArray:
+    """How much beats of partials at a pitch are heard, 1 in the bass to 0; broadcasts.
+
+    Parameters
+    ----------
+    hz : array
+        Frequency at which the beats are heard.
+
+    Notes
+    -----
+    Beats of high partials are hidden by what lies below them, of the same pipe and its company.
+    """
+    heard: FloatArray = 1.0 / (1.0 + (hz / LIMITS.treble_hz) ** 2)
+    return heard
 
 
 def badness(deviation_cents: FloatArray | float, hz: FloatArray | float) -> FloatArray:

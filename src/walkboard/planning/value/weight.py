@@ -24,6 +24,7 @@ from walkboard.planning.value.belief import PipeForecast
 from walkboard.planning.value.company import Company, blended, company_of, levels_db
 from walkboard.planning.value.company import ordinary as ordinary_registration
 from walkboard.planning.value.cost import LIMITS as COST
+from walkboard.planning.value.cost import heard_in_treble
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.ordinary import Purpose, drawn_use, key_use, played_range
 from walkboard.planning.value.use import EventUse, exposures, registrations
@@ -215,17 +216,18 @@ def weigh(
         use, company = _for_event(layout, event, (register, drawn), loudness, company)
         sounds = use > (1.0 - EVENT_SHARE) * register * drawn
         stray = stray * np.where(sounds, 1.0, 1.0 - EVENT_SHARE)
+    partial = company.beating_partial
     kinds = np.array([KIND_WEIGHTS[layout.role[rank.id]] for rank in layout.organ.ranks])
     return Weights(
         level=level,
         register=register,
         drawn=drawn,
         kind=kinds[layout.rank_of],
-        company=company.factor,
+        company=company.factor * heard_in_treble(layout.nominal_hz * partial),
         own=own,
         stray=stray,
         use=use,
-        beating_partial=company.beating_partial,
+        beating_partial=partial,
     )
 
 
