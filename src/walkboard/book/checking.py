@@ -18,7 +18,7 @@ from walkboard.book.events import Events
 from walkboard.book.faults import Faults
 from walkboard.book.folder import LIVE
 from walkboard.book.leftovers import Leftover, leftovers
-from walkboard.book.models import HearingRow, OrganRow, RecordingRow, SoundRow, VisitRow
+from walkboard.book.models import HearingRow, OrganRow, PlanRow, RecordingRow, SoundRow, VisitRow
 from walkboard.book.organs import Organs
 from walkboard.book.photographs import Photographs
 from walkboard.book.plans import Plans
@@ -27,7 +27,7 @@ from walkboard.book.settlings import Settlings
 from walkboard.book.sounds import sha256_of
 from walkboard.book.superseding import newest_hearings
 from walkboard.book.taking_in import TakingIn
-from walkboard.book.ticks import Ticks
+from walkboard.book.ticks import Ticks, read_every_tick
 from walkboard.book.venue import Venue
 from walkboard.book.visits import Visits
 from walkboard.book.walks import read_every_row
@@ -105,6 +105,7 @@ class Checking(
                 session.scalars(select(row.id).order_by(row.id)).all()
                 for row in (OrganRow, VisitRow, RecordingRow)
             )
+            planned = session.scalars(select(PlanRow.visit_id).distinct()).all()
         readers: tuple[tuple[str, Sequence[int], tuple[Callable[[int], object], ...]], ...] = (
             (
                 "organ",
@@ -122,7 +123,8 @@ class Checking(
                     self.air_logs,
                 ),
             ),
-            ("visit", visits, (self.visit, self.plans, self.ticks)),
+            ("visit", self._doubtful_visits(organs, visits), (self.visit, self.ticks)),
+            ("visit", planned, (self.plans,)),
             ("recording", self._doubtful(recordings), (self.hearings,)),
         )
         for kind, ids, reads in readers:
@@ -165,6 +167,17 @@ class Checking(
             where = str(one.path.relative_to(self.path) if is_inside else one.path)
             fix = f"Remove it: walkboard book clean {self.path} --remove"
             yield BookProblem(where, one.what, fix)
+
+    def _doubtful_visits(self, organs: Sequence[int], visits: Sequence[int]) -> Sequence[int]:
+        """All visits if anything of one cannot be read back, else none: faster than one by one."""
+        try:
+            for organ_id in organs:
+                self.visits(organ_id)
+            with self._reading() as session:
+                read_every_tick(session)
+        except _UNREADABLE:
+            return visits
+        return ()
 
     def _doubtful(self, recordings: Sequence[int]) -> list[int]:
         """Blocks of recordings with one that cannot be read back: much faster than one by one."""

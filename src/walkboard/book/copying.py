@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+
+from sqlalchemy import Boolean
 
 from walkboard import __version__
 from walkboard.book import trouble
@@ -129,9 +130,14 @@ class Copying(Storing):
                     self.database.in_order(table.name, keys),
                     execution_options={"yield_per": _ROWS_AT_ONCE},
                 )
-                comma = ""
-                for row in rows.mappings():
-                    yield f"{comma}\n{_json(_raw(row))}"
+                names, comma = list(rows.keys()), ""
+                # As SQLite holds them, which has no booleans.
+                truths = [c.name for c in table.columns if isinstance(c.type, Boolean)]
+                for row in rows:
+                    given = dict(zip(names, row, strict=True))
+                    for name in truths:
+                        given[name] = int(given[name])
+                    yield f"{comma}\n{_json(given)}"
                     comma = ","
                 yield "]"
                 between = ",\n"
@@ -162,10 +168,5 @@ def copy_sound(source: Path, target: SoundFolder, sha256: str) -> BookProblem | 
     return None
 
 
-def _raw(row: Mapping[Any, Any]) -> dict[str, object]:
-    """A row as SQLite holds it, which has no booleans."""
-    return {name: int(value) if isinstance(value, bool) else value for name, value in row.items()}
-
-
-def _json(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+# Once: `json.dumps` makes an encoder for each row.
+_json = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode

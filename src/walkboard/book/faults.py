@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, selectinload
 
 from walkboard.book.models import FaultFixRow, FaultLinkRow, FaultRow, FaultTieRow
 from walkboard.book.records import FaultKind, KeptFault
@@ -12,6 +12,12 @@ from walkboard.errors import BookError, UnknownNameError
 from walkboard.organ.model import PipeRef
 from walkboard.scales.keys import Key
 
+# For many faults at once: one query per kind of row, not several per fault.
+WHOLE_FAULT = (
+    selectinload(FaultRow.links),
+    selectinload(FaultRow.fix),
+    selectinload(FaultRow.ties),
+)
 _DOUBLE, _AGAIN = "double of", "again"  # kinds of ties
 
 
@@ -244,6 +250,7 @@ class Faults(Storing):
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = select(FaultRow).where(FaultRow.organ_id == organ_id).order_by(FaultRow.id)
+            query = query.options(*WHOLE_FAULT)
             return tuple(_fault_of(row) for row in session.scalars(query))
 
     def open_faults(self, organ_id: int) -> tuple[KeptFault, ...]:

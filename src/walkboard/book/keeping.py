@@ -8,13 +8,14 @@ from typing import Self
 from walkboard.book.checking import Checking
 from walkboard.book.copying import Copying
 from walkboard.book.people import People
+from walkboard.book.reading_lines import ReadingLines
 from walkboard.book.readings import Readings
 from walkboard.book.searching import Searching
 from walkboard.book.signing_in import SigningIn
 from walkboard.book.summaries import Summaries
 
 
-class Book(Checking, Readings, Summaries, Searching, Copying, People, SigningIn):
+class Book(Checking, Readings, ReadingLines, Summaries, Searching, Copying, People, SigningIn):
     """A tuning book, open. `open_book` and `create_book` give one.
 
     Every operation is atomic: once it returns, its result survives a killed program and a power

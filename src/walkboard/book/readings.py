@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Row, Select, and_, func, select
 from sqlalchemy.orm import aliased
@@ -22,8 +22,10 @@ from walkboard.book.records import KeptReading, TickState
 from walkboard.book.storing import Storing
 from walkboard.book.ticks import counting_ticks
 from walkboard.book.walks import key_of, reading_of
-from walkboard.listening.readings import Measured, best_reading
+from walkboard.listening.readings import best_by_sigma
 from walkboard.organ.model import PipeRef
+
+T = TypeVar("T")
 
 # Columns, not entities: a page asks for thousands of readings, and SQLAlchemy would track changes
 # of each entity, at three times the cost.
@@ -140,13 +142,34 @@ def best_of(
     of_pipe: dict[PipeRef, list[KeptReading]] = defaultdict(list)
     for reading in readings:
         of_pipe[reading.reading.pipe].append(reading)
-    return {pipe: _best(found, tuned_at.get(pipe)) for pipe, found in of_pipe.items()}
+    return {
+        pipe: best_since(
+            found,
+            tuned_at.get(pipe),
+            lambda kept: kept.reading.sigma_cents_or_none,
+            lambda kept: kept.sounded_at,
+        )
+        for pipe, found in of_pipe.items()
+    }
 
 
-def _best(readings: list[KeptReading], tuned_at: datetime | None) -> KeptReading:
-    measured = [kept for kept in readings if isinstance(kept.reading, Measured)]
-    since = [r for r in measured if tuned_at and r.sounded_at and r.sounded_at >= tuned_at]
-    return best_reading(since or readings, lambda kept: kept.reading)
+def best_since(
+    readings: list[T],
+    tuned_at: datetime | None,
+    sigma_cents_of: Callable[[T], float | None],
+    sounded_at_of: Callable[[T], datetime | None],
+) -> T:
+    """Of one pipe's readings, oldest first, the one that `Readings.best_readings` gives."""
+    if tuned_at is not None:
+        since = [
+            one
+            for one in readings
+            if sigma_cents_of(one) is not None
+            and (sounded_at := sounded_at_of(one)) is not None
+            and sounded_at >= tuned_at
+        ]
+        readings = since or readings
+    return best_by_sigma(readings, sigma_cents_of)
 
 
 @lru_cache(maxsize=1)  # of None alone: an export asks once a visit, and building it takes longer

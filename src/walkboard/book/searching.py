@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from walkboard.book.faults import WHOLE_FAULT
 from walkboard.book.models import EventRow, FaultRow, NoteRow, TickRow, VisitRow
 from walkboard.book.records import Found
 from walkboard.book.storing import Storing
@@ -58,7 +59,7 @@ def _texts(session: Session) -> Iterator[Found]:
     for tick in session.scalars(select(TickRow).where(TickRow.note != "")):
         words = _joined(f"{tick.rank}:{tick.number}", tick.note)
         yield Found("tick", tick.visit_id, organ_of[tick.visit_id], tick.visit_id, tick.at, words)
-    for fault in session.scalars(select(FaultRow)):
+    for fault in session.scalars(select(FaultRow).options(*WHOLE_FAULT)):
         link, fix = fault.links[-1], fault.fix
         pipe = "" if link.rank is None else f"{link.rank}:{link.number}"
         yield Found(

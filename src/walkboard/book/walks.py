@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import Row, select
@@ -108,19 +109,28 @@ def reading_of(row: ReadingRow | Row[Any]) -> Reading:
             start_s=row.start_s,
             end_s=row.end_s,
             wander_cents=row.wander_cents,
-            flags=tuple(ReadingFlag(flag) for flag in row.flags),
+            flags=_flags_of(row.flags),
             near_hz=row.near_hz,
             bound_cents=row.bound_cents,
             either_hz=_two_of(row.either_hz),
             either_sigma_cents=_two_of(row.either_sigma_cents),
             name_sureness=row.name_sureness,
             beat_hz=row.beat_hz,
-            partials=tuple(
-                Partial(int(number), level)
-                for number, level in zip(row.partial_numbers, row.partial_levels_db, strict=True)
-            ),
+            partials=_partials_of(row.partial_numbers, row.partial_levels_db),
         ),
     )
+
+
+@lru_cache(maxsize=1024)
+def _flags_of(words: tuple[str, ...]) -> tuple[ReadingFlag, ...]:
+    # Nearly all readings have the same few.
+    return tuple(ReadingFlag(word) for word in words)
+
+
+def _partials_of(numbers: tuple[float, ...], levels_db: tuple[float, ...]) -> tuple[Partial, ...]:
+    if not numbers and not levels_db:
+        return ()
+    return tuple(Partial(int(n), level) for n, level in zip(numbers, levels_db, strict=True))
 
 
 def _two_of(values: tuple[float, ...] | None) -> tuple[float, float] | None:

@@ -13,7 +13,7 @@ The type parameter is the pipe's identifier: a comb's label in `listening`, a `P
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any, Generic, TypeAlias, TypedDict, TypeVar
 
@@ -201,6 +201,7 @@ class Withheld(_Unvalued[PipeT]):
 
 
 _COMMON = tuple(field.name for field in fields(_Heard))
+_COMMON_FIELDS = tuple(name for name in _COMMON if name != "pipe")
 
 Reading: TypeAlias = Measured[PipeT] | Bounded[PipeT] | Withheld[PipeT]
 CombReading: TypeAlias = Reading[str]
@@ -255,7 +256,8 @@ def reading_from_fields(pipe: PipeT, given: Fields) -> Reading[PipeT]:
     A frequency counts only with its uncertainty and deviation, a place only with its bound, two
     places only with both uncertainties; incomplete ones are ignored.
     """
-    common: dict[str, Any] = {name: value for name, value in given.items() if name in _COMMON}
+    flat: Mapping[str, Any] = given
+    common = {name: flat[name] for name in _COMMON_FIELDS}
     common["pipe"] = pipe
     bound = None
     if given["near_hz"] is not None and given["bound_cents"] is not None:
@@ -343,10 +345,7 @@ def _common(reading: Reading[PipeT]) -> dict[str, Any]:
 
 
 def best_reading(items: Iterable[ItemT], reading_of: Callable[[ItemT], Reading[PipeT]]) -> ItemT:
-    """The reading that counts, of several of one pipe.
-
-    The measured one with the smallest sigma, the last among equals; if none is measured, the last
-    of all.
+    """Of several readings of one pipe, the one that counts; see `best_by_sigma`.
 
     Parameters
     ----------
@@ -355,9 +354,25 @@ def best_reading(items: Iterable[ItemT], reading_of: Callable[[ItemT], Reading[P
     reading_of : callable
         An item's reading.
     """
+    return best_by_sigma(items, lambda item: reading_of(item).sigma_cents_or_none)
+
+
+def best_by_sigma(items: Iterable[ItemT], sigma_cents_of: Callable[[ItemT], float | None]) -> ItemT:
+    """Of several readings of one pipe, the one that counts.
+
+    The measured one with the smallest sigma; of equal ones the last; where none is measured, the
+    last of all.
+
+    Parameters
+    ----------
+    items : iterable
+        Oldest first; at least one.
+    sigma_cents_of : callable
+        An item's uncertainty [cents]; None if it is not measured.
+    """
 
     def rank(item: ItemT) -> tuple[bool, float]:
-        sigma_cents = reading_of(item).sigma_cents_or_none
+        sigma_cents = sigma_cents_of(item)
         return sigma_cents is None, sigma_cents or 0.0
 
     return min(reversed(list(items)), key=rank)
