@@ -48,6 +48,26 @@ def desk(
     serve(book, port=port, shared_address=shared, certificate=certificate, tell=say_where)
 
 
+def _serve_behind(book: Path, port: int | None, text: str, openid: Path | None) -> None:
+    from walkboard.desk.frame.origin import Origin
+    from walkboard.desk.server.serving import serve
+    from walkboard.work.people.passkeys import refuse_without_library
+
+    origin = Origin.parse(text)
+    refuse_without_library()
+    provider = None
+    if openid is not None:
+        from walkboard.work.people.openid import read_provider
+
+        provider = read_provider(openid)
+
+    def tell(home: str, _: str | None) -> None:
+        typer.echo(f"The desk waits for the proxy at {home} (Ctrl-C closes it).")
+        typer.echo(f"People sign in at {origin}/; 'walkboard people invite' lets them in.")
+
+    serve(book, port=port, origin=origin, provider=provider, tell=tell)
+
+
 def say_where(home: str, shared: str | None) -> None:
     """Say where the desk is open."""
     typer.echo(f"The desk is open at {home} (Ctrl-C closes it).")

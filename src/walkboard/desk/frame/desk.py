@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from walkboard.book.seen import SeenBook
     from walkboard.desk.background.jobs import Jobs
     from walkboard.desk.background.readiness import Readiness
+    from walkboard.desk.frame.signing_in import SigningIn
     from walkboard.desk.live.hub import Hub
 
 
@@ -57,6 +58,8 @@ class Desk:
         The live session, if one runs.
     practising : Practising
         The practice organ, if it sounds.
+    signing_in : SigningIn or None
+        How people sign in, of a desk behind a proxy; None: nobody does.
     """
 
     book: SeenBook
@@ -71,6 +74,7 @@ class Desk:
     is_warm: threading.Event = field(default_factory=threading.Event)
     listening: LiveListening = field(default_factory=LiveListening)
     practising: Practising = field(default_factory=Practising)
+    signing_in: SigningIn | None = None
 
     @property
     def is_sounding(self) -> bool:
@@ -99,7 +103,9 @@ class Desk:
         return tuple(o for o in self.book.organs() if visitor.may(Permission.ENTER, o.id))
 
     def address_for_phones(self, request: Request) -> str:
-        """Where others on the network find the desk, without the last stroke."""
+        """Where others find the desk, without the last stroke."""
+        if self.signing_in is not None:
+            return str(self.signing_in.origin)
         port = (request.scope.get("server") or ("", 80))[1]
         scheme = "https" if self.fingerprint else "http"
         return f"{scheme}://{self.shared_address or '127.0.0.1'}:{port}"

@@ -76,6 +76,8 @@ class Page:
         the door there; None keeps it out. Its label is ``NAME.place``.
     rank : int
         Its position in the navigation, from the left.
+    is_for_people : bool
+        Whether only people who signed in see its place: a desk where nobody does stays as it is.
     settings : mapping of kind to Keeper
         What a browser's outbox may set, and how it is stored.
     count : callable or None
@@ -87,6 +89,7 @@ class Page:
     doors: tuple[Door, ...]
     place: str | None = None
     rank: int = 100
+    is_for_people: bool = False
     settings: Mapping[str, Keeper] = field(default_factory=lambda: MappingProxyType({}))
     count: Count | None = None
 

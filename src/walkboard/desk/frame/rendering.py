@@ -119,7 +119,7 @@ class Renderer:
         for page in self._places:
             assert page.place is not None
             of_organ = "{organ}" in page.place
-            if of_organ and organ_id is None:
+            if (of_organ and organ_id is None) or (page.is_for_people and not visitor.person):
                 continue
             if not visitor.may(page.place_permission, organ_id if of_organ else None):
                 continue

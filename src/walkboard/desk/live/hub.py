@@ -124,6 +124,10 @@ class Hub:
             self._sockets.pop(client, None)
             sender.cancel()
 
+    def devices(self) -> frozenset[str]:
+        """The ids of the devices that have a channel."""
+        return frozenset(client.device for client in self._sockets if client.device)
+
     async def drop(self, device: str) -> None:
         """Close every channel of a revoked device."""
         for client, socket in tuple(self._sockets.items()):

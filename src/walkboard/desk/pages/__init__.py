@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from walkboard.desk.frame.page import Page
 from walkboard.desk.pages import (
+    account,
     air,
     bearings,
     book,
@@ -15,18 +16,22 @@ from walkboard.desk.pages import (
     holding,
     kept,
     live,
+    openid,
     organ,
     pair,
+    people,
     pipe,
     practice,
     rank,
     report,
     rounds,
     sharing,
+    sign_in,
     start,
     stop_list,
     ticking,
     venue,
+    welcome,
 )
 from walkboard.desk.pages.visit import doors
 
@@ -52,6 +57,11 @@ PAGES: tuple[Page, ...] = (
     guide.PAGE,
     sharing.PAGE,
     pair.PAGE,
+    people.PAGE,
+    sign_in.PAGE,
+    openid.PAGE,
+    welcome.PAGE,
+    account.PAGE,
     practice.PAGE,
     ticking.PAGE,
     kept.PAGE,

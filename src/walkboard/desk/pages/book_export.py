@@ -10,7 +10,9 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 
 from walkboard.book.records import KeptOrgan
 from walkboard.desk.background.exports import ENDINGS
+from walkboard.desk.frame.access import visitor_of
 from walkboard.desk.frame.desk import Desk, desk_of
+from walkboard.desk.frame.permissions import Permission
 from walkboard.work.calendar import events
 
 _TYPES = {
@@ -57,6 +59,8 @@ def export(request: Request) -> Response:
     disposition = f'attachment; filename="{name}.{ending}"'
     headers = {"Content-Disposition": disposition}
     if name == "book" and ending in ENDINGS:
+        if not visitor_of(request).may(Permission.TAKE_BOOK, kept.id):
+            raise HTTPException(403)
         made = desk.exports.made(kept.id, ending)
         if made is None:
             raise HTTPException(404)

@@ -26,27 +26,57 @@ def venue(request: Request) -> Response:
         "venue.html",
         front=page,
         languages=[one.value for one in Language],
-        token=request.path_params["token"],
+        at=f"/venue/{request.path_params['token']}",
     )
 
 
 def keep(request: Request) -> Response:
     """The same as a file to keep."""
-    page = _front_page(request)
+    return _file(_front_page(request))
+
+
+def report(request: Request) -> Response:
+    """The page for people who have signed in for the organ."""
+    desk = desk_of(request)
+    kept, _ = desk.organ(request)
+    if not desk.book.visits(kept.id):
+        return render(request, "venue_none.html", organ_name=kept.name)
+    return render(
+        request,
+        "venue.html",
+        front=_page_of(request, kept.id),
+        languages=[one.value for one in Language],
+        at=f"/organ/{kept.id}/report",
+    )
+
+
+def keep_report(request: Request) -> Response:
+    """The same as a file to keep."""
+    kept, _ = desk_of(request).organ(request)
+    return _file(_page_of(request, kept.id))
+
+
+def _front_page(request: Request) -> FrontPage:
+    """The page of the organ that a card's token is of."""
+    desk = desk_of(request)
+    organ_id = console_cards.organ_of(desk.book.path, request.path_params["token"])
+    if organ_id is None or all(kept.id != organ_id for kept in desk.book.organs()):
+        raise HTTPException(404)
+    return _page_of(request, organ_id)
+
+
+def _file(page: FrontPage) -> Response:
     name = f"organ-{page.day.isoformat()}-{page.language.value}.html"
     return HTMLResponse(
         front_page_html(page), headers={"Content-Disposition": f'attachment; filename="{name}"'}
     )
 
 
-def _front_page(request: Request) -> FrontPage:
+def _page_of(request: Request, organ_id: int) -> FrontPage:
     from walkboard.sheets.front_page.build import front_page  # noqa: PLC0415 - loads late
     from walkboard.work.venue_news import venue_news  # noqa: PLC0415 - as above
 
     desk = desk_of(request)
-    organ_id = console_cards.organ_of(desk.book.path, request.path_params["token"])
-    if organ_id is None or all(kept.id != organ_id for kept in desk.book.organs()):
-        raise HTTPException(404)
     asked = request.query_params.get("language", Language.ENGLISH.value)
     if asked not in set(Language):
         raise HTTPException(404)
@@ -69,5 +99,10 @@ PAGE = Page(
     (
         Door("/venue/{token}", venue, Permission.OPEN),
         Door("/venue/{token}/keep", keep, Permission.OPEN),
+        Door("/organ/{organ:int}/report", report, Permission.READ_REPORT),
+        Door("/organ/{organ:int}/report/keep", keep_report, Permission.READ_REPORT),
     ),
+    place="/organ/{organ}/report",
+    rank=5,
+    is_for_people=True,
 )

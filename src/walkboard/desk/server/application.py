@@ -8,12 +8,13 @@ from contextlib import asynccontextmanager, suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import quote
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.types import ASGIApp, Receive, Scope, Send
 from starlette.websockets import WebSocket
@@ -27,6 +28,7 @@ from walkboard.desk.frame.page import Keeper, Page
 from walkboard.desk.frame.pairing import Devices, Pairing
 from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import Renderer, render
+from walkboard.desk.frame.signing_in import SignedIn, SigningIn
 from walkboard.desk.live.hub import Hub
 from walkboard.desk.live.start import take_in_killed
 from walkboard.desk.pages import PAGES
@@ -57,6 +59,7 @@ def make_application(
     shared_address: str | None = None,
     fingerprint: str = "",
     pages: Sequence[Page] = PAGES,
+    signing_in: SigningIn | None = None,
 ) -> Starlette:
     """The desk of a book as an ASGI application.
 
@@ -69,6 +72,8 @@ def make_application(
     fingerprint : str
         Fingerprint of the certificate that it shows there; empty where nothing is encrypted.
     pages : sequence of Page
+    signing_in : SigningIn or None
+        Of a desk behind a proxy, where everyone signs in.
 
     Raises
     ------
@@ -89,7 +94,9 @@ def make_application(
         shared_address=shared_address,
         fingerprint=fingerprint,
         readiness=Readiness(book.path),
+        signing_in=signing_in,
     )
+    signed_in = SignedIn(book)
     guarded = guarded_doors(pages)
     routes = [g.route for g in guarded]
     application: Starlette = Starlette(
@@ -103,6 +110,8 @@ def make_application(
                 devices=devices,
                 shared_address=shared_address,
                 stranger=_stranger,
+                origin=None if signing_in is None else signing_in.origin,
+                signed_in=signed_in.visitor,
             ),
             Middleware(_InOneMoment, book=book),
         ],
@@ -114,6 +123,7 @@ def make_application(
         },
     )
     application.state.desk = desk
+    application.state.signed_in = signed_in
     application.state.book_choice = BookChoice.of(book.path)
     application.state.renderer = Renderer(tuple(pages))
     application.state.outbox = outbox.Outbox(keepers)
@@ -164,7 +174,7 @@ def _doors_of(page: Page) -> list[Guarded]:
 async def _lifespan(application: Starlette) -> AsyncIterator[None]:
     desk: Desk = application.state.desk
     desk.hub.attach()
-    watching = asyncio.create_task(_watch(desk))
+    watching = asyncio.create_task(_watch(desk, application.state.signed_in))
     working_out = asyncio.create_task(
         keep_worked_out(desk.readiness, desk, today, lambda: desk.is_sounding)
     )
@@ -208,8 +218,8 @@ def _likely(book: SeenBook) -> list[KeptOrgan]:
     return organs[: -_WARMED - 1 : -1]
 
 
-async def _watch(desk: Desk) -> None:
-    """Notify pages when the book has changed, whoever changed it."""
+async def _watch(desk: Desk, signed_in: SignedIn) -> None:
+    """Notify pages when the book has changed, whoever changed it; end what sessions left open."""
     known = -1
     while True:
         with suppress(BookError):  # the disk may be gone for a moment; the next check will tell
@@ -217,6 +227,10 @@ async def _watch(desk: Desk) -> None:
             if change != known:
                 known = change
                 desk.hub.tell(BOOK_TOPIC, f"{desk.hub.run}.{change}")
+                if desk.signing_in is not None:
+                    for device in desk.hub.devices():
+                        if not await asyncio.to_thread(signed_in.is_open, device):
+                            await desk.hub.drop(device)
         await asyncio.sleep(_LOOK_S)
 
 
@@ -242,6 +256,12 @@ def _job_to_json(job: Job) -> dict[str, object]:
 async def _stranger(scope: Scope, receive: Receive, send: Send) -> None:
     request = Request(scope, receive)
     visitor = visitor_of(request)
+    desk = desk_of(request)
+    if desk.signing_in is not None and not visitor.is_known and _wants_page(request):
+        back = quote(request.url.path, safe="/")
+        answer: Response = RedirectResponse(f"/sign-in?to={back}", 303)
+        await answer(scope, receive, send)
+        return
     status, key = (403, "desk_only") if visitor.is_known else (401, "stranger")
     if visitor.person is not None:
         status, key = 403, "not_permitted"
@@ -273,8 +293,11 @@ async def _unforeseen(request: Request, _: Exception) -> Response:
     return answer
 
 
+def _wants_page(request: Request) -> bool:
+    return "text/html" in request.headers.get("accept", "")
+
+
 def _trouble(request: Request, status: int, what: str, fix: str) -> Response:
-    wants_page = "text/html" in request.headers.get("accept", "")
-    if not wants_page:
+    if not _wants_page(request):
         return JSONResponse({"trouble": what, "mend": fix}, status)
     return render(request, "trouble.html", status=status, what=what, fix=fix)

@@ -23,6 +23,7 @@ from starlette.types import Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
 from walkboard.book.glance import glance
+from walkboard.desk.frame.origin import Origin
 from walkboard.desk.frame.pairing import Devices
 from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.server.early_page import FirstPage, keep_page, kept_page, program_stamp
@@ -57,6 +58,8 @@ class Doorway:
         Makes the application; called in a thread, once the server listens.
     failed : callable
         Called when that fails; `trouble` then says why.
+    origin : Origin or None
+        Of a desk behind a proxy: people sign in there before they see anything.
 
     Raises
     ------
@@ -70,6 +73,7 @@ class Doorway:
         shared_address: str | None,
         load: Callable[[], Starlette],
         failed: Callable[[], None],
+        origin: Origin | None = None,
     ) -> None:
         self.trouble: Exception | None = None
         self._folder, self._load, self._failed = folder, load, failed
@@ -85,7 +89,10 @@ class Doorway:
             Guarded(Route("/organ/{organ:int}", self._organ), Permission.READ_RECORDS),
         ]
         inside = Router([door.route for door in doors])
-        self._early = Gate(inside, doors, Devices(folder), shared_address, self._hand_over)
+        self._origin = origin
+        self._early = Gate(
+            inside, doors, Devices(folder), shared_address, self._hand_over, origin=origin
+        )
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer at once what can be, else wait for the desk."""
@@ -102,8 +109,8 @@ class Doorway:
         if scope["path"].startswith("/static/"):
             return True
         client = scope.get("client")
-        if client is None or client[0] not in LOOPBACK:
-            return False  # a phone's cookie is looked at by the desk
+        if self._origin is not None or client is None or client[0] not in LOOPBACK:
+            return False  # the cookies of people and phones are looked at by the desk
         numbers = [number for number, _ in self._glance.organs]
         if scope["path"] == "/":
             return len(numbers) == 1

@@ -16,6 +16,7 @@ from starlette.routing import BaseRoute, Match
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
+from walkboard.book.acting import recording_as
 from walkboard.desk.frame.access import AT_DESK, SESSION_COOKIE, UNKNOWN, Visitor, paired
 from walkboard.desk.frame.origin import Origin
 from walkboard.desk.frame.page import LARGEST_BODY_BYTES
@@ -103,7 +104,8 @@ class Gate:
         if _stated_bytes(headers) > door.largest_bytes:
             await _refuse(scope, receive, send, 413, "This is too large.")
             return
-        await self._app(scope, _Measured(receive, door.largest_bytes), _headed(send, headers))
+        with recording_as(None if visitor.person is None else visitor.person.uid):
+            await self._app(scope, _Measured(receive, door.largest_bytes), _headed(send, headers))
 
     async def _visitor(self, scope: Scope, headers: Headers) -> Visitor:
         if self._origin is not None:

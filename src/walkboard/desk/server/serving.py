@@ -9,22 +9,27 @@ import socket
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, cast
 
 import uvicorn
 from starlette.applications import Starlette
+from starlette.types import ASGIApp
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from walkboard.desk.server.doorway import Doorway
 from walkboard.desk.server.network import bound
-from walkboard.desk.server.slow_clients import protocol
+from walkboard.desk.server.slow_clients import Limits, protocol
 from walkboard.errors import InputError
 
 if TYPE_CHECKING:
+    from walkboard.desk.frame.origin import Origin
     from walkboard.desk.server.certificate import Certificate
+    from walkboard.work.people.openid import Provider
 
 HOME = "127.0.0.1"
 USUAL_PORT = 8740
 _PORTS_TRIED = 20
+_OF_A_PROXY = 2000  # connections; chosen: more than a proxy opens by default (nginx: 512 a worker)
 
 
 def serve(
@@ -33,6 +38,8 @@ def serve(
     port: int | None = None,
     shared_address: str | None = None,
     certificate: Certificate | None = None,
+    origin: Origin | None = None,
+    provider: Provider | None = None,
     tell: Callable[[str, str | None], None],
 ) -> None:
     """Serve a book until interrupted.
@@ -47,6 +54,11 @@ def serve(
         An address of this machine on the local network.
     certificate : Certificate or None
         To encrypt with what goes to the shared address; None sends it plain.
+    origin : Origin or None
+        Where people reach it through a proxy on this machine, and sign in; not with
+        `shared_address`.
+    provider : Provider or None
+        The firm's identity provider, with `origin`.
     tell : callable
         Called with the address of the desk, and that for phones if it is shared.
 
@@ -64,18 +76,31 @@ def serve(
         # Here, in the doorway's thread: what it loads takes longer than a first page should.
         from walkboard.desk.server.application import make_application  # noqa: PLC0415
 
-        return make_application(folder, shared_address=shared_address, fingerprint=fingerprint)
+        signing_in = None
+        if origin is not None:
+            from walkboard.desk.frame.signing_in import SigningIn  # noqa: PLC0415 - as above
+
+            signing_in = SigningIn.at(origin, provider)
+        return make_application(
+            folder,
+            shared_address=shared_address,
+            fingerprint=fingerprint,
+            signing_in=signing_in,
+        )
 
     def failed() -> None:
         servers[0].should_exit = True
 
-    doorway = Doorway(folder, shared_address, load, failed)
+    doorway = Doorway(folder, shared_address, load, failed, origin)
     sockets = _sockets(port, shared_address)
     try:
         number = sockets[0].getsockname()[1]
         scheme = "http" if certificate is None else "https"
         shared = None if shared_address is None else f"{scheme}://{shared_address}:{number}/"
-        servers.append(uvicorn.Server(_config(doorway, lifespan="on")))
+        if origin is None:
+            servers.append(uvicorn.Server(_config(doorway, lifespan="on")))
+        else:
+            servers.append(uvicorn.Server(behind_proxy(doorway)))
         tell(f"http://{HOME}:{number}/", shared)
         if certificate is None:
             servers[0].run(sockets)
@@ -108,8 +133,24 @@ async def _both(home: uvicorn.Server, shared: uvicorn.Server, sockets: list[sock
         await beside
 
 
+def behind_proxy(application: ASGIApp) -> uvicorn.Config:
+    """Settings of a server that only a proxy on this machine asks.
+
+    The proxy says from where a request came: the last of X-Forwarded-For that is not this machine.
+    All connections are the proxy's, which limits clients itself.
+    """
+    # Uvicorn and Starlette write the same ASGI with types of their own.
+    told = ProxyHeadersMiddleware(application, trusted_hosts=[HOME, "::1"])  # type: ignore[arg-type]
+    limits = Limits(from_one=_OF_A_PROXY)
+    return _config(cast(ASGIApp, told), lifespan="on", http=protocol(limits))
+
+
 def _config(
-    doorway: Doorway, *, lifespan: Literal["on", "off"], certificate: Certificate | None = None
+    doorway: ASGIApp,
+    *,
+    lifespan: Literal["on", "off"],
+    certificate: Certificate | None = None,
+    http: type[asyncio.Protocol] | None = None,
 ) -> uvicorn.Config:
     return uvicorn.Config(
         doorway,
@@ -117,7 +158,7 @@ def _config(
         access_log=False,
         server_header=False,
         proxy_headers=False,  # nobody may say on another's behalf where a request comes from
-        http=protocol(),
+        http=protocol() if http is None else http,
         ws="websockets-sansio",
         ws_max_size=4096,  # acknowledgements only
         lifespan=lifespan,

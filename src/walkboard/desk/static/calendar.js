@@ -2,7 +2,7 @@
 import { live, refresh } from "./frame.js";
 
 const form = document.getElementById("take");
-form.addEventListener("submit", () => {
+form?.addEventListener("submit", () => {
   document.getElementById("taking").hidden = false;
   document.getElementById("take-it").disabled = true;
 });

@@ -211,6 +211,14 @@ class Passkeys:
         return challenge
 
 
+def refuse_without_library() -> None:
+    """Raise InputError where the libraries for signing in are not installed; loads neither."""
+    from importlib.util import find_spec
+
+    if find_spec("webauthn") is None or find_spec("argon2") is None:
+        raise MISSING
+
+
 def _to_add(person: Person) -> str:
     return f"add to {person.uid}"
 
