@@ -9,7 +9,7 @@ export OMP_NUM_THREADS := 1
 # again, which takes the desk three times as long.
 COMPILED := $(BIN)/python -m compileall -q -j 2 -x '/(tests?|pip|setuptools)/' .venv/lib src
 
-.PHONY: demo test test-long soak check bench mutants lock format system clean
+.PHONY: demo test test-long test-postgresql soak check bench mutants lock format system clean
 
 demo: .venv/.run
 	$(BIN)/walkboard demo
@@ -20,6 +20,10 @@ test: .venv/.dev system check
 # The tests that wait in real time or are heavy.
 test-long: .venv/.dev system
 	$(BIN)/pytest -n 2 -m long --timeout 3600
+
+# The tests of book, use cases, pages and commands once more, with every book in PostgreSQL.
+test-postgresql: .venv/.dev system
+	WALKBOARD_TESTS_ON=postgresql $(BIN)/pytest -n 2 tests/book tests/work tests/desk tests/cli
 
 # Kills, odd inputs, failing disks: an hour, or as many minutes as MINUTES says.
 soak: .venv/.dev

@@ -14,6 +14,7 @@ compgen -G '/usr/lib/*/alsa-lib/libasound_module_pcm_pulse.so' >/dev/null || mis
 ldconfig -p 2>/dev/null | grep -q libportaudio.so || missing+=(libportaudio2)
 ldconfig -p 2>/dev/null | grep -q libfluidsynth.so || missing+=(libfluidsynth3)
 [ -e /usr/share/sounds/sf2/TimGM6mb.sf2 ] || missing+=(timgm6mb-soundfont)
+compgen -G '/usr/lib/postgresql/*/bin/initdb' >/dev/null || command -v initdb >/dev/null || missing+=(postgresql)
 [ ${#missing[@]} -eq 0 ] && exit 0
 if [ "$(id -u)" -eq 0 ] && command -v apt-get >/dev/null 2>&1; then
   export DEBIAN_FRONTEND=noninteractive

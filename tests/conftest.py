@@ -2,6 +2,7 @@
 
 import os
 
+import pytest
 from hypothesis import settings
 
 from tests.browser import browser
@@ -10,10 +11,21 @@ from tests.postgresql import postgresql
 
 __all__ = ["browser", "must", "organ_file", "postgresql", "run", "walk_file"]
 
-if os.environ.get("WALKBOARD_TESTS_ON") == "postgresql":
+IS_ON_SERVER = os.environ.get("WALKBOARD_TESTS_ON") == "postgresql"
+if IS_ON_SERVER:
     from tests.on_postgresql import books_on_server, no_databases_left
 
     __all__ += ["books_on_server", "no_databases_left"]
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """A book on a server has no file to look into."""
+    if not IS_ON_SERVER:
+        return
+    left = [item for item in items if item.get_closest_marker("sqlite") is None]
+    config.hook.pytest_deselected(items=[item for item in items if item not in left])
+    items[:] = left
+
 
 # Machines of CI are loaded; a deadline would measure them, not us. Derandomised, so that a red test
 # stays red until it is fixed.

@@ -42,14 +42,37 @@ def programs() -> Path | None:
 
 
 class Server:
-    """A running server."""
+    """A server with its data in a folder."""
 
-    def __init__(self, folder: Path, process: subprocess.Popen[bytes]) -> None:
+    def __init__(self, folder: Path, place: Path) -> None:
         self.folder = folder
-        self.process = process
+        self._place = place
         self._made = 0
         self._free: list[str] = []
         self._emptying = ""
+
+    @contextmanager
+    def running(self, **settings: str) -> Iterator[None]:
+        """Start it, and end it as a crash would: at once, writing nothing more.
+
+        Parameters
+        ----------
+        **settings : str
+            In place of those that make tests quick.
+        """
+        given = [f"-c{name}={value}" for name, value in {**_SETTINGS, **settings}.items()]
+        with (self.folder / "log").open("ab") as log:
+            process = subprocess.Popen(
+                [self._place / "postgres", "-D", self.folder / "data", "-k", self.folder, *given],
+                stdout=log, stderr=log, stdin=subprocess.DEVNULL, cwd=self.folder,
+                **_as_user(self.folder),
+            )  # type: ignore[call-overload]  # fmt: skip
+        try:
+            wait_until_ready(self._place, self.folder, process)
+            yield
+        finally:
+            process.send_signal(signal.SIGQUIT)  # postgresql.org/docs, 19.5
+            process.wait()
 
     def address(self, database: str) -> str:
         return f"postgresql://{USER}@/{database}?host={self.folder}"
@@ -130,42 +153,30 @@ def name_of(folder: Path) -> str:
 
 
 @contextmanager
-def started(settings: dict[str, str] | None = None) -> Iterator[Server]:
-    """A server, while it is needed; skips the test where none is installed."""
+def installed() -> Iterator[Server]:
+    """A new server that does not run yet; skips the test where none is installed."""
     place = programs()
     if place is None:
         pytest.skip("PostgreSQL's server is not installed (Debian: postgresql)")
     folder = Path(tempfile.mkdtemp(prefix="walkboard-postgresql-", dir="/tmp"))  # a short path
     as_user = _as_user(folder)
-    data = folder / "data"
     try:
         subprocess.run(
-            [place / "initdb", "-D", data, "-U", USER, "-A", "trust", "-E", "UTF8", "--no-sync",
+            [place / "initdb", "-D", folder / "data", "-U", USER, "-A", "trust", "-E", "UTF8",
              # An order of words unlike SQLite's, so that a page that relies on it shows.
-             "--locale=C.UTF-8", "--locale-provider=icu", "--icu-locale=en-US"],
+             "--no-sync", "--locale=C.UTF-8", "--locale-provider=icu", "--icu-locale=en-US"],
             check=True, capture_output=True, cwd=folder, **as_user,  # type: ignore[call-overload]
         )  # fmt: skip
-        given = [f"-c{name}={value}" for name, value in {**_SETTINGS, **(settings or {})}.items()]
-        with start(place, folder, given) as process:
-            yield Server(folder, process)
+        yield Server(folder, place)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 
 
 @contextmanager
-def start(place: Path, folder: Path, given: list[str]) -> Iterator[subprocess.Popen[bytes]]:
-    """Start the server of a data folder; ends it."""
-    with (folder / "log").open("ab") as log:
-        process = subprocess.Popen(
-            [place / "postgres", "-D", folder / "data", "-k", folder, *given],
-            stdout=log, stderr=log, stdin=subprocess.DEVNULL, cwd=folder, **_as_user(folder),
-        )  # type: ignore[call-overload]  # fmt: skip
-    try:
-        wait_until_ready(place, folder, process)
-        yield process
-    finally:
-        process.send_signal(signal.SIGQUIT)  # at once (postgresql.org/docs, 19.5): all is removed
-        process.wait()
+def started() -> Iterator[Server]:
+    """A server, while it is needed."""
+    with installed() as server, server.running():
+        yield server
 
 
 def wait_until_ready(place: Path, folder: Path, process: subprocess.Popen[bytes]) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.book.making import DESCRIPTION, Clock
+from tests.conftest import IS_ON_SERVER
 from tests.postgresql import Server, name_of
 from walkboard.book import create_book, open_book
 from walkboard.book.keeping import Book
@@ -22,7 +23,8 @@ KINDS = ("sqlite", "postgresql")
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     if "kind" in metafunc.fixturenames:
         is_sqlite = metafunc.definition.get_closest_marker("sqlite") is not None
-        metafunc.parametrize("kind", KINDS[:1] if is_sqlite else KINDS, scope="session")
+        kinds = KINDS[:1] if is_sqlite else KINDS[1:] if IS_ON_SERVER else KINDS
+        metafunc.parametrize("kind", kinds, scope="session")
 
 
 @pytest.fixture

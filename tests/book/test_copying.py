@@ -25,7 +25,9 @@ from tests.book.making import (
     old_tables,
 )
 from tests.book.strategies import conditions, pipes, plans, walks, words
+from tests.postgresql import Server
 from walkboard.book import open_book, venue_models
+from walkboard.book.database.address import write_address
 from walkboard.book.folder import DATABASE
 from walkboard.book.importing import import_book
 from walkboard.book.keeping import Book
@@ -88,6 +90,7 @@ def fill(book: Book, folder: Path) -> None:
     book.close_visit(visit.id, "done")
 
 
+@pytest.mark.sqlite
 def test_a_copy_is_the_whole_book(book: Book, clock: Clock, tmp_path: Path) -> None:
     fill(book, tmp_path)
     assert book.copy_to(tmp_path / "copies" / "monday") == ()
@@ -99,13 +102,43 @@ def test_a_copy_is_the_whole_book(book: Book, clock: Clock, tmp_path: Path) -> N
     assert [p.name for p in (tmp_path / "copies").iterdir()] == ["monday"]
 
 
+def restored(copy: Path, server: Server) -> Path:
+    """The book of a copy made from a server, as PostgreSQL's own pg_restore brings it back."""
+    address = server.new_database()
+    done = subprocess.run(
+        ["pg_restore", "--exit-on-error", f"--dbname={address}", copy / "book.pgdump"], check=False
+    )
+    assert done.returncode == 0
+    write_address(copy, address)
+    return copy
+
+
+def test_a_copy_from_a_server_is_restored_by_its_own_program(
+    book: Book, clock: Clock, tmp_path: Path, server: Server | None
+) -> None:
+    if server is None:
+        pytest.skip("the copy of a file is tested above")
+    fill(book, tmp_path)
+    assert book.copy_to(tmp_path / "copy") == ()
+    names = sorted(p.name for p in (tmp_path / "copy").iterdir())
+    assert names == ["book.pgdump", "recordings"]
+    before = everything(book)
+    book.add_note(1, "after the copy")
+    with open_book(restored(tmp_path / "copy", server), clock=clock) as copy:
+        assert everything(copy) == before
+        assert copy.check() == ()
+        assert copy.add_organ("Mill chapel", DESCRIPTION).id == 2  # numbers go on
+
+
 def test_a_copy_leaves_out_what_is_damaged_and_says_so(
-    book: Book, clock: Clock, tmp_path: Path
+    book: Book, clock: Clock, tmp_path: Path, server: Server | None
 ) -> None:
     fill(book, tmp_path)
     book.sound_path(1).write_bytes(b"rotten")
     (problem,) = book.copy_to(tmp_path / "copy")
     assert problem.what == "The file of a recording has changed."
+    if server is not None:
+        restored(tmp_path / "copy", server)
     with open_book(tmp_path / "copy", clock=clock) as copy:
         assert everything(copy) == everything(book)
         assert [p.what for p in copy.check()] == ["The file of a recording is missing."]
@@ -295,6 +328,7 @@ def test_an_export_of_an_older_form_is_brought_up(clock: Clock, tmp_path: Path) 
     assert sorted(p.name for p in (tmp_path / "new").iterdir()) == [DATABASE, "recordings"]
 
 
+@pytest.mark.sqlite
 def test_other_programs_read_the_book(book: Book, tmp_path: Path) -> None:
     # Outside the project: the hash as coreutils' sha256sum says it, the count as SQL says it.
     fill(book, tmp_path)

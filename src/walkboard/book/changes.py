@@ -12,6 +12,7 @@ from walkboard.book.counting import OF_A_VISIT, Part
 from walkboard.book.folder import Clock
 from walkboard.book.models import OrganChangeRow, VisitChangeRow
 from walkboard.book.storing import Storing
+from walkboard.book.viewing import current_view
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +73,9 @@ class Changes(Storing):
             When the database cannot be read.
         """
         self.refuse_moved()
+        view = current_view(self._read_engine)
         with self._telling():
-            return self._watch.number()
+            return self._watch.number() if view is None else view.change(self._watch.number)
 
     def counters(self) -> Counters:
         """The counters of every organ, in one question."""

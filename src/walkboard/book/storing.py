@@ -21,6 +21,7 @@ from walkboard.book.database.choosing import database_of
 from walkboard.book.folder import HEAD_REVISION, Clock
 from walkboard.book.models import Base, DescriptionRow, VisitRow
 from walkboard.book.sounds import SoundFolder
+from walkboard.book.viewing import View, current_view, within
 from walkboard.errors import BookError
 
 Row = TypeVar("Row", bound=Base)
@@ -59,13 +60,35 @@ class Storing:
     def _reading(self) -> Iterator[Session]:
         """One moment of the book; never waits for a writer."""
         self.refuse_moved()
-        with self._telling(), Session(self._read_engine) as session, session.begin():
-            yield session
+        view = current_view(self._read_engine)
+        with self._telling():
+            if view is not None:
+                with view.session() as session:
+                    yield session
+            else:
+                with Session(self._read_engine) as session, session.begin():
+                    yield session
+
+    @contextmanager
+    def one_view(self) -> Iterator[None]:
+        """All that is read inside, as for one page, is of one moment of a book on a server.
+
+        After a write inside, it is of the moment after it. A file is asked so quickly that each
+        question may have its own moment; there this does nothing.
+        """
+        if self.database.is_far:
+            with within(View(self._read_engine)):
+                yield
+        else:
+            yield
 
     @contextmanager
     def _writing(self) -> Iterator[Session]:
         """A change that is stored whole or not at all."""
         self.refuse_moved()
+        view = current_view(self._read_engine)
+        if view is not None:
+            view.renew()
         with self._telling(), Session(self._write_engine) as session, session.begin():
             self._refuse_other_revision(session)
             yield session

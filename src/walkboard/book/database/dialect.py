@@ -15,8 +15,14 @@ from walkboard.errors import BookError
 class Watch(Protocol):
     """Sees that something was committed, whoever did it."""
 
-    def number(self) -> int:
-        """Differs after every commit; valid only for this watch."""
+    def number(self, connection: Connection | None = None) -> int:
+        """Differs after every commit; valid only for this watch.
+
+        Parameters
+        ----------
+        connection : Connection or None
+            As of whose transaction; None: now.
+        """
 
     def close(self) -> None:
         """Release what it holds; may be called twice."""
@@ -29,12 +35,18 @@ class Database(Protocol):
     ----------
     marker : Path
         The file that makes the folder a book.
+    is_far : bool
+        Whether each question has to travel.
     where : str
         Where the records are, for messages of `walkboard.book.checking`.
     """
 
     @property
     def marker(self) -> Path:
+        """See above."""
+
+    @property
+    def is_far(self) -> bool:
         """See above."""
 
     @property

@@ -39,7 +39,7 @@ WRITE_LOCK = APPLICATION_ID  # of advisory locks, which count per database
 _CONNECT_S = 10  # until a server that does not answer is given up. Chosen.
 _DEAD_CLIENT_S = 60  # after which the server drops a writer that has gone silent. Chosen.
 _IDLE_S = 30.0  # after which a connection is tested before it is used. Chosen.
-_CONNECTIONS = 5  # kept open by one program; as many again when busy. Chosen.
+_CONNECTIONS, _MORE = 5, 35  # kept open by one program, and opened when it is busy. Chosen.
 _WRITES = "walkboard_writes"
 
 
@@ -54,11 +54,13 @@ class PostgresqlDatabase:
         ``postgresql://USER@HOST/DATABASE``, without a password.
     """
 
+    where = "the database"
+    is_far = True
+
     def __init__(self, book: Path, address: str) -> None:
         self._book = book
         self.address = address
         self.marker = book / ADDRESS
-        self.where = "the database"
 
     def connect(self, *, wait_s: float = 5.0) -> psycopg.Connection[Any]:
         """A connection of its own that commits by itself; close it.
@@ -131,7 +133,7 @@ class PostgresqlDatabase:
             connect_args=self._arguments(wait_s),
             poolclass=QueuePool,
             pool_size=_CONNECTIONS,
-            max_overflow=_CONNECTIONS,
+            max_overflow=_MORE,
             use_native_hstore=False,  # saves asking the server for a type that no table has
         )
         event.listen(engine, "checkin", _note_idle)
@@ -293,6 +295,9 @@ OLDEST_SERVER = 130000  # the oldest that PostgreSQL still maintained when this 
 _ADDRESS_FORM = "Write it as postgresql://USER@HOST/DATABASE."
 
 
+_SNAPSHOT = "SELECT pg_current_snapshot()::text"
+
+
 class PostgresqlWatch:
     """Counts the changes of the server's snapshot (pg_current_snapshot: which commits are visible).
 
@@ -303,13 +308,16 @@ class PostgresqlWatch:
     def __init__(self, engine: Engine) -> None:
         self._engine = engine.execution_options(isolation_level="AUTOCOMMIT")
         self._lock = threading.Lock()
-        self._seen = ""
+        self._seen: object = None
         self._number = 0
 
-    def number(self) -> int:
+    def number(self, connection: Connection | None = None) -> int:
         """See `Watch.number`."""
-        with self._engine.connect() as connection:
-            now = str(connection.exec_driver_sql("SELECT pg_current_snapshot()::text").scalar())
+        if connection is None:
+            with self._engine.connect() as own:
+                now = own.exec_driver_sql(_SNAPSHOT).scalar()
+        else:
+            now = connection.exec_driver_sql(_SNAPSHOT).scalar()
         with self._lock:
             if now != self._seen:
                 self._seen = now

@@ -35,6 +35,7 @@ class SqliteDatabase:
     """
 
     where = DATABASE
+    is_far = False
 
     def __init__(self, book: Path) -> None:
         self._book = book
@@ -154,7 +155,7 @@ class SqliteWatch:
         self._connection = sqlite3.connect(uri, uri=True, timeout=wait_s, check_same_thread=False)
         self._lock = threading.Lock()
 
-    def number(self) -> int:
+    def number(self, connection: Connection | None = None) -> int:  # noqa: ARG002
         """See `Watch.number`."""
         with self._lock:
             (number,) = self._connection.execute("PRAGMA data_version").fetchone()

@@ -136,7 +136,7 @@ def guarded_doors(pages: Sequence[Page] = PAGES) -> list[Guarded]:
 
 
 class _InOneMoment:
-    """Answers each request from one look at whether the book has changed."""
+    """Answers each request from one look at the book: whether it has changed, and what it holds."""
 
     def __init__(self, app: ASGIApp, book: SeenBook) -> None:
         self._application = app
@@ -146,7 +146,7 @@ class _InOneMoment:
         if scope["type"] != "http":
             await self._application(scope, receive, send)
             return
-        with self._book.one_moment():
+        with self._book.one_view(), self._book.one_moment():
             await self._application(scope, receive, send)
 
 
