@@ -15,6 +15,7 @@ from walkboard.cli.progress import FilesBar
 if TYPE_CHECKING:
     from walkboard.organ.model import Organ
     from walkboard.survey.hear.heard_walk import HeardWalk, Reading
+    from walkboard.survey.recognise.verdict import Clock
 
 EXAMPLE = (
     "Example: walkboard listen walk.flac --organ hall.toml --drawn great.principal4 --air 17.2"
@@ -50,6 +51,13 @@ def listen(
         help="Output of 'listen --json' of earlier walks of single stops: shows another stop of "
         "the same pitch; may be repeated.",
     ),
+    tone: float | None = typer.Option(
+        None,
+        "--tone",
+        metavar="HZ",
+        help="A tone of exactly this frequency sounds alone in the recording for three seconds or "
+        "more: the recorder's clock is corrected by it. Not a tuning fork, not mains hum.",
+    ),
     at_once: int | None = AT_ONCE,
     as_json: bool = typer.Option(False, "--json", help="Print JSON (a list for several sounds)."),
 ) -> None:
@@ -79,7 +87,16 @@ def listen(
         with FilesBar(listening_title(sounds), [sound.name for sound in sounds]) as bar:
             hear_files(
                 [
-                    ToHear(sound, description, tuple(stops), air, schedule, tuple(earlier), sounded)
+                    ToHear(
+                        sound,
+                        description,
+                        tuple(stops),
+                        air,
+                        schedule,
+                        tuple(earlier),
+                        sounded,
+                        tone,
+                    )
                     for sound in sounds
                 ],
                 keep,
@@ -205,3 +222,16 @@ def print_walk(walk: HeardWalk) -> None:
     ):
         if keys:
             typer.echo(f"{what}: {', '.join(key.name for key in keys)}.")
+    clock = None if walk.heard is None else walk.heard.clock
+    if clock is not None:
+        typer.echo(_of_clock(clock))
+
+
+def _of_clock(clock: Clock) -> str:
+    within = f"±{2.0 * clock.sigma_cents:.3g} cent on all pitches alike, none on differences"
+    if clock.off_cents is None:
+        return f"Recorder's clock: not measured, {within}."
+    return (
+        f"Recorder's clock: read {clock.off_cents:+.3f} cent by the tone of {clock.tone_hz:g} Hz,"
+        f" put right; {within}."
+    )

@@ -24,12 +24,14 @@ def hear_file(
     played: Schedule | None = None,
     alone: Sequence[HeardWalk] = (),
     before: Remembered | None = None,
+    tone_hz: float | None = None,
     progress: Progress | None = None,
 ) -> HeardWalk:
     """Hear the recording of one walk, with the MIDI file if a machine held the keys.
 
     `alone` are earlier walks in which ranks of this one sounded without each other, `before` says
-    how ranks sounded in earlier recordings.
+    how ranks sounded in earlier recordings. `tone_hz` is the exact frequency of a tone in the
+    recording that shows its clock.
 
     Raises
     ------
@@ -54,6 +56,7 @@ def hear_file(
                 played=played,
                 alone=alone,
                 before=before,
+                tone_hz=tone_hz,
                 progress=progress,
             )
     except OSError as error:

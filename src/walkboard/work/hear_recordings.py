@@ -34,7 +34,7 @@ class ToHear:
         The organ's description as text: an organ itself is not sent to another process.
     drawn : tuple of str
     air_celsius : float or None
-    played, alone, before : see `walkboard.work.hear_recording.hear_file`
+    played, alone, before, tone_hz : see `walkboard.work.hear_recording.hear_file`
     """
 
     path: Path
@@ -44,6 +44,7 @@ class ToHear:
     played: Schedule | None = None
     alone: tuple[HeardWalk, ...] = ()
     before: Mapping[str, RankSound] = field(default_factory=dict)
+    tone_hz: float | None = None
 
 
 def hear_walk_file(progress: Progress | None, asked: ToHear) -> HeardWalk:
@@ -65,6 +66,7 @@ def hear_walk_file(progress: Progress | None, asked: ToHear) -> HeardWalk:
         played=asked.played,
         alone=asked.alone,
         before=asked.before,
+        tone_hz=asked.tone_hz,
         progress=progress,
     )
 

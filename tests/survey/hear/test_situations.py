@@ -341,3 +341,13 @@ def test_a_key_released_late_is_reported() -> None:
     late = [hold.key for hold in walk.holds if HoldFlag.RELEASED_LATE in hold.flags]
     assert late == [key]
     assert f"Released late, into the next hold: {key.name}." in walk.warnings
+
+
+def test_a_recording_that_begins_within_a_hold_is_heard() -> None:
+    p = player()
+    keys = some_keys(p, PRINCIPAL, count=8)
+    scene = p.play("", [PRINCIPAL], p.times(keys), p.drawn_pipes([PRINCIPAL]))
+    scene.samples = scene.samples[int((scene.holds[0].start_s + 0.3) * RATE_HZ) :]
+    walk = heard(scene)
+    assert len(walk.holds) == 8
+    assert walk.holds[0].start_s >= 0.0

@@ -335,7 +335,8 @@ def _flagged(features: WalkFeatures, holds: list[FoundHold], stride: Stride) -> 
         after = holds[number + 1].start_s if number + 1 < len(holds) else hold.end_s
         if hold.end_s - after > _LATE_S:
             flags.append(HoldFlag.RELEASED_LATE)
-        result.append(replace(hold, flags=tuple(flags)))
+        # Where a recording begins within a sound, its start is fitted before the recording.
+        result.append(replace(hold, start_s=max(0.0, hold.start_s), flags=tuple(flags)))
     return result
 
 

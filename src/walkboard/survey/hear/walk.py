@@ -26,6 +26,7 @@ from walkboard.quantities import cents_of_ratio
 from walkboard.scales.keys import Key
 from walkboard.scales.pitch import key_hz
 from walkboard.survey.hear.before import Remembered
+from walkboard.survey.hear.by_clock import by_clock, check_tone
 from walkboard.survey.hear.coupled import heard_together, may_be_joined
 from walkboard.survey.hear.expected import expected_keys, widened
 from walkboard.survey.hear.heard_walk import HeardWalk
@@ -63,6 +64,7 @@ def hear_walk(
     played: Schedule | None = None,
     alone: Sequence[HeardWalk] = (),
     before: Remembered | None = None,
+    tone_hz: float | None = None,
     progress: Progress | None = None,
 ) -> HeardWalk:
     """Find, name and measure every hold of a walk, and judge whether to trust it.
@@ -103,6 +105,7 @@ def hear_walk(
         If the recording cannot be decoded.
     """
     check_drawn(organ, drawn, file)
+    check_tone(tone_hz)
     keys = organ.keys_of(drawn)
     memory = Memory.of(alone)
     expected = expected_keys(organ, drawn, air_celsius)
@@ -196,20 +199,21 @@ def hear_walk(
         first, expected, drawn, lambda at_s: report(total_s / 3.0 + 2.0 / 3.0 * at_s)
     )
     report(total_s)
-    if played is not None:
-        return as_stated
 
     def named_on(every: Sequence[ExpectedKey]) -> NamedWalk:
         return on_keys(name(widened(every)), widened(every))
 
-    if may_be_joined(organ, as_stated):
-        return heard_together(organ, as_stated, keys, expected, name=named_on, judged=judged)
-    each = {
-        stop.id: one
-        for stop in organ.stops_among(drawn)
-        if len(one := expected_keys(organ, [stop.id], air_celsius)) == len(keys)
-    }
-    return heard_alone(organ, as_stated, each, name=named_on, judged=judged)
+    heard = as_stated
+    if played is None and may_be_joined(organ, as_stated):
+        heard = heard_together(organ, as_stated, keys, expected, name=named_on, judged=judged)
+    elif played is None:
+        each = {
+            stop.id: one
+            for stop in organ.stops_among(drawn)
+            if len(one := expected_keys(organ, [stop.id], air_celsius)) == len(keys)
+        }
+        heard = heard_alone(organ, as_stated, each, name=named_on, judged=judged)
+    return by_clock(heard, sound, tone_hz)
 
 
 def check_drawn(organ: Organ, drawn: Sequence[str], where: str) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Tremulant
+from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Clock, Heard, Tremulant
 
 
 class _Given(BaseModel):
@@ -36,6 +36,12 @@ class _Cipher(_Given):
     or_pipes: tuple[str, ...] = ()
 
 
+class _Clock(_Given):
+    sigma_cents: float = Field(ge=0)
+    tone_hz: float | None = Field(default=None, gt=0)
+    off_cents: float | None = None
+
+
 class HeardGiven(_Given):
     """The object as read."""
 
@@ -49,6 +55,7 @@ class HeardGiven(_Given):
     believed: bool = True
     question: str = ""
     undecided: tuple[str, ...] = ()
+    clock: _Clock | None = None
 
 
 def heard_to_json(heard: Heard) -> dict[str, Any]:
@@ -70,4 +77,5 @@ def heard_from(given: HeardGiven) -> Heard:
         believed=given.believed,
         question=given.question,
         undecided=given.undecided,
+        clock=None if given.clock is None else Clock(**given.clock.model_dump()),
     )

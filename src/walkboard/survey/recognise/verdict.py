@@ -61,6 +61,31 @@ class Cipher:
 
 
 @dataclass(frozen=True, slots=True)
+class Clock:
+    """The recorder's clock, which moves every pitch of a recording alike.
+
+    Attributes
+    ----------
+    sigma_cents : float
+        One standard deviation of what it adds to absolute pitch; differences are free of it, and
+        the readings' own sigma does not contain it.
+    tone_hz : float or None
+        The known tone that it was measured by; None where it was not measured.
+    off_cents : float or None
+        By how much the recording read too high; already taken out of the readings.
+    """
+
+    sigma_cents: float
+    tone_hz: float | None = None
+    off_cents: float | None = None
+
+
+UNMEASURED_CLOCK = Clock(0.09)
+"""50 parts in a million: what the quartz of a recorder or telephone usually keeps within. Common
+practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
 class Heard:
     """What was heard of a walk as a whole: interface.md's object ``heard``.
 
@@ -82,6 +107,8 @@ class Heard:
         What to ask the tuner before the values are used; empty if there is nothing to ask.
     undecided : tuple of str
         What this recording cannot show, as ends of a sentence.
+    clock : Clock or None
+        None in walks of older versions.
     """
 
     sentence: str
@@ -94,3 +121,4 @@ class Heard:
     believed: bool = True
     question: str = ""
     undecided: tuple[str, ...] = ()
+    clock: Clock | None = None
