@@ -68,7 +68,7 @@ class AirLogs(Storing):
         """The current logs of an organ, in order of their start."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
-            query = _standing(organ_id).order_by(AirLogRow.starts_at, AirLogRow.id)
+            query = _standing(organ_id).order_by(AirLogRow.starts_at, AirLogRow.fact_uid)
             return tuple(_log_of(row) for row in session.scalars(query))
 
 

@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from walkboard.book import trouble
 from walkboard.book.air_logs import AirLogs
@@ -18,7 +18,15 @@ from walkboard.book.events import Events
 from walkboard.book.faults import Faults
 from walkboard.book.folder import LIVE
 from walkboard.book.leftovers import Leftover, leftovers
-from walkboard.book.models import HearingRow, OrganRow, PlanRow, RecordingRow, SoundRow, VisitRow
+from walkboard.book.models import (
+    HearingRow,
+    OrganRow,
+    OwnDeviceRow,
+    PlanRow,
+    RecordingRow,
+    SoundRow,
+    VisitRow,
+)
 from walkboard.book.organs import Organs
 from walkboard.book.photographs import Photographs
 from walkboard.book.plans import Plans
@@ -197,6 +205,9 @@ class Checking(
                 (row.sha256, self.sounds.path_of(row.sha256, row.extension), row.bytes)
                 for row in session.scalars(select(SoundRow).order_by(SoundRow.sha256))
             ]
+            elsewhere = _left_elsewhere(session)
+        known = {path for _, path, _ in rows}
+        rows = [row for row in rows if row[0] not in elsewhere or row[1].is_file()]
         total = sum(size for _, _, size in rows)
         done, lock = 0, threading.Lock()
 
@@ -213,7 +224,6 @@ class Checking(
             for found in pool.map(lambda row: look(*row), rows):
                 if found is not None:
                     yield found
-        known = {path for _, path, _ in rows}
         for path in self.sounds.named():
             if path not in known:
                 where = str(path.relative_to(self.path))
@@ -237,6 +247,16 @@ class Checking(
         return None
 
 
+def _left_elsewhere(session: Session) -> frozenset[str]:
+    """Hashes of recordings that stayed in the book that this copy was taken from."""
+    if not session.scalar(select(OwnDeviceRow.leaves_sound)):
+        return frozenset()
+    own = select(RecordingRow.sha256).where(RecordingRow.arrived_at.is_(None))
+    return frozenset(
+        session.scalars(select(RecordingRow.sha256).where(RecordingRow.sha256.not_in(own)))
+    )
+
+
 def _uncounted(session: Session, where: str) -> Iterator[BookProblem]:
     missing = set(wanted_triggers()) - set(trigger_names(session.connection()))
     if missing:
@@ -245,8 +265,14 @@ def _uncounted(session: Session, where: str) -> Iterator[BookProblem]:
 
 
 def _hearings(session: Session, where: str) -> Iterator[BookProblem]:
-    newest = newest_hearings().with_only_columns(HearingRow.recording_id)
-    without = select(RecordingRow.id).where(RecordingRow.id.not_in(newest))
+    # Of a recording that two copies of the book imported, one hearing counts.
+    heard = aliased(RecordingRow)
+    newest = (
+        newest_hearings()
+        .join(heard, HearingRow.recording_id == heard.id)
+        .where(heard.visit_id == RecordingRow.visit_id, heard.sha256 == RecordingRow.sha256)
+    )
+    without = select(RecordingRow.id).where(~newest.exists())
     for number in session.scalars(without):
         what = "Every hearing of it is superseded, so none counts."
         yield BookProblem(f"{where}, recording {number}", what, _PUT_BACK)

@@ -89,6 +89,7 @@ COUNTED = (
     Counted("description", Part.DESCRIPTIONS),
     Counted("visit", Part.VISITS),
     Counted("visit_correction", Part.VISITS, ("visit",)),
+    Counted("visit_closing", Part.VISITS, ("visit",)),
     Counted("conditions", Part.CONDITIONS, ("visit",)),
     Counted("division_conditions", Part.CONDITIONS, ("conditions", "visit")),
     Counted("note", Part.VISITS, ("visit",)),
@@ -116,7 +117,7 @@ COUNTED = (
 )
 """Every table with facts of organs."""
 
-NOT_COUNTED = frozenset({"sound", "person", "membership"})
+NOT_COUNTED = frozenset({"sound", "person", "membership", "device_name"})
 """Tables of no organ's facts. A sound never changes, and is used only through a counted row."""
 
 

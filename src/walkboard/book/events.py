@@ -123,7 +123,7 @@ class Events(Storing):
         """The current events of an organ, including cancelled ones, by their start."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
-            query = _newest_events(organ_id).order_by(EventRow.starts_at, EventRow.id)
+            query = _newest_events(organ_id).order_by(EventRow.starts_at, EventRow.fact_uid)
             return tuple(_event_of(row, None) for row in session.scalars(query))
 
     def event_versions(self, organ_id: int, uid: str) -> tuple[KeptEvent, ...]:
@@ -132,7 +132,7 @@ class Events(Storing):
             query = (
                 select(EventRow)
                 .where(EventRow.organ_id == organ_id, EventRow.uid == uid)
-                .order_by(EventRow.id)
+                .order_by(EventRow.fact_uid)
             )
             rows = list(session.scalars(query))
             newer = {row.supersedes_id: row.id for row in rows}

@@ -15,7 +15,7 @@ from walkboard.scales.keys import Key
 # For many faults at once: one query per kind of row, not several per fault.
 WHOLE_FAULT = (
     selectinload(FaultRow.links),
-    selectinload(FaultRow.fix),
+    selectinload(FaultRow.fixes),
     selectinload(FaultRow.ties),
 )
 _DOUBLE, _AGAIN = "double of", "again"  # kinds of ties
@@ -150,9 +150,9 @@ class Faults(Storing):
         """
         with self._writing() as session:
             row = self._get(session, FaultRow, fault_id, "fault")
-            if row.fix is not None:
+            if row.fixes:
                 raise self._error(
-                    f"Fault {fault_id} was fixed on {row.fix.mended_at:%Y-%m-%d}.",
+                    f"Fault {fault_id} was fixed on {row.fixes[-1].mended_at:%Y-%m-%d}.",
                     "If it came back, report it again.",
                 )
             _refuse_double(self, row)
@@ -163,7 +163,7 @@ class Faults(Storing):
                         f"Visit {visit_id} is to another organ than fault {fault_id}.",
                         "Name a visit to its own organ.",
                     )
-            row.fix = FaultFixRow(visit_id=visit_id, note=note, mended_at=self._now())
+            row.fixes.append(FaultFixRow(visit_id=visit_id, note=note, mended_at=self._now()))
             session.flush()
             return _fault_of(row)
 
@@ -249,7 +249,9 @@ class Faults(Storing):
         """Every fault of an organ, open or fixed, oldest first."""
         with self._reading() as session:
             self._newest_description(session, organ_id)
-            query = select(FaultRow).where(FaultRow.organ_id == organ_id).order_by(FaultRow.id)
+            query = (
+                select(FaultRow).where(FaultRow.organ_id == organ_id).order_by(FaultRow.fact_uid)
+            )
             query = query.options(*WHOLE_FAULT)
             return tuple(_fault_of(row) for row in session.scalars(query))
 
@@ -273,7 +275,7 @@ def _refuse_double(book: Storing, row: FaultRow) -> None:
 
 
 def _tied(row: FaultRow, kind: str) -> int | None:
-    return next((tie.other_id for tie in row.ties if tie.kind == kind), None)
+    return next((tie.other_id for tie in reversed(row.ties) if tie.kind == kind), None)
 
 
 def _standing_twin(
@@ -307,7 +309,7 @@ def _pipe_of(link: FaultLinkRow) -> PipeRef | None:
 
 
 def _fault_of(row: FaultRow) -> KeptFault:
-    link, fix = row.links[-1], row.fix
+    link, fix = row.links[-1], row.fixes[-1] if row.fixes else None
     return KeptFault(
         id=row.id,
         organ_id=row.organ_id,

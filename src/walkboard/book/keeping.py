@@ -7,6 +7,8 @@ from typing import Self
 
 from walkboard.book.checking import Checking
 from walkboard.book.copying import Copying
+from walkboard.book.forks import Forks
+from walkboard.book.merging.merging import Merging
 from walkboard.book.people import People
 from walkboard.book.reading_lines import ReadingLines
 from walkboard.book.readings import Readings
@@ -15,14 +17,25 @@ from walkboard.book.signing_in import SigningIn
 from walkboard.book.summaries import Summaries
 
 
-class Book(Checking, Readings, ReadingLines, Summaries, Searching, Copying, People, SigningIn):
+class Book(
+    Checking,
+    Readings,
+    ReadingLines,
+    Summaries,
+    Searching,
+    Copying,
+    People,
+    SigningIn,
+    Forks,
+    Merging,
+):
     """A tuning book, open. `open_book` and `create_book` give one.
 
     Every operation is atomic: once it returns, its result survives a killed program and a power
     cut; otherwise nothing is changed and a `BookError` says why. Threads may share one book.
 
     Each part is in its own file: organs, visits, recordings, readings, plans, ticks, settlings,
-    faults, events, searching, checking, copying, people, signing in.
+    faults, events, searching, checking, copying, people, signing in, devices, forks, merging.
     """
 
     def close(self) -> None:

@@ -93,7 +93,7 @@ class Photographs(Storing):
             query = select(PhotographRow).where(PhotographRow.organ_id == organ_id)
             return tuple(
                 self._photograph_of(row)
-                for row in session.scalars(query.order_by(PhotographRow.id))
+                for row in session.scalars(query.order_by(PhotographRow.fact_uid))
             )
 
     def _photograph_of(self, row: PhotographRow) -> Photograph:

@@ -117,7 +117,7 @@ class Plans(Storing):
 
 
 def _rows(session: Session, visit_id: int) -> list[PlanRow]:
-    query = select(PlanRow).where(PlanRow.visit_id == visit_id).order_by(PlanRow.id)
+    query = select(PlanRow).where(PlanRow.visit_id == visit_id).order_by(PlanRow.fact_uid)
     return list(session.scalars(query))
 
 
@@ -173,7 +173,7 @@ def _changes(session: Session, visit_id: int) -> tuple[datetime, ...]:
         select(HearingRow.heard_at)
         .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
         .where(RecordingRow.visit_id == visit_id, HearingRow.change != HearingChange.NONE)
-        .order_by(HearingRow.id)
+        .order_by(HearingRow.fact_uid)
     )
     return tuple(session.scalars(query))
 

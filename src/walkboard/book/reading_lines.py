@@ -53,7 +53,9 @@ class ReadingLines(Storing):
         All as of one moment of the book; a visit's are in memory at a time.
         """
         with self._reading() as session:
-            visits = select(VisitRow.id).where(VisitRow.organ_id == organ_id).order_by(VisitRow.id)
+            visits = (
+                select(VisitRow.id).where(VisitRow.organ_id == organ_id).order_by(VisitRow.fact_uid)
+            )
             for visit_id in session.scalars(visits).all():
                 tuned_at = {
                     (tick.pipe.rank, tick.pipe.number): at
@@ -118,7 +120,7 @@ def _lines() -> Executable:
         .join(HoldRow, HoldRow.hearing_id == HearingRow.id)
         .join(ReadingRow, ReadingRow.hold_id == HoldRow.id)
         .where(RecordingRow.visit_id == bindparam("visit"))
-        .order_by(RecordingRow.id, HearingRow.id, HoldRow.position, ReadingRow.position)
+        .order_by(RecordingRow.fact_uid, HearingRow.fact_uid, HoldRow.position, ReadingRow.position)
         .with_only_columns(
             ReadingRow.id,
             ReadingRow.rank,

@@ -201,7 +201,7 @@ def _kept_readings(as_of: datetime | None) -> Select[Any]:
             newer_reading,
             and_(newer_reading.supersedes_id == ReadingRow.id, newer_hearing.id.is_not(None)),
         )
-        .order_by(RecordingRow.id, HearingRow.id, HoldRow.position, ReadingRow.position)
+        .order_by(RecordingRow.fact_uid, HearingRow.fact_uid, HoldRow.position, ReadingRow.position)
     )
     return query if as_of is None else query.where(HearingRow.heard_at <= as_of)
 

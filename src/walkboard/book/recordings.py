@@ -19,6 +19,7 @@ from walkboard.book.storing import Storing
 from walkboard.book.superseding import (
     current_hearings,
     newest_hearings,
+    same_recording,
 )
 from walkboard.book.walks import walk_of
 
@@ -41,7 +42,7 @@ class Recordings(Storing):
                 .where(HearingRow.change == HearingChange.WITHDRAWN)
                 .join(HearingRow.recording)
                 .where(RecordingRow.visit_id == visit_id)
-                .order_by(RecordingRow.id)
+                .order_by(RecordingRow.fact_uid)
                 .options(*WHOLE_WALK)
             )
             return tuple(recording_of(row) for row in session.scalars(query))
@@ -67,7 +68,7 @@ class Recordings(Storing):
                 current_hearings()
                 .join(HearingRow.recording)
                 .where(RecordingRow.visit_id == visit_id)
-                .order_by(RecordingRow.id)
+                .order_by(RecordingRow.fact_uid)
                 .options(*WHOLE_WALK)
             )
             return tuple(recording_of(row) for row in session.scalars(query))
@@ -107,6 +108,8 @@ class Recordings(Storing):
     def hearings(self, recording_id: int) -> tuple[KeptRecording, ...]:
         """Every hearing and label of one recording, oldest first.
 
+        If two copies of the book each imported it at the same visit, those of both.
+
         Raises
         ------
         BookError
@@ -116,8 +119,8 @@ class Recordings(Storing):
             self._get(session, RecordingRow, recording_id, "recording")
             query = (
                 select(HearingRow)
-                .where(HearingRow.recording_id == recording_id)
-                .order_by(HearingRow.id)
+                .where(HearingRow.recording_id.in_(same_recording(recording_id)))
+                .order_by(HearingRow.fact_uid)
                 .options(*WHOLE_WALK)
             )
             return tuple(recording_of(row) for row in session.scalars(query))
@@ -136,7 +139,8 @@ class Recordings(Storing):
             if not path.is_file():
                 raise self._error(
                     f"The file of recording {recording_id} ({row.file_name}) is missing.",
-                    "Bring the file back from a copy of the book.",
+                    "Bring the file back from a copy of the book, or work in the book that this"
+                    " copy was taken from.",
                 )
             return path
 
@@ -148,7 +152,7 @@ class Recordings(Storing):
 
     def _heard_last(self, session: Session, recording_id: int) -> HearingRow:
         self._get(session, RecordingRow, recording_id, "recording")
-        query = newest_hearings().where(HearingRow.recording_id == recording_id)
+        query = newest_hearings().where(HearingRow.recording_id.in_(same_recording(recording_id)))
         return session.scalars(query.options(*WHOLE_WALK)).one()
 
 

@@ -60,7 +60,7 @@ def _texts(session: Session) -> Iterator[Found]:
         words = _joined(f"{tick.rank}:{tick.number}", tick.note)
         yield Found("tick", tick.visit_id, organ_of[tick.visit_id], tick.visit_id, tick.at, words)
     for fault in session.scalars(select(FaultRow).options(*WHOLE_FAULT)):
-        link, fix = fault.links[-1], fault.fix
+        link, fix = fault.links[-1], fault.fixes[-1] if fault.fixes else None
         pipe = "" if link.rank is None else f"{link.rank}:{link.number}"
         yield Found(
             "fault",

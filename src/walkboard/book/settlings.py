@@ -61,15 +61,17 @@ class Settlings(Storing):
         organ_id : int or None
             One organ, or None for all in the book.
         """
-        query = select(SettlingRow).order_by(SettlingRow.heard_at, SettlingRow.id)
+        query = select(SettlingRow).order_by(SettlingRow.heard_at, SettlingRow.fact_uid)
         if organ_id is not None:
             query = query.join(VisitRow).where(VisitRow.organ_id == organ_id)
         with self._reading() as session:
             rows = list(session.scalars(query))
             silent = _withdrawn_spans(session) if rows else []
+            # Two copies of the book may have stored the same one: the newest counts.
+            of_one = {(row.visit_id, row.rank, row.number, row.heard_at): row for row in rows}
             return tuple(
                 _settling_of(row)
-                for row in rows
+                for row in of_one.values()
                 if not any(
                     visit == row.visit_id and begins <= row.heard_at <= ends
                     for visit, begins, ends in silent

@@ -16,7 +16,7 @@ from typing import TypeVar
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session, aliased
 
-from walkboard.book import trouble
+from walkboard.book import stamping, trouble
 from walkboard.book.database.choosing import database_of
 from walkboard.book.folder import HEAD_REVISION, Clock
 from walkboard.book.models import Base, DescriptionRow, VisitRow
@@ -44,6 +44,7 @@ class Storing:
         self.path = path
         self.sounds = SoundFolder(path)
         self._clock = clock
+        self._latest: datetime | None = None  # what the clock showed last
         self.database = database_of(path)
         self._engine = self.database.engine(wait_s=wait_s)
         self._file = _identity(self.database.marker)
@@ -54,7 +55,8 @@ class Storing:
         now = self._clock()
         if now.tzinfo is None:
             raise ValueError("the book's clock must return time-zone aware instants")
-        return now.astimezone(UTC)
+        self._latest = now.astimezone(UTC)
+        return self._latest
 
     @contextmanager
     def _reading(self) -> Iterator[Session]:
@@ -91,8 +93,11 @@ class Storing:
             view.renew()
         with self._telling(), Session(self._write_engine) as session, session.begin():
             self._refuse_other_revision(session)
+            stamps = stamping.Stamps(lambda: self._latest or self._now(), self.path.name)
+            stamping.begin(session, stamps)
             yield session
             session.flush()
+            stamps.store(session.connection())
             self.refuse_moved()  # while it can still be undone
 
     def refuse_moved(self) -> None:

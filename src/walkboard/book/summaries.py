@@ -60,7 +60,7 @@ class Summaries(Storing):
         counts_at = case((TickRow.at <= TickRow.received_at, TickRow.at), else_=TickRow.received_at)
         place = func.row_number().over(
             partition_by=(TickRow.visit_id, TickRow.rank, TickRow.number),
-            order_by=(counts_at.desc(), TickRow.id.desc()),
+            order_by=(counts_at.desc(), TickRow.fact_uid.desc()),
         )
         last = (
             select(TickRow.visit_id, TickRow.state, place.label("place"))
@@ -97,11 +97,13 @@ class Summaries(Storing):
             .join(HoldRow, HoldRow.hearing_id == HearingRow.id)
             .join(ReadingRow, ReadingRow.hold_id == HoldRow.id)
             .where(VisitRow.organ_id == organ_id, ReadingRow.cents.is_not(None))
-            .with_only_columns(ReadingRow.rank, func.max(RecordingRow.visit_id))
+            .with_only_columns(ReadingRow.rank, func.max(VisitRow.fact_uid))
             .group_by(ReadingRow.rank)
         )
+        ids = select(VisitRow.fact_uid, VisitRow.id).where(VisitRow.organ_id == organ_id)
         with self._reading() as session:
-            return {row[0]: row[1] for row in session.execute(query)}
+            id_of = {row[0]: row[1] for row in session.execute(ids)}
+            return {row[0]: id_of[row[1]] for row in session.execute(query)}
 
     def ranks_heard(self, visit_id: int) -> frozenset[str]:
         """The ranks with a reading at a visit, with or without a value."""

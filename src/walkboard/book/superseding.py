@@ -10,7 +10,14 @@ from typing import TypeVar
 from sqlalchemy import Select, select
 from sqlalchemy.orm import aliased
 
-from walkboard.book.models import EventRow, HearingRow, HoldRow, ReadingRow, WeightChangeRow
+from walkboard.book.models import (
+    EventRow,
+    HearingRow,
+    HoldRow,
+    ReadingRow,
+    RecordingRow,
+    WeightChangeRow,
+)
 from walkboard.book.records import HearingChange
 
 Replaced = TypeVar("Replaced", EventRow, WeightChangeRow)
@@ -43,6 +50,16 @@ def newest_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
 def current_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
     """The same without withdrawn recordings."""
     return newest_hearings(as_of).where(HearingRow.change != HearingChange.WITHDRAWN)
+
+
+def same_recording(recording_id: int) -> Select[int]:
+    """The ids of a recording and of the same content at the same visit, from another copy."""
+    one, same = aliased(RecordingRow), aliased(RecordingRow)
+    return (
+        select(same.id)
+        .join(one, (one.visit_id == same.visit_id) & (one.sha256 == same.sha256))
+        .where(one.id == recording_id)
+    )
 
 
 def supersede_readings(old_holds: Iterable[HoldRow], new_holds: Iterable[HoldRow]) -> None:

@@ -93,10 +93,14 @@ class Ticks(Storing):
         return tick_of(row)
 
     def ticks(self, visit_id: int) -> tuple[Tick, ...]:
-        """Every tick of a visit, in the order they count: the last of a pipe is valid."""
+        """Every tick of a visit, in the order they count: the last of a pipe is valid.
+
+        A tick that a device sent to two copies of the book is given once.
+        """
         with self._reading() as session:
             self._get(session, VisitRow, visit_id, "visit")
-            return tuple(tick for tick, _ in _in_order(_rows(session, visit_id)))
+            rows = _rows(session, visit_id)
+            return tuple({tick.uid: tick for tick, _ in reversed(_in_order(rows))}.values())[::-1]
 
     def pipe_states(self, visit_id: int) -> dict[PipeRef, Tick]:
         """The valid tick of each pipe ticked at a visit, on its worklist or not."""
@@ -111,7 +115,7 @@ class Ticks(Storing):
             .join(VisitRow, TickRow.visit_id == VisitRow.id)
             .where(VisitRow.organ_id == organ_id)
             .where(TickRow.rank == pipe.rank, TickRow.number == pipe.number)
-            .order_by(TickRow.id)
+            .order_by(TickRow.fact_uid)
         )
         of_visit: dict[int, list[TickRow]] = {}
         with self._reading() as session:
@@ -169,7 +173,7 @@ def read_every_tick(session: Session) -> None:
 
 def _rows(session: Session, visit_id: int) -> Iterable[Row[Any]]:
     # Columns, not entities, of which SQLAlchemy would track the changes, at three times the cost.
-    return session.execute(_TICKS.where(TickRow.visit_id == visit_id).order_by(TickRow.id))
+    return session.execute(_TICKS.where(TickRow.visit_id == visit_id).order_by(TickRow.fact_uid))
 
 
 def _in_order(rows: Iterable[TickRow | Row[Any]]) -> list[tuple[Tick, datetime]]:

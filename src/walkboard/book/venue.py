@@ -44,7 +44,7 @@ class Venue(Storing):
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = select(NextVisitRow).where(NextVisitRow.organ_id == organ_id)
-            row = session.scalar(query.order_by(NextVisitRow.id.desc()).limit(1))
+            row = session.scalar(query.order_by(NextVisitRow.fact_uid.desc()).limit(1))
             return None if row is None else NextVisit(row.arrives_at, row.hours, row.reason)
 
     def keep_contact(self, organ_id: int, contact: Contact) -> None:
@@ -74,7 +74,7 @@ class Venue(Storing):
             query = select(ContactRow).where(ContactRow.organ_id == organ_id)
             newest = {
                 Role(row.role): Contact(Role(row.role), row.name, row.reach)
-                for row in session.scalars(query.order_by(ContactRow.id))
+                for row in session.scalars(query.order_by(ContactRow.fact_uid))
             }
         return tuple(newest[role] for role in Role if role in newest and newest[role].name)
 
@@ -103,7 +103,7 @@ class Venue(Storing):
         with self._reading() as session:
             self._newest_description(session, organ_id)
             query = select(FaultCareRow).join(FaultCareRow.fault)
-            query = query.where(FaultRow.organ_id == organ_id).order_by(FaultCareRow.id)
+            query = query.where(FaultRow.organ_id == organ_id).order_by(FaultCareRow.fact_uid)
             return {
                 row.fault_id: FaultCare(row.fault_id, row.who, row.parts, row.meanwhile)
                 for row in session.scalars(query)

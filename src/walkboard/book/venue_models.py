@@ -8,13 +8,14 @@ from sqlalchemy import ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from walkboard.book.columns import Numbers
-from walkboard.book.models import Base, FaultRow, SoundRow
+from walkboard.book.models import Base, Fact, FaultRow, SoundRow, Version
 
 
-class NextVisitRow(Base):
+class NextVisitRow(Version, Base):
     """When the tuner comes next, and why then; the newest row of an organ counts."""
 
     __tablename__ = "next_visit"
+    SAME = ("organ_id",)
     id: Mapped[int] = mapped_column(primary_key=True)
     organ_id: Mapped[int] = mapped_column(ForeignKey("organ.id"), index=True)
     arrives_at: Mapped[datetime | None]
@@ -23,10 +24,11 @@ class NextVisitRow(Base):
     kept_at: Mapped[datetime]
 
 
-class ContactRow(Base):
+class ContactRow(Version, Base):
     """A contact; the newest row of an organ's role counts, one without a name removes it."""
 
     __tablename__ = "contact"
+    SAME = ("organ_id", "role")
     id: Mapped[int] = mapped_column(primary_key=True)
     organ_id: Mapped[int] = mapped_column(ForeignKey("organ.id"), index=True)
     role: Mapped[str]
@@ -35,10 +37,11 @@ class ContactRow(Base):
     kept_at: Mapped[datetime]
 
 
-class FaultCareRow(Base):
+class FaultCareRow(Version, Base):
     """Who fixes a fault, with what, and how to play until then; the newest row counts."""
 
     __tablename__ = "fault_care"
+    SAME = ("fault_id",)
     id: Mapped[int] = mapped_column(primary_key=True)
     fault_id: Mapped[int] = mapped_column(ForeignKey("fault.id"), index=True)
     who: Mapped[str]
@@ -48,7 +51,7 @@ class FaultCareRow(Base):
     fault: Mapped[FaultRow] = relationship()
 
 
-class PhotographRow(Base):
+class PhotographRow(Fact, Base):
     """A photograph; its file is with the recordings, named by its content's hash."""
 
     __tablename__ = "photograph"
@@ -64,10 +67,11 @@ class PhotographRow(Base):
     content: Mapped[SoundRow] = relationship()
 
 
-class AirLogRow(Base):
+class AirLogRow(Version, Base):
     """One logger's readings at one place; minutes count from its first reading."""
 
     __tablename__ = "air_log"
+    WITHIN = "organ_id"
     id: Mapped[int] = mapped_column(primary_key=True)
     organ_id: Mapped[int] = mapped_column(ForeignKey("organ.id"), index=True)
     supersedes_id: Mapped[int | None] = mapped_column(ForeignKey("air_log.id"), unique=True)

@@ -11,6 +11,7 @@ from walkboard.book.models import (
     ConditionsRow,
     DivisionConditionsRow,
     NoteRow,
+    VisitClosingRow,
     VisitCorrectionRow,
     VisitRow,
 )
@@ -200,14 +201,15 @@ class Visits(Storing):
         with self._writing() as session:
             row = self._visit_at_work(session, visit_id)
             now = self._now()
-            row.closed_at = max(now, row.opened_at)
+            closing = VisitClosingRow(closed_at=max(now, row.opened_at), note=note)
+            row.closings.append(closing)
+            row.closed_at, row.closing_note = closing.closed_at, closing.note
             if now < row.opened_at:
                 words = (
                     f"This computer's clock showed {now:%Y-%m-%d %H:%M} UTC at closing, before the"
                     " visit was opened. The times of this visit cannot be trusted."
                 )
                 row.notes.append(NoteRow(words=words, noted_at=now))
-            row.closing_note = note
             session.flush()
             return _visit_of(row)
 
@@ -223,16 +225,16 @@ class Visits(Storing):
             query = (
                 select(VisitRow)
                 .where(VisitRow.organ_id == organ_id)
-                .order_by(VisitRow.id)
+                .order_by(VisitRow.fact_uid)
                 .options(*_WHOLE_VISIT)
             )
             return tuple(_visit_of(row) for row in session.scalars(query))
 
     def newest_visits(self) -> dict[int, KeptVisit]:
         """The newest visit to each organ, by the organ's id; organs without any are left out."""
-        newest = select(func.max(VisitRow.id)).group_by(VisitRow.organ_id)
+        newest = select(func.max(VisitRow.fact_uid)).group_by(VisitRow.organ_id)
         with self._reading() as session:
-            query = select(VisitRow).where(VisitRow.id.in_(newest)).options(*_WHOLE_VISIT)
+            query = select(VisitRow).where(VisitRow.fact_uid.in_(newest)).options(*_WHOLE_VISIT)
             return {row.organ_id: _visit_of(row) for row in session.scalars(query)}
 
     def visit_in_progress(self, organ_id: int) -> KeptVisit | None:
@@ -259,8 +261,9 @@ class Visits(Storing):
 
 
 def _open_visit_of(session: Session, organ_id: int) -> VisitRow | None:
+    """The visit opened last, if two copies of the book each opened one."""
     query = select(VisitRow).where(VisitRow.organ_id == organ_id, VisitRow.closed_at.is_(None))
-    return session.scalar(query)
+    return session.scalar(query.order_by(VisitRow.fact_uid.desc()).limit(1))
 
 
 def _purpose_and_minutes(row: VisitRow) -> tuple[str, float | None]:

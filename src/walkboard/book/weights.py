@@ -65,7 +65,7 @@ class Weights(Storing):
             query = (
                 select(WeightChangeRow)
                 .where(WeightChangeRow.organ_id == organ_id, WeightChangeRow.subject == subject)
-                .order_by(WeightChangeRow.id)
+                .order_by(WeightChangeRow.fact_uid)
             )
             rows = list(session.scalars(query))
             newer = {row.supersedes_id: row.id for row in rows}

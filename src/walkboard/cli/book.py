@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
+
+if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
+    from walkboard.book.merging.merging import Merged
 
 from walkboard.cli.options import BOOK, ORGAN
 from walkboard.cli.printing import print_json, print_table, say
@@ -74,8 +79,10 @@ def show(
 ) -> None:
     """Show what is in the book: organs, visits, recordings, open faults."""
     from walkboard.work import open_book
+    from walkboard.work.forks import fork_json, sentence
 
     with open_book.opened(book) as opened:
+        forks = {organ.name: opened.forks(organ.id) for organ in opened.organs()}
         counts = {organ.id: opened.recording_counts(organ.id) for organ in opened.organs()}
         organs = [
             {
@@ -94,6 +101,7 @@ def show(
                     for visit in opened.visits(organ.id)
                 ],
                 "standing_faults": len(opened.open_faults(organ.id)),
+                "forks": [fork_json(fork) for fork in opened.forks(organ.id)],
             }
             for organ in opened.organs()
         ]
@@ -124,6 +132,8 @@ def show(
                 ],
                 right="rllrl",
             )
+        for fork in forks[str(organ["name"])]:
+            typer.echo(sentence(fork))
 
 
 @app.command("check", epilog="Example: walkboard book check ~/harbour-hall")
@@ -257,6 +267,109 @@ def copy(
     if problems:
         raise typer.Exit(1)
     typer.echo(f"Copied to {to}.")
+
+
+@app.command(
+    "take-along",
+    epilog='Example: walkboard book take-along ~/office ~/chapel --organ "Mill Chapel" '
+    '--name "Chapel laptop"',
+)
+def take_along(
+    book: Path = BOOK,
+    folder: Path = typer.Argument(
+        ..., metavar="FOLDER", help="The copy: a new folder, or one taken along earlier."
+    ),
+    organ: list[str] = typer.Option(
+        [], "--organ", help="An organ to take along; may be repeated. All, if left out."
+    ),
+    name: str | None = typer.Option(
+        None, "--name", help='What the copy is called where its work is shown: "Chapel laptop".'
+    ),
+    sound: bool = typer.Option(
+        False, "--sound", help="Take the recordings along too, not only what was heard in them."
+    ),
+) -> None:
+    """Make a copy of some organs to work in elsewhere, or bring such a copy up to date."""
+    from walkboard.work import take_along as work
+
+    with Bar("Copying") as bar:
+        taken = work.take_along(
+            book, folder, organs=organ, name=name, with_sound=sound, progress=bar
+        )
+    _show_news(taken.merged)
+    what = "is up to date" if taken.was_there else "is ready to take along"
+    typer.echo(f"{folder} {what}, as {taken.device!r}.")
+    say(f"When you are back: walkboard book bring-back {folder} {book}")
+    if taken.merged.problems:
+        raise typer.Exit(1)
+
+
+@app.command("bring-back", epilog="Example: walkboard book bring-back ~/chapel ~/office --dry-run")
+def bring_back(
+    folder: Path = typer.Argument(..., metavar="FOLDER", help="The copy that was taken along."),
+    book: Path = BOOK,
+    dry_run: bool = typer.Option(
+        False, "--dry-run", help="Show what would be added, and add nothing."
+    ),
+) -> None:
+    """Add to the book what was done in a copy of it; nothing in either is changed or lost."""
+    from walkboard.work import open_book
+    from walkboard.work import take_along as work
+
+    with Bar("Adding") as bar:
+        merged = work.bring_back(folder, book, dry_run=dry_run, progress=bar)
+    _show_news(merged)
+    if dry_run:
+        say("Nothing was added; leave out --dry-run to add it.")
+        return
+    with open_book.opened(book) as opened:
+        for organ in opened.organs():
+            for words in _fork_lines(opened, organ.id):
+                typer.echo(f"{organ.name}: {words}")
+    if merged.problems:
+        raise typer.Exit(1)
+
+
+@app.command("device", epilog='Example: walkboard book device ~/office --name "Office"')
+def device(
+    book: Path = BOOK,
+    name: str | None = typer.Option(None, "--name", help='A new name, as "Chapel laptop".'),
+) -> None:
+    """Show or change the name under which work in this copy of the book is shown."""
+    from walkboard.work import open_book
+
+    with open_book.opened(book) as opened:
+        own = opened.device() if name is None else opened.name_device(name)
+        others = {uid: other for uid, other in opened.devices().items() if uid != own.uid}
+    typer.echo(f"This copy is {own.name!r}.")
+    if others:
+        typer.echo(f"Work has arrived from: {', '.join(sorted(map(repr, others.values())))}.")
+
+
+_PLURALS = {"hearing": "analyses of recordings", "fault_mending": "fixes", "tick": "ticks"}
+
+
+def _show_news(merged: Merged) -> None:
+    for organ in merged.organs:
+        counts = ", ".join(
+            f"{count} {_PLURALS.get(table, table.replace('_', ' '))}"
+            for table, count in organ.facts.items()
+        )
+        typer.echo(f"{organ.name}{' (new)' if organ.is_new else ''}: {counts}")
+        for there, here in organ.visits.items():
+            if there != here:
+                typer.echo(f"  Visit {there} of the copy is visit {here} here.")
+    if not merged.organs:
+        typer.echo("There is nothing to add.")
+    for problem in merged.problems:
+        typer.echo(str(problem))
+
+
+def _fork_lines(book: Book, organ_id: int) -> list[str]:
+    """What waits for someone to decide, a line each."""
+    from walkboard.work.forks import sentence
+
+    return [sentence(fork) for fork in book.forks(organ_id) if not fork.kind.is_settled]
 
 
 def _mention_leftovers(to: Path) -> None:

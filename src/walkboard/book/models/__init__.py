@@ -1,13 +1,18 @@
 """The book's tables. Rows stay inside the book; callers get `walkboard.book.records`.
 
-Import the rows from here, so that all tables are known. Rows are never edited or removed, with one
-exception: closing a visit writes to its row, once. A row is replaced by a new row whose
-`supersedes_id` names the old one. That column is unique, so nothing can be superseded twice.
+Import the rows from here, so that all tables are known. Rows are never edited or removed: a row is
+replaced by a new row whose `supersedes_id` names the old one. That column is unique, so nothing can
+be superseded twice.
+
+A few columns only repeat what facts say, and follow them: a visit's `closed_at` and `closing_note`
+(its newest closing); and `supersedes_id` and the numbers of descriptions, which a merge sets again
+where it puts a fact between two others (`walkboard.book.merging`).
 """
 
 from walkboard.book.models.base import NAMING, Base, fact_tables
 from walkboard.book.models.changes import OrganChangeRow, VisitChangeRow
 from walkboard.book.models.events import EventRow, WeightChangeRow
+from walkboard.book.models.facts import DeviceNameRow, Fact, OwnDeviceRow, Version
 from walkboard.book.models.faults import FaultFixRow, FaultLinkRow, FaultRow, FaultTieRow
 from walkboard.book.models.people import (
     InvitationRow,
@@ -33,6 +38,7 @@ from walkboard.book.models.visits import (
     DivisionConditionsRow,
     NoteRow,
     OrganRow,
+    VisitClosingRow,
     VisitCorrectionRow,
     VisitRow,
 )
@@ -40,7 +46,7 @@ from walkboard.book.models.visits import (
 LEFT_OUT = frozenset(
     row.__tablename__
     for row in (
-        OrganChangeRow, VisitChangeRow,
+        OrganChangeRow, VisitChangeRow, OwnDeviceRow,
         PasskeyRow, RecoveryRow, InvitationRow, OpenIdRow, SessionRow,
     )
 )  # fmt: skip
@@ -52,8 +58,10 @@ __all__ = [
     "Base",
     "ConditionsRow",
     "DescriptionRow",
+    "DeviceNameRow",
     "DivisionConditionsRow",
     "EventRow",
+    "Fact",
     "FaultFixRow",
     "FaultLinkRow",
     "FaultRow",
@@ -65,6 +73,7 @@ __all__ = [
     "NoteRow",
     "OrganChangeRow",
     "OrganRow",
+    "OwnDeviceRow",
     "PersonRow",
     "PlanCurveRow",
     "PlanItemRow",
@@ -75,7 +84,9 @@ __all__ = [
     "SettlingRow",
     "SoundRow",
     "TickRow",
+    "Version",
     "VisitChangeRow",
+    "VisitClosingRow",
     "VisitCorrectionRow",
     "VisitRow",
     "WeightChangeRow",

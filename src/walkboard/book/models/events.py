@@ -8,12 +8,14 @@ from sqlalchemy import ForeignKey, Index, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from walkboard.book.models.base import WHERE_FIRST, Base
+from walkboard.book.models.facts import Version
 
 
-class EventRow(Base):
+class EventRow(Version, Base):
     """One version of a calendar event."""
 
     __tablename__ = "event"
+    SAME = ("organ_id", "uid")
     __table_args__ = (
         Index(
             "uq_event_first",
@@ -37,10 +39,11 @@ class EventRow(Base):
     air_by_division: Mapped[str] = mapped_column(server_default=text("'{}'"))
 
 
-class WeightChangeRow(Base):
+class WeightChangeRow(Version, Base):
     """One version of a weight that the tuner changed."""
 
     __tablename__ = "weight_change"
+    SAME = ("organ_id", "subject")
     __table_args__ = (
         Index(
             "uq_weight_change_first",

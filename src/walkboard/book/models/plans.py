@@ -8,12 +8,14 @@ from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint, tex
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from walkboard.book.models.base import WHERE_FIRST, Base
+from walkboard.book.models.facts import WHERE_HERE, Fact, Version
 
 
-class PlanRow(Base):
+class PlanRow(Version, Base):
     """A plan of a visit."""
 
     __tablename__ = "plan"
+    SAME = ("visit_id",)
     __table_args__ = (
         Index("uq_plan_first", "visit_id", unique=True, **WHERE_FIRST),
         Index("ix_plan_visit_id", "visit_id"),
@@ -82,13 +84,17 @@ class PlanCurveRow(Base):
     cost: Mapped[float]
 
 
-class TickRow(Base):
+class TickRow(Fact, Base):
     """A tick, stored once however often it is sent."""
 
     __tablename__ = "tick"
-    __table_args__ = (CheckConstraint("state IN ('done', 'skipped', 'open')", name="state"),)
+    __table_args__ = (
+        CheckConstraint("state IN ('done', 'skipped', 'open')", name="state"),
+        Index("uq_tick_uid", "uid", unique=True, **WHERE_HERE),
+        Index("ix_tick_uid", "uid"),
+    )
     id: Mapped[int] = mapped_column(primary_key=True)
-    uid: Mapped[str] = mapped_column(unique=True)
+    uid: Mapped[str]
     visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"), index=True)
     rank: Mapped[str]
     number: Mapped[int]
@@ -99,11 +105,22 @@ class TickRow(Base):
     device: Mapped[str] = mapped_column(server_default=text("''"))
 
 
-class SettlingRow(Base):
+class SettlingRow(Fact, Base):
     """How one pipe settled after being touched."""
 
     __tablename__ = "settling"
-    __table_args__ = (UniqueConstraint("visit_id", "rank", "number", "heard_at"),)
+    __table_args__ = (
+        Index(
+            "uq_settling_visit_id_rank_number_heard_at",
+            "visit_id",
+            "rank",
+            "number",
+            "heard_at",
+            unique=True,
+            **WHERE_HERE,
+        ),
+        Index("ix_settling_visit_id", "visit_id"),
+    )
     id: Mapped[int] = mapped_column(primary_key=True)
     visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"))
     rank: Mapped[str]

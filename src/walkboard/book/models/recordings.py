@@ -9,6 +9,7 @@ from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from walkboard.book.columns import Numbers
 from walkboard.book.models.base import WHERE_FIRST, Base
+from walkboard.book.models.facts import WHERE_HERE, Fact, Version
 from walkboard.book.models.visits import DescriptionRow, VisitRow
 
 
@@ -21,11 +22,17 @@ class SoundRow(Base):
     bytes: Mapped[int] = mapped_column(Integer().with_variant(BigInteger(), "postgresql"))
 
 
-class RecordingRow(Base):
-    """A recording imported at a visit."""
+class RecordingRow(Fact, Base):
+    """A recording imported at a visit.
+
+    Two copies of the book may each import the same one; their hearings are then one series.
+    """
 
     __tablename__ = "recording"
-    __table_args__ = (UniqueConstraint("visit_id", "sha256"),)
+    __table_args__ = (
+        Index("uq_recording_visit_id_sha256", "visit_id", "sha256", unique=True, **WHERE_HERE),
+        Index("ix_recording_visit_id_sha256", "visit_id", "sha256"),
+    )
     id: Mapped[int] = mapped_column(primary_key=True)
     visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"))
     sha256: Mapped[str] = mapped_column(ForeignKey("sound.sha256"), index=True)
@@ -36,7 +43,7 @@ class RecordingRow(Base):
     sound: Mapped[SoundRow] = relationship()
 
 
-class HearingRow(Base):
+class HearingRow(Version, Base):
     """One walk as one version of the program heard it.
 
     `change` is empty for a hearing, "relabelled" if the user changed the label, and "withdrawn" if

@@ -8,9 +8,12 @@ from sqlalchemy import ForeignKey, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from walkboard.book.models.base import Base, only_where
+from walkboard.book.models.facts import Fact, Version
+
+_OPEN_HERE = only_where("closed_at IS NULL AND arrived_at IS NULL")
 
 
-class OrganRow(Base):
+class OrganRow(Fact, Base):
     """An organ: what its versions have in common."""
 
     __tablename__ = "organ"
@@ -18,10 +21,11 @@ class OrganRow(Base):
     added_at: Mapped[datetime]
 
 
-class DescriptionRow(Base):
-    """One version of an organ's description."""
+class DescriptionRow(Version, Base):
+    """One version of an organ's description; a merge numbers all of an organ's in their order."""
 
     __tablename__ = "description"
+    SAME = ("organ_id",)
     __table_args__ = (UniqueConstraint("organ_id", "version"),)
     id: Mapped[int] = mapped_column(primary_key=True)
     organ_id: Mapped[int] = mapped_column(ForeignKey("organ.id"))
@@ -31,12 +35,12 @@ class DescriptionRow(Base):
     added_at: Mapped[datetime]
 
 
-class VisitRow(Base):
-    """A visit; closing it is the one edit there is."""
+class VisitRow(Fact, Base):
+    """A visit; `closed_at` and `closing_note` repeat the newest of its closings."""
 
     __tablename__ = "visit"
     __table_args__ = (
-        Index("uq_visit_open", "organ_id", unique=True, **only_where("closed_at IS NULL")),
+        Index("uq_visit_open", "organ_id", unique=True, **_OPEN_HERE),
         Index("ix_visit_organ_id", "organ_id"),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -48,15 +52,30 @@ class VisitRow(Base):
     closed_at: Mapped[datetime | None]
     closing_note: Mapped[str]
     description: Mapped[DescriptionRow] = relationship()
-    conditions: Mapped[list[ConditionsRow]] = relationship(order_by="ConditionsRow.id")
-    notes: Mapped[list[NoteRow]] = relationship(order_by="NoteRow.id")
-    corrections: Mapped[list[VisitCorrectionRow]] = relationship(order_by="VisitCorrectionRow.id")
+    conditions: Mapped[list[ConditionsRow]] = relationship(order_by="ConditionsRow.fact_uid")
+    notes: Mapped[list[NoteRow]] = relationship(order_by="NoteRow.fact_uid")
+    corrections: Mapped[list[VisitCorrectionRow]] = relationship(
+        order_by="VisitCorrectionRow.fact_uid"
+    )
+    closings: Mapped[list[VisitClosingRow]] = relationship(order_by="VisitClosingRow.fact_uid")
 
 
-class VisitCorrectionRow(Base):
+class VisitClosingRow(Version, Base):
+    """That a visit was closed; two copies of the book may each close it."""
+
+    __tablename__ = "visit_closing"
+    SAME = ("visit_id",)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"), index=True)
+    closed_at: Mapped[datetime]
+    note: Mapped[str]
+
+
+class VisitCorrectionRow(Version, Base):
     """A correction of a visit's purpose and minutes; the newest counts."""
 
     __tablename__ = "visit_correction"
+    SAME = ("visit_id",)
     id: Mapped[int] = mapped_column(primary_key=True)
     visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"), index=True)
     purpose: Mapped[str]
@@ -65,11 +84,12 @@ class VisitCorrectionRow(Base):
     corrected_at: Mapped[datetime]
 
 
-class ConditionsRow(Base):
+class ConditionsRow(Version, Base):
     """One entry of the conditions, perhaps a correction of an earlier one."""
 
     __tablename__ = "conditions"
     __table_args__ = (Index("uq_conditions_supersedes_id", "supersedes_id", unique=True),)
+    WITHIN = "visit_id"
     id: Mapped[int] = mapped_column(primary_key=True)
     visit_id: Mapped[int] = mapped_column(ForeignKey("visit.id"), index=True)
     noted_at: Mapped[datetime]
@@ -92,7 +112,7 @@ class DivisionConditionsRow(Base):
     wind_mm: Mapped[float | None]
 
 
-class NoteRow(Base):
+class NoteRow(Fact, Base):
     """A note on a visit."""
 
     __tablename__ = "note"

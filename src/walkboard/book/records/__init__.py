@@ -8,6 +8,7 @@ that negative zero comes back as zero.
 from walkboard.book.records.events import KeptEvent, KeptWeight
 from walkboard.book.records.faults import FaultKind, KeptFault
 from walkboard.book.records.findings import BookProblem, Found
+from walkboard.book.records.forks import Fork, ForkKind, ForkSide
 from walkboard.book.records.plans import KeptPlan, KeptSettling, Tick, TickState, WorklistLine
 from walkboard.book.records.recordings import (
     HearingChange,
@@ -27,6 +28,9 @@ __all__ = [
     "BookProblem",
     "Conditions",
     "FaultKind",
+    "Fork",
+    "ForkKind",
+    "ForkSide",
     "Found",
     "HearingChange",
     "KeptEvent",

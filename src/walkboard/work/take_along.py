@@ -1,0 +1,157 @@
+"""A book taken to church without internet, and brought back.
+
+What is taken along is an ordinary book's folder with some of the organs. Work in either is never
+lost: what one copy has and the other has not is appended, in whatever order and as often as wanted.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from walkboard.book.folder import DATABASE, HEAD_REVISION, LIVE, RECORDINGS
+from walkboard.book.glance import revision_of
+from walkboard.book.sounds import SoundFolder
+from walkboard.errors import BookError
+from walkboard.work import open_book
+
+if TYPE_CHECKING:
+    from walkboard.book.merging.merging import Merged
+
+Progress = Callable[[float, float], None]
+"""Called with the number of facts written and the total."""
+
+
+def _silent(_done: float, _total: float) -> None:
+    """Show no progress."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A copy to take along.
+
+    Attributes
+    ----------
+    device : str
+        The name that its work will show.
+    merged : Merged
+        What was copied into it.
+    was_there : bool
+        Whether the folder was taken along earlier and was only brought up to date.
+    """
+
+    device: str
+    merged: Merged
+    was_there: bool
+
+
+def take_along(
+    book: Path,
+    folder: Path,
+    *,
+    organs: Sequence[str] = (),
+    name: str | None = None,
+    with_sound: bool = False,
+    progress: Progress = _silent,
+) -> Taken:
+    """Make a book's folder with some of a book's organs, or bring one up to date.
+
+    Parameters
+    ----------
+    book : Path
+        The book at home.
+    folder : Path
+        Not there yet, empty, or taken along earlier.
+    organs : sequence of str
+        Names; empty for all, or for a folder taken along earlier those that it has.
+    name : str or None
+        Of the device, as "Chapel laptop"; None: the folder's name, or the name it has.
+    with_sound : bool
+        Whether to copy the recordings too. Photographs always come along.
+    progress : callable
+
+    Raises
+    ------
+    BookError
+        If there is no such book or organ, or the folder cannot be written or is something else.
+    """
+    _refuse_same(book, folder)
+    was_there = (folder / DATABASE).is_file()
+    with open_book.opened(book) as home:
+        chosen = [home.organ_named(organ).name for organ in organs]
+        with open_book.opened(folder) if was_there else open_book.new(folder) as away:
+            if not chosen:
+                chosen = [one.name for one in (away if was_there else home).organs()]
+            if not was_there and not with_sound:
+                away.leave_sound()
+            if name is not None:
+                away.name_device(name)
+            merged = away.merge(home, chosen, recordings=with_sound, progress=progress)
+            return Taken(away.device().name, merged, was_there)
+
+
+def bring_back(
+    folder: Path, book: Path, *, dry_run: bool = False, progress: Progress = _silent
+) -> Merged:
+    """Append to a book what a copy of it has and it has not.
+
+    The copy is read from a temporary copy of its database, which is migrated if it is older, so
+    nothing in the folder changes.
+
+    Parameters
+    ----------
+    folder : Path
+        A copy of the book: taken along, copied, or restored from a backup.
+    book : Path
+        The book at home.
+    dry_run : bool
+        Find what would be appended, and write nothing.
+    progress : callable
+
+    Raises
+    ------
+    BookError
+        If either is not a book, the copy is newer than this program, or the book cannot be
+        written. What was appended before stays, and doing it again appends the rest.
+    """
+    from walkboard.book.database.sqlite import copy_database
+    from walkboard.book.migrating import known_revisions
+
+    _refuse_same(book, folder)
+    revision = revision_of(folder)
+    if revision != HEAD_REVISION and revision not in known_revisions():
+        raise BookError(
+            f"This copy has a newer version ({revision}) than this program knows"
+            f" ({HEAD_REVISION}).",
+            where=str(folder),
+            fix="Update the program here, then bring it back; nothing was changed.",
+        )
+    _refuse_live(folder)
+    with tempfile.TemporaryDirectory(prefix="walkboard-back-") as temporary:
+        part = Path(temporary) / folder.absolute().name
+        (part / RECORDINGS).mkdir(parents=True)
+        copy_database((folder / DATABASE).absolute(), part / DATABASE)
+        with open_book.opened(part) as away, open_book.opened(book) as home:
+            if dry_run:
+                return home.news_of(away)
+            return home.merge(away, files=SoundFolder(folder.absolute()), progress=progress)
+
+
+def _refuse_same(book: Path, folder: Path) -> None:
+    if book.resolve() == folder.resolve():
+        raise BookError(
+            "This is the same folder twice.", where=str(folder), fix="Name the book and its copy."
+        )
+
+
+def _refuse_live(folder: Path) -> None:
+    """Recordings of a live session are in no table until the copy's own program stores them."""
+    if any((folder / LIVE).glob("*.jsonl")):
+        raise BookError(
+            "A live session's recording is not in this copy's book yet.",
+            where=str(folder / LIVE),
+            fix=f"End the session, or open the copy once: walkboard desk {folder}",
+        )
