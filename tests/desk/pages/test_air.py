@@ -122,7 +122,7 @@ def test_the_page_is_german_for_those_who_read_german(own_server: Server, open_p
 def test_what_is_no_log_is_refused_on_the_page(own_server: Server, open_page: Open) -> None:
     page = open_page(f"{own_server.address}/organ/1/air")
     send(page, "dear organist,\nsee you soon\n", OUTDOORS, "letter.txt")
-    assert "not a log of air" in page.inner_text("main [role=alert]")
+    assert "not a readable air log" in page.inner_text("main [role=alert]")
 
 
 @pytest.fixture(scope="module")
@@ -139,7 +139,7 @@ def at_home(own_server: Server) -> Iterator[TestClient]:
         ({"shift": "1e12"}, "not that far out"),
         ({"shift": "nan"}, "not that far out"),
         ({"column": "-1"}, "no number of a column"),
-        ({"column": "7"}, "not a log"),
+        ({"column": "7"}, "not a readable air log"),
         ({"in_place_of": "999"}, "log 999"),
     ],
 )

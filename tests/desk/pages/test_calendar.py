@@ -66,7 +66,7 @@ def test_a_file_that_is_no_calendar_is_reported_on_the_page(
     page = open_page(f"{own_server.address}/organ/1/calendar")
     before = events(own_server)
     take(page, b"this is a letter", "letter.ics")
-    assert "no calendar in the iCalendar form" in page.inner_text("main [role=alert]")
+    assert "not a calendar in iCalendar form" in page.inner_text("main [role=alert]")
     assert events(own_server) == before
 
 

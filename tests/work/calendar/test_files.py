@@ -181,10 +181,10 @@ def test_of_two_versions_in_one_file_the_higher_sequence_counts() -> None:
 @pytest.mark.parametrize(
     ("data", "said"),
     [
-        (b"", "no calendar"),
-        (b"BEGIN:VCARD\r\nEND:VCARD\r\n", "no calendar"),
-        (b"\xff\xfe\x00\x01", "no calendar"),
-        (b"<html><script>", "no calendar"),
+        (b"", "not a calendar"),
+        (b"BEGIN:VCARD\r\nEND:VCARD\r\n", "not a calendar"),
+        (b"\xff\xfe\x00\x01", "not a calendar"),
+        (b"<html><script>", "not a calendar"),
         (b"x" * (MOST_BYTES + 1), "too large"),
         (calendar(one(START, "RRULE:FREQ=SECONDLY")), "recurs within the day"),
         (calendar(one(START, "RRULE:FREQ=SOMETIMES")), "cannot be read"),

@@ -121,7 +121,7 @@ def test_a_clock_that_goes_back_is_asked_about_and_leaves_no_two_readings_of_one
     [b"", b"hello\nworld\n", b"a,b\n1,2\n3,4\n", b"2031-01-01 10:00,x\n2031-01-01 11:00,y\n"],
 )
 def test_what_is_no_log_is_refused(data: bytes) -> None:
-    with pytest.raises(InputError, match="not a log"):
+    with pytest.raises(InputError, match="not a readable air log"):
         read(data)
 
 

@@ -1,4 +1,4 @@
-"""Readiness for the next events, worked out away from the pages: it plans a visit for each."""
+"""Readiness for the next events, calculated outside the pages: it plans a visit for each."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ MOST_EVENTS = 12
 
 @dataclass(frozen=True, slots=True)
 class ComingEvent:
-    """How the organ will stand at one event; see `walkboard.planning.listen.readiness.Readiness`.
+    """The organ's state at one event; see `walkboard.planning.listen.readiness.Readiness`.
 
     Attributes
     ----------
@@ -29,7 +29,7 @@ class ComingEvent:
     lowest_chance, lowest_chance_after_visit : float
         Chance of the least certain stop.
     weakest : str
-        Id of that stop, as it is.
+        Id of that stop, without a visit.
     badness, badness_after_visit : float
     ready_until, visit_from : date or None
     visit_by : date
@@ -52,14 +52,14 @@ class ComingEvent:
 def coming_events(
     progress: Callable[[float, float], None], folder: Path, organ_id: int, today: date
 ) -> tuple[ComingEvent, ...]:
-    """Readiness for the next `MOST_EVENTS` events of an organ; opens the book by itself.
+    """Readiness for an organ's next `MOST_EVENTS` events; opens the book itself.
 
     Parameters
     ----------
     progress : callable
-        Given events done and events in all.
+        Called with the events done and the total.
     folder : Path
-        The book's.
+        The book's folder.
     organ_id : int
     today : date
     """
@@ -87,7 +87,7 @@ def coming_events(
 
 
 def next_events(events: tuple[KeptEvent, ...], today: date) -> list[KeptEvent]:
-    """Those that readiness is worked out for: the next ones that were not called off."""
+    """The events that readiness is calculated for: the next ones not cancelled."""
     coming = [e for e in events if not e.cancelled and e.starts_at.date() >= today]
     return sorted(coming, key=lambda e: (e.starts_at, e.id))[:MOST_EVENTS]
 

@@ -1,4 +1,4 @@
-"""The calendar: what the organ must be ready for, from a calendar's file or written in by hand."""
+"""The calendar: what the organ must be ready for, from a calendar file or typed in."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ from walkboard.work.write_files import write_file
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
-HORIZON_DAYS = 400.0  # so far recurring events are expanded; a year and the planning of the next
+HORIZON_DAYS = 400.0  # recurring events are expanded this far: a year, and planning for the next
 LONGEST_TITLE = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """What a calendar's file brought.
+    """The result of importing a calendar file.
 
     Attributes
     ----------
     new, changed, same, called_off : int
-        Events; `same` counts those that stay called off by hand as well.
+        Numbers of events; `same` includes those that stay cancelled by hand.
     left_out : tuple of str
-        What was not taken, in words.
+        What was not imported, in words.
     """
 
     new: int
@@ -51,18 +51,17 @@ def local_zone() -> tzinfo:
 
 
 def today() -> date:
-    """The day by this machine's calendar."""
+    """The day in this machine's time zone."""
     return now().astimezone(local_zone()).date()
 
 
 def take_in_calendar(
     book: Book, organ_id: int, data: bytes, *, where: str = "", zone: tzinfo | None = None
 ) -> Taken:
-    """Take the events of an iCalendar file into the book; what it says again changes nothing.
+    """Import the events of an iCalendar file into the book; importing it again changes nothing.
 
-    Stops and air that were written in by hand stay. An event that was called off by hand stays so
-    until the calendar says something else of it. Instances that a recurring event has no more are
-    called off.
+    Stops and air entered by hand are kept. An event cancelled by hand stays cancelled until the
+    calendar changes it. Instances that a recurring event no longer has are cancelled.
 
     Parameters
     ----------
@@ -72,12 +71,12 @@ def take_in_calendar(
     where : str
         The file's name.
     zone : tzinfo or None
-        Zone of times that name none; None for this machine's.
+        Zone for times without one; None: this machine's.
 
     Raises
     ------
     InputError
-        When it cannot be read; nothing is kept then.
+        If it cannot be read; nothing is stored then.
     """
     from walkboard.work.calendar.files import read_calendar
     from walkboard.work.calendar.values import horizon_of, parted_uid
@@ -105,7 +104,7 @@ def take_in_calendar(
             continue
         stated = (event.starts_at, event.title)
         if old is not None and old.cancelled and (old.starts_at, old.title) == stated:
-            same += 1  # called off by hand, and the calendar says nothing new
+            same += 1  # cancelled by hand, and the calendar has no change
             continue
         stops = event.stops if event.stops is not None else () if old is None else old.stops
         air = event.air_celsius
@@ -131,7 +130,7 @@ def take_in_calendar(
 
 
 def take_in_calendar_file(book: Book, organ_id: int, path: Path) -> Taken:
-    """The same of a file; InputError where it cannot be read."""
+    """The same from a file; InputError if it cannot be read."""
     from walkboard.work.organ_files import cannot_read
 
     try:
@@ -142,7 +141,7 @@ def take_in_calendar_file(book: Book, organ_id: int, path: Path) -> Taken:
 
 
 def moment(text: str) -> datetime:
-    """A day and time as typed, ``2031-09-27T19:30``; InputError if it is not one."""
+    """Parse a day and time as typed, ``2031-09-27T19:30``; InputError if invalid."""
     try:
         return datetime.fromisoformat(text)
     except ValueError:
@@ -157,14 +156,14 @@ def in_zone(at: datetime, zone: tzinfo) -> datetime:
     Parameters
     ----------
     at : datetime
-        Without a time zone it is taken as of `zone`.
+        Without a time zone it is in `zone`.
     zone : tzinfo
 
     Raises
     ------
     InputError
-        If the clock on the wall never shows it, because it goes forward over it, or the year
-        is out of range.
+        If the local clock never shows it because it is set forward past it, or the year is out of
+        range.
     """
     EVENT_YEAR.check(at.year)
     if at.tzinfo is not None:
@@ -191,7 +190,7 @@ def keep_by_hand(
     air_celsius: float | None = None,
     uid: str | None = None,
 ) -> KeptEvent:
-    """Keep an event that someone writes in, or changes.
+    """Store an event that someone adds or changes.
 
     Parameters
     ----------
@@ -201,7 +200,7 @@ def keep_by_hand(
     stops : sequence of str
         The stops it needs.
     air_celsius : float or None
-        Expected at the organ [°C].
+        Expected air at the organ [°C].
     uid : str or None
         Uid of the event to change; None for a new one.
 
@@ -229,7 +228,7 @@ def keep_by_hand(
     starts_at = in_zone(starts_at, local_zone())
     return book.keep_event(
         kept.id,
-        uid or str(uuid.uuid4()),  # RFC 7986, 5.3: a UUID and nothing that tells of the machine
+        uid or str(uuid.uuid4()),  # RFC 7986, 5.3: a UUID, and nothing that identifies the machine
         starts_at,
         title,
         stops=tuple(dict.fromkeys(stops)),
@@ -238,7 +237,7 @@ def keep_by_hand(
 
 
 def event_of(book: Book, organ_id: int, uid: str) -> KeptEvent:
-    """The event of a uid; BookError if there is none."""
+    """The event with a uid; BookError if it does not exist."""
     for event in book.events(organ_id):
         if event.uid == uid:
             return event
@@ -246,12 +245,12 @@ def event_of(book: Book, organ_id: int, uid: str) -> KeptEvent:
 
 
 def calendar_bytes(book: Book, kept: KeptOrgan) -> bytes:
-    """Every event of an organ as an iCalendar file, those called off among them."""
+    """Every event of an organ as an iCalendar file, including cancelled ones."""
     from walkboard.work.calendar.files import write_calendar
 
     return write_calendar(kept.name, book.events(kept.id))
 
 
 def write_calendar_file(book: Book, kept: KeptOrgan, to: Path) -> Path:
-    """Write it; InputError where the system will not."""
+    """Write the file; InputError if the system refuses."""
     return write_file(calendar_bytes(book, kept), to, what="calendar")

@@ -33,10 +33,10 @@ from walkboard.work.calendar.values import (
 )
 
 MOST_BYTES = 2 << 20
-MOST_EVENTS = 3000  # of a file, instances of recurring ones among them
+MOST_EVENTS = 3000  # in a file, including instances of recurring ones
 _STOPS, _AIR = "X-WALKBOARD-STOPS", "X-WALKBOARD-AIR"  # RFC 5545, 3.8.8.2
 _PRODUCT = "-//Walkboard//Tuning book//EN"
-_COARSE = {"HOURLY", "MINUTELY", "SECONDLY"}  # no event that an organ is tuned for
+_COARSE = {"HOURLY", "MINUTELY", "SECONDLY"}  # no event that an organ is tuned for recurs like this
 
 
 def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> CalendarRead:
@@ -52,7 +52,7 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
     Raises
     ------
     InputError
-        When it is no iCalendar file, too large, or an event recurs in a way that is not understood.
+        If it is not an iCalendar file, too large, or an event recurs in an unsupported way.
     """
     if len(data) > MOST_BYTES:
         raise InputError("The calendar is too large.", where=where, fix="Export fewer months.")
@@ -69,16 +69,16 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
         RecursionError,
         AssertionError,
         ArithmeticError,
-        OSError,  # a zone is looked up as a file of its name, which may be too long for one
+        OSError,  # a zone is looked up as a file, and its name may be too long for one
     ) as error:  # fmt: skip - the library raises all of these
         raise InputError(
-            f"This is no calendar in the iCalendar format ({getattr(error, 'strerror', error)}).",
+            f"This is not a calendar in iCalendar format ({getattr(error, 'strerror', error)}).",
             where=where,
             fix="Export it as .ics from the program that keeps it.",
         ) from None
     if not calendars or any(one.name != "VCALENDAR" for one in calendars):
         raise InputError(
-            "This is no calendar in the iCalendar format.", where=where, fix="Choose an .ics file."
+            "This is not a calendar in iCalendar format.", where=where, fix="Choose an .ics file."
         )
     horizon = replace(horizon, zone=zone_of(calendars, horizon.zone))
     called_off = any(str(c.get("METHOD", "")).upper() == "CANCEL" for c in calendars)
@@ -91,9 +91,9 @@ def read_calendar(data: bytes, horizon: Horizon, *, where: str = "") -> Calendar
             is_from_a_book=all(str(c.get("PRODID", "")) == _PRODUCT for c in calendars),
         )
         return reading.read(components)
-    except OverflowError:  # a zone or a period at the edge of what a calendar can be
+    except OverflowError:  # a zone or period at the limits of the calendar
         raise InputError(
-            "A time in this calendar cannot be worked out.",
+            "A time in this calendar cannot be calculated.",
             where=where,
             fix="Export fewer months.",
         ) from None
@@ -133,14 +133,14 @@ def write_calendar(name: str, events: Iterable[KeptEvent]) -> bytes:
 
 @dataclass(frozen=True, slots=True)
 class _Span:
-    """The horizon by the wall clocks of an event's own zone."""
+    """The horizon in local time of an event's own zone."""
 
     begins: datetime
     ends: datetime
 
 
 class _Reading:
-    """Gathers the events of one file."""
+    """Collects the events of one file."""
 
     def __init__(
         self,
@@ -184,7 +184,7 @@ class _Reading:
             if instance is not None:
                 key = (uid, self._instant(instance))
                 if event["RECURRENCE-ID"].params.get("RANGE"):
-                    self._leave_out(event, "it changes all that follow; only the one day was taken")
+                    self._leave_out(event, "it changes all following days; only this day was taken")
                 changed[key] = newer(changed.get(key), event)
             else:
                 masters[uid] = newer(masters.get(uid), event)
@@ -236,7 +236,7 @@ class _Reading:
             )
 
     def _instances(self, event: Any) -> list[datetime]:
-        """Every instant that the rules give within the horizon (RFC 5545, 3.8.5)."""
+        """Every instant from the rules within the horizon (RFC 5545, 3.8.5)."""
         start = moment(event["DTSTART"])
         zone = self._zone(start)
         first = wall_time(start)

@@ -1,4 +1,4 @@
-"""Reads the music of an event: Standard MIDI Files, with the stops drawn for them."""
+"""Reads an event's music: Standard MIDI Files, with the stops drawn for them."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def read_music(
     drawn : sequence of str
         Ids of the stops, drawn from beginning to end.
     divisions : mapping of channel (from 1) to division id, optional
-        Where each channel is played. Not needed where all the stops are of one division.
+        The keyboard of each channel. Not needed if all stops belong to one division.
 
     Raises
     ------
@@ -78,7 +78,7 @@ def _notes(path: Path) -> dict[int, list[tuple[int, float, float]]]:
         now_s += message.time
         if now_s > _MOST_SECONDS:
             raise InputError(
-                "The music lasts longer than six hours.",
+                "The music is longer than six hours.",
                 where=str(path),
                 fix="Check that its tempo is right.",
             )
@@ -90,11 +90,11 @@ def _notes(path: Path) -> dict[int, list[tuple[int, float, float]]]:
             found.setdefault(place[0], []).append((place[1], begun, now_s))
         if message.type == "note_on" and message.velocity > 0:
             held[place] = now_s
-    for (channel, note), begun in held.items():  # notes that nobody ended
+    for (channel, note), begun in held.items():  # notes never ended
         if now_s > begun:
             found.setdefault(channel, []).append((note, begun, now_s))
     if not found:
-        raise InputError("The music has no note.", where=str(path), fix="Take another file.")
+        raise InputError("The music has no notes.", where=str(path), fix="Choose another file.")
     return found
 
 
@@ -110,7 +110,7 @@ def _messages(path: Path) -> list[Any]:
         if not path.is_file():
             path.stat()
             raise OSError("it is not a file")
-        # A key signature says nothing of what sounds, and the library rejects odd ones: hide them.
+        # A key signature does not affect the sound, and the library rejects odd ones: hide them.
         return list(mido.MidiFile(file=io.BytesIO(without_key_signatures(path.read_bytes()))))
     except OSError as error:
         raise InputError(
@@ -141,7 +141,7 @@ _KEY_SIGNATURE = re.compile(rb"\xff\x59\x02..", re.DOTALL)
 
 
 def without_key_signatures(data: bytes) -> bytes:
-    """The same file with every key signature of C major (Standard MIDI Files 1.0, FF 59 02 sf mi).
+    """The same file with all key signatures set to C major (FF 59 02 sf mi in the standard).
 
     Parameters
     ----------

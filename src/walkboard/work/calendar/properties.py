@@ -1,4 +1,4 @@
-"""Properties of a calendar's components as the library gives them, read with suspicion."""
+"""Properties of a calendar's components from the library, read defensively."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from walkboard.plausible import AIR_CELSIUS, EVENT_YEAR
 
 
 def event_lines(data: bytes) -> list[int]:
-    """The line, from 1, at which each event of a file begins."""
+    """The line at which each event of a file begins, from 1."""
     lines = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
     return [n for n, line in enumerate(lines, 1) if line.strip().upper() == b"BEGIN:VEVENT"]
 
 
 def is_plausible(at: date | datetime) -> bool:
-    """Whether the year can be right."""
+    """Whether the year is plausible."""
     return at.year in EVENT_YEAR
 
 
 def wall_time(at: date | datetime | None) -> datetime:
-    """What the clock on the wall shows; a day begins at midnight."""
+    """Local time; a day begins at midnight."""
     if isinstance(at, datetime):
         return at.replace(tzinfo=None)
     assert at is not None
@@ -32,14 +32,14 @@ def wall_time(at: date | datetime | None) -> datetime:
 
 
 def moment(value: Any) -> date | datetime | None:
-    """A property's date or instant; None where the library could not read it."""
-    # What the library could not read it hands on as a broken property, which has no `dt`.
+    """A property's date or instant; None if the library could not read it."""
+    # The library returns what it could not read as a broken property without `dt`.
     found = value.dt if isinstance(value, icalendar.vDDDTypes) else None
     return found if isinstance(found, date) else None
 
 
 def listed(value: Any) -> Iterator[date | datetime]:
-    """The instants of an RDATE or EXDATE; of a period its start."""
+    """The instants of an RDATE or EXDATE; for a period, its start."""
     for one in several(value):
         for entry in one.dts if isinstance(one, icalendar.vDDDLists) else ():
             at = entry.dt[0] if isinstance(entry.dt, tuple) else entry.dt  # of a period its start
@@ -55,14 +55,14 @@ def several(value: Any) -> list[Any]:
 
 
 def newer(known: Any, event: Any) -> Any:
-    """Of two that say something of the same event, the one of the higher SEQUENCE."""
+    """Of two components for the same event, the one with the higher SEQUENCE."""
     if known is None:
         return event
     return event if sequence(event) >= sequence(known) else known
 
 
 def sequence(event: Any) -> int:
-    """Of a component; 0 where it cannot be read."""
+    """SEQUENCE of a component; 0 if it cannot be read."""
     try:
         return int(event.get("SEQUENCE", 0))
     except (TypeError, ValueError):
@@ -75,7 +75,7 @@ def title_of(event: Any) -> str:
 
 
 def celsius_of(value: Any) -> float | None:
-    """The air that a book wrote beside it; None where it cannot be right [°C]."""
+    """The air that a book wrote with it; None if implausible [°C]."""
     try:
         found = float(str(value))
     except ValueError:
@@ -84,7 +84,7 @@ def celsius_of(value: Any) -> float | None:
 
 
 def zone_of(calendars: Iterable[Any], usual: tzinfo) -> tzinfo:
-    """The zone that a calendar names for itself, or the usual one."""
+    """The zone that a calendar gives for itself, or the usual one."""
     for one in calendars:
         name = one.get("X-WR-TIMEZONE")
         if name is not None:

@@ -1,7 +1,7 @@
 """When a recurring event takes place (RFC 5545, 3.3.10), with a bound on the work.
 
-A rule is tried day by day and never beyond the horizon, so one that never matches ends too. Times
-are those of the clock on the wall in the event's own zone; none here knows a zone.
+A rule is tried day by day and never beyond the horizon, so one that never matches also ends. Times
+are local in the event's own zone; nothing here knows about zones.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 from itertools import groupby, product
 
-MOST_DAYS = 800_000  # of one file, tried day by day: a few seconds of work. Chosen.
+MOST_DAYS = 800_000  # tried day by day per file: a few seconds of work. Chosen.
 _WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
 _PARTS = {
     "FREQ", "COUNT", "INTERVAL", "BYHOUR", "BYMINUTE", "BYSECOND", "BYDAY", "BYMONTHDAY",
@@ -22,7 +22,7 @@ _PARTS = {
 
 
 class Frequency(StrEnum):
-    """How often; nothing that an organ is tuned for recurs within a day."""
+    """How often an event recurs; nothing an organ is tuned for recurs within a day."""
 
     DAILY = "DAILY"
     WEEKLY = "WEEKLY"
@@ -32,12 +32,12 @@ class Frequency(StrEnum):
 
 @dataclass
 class Budget:
-    """Days that may still be tried, of all the rules of a file."""
+    """Days that may still be tried, for all rules of a file."""
 
     days: int = MOST_DAYS
 
     def spend(self) -> None:
-        """Take one; ValueError where none is left."""
+        """Use one; ValueError if none is left."""
         self.days -= 1
         if self.days < 0:
             raise ValueError("its rules would take too long to work out")
@@ -50,20 +50,20 @@ class Rule:
     Attributes
     ----------
     first : datetime
-        The event's own start, by the wall clock.
+        The event's own start, in local time.
     frequency : Frequency
     interval : int
-        Every so many periods, from 1.
+        Every n-th period, from 1.
     count : int or None
-        Instances in all.
+        Total number of instances.
     months, month_days, year_days, week_numbers, positions : frozenset of int
-        Empty where the rule does not say.
+        Empty if the rule does not say.
     weekdays : frozenset of (int, int)
-        The place in month or year (0: every one) and the weekday from Monday 0.
+        The position in the month or year (0: every one), and the weekday from Monday 0.
     times : tuple of time
-        In the day, in order.
+        Times in the day, in order.
     week_start : int
-        Weekday that weeks begin with.
+        First weekday of a week.
     """
 
     first: datetime
@@ -85,13 +85,13 @@ class Rule:
         Parameters
         ----------
         begins, ends : datetime
-            By the wall clock; both included.
+            In local time; both included.
         budget : Budget
 
         Raises
         ------
         ValueError
-            When the budget is spent.
+            If the budget is used up.
         """
         found = 0
         for _, days in groupby(self._days(begins, ends, budget), self._period):
@@ -106,7 +106,7 @@ class Rule:
                     yield moment
 
     def _chosen(self, at: Sequence[datetime]) -> list[datetime]:
-        """Those of a period that BYSETPOS names, from 1, or from −1 at its end."""
+        """The instances of a period selected by BYSETPOS, from 1, or from −1 at its end."""
         if not self.positions:
             return list(at)
         places = {p - 1 if p > 0 else len(at) + p for p in self.positions}
@@ -116,9 +116,9 @@ class Rule:
         """Days that match, in whole periods, from the first one that matters."""
         day = self.first.date()
         if self.count is None and begins.date() > day:
-            day = begins.date()  # what came before need not be counted
+            day = begins.date()  # earlier ones need not be counted
         day = self._period_begins(day)
-        # The last period is tried to its end, for places counted from there.
+        # The last period is tried to its end, for positions counted from there.
         last = self._period_begins(ends.date()) + _LONGEST_PERIOD[self.frequency]
         while day <= last:
             budget.spend()
@@ -129,7 +129,7 @@ class Rule:
             day += _DAY
 
     def _period(self, day: date) -> int:
-        """Number of the period that a day belongs to."""
+        """Number of a day's period."""
         match self.frequency:
             case Frequency.YEARLY:
                 return day.year
@@ -189,19 +189,19 @@ _LONGEST_PERIOD = {
 
 
 def read_rule(parts: Mapping[str, Sequence[object]], first: datetime) -> Rule:
-    """A rule of its parts; UNTIL is the caller's, who knows its zone.
+    """A rule from its parts; the caller handles UNTIL, knowing its zone.
 
     Parameters
     ----------
     parts : mapping of str to sequence
         Name of each part, in capitals, and its values.
     first : datetime
-        The event's start, by the wall clock.
+        The event's start, in local time.
 
     Raises
     ------
     ValueError
-        When a part cannot be; in words.
+        If a part is invalid; in words.
     """
     odd = sorted(set(parts) - _PARTS)
     if odd:
@@ -219,7 +219,7 @@ def read_rule(parts: Mapping[str, Sequence[object]], first: datetime) -> Rule:
     year_days = _numbers(parts, "BYYEARDAY", 1, 366)
     week_numbers = _numbers(parts, "BYWEEKNO", 1, 53)
     weekdays = frozenset(_weekday(value, frequency) for value in parts.get("BYDAY", ()))
-    # What the rule leaves open is as at the event's own start.
+    # What the rule leaves open is taken from the event's own start.
     if not (month_days or year_days or week_numbers or weekdays):
         if frequency is Frequency.WEEKLY:
             weekdays = frozenset({(0, first.weekday())})
@@ -272,7 +272,7 @@ def _weekday(value: object, frequency: Frequency) -> tuple[int, int]:
     if place and number == 0:
         raise ValueError(f"BYDAY={text} cannot be read")
     if frequency in {Frequency.DAILY, Frequency.WEEKLY}:
-        number = 0  # a place in the month says nothing there
+        number = 0  # a position in the month means nothing there
     return number, _WEEKDAYS.index(name)
 
 

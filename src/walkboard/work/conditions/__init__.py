@@ -1,1 +1,1 @@
-"""Logged air: read from the CSV of any logger, checked against the clock, charted and forecast."""
+"""Logged air: read from any logger's CSV, its clock checked, charted and forecast."""

@@ -1,4 +1,4 @@
-"""What the logged air of an organ says: about the next event, between divisions, and humidity."""
+"""What an organ's logged air shows: the next event, differences between divisions, humidity."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ Numbers = NDArray[np.float64]
 Series = tuple[Numbers, Numbers]
 
 HEATED_HOURS = (3.0, 6.0, 9.0, 12.0)  # that are forecast
-TOO_COLD_CELSIUS = 1.0  # below what the event wants: 3 cents between flues and reeds. Chosen.
+TOO_COLD_CELSIUS = 1.0  # below the event's air: 3 cents between flues and reeds. Chosen.
 
 
 @dataclass(frozen=True, slots=True)
 class Heated:
-    """The air at an event after so many hours of heating.
+    """The air at an event after some hours of heating.
 
     Attributes
     ----------
@@ -41,7 +41,7 @@ class Heated:
     air : AirForecast
     chance_too_cold : float
     cents : float
-        How far the flues will stand above where they stand in the air that is wanted [cents].
+        How far the flues will be above their pitch in the wanted air [cents].
     """
 
     hours: float
@@ -52,20 +52,20 @@ class Heated:
 
 @dataclass(frozen=True)
 class DivisionAhead:
-    """What one division's log says about the next event.
+    """One division's forecast for the next event.
 
     Attributes
     ----------
     division : str
     heated : tuple of Heated
-        Empty if no heat-up was logged or the air outdoors is not known.
+        Empty if no heat-up was logged or the air outdoors is unknown.
     scores : tuple of Score
-        Scores of past heat-ups, each forecast from those before it.
+        Scores of past heat-ups, each forecast from the earlier ones.
     heat_ups : int
     wanted_celsius : float or None
     can_reach : bool or None
     switch_on_hours : float or None
-        Before the event; only after five heat-ups that agreed.
+        Hours before the event; only after five heat-ups that agreed.
     """
 
     division: str
@@ -79,12 +79,12 @@ class DivisionAhead:
 
 @dataclass(frozen=True)
 class AirAhead:
-    """All of it.
+    """The whole outlook of the air.
 
     Attributes
     ----------
     since : datetime
-        What hours count from.
+        Zero of the hours.
     logs : mapping of place to (hours, celsius)
     event : KeptEvent or None
         The next one.
@@ -110,7 +110,7 @@ def air_ahead(
     now: datetime,
     outdoors_celsius: float | None = None,
 ) -> AirAhead | None:
-    """What the logs say; None if nothing was logged.
+    """The outlook from the logs; None if nothing was logged.
 
     Parameters
     ----------
@@ -119,7 +119,7 @@ def air_ahead(
     organ : Organ
     now : datetime
     outdoors_celsius : float or None
-        Expected outdoors before the event; None takes what was logged last.
+        Expected outdoors before the event; None: the last logged value.
     """
     kept = book.air_logs(organ_id)
     if not kept:
@@ -147,7 +147,7 @@ def air_ahead(
 
 
 def _merged(parts: list[tuple[Numbers, tuple[float, ...]]]) -> Series:
-    """Several logs of one place as one; where they overlap the later kept one counts."""
+    """Merge several logs of one place; where they overlap, the one stored later counts."""
     values: dict[float, float] = {}
     for hours, celsius in parts:
         if values:

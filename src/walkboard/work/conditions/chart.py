@@ -20,12 +20,12 @@ from walkboard.work.conditions.words import air_phrases, place_name
 _WIDTH, _HEIGHT = 960.0, 330.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 46.0, 950.0, 14.0, 284.0
 _COLUMNS = 450
-_DASHES = ("", "7 4", "2 3", "10 3 2 3", "1 4", "12 5")  # places differ by more than their colour
+_DASHES = ("", "7 4", "2 3", "10 3 2 3", "1 4", "12 5")  # so that places differ by more than colour
 
 
 @dataclass(frozen=True, slots=True)
 class _Frame:
-    """From hours and values to places in the drawing."""
+    """Maps hours and values to places in the drawing."""
 
     first: float
     last: float
@@ -53,7 +53,7 @@ def air_chart(
     events: Sequence[KeptEvent],
     language: Language = Language.ENGLISH,
 ) -> str:
-    """Temperature of every place against time, with visits and events, as a figure in HTML."""
+    """Temperature of every place against time, with visits and events, as an HTML figure."""
     phrases = air_phrases(language)
     frame = _Frame(
         min(float(hours[0]) for hours, _ in ahead.logs.values()),
@@ -97,7 +97,7 @@ def humidity_chart(
     ahead: AirAhead,
     language: Language = Language.ENGLISH,
 ) -> str:
-    """One place's humidity beside its mean of 30 days and the building's own band."""
+    """One place's humidity with its 30-day mean and the building's own band."""
     phrases = air_phrases(language)
     course = band.course
     values = 100.0 * course.humidity
@@ -167,7 +167,7 @@ def _within(moments: Sequence[datetime], ahead: AirAhead, frame: _Frame) -> list
 
 
 def _thinned(series: Series) -> list[tuple[float, float]]:
-    """Lowest and highest of each column, in their order: no peak is lost."""
+    """Lowest and highest value of each column, in order, so that no peak is lost."""
     hours, values = series
     if len(hours) <= 2 * _COLUMNS:
         return _pairs(hours, values)

@@ -15,9 +15,9 @@ from walkboard.work.pipe_offsets import latest_air
 Numbers = NDArray[np.float64]
 
 _MOST_LAG_H, _GRID_H = 3.0, 0.25
-_LEAST_ALIKE = 0.6  # of two logs' rates, for their lag to mean anything. Chosen.
-_BETTER_BY = 0.15  # than without any lag. Chosen.
-_AWAY_CELSIUS = 1.0  # from a visit's thermometer: 3 cents. Chosen.
+_LEAST_ALIKE = 0.6  # least correlation of two logs' rates for their lag to mean anything. Chosen.
+_BETTER_BY = 0.15  # improvement over no lag. Chosen.
+_AWAY_CELSIUS = 1.0  # difference from a visit's thermometer: 3 cents. Chosen.
 
 
 def hours_of(log: AirLog, since: datetime) -> Numbers:
@@ -35,7 +35,7 @@ def clock_questions(
     now: datetime,
     zone: tzinfo,
 ) -> tuple[str, ...]:
-    """What does not fit about a log's times; each a question for whoever set the logger.
+    """Doubts about a log's times, as questions for whoever set the logger.
 
     Parameters
     ----------
@@ -85,9 +85,9 @@ def _clock_change(first: datetime, last: datetime, zone: tzinfo) -> datetime | N
 
 
 def _lag_h(log: AirLog, other: AirLog) -> float | None:
-    """How much later one log moves than another; None if they are too unlike to say [h]."""
+    """Lag of one log behind another [h]; None if they are too different to say."""
     if OUTDOORS in (other.place, log.place):
-        return None  # walls hold the weather back by hours
+        return None  # walls delay the weather by hours
     first, second = hours_of(log, log.starts_at), hours_of(other, log.starts_at)
     start = max(first[0], second[0]) + _MOST_LAG_H
     stop = min(first[-1], second[-1]) - _MOST_LAG_H
@@ -121,5 +121,5 @@ def _against_visits(log: AirLog, visits: Sequence[KeptVisit]) -> list[str]:
         if abs(logged - thermometer) > _AWAY_CELSIUS:
             day = f"{visit.opened_at:%d %B %Y}"
             both = f"the thermometer said {thermometer:.1f} °C and the log {logged:.1f} °C"
-            return [f"At the visit of {day} {both}: did both hang where the pipes stand?"]
+            return [f"At the visit of {day} {both}: were both near the pipes?"]
     return []

@@ -1,8 +1,8 @@
-"""Reads a logger's CSV: columns are guessed and said, what does not fit is asked.
+"""Reads a logger's CSV: columns are guessed and shown, and doubts become questions.
 
-Loggers write commas or semicolons, points or decimal commas, one column for the time or two, days
-first or months first, degrees Celsius or Fahrenheit, with or without a head of remarks. The guess
-is shown before anything is kept, and each part of it can be said instead.
+Loggers write commas or semicolons, decimal points or commas, one column for the time or two, days
+first or months first, degrees Celsius or Fahrenheit, with or without header lines. The guess is
+shown before anything is stored, and each part of it can be overridden.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ _FORMATS = (
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """How a file is taken to be written.
+    """How a file is written, as guessed.
 
     Attributes
     ----------
@@ -59,9 +59,9 @@ class Guess:
     first_line : int
         First line with readings, from 0.
     time_columns : tuple of int
-        One, or date and time.
+        One column, or date and time.
     time_format : str
-        As `datetime.strptime` takes it; ``iso`` or ``unix`` for those.
+        As for `datetime.strptime`; or ``iso`` or ``unix``.
     celsius_column : int
     humidity_column : int or None
     is_fahrenheit : bool
@@ -79,7 +79,7 @@ class Guess:
 
 @dataclass(frozen=True, slots=True)
 class ReadLog:
-    """What a file holds.
+    """What a file contains.
 
     Attributes
     ----------
@@ -87,12 +87,12 @@ class ReadLog:
     words : tuple of str
         The guess in words, to be confirmed.
     questions : tuple of str
-        What does not fit and only a person can answer.
+        Doubts that only a person can resolve.
     log : AirLog
     left_out : int
-        Lines that were no readings.
+        Number of lines that were not readings.
     columns : tuple of str
-        The head of each column; empty where the file names none.
+        The heading of each column; empty if the file has none.
     """
 
     guess: Guess
@@ -123,9 +123,9 @@ def read_log(
     zone : tzinfo
         Time zone of the logger's clock, if its times do not say.
     shift : timedelta
-        Added to every time: what the clock was slow by.
+        Added to every time: how slow the clock was.
     said
-        Fields of `Guess` that the user says instead.
+        Fields of `Guess` that the user overrides.
 
     Raises
     ------
@@ -174,7 +174,7 @@ def read_log(
 
 
 def other_order(time_format: str) -> str | None:
-    """The same form of date with day and month changed over; None if it has no such pair."""
+    """The same date format with day and month swapped; None if it has no such pair."""
     for one, other in (("%d/%m", "%m/%d"), ("%m/%d", "%d/%m")):
         if one in time_format:
             return time_format.replace(one, other)
@@ -196,7 +196,7 @@ def _text(data: bytes, where: str) -> str:
 
 
 def _delimiter(lines: Sequence[str], where: str) -> str:
-    """The sign that divides most lines into the same number of cells, more than one."""
+    """The delimiter that splits most lines into the same number of cells, more than one."""
     looked_at = [line for line in lines[:_LINES_LOOKED_AT] if line.strip()]
     best, best_score = "", 0
     for sign in _DELIMITERS:
@@ -244,7 +244,7 @@ def _guess(lines: Sequence[str], rows: list[list[str]], where: str, column: obje
             raise _not_a_log(where, f"it has no column {column + 1}")
         warm = column
     if warm is None:
-        # Without names: a running number rises by one a line; the first column that does not.
+        # Without headings: the first column that is not a running number.
         warm = next((n for n in numbers if n != damp and not _counts(sample, n, decimal)), None)
     if warm is None:
         raise _not_a_log(where, "no column holds temperatures")
@@ -260,7 +260,7 @@ def _guess(lines: Sequence[str], rows: list[list[str]], where: str, column: obje
 
 
 def _times(sample: list[list[str]], where: str) -> tuple[tuple[int, ...], str]:
-    """Where the times stand and how they are written: the form that reads the most lines."""
+    """Where the times are and how they are written: the format that reads the most lines."""
     width = len(sample[0])
     best: tuple[int, tuple[int, ...], str] = (0, (), "")
     for columns in [*((n,) for n in range(width)), *((n, n + 1) for n in range(width - 1))]:
@@ -281,7 +281,7 @@ def _time(row: list[str], columns: tuple[int, ...], form: str) -> datetime | Non
     text = " ".join(row[n].strip() for n in columns)
     try:
         if form == "iso":
-            # A bare number or date is no instant.
+            # A bare number or date is not an instant.
             return datetime.fromisoformat(text) if re.search(r"\d[T ]\d\d:\d\d", text) else None
         if form == "unix":
             return datetime.fromtimestamp(int(text), UTC) if re.fullmatch(r"1\d{9}", text) else None
@@ -301,7 +301,7 @@ def _reading(
         return None
     celsius = celsius_of_fahrenheit(value) if guess.is_fahrenheit else value
     if not _COLDEST <= celsius <= _WARMEST:
-        return None  # as 85 °C or −127 °C, which a sensor says when it is torn off
+        return None  # such as 85 °C or −127 °C, which a disconnected sensor reports
     damp = None
     if guess.humidity_column is not None and guess.humidity_column < len(row):
         percent = _number(row[guess.humidity_column], guess.decimal)
@@ -337,7 +337,7 @@ def _any_decimal_comma(sample: list[list[str]]) -> bool:
 
 
 def _either_way(rows: list[list[str]], guess: Guess) -> set[str]:
-    """The form, if swapping day and month would read every line just as well."""
+    """The swapped format, if it would read every line just as well."""
     form = guess.time_format
     other = other_order(form)
     if other is None:
@@ -374,7 +374,7 @@ def _said(guess: Guess, log: AirLog) -> tuple[str, ...]:
 def read_log_file(
     path: Path, *, place: str, zone: tzinfo, shift: timedelta = timedelta(0), **said: object
 ) -> ReadLog:
-    """The same of a file; InputError if it cannot be read."""
+    """The same from a file; InputError if it cannot be read."""
     from walkboard.work.organ_files import cannot_read
 
     try:
@@ -386,7 +386,7 @@ def read_log_file(
 
 def _not_a_log(where: str, why: str) -> InputError:
     return InputError(
-        f"This is not a log of air that can be read: {why}.",
+        f"This is not a readable air log: {why}.",
         where=where,
         fix="Export it as CSV with a date, a time and a temperature on each line.",
     )

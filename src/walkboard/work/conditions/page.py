@@ -1,4 +1,4 @@
-"""The logged air as one HTML file that needs nothing else: charts, visits, events, sentences."""
+"""The logged air as one self-contained HTML file: charts, visits, events, sentences."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the logged air says, in sentences of three languages; commands and pages print the same."""
+"""The logged air in sentences, in three languages; commands and pages print the same."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def place_name(organ: Organ, place: str, phrases: Phrases) -> str:
 
 
 def heated_words(name: str, ahead: DivisionAhead, heated: Heated, phrases: Phrases) -> str:
-    """The air after so many hours of heating, with its interval and the chance of too cold."""
+    """The air after some hours of heating, with its interval and the chance of being too cold."""
     assert ahead.wanted_celsius is not None
     return phrases.say(
         "after",

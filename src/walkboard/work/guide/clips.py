@@ -1,7 +1,7 @@
-"""Cuts a hold into a clip that can be looped without a click: its crossfade is baked in.
+"""Cuts a hold into a clip that loops without a click; the crossfade is built in.
 
-The loop is a whole number of periods long, found by correlation, so that the crossfade neither
-dips nor moves the pitch: half a sample of error in a loop of a second is 0.02 cent at most.
+The loop is a whole number of periods long, found by correlation, so that the crossfade neither dips
+nor shifts the pitch: half a sample of error in a one-second loop is at most 0.02 cent.
 """
 
 from __future__ import annotations
@@ -13,19 +13,19 @@ from numpy.typing import NDArray
 
 Samples = NDArray[np.float64]
 
-RATE_HZ = 48_000  # of every clip: Opus knows no other that browsers decode without resampling
-_SKIP_S = 0.15  # of the hold's start, where the key before still rings. Chosen.
-_SETTLED_S = 0.7  # from the hold's start, before a loop may begin: speech and room. Chosen.
-_RELEASE_S = 0.12  # before the hold's end, which is known to about that. Chosen.
+RATE_HZ = 48_000  # of every clip: Opus's only rate that browsers decode without resampling
+_SKIP_S = 0.15  # skipped at the hold's start, where the previous key still rings. Chosen.
+_SETTLED_S = 0.7  # earliest start of a loop: speech and room build-up. Chosen.
+_RELEASE_S = 0.12  # skipped before the hold's end, which is known to about that. Chosen.
 _LOOP_S, _SHORTEST_LOOP_S = 1.1, 0.35  # chosen: longer loops beat less, clips stay small
 _CROSSFADE_S = 0.2
 _FADE_IN_S = 0.03
-_TAIL_S = 0.05  # of the loop's start, after its end: codecs smear the last frames. Opus: 20 ms
+_TAIL_S = 0.05  # loop start repeated after its end: codecs smear the last frames. Opus: 20 ms
 
 
 @dataclass(frozen=True, eq=False)
 class Clip:
-    """A sound that can be held as long as wanted.
+    """A sound that can be sustained indefinitely.
 
     Attributes
     ----------
@@ -75,12 +75,12 @@ def make_clip(samples: Samples, hz: float) -> Clip | None:
 
 
 def _loop_length(samples: Samples, end: int, fade: int, longest: int, hz: float) -> int:
-    """The length, a whole number of periods within a sample, at which the sound repeats best."""
+    """The whole number of periods, to the nearest sample, at which the sound repeats best."""
     period = RATE_HZ / hz
     last = samples[end - fade : end]
     best, best_match = longest, -np.inf
     periods = max(1, int(longest / period))
-    # The last dozen lengths that fit: enough that slow beats of a rank's two rows come round.
+    # The dozen longest lengths: enough for slow beats between two rows to come round.
     for count in range(max(1, periods - 12), periods + 1):
         for length in {int(count * period), int(count * period) + 1}:
             if length > longest:
@@ -94,7 +94,7 @@ def _loop_length(samples: Samples, end: int, fade: int, longest: int, hz: float)
 
 
 def _crossfaded(old: Samples, new: Samples) -> Samples:
-    """From `old` to `new` at even power, whatever their correlation."""
+    """Fade from `old` to `new` at constant power, whatever their correlation."""
     power = float(np.sqrt(np.dot(old, old) * np.dot(new, new)))
     alike = float(np.dot(old, new)) / power if power > 0.0 else 0.0
     rise = np.linspace(0.0, 1.0, len(old))

@@ -1,10 +1,10 @@
-"""Loudness and colour of a stop against the other stops, as far as one microphone shows them.
+"""Loudness and colour of a stop relative to the others, as far as one microphone shows them.
 
-Of stops heard at one place in one session, loudness holds within 0.9 dB and spectral slope within
-0.4 dB an octave (one standard deviation over two simulated rooms and four positions in each, every
-stop at a place of its own: bench stop_figures); one pipe against its neighbours does not (a flute
-must be 10 dB out to show at one place), nor does the time of attack. So stops are compared, over
-the keys that they share, and nothing is said of single pipes.
+For stops heard at one place in one session, loudness is reliable within 0.9 dB and spectral slope
+within 0.4 dB an octave (one standard deviation over two simulated rooms and four positions in each,
+every stop at its own place: bench stop_figures). One pipe against its neighbours is not (a flute
+must be 10 dB out to show at one place), nor is the attack time. So whole stops are compared, over
+the keys that they share, and single pipes are not.
 """
 
 from __future__ import annotations
@@ -19,11 +19,11 @@ from walkboard.work.guide.clips import RATE_HZ
 
 Samples = NDArray[np.float64]
 
-# Twice that: nearer to the middle a stop is "like most". Fitted by bench stop_figures.
+# Twice that: closer to the middle a stop is "like most". Fitted by bench stop_figures.
 SAME_LOUDER_DB, SAME_BRIGHTER_DB = 2.0, 1.0
-_FEWEST_KEYS = 4  # shared with the other stops, for a stop to be compared. Chosen.
-_HIGHEST_HZ = 12_000.0  # beyond it phones and lossy recordings differ. Chosen.
-_FLOOR_DB = 50.0  # below the strongest partial, where the room's noise takes over. Chosen.
+_FEWEST_KEYS = 4  # least keys shared with the other stops for a comparison. Chosen.
+_HIGHEST_HZ = 12_000.0  # above it phones and lossy recordings differ. Chosen.
+_FLOOR_DB = 50.0  # below the strongest partial, where room noise dominates. Chosen.
 _FEWEST_PARTIALS = 3
 
 
@@ -34,7 +34,7 @@ class KeySound:
     Attributes
     ----------
     level_db : float
-        A-weighted, against a sine of full scale [dB].
+        A-weighted, relative to a full-scale sine [dB].
     slope_db : float or None
         Slope of its partials, per octave [dB]; None if too few stand out.
     """
@@ -45,7 +45,7 @@ class KeySound:
 
 @dataclass(frozen=True, slots=True)
 class StopFigures:
-    """A stop against the middle of the stops of its session.
+    """A stop relative to the median of its session's stops.
 
     Attributes
     ----------
@@ -71,8 +71,8 @@ def key_sound(samples: Samples, hz: float) -> KeySound | None:
     """
     power = np.abs(np.fft.rfft(samples * np.hanning(len(samples)))) ** 2
     frequency = np.fft.rfftfreq(len(samples), 1.0 / RATE_HZ).astype(np.float64)
-    # Hann's window lets 3/8 of the power through; this is one side of the spectrum; and a sine of
-    # full scale, whose power is a half, is 0 dB (AES17).
+    # The Hann window passes 3/8 of the power; this is one side of the spectrum; and a full-scale
+    # sine, with power one half, is 0 dB (AES17).
     scale = 4.0 / (0.375 * len(samples) ** 2)
     total = float((power * a_weight(frequency)).sum()) * scale
     if total <= 0.0:
@@ -106,7 +106,7 @@ def a_weight(frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def compared(stops: Mapping[str, Mapping[int, KeySound]]) -> dict[str, StopFigures]:
-    """Each stop against the middle of all, over the keys that it shares with others.
+    """Each stop relative to the median of all, over the keys that it shares with others.
 
     Parameters
     ----------
@@ -131,7 +131,7 @@ def compared(stops: Mapping[str, Mapping[int, KeySound]]) -> dict[str, StopFigur
 
 
 def every_third(keys: Sequence[int]) -> list[int]:
-    """Keys to keep: none is more than a semitone from one, where all are there; ends are kept."""
+    """Keys to keep: with all present, none is more than a semitone from one; ends are kept."""
     kept: list[int] = []
     for key in sorted(keys):
         if not kept or key - kept[-1] >= 3:

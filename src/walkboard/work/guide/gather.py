@@ -23,14 +23,14 @@ from walkboard.work.guide.figures import KeySound, StopFigures, compared, every_
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
-_FIGURE_KEYS = range(48, 85)  # C3 to C6, where every stop of a manual sounds. Chosen.
-_STEADY_S = (0.8, 1.4)  # after a hold's start: what is compared. Chosen.
-READINGS_ONLY = {".json"}  # a walk that was kept without its sound
+_FIGURE_KEYS = range(48, 85)  # C3 to C6, where every manual stop sounds. Chosen.
+_STEADY_S = (0.8, 1.4)  # part compared, from a hold's start. Chosen.
+READINGS_ONLY = {".json"}  # a walk stored without its sound
 
 
 @dataclass(frozen=True, eq=False)
 class PlayedKey:
-    """One key of a stop that has a clip of its own."""
+    """One key of a stop that has its own clip."""
 
     key: int
     hz: float
@@ -39,7 +39,7 @@ class PlayedKey:
 
 @dataclass(frozen=True, eq=False)
 class GuideStop:
-    """A stop as the guide shows it.
+    """A stop in the guide.
 
     Attributes
     ----------
@@ -94,7 +94,7 @@ def gather(
     without : frozenset of str
         Ids of stops whose clips are left out.
     progress : callable
-        Given stops done and stops in all.
+        Called with the stops done and the total.
 
     Raises
     ------
@@ -161,7 +161,7 @@ def alone(book: Book, visit: KeptVisit) -> dict[str, KeptRecording]:
 
 
 def _good(recording: KeptRecording) -> dict[int, tuple[Hold, Measured[PipeRef]]]:
-    """Holds with a name and a reading that can be trusted, by key; the longest one of each."""
+    """The longest named hold of each key with a trustworthy reading."""
     found: dict[int, tuple[Hold, Measured[PipeRef]]] = {}
     for hold in recording.walk.holds:
         if hold.key is None or hold.flags:
@@ -228,9 +228,9 @@ def sounds(
 
 
 def key_pitches(organ: Organ, stop: Stop, recording: KeptRecording | None) -> dict[int, float]:
-    """The pitch of every key of a stop: as measured, between measured keys as those stand [Hz].
+    """The pitch of every key of a stop, measured or interpolated between measured keys [Hz].
 
-    Of a key that sounds several pipes it is the lowest one's.
+    For a key that sounds several pipes, the lowest one's pitch.
     """
     air = None if recording is None else recording.walk.air_celsius
     targets = {}

@@ -1,4 +1,4 @@
-"""The page of experiments for pupils: a few of the guide's clips, near middle C."""
+"""The experiments page for pupils: a few of the guide's clips, near middle C."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ LESSON_KEYS = (60, 64)  # middle C and the E above it
 
 
 def lesson_stops(organ: Organ, session: Session) -> list[tuple[GuideStop, dict[str, Any]]]:
-    """The stops that the experiments use, each with what a pupil is to know about it.
+    """The stops used in the experiments, each with what a pupil should know about it.
 
-    One stop of each kind (open, stopped, reed) and of each length an octave from 8′; two open or
+    One stop of each kind (open, stopped, reed) and of each octave length from 8′; two open or
     stopped ones at 8′, for beats.
     """
     wanted: dict[tuple[str, float], int] = {}
@@ -33,7 +33,7 @@ def lesson_stops(organ: Organ, session: Session) -> list[tuple[GuideStop, dict[s
 
 
 def clips_near(stop: GuideStop) -> tuple[PlayedKey, ...]:
-    """The clips from which the lessons' keys are made."""
+    """The clips used for the lessons' keys."""
     nearest = {min(stop.clips, key=lambda played: abs(played.key - key)) for key in LESSON_KEYS}
     return tuple(sorted(nearest, key=lambda played: played.key))
 
@@ -45,7 +45,7 @@ def _about(organ: Organ, stop: GuideStop) -> dict[str, Any] | None:
     rank = organ.rank(next(iter(ranks)))
     if len(rank.multiples) > 1 or rank.celeste or rank.celeste_beats_hz:
         return None
-    # What it sounds at its own key against 8′, by its measured pitch: unit stops borrow octaves.
+    # Its measured pitch at its own key relative to 8′: unit stops borrow octaves.
     eight = organ.pitch.a4_hz * 2.0 ** ((LESSON_KEYS[0] - 69) / 12.0)
     octaves = float(np.log2(stop.hz[LESSON_KEYS[0]] / eight))
     if abs(octaves - round(octaves)) > 0.1:

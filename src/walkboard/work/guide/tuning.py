@@ -22,7 +22,7 @@ def measured_tunings(
 ) -> dict[str, KeyTuning]:
     """Pitch of each key at 8′, the median over the ranks at octaves of it; by ``flues``, ``reeds``.
 
-    Mutations, mixtures and celestes are left out: they do not stand on the keyboard's own notes.
+    Mutations, mixtures and celestes are left out: they are not at the keyboard's own pitches.
 
     Parameters
     ----------

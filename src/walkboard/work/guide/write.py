@@ -1,4 +1,4 @@
-"""Writes the guide: a folder with one page that plays the stops, and the tuning files."""
+"""Writes the guide: a folder with a page that plays the stops, and the tuning files."""
 
 from __future__ import annotations
 
@@ -33,7 +33,9 @@ if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
 PAGE, LESSONS = "index.html", "lessons.html"
-_PEAK = 10.0 ** (-15.0 / 20.0)  # of the loudest clip: several stops and keys sound at once. Chosen.
+_PEAK = 10.0 ** (
+    -15.0 / 20.0
+)  # peak of the loudest clip: several stops and keys sound at once. Chosen.
 
 
 def write_guide(
@@ -56,16 +58,16 @@ def write_guide(
     organ : Organ
     visit : KeptVisit
     to : Path
-        Folder; made if it is not there. Files of the same names are replaced.
+        Folder; created if necessary. Files with the same names are replaced.
     with_sound : bool
-        False leaves every clip out.
+        False: without clips.
     without : sequence of str
         Ids of stops whose clips are left out.
     rights : str
-        Whose the sounds are and what may be done with them, in the owner's words.
+        Who owns the sounds and what may be done with them, in the owner's words.
     language : Language
     progress : callable
-        Given stops done and stops in all.
+        Called with the stops done and the total.
 
     Returns
     -------
@@ -94,7 +96,7 @@ def write_guide(
         to.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(
-            f"The folder cannot be made: {error.strerror}.",
+            f"The folder cannot be created: {error.strerror}.",
             where=str(to),
             fix="Choose another place.",
         ) from None
@@ -117,7 +119,7 @@ def guide_page(
     rights: str = "",
     language: Language = Language.ENGLISH,
 ) -> str:
-    """The page as one HTML file that needs nothing else."""
+    """The page as one self-contained HTML file."""
     gain = one_gain(session)
     stops = [_stop_data(organ, stop, stop.clips, gain) for stop in session.stops]
     has_sound = any(stop.clips for stop in session.stops)
@@ -148,7 +150,7 @@ def guide_page(
 def lessons_page(
     organ: Organ, visit: KeptVisit, session: Session, language: Language = Language.ENGLISH
 ) -> str:
-    """The page of experiments as one HTML file that needs nothing else."""
+    """The experiments page as one self-contained HTML file."""
     gain = one_gain(session)
     stops = [
         _stop_data(organ, stop, clips_near(stop), gain) | about
@@ -190,12 +192,12 @@ def _part(name: str) -> str:
 
 
 def _json(data: object) -> str:
-    """Data for a script element: no end tag in it ends the element."""
+    """Data for a script element, escaped so that no end tag in it ends the element."""
     return json.dumps(data, ensure_ascii=False).replace("</", "<\\/")
 
 
 def one_gain(session: Session) -> float:
-    """One factor for every clip, so that stops keep their loudness against one another."""
+    """One factor for all clips, so that stops keep their relative loudness."""
     peaks = [
         float(np.max(np.abs(played.clip.samples), initial=0.0))
         for stop in session.stops
@@ -292,7 +294,7 @@ def _facts(stop: GuideStop, language: Language) -> list[str]:
 
 
 def _against(value: float, same: float, names: tuple[str, str, str], own: Phrases) -> str:
-    """In words, and in whole decibels: nothing finer agrees from one position to another."""
+    """In words, and in whole decibels: positions do not agree more finely."""
     more, less, alike = names
     if abs(value) < same:
         return own.say(alike)

@@ -1,4 +1,4 @@
-"""The guide and the tuning files as one ZIP file each, to be downloaded and passed on."""
+"""The guide and the tuning files as one ZIP file each, to download and pass on."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ from walkboard.work.write_files import writing
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
-VISITS_OFFERED = 12  # to make a guide of, the newest. Chosen.
-_EPOCH = (1980, 1, 1, 0, 0, 0)  # the first time that ZIP knows: the same files give the same bytes
+VISITS_OFFERED = 12  # newest visits offered for a guide. Chosen.
+_EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest time in ZIP: the same files give the same bytes
 
 
 def write_guide_zip(
@@ -100,10 +100,10 @@ def described_at(book: Book, kept: KeptOrgan, visit: KeptVisit) -> Organ:
 
 
 def visits_with_sound(book: Book, organ_id: int) -> dict[int, frozenset[str]]:
-    """The newest visits at which stops were recorded alone, newest first, with those stops' ids.
+    """The latest visits with stops recorded alone, newest first, with those stops' ids.
 
-    It reads what the recordings were said to be, not what was heard in them: years of visits would
-    take a minute.
+    Uses the stated stops of recordings, not what was heard in them: years of visits would take a
+    minute.
     """
     found: dict[int, frozenset[str]] = {}
     for visit in reversed(book.visits(organ_id)):

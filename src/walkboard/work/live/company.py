@@ -1,4 +1,4 @@
-"""What else sounds, in the words of this organ: which stop may have been left drawn."""
+"""What else sounds, in this organ's terms: which stop may have been left drawn."""
 
 from __future__ import annotations
 
@@ -10,22 +10,22 @@ from walkboard.organ.targets import target_hz
 from walkboard.quantities import cents_between
 from walkboard.work.live.values import Task
 
-_NEAR_CENTS = 60.0  # of a multiple of the pipe's pitch, for a stop that may sound there
+_NEAR_CENTS = 60.0  # a stop this near a multiple of the pipe's pitch may be what sounds
 _MOST_NAMED = 2
-# A key that sounds on whatever is held (chosen): looks at it alone, how long beside the pipe, and
-# the longest pause in that [s].
+# A key that keeps sounding whatever is held (chosen): looks at it alone, how long beside the pipe,
+# and the longest pause in that [s].
 _LOOKS_ALONE, _LASTS_S, _GOES_ON_S = 4, 3.0, 1.0
 _INTERVALS = {1: "at the same pitch", 2: "an octave up", 3: "a twelfth up", 4: "two octaves up"}
 
 
 @dataclass(slots=True)
 class SoundsOn:
-    """Which key of the rank sounds whatever is held: heard alone, and then beside the pipe.
+    """Which key of the rank sounds whatever is held: heard alone, then beside the pipe.
 
     Attributes
     ----------
     label : str or None
-        Of that key's comb; None where there is no such key.
+        Label of that key's comb; None if there is no such key.
     """
 
     label: str | None = None
@@ -33,7 +33,7 @@ class SoundsOn:
     _beside_s: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     def see(self, reading: LiveReading) -> None:
-        """Take in what a reading says of other keys."""
+        """Take in what a reading shows of other keys."""
         heard = reading.heard
         if heard is None or not heard.isdigit():
             return
@@ -45,7 +45,9 @@ class SoundsOn:
         if reading.at_s - last_s > _GOES_ON_S:
             first_s = reading.at_s
         self._beside_s[heard] = first_s, reading.at_s
-        lasts = reading.at_s - first_s > _LASTS_S  # longer than the room holds a key let go
+        lasts = (
+            reading.at_s - first_s > _LASTS_S
+        )  # longer than the room rings after a key is released
         if lasts and self._alone.get(heard, 0) >= _LOOKS_ALONE:
             self.label = heard
 
@@ -53,22 +55,22 @@ class SoundsOn:
 def company_words(
     organ: Organ, task: Task, reading: LiveReading, sounds_on: str | None = None
 ) -> str:
-    """One line of what sounds besides the pipe at hand.
+    """One line about what sounds besides the current pipe.
 
     Parameters
     ----------
     organ : Organ
     task : Task
-        The pipe at hand.
+        The current pipe.
     reading : LiveReading
         With `LiveFlag.NEIGHBOUR`.
     sounds_on : str or None
-        Of `SoundsOn`: a key that sounds whatever is held.
+        Label from `SoundsOn`: a key that sounds whatever is held.
 
     Returns
     -------
     str
-        As ``Octave 4 is drawn too``, ``F♯3 sounds too``, ``F♯3 sounds all the time …`` or
+        For example ``Octave 4 is drawn too``, ``F♯3 sounds too``, ``F♯3 sounds all the time …`` or
         ``another pipe sounds an octave up: Octave 4 or Flute 4?``
     """
     if reading.heard is not None and reading.heard.isdigit():
@@ -90,7 +92,7 @@ def company_words(
 
 
 def _stops_at(organ: Organ, task: Task, multiple: int) -> list[str]:
-    """Stops of the division that sound such a multiple of the pipe's pitch at its key."""
+    """Stops of the division that sound this multiple of the pipe's pitch at its key."""
     own = organ.stop(task.stop) if any(s.id == task.stop for s in organ.stops) else None
     names = []
     for stop in organ.stops:

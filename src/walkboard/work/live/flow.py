@@ -1,9 +1,9 @@
-"""The flow at the pipe: the worklist in order, heard live; pages or a script drive it.
+"""The flow at the pipe: the worklist in order, followed live; driven by pages or a script.
 
 Nothing here touches a book, a clock or a device: blocks with their times come in, `Shown` goes out.
-What one reading comes to is said by `live.judge`. What is known of a pipe (`live.pipe`) is kept for
-the whole visit, whether it is skipped, undone or taken up again. A pipe that was called done is
-listened to as long as it sounds on; where it moves away it is open again.
+`live.judge` decides what a reading means. What is known of a pipe (`live.pipe`) is kept for the
+whole visit, even if it is skipped, undone or taken up again. A pipe called done is followed as long
+as it keeps sounding; if it moves away it is open again.
 """
 
 from __future__ import annotations
@@ -33,20 +33,20 @@ from walkboard.work.live.values import Outcome, Reason, Result, Shown, Step, Tas
 from walkboard.work.live.warmth import usual_warmth
 
 TOLERANCE_CENTS = 0.5
-_LONGEST_S = 1.2  # of a window: a pipe that cools moves by half a cent a second
-# Of a pipe that was called done and sounds on (chosen):
-_LINGER_S = 8.0  # so long it is listened to
-_GONE_DB = 6.0  # so much quieter it is only the room
-_AWAY_CENTS = 0.6  # so far from where it stood it has moved
-_LOOKS = 3  # so many in a row say that it has moved, or that another pipe sounds with it
-_SHARED_CENTS = 60.0  # partials of two pipes so near could be taken for each other
+_LONGEST_S = 1.2  # longest window: a cooling pipe moves by half a cent a second
+# A pipe that was called done and keeps sounding (chosen):
+_LINGER_S = 8.0  # how long it is followed
+_GONE_DB = 6.0  # this much quieter, it is only the room
+_AWAY_CENTS = 0.6  # this far from where it was, it has moved
+_LOOKS = 3  # looks in a row that show it has moved, or that another pipe sounds
+_SHARED_CENTS = 60.0  # partials of two pipes this close could be confused
 
 
 @dataclass(slots=True)
 class _Lingering:
-    """A pipe that was just called done: what it was, where it stood, how loud, since when.
+    """A pipe that was just called done: what it was, its pitch and level, since when.
 
-    `strange` and `others` count looks in a row: elsewhere, and with another pipe.
+    `strange` and `others` count looks in a row with a different pitch, and with another pipe.
     """
 
     result: Result
@@ -68,12 +68,12 @@ class TuningFlow:
     sample_rate : int
         Sample rate of the source [Hz].
     air_celsius : mapping of division to float
-        [°C]; the organ's pitch temperature where it is not in it.
+        [°C]; the organ's pitch temperature for divisions not in it.
     tolerance_cents : float
     warmth : mapping of (rank id, TunedBy) to Warmth
-        Learned from past pipes (`live.warmth.learned_warmth`); the usual where it is not in.
+        Learned from past pipes (`live.warmth.learned_warmth`); the usual for those not in it.
     update_s : float
-        Between two updates [s].
+        Time between two updates [s].
     """
 
     def __init__(  # noqa: PLR0917
@@ -108,41 +108,41 @@ class TuningFlow:
 
     @property
     def task(self) -> Task | None:
-        """The pipe at hand; None at the end."""
+        """The current pipe; None at the end."""
         return self._tasks[self._at] if self._at < len(self._tasks) else None
 
     @property
     def results(self) -> tuple[Result, ...]:
-        """What became of the pipes dealt with, in that order."""
+        """The results of the pipes dealt with, in that order."""
         return tuple(self._results[pipe] for pipe in self._order)
 
     @property
     def settlings(self) -> tuple[PastSettling, ...]:
-        """What was learned of how pipes settle, by what they are tuned by."""
+        """What was learned about how pipes settle, by tuning device."""
         found = (result.settling for result in self.results)
         return tuple(settling for settling in found if settling is not None)
 
     def hear_beside(self, reference: Comb | None) -> None:
-        """Expect a reference pipe to sound together with the pipe at hand, or none."""
+        """Expect a reference pipe to sound together with the current pipe, or none."""
         self._reference = reference
         self._lingering = None
         if self.task is not None:
             self._expect(self.task)
 
     def skip(self) -> Task | None:
-        """Leave the pipe at hand for later and go on; gives the next."""
+        """Leave the current pipe for later and go on; returns the next."""
         if self.task is not None:
             self._put(self.task, Outcome.SKIPPED, None)
             self._go_on()
         return self.task
 
     def come_back(self, pipe: PipeRef) -> Task:
-        """Take up a pipe of the worklist, whatever became of it.
+        """Take up a pipe of the worklist, whatever its state.
 
         Raises
         ------
         UnknownNameError
-            When it is not on the worklist.
+            If it is not on the worklist.
         """
         for index, task in enumerate(self._tasks):
             if task.pipe == pipe:
@@ -153,13 +153,13 @@ class TuningFlow:
         raise UnknownNameError(f"The worklist has no pipe {pipe}.", fix="Name one that is on it.")
 
     def undo(self) -> Task | None:
-        """Take back what was last said of a pipe (done or skipped) and take that pipe up again."""
+        """Undo the last result (done or skipped) and take that pipe up again."""
         if not self._order:
             return self.task
         return self.come_back(self._order[-1])
 
     def take(self, samples: NDArray[np.floating], start_s: float) -> tuple[Shown, ...]:
-        """Hear a block; gives an update where one is due.
+        """Take in a block; returns an update if one is due.
 
         Parameters
         ----------
@@ -172,10 +172,10 @@ class TuningFlow:
         return tuple(self._update(reading) for reading in self._tracker.take(samples, start_s))
 
     def show(self) -> Shown:
-        """Where the flow stands now, without a new reading."""
+        """The current state of the flow, without a new reading."""
         task = self.task
         if task is None:
-            return self._shown(Step.END, None, "the worklist is through")
+            return self._shown(Step.END, None, "the worklist is finished")
         words = f"hold {task.key.name}"
         return self._shown(Step.HOLD, None, words)
 
@@ -213,10 +213,10 @@ class TuningFlow:
         )
 
     def _linger(self, reading: LiveReading) -> Shown | None:
-        """A pipe that was just called done and sounds on: whether it stays where it was.
+        """Whether a pipe that was just called done and keeps sounding stays where it was.
 
-        Gives what is shown where it does not; the pipe is open again then. Where it is not heard
-        any more the next one is expected.
+        If not, returns what to show, and the pipe is open again. Once it is no longer heard, the
+        next one is expected.
         """
         lingering = self._lingering
         assert lingering is not None
@@ -293,7 +293,7 @@ class TuningFlow:
         self._forget(task.pipe)
         work = self._work
         forecast, settling = work.forecast, None
-        was_asked = work.stood_cents is not None  # else it only wandered, or was jostled
+        was_asked = work.stood_cents is not None  # otherwise it only wandered, or was bumped
         if outcome is Outcome.DONE and forecast is not None and was_asked:
             settling = PastSettling(
                 self._organ.rank(task.pipe.rank).tuned_by_of(task.pipe.number).value,
@@ -315,7 +315,7 @@ class TuningFlow:
             self._order.remove(pipe)
 
     def _may_linger(self, task: Task) -> bool:
-        """Whether a pipe's pitch differs enough from the next one's to keep listening to it."""
+        """Whether a pipe's pitch differs enough from the next one's to keep following it."""
         following = self.task
         if following is None or self._reference is not None:
             return False
@@ -326,7 +326,7 @@ class TuningFlow:
         )
 
     def _go_on(self, *, lingers: bool = False) -> None:
-        """To the next pipe that is open: after this one, or else from the beginning."""
+        """Go to the next open pipe: after this one, or else from the beginning."""
         self._work.leave()
         count = len(self._tasks)
         for step in range(1, count + 1):
@@ -350,7 +350,7 @@ class TuningFlow:
             self._expect(task)
 
     def _beside_partner(self, task: Task) -> Task:
-        """The task with a celeste's target beside its partner as that was left just now."""
+        """The task, with a celeste's target set from its partner as just left."""
         partner = partner_pipe(self._organ, task.pipe)
         done = None if partner is None else self._results.get(partner)
         if done is None or done.settled_cents is None:
@@ -359,7 +359,7 @@ class TuningFlow:
         return replace(task, target_hz=celeste_target_hz(self._organ, task.pipe, left_hz))
 
     def _warmth_of(self, rank_id: str, tuned_by: TunedBy) -> Warmth:
-        """What is thought of a rank's pipes: what the book says, and what this visit has shown."""
+        """What is expected of a rank's pipes: from the book, and from this visit."""
         known = self._warmth.get((rank_id, tuned_by)) or usual_warmth(tuned_by)
         kind = tuned_by.value
         return learn_warmth((s for s in self.settlings if s.kind == kind), known).get(kind, known)
@@ -369,7 +369,7 @@ class TuningFlow:
         air = self._air.get(rank.division)
         own = target_hz(self._organ, task.pipe, air)
         others = tuple(
-            # The rank as it stands: moved with the pipe's own target.
+            # The rank at its current pitch: moved with the pipe's own target.
             Comb(str(n), task.target_hz / own * target_hz(self._organ, PipeRef(rank.id, n), air))
             for n in range(1, rank.pipes + 1)
             if n != task.pipe.number

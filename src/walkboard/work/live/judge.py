@@ -1,7 +1,7 @@
-"""What the screen says of the pipe at hand for one reading: wait, move so far, or done.
+"""Decides what to show for one reading of the current pipe: wait, move this far, or done.
 
-Pure but for the state of the pipe that it is given. What is advised is from this reading and a
-forecast that this reading agrees with; where the two differ nothing is advised.
+Pure, except for the pipe's state that it is given. Advice is based on this reading and a forecast
+that agrees with it; if the two differ there is no advice.
 """
 
 from __future__ import annotations
@@ -21,28 +21,27 @@ from walkboard.work.live.values import Reason, Step, Task
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Of what is advised. Chosen, where no origin is said.
+    """Limits of advice. Chosen, unless marked otherwise.
 
     Attributes
     ----------
     quiet_s : float
-        Unmoved, before a move is advised [s].
+        How long unmoved before a move is advised [s].
     done_quiet_s, done_window_s : float
-        Unmoved, and the reading's window, before a pipe can be done [s].
+        How long unmoved, and the reading's window, before a pipe can be done [s].
     steady_cents : float
-        σ of a reading that is looked at [cents].
+        Largest σ of a reading that is used [cents].
     outside, outside_unseen : float
-        Chance that a pipe settles outside the tolerance, up to which it is done: one that was seen
-        to be handled, and one that nobody was seen to touch [-]; fitted by ``bench settling``.
+        Largest chance of settling outside the tolerance for a pipe to be done: for one seen to be
+        handled, and for one that nobody was seen to touch [-]; fitted by ``bench settling``.
     margin, worth_sigmas : float
-        Of the tolerance, and in σ, from where on a pipe that is known to half the tolerance is
-        moved [-].
+        Share of the tolerance, and σ, beyond which a pipe known to half the tolerance is moved [-].
     surely_off : float
-        Chance of being outside, from which one that is known less well is moved [-].
+        Chance of being outside, from which a less well known pipe is moved [-].
     other_side : float
-        Chance that it settles on the other side of its target, up to which it is moved [-].
+        Largest chance that it settles on the other side of its target, for it to be moved [-].
     far_tolerances, far_share : float
-        Its σ at most: of the tolerance, or of how far it is off [-].
+        Its largest σ: in tolerances, or as a share of how far it is off [-].
     known_move : float
         Largest σ, as a share of the asked move, for the forecast to show what a move did.
     """
@@ -67,7 +66,7 @@ LIMITS = Limits()
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What one reading comes to.
+    """The verdict on one reading.
 
     Attributes
     ----------
@@ -76,11 +75,11 @@ class Verdict:
         One line for the tuner.
     advice : Advice or None
     reason : Reason
-        What stands in the way of advice.
+        What prevents advice.
     settled_cents, settled_sigma_cents : float or None
         Where a pipe that is done will settle.
     move : MoveSeen or None
-        What the last move was asked to do and did, where that is known now.
+        What the last move was meant to do and did, if known now.
     """
 
     step: Step
@@ -94,13 +93,13 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """What a pipe is judged on.
+    """The context for judging a pipe.
 
     Attributes
     ----------
     organ : Organ
     air_celsius : float
-        In the pipe's division [°C].
+        Air in the pipe's division [°C].
     tolerance_cents : float
     rank_db : float or None
         Usual level of the rank's pipes when free [dB].
@@ -117,7 +116,7 @@ class Ground:
 
 
 def judge(task: Task, reading: LiveReading, work: AtPipe, ground: Ground) -> Verdict:
-    """Take one reading in and say what the tuner is to do.
+    """Take in one reading and decide what the tuner should do.
 
     Parameters
     ----------
@@ -125,11 +124,11 @@ def judge(task: Task, reading: LiveReading, work: AtPipe, ground: Ground) -> Ver
         The pipe at hand.
     reading : LiveReading
     work : AtPipe
-        What is known of it; brought up to date.
+        What is known of it; updated here.
     ground : Ground
     """
     if reading.cents is None or reading.sigma_cents is None:
-        if LiveFlag.UNSTEADY in reading.flags:  # it has just jumped, as where a hand comes near
+        if LiveFlag.UNSTEADY in reading.flags:  # it has just jumped, as when a hand comes near
             return Verdict(Step.LISTEN, "listening: not steady", reason=Reason.UNSTEADY)
         work.fall_silent()
         return _without_value(task, reading, ground)
@@ -177,14 +176,14 @@ def _without_value(task: Task, reading: LiveReading, ground: Ground) -> Verdict:
         heard = ground.organ.rank(task.pipe.rank).key_of(int(reading.heard))
         return Verdict(Step.HOLD, f"{heard.name} is held; hold {task.key.name}")
     if LiveFlag.OCTAVE in flags:
-        return Verdict(Step.HOLD, "it speaks an overtone: see to its speech first")
+        return Verdict(Step.HOLD, "it speaks an overtone: correct its speech first")
     return Verdict(Step.HOLD, f"hold {task.key.name}")
 
 
 def _judge_settled(
     task: Task, reading: LiveReading, work: AtPipe, ground: Ground, quiet_s: float
 ) -> Verdict:
-    """Whether a pipe that stands still is done, to be moved, or to be heard for longer."""
+    """Whether a pipe at rest is done, must be moved, or must be heard for longer."""
     forecast = work.forecast
     assert forecast is not None
     settled, sigma, tolerance = forecast.settled_cents, forecast.sigma_cents, ground.tolerance_cents
@@ -208,13 +207,13 @@ def _judge_settled(
         return Verdict(Step.MOVE, advice.words, advice, move=move)
     if is_known:
         return Verdict(Step.LISTEN, "listening: it is close", move=move)
-    # It may still go anywhere: to move it now would be to chase it.
+    # It may still go anywhere: moving it now would only chase it.
     words = f"hand off; {forecast.words}" if forecast.words else "hand off"
     return Verdict(Step.WAIT, words, move=move)
 
 
 def _move_seen(work: AtPipe) -> MoveSeen | None:
-    """What the last move was asked to do and did; None while that is not known."""
+    """What the last move was meant to do and did; None while that is unknown."""
     forecast = work.forecast
     if forecast is None or not work.is_moved:
         return None

@@ -1,8 +1,8 @@
-"""Recordings of live sessions on their way into the book, also of sessions that were killed.
+"""Brings recordings of live sessions into the book, including sessions that were killed.
 
-While a session runs, its sound and its log are in the book's folder beside a small database that
-it holds locked; the system releases the lock when the program ends, however it ends. So a running
-session, of this program or another, is never taken for one that was killed.
+While a session runs, its sound and its log are in the book's folder beside a small database that it
+keeps locked; the system releases the lock when the program ends, however it ends. So a running
+session, of this program or another, is never mistaken for a killed one.
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
 SET_ASIDE = "set-aside"  # in the book's folder: sound files that were damaged
-_LOG_RATE_HZ = 48_000  # of a recording that is only a log; nothing is measured by it
+_LOG_RATE_HZ = 48_000  # for a recording that is only a log; nothing is measured with it
 
 
 class Berth:
-    """Where a running session keeps its files; nobody takes them away while it is held.
+    """Where a running session keeps its files; nobody removes them while it is locked.
 
     Parameters
     ----------
@@ -56,11 +56,11 @@ class Berth:
         self._held = held
 
     def release(self) -> None:
-        """Let go; may be called twice."""
+        """Release it; may be called twice."""
         self._held.close()
 
     def give_up(self) -> None:
-        """Let go of a place where nothing is left."""
+        """Release a place where nothing is left."""
         self.release()
         for path in (self.sound, self.log, _lock_of(self.log)):
             path.unlink(missing_ok=True)
@@ -71,16 +71,16 @@ def _lock_of(log: Path) -> Path:
 
 
 def take_in_left_over(book: Book, visit_id: int | None = None) -> tuple[KeptRecording, ...]:
-    """Keep what sessions left that were killed before they were closed.
+    """Store what sessions left behind that were killed before they were closed.
 
-    One that cannot be kept, for example because its visit is closed, stays where it is; so does one
-    that runs.
+    One that cannot be stored, for example because its visit is closed, stays where it is; so does a
+    running one.
 
     Parameters
     ----------
     book : Book
     visit_id : int or None
-        Only those of one visit; None: of all.
+        Only sessions of this visit; None: of all visits.
     """
     kept = []
     for log in sorted((book.path / FOLDER).glob("*.jsonl")):
@@ -112,10 +112,10 @@ def _organ_of(book: Book, visit_id: int) -> Organ:
 
 
 def take_in(book: Book, organ: Organ, sound_path: Path, log_path: Path) -> KeptRecording | None:
-    """Keep the recording of a session that has ended, and how pipes were heard settling in it.
+    """Store the recording of an ended session, and how pipes were heard settling in it.
 
-    Damaged sound is kept as far as it is whole, and the damaged file is set aside in the book's
-    folder; a note at the visit says so. What the log holds is kept even without any sound.
+    The intact part of damaged sound is stored, and the damaged file is set aside in the book's
+    folder; a note at the visit says so. The log's content is stored even without any sound.
 
     Parameters
     ----------
@@ -123,19 +123,19 @@ def take_in(book: Book, organ: Organ, sound_path: Path, log_path: Path) -> KeptR
     organ : Organ
         Organ of the session's visit.
     sound_path, log_path : Path
-        Removed once they are in the book.
+        Deleted once they are in the book.
 
     Returns
     -------
     KeptRecording or None
-        None if it was killed before any sound or any pipe was on the disk.
+        None if it was killed before any sound or pipe was on disk.
 
     Raises
     ------
     BookError
-        When the book cannot keep it; the files stay.
+        If the book cannot store it; the files stay.
     InputError
-        When a file cannot be read; both stay.
+        If a file cannot be read; both stay.
     """
     head, lines = read_log(log_path)
     day = head.recorded_at.astimezone().strftime("%Y-%m-%d-%H%M")
@@ -145,7 +145,7 @@ def take_in(book: Book, organ: Organ, sound_path: Path, log_path: Path) -> KeptR
         _remove(sound_path, log_path)
         return None
     if recorded is None:
-        # The readings count without the sound: the log itself is kept as their recording.
+        # The readings count without the sound: the log itself is stored as their recording.
         source, name = log_path, f"live-{day}.jsonl"
         heard = [part.end_s for line in lines for part in (line.before, line.after) if part]
         sound = SoundInfo(max(heard, default=0.0), _LOG_RATE_HZ, 1, "log of a live session")
@@ -164,7 +164,7 @@ def take_in(book: Book, organ: Organ, sound_path: Path, log_path: Path) -> KeptR
         source,
         walk,
         program_version=__version__,
-        # When it ended: what it holds of a pipe was heard after that pipe was ticked.
+        # When it ended: its sound of a pipe was heard after that pipe was ticked.
         recorded_at=head.recorded_at + timedelta(seconds=sound.seconds),
     )
     book.keep_settlings(settlings_of_lines(organ, head, lines))
@@ -176,7 +176,7 @@ def take_in(book: Book, organ: Organ, sound_path: Path, log_path: Path) -> KeptR
 
 
 def _recorded(sound_path: Path) -> Repaired | None:
-    """The recording of a session, made whole; None if there is no whole frame in it."""
+    """A session's recording, repaired; None if it has no complete frame."""
     try:
         return repair_recording(sound_path)
     except SoundError:
@@ -188,7 +188,7 @@ def _recorded(sound_path: Path) -> Repaired | None:
 
 
 def _set_aside(book: Book, sound_path: Path, *, is_whole: bool) -> str:
-    """Keep damaged sound in the book's folder; gives its place there, or an empty text."""
+    """Keep damaged sound in the book's folder; returns its place there, or an empty text."""
     damaged = sound_path.with_suffix(DAMAGED)
     if not is_whole and sound_path.exists() and sound_path.stat().st_size > HEADER_BYTES:
         sound_path.replace(damaged)

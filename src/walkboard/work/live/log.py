@@ -1,4 +1,4 @@
-"""What a live session has heard, written line by line beside its recording, whole after a kill."""
+"""The log of a live session, written line by line beside its recording; survives a kill."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ class Settled(BaseModel):
 
 
 class Line(BaseModel):
-    """One pipe called done; or, with `undone`, taken back."""
+    """One pipe called done; or, with `undone`, reopened."""
 
     model_config = _STRICT
     pipe: str
@@ -83,7 +83,7 @@ class SessionLog:
         self._write(head)
 
     def add(self, line: Line) -> None:
-        """Add a line and make it safe on the disk."""
+        """Add a line and flush it to disk."""
         self.lines.append(line)
         self._write(line)
 
@@ -95,18 +95,18 @@ class SessionLog:
 
 
 def read_log(path: Path) -> tuple[Head, tuple[Line, ...]]:
-    """The log of a session that was killed; a last line cut short is left out.
+    """The log of a killed session; an incomplete last line is dropped.
 
     Raises
     ------
     InputError
-        When it is no such log.
+        If it is not such a log.
     """
     try:
         first, *rest = path.read_text(encoding="utf-8").splitlines()
         head = Head.model_validate_json(first)
     except (OSError, ValueError) as error:
-        raise InputError("This is no log of a live session.", where=str(path)) from error
+        raise InputError("This is not a log of a live session.", where=str(path)) from error
     lines = []
     for text in rest:
         try:
@@ -160,10 +160,10 @@ def _heard(reading: LiveReading, hz: float | None, sigma_cents: float | None) ->
 def walk_of_lines(
     organ: Organ, head: Head, lines: Sequence[Line], file: str, sound: SoundInfo
 ) -> HeardWalk:
-    """A session as a walk that the book can keep: a hold for each pipe called done, as it settles.
+    """A session as a walk that the book can store: a hold for each pipe done, where it settles.
 
-    What stood before is in the log and in the note of the tick; as a reading it would count as
-    where the pipe stands after it was tuned. A session in which nothing was done has no holds.
+    The pitch before is in the log and in the tick's note; as a reading it would count as the pipe's
+    pitch after tuning. A session in which nothing was done has no holds.
     """
     current = _current(lines)
     heard = sorted(
@@ -193,7 +193,7 @@ def walk_of_lines(
 
 
 def settlings_of_lines(organ: Organ, head: Head, lines: Sequence[Line]) -> tuple[KeptSettling, ...]:
-    """How the pipes of a session that stand as done were heard settling, for the book."""
+    """How a session's finished pipes were heard settling, for the book."""
     found = []
     for line in _current(lines).values():
         if line.settling is None or line.after is None:
@@ -215,7 +215,7 @@ def settlings_of_lines(organ: Organ, head: Head, lines: Sequence[Line]) -> tuple
 
 
 def _current(lines: Sequence[Line]) -> dict[str, Line]:
-    """The last line of each pipe that was not taken back."""
+    """The last line of each pipe that was not reopened."""
     current: dict[str, Line] = {}
     for line in lines:
         current.pop(line.pipe, None)

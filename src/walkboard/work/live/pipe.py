@@ -1,7 +1,7 @@
-"""One pipe of the worklist over the whole visit: what was heard of it, what a hand did to it.
+"""One pipe of the worklist over the whole visit: what was heard, and how it was handled.
 
-The state outlives the pipe's turn: skipped, undone or come back to, it is still known when a hand
-was last on it and where it is expected to settle.
+The state outlives the pipe's turn: if it is skipped, undone or taken up again, it is still known
+when a hand last touched it and where it should settle.
 """
 
 from __future__ import annotations
@@ -17,46 +17,48 @@ from walkboard.listening.live.readings import LiveReading
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Of judging one pipe. Chosen, where no origin is said.
+    """Limits for judging one pipe. Chosen, unless marked otherwise.
 
     Attributes
     ----------
     sure_cents : float
-        σ of a reading that can stand for where the pipe is [cents].
+        Largest σ of a reading that represents the pipe's pitch [cents].
     long_s : float
-        Window of such a reading [s]; a shorter one may still be of the attack.
+        Least window of such a reading [s]; a shorter one may still contain the attack.
     between_s, forecast_s : float
-        Between two readings that are kept, and between two forecasts [s].
+        Time between two readings kept, and between two forecasts [s].
     most_heard : int
-        Readings that are kept.
+        Number of readings kept.
     moved_cents, moved_quick_cents : float
-        Away from where it is due, from which a pipe has moved: by a long window and by a short one
-        [cents]. A pipe wanders by .15 at times.
+        Distance from where it should be at which a pipe has moved: by a long window and by a short
+        one [cents]. A pipe may wander by 0.15.
     moved_sigmas : float
-        The same in standard deviations of the reading.
+        The same, in standard deviations of the reading.
     unseen : float
-        Belief that nobody has warmed a pipe whose key has just gone down [-]; fitted: half of it
-        leaves warm pipes as safe and makes still ones wait twice as long (``bench mishaps``).
+        Probability that nobody has warmed a pipe whose key has just gone down [-]; fitted: half of
+        it is no safer with warm pipes and makes unhandled ones wait twice as long (``bench
+        mishaps``).
     tau_spread : float
-        By how much ln τ of one pipe may differ from one cooling to the next [-].
+        How much ln τ of one pipe may differ from one cooling to the next [-].
     tau_heard, tau_offset_sigmas : float
-        So long, in its time constant, and with an offset so sure, a pipe was heard cooling for its
-        time constant to be kept for the next time [-].
+        How long, in time constants, and with how certain an offset, a pipe must be heard cooling
+        for its time constant to be reused [-].
     hand_stays_s, rises_cents : float
-        So long after a move a pipe that rises by so much is still in the hand [s], [cents].
+        For this long after a move, a pipe that rises by this much is still in the hand [s],
+        [cents].
     shaded_db : float
-        Below the pipe's own level, from which a hand shades it [dB]; hands took 4 to 12
-        (``bench mishaps``).
+        Drop in the pipe's own level that means a hand shades it [dB]; hands took 4 to 12 (``bench
+        mishaps``).
     dulls : float
-        How much of a tone's brightness counts as level, for a shaded pipe is softer and duller [-];
+        Weight of a tone's brightness in its level, since a shaded pipe is softer and duller [-];
         chosen: hands took 1 to 4 dB of it from rich tones (``bench mishaps``).
     quiet_rank_db : float
-        Below the usual level of its rank, from which that may be so from the start [dB]; pipes of
+        Drop below the rank's usual level at which it may be shaded from the start [dB]; pipes of
         one rank differ by σ 3.3 dB at one microphone (a study of the project).
     accepted_s : float
-        So long a quiet pipe must stand still to be taken for one that is simply quiet [s].
+        How long a quiet pipe must be steady to count as simply quiet [s].
     speaks_s : float
-        From the key going down, before a level says anything [s].
+        Time after the key goes down before a level is meaningful [s].
     """
 
     sure_cents: float = 0.15
@@ -92,17 +94,17 @@ class AtPipe:
     Attributes
     ----------
     warmth : Warmth
-        What is thought of its kind.
+        What is expected of its kind.
     before : LiveReading or None
-        Where it stood before it was touched.
+        Its reading before it was touched.
     quiet_since_s : float
-        Since when it has not moved [s]; infinite while it moves.
+        Time since which it has not moved [s]; infinite while it moves.
     handled_s : float or None
         When it last moved [s].
     is_moved : bool
         Whether it moved since the last advice.
     asked_cents, stood_cents : float or None
-        What the last advice asked for, and where the pipe stood then.
+        What the last advice asked for, and where the pipe was then.
     forecast : Forecast or None
         Where it will settle.
     free_db : float or None
@@ -121,8 +123,8 @@ class AtPipe:
     forecast: Forecast | None = None
     free_db: float | None = None
     is_shaded: bool = False
-    _asked_again: bool = False  # before it was known what the last move did
-    _strange: int = 0  # looks in a row that stand elsewhere than due
+    _asked_again: bool = False  # a move was advised before the last one's effect was known
+    _strange: int = 0  # looks in a row away from where it should be
     _away_cents: float = 0.0
     _known_tau: tuple[float, float] | None = None  # ln(τ/s) and σ, of an earlier cooling
     _first_s: float | None = None
@@ -135,20 +137,20 @@ class AtPipe:
 
     @property
     def due_cents(self) -> float | None:
-        """Where it should stand now, if nobody has moved it since."""
+        """Where it should be now, if nobody has moved it since."""
         forecast = self.forecast
         return None if forecast is None else forecast.settled_cents + forecast.above_cents
 
     @property
     def handled_forecast(self) -> Forecast | None:
-        """The forecast, where the pipe has been handled or is heard to cool; else None."""
+        """The forecast, if the pipe has been handled or is heard cooling; else None."""
         forecast = self.forecast
         if forecast is None or (self.handled_s is None and forecast.cold_share > 0.5):
             return None
         return forecast
 
     def stands_as_due(self, reading: LiveReading) -> bool:
-        """Whether a reading agrees with where the pipe is due; one that does not counts."""
+        """Whether a reading agrees with the expected pitch; counts those that do not."""
         assert reading.cents is not None
         assert reading.sigma_cents is not None
         due = self.due_cents
@@ -164,20 +166,20 @@ class AtPipe:
 
     @property
     def has_moved(self) -> bool:
-        """Whether some looks in a row stood elsewhere than due."""
+        """Whether several looks in a row were away from where it should be."""
         return self._strange >= LIMITS.looks
 
     @property
     def is_only_jostled(self) -> bool:
-        """Whether it moved so little, and untouched so far, that no hand need have done it."""
+        """Whether it moved so little, untouched so far, that it need not have been a hand."""
         return self.handled_s is None and self._away_cents < LIMITS.jostled_cents
 
     def move(self, at_s: float, *, by_hand: bool = True) -> None:
-        """It has moved: what was heard before is of another place."""
+        """It has moved: earlier readings belong to another pitch."""
         self.quiet_since_s = np.inf
         if by_hand:
             if self.is_moved and self._asked_again:
-                self.asked_cents = None  # two moves on one advice tell nothing of the hand
+                self.asked_cents = None  # two moves after one advice say nothing about the hand
             self.handled_s, self.is_moved = at_s, True
         else:
             self._first_s = None
@@ -188,7 +190,7 @@ class AtPipe:
         self._forecast_s = -np.inf
 
     def ask(self, cents: float, stands_cents: float) -> None:
-        """A move is advised; it counts once the last one has been seen, or cannot be."""
+        """A move is advised; it counts once the last one's effect is seen, or cannot be."""
         if self.is_moved and self.asked_cents is not None:
             self._asked_again = True
             return
@@ -196,7 +198,7 @@ class AtPipe:
         self.is_moved = self._asked_again = False
 
     def _keep_tau(self) -> None:
-        """How fast it cooled is its own: the next cooling begins from there."""
+        """Remember how fast this pipe cooled, as a start for the next cooling."""
         seen = self.forecast
         if seen is None or self.handled_s is None or len(self._heard) < 2:
             return
@@ -216,13 +218,13 @@ class AtPipe:
         return replace(self.warmth, tau_s=float(np.exp(log_tau)), spread=spread)
 
     def rest(self, at_s: float) -> float:
-        """It has not moved: how long it has been so [s]."""
+        """It has not moved; returns for how long [s]."""
         if not np.isfinite(self.quiet_since_s):
             self.quiet_since_s = at_s
         return at_s - self.quiet_since_s
 
     def leave(self) -> None:
-        """Another pipe is taken up: this one's quiet ends, what is known of it stays."""
+        """Another pipe is taken up: this one's quiet ends, its state is kept."""
         self._strange = 0
         self.fall_silent()
 
@@ -234,7 +236,7 @@ class AtPipe:
         self._levels.clear()
 
     def see_level(self, reading: LiveReading, rank_db: float | None) -> bool:
-        """Take in how loud it is; gives True where a hand has just gone from its mouth.
+        """Take in its level; returns True if a hand has just left its mouth.
 
         Parameters
         ----------
@@ -248,7 +250,7 @@ class AtPipe:
         if self._sounds_since_s is None:
             self._sounds_since_s = reading.at_s
         if reading.at_s - self._sounds_since_s < LIMITS.speaks_s:
-            return False  # it still speaks, and the room fills
+            return False  # it is still starting to speak, and the room fills
         self._levels.append((reading.at_s, reading.own_db, reading.bright_db or 0.0))
         recent = [level[1:] for level in self._levels if level[0] > reading.at_s - 0.3]
         now_db, now_bright_db = (float(value) for value in np.median(recent, axis=0))
@@ -261,7 +263,7 @@ class AtPipe:
         softer_db = self.free_db - now_db + LIMITS.dulls * (self._free_bright_db - now_bright_db)
         self.is_shaded = softer_db > LIMITS.shaded_db
         if softer_db < -LIMITS.shaded_db and not was:
-            # Louder than it ever was: what was heard before was shaded.
+            # Louder than ever: it was shaded before.
             self.free_db, self._free_bright_db = now_db, now_bright_db
             return True
         if not self.is_shaded:
@@ -306,7 +308,7 @@ class AtPipe:
             self._forecast_s = reading.at_s
 
     def _see_rise(self, since_s: float) -> None:
-        """A pipe that rises just after it was moved is still being warmed: the hand is on it."""
+        """A pipe that rises just after a move is still being warmed by a hand."""
         if self.handled_s is None or self._heard[-1][0] - since_s > LIMITS.hand_stays_s:
             return
         cents = [c for _, c, _ in self._heard]
@@ -318,11 +320,11 @@ class AtPipe:
             self._forecast_s = -np.inf
 
     def forget_heard(self) -> None:
-        """What was heard so far was not the free pipe: start again, as for a pipe just touched."""
+        """So far it was not the free pipe: start again, as for a pipe just touched."""
         self.before = None
 
 
 def is_sure(reading: LiveReading) -> bool:
-    """Whether a reading can stand for where the pipe is."""
+    """Whether a reading can represent the pipe's pitch."""
     sigma = reading.sigma_cents
     return sigma is not None and sigma < LIMITS.sure_cents and reading.window_s >= LIMITS.long_s

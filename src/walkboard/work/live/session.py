@@ -1,10 +1,9 @@
-"""A live session at the pipes, bound to the book: what a page drives and a script can.
+"""A live session at the pipes, connected to the book; driven by a page or a script.
 
-The session records what it hears as it goes and logs each pipe beside it. When it is closed the
-recording is kept in the book, also where nothing was done, with a hold for each pipe called done;
-where it stood before is in the tick's note. How pipes settled is kept too, and read by the next
-session. What a killed session left is taken in by `live.leftovers`. Ticks go into the book
-at once.
+The session records the sound continuously and logs each pipe beside it. On closing, the recording
+goes into the book, even if nothing was done, with a hold for each pipe done; the pitch before is in
+the tick's note. How pipes settled is stored too, for the next session. `live.leftovers` recovers
+what a killed session left. Ticks go into the book at once.
 """
 
 from __future__ import annotations
@@ -40,7 +39,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Whose session it is.
+    """The book, organ and visit of a session.
 
     Attributes
     ----------
@@ -58,7 +57,7 @@ class Place:
 
 
 def tasks_of(organ: Organ, items: Sequence[PlanItem]) -> tuple[Task, ...]:
-    """The pipes of a worklist with the stop and key that sound each; those of no stop left out.
+    """The pipes of a worklist with the stop and key that sound each; drops those without a stop.
 
     Parameters
     ----------
@@ -75,26 +74,26 @@ def tasks_of(organ: Organ, items: Sequence[PlanItem]) -> tuple[Task, ...]:
 
 
 class TuningSession:
-    """A session: blocks in, updates out, everything kept.
+    """A session: blocks in, updates out, everything stored.
 
     Parameters
     ----------
     place : Place
     source : Source
     tasks : sequence of Task or None
-        None takes the visit's plan, without what is ticked as done.
+        None: the visit's plan, without pipes already ticked as done.
     tolerance_cents : float
     update_s : float
         Between two updates [s].
     clock : callable
-        The present instant, time-zone aware.
+        Returns the current time, time-zone aware.
 
     Raises
     ------
     BookError
-        When the visit is closed, or it has no plan and no tasks are given.
+        If the visit is closed, or it has no plan and no tasks are given.
     InputError
-        When the recording cannot be written.
+        If the recording cannot be written.
     """
 
     def __init__(  # noqa: PLR0917
@@ -145,12 +144,12 @@ class TuningSession:
         self._closed = False
 
     def run(self, tell: Callable[[Shown], None]) -> None:
-        """Hear the source until it ends, telling every update; call it from a thread of its own.
+        """Process the source until it ends, reporting every update; call it in its own thread.
 
         Raises
         ------
         InputError
-            When the disk takes no more; what was recorded stays.
+            If the disk is full; what was recorded stays.
         """
         for block in self.source.blocks():
             if self._closed:
@@ -159,7 +158,7 @@ class TuningSession:
                 tell(shown)
 
     def hear(self, block: Block) -> tuple[Shown, ...]:
-        """Hear one block."""
+        """Process one block."""
         with self._lock:
             if self._closed:
                 return ()
@@ -174,7 +173,7 @@ class TuningSession:
             return shown
 
     def skip(self) -> Shown:
-        """Leave the pipe at hand for later."""
+        """Leave the current pipe for later."""
         with self._lock:
             task = self.flow.task
             self.flow.skip()
@@ -183,7 +182,7 @@ class TuningSession:
             return self.flow.show()
 
     def come_back(self, pipe: PipeRef) -> Shown:
-        """Take up a pipe again; UnknownNameError where it is not on the worklist."""
+        """Take up a pipe again; UnknownNameError if it is not on the worklist."""
         with self._lock:
             was = {result.task.pipe: result for result in self.flow.results}.get(pipe)
             self.flow.come_back(pipe)
@@ -191,7 +190,7 @@ class TuningSession:
             return self.flow.show()
 
     def undo(self) -> Shown:
-        """Take back what was last said of a pipe, in the book too."""
+        """Undo the last result, in the book too."""
         with self._lock:
             last = self.flow.results[-1] if self.flow.results else None
             self.flow.undo()
@@ -199,17 +198,17 @@ class TuningSession:
             return self.flow.show()
 
     def note_fault(self, kind: str, words: str) -> KeptFault:
-        """Note a fault of the pipe at hand.
+        """Note a fault of the current pipe.
 
         Raises
         ------
         InputError
-            When no pipe is at hand, or the kind is not one of the book's.
+            If there is no current pipe, or the kind is not one of the book's.
         """
         with self._lock:
             task = self.flow.task
             if task is None:
-                raise InputError("The worklist is through.", fix="Note it on the page of faults.")
+                raise InputError("The worklist is finished.", fix="Note it on the faults page.")
             return faults.report(
                 self.place.book,
                 self.place.kept,
@@ -222,12 +221,12 @@ class TuningSession:
             )
 
     def hear_beside(self, reference: Comb | None) -> None:
-        """Expect a reference pipe to sound with the pipe at hand, or none."""
+        """Expect a reference pipe to sound with the current pipe, or none."""
         with self._lock:
             self.flow.hear_beside(reference)
 
     def close(self) -> KeptRecording | None:
-        """End the session and keep its recording; None where nothing was heard in it."""
+        """End the session and store its recording; None if nothing was heard in it."""
         with self._lock:
             if self._closed:
                 return None

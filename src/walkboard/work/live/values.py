@@ -17,29 +17,29 @@ FOLDER = LIVE
 
 
 class Step(StrEnum):
-    """What the tuner is to do now."""
+    """What the tuner should do now."""
 
-    HOLD = "hold"  # the key holder is to hold the key
+    HOLD = "hold"  # the key holder must hold the key
     LISTEN = "listen"  # wait for a steady reading
     MOVE = "move"  # move the pipe as advised
     WAIT = "wait"  # hand off: it settles
-    DONE = "done"  # inside tolerance and settled; the next one is up
-    END = "end"  # the worklist is through
+    DONE = "done"  # within tolerance and settled; the next one is up
+    END = "end"  # the worklist is finished
 
 
 class Reason(StrEnum):
-    """Why nothing is advised of a pipe that sounds."""
+    """Why there is no advice for a sounding pipe."""
 
     NONE = "none"
     SHADED = "shaded"  # a hand is near its mouth
     COMPANY = "company"  # another pipe sounds too
     TREMULANT = "tremulant"  # the tremulant is on
-    UNSTEADY = "unsteady"  # what is heard is not one steady pipe
+    UNSTEADY = "unsteady"  # the sound is not one steady pipe
     GAP = "gap"  # samples are missing in the sound
 
 
 class Outcome(StrEnum):
-    """What became of a pipe."""
+    """The outcome of a pipe."""
 
     OPEN = "open"
     DONE = "done"
@@ -54,11 +54,11 @@ class Task:
     ----------
     pipe : PipeRef
     key : Key
-        To hold.
+        The key to hold.
     stop : str
         Id of the stop to draw.
     target_hz : float
-        Where to leave it, today.
+        Its target today.
     why : str
     """
 
@@ -71,18 +71,18 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What was read of a pipe before and after; None where it was not.
+    """A pipe's readings before and after; None if not read.
 
     Attributes
     ----------
     before, after : LiveReading or None
-        `after` is what stood when it was called done; it may still settle by a fraction of a cent.
+        `after` is the reading when it was called done; it may still settle by a fraction of a cent.
     settled_cents, settled_sigma_cents : float or None
-        Where it will stand at rest.
+        Where it will be at rest.
     handled_s : float or None
-        When the hand was last off it, by the source's clock.
+        When the hand last left it, by the source's clock.
     settling : PastSettling or None
-        What it showed of its cooling, if it was touched.
+        How it cooled, if it was touched.
     """
 
     task: Task
@@ -105,21 +105,21 @@ class Shown:
     task : Task or None
         None at the end.
     next_task : Task or None
-        So that the key holder sees what comes.
+        Shown to the key holder in advance.
     reading : LiveReading or None
     advice : Advice or None
-        Where the pipe is to be moved.
+        Where to move the pipe.
     forecast : Forecast or None
         Where the pipe will settle, once it has been handled.
     words : str
         One line for the tuner.
     done, total : int
     finished : Result or None
-        The pipe that has just been called done: give the short sound.
+        The pipe that has just been called done: play the short sound.
     withdrawn : Result or None
-        The pipe that was called done and has moved away since: it is open again.
+        The pipe that was called done and has since moved away: it is open again.
     reason : Reason
-        Why nothing is advised, where something stands in the way.
+        Why there is no advice, if something prevents it.
     """
 
     step: Step

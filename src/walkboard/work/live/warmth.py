@@ -1,4 +1,4 @@
-"""How warm a hand leaves a pipe and how fast it cools: the usual, and what the book has learned."""
+"""How warm a hand leaves a pipe and how fast it cools: usual values, and those learned."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from walkboard.condition.settling.forecast import Warmth
 from walkboard.condition.settling.learned import PastSettling, learn_warmth
 from walkboard.organ.model import Organ, TunedBy
 
-_ENOUGH = 5  # pipes of a rank from which it is treated separately from its kind
-# What a hand or a tool leaves, by what is moved: common practice, no source. A spring or a cone is
-# reached with a tool; a stopper is held in the hand.
+_ENOUGH = 5  # pipes of a rank from which it is treated separately from its kind; chosen
+# Warmth left by a hand or a tool, by tuning device: common practice, no source. A spring or a cone
+# is reached with a tool; a stopper is held in the hand.
 _OFFSET_CENTS = {
     TunedBy.SPRING: 0.2,
     TunedBy.CONE: 3.0,
@@ -25,14 +25,14 @@ _OFFSET_CENTS = {
 
 
 def usual_warmth(tuned_by: TunedBy) -> Warmth:
-    """What is thought of pipes tuned so before any was heard settling."""
+    """What to expect of pipes with this tuning device before any was heard settling."""
     return Warmth(tau_s=50.0, spread=0.6, offset_cents=_OFFSET_CENTS[tuned_by])
 
 
 def learned_warmth(
     organ: Organ, everywhere: Iterable[KeptSettling], here: Iterable[KeptSettling]
 ) -> dict[tuple[str, TunedBy], Warmth]:
-    """What the pipes that were heard settling say of each rank, and each way of tuning in it.
+    """What pipes heard settling show about each rank, and each tuning device in it.
 
     Parameters
     ----------
@@ -45,7 +45,7 @@ def learned_warmth(
     Returns
     -------
     dict of (rank id, TunedBy) to Warmth
-        Of the ranks that anything is known of; for the others take `usual_warmth`.
+        For ranks with any data; for the others use `usual_warmth`.
     """
     by_kind = [_past(one, one.tuned_by) for one in everywhere]
     by_rank: dict[tuple[str, str], list[PastSettling]] = {}
