@@ -56,7 +56,7 @@ SENTENCE_MODULES = (
 # Shown on no page and no sheet: of commands alone, help and documents in English, and words of
 # other languages that are read.
 UNSEEN = (
-    "book/importing.py", "book/copying.py", "scales/tuning_files.py", "work/export.py",
+    "book/importing.py", "book/copying.py", "scales/tuning_files.py", "work/export",
     "work/snapshot.py",
     "work/archive", "work/guide/tuning.py", "book/checking.py", "work/calendar/music.py",
     "organ/description.py", "organ/rank_tables.py", "organ/fields.py", "organ/reference.py",
