@@ -56,11 +56,14 @@ class Limits:
         Least spread of a single pipe [cents].
     slope, offset : float
         Correction of the log odds, fitted to how often forecasts came true.
+    blind : float
+        Share of forecasts that know nothing: what no history shows, such as a rank that slips.
     """
 
     least_own_cents: float = 0.2  # chosen
-    slope: float = 0.55  # fitted by bench readiness
-    offset: float = 0.44  # fitted by bench readiness
+    slope: float = 0.60  # fitted by bench readiness
+    offset: float = 0.58  # fitted by bench readiness
+    blind: float = 0.006  # fitted by bench readiness
 
 
 LIMITS = Limits()
@@ -220,8 +223,10 @@ def stop_readiness(
 
 
 def calibrated(chance: float) -> float:
-    """A chance calibrated by simulated years: log odds times a slope."""
-    return float(expit(LIMITS.slope * logit(min(max(chance, 1e-6), 1.0 - 1e-6)) + LIMITS.offset))
+    """A chance calibrated by simulated years: log odds times a slope, and a share left open."""
+    odds = logit(min(max(chance, 1e-6), 1.0 - 1e-6))
+    known = float(expit(LIMITS.slope * odds + LIMITS.offset))
+    return 0.5 * LIMITS.blind + (1.0 - LIMITS.blind) * known
 
 
 def _outside(
