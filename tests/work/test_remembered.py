@@ -81,7 +81,7 @@ TWO = SMALL + _PRINCIPAL.replace("great.principal8", "great.gamba8").replace("Pr
 
 
 def test_the_second_visit_notices_the_other_stop_of_the_pitch(tmp_path: Path) -> None:
-    """From sound to question: of one spectrum, but each rank strays in its own way."""
+    """From sound to question, through the book."""
     organ = read_organ(TWO)
 
     def recorded(stop: str, seed: int, gain: float) -> Path:

@@ -46,7 +46,9 @@ class Limits:
     slope_db: float = 1.5  # an octave: another microphone, another place
     gain_db: float = 30.0  # of one recording against another: any; chosen
     least_pipes: int = 8  # that two recordings must share to be compared; chosen
+    least_strays: int = 18  # shared pipes, below which their pitch says nothing; fitted
     moved_cents: tuple[float, ...] = (0.7, 1.5, 3.0)  # of pipes not tuned in between; chosen
+    strays_cents: tuple[float, ...] = (0.2, 0.4, 0.7, 1.0, 1.5, 2.2, 3.3, 5.0, 8.0)  # by chance
     touched: float = 0.3  # of the pipes may have been tuned; chosen
     pattern_cents: float = 5.0  # that a temperament may depart from its description; chosen
 
@@ -210,13 +212,14 @@ def pitch_evidence(now: RankSound, before: RankSound) -> float:
     """
     nearest = np.abs(now.place[:, np.newaxis] - before.place).argmin(axis=1)
     shared = np.abs(now.place - before.place[nearest]) < 0.5
-    if shared.sum() < LIMITS.least_pipes:
+    if shared.sum() < LIMITS.least_strays:
         return 0.0
     place = now.place[shared]
     mine = _own(place, now.cents[shared])
     theirs = _own(place, before.cents[nearest[shared]])
-    size = max(1.0, 1.4826 * float(np.median(np.abs(mine))))
-    by_chance = _student(mine, size)
+    # By chance they stand as pipes of this walk do: whatever describes them best.
+    chances = [_student(mine, size) for size in LIMITS.strays_cents]
+    by_chance = max(chances, key=lambda chance: float(np.log(chance).sum()))
     odds = []
     for moved_cents in LIMITS.moved_cents:
         same = _student(mine - theirs, moved_cents)
