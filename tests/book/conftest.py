@@ -85,3 +85,13 @@ def organ_id(book: Book) -> int:
 @pytest.fixture
 def visit(book: Book, organ_id: int) -> KeptVisit:
     return book.open_visit(organ_id, "before the Easter services", minutes=120.0)
+
+
+@pytest.fixture(scope="session")
+def new_folder_of_two(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A book of two organs, each with an open visit."""
+    folder = tmp_path_factory.mktemp("book") / "two"
+    with create_book(folder, clock=Clock()) as book:
+        for name in ("Harbour Hall", "Mill chapel"):
+            book.open_visit(book.add_organ(name, DESCRIPTION).id, "spring")
+    return folder

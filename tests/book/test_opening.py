@@ -262,3 +262,22 @@ print("light")
         [sys.executable, "-c", program, str(folder)], capture_output=True, text=True, check=False
     )
     assert (done.stdout, done.stderr) == ("light\n", "")
+
+
+def test_damage_is_found_at_opening_however_large_the_book(
+    folder: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with open_book(folder, clock=clock) as book:
+        for number in range(40):
+            book.add_organ(f"Hall {number}", DESCRIPTION + "# " + "x" * 2000)
+    database = folder / DATABASE
+    with closing(sqlite3.connect(database)) as connection:
+        asked = "SELECT rootpage FROM sqlite_schema WHERE name = 'description'"
+        (page,) = connection.execute(asked).fetchone()
+        (size,) = connection.execute("PRAGMA page_size").fetchone()
+    data = bytearray(database.read_bytes())
+    data[(page - 1) * size : page * size] = b"\xff" * size
+    database.write_bytes(data)
+    monkeypatch.setattr("walkboard.book.database.sqlite._LARGE_BYTES", 0)
+    with pytest.raises(BookError, match="damaged"):
+        open_book(folder, clock=clock)

@@ -10,6 +10,7 @@ from walkboard.book.copying import Copying
 from walkboard.book.forks import Forks
 from walkboard.book.merging.merging import Merging
 from walkboard.book.people import People
+from walkboard.book.pipes_now import PipesNow
 from walkboard.book.reading_lines import ReadingLines
 from walkboard.book.readings import Readings
 from walkboard.book.searching import Searching
@@ -21,6 +22,7 @@ class Book(
     Checking,
     Readings,
     ReadingLines,
+    PipesNow,
     Summaries,
     Searching,
     Copying,

@@ -375,6 +375,7 @@ QUESTIONS_OF_AN_ORGAN: Mapping[str, tuple[Part, ...]] = {
     "readings_of_pipe": (Part.VISITS, Part.HEARINGS),
     "every_reading_of_pipe": (Part.VISITS, Part.HEARINGS),
     "states_of_pipe": (Part.VISITS, Part.TICKS),
+    "pipes_now": (Part.VISITS, Part.HEARINGS, Part.TICKS),
     "faults": (Part.FAULTS,),
     "fault_cares": (Part.FAULTS,),
     "events": (Part.EVENTS,),

@@ -121,7 +121,7 @@ class Ticks(Storing):
         with self._reading() as session:
             for row in session.scalars(query):
                 of_visit.setdefault(row.visit_id, []).append(row)
-            return {visit: _counting(rows)[0][0] for visit, rows in of_visit.items()}
+            return {visit: counting_of(rows)[0][0] for visit, rows in of_visit.items()}
 
 
 def counting_ticks(session: Session, visit_id: int) -> list[tuple[Tick, datetime]]:
@@ -131,10 +131,11 @@ def counting_ticks(session: Session, visit_id: int) -> list[tuple[Tick, datetime
     whose clock runs ahead must not overrule later ticks of others. A skip does not count if another
     device has done the pipe: whoever skipped it did not know it was tuned.
     """
-    return _counting(_rows(session, visit_id))
+    return counting_of(_rows(session, visit_id))
 
 
-def _counting(rows: Iterable[TickRow | Row[Any]]) -> list[tuple[Tick, datetime]]:
+def counting_of(rows: Iterable[TickRow | Row[Any]]) -> list[tuple[Tick, datetime]]:
+    """The same of the rows of one visit, given in the order of their ids."""
     newest: dict[PipeRef, tuple[Tick, datetime]] = {}
     for tick, at in _in_order(rows):
         known = newest.get(tick.pipe)

@@ -194,6 +194,59 @@ def search(
         say("Nothing has all of these words.")
 
 
+@app.command("strays", epilog="Example: walkboard book strays ~/organs --over 8")
+def strays(
+    book: Path = BOOK,
+    over: float = typer.Option(
+        5.0, "--over", metavar="CENTS", min=0.0, help="How far from its target a pipe may be."
+    ),
+    organ: str | None = typer.Option(
+        None, "--organ", metavar="NAME", help="List the pipes of this organ."
+    ),
+) -> None:
+    """List the organs with pipes far off by their newest readings, the most first."""
+    from walkboard.work import open_book
+    from walkboard.work.strays import strays_of_all
+
+    with open_book.opened(book) as opened, Bar("Reading the organs") as bar:
+        wanted = None if organ is None else opened.organ_named(organ).id
+        found = strays_of_all(opened, over, bar)
+    if wanted is None:
+        print_table(
+            ["organ", "pipes", "worst", "cents", "heard"],
+            [
+                [
+                    one.kept.name,
+                    str(len(one.pipes)),
+                    str(one.pipes[0].pipe),
+                    f"{one.pipes[0].cents:+.1f}",
+                    f"{one.pipes[0].sounded_at:%Y-%m-%d}",
+                ]
+                for one in found
+            ],
+            right="lrlrl",
+        )
+    else:
+        pipes = [pipe for one in found if one.kept.id == wanted for pipe in one.pipes]
+        print_table(
+            ["pipe", "cents", "±2σ", "visit", "heard"],
+            [
+                [
+                    str(one.pipe),
+                    f"{one.cents:+.2f}",
+                    f"{2.0 * one.sigma_cents:.2f}",
+                    str(one.visit_id),
+                    f"{one.sounded_at:%Y-%m-%d}",
+                ]
+                for one in pipes
+            ],
+            right="lrrrl",
+        )
+        found = found if pipes else ()
+    if not found:
+        say(f"No pipe's newest reading is more than {over:g} cents off.")
+
+
 @app.command(
     "export",
     epilog="Example: walkboard book export ~/harbour-hall harbour-hall.json; or ... readings.csv "

@@ -23,6 +23,7 @@ from walkboard.book.models.people import (
     RecoveryRow,
     SessionRow,
 )
+from walkboard.book.models.pipes_now import PipeNowRow, PipesNowRow
 from walkboard.book.models.plans import (
     PlanCurveRow,
     PlanItemRow,
@@ -46,7 +47,7 @@ from walkboard.book.models.visits import (
 LEFT_OUT = frozenset(
     row.__tablename__
     for row in (
-        OrganChangeRow, VisitChangeRow, OwnDeviceRow,
+        OrganChangeRow, VisitChangeRow, PipeNowRow, PipesNowRow, OwnDeviceRow,
         PasskeyRow, RecoveryRow, InvitationRow, OpenIdRow, SessionRow,
     )
 )  # fmt: skip
@@ -75,6 +76,8 @@ __all__ = [
     "OrganRow",
     "OwnDeviceRow",
     "PersonRow",
+    "PipeNowRow",
+    "PipesNowRow",
     "PlanCurveRow",
     "PlanItemRow",
     "PlanReferenceRow",
