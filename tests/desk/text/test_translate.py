@@ -31,12 +31,14 @@ PAGES = [
     "/organ/1/live", "/organ/1/bearings", "/organ/1/faults", "/organ/1/faults/1",
     "/organ/1/faults/new", "/organ/1/faults/words", "/organ/1/calendar",
     "/organ/1/calendar/event", "/organ/1/book", "/organ/1/book/visit/1", "/organ/1/card",
+    "/organ/1/air", "/organ/1/guide", "/organ/1/visit/arrival", "/organ/1/visit/plan?worked=1",
+    "/organ/1/holding/walk/1", "/organs/new/text", "/round", "/kept",
     "/sharing", "/pair", "/practice", "/nowhere", "/organ/1/rank/none",
 ]  # fmt: skip
 SILENT = {"meta", "link", "input", "img", "br", "hr", "wbr"}
 HEARD = {"aria-label", "title", "placeholder", "alt"}
 # Units, kinds of file and what is typed are the same in all languages.
-COMMON = {"Hz", "PDF", "CSV", "XLSX", "JSON", "ICS", "min", "dB", "MB", "QR", "SHA", "https"}
+COMMON = {"firm", "toml", "Hz", "PDF", "CSV", "XLSX", "JSON", "ICS", "min", "dB", "MB", "QR", "SHA", "https"}
 
 
 def wide(text: str) -> str:
