@@ -40,11 +40,16 @@ def desk(
     certificate = None
     if https and shared is not None:
         from walkboard.book.glance import revision_of
+        from walkboard.desk.server.authority import authority_in, configuration_folder
         from walkboard.desk.server.certificate import certificate_for
         from walkboard.work.open_book import now
 
         revision_of(book)  # write no key into a folder without a book
-        certificate = certificate_for(book, shared, now())
+        try:
+            authority = authority_in(configuration_folder(), now())
+        except OSError:
+            authority = None  # no folder to keep it in: the desk signs for itself
+        certificate = certificate_for(book, shared, now(), authority)
     serve(book, port=port, shared_address=shared, certificate=certificate, tell=say_where)
 
 

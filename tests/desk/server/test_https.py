@@ -11,6 +11,7 @@ import threading
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from ipaddress import ip_address
 from pathlib import Path
 from urllib.error import HTTPError, URLError
 from urllib.request import Request, urlopen
@@ -19,13 +20,16 @@ import pytest
 import uvicorn
 from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 from playwright.sync_api import Browser, BrowserContext
 
 from tests.browser import CHROMIUM
 from tests.desk.conftest import eventually, wait_until_fresh
 from tests.desk.looking import PHONE, look_at
 from walkboard.desk.server import serving
-from walkboard.desk.server.certificate import DAYS, FILE, Certificate, certificate_for
+from walkboard.desk.server.authority import FILE as AUTHORITY_FILE
+from walkboard.desk.server.authority import authority_in
+from walkboard.desk.server.certificate import DAYS, FILE, Certificate, _make, certificate_for
 
 AT_HAND = "127.0.0.2"  # an address of every Linux machine that is not the desk's own
 NOW = datetime.now(UTC)
@@ -35,8 +39,8 @@ def test_it_stays_the_same_until_it_no_longer_serves(tmp_path: Path) -> None:
     first = certificate_for(tmp_path, AT_HAND, NOW)
     assert (tmp_path / FILE).stat().st_mode & 0o077 == 0
     assert re.fullmatch(r"(?:[0-9A-F]{2}:){31}[0-9A-F]{2}", first.fingerprint)
-    assert certificate_for(tmp_path, AT_HAND, NOW + timedelta(days=300)) == first
-    assert certificate_for(tmp_path, AT_HAND, NOW + timedelta(days=380)) != first
+    assert certificate_for(tmp_path, AT_HAND, NOW + timedelta(days=50)) == first
+    assert certificate_for(tmp_path, AT_HAND, NOW + timedelta(days=70)) != first
     other = certificate_for(tmp_path, "127.0.0.3", NOW)
     assert other.fingerprint != first.fingerprint
     (tmp_path / FILE).write_text("no certificate")
@@ -51,6 +55,42 @@ def test_openssl_takes_it_for_a_server_at_that_address_and_no_authority(tmp_path
     ends = datetime.strptime(found["notAfter"], "%b %d %H:%M:%S %Y GMT").replace(tzinfo=UTC)
     begins = datetime.strptime(found["notBefore"], "%b %d %H:%M:%S %Y GMT").replace(tzinfo=UTC)
     assert ends - begins == timedelta(days=DAYS) < timedelta(days=398)
+
+
+def test_the_authority_is_made_once_and_renewed_before_it_ends(tmp_path: Path) -> None:
+    folder = tmp_path / "configuration" / "walkboard"
+    first = authority_in(folder, NOW)
+    assert (folder / AUTHORITY_FILE).stat().st_mode & 0o077 == 0
+    assert folder.stat().st_mode & 0o077 == 0
+    assert authority_in(folder, NOW + timedelta(days=3000)).der == first.der
+    assert authority_in(folder, NOW + timedelta(days=3400)).der != first.der
+    assert certificate_for(tmp_path, AT_HAND, NOW, first).authority == first.der
+    # Another authority, or none as before: the desk is signed anew.
+    other = authority_in(tmp_path / "other", NOW)
+    signed = certificate_for(tmp_path, AT_HAND, NOW, other)
+    assert other.signed(x509.load_pem_x509_certificate(signed.file.read_bytes()))
+    assert not first.signed(x509.load_pem_x509_certificate(signed.file.read_bytes()))
+    assert certificate_for(tmp_path, AT_HAND, NOW, other) == signed
+
+
+def test_it_can_vouch_for_local_networks_only(tmp_path: Path) -> None:
+    # RFC 5280, 4.2.1.10, judged by the library's own verifier of servers.
+    authority = authority_in(tmp_path / "configuration", NOW)
+    assert [authority.may_sign_for(a) for a in ("192.168.1.7", "10.0.0.1", "172.16.3.4")] == [
+        True
+    ] * 3
+    assert not authority.may_sign_for("8.8.8.8")
+    assert certificate_for(tmp_path, "8.8.8.8", NOW, authority).authority == b""
+    verifier = PolicyBuilder().store(Store([authority.certificate]))
+    for address, is_let in (("192.168.1.7", True), ("8.8.8.8", False)):
+        _make(tmp_path / "leaf.pem", address, NOW, authority)
+        leaf = x509.load_pem_x509_certificate((tmp_path / "leaf.pem").read_bytes())
+        server = verifier.build_server_verifier(x509.IPAddress(ip_address(address)))
+        if is_let:
+            assert server.verify(leaf, [])[0] == leaf
+        else:
+            with pytest.raises(VerificationError):
+                server.verify(leaf, [])
 
 
 @dataclass
@@ -70,7 +110,8 @@ class Shared:
 @pytest.fixture(scope="module")
 def shared(village_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Shared]:
     folder = shutil.copytree(village_book, tmp_path_factory.mktemp("https") / "book")
-    made = Shared(certificate_for(folder, AT_HAND, NOW))
+    authority = authority_in(tmp_path_factory.mktemp("configuration") / "walkboard", NOW)
+    made = Shared(certificate_for(folder, AT_HAND, NOW, authority))
     begun = uvicorn.Server.__init__
 
     def init(self: uvicorn.Server, config: uvicorn.Config) -> None:
@@ -113,6 +154,21 @@ def test_each_address_speaks_its_own_way(shared: Shared) -> None:
         urlopen(foreign, context=trusting)
 
 
+def test_a_device_that_installs_the_authority_trusts_the_desk(shared: Shared) -> None:
+    # Anyone may have the authority's certificate; OpenSSL judges what it is good for.
+    going_past = ssl._create_unverified_context()
+    with urlopen(f"{shared.phones}authority.crt", context=going_past) as answer:
+        der = answer.read()
+        assert answer.headers["Content-Type"] == "application/x-x509-ca-cert"
+    trusting = ssl.create_default_context(cadata=der)
+    with urlopen(f"{shared.phones}pair", context=trusting) as answer:
+        assert answer.status == 200
+    with urlopen(f"{shared.home}sharing") as answer:
+        page = re.sub(r"<[^>]*>|\s", "", answer.read().decode())
+    assert hashlib.sha256(der).hexdigest().upper() in page
+    assert f"{shared.phones}authority.crt" in page
+
+
 def test_a_phone_is_paired_named_anew_and_let_in_no_more(
     shared: Shared, browser: Browser, tmp_path: Path
 ) -> None:
@@ -121,7 +177,7 @@ def test_a_phone_is_paired_named_anew_and_let_in_no_more(
     at_desk.click("button.main")
     wait_until_fresh(at_desk)
     digits = shared.certificate.fingerprint.replace(":", "")
-    assert re.sub(r"\s", "", at_desk.inner_text(".fingerprint")) == digits
+    assert re.sub(r"\s", "", at_desk.inner_text("#certificate .fingerprint")) == digits
     letters = at_desk.inner_text(".letters")
     phone = browser.new_context(viewport=PHONE, ignore_https_errors=True)  # type: ignore[arg-type]
     page = phone.new_page()

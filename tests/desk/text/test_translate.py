@@ -38,7 +38,22 @@ PAGES = [
 SILENT = {"meta", "link", "input", "img", "br", "hr", "wbr"}
 HEARD = {"aria-label", "title", "placeholder", "alt"}
 # Units, kinds of file and what is typed are the same in all languages.
-COMMON = {"firm", "toml", "Hz", "PDF", "CSV", "XLSX", "JSON", "ICS", "min", "dB", "MB", "QR", "SHA", "https"}
+COMMON = {
+    "firm",
+    "toml",
+    "Hz",
+    "PDF",
+    "CSV",
+    "XLSX",
+    "JSON",
+    "ICS",
+    "min",
+    "dB",
+    "MB",
+    "QR",
+    "SHA",
+    "https",
+}
 
 
 def wide(text: str) -> str:

@@ -45,6 +45,9 @@ class Desk:
         Where phones reach the desk; None while it is not shared.
     fingerprint : str
         Fingerprint of the certificate that the desk shows there; empty where nothing is encrypted.
+    authority : bytes
+        Certificate of the authority that signed it (DER), for phones to install; empty where none
+        did.
     is_warm : threading.Event
         Set once the state of the organs has been worked out after the start; a page that wants it
         may show that it is on its way instead.
@@ -69,6 +72,7 @@ class Desk:
     shared_address: str | None
     fingerprint: str
     readiness: Readiness
+    authority: bytes = b""
     exports: Exports = field(default_factory=Exports)
     uploads: Uploads = field(default_factory=Uploads)
     is_warm: threading.Event = field(default_factory=threading.Event)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from hashlib import sha256
 
 from markupsafe import Markup
 from starlette.exceptions import HTTPException
@@ -16,6 +17,8 @@ from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError
+
+AUTHORITY = "/authority.crt"
 
 
 def sharing(request: Request) -> Response:
@@ -55,6 +58,18 @@ async def rename(request: Request) -> Response:
     return RedirectResponse("/sharing", 303)
 
 
+def authority(request: Request) -> Response:
+    """The certificate of the authority, as phones install it; 404 where there is none."""
+    der = desk_of(request).authority
+    if not der:
+        raise HTTPException(404)
+    return Response(
+        der,
+        media_type="application/x-x509-ca-cert",
+        headers={"Content-Disposition": 'attachment; filename="walkboard-authority.crt"'},
+    )
+
+
 def drawn_code(address: str) -> Markup:
     """A QR code (ISO/IEC 18004) as inline SVG, dark on light in every look.
 
@@ -78,6 +93,9 @@ def _draw(request: Request, code: Code | None) -> Response:
         shared=desk.shared_address is not None,
         address=address,
         fingerprint=desk.fingerprint,
+        authority=sha256(desk.authority).digest().hex(":").upper() if desk.authority else "",
+        authority_address=f"{desk.address_for_phones(request)}{AUTHORITY}",
+        authority_drawing=drawn_code(f"{desk.address_for_phones(request)}{AUTHORITY}"),
         code=code,
         letters="" if code is None else f"{code.letters[:4]} {code.letters[4:]}",
         drawing=None if code is None else drawn_code(f"{address}#{code.letters}"),
@@ -91,6 +109,7 @@ PAGE = Page(
     "sharing",
     (
         Door("/sharing", sharing, Permission.MANAGE_DEVICES),
+        Door(AUTHORITY, authority, Permission.OPEN),
         Door("/sharing/code", show_code, Permission.MANAGE_DEVICES, ("POST",)),
         Door("/sharing/rename", rename, Permission.MANAGE_DEVICES, ("POST",)),
         Door("/sharing/revoke", revoke, Permission.MANAGE_DEVICES, ("POST",)),

@@ -3,5 +3,5 @@
 - `application`: assembles everything around one book; `serving` starts it
 - `gate`, `doorway`: who may connect, and what is answered while the rest loads (`early_page`)
 - `outbox`: keeps what browsers send, each with an id
-- `certificate`, `network`, `static_files`
+- `authority`, `certificate`, `network`, `static_files`
 """

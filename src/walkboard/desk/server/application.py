@@ -58,6 +58,7 @@ def make_application(
     *,
     shared_address: str | None = None,
     fingerprint: str = "",
+    authority: bytes = b"",
     pages: Sequence[Page] = PAGES,
     signing_in: SigningIn | None = None,
 ) -> Starlette:
@@ -71,6 +72,8 @@ def make_application(
         The address of the local network that it is shared at; None: this machine only.
     fingerprint : str
         Fingerprint of the certificate that it shows there; empty where nothing is encrypted.
+    authority : bytes
+        Certificate of the authority that signed it (DER), for phones to install.
     pages : sequence of Page
     signing_in : SigningIn or None
         Of a desk behind a proxy, where everyone signs in.
@@ -93,6 +96,7 @@ def make_application(
         pairing=Pairing(devices),
         shared_address=shared_address,
         fingerprint=fingerprint,
+        authority=authority,
         readiness=Readiness(book.path),
         signing_in=signing_in,
     )

@@ -1,8 +1,7 @@
-"""The desk's own certificate, made on this machine: a phone's browser then knows it by sight.
+"""The desk's own certificate, made on this machine for the address that phones reach it at.
 
-Browsers give the microphone and the wake lock to encrypted pages alone. Nobody vouches for an
-address of a local network, so the desk signs for itself: the phone warns once, its user compares
-the fingerprint with that on the page *Phones*, and goes on.
+The user's own authority signs it (`authority`); a phone that has installed it trusts the desk.
+Another phone warns, its user compares the fingerprint with that on the page *Phones*, and goes on.
 
 The key lies in the book's folder, readable by its owner alone; without it the phones are asked
 again. It is neither copied nor exported with the book.
@@ -12,7 +11,6 @@ from __future__ import annotations
 
 import hashlib
 import ipaddress
-import os
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -22,11 +20,11 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from walkboard.desk.server.authority import SLOW_CLOCKS, Authority, key_pem, write_private
+
 FILE = "own-certificate.pem"
-# Browsers take none of more than 398 days (CA/Browser Forum, Baseline Requirements, 6.3.2).
-DAYS = 397
+DAYS = 90  # browsers take at most 398 (CA/Browser Forum, Baseline Requirements, 6.3.2). Chosen.
 _RENEWED_BEFORE = timedelta(days=30)
-_SLOW_CLOCKS = timedelta(days=1)  # of phones: it is valid since yesterday
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,14 +38,25 @@ class Certificate:
     fingerprint : str
         SHA-256 of the certificate (DER), in pairs of hexadecimal digits as browsers show it.
     until : datetime
+    authority : bytes
+        Certificate of the authority that signed it (DER), for phones to install; empty where the
+        desk signed for itself.
     """
 
     file: Path
     fingerprint: str
     until: datetime
+    authority: bytes = b""
 
 
-def certificate_for(folder: Path, address: str, now: datetime) -> Certificate:
+def fingerprint_of(der: bytes) -> str:
+    """SHA-256 of a certificate (DER), in pairs of hexadecimal digits as browsers show it."""
+    return hashlib.sha256(der).digest().hex(":").upper()
+
+
+def certificate_for(
+    folder: Path, address: str, now: datetime, authority: Authority | None = None
+) -> Certificate:
     """The certificate of a book's desk for an address, made when there is none that still serves.
 
     Parameters
@@ -58,6 +67,8 @@ def certificate_for(folder: Path, address: str, now: datetime) -> Certificate:
         IPv4 address that phones reach the desk at.
     now : datetime
         Time-zone aware.
+    authority : Authority or None
+        Signs it, if the address is one of a local network; else the desk signs for itself.
 
     Raises
     ------
@@ -66,11 +77,17 @@ def certificate_for(folder: Path, address: str, now: datetime) -> Certificate:
     """
     file = folder / FILE
     known = _read(file)
-    if known is None or not _serves(known, address, now):
-        known = _make(file, address, now)
-    fingerprint = hashlib.sha256(known.public_bytes(serialization.Encoding.DER)).hexdigest().upper()
-    pairs = (fingerprint[at : at + 2] for at in range(0, len(fingerprint), 2))
-    return Certificate(file, ":".join(pairs), known.not_valid_after_utc)
+    if authority is not None and not authority.may_sign_for(address):
+        authority = None
+    is_signed = known is not None and (authority is None or authority.signed(known))
+    if known is None or not is_signed or not _serves(known, address, now):
+        known = _make(file, address, now, authority)
+    return Certificate(
+        file,
+        fingerprint_of(known.public_bytes(serialization.Encoding.DER)),
+        known.not_valid_after_utc,
+        b"" if authority is None else authority.der,
+    )
 
 
 def _serves(known: x509.Certificate, address: str, now: datetime) -> bool:
@@ -91,33 +108,31 @@ def _read(file: Path) -> x509.Certificate | None:
     return found if key.public_key() == found.public_key() else None
 
 
-def _make(file: Path, address: str, now: datetime) -> x509.Certificate:
+def _make(file: Path, address: str, now: datetime, authority: Authority | None) -> x509.Certificate:
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, f"Walkboard at {address}")])
     alternative = x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address(address))])
+    issuer = name if authority is None else authority.certificate.subject
+    signer = key if authority is None else authority.key
+    begins = now.astimezone(UTC) - SLOW_CLOCKS
     made = (
         x509.CertificateBuilder()
         .subject_name(name)
-        .issuer_name(name)
+        .issuer_name(issuer)
         .public_key(key.public_key())
         .serial_number(x509.random_serial_number())
-        .not_valid_before(now.astimezone(UTC) - _SLOW_CLOCKS)
-        .not_valid_after(now.astimezone(UTC) + timedelta(days=DAYS) - _SLOW_CLOCKS)
+        .not_valid_before(begins)
+        .not_valid_after(begins + timedelta(days=DAYS))
         .add_extension(alternative, critical=False)
         .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
         .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
-        .sign(key, hashes.SHA256())
+        .add_extension(
+            x509.AuthorityKeyIdentifier.from_issuer_public_key(signer.public_key()), critical=False
+        )
+        .sign(signer, hashes.SHA256())
     )
-    text = key.private_bytes(
-        serialization.Encoding.PEM,
-        serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption(),
-    ) + made.public_bytes(serialization.Encoding.PEM)
-    part = file.with_suffix(".part")
-    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(handle, "wb") as stream:
-        stream.write(text)
-        stream.flush()
-        os.fsync(stream.fileno())
-    part.replace(file)
+    text = key_pem(key) + made.public_bytes(serialization.Encoding.PEM)
+    if authority is not None:
+        text += authority.certificate.public_bytes(serialization.Encoding.PEM)
+    write_private(file, text)
     return made

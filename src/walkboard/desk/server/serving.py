@@ -69,7 +69,6 @@ def serve(
     InputError
         When the port is taken.
     """
-    fingerprint = "" if certificate is None else certificate.fingerprint
     servers: list[uvicorn.Server] = []
 
     def load() -> Starlette:
@@ -84,7 +83,8 @@ def serve(
         return make_application(
             folder,
             shared_address=shared_address,
-            fingerprint=fingerprint,
+            fingerprint="" if certificate is None else certificate.fingerprint,
+            authority=b"" if certificate is None else certificate.authority,
             signing_in=signing_in,
         )
 
