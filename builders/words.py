@@ -203,7 +203,12 @@ def _pattern(node: ast.JoinedStr) -> str:
 
 
 def _plain(text: str) -> str:
-    return text.replace("{", "{{").replace("}", "}}")
+    """A text with its own gaps, as ``{about}``, named {a}, {b} …; other braces doubled."""
+    letters = iter(string.ascii_lowercase)
+    parts = re.split(r"\{[a-z_]+\}", text)
+    escaped = [part.replace("{", "{{").replace("}", "}}") for part in parts]
+    gaps = [f"{{{next(letters)}}}" for _ in escaped[1:]]
+    return "".join(word for pair in zip(escaped, [*gaps, ""], strict=True) for word in pair)
 
 
 def _name(node: ast.expr) -> str:
