@@ -181,17 +181,18 @@ def test_what_another_commits_later_with_a_smaller_number_is_seen(
     """A program that takes no lock: its row has the smaller number and is committed last."""
     import psycopg
 
-    into = "INSERT INTO note (visit_id, words, noted_at) VALUES (%s, %s, %s)"
+    into = "INSERT INTO note (visit_id, words, noted_at, fact_uid) VALUES (%s, %s, %s, %s)"
     at = "2031-03-01T09:00:00.000000+00:00"
     address = postgresql.address(name_of(folder))
     with open_seen(folder, clock=clock) as seen, closing(psycopg.connect(address)) as slow:
         assert seen.visit(visit.id).notes == ()
         slow.execute("SELECT nextval('note_id_seq')")
         with closing(psycopg.connect(address, autocommit=True)) as quick:
-            quick.execute(into, (visit.id, "second", at))
+            quick.execute(into, (visit.id, "second", at, "b"))
         assert [note.words for note in seen.visit(visit.id).notes] == ["second"]
         slow.execute(
-            "INSERT INTO note (id, visit_id, words, noted_at) VALUES (1, %s, 'first', %s)",
+            "INSERT INTO note (id, visit_id, words, noted_at, fact_uid)"
+            " VALUES (1, %s, 'first', %s, 'a')",
             (visit.id, at),
         )
         slow.commit()

@@ -1,44 +1,20 @@
 """Two programs on one book: readers never wait, writers take turns, nothing is lost."""
 
-import sqlite3
 import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
 from pathlib import Path
-from typing import Any
 
 import pytest
 
+from tests.book.another_writer import another_writer
 from tests.book.making import DESCRIPTION, VERSION, Clock, a_sound, a_walk
 from tests.book.taking_in import NOTES, start
 from walkboard.book import open_book
-from walkboard.book.database.address import names_server, read_address
-from walkboard.book.folder import DATABASE
 from walkboard.book.keeping import Book
 from walkboard.book.records import KeptVisit
 from walkboard.errors import BookError
-
-
-@contextmanager
-def another_writer(folder: Path) -> Iterator[Any]:
-    """A connection of another program that holds the book's write lock."""
-    if names_server(folder):
-        from walkboard.book.database.postgresql import WRITE_LOCK, PostgresqlDatabase
-
-        server = PostgresqlDatabase(folder, read_address(folder))
-        with closing(server.connect()) as connection:
-            connection.execute("BEGIN")
-            connection.execute(f"SELECT pg_advisory_xact_lock({WRITE_LOCK})")
-            yield connection
-        return
-    with closing(sqlite3.connect(folder / DATABASE, isolation_level=None)) as connection:
-        connection.execute("BEGIN IMMEDIATE")
-        yield connection
-        if connection.in_transaction:
-            connection.execute("ROLLBACK")
 
 
 def test_a_writer_waits_and_then_says_so(folder: Path, tmp_path: Path, clock: Clock) -> None:

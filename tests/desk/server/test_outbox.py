@@ -13,7 +13,7 @@ import pytest
 from sqlalchemy.exc import OperationalError
 from starlette.testclient import TestClient
 
-from walkboard.book.folder import DATABASE
+from tests.book.another_writer import another_writer
 from walkboard.book.seen import SeenBook, open_seen
 from walkboard.desk.frame.page import Keeper
 from walkboard.desk.frame.permissions import Permission
@@ -60,13 +60,8 @@ def test_a_tick_that_a_busy_disk_refuses_is_sent_again_and_then_kept(
     desk: tuple[Keep, Path],
 ) -> None:
     keep, folder = desk
-    other = sqlite3.connect(folder / DATABASE, isolation_level=None)
-    other.execute("BEGIN EXCLUSIVE")  # as a backup or another program would
-    try:
+    with another_writer(folder):
         busy = keep(tick())
-    finally:
-        other.execute("ROLLBACK")
-        other.close()
     assert busy.state == "later"
     assert keep(tick()).state == "kept"
     assert ticked(folder) == ["great.open8:3"]
