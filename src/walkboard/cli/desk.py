@@ -7,6 +7,7 @@ from pathlib import Path
 import typer
 
 from walkboard.cli.options import BOOK
+from walkboard.errors import InputError
 
 EXAMPLE = "Example: walkboard desk ~/harbour-hall --share"
 
@@ -31,11 +32,35 @@ def desk(
         "microphone "
         "and wake lock.",
     ),
+    behind_proxy: str | None = typer.Option(
+        None,
+        "--behind-proxy",
+        metavar="ORIGIN",
+        help="Let people sign in at ORIGIN, such as https://organs.example.org, through your own "
+        "proxy on this machine (docs/people.md).",
+    ),
+    openid: Path | None = typer.Option(
+        None,
+        "--openid",
+        exists=True,
+        dir_okay=False,
+        help="File that names your identity provider (docs/people.md), with --behind-proxy.",
+    ),
 ) -> None:
     """Serve a book's pages until Ctrl-C; needs no internet."""
     from walkboard.desk.server.network import address_to_share
     from walkboard.desk.server.serving import serve
 
+    if behind_proxy is not None:
+        if share or address or https:
+            raise InputError(
+                "A desk is either shared with paired phones or behind a proxy.",
+                fix="Leave out --share, --address and --https: the proxy encrypts.",
+            )
+        _serve_behind(book, port, behind_proxy, openid)
+        return
+    if openid is not None:
+        raise InputError("Nobody signs in at this desk.", fix="Give --behind-proxy too.")
     shared = address_to_share(address) if share or address or https else None
     certificate = None
     if https and shared is not None:

@@ -24,6 +24,7 @@ from walkboard.cli import (
     listen,
     organ,
     outlook,
+    people,
     plan,
     rounds,
     sheets,
@@ -61,6 +62,7 @@ events.app.command("give", epilog=calendar.GIVE_EXAMPLE)(calendar.give)
 app.add_typer(weights.app, name="weight")
 app.add_typer(sheets.app, name="sheet")
 app.add_typer(venue.app, name="venue")
+app.add_typer(people.app, name="people")
 app.add_typer(air.app, name="air")
 app.add_typer(archive.app, name="archive")
 app.command("guide", epilog=guide.EXAMPLE)(guide.guide)
