@@ -108,6 +108,21 @@ def test_the_plan_follows_what_the_organ_mostly_plays(server: Server) -> None:
     assert pipes() == pipes(purpose="hymns")
 
 
+def test_divisions_played_coupled_are_planned_at_one_pitch(server: Server) -> None:
+    def tried(coupled: str) -> tuple[int, str]:
+        with httpx2.Client(base_url=server.address, headers={"Accept": "text/html"}) as asking:
+            asked = {"minutes": "60", "event": "none", "coupled": coupled}
+            answer = asking.get("/organ/1/visit/plan/try", params=asked)
+        return answer.status_code, answer.text
+
+    (apart, own), (together, one) = tried("great"), tried("great swell")
+    assert apart == together == 200
+    assert own[own.index("<details") :] != one[one.index("<details") :]  # pitch of each division
+    status, text = tried("great choir")
+    assert status == 400
+    assert "no division" in text
+
+
 def test_an_organ_mostly_plays_one_of_what_is_listed(server: Server) -> None:
     with httpx2.Client(base_url=server.address, headers={"Accept": "text/html"}) as asking:
         answer = asking.get("/organ/1/visit/plan/try", params={"purpose": "weddings"})
