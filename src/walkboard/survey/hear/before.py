@@ -153,8 +153,11 @@ def compare(
         if theirs is None or others_apart is None:
             continue
         scatter_db = max(apart.scatter_db, others_apart.scatter_db)
-        mine = misfit(apart.among(others_apart), scatter_db)[0]
-        spectra = 0.5 * (mine - misfit(others_apart.among(apart), scatter_db)[0])
+        mine, freedom = misfit(apart.among(others_apart), scatter_db)
+        its = misfit(others_apart.among(apart), scatter_db)[0]
+        # Where even the better fits worse than one rank does with itself, rooms differ more than
+        # the limits say, and the odds less.
+        spectra = 0.5 * (mine - its) / max(1.0, min(mine, its) / max(1, freedom))
         odds[stop] = spectra + _pitch(now, theirs) - of_pitch
     likelier = sorted(odds, key=lambda stop: -odds[stop])
     if likelier and odds[likelier[0]] > LIMITS.other_odds:

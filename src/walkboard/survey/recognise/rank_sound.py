@@ -43,6 +43,7 @@ class Limits:
     least_scatter_db: float = 4.0  # of a pipe's partial, from one place in a room to another
     partial_db: float = 2.0  # of one partial along all keys
     stretch_db: float = 1.5  # of all partials of one stretch of keys
+    cell_db: float = 2.0  # of one partial in one stretch of keys: a room's own unevenness
     slope_db: float = 1.5  # an octave: another microphone, another place
     gain_db: float = 30.0  # of one recording against another: any; chosen
     least_pipes: int = 8  # that two recordings must share to be compared; chosen
@@ -197,7 +198,7 @@ def misfit(apart: Difference, scatter_db: float | None = None) -> tuple[float, i
     scatter_db = apart.scatter_db if scatter_db is None else scatter_db
     y = apart.level_db - apart.level_db.mean()
     along = apart.octave - apart.octave.mean()
-    spread = np.diag(scatter_db**2 / apart.pipes)
+    spread = np.diag(scatter_db**2 / apart.pipes + LIMITS.cell_db**2)
     spread += LIMITS.partial_db**2 * (apart.partial[:, np.newaxis] == apart.partial)
     spread += LIMITS.stretch_db**2 * (apart.stretch[:, np.newaxis] == apart.stretch)
     spread += LIMITS.slope_db**2 * np.outer(along, along)
