@@ -19,6 +19,7 @@ import httpx2
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Request
 
+from tests.browser import close
 from tests.desk import serving
 from tests.desk.books import make_book
 from tests.desk.looking import LAPTOP, PHONE
@@ -195,9 +196,6 @@ def open_page(browser: Browser) -> Iterator[Open]:
             color_scheme=look,  # type: ignore[arg-type]
             has_touch=size is PHONE,
             reduced_motion="reduce",
-            # A window with a service worker now and then never closes (puppeteer issue 11627, open
-            # in Chromium). What the worker does is tried in pages/test_kept.py.
-            service_workers="block",
         )
         contexts.append(context)
         if cookie is not None:
@@ -228,7 +226,7 @@ def open_page(browser: Browser) -> Iterator[Open]:
 
     yield opening
     for context in contexts:
-        context.close()
+        close(context)
     assert not troubles, troubles
 
 

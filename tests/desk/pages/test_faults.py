@@ -9,6 +9,7 @@ import pypdf
 import pytest
 from starlette.testclient import TestClient
 
+from tests.browser import close
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import PHONE, look_at
 from walkboard.book.records import FaultKind
@@ -86,7 +87,7 @@ def test_a_player_tells_of_a_cipher_without_scripts_and_without_pairing(
     page.fill("input[name=name]", "A player")
     page.press("input[name=name]", "Enter")
     page.wait_for_url("**/thanks")
-    context.close()
+    close(context)
     with opened_to_see(own_server.book) as book:
         reported = book.faults(1)[-1]
     assert (reported.kind, reported.key, reported.words, reported.reporter) == (

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
+from tests.browser import close
 from tests.desk.conftest import Server, eventually, wait_until_fresh
 from tests.desk.looking import PHONE
 from walkboard.book.records import Tick
@@ -27,7 +28,7 @@ def phone(browser: Browser) -> Iterator[BrowserContext]:
     """A device at the desk's own address: browsers take it for as safe as an encrypted one."""
     context = browser.new_context(viewport=PHONE, has_touch=True)  # type: ignore[arg-type]
     yield context
-    context.close()
+    close(context)
 
 
 def opened(context: BrowserContext, server: Server) -> Page:

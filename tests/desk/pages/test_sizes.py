@@ -7,6 +7,7 @@ import re
 import pytest
 from playwright.sync_api import Browser, Page
 
+from tests.browser import close
 from tests.desk.conftest import Server
 from tests.desk.looking import assert_accessible
 from walkboard.desk.text.catalogue import catalogue
@@ -76,7 +77,7 @@ def test_nothing_is_wider_than_the_window(server: Server, browser: Browser, lang
             found += [f"{path} in {language}: {words}" for words in left]
         page.set_viewport_size({"width": 390, "height": 844})
         found += [f"{path}: {small}" for small in page.evaluate(_SMALL, _CONTROLS)]
-    context.close()
+    close(context)
     assert found == []
 
 
@@ -109,7 +110,7 @@ def test_the_key_is_in_view_and_under_no_button(server: Server, browser: Browser
             assert done is not None
             assert key["y"] + key["height"] <= height
             assert done["y"] + done["height"] <= height
-    context.close()
+    close(context)
 
 
 @pytest.mark.long
@@ -125,7 +126,7 @@ def test_every_page_is_accessible_at_four_sizes(
             for width, height in ((360, 640), (390, 844), (820, 1180), (1280, 800)):
                 page.set_viewport_size({"width": width, "height": height})
                 assert_accessible(page)
-        context.close()
+        close(context)
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -145,5 +146,5 @@ def test_no_button_at_the_pipe_breaks_a_word(
           return lines.size > button.textContent.trim().split(/\\s+/).length;
         }).map((button) => button.textContent)"""
     )
-    context.close()
+    close(context)
     assert broken == []

@@ -23,7 +23,7 @@ from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 from playwright.sync_api import Browser, BrowserContext
 
-from tests.browser import CHROMIUM
+from tests.browser import CHROMIUM, close
 from tests.desk.conftest import eventually, wait_until_fresh
 from tests.desk.looking import PHONE, look_at
 from walkboard.desk.server import serving
@@ -203,7 +203,7 @@ def test_a_phone_is_paired_named_anew_and_let_in_no_more(
     at_desk.wait_for_selector("text=No device is paired")
     page.reload()
     assert "not paired" in page.inner_text("main")
-    phone.close()
+    close(phone)
     at_desk.close()
 
 
@@ -223,7 +223,7 @@ def _keeps_the_page_where_the_certificate_is_trusted(
     page = trusting.new_page()
     page.goto(f"{shared.phones}organ/1/pipe")
     page.wait_for_selector("html[data-keeps=yes]")
-    trusting.close()
+    close(trusting)
 
 
 def test_a_device_without_a_name_keeps_the_one_it_has(shared: Shared) -> None:

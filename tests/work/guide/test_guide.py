@@ -14,6 +14,7 @@ import pytest
 from numpy.typing import NDArray
 from playwright.sync_api import Browser, Page
 
+from tests.browser import close
 from tests.desk.looking import look_at
 from tests.scales.test_tuning_files import dumped_hz
 from tests.work.guide.recorded import KEYS, STOPS, recorded_book, sounding_hz
@@ -46,7 +47,7 @@ def page(browser: Browser, folder: Path) -> Iterator[Page]:
     opened.goto((folder / "guide" / "index.html").as_uri())
     yield opened
     assert all(url.startswith(("file:", "data:", "blob:")) for url in asked)
-    context.close()
+    close(context)
 
 
 def rendered(page: Page, stop: str, key: int, seconds: float = 5.0) -> NDArray[np.float64]:

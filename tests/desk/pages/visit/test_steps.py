@@ -15,7 +15,7 @@ import httpx2
 import pytest
 from playwright.sync_api import Browser, Dialog, Route
 
-from tests.browser import CHROMIUM
+from tests.browser import CHROMIUM, close
 from tests.desk.conftest import Open, Server, eventually
 from tests.desk.looking import look_at
 from walkboard.desk.background import upload_queue
@@ -259,7 +259,7 @@ def test_without_scripts_the_plan_is_worked_out_when_asked(
     assert page.locator(".loading:visible").count() == 0
     page.click("button[name=worked]")
     assert page.locator("#tried table").count() == 1
-    context.close()
+    close(context)
 
 
 def test_a_recording_lost_by_loading_the_page_again_is_named(
