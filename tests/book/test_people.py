@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.book.making import MORNING, Clock
+from walkboard.book.acting import recording_as
 from walkboard.book.importing import import_book
 from walkboard.book.keeping import Book
 from walkboard.book.people_records import Membership, PersonRole
@@ -141,3 +142,20 @@ def test_an_export_has_the_people_and_nothing_that_they_sign_in_with(
         assert (person.name, person.uid) == ("Ada", ada.uid)
         assert person.memberships == (Membership(PersonRole.TUNER, organ_id),)
         assert again.passkeys(person.id) == ()
+
+
+def test_facts_name_who_recorded_them(book: Book, organ_id: int) -> None:
+    ada, ben = book.add_person("Ada"), book.add_person("Ben")
+    with recording_as(ada.uid):
+        visit = book.open_visit(organ_id, "spring", minutes=60.0)
+        book.add_note(visit.id, "one")
+    with recording_as(ben.uid):
+        book.add_note(visit.id, "two")
+        book.add_note(visit.id, "three")
+        fault = book.report_fault(organ_id, "cipher", "it sings")
+    book.mark_fixed(fault.id)  # at a desk where nobody signs in
+    found = [(one.name, one.kind, one.count) for one in book.recorded_at_visit(visit.id)]
+    assert found == [("Ada", "opened", 1), ("Ada", "note", 1), ("Ben", "note", 2)]
+    (reported,) = book.recorded_of_fault(fault.id)
+    assert (reported.name, reported.kind) == ("Ben", "reported")
+    assert reported.last_at == fault.reported_at

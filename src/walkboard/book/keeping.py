@@ -13,6 +13,7 @@ from walkboard.book.people import People
 from walkboard.book.pipes_now import PipesNow
 from walkboard.book.reading_lines import ReadingLines
 from walkboard.book.readings import Readings
+from walkboard.book.recorders import Recorders
 from walkboard.book.searching import Searching
 from walkboard.book.signing_in import SigningIn
 from walkboard.book.summaries import Summaries
@@ -27,6 +28,7 @@ class Book(
     Searching,
     Copying,
     People,
+    Recorders,
     SigningIn,
     Forks,
     Merging,

@@ -100,3 +100,23 @@ class Session:
     browser: str
     began_at: datetime
     ends_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What a person recorded of one kind.
+
+    Attributes
+    ----------
+    kind : str
+        As ``tick``.
+    name : str
+        The person's.
+    count : int
+    last_at : datetime
+    """
+
+    kind: str
+    name: str
+    count: int
+    last_at: datetime

@@ -8,6 +8,7 @@ import pytest
 
 from tests.desk.conftest import eventually
 from tests.desk.labour import break_off, count, fail, niceness, sleep
+from walkboard.book.acting import person_at_work, recording_as
 from walkboard.desk.background.jobs import Job, Jobs, JobState
 
 
@@ -80,3 +81,14 @@ def test_what_nobody_asked_for_gives_way(jobs: Jobs) -> None:
     after = jobs.start_in_background("niceness", "Again", niceness, then=results.append)
     eventually(lambda: state(jobs, after) is JobState.DONE)
     assert results[1] > results[0], "it runs at a lower priority than what was asked for"
+
+
+def test_what_work_brings_is_recorded_as_by_whoever_asked_for_it(jobs: Jobs) -> None:
+    found: list[str | None] = []
+    for person in ("ada", None, "ben"):
+        with recording_as(person):
+            job = jobs.start(
+                "count", "Counting", count, 1, then=lambda _: found.append(person_at_work())
+            )
+        eventually(lambda job=job: state(jobs, job) is JobState.DONE)  # type: ignore[misc]
+    assert found == ["ada", None, "ben"]

@@ -60,6 +60,7 @@ def test_a_venue_from_the_invitation_to_a_fault_and_back_in(firm: Firm, open_pag
     page.locator("textarea").fill("It sings by itself when it rains.")
     page.locator("main form button").click()
     expect(page.locator("#fault-facts")).to_contain_text("Wardens of the Hall")
+    expect(page.locator(".recorded")).to_contain_text("Wardens of the Hall reported it")
     assert page.locator("#fault-actions form").count() == 0
     with open_book.opened(firm.book) as book:
         fault = book.faults(OURS)[-1]

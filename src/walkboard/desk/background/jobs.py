@@ -19,6 +19,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
 
+from walkboard.book.acting import person_at_work, recording_as
 from walkboard.errors import WalkboardError
 
 Progress = Callable[[float, float], None]
@@ -119,15 +120,22 @@ class Jobs:
         arguments
             Anything that can be pickled: paths and frozen types, never the book.
         then : callable
-            Called with the result, in this process; store it in the book there.
+            Called with the result, in this process; store it in the book there: it is recorded as
+            by whoever asked for the work.
         finally_ : callable
             Called at the end in any case, also if the job was stopped while waiting: remove the
             uploaded file there.
         """
         job = Job(secrets.token_hex(6), kind, title, subject=subject)
+        asked_by = person_at_work()
+
+        def keep(result: Any) -> None:
+            with recording_as(asked_by):
+                then(result)
+
         for other in self._giving_way():
             self.stop(other.id)
-        return self._add(_Task(job, function, arguments, then, finally_))
+        return self._add(_Task(job, function, arguments, keep, finally_))
 
     def start_in_background(
         self,

@@ -97,6 +97,7 @@ def visit(request: Request) -> Response:
         ],
         has_plan=desk.book.current_plan(record.id) is not None,
         longest_note=LONGEST_NOTE,
+        recorded=desk.book.recorded_at_visit(record.id),
     )
 
 

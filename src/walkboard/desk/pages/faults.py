@@ -94,6 +94,7 @@ def fault(request: Request) -> Response:
         name_key=preferences_of(request).key,
         open_visit=visit,
         fixed_at_visit=at,
+        recorded=desk.book.recorded_of_fault(found.id),
         longest_words=LONGEST_WORDS,
     )
 
