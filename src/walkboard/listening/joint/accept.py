@@ -8,8 +8,10 @@ rule needs the other pipes' readings, so it is applied once those are known.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 
@@ -42,9 +44,9 @@ class Limits:
 LIMITS = Limits()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Case:
-    """One pipe of a joint estimate, and what the rules measure on it.
+    """One pipe of a joint estimate, and what the rules measure on it, each only once.
 
     Attributes
     ----------
@@ -63,17 +65,27 @@ class Case:
     seconds: float
     readings: tuple[CombReading, ...] = ()
 
-    @property
+    @cached_property
     def own(self) -> bool:
         """Whether the pipe has a group of partials to itself."""
         alone = (self.joint.bands.numbers > 0).sum(axis=1) == 1
         return bool((alone & (self.joint.bands.numbers[:, self.pipe] > 0)).any())
 
-    @property
+    @cached_property
     def standing_out(self) -> float:
         """Power over variance of the clearest partial, given what its neighbours may do [-]."""
         seen = self.joint.courses.seen[:, self.pipe]
         return float(self.joint.courses.ratio[seen, self.pipe].max(initial=0.0))
+
+    @cached_property
+    def heard_db(self) -> Mapping[int, float]:
+        """Levels of the partials heard, by number [dB]; see `heard_partials`."""
+        return MappingProxyType(heard_partials(self))
+
+    @cached_property
+    def step(self) -> float:
+        """Step of its partials' numbers; see `overtone_step`."""
+        return overtone_step(self)
 
     @property
     def sigma_cents(self) -> float:
@@ -128,7 +140,7 @@ def overtone_step(case: Case) -> float:
     """
     if unisons(case) > 1.0:
         return 1.0
-    levels = heard_partials(case)
+    levels = dict(case.heard_db)
     for band in case.joint.bands.bands:
         # The sound in a group of its own belongs to the pipe, whether or not it was used.
         if band.group.pipes == {case.pipe}:
@@ -195,6 +207,11 @@ def faintness(case: Case) -> float:
     return LIMITS.standing_out / max(case.standing_out, 1e-9)
 
 
+def overtones(case: Case) -> float:
+    """Step of its partials' numbers, measured once."""
+    return case.step
+
+
 def given_cents(case: Case) -> float:
     """Final sigma [cents]."""
     return case.given_cents
@@ -234,7 +251,7 @@ class Rule:
 _M = ReadingFlag.MERGED
 OVERTONES = Rule(
     "overtones only",
-    overtone_step,
+    overtones,
     LIMITS.overtones,
     "partials",
     _M,

@@ -22,8 +22,17 @@ from walkboard.listening.joint.groups import Group, Member
 Waves = NDArray[np.complex128]
 
 SIZE_CENTS = Movement.usual().sizes["wander_cents"]
-_OVERSAMPLED = 1.15
-_MODEL_FLOOR = 10.0**-6.0  # relative to the group's own power; no model of sound is good below this
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How sub-bands are sampled."""
+
+    oversampled: float = 1.15  # nodes over those that the band's width needs [-]; chosen
+    model_floor: float = 10.0**-6.0  # share of the group's power that no model explains [-]; chosen
+
+
+LIMITS = Limits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +145,7 @@ def bands_of(  # noqa: PLR0917
     floor = noise_floor(spectrum, lowest_hz, centres / lowest_hz)  # type: ignore[arg-type]
     # All bands on the nodes that the widest one needs, so that they can be fitted together.
     width = max(group.stop_hz for group in groups)
-    count = max(2 * terms + 4, int(np.ceil(_OVERSAMPLED * 2.0 * width * seconds)))
+    count = max(2 * terms + 4, int(np.ceil(LIMITS.oversampled * 2.0 * width * seconds)))
     nodes = Nodes.of(count, seconds, terms, movement)
     half = int(np.ceil(width / spacing))
     offsets = np.arange(-half, half + 1)
@@ -161,6 +170,6 @@ def bands_of(  # noqa: PLR0917
         noise = 4.0 * floor[:, index] * rate / spectrum.length**2
         power = (values.real**2 + values.imag**2).mean(axis=1)
         excess = width / group.stop_hz
-        noise = np.maximum(noise, _MODEL_FLOOR * excess * power)
+        noise = np.maximum(noise, LIMITS.model_floor * excess * power)
         bands.append(Band(group, nodes, values, noise, excess))
     return tuple(bands)

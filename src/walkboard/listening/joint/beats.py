@@ -5,12 +5,22 @@ It works where the joint model fails: pipes that pull each other move to and fro
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from walkboard.listening.hold.beats import beat_of_power
 from walkboard.listening.joint.stages import Joint
 
-_MOST_NUMBER = 8
-_ALIKE = 0.1  # share of the beat by which another partial may miss its multiple
-_FASTEST_HZ = 12.0
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """When a beat is believed."""
+
+    most_number: int = 8  # highest partial that is looked at; chosen
+    alike: float = 0.1  # share of the beat by which a partial may miss its multiple [-]; chosen
+    fastest_hz: float = 12.0  # of a partial's beat; chosen
+
+
+LIMITS = Limits()
 
 
 def beat_of_unisons(joint: Joint, pair: tuple[int, int]) -> float | None:
@@ -26,17 +36,17 @@ def beat_of_unisons(joint: Joint, pair: tuple[int, int]) -> float | None:
         if band.group.pipes != set(pair) or len(numbers) != 1:
             continue
         number = numbers.pop()
-        if number > _MOST_NUMBER:
+        if number > LIMITS.most_number:
             break
         power = (band.values.real**2 + band.values.imag**2).sum(axis=0)
-        rate_hz = beat_of_power(power, band.nodes.seconds / power.shape[0], _FASTEST_HZ)
+        rate_hz = beat_of_power(power, band.nodes.seconds / power.shape[0], LIMITS.fastest_hz)
         if rate_hz is not None:
             found.append((number, rate_hz))
     for lowest, rate_hz in found:
         beat_hz = rate_hz / lowest
         for number, other_hz in found:
             multiple = round(other_hz / beat_hz)
-            alike = abs(other_hz - multiple * beat_hz) < _ALIKE * beat_hz
+            alike = abs(other_hz - multiple * beat_hz) < LIMITS.alike * beat_hz
             if number > lowest and 1 <= multiple <= number and alike:
                 return beat_hz
     return None

@@ -13,6 +13,7 @@ softer, or dead, is not where the bound says, and nothing in the hold shows that
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,10 +24,18 @@ from walkboard.listening.readings import Bound, CombReading, bounded
 from walkboard.listening.types import Comb, ReadingFlag, Spectrum
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 
-_HIGHEST_NUMBER = 6  # higher partials of a dull pipe may be softer than assumed
-_LEAST_BANDS = 2
-_SOFTEST = 10.0 ** (-30.0 / 10.0)
-_STEP_CENTS = 0.05
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """When a hidden pipe cannot be somewhere."""
+
+    highest_number: int = 6  # higher partials of a dull pipe may be softer than assumed; chosen
+    least_bands: int = 2  # empty sub-bands that rule a place out; chosen
+    softest: float = 1e-3  # share of the power that a partial surely has [-]; chosen
+    step_cents: float = 0.05  # between the places tried; chosen
+
+
+LIMITS = Limits()
 
 
 def with_bounds(
@@ -43,20 +52,20 @@ def with_bounds(
 
 def _bounded(joint: Joint, comb: Comb, pipe: int, reading: CombReading) -> CombReading:
     telling = _telling(joint, comb, pipe)
-    if len(telling) < _LEAST_BANDS:
+    if len(telling) < LIMITS.least_bands:
         return reading
     low = max((band.group.centre_hz - band.group.even_hz) / number for band, number in telling)
     high = min((band.group.centre_hz + band.group.even_hz) / number for band, number in telling)
-    count = int(cents_of_ratio(high / low) / _STEP_CENTS)
-    places = np.asarray(low * ratio_of_cents(_STEP_CENTS) ** np.arange(count), np.float64)
+    count = int(cents_of_ratio(high / low) / LIMITS.step_cents)
+    places = np.asarray(low * ratio_of_cents(LIMITS.step_cents) ** np.arange(count), np.float64)
     empty = np.zeros(count, int)
     for band, number in telling:
-        empty += _share(band, places * number - band.group.centre_hz) < _SOFTEST
-    possible = np.flatnonzero(empty < _LEAST_BANDS)
+        empty += _share(band, places * number - band.group.centre_hz) < LIMITS.softest
+    possible = np.flatnonzero(empty < LIMITS.least_bands)
     if len(possible) == 0 or possible[0] == 0 or possible[-1] == count - 1:
         return reading
     first, last = float(places[possible[0]]), float(places[possible[-1]])
-    within_cents = 0.5 * cents_of_ratio(last / first) + _STEP_CENTS
+    within_cents = 0.5 * cents_of_ratio(last / first) + LIMITS.step_cents
     return bounded(reading, Bound(float(np.sqrt(first * last)), within_cents))
 
 
@@ -67,7 +76,7 @@ def _telling(joint: Joint, comb: Comb, pipe: int) -> list[tuple[Band, int]]:
         for band in joint.bands.bands
         for member in band.members
         if member.pipe == pipe
-        and member.number <= _HIGHEST_NUMBER
+        and member.number <= LIMITS.highest_number
         and (comb.spectrum is not Spectrum.ODD or member.number % 2 == 1)
     ]
 

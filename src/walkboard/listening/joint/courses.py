@@ -11,14 +11,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from walkboard.listening.hold.estimate import before_the_room
+from walkboard.listening.hold.average import before_the_room
 from walkboard.listening.hold.movement import Floats
 from walkboard.listening.joint.bands import SIZE_CENTS, Nodes, Waves
 from walkboard.listening.joint.stacks import BandSet
 from walkboard.quantities import CENTS_PER_NEPER
 
-DUE_CENTS = 10.0  # standard deviation of a pipe from where it is expected
-_CLEAR_RAD = 0.5  # phase error up to which the linear model holds
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What is assumed of a course before and while it is fitted."""
+
+    due_cents: float = 10.0  # standard deviation of a pipe from where it is expected; chosen
+    clear_rad: float = 0.5  # phase error up to which the linear model holds; chosen
+
+
+LIMITS = Limits()
 
 
 @dataclass(slots=True)
@@ -61,7 +69,7 @@ class Courses:
         pipes = len(reference_hz)
         covariance = np.zeros((pipes, 1 + terms, pipes, 1 + terms))
         for pipe, hz in enumerate(reference_hz):
-            covariance[pipe, 0, pipe, 0] = (DUE_CENTS / CENTS_PER_NEPER * hz) ** 2
+            covariance[pipe, 0, pipe, 0] = (LIMITS.due_cents / CENTS_PER_NEPER * hz) ** 2
         shape = (len(bands.bands), pipes)
         return cls(
             reference_hz,
@@ -146,7 +154,7 @@ def clear_bands(bands: BandSet, courses: Courses, pipes: Sequence[int], least: i
     for pipe in pipes:
         unsure[pipe] = phase_error(courses, bands.nodes, pipe)
     closed = bands.closed(pipes)
-    clear = closed & (bands.numbers * unsure < _CLEAR_RAD).all(axis=1)
+    clear = closed & (bands.numbers * unsure < LIMITS.clear_rad).all(axis=1)
     return _with_lowest(bands, pipes, closed, clear, least)
 
 

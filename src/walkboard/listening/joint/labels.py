@@ -8,15 +8,24 @@ usually has, up to a common level and with a scatter of some dB.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
 from walkboard.listening.types import Comb, Spectrum
 
-_SCATTER_DB = 6.0  # scatter of a partial about its kind's shape; common practice, no source
-_BELIEVED = 0.25  # weight of what was heard before against its kind: rooms and places differ
-_OUTLIER = 0.02
-_RANGE_DB = 60.0
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How spectra are compared."""
+
+    scatter_db: float = 6.0  # of a partial about its kind's shape; common practice, no source
+    believed: float = 0.25  # weight of what was heard before against its kind [-]; chosen
+    outlier: float = 0.02  # probability that a partial fits no shape [-]; chosen
+    range_db: float = 60.0  # over which such a partial may lie; chosen
+
+
+LIMITS = Limits()
 
 
 def expected_levels_db(comb: Comb, numbers: list[int]) -> list[float | None]:
@@ -33,7 +42,7 @@ def expected_levels_db(comb: Comb, numbers: list[int]) -> list[float | None]:
         return [None] * len(numbers)
     middle = float(np.median(list(beyond.values())))
     return [
-        due + _BELIEVED * (beyond[n] - middle) if n in beyond else None
+        due + LIMITS.believed * (beyond[n] - middle) if n in beyond else None
         for n, due in zip(numbers, kind, strict=True)
     ]
 
@@ -58,8 +67,9 @@ def likeness(comb: Comb, levels_db: Mapping[int, float]) -> float:
     if len(pairs) < 2:
         return 0.0
     away = np.array([heard - d for heard, d in pairs])
-    away = (away - np.median(away)) / _SCATTER_DB
-    density = (1.0 - _OUTLIER) * np.exp(-0.5 * away**2) + _OUTLIER * _SCATTER_DB / _RANGE_DB
+    away = (away - np.median(away)) / LIMITS.scatter_db
+    elsewhere = LIMITS.outlier * LIMITS.scatter_db / LIMITS.range_db
+    density = (1.0 - LIMITS.outlier) * np.exp(-0.5 * away**2) + elsewhere
     return float(np.log(density).sum())
 
 

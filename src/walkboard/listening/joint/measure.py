@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from walkboard.listening.hold.spectrum import HoldSpectrum
-from walkboard.listening.joint.accept import LOST, OVERTONES, Case, heard_partials, refused_by
+from walkboard.listening.joint.accept import LOST, OVERTONES, Case, refused_by
 from walkboard.listening.joint.bounds import with_bounds
 from walkboard.listening.joint.names import name_unisons
 from walkboard.listening.joint.stages import estimate_jointly, unison_sets
@@ -97,7 +97,7 @@ def _judged(
     case: Case, comb: Comb, times_s: tuple[float, float], shared: tuple[ReadingFlag, ...]
 ) -> CombReading:
     """The reading of one pipe: a value, or the flag of the rule that withholds it."""
-    levels = heard_partials(case)
+    levels = case.heard_db
     level = 10.0 * np.log10(sum(10.0 ** (x / 10.0) for x in levels.values())) if levels else None
     reading = Withheld(
         pipe=comb.label,

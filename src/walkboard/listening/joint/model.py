@@ -18,19 +18,29 @@ cos_j cos_k = ½ (cos_{j+k} + cos_{j−k}), so a group costs hardly more than on
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from walkboard.listening.hold.movement import Floats
 from walkboard.listening.joint.bands import Nodes
-from walkboard.listening.joint.courses import DUE_CENTS, Courses
+from walkboard.listening.joint.courses import LIMITS as COURSES
+from walkboard.listening.joint.courses import Courses
 from walkboard.listening.joint.fit import LIMITS as ROOM
 from walkboard.listening.joint.fit import Fits, fit_stack, remember
 from walkboard.listening.joint.stacks import BandSet, Stack
 from walkboard.quantities import CENTS_PER_NEPER
 
-_PRESENT = 10.0  # power over variance from which an amplitude informs the course
-_PRIOR_TERMS = 2.0  # weight of the usual wander, in terms
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """How amplitudes and wander inform the courses."""
+
+    present: float = 10.0  # power over variance from which an amplitude counts [-]; chosen
+    prior_terms: float = 2.0  # weight of the usual wander, in terms; chosen
+
+
+LIMITS = Limits()
 
 
 def take_turn(
@@ -58,7 +68,7 @@ def take_turn(
         prior = courses.wander_variance(pipe, nodes)
         information[row, row, turn, turn] += 1.0 / prior
         slope[row, 1:] -= courses.course[pipe, 1:] / prior
-        width = DUE_CENTS / CENTS_PER_NEPER * courses.reference_hz[pipe]
+        width = COURSES.due_cents / CENTS_PER_NEPER * courses.reference_hz[pipe]
         information[row, row, 0, 0] += 1.0 / width**2
         merit -= 0.5 * float((courses.course[pipe, 1:] ** 2 / prior).sum())
         merit -= 0.5 * float(np.log(prior).sum())
@@ -88,7 +98,7 @@ def _summed(
     """
     place = stack.index[:, np.newaxis], stack.pipes
     number = stack.numbers[..., np.newaxis]
-    telling = courses.ratio[place] > _PRESENT
+    telling = courses.ratio[place] > LIMITS.present
     factor = np.where(telling, 1j * number * courses.amplitude[place], 0.0).transpose(2, 0, 1)
     precision = fits.precision[..., 1:]
     weight = factor[..., np.newaxis] * precision
@@ -140,7 +150,7 @@ def merit_of(bands: BandSet, asked: Sequence[int], courses: Courses, pipes: Sequ
         prior = courses.wander_variance(pipe, nodes)
         merit -= 0.5 * float((courses.course[pipe, 1:] ** 2 / prior + np.log(prior)).sum())
         usual = (courses.usual_cents / courses.wander_cents[pipe]) ** 2
-        merit -= 0.5 * _PRIOR_TERMS * (usual - np.log(usual))
+        merit -= 0.5 * LIMITS.prior_terms * (usual - np.log(usual))
     return float(merit)
 
 
@@ -151,6 +161,6 @@ def _settle_wander(courses: Courses, pipe: int, nodes: Nodes) -> None:
     squares = float((courses.course[pipe, 1:] ** 2 / prior).sum())
     known = float((1.0 - np.clip(own / prior, 0.0, 1.0)).sum())
     usual = (courses.usual_cents / courses.wander_cents[pipe]) ** 2
-    factor = (squares + _PRIOR_TERMS * usual) / (known + _PRIOR_TERMS)
+    factor = (squares + LIMITS.prior_terms * usual) / (known + LIMITS.prior_terms)
     courses.wander_cents[pipe] *= float(np.sqrt(np.clip(factor, 0.25, 4.0)))
     courses.wander_cents[pipe] = float(np.clip(courses.wander_cents[pipe], 1e-4, 3.0))

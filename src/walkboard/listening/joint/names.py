@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,8 +24,17 @@ from walkboard.listening.readings import (
 from walkboard.listening.types import Comb, ReadingFlag
 from walkboard.quantities import CENTS_PER_NEPER, cents_of_ratio
 
-SURE_ODDS = 3.9  # log odds: 98 in 100
 _MERGED = ReadingFlag.MERGED
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """When a name is given."""
+
+    sure_odds: float = 3.9  # log odds of 98 in 100 [-]; chosen
+
+
+LIMITS = Limits()
 
 
 def name_unisons(
@@ -49,7 +58,7 @@ def name_unisons(
     highest = min(max(p.number for p in reading.partials) for reading in (first, second))
     finest_hz = 1.0 / ((first.end_s - first.start_s) * highest)
     resolved = abs(first.hz - second.hz) > finest_hz
-    if resolved and abs(odds) >= SURE_ODDS:
+    if resolved and abs(odds) >= LIMITS.sure_odds:
         return first, second
     more_cents = 0.0 if resolved else CENTS_PER_NEPER * finest_hz / first.hz
     return _either(first, second, more_cents), _either(second, first, more_cents)

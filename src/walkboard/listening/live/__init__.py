@@ -7,5 +7,6 @@
 - `steady`: a long look, with the full estimate of one hold
 - `reverberation`: a high pipe while the room still fills
 - `pair`: a pipe and the reference that sounds with it
+- `now_and_then`: a tremulant and missing samples, checked now and then
 - `recognise`: what else is sounding
 """

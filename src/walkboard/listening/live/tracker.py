@@ -20,18 +20,16 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from walkboard.listening.hold.gaps import find_gap
-from walkboard.listening.hold.spectrum import spectrum_of_hold
 from walkboard.listening.live import reverberation as room
 from walkboard.listening.live.hold import Hold, least_movement, stands_still
 from walkboard.listening.live.limits import LIMITS
+from walkboard.listening.live.now_and_then import has_gap, swings_now
 from walkboard.listening.live.pair import PairTracker
 from walkboard.listening.live.quick import Quick, quick_look
 from walkboard.listening.live.readings import LiveFlag, LiveReading, beats_against
 from walkboard.listening.live.recognise import Recognised, recognise
 from walkboard.listening.live.ring import Ring
 from walkboard.listening.live.steady import Steady, steady_look
-from walkboard.listening.live.tremulant import swings
 from walkboard.listening.types import Comb
 from walkboard.quantities import cents_between
 
@@ -187,44 +185,17 @@ class Tracker:
         flags = reading.flags
         if hold.loses(look):
             return reading.without(LiveFlag.UNSTEADY)
-        if self._swings(reading.at_s, hold):
+        if swings_now(hold, reading.at_s, self._ring):
             return reading.without(LiveFlag.TREMULANT)
         if hold.is_hidden:
             return reading.without(LiveFlag.NEIGHBOUR, LiveFlag.HIDDEN)
         if hold.has_company and LiveFlag.NEIGHBOUR not in flags:
             flags = (*flags, LiveFlag.NEIGHBOUR)
-        if self._has_gap(reading.at_s, hold, look):
+        if has_gap(hold, look, reading.at_s, self._ring):
             flags = (*flags, LiveFlag.GAP)
         if (hold.steady is None or hold.doubts) and not hold.trusts(look):
             flags = (*flags, LiveFlag.UNSTEADY)
         return replace(reading, flags=flags, company=hold.company)
-
-    def _swings(self, now_s: float, hold: Hold) -> bool:
-        """Whether a tremulant is on; checked now and then, with the last answer kept in between."""
-        if (
-            now_s - hold.swing_asked_s >= LIMITS.swings_every_s
-            and now_s - hold.began_s > LIMITS.swings_from_s
-        ):
-            hold.swing_asked_s = now_s
-            sound = self._ring.since(max(hold.began_s + 0.15, now_s - 1.0))
-            hold.swings = swings(sound, self.sample_rate, hold.hz)
-        return hold.swings
-
-    def _has_gap(self, now_s: float, hold: Hold, look: Quick) -> bool:
-        """Whether samples went missing a moment ago; if so, the hold is read from there on."""
-        hold.voices.append((now_s, not look.agrees or look.explained < LIMITS.gap_share))
-        strange = [
-            is_strange for at_s, is_strange in hold.voices if at_s > now_s - LIMITS.gap_sound_s
-        ]
-        stands = now_s - hold.quiet_since_s >= LIMITS.gap_sound_s and float(np.mean(strange)) < 0.4
-        if stands and now_s - hold.gap_asked_s >= LIMITS.gap_every_s:
-            hold.gap_asked_s = now_s
-            sound = self._ring.last(LIMITS.gap_sound_s)
-            at_s = find_gap(spectrum_of_hold(sound[:, np.newaxis], self.sample_rate))
-            if at_s is not None:
-                hold.quiet_since_s = now_s - LIMITS.gap_sound_s + at_s + LIMITS.gap_margin_s
-                hold.steady, hold.gap_s = None, now_s
-        return now_s - hold.gap_s < LIMITS.gap_reported_s
 
     def _follow(
         self,

@@ -8,11 +8,12 @@ from dataclasses import replace
 
 from walkboard.organ.checking_builds import TUNED_BY
 from walkboard.organ.kinds import Family, TunedBy
+from walkboard.organ.stoplist.context import Context
 from walkboard.organ.stoplist.divisions import heading
 from walkboard.organ.stoplist.entries import DivisionEntry, Row, Said, State, StopEntry
 from walkboard.organ.stoplist.figures import length, shown, take_feet, take_ranks, tidy
 from walkboard.organ.stoplist.names import plain
-from walkboard.organ.stoplist.stops import Context, without_marks
+from walkboard.organ.stoplist.stops import without_marks
 from walkboard.scales.key_names import read_key
 
 Change = Mapping[str, str]

@@ -5,27 +5,30 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from walkboard.organ.stoplist.changes import Change, changed
 from walkboard.organ.stoplist.couplers import read_couplers
-from walkboard.organ.stoplist.divisions import ATTACHED, Heading, heading, heading_with_more
 from walkboard.organ.stoplist.entries import DivisionEntry, Guess, Line, Row, Said, State
-from walkboard.organ.stoplist.facts import WIND_BESIDE, read_fact, wind_mm
-from walkboard.organ.stoplist.figures import take_feet, tidy
-from walkboard.organ.stoplist.keys import Compass, take_compass
+from walkboard.organ.stoplist.facts import read_fact
+from walkboard.organ.stoplist.figures import tidy
+from walkboard.organ.stoplist.headings import (
+    USUAL_KEYS,
+    compass_row,
+    heading_row,
+    heading_with_more_row,
+    title_row,
+)
+from walkboard.organ.stoplist.keys import Compass
 from walkboard.organ.stoplist.names import Role, find, plain
+from walkboard.organ.stoplist.so_far import USUAL_MANUAL, SoFar
 from walkboard.organ.stoplist.sources import taken_from
-from walkboard.organ.stoplist.stops import Context, read_stop, without_marks
+from walkboard.organ.stoplist.stops import read_stop, without_marks
 from walkboard.organ.stoplist.tables import lines_of
 
-# Used if the list gives no compass. Common practice, no source.
-USUAL_MANUAL, USUAL_PEDAL = 56, 30
-USUAL_KEYS = range(24, 74)  # plausible numbers of keys or pipes; chosen
 MOST_TITLE_WORDS = 12  # a longer first line is a remark; chosen
 
-_WITH = re.compile(r"(?:mit|with|avec|met|con)\b", re.IGNORECASE)
 
 _HEADINGS = {
     "couplers", "accessories", "koppeln", "spielhilfen", "nebenzuge", "accouplements",
@@ -33,28 +36,6 @@ _HEADINGS = {
     "specification", "disposition", "stop list", "dispositie", "composition", "unioni", "accessori",
     "acoplamientos", "combinations", "nevenregisters", "tirasses", "pedales de combinaisons",
 }  # fmt: skip
-
-
-@dataclass(slots=True)
-class _State:
-    """What has been read so far."""
-
-    division: DivisionEntry | None = None
-    divisions: dict[str, DivisionEntry] = field(default_factory=dict)
-    languages: Counter[str] = field(default_factory=Counter)
-    rows: list[Row] = field(default_factory=list)
-    counted: Mapping[str, int] = field(default_factory=dict)
-    given: dict[bool, Compass] = field(default_factory=dict)  # for all manuals, for the pedal
-
-    def context(self) -> Context:
-        own = self.division
-        return Context(
-            "" if own is None else own.id,
-            own is not None and own.is_pedal,
-            USUAL_MANUAL if own is None else own.keys,
-            self.languages,
-            tuple((d.id, d.is_pedal) for d in self.divisions.values()),
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,8 +99,8 @@ def _as_their_sources(rows: list[Row]) -> list[Row]:
 
 def _read_all(
     lines: list[Line], changes: Mapping[str, Change], counted: Mapping[str, int]
-) -> _State:
-    state = _State(counted=counted)
+) -> SoFar:
+    state = SoFar(counted=counted)
     for line in lines:
         change = changes.get(line.id, {})
         row = changed(_read(line, state, change), change, state.context())
@@ -127,7 +108,7 @@ def _read_all(
     return state
 
 
-def _keys_by_pipes(state: _State) -> dict[str, int]:
+def _keys_by_pipes(state: SoFar) -> dict[str, int]:
     """Set each division's keys by the number of pipes that most of its stops have."""
     pipes: dict[str, Counter[int]] = {}
     for row in state.rows:
@@ -138,7 +119,7 @@ def _keys_by_pipes(state: _State) -> dict[str, int]:
     return {id_: keys for id_, keys in commonest.items() if keys in USUAL_KEYS}
 
 
-def _take(row: Row, state: _State) -> None:
+def _take(row: Row, state: SoFar) -> None:
     state.rows.append(row)
     if row.division is not None:
         state.division = row.division
@@ -154,7 +135,7 @@ def _take(row: Row, state: _State) -> None:
     _take_compass_and_wind(row, state)
 
 
-def _take_compass_and_wind(row: Row, state: _State) -> None:
+def _take_compass_and_wind(row: Row, state: SoFar) -> None:
     if "wind_mm" in row.values:
         mm = float(row.values["wind_mm"])
         for id_, division in state.divisions.items():
@@ -184,7 +165,7 @@ def _take_compass_and_wind(row: Row, state: _State) -> None:
                     )
 
 
-def _read(line: Line, state: _State, change: Change) -> Row:
+def _read(line: Line, state: SoFar, change: Change) -> Row:
     text = tidy(line.text)
     bare, number = without_marks(tidy(line.text) if "\t" not in line.text else line.text)
     bare = tidy(re.sub(r"\s*[\t|]\s*", " ", bare)).strip(" *=_|")
@@ -194,7 +175,7 @@ def _read(line: Line, state: _State, change: Change) -> Row:
         return Row(line, Said(change["as"]))
     if plain(bare.strip(" :")) in _HEADINGS:
         return Row(line, Said.REMARK)
-    found = _heading(line, bare, state)
+    found = heading_row(line, bare, state)
     if found is not None:
         return found
     for read in (read_fact,):
@@ -202,7 +183,7 @@ def _read(line: Line, state: _State, change: Change) -> Row:
         if fact is not None:
             return fact
     context = state.context()
-    compass = _compass(line, bare)
+    compass = compass_row(line, bare)
     if compass is not None:
         return compass
     effect = _effect(line, bare, state)
@@ -218,13 +199,13 @@ def _read(line: Line, state: _State, change: Change) -> Row:
             guesses,
             couplers=couplers.couplers,
         )
-    more = _heading_with_more(line, bare, state)
+    more = heading_with_more_row(line, bare, state)
     if more is not None:
         return more
     if _is_table_head(line, bare, state):
         return Row(line, Said.REMARK)
     if state.division is None and _is_title(bare, line, state):
-        return _title(line, bare)
+        return title_row(line, bare)
     stop = read_stop(line, bare, number, context)
     if stop is not None:
         return _on_some_division(stop, state)
@@ -232,151 +213,7 @@ def _read(line: Line, state: _State, change: Change) -> Row:
     return Row(line, Said.UNKNOWN, State.ASKED, question=question)
 
 
-def _heading(line: Line, bare: str, state: _State) -> Row | None:
-    """The row of a division's heading, with its compass and wind."""
-    wind = WIND_BESIDE.search(bare)
-    mm = None
-    rest = bare
-    if wind is not None and re.search(r"wind|pressure|notes|keys", bare, re.IGNORECASE):
-        mm = wind_mm(wind[1], wind[2])
-        rest = bare[: wind.start()] + " " + bare[wind.end() :]
-    compass = take_compass(rest, is_pedal="ped" in plain(rest) or "péd" in rest.lower())
-    head = heading(
-        re.sub(
-            r"\b[Cc]ompass\b|\([\s,]*\)|\bwind\b", " ", rest if compass is None else compass.rest
-        )
-    )
-    if head is None:
-        alone = re.fullmatch(r"(.*?)[\s:,-]+(\d{2})", rest)  # Manual 56
-        if alone is None or int(alone[2]) not in USUAL_KEYS:
-            return None
-        head = heading(alone[1])
-        if head is None:
-            return None
-        compass = Compass(int(alone[2]))
-    if compass is None and re.search(r"(?<!\w)(?:\d{1,2}\s*'|(?:32|16|8|4|2)\s*$)", bare):
-        return None  # a stop named like a division, such as Bombarde 16'
-    return Row(line, Said.DIVISION, *_division(head, compass, mm, bare, state))
-
-
-def _heading_with_more(line: Line, bare: str, state: _State) -> Row | None:
-    """The row of a heading with words after its name that are neither compass nor wind."""
-    compass = take_compass(bare, is_pedal="ped" in plain(bare))
-    found = heading_with_more(bare if compass is None else compass.rest)
-    if found is None or (take_feet(bare) is not None and compass is None):
-        return None
-    head, more = found
-    if find(more) is not None and compass is None and not _WITH.match(more):
-        return None
-    said, guesses, question, division = _division(head, compass, None, bare, state)
-    del said
-    why = f"The rest of the line is not understood: {more}."
-    return Row(
-        line, Said.DIVISION, State.GUESSED, (*guesses, Guess("name", head.name, why)), question,
-        division,
-    )  # fmt: skip
-
-
-def _title(line: Line, bare: str) -> Row:
-    """The organ's name, with compass, pitch and wind from the same line."""
-    values: dict[str, str | float] = {}
-    compass = take_compass(bare)
-    if compass is not None and compass.keys > USUAL_PEDAL:
-        values |= _compass_values("manual", compass)
-    fact = read_fact(line, bare)
-    if fact is not None:
-        values |= fact.values
-    return Row(line, Said.TITLE, values=MappingProxyType(values))
-
-
-def _compass_values(which: str, compass: Compass) -> dict[str, str | float]:
-    values: dict[str, str | float] = {which: float(compass.keys)}
-    values[f"{which}_lowest"] = compass.lowest
-    if compass.octave is not None:
-        values[f"{which}_octave"] = compass.octave
-    if compass.missing:
-        values[f"{which}_missing"] = " ".join(compass.missing)
-    return values
-
-
-def _division(
-    head: Heading, compass: Compass | None, mm: float | None, bare: str, state: _State
-) -> tuple[State, tuple[Guess, ...], str, DivisionEntry]:
-    guesses = []
-    sure = True
-    if compass is None:
-        compass = state.given.get(head.is_pedal)
-    if compass is None:
-        compass = _usual_compass(head, state)
-        why = "The list gives no compass: taken as the usual one, or as for the keyboards before."
-        if head.id in state.counted:
-            compass = Compass(state.counted[head.id])
-            why = f"Most of its stops have {compass.keys} pipes."
-        guesses.append(Guess("keys", str(compass.keys), why))
-        sure = False
-    elif compass.why:
-        guesses.append(Guess("keys", str(compass.keys), f"{compass.why}.".capitalize()))
-        sure = False
-    if head.usual and head.enclosed:
-        why = f"A {head.name} is usually in a swell box."
-        guesses.append(Guess("enclosed", "true", why, usual=True))
-    division = DivisionEntry(
-        id=head.id,
-        name=head.name,
-        keys=compass.keys,
-        lowest=compass.lowest,
-        enclosed=head.enclosed,
-        is_pedal=head.is_pedal,
-        octave=compass.octave,
-        missing=compass.missing,
-        wind_mm=mm,
-        attached=bool(ATTACHED.search(bare)),
-    )
-    return State.UNDERSTOOD if sure else State.GUESSED, tuple(guesses), "", division
-
-
-def _usual_compass(head: Heading, state: _State) -> Compass:
-    before = [d for d in state.divisions.values() if d.is_pedal == head.is_pedal]
-    if before:
-        last = before[-1]
-        return Compass(last.keys, last.lowest, last.octave, last.missing)
-    return Compass(USUAL_PEDAL if head.is_pedal else USUAL_MANUAL)
-
-
-def _compass(line: Line, bare: str) -> Row | None:
-    """A line about compasses only: ``Compass C–g³ / C–f¹``."""
-    words = re.sub(
-        r"\b(?:manuals?|manuale?n?|pedal[es]?|pedaal|péd\w*|compass|umfang|tonumfang|omvang|étendue|estensione|extensión)\b\s*:?",
-        " ",
-        bare,
-        flags=re.IGNORECASE,
-    )
-    parts = [part for part in re.split(r"\s*/\s*|;", bare) if part.strip()]
-    found = []
-    for place, part in enumerate(parts):
-        is_pedal = "ped" in plain(part) or "pedaal" in plain(part) or place > 0
-        compass = take_compass(part, is_pedal=is_pedal)
-        if compass is None:
-            return None
-        found.append((is_pedal, compass))
-    left = words
-    for _, compass in found:
-        left = compass.rest if len(parts) == 1 else ""
-    left = re.sub(
-        r"\b(?:manuals?|manuale?n?|pedal[es]?|pedaal|compass|umfang|tonumfang|omvang|étendue|estensione|extensión)\b\s*:?",
-        " ",
-        left,
-        flags=re.IGNORECASE,
-    )
-    if not found or re.search(r"[^\W\d]{3}", left):
-        return None
-    values: dict[str, str | float] = {}
-    for is_pedal, compass in found:
-        values |= _compass_values("pedal" if is_pedal else "manual", compass)
-    return Row(line, Said.COMPASS, values=MappingProxyType(values))
-
-
-def _effect(line: Line, bare: str, state: _State) -> Row | None:
+def _effect(line: Line, bare: str, state: SoFar) -> Row | None:
     """A tremulant or a toy counter."""
     if re.search(r"\d", bare):
         return None
@@ -401,7 +238,7 @@ def _effect(line: Line, bare: str, state: _State) -> Row | None:
     return Row(line, Said.TOY, values=MappingProxyType({"name": bare}))
 
 
-def _is_title(bare: str, line: Line, state: _State) -> bool:
+def _is_title(bare: str, line: Line, state: SoFar) -> bool:
     """Whether a line above all divisions and stops is the organ's name."""
     if any(row.said in {Said.TITLE, Said.STOP} for row in state.rows):
         return False
@@ -414,14 +251,14 @@ def _is_title(bare: str, line: Line, state: _State) -> bool:
     return len(bare.split()) <= MOST_TITLE_WORDS
 
 
-def _is_table_head(line: Line, bare: str, state: _State) -> bool:
+def _is_table_head(line: Line, bare: str, state: SoFar) -> bool:
     if state.rows or line.column:
         return False
     words = plain(bare).split()
     return bool({"division", "werk", "stop", "register"} & set(words)) and len(words) <= 8
 
 
-def _on_some_division(row: Row, state: _State) -> Row:
+def _on_some_division(row: Row, state: SoFar) -> Row:
     """Put a stop above all headings on a manual created for it."""
     if row.stop is None or state.division is not None:
         return row

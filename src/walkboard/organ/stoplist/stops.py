@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from walkboard.organ.kinds import Build, Family
+from walkboard.organ.stoplist.borrowed import BRACKETS, source_of
+from walkboard.organ.stoplist.context import Context
 from walkboard.organ.stoplist.entries import Guess, Line, Row, Said, Source, State, StopEntry
 from walkboard.organ.stoplist.figures import (
     Taken,
@@ -30,17 +31,6 @@ _PIPES = re.compile(
     r"\b(\d{1,4})\s*(?:pipes|pfeifen|tuyaux|pijpen|canne|tubos|notes)\b(?:\s*\+\s*\d{1,3}\b)?",
     re.IGNORECASE,
 )
-_EXTENDED = re.compile(
-    r"[(\[]?\s*\b(?:ext(?:ension|ended)?\b\.?|prol(?:ungamento|ungato)?\b\.?|verl(?:ängert|ängerung)?\b\.?"
-    r"|verl\.)\s*(?P<from>[^)\]]*)[)\]]?",
-    re.IGNORECASE,
-)
-_BORROWED = re.compile(
-    r"[(\[]\s*(?:transm(?:issi(?:on|e|one|ón))?\b\.?|tr\.|borrowed|aus|from|von|de|uit|dal|ex|emprunt\w*)\s*"
-    r"(?:from|von|aus|de|uit|:)?\s*(?P<from>[^)\]]*)[)\]]",
-    re.IGNORECASE,
-)
-_BRACKETS = re.compile(r"[(\[]([^)\]]*)[)\]]")
 _ACOUSTIC = re.compile(
     r"\b(?:acoustic|acoustique|akustisch\w*|resultant|acustico)\b", re.IGNORECASE
 )
@@ -68,30 +58,6 @@ _NOISE = re.compile(
     r"\b(?:c\.?\s?c\.?|enclosed|en chamade|horizontal|prospekt|façade|facade|front)\b",
     re.IGNORECASE,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Context:
-    """What the previous lines say.
-
-    Attributes
-    ----------
-    division : str
-        Id of the division above the line; empty if none.
-    is_pedal : bool
-    keys : int
-        Keys of that division.
-    languages : Counter of str
-        Number of names read in each language.
-    divisions : tuple of (str, bool)
-        Every division of the list so far.
-    """
-
-    division: str
-    is_pedal: bool
-    keys: int
-    languages: Counter[str]
-    divisions: tuple[tuple[str, bool], ...]
 
 
 def without_marks(text: str) -> tuple[str, int | None]:
@@ -126,7 +92,7 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
     """
     guesses: list[Guess] = []
     rest, pipes = _taken_pipes(text)
-    source, rest = _source(rest, context)
+    source, rest = source_of(rest, context)
     free, half = bool(_FREE.search(text)), bool(_HALF.search(text))
     rest = _HALF.sub(" ", rest)
     acoustic = bool(_ACOUSTIC.search(rest))
@@ -164,7 +130,7 @@ def read_stop(line: Line, text: str, number: int | None, context: Context) -> Ro
     if acoustic and found is None:
         found = find("Resultant")
     if found is None and "(" in name:
-        found = find(_BRACKETS.sub(" ", name))
+        found = find(BRACKETS.sub(" ", name))
     if feet is None and ranks is None and not rows_of and (found is None or found.why):
         return None
     if found is None:
@@ -266,7 +232,7 @@ def _name_alone(name: str, found: Found | None, text: str, rest: str) -> tuple[s
     if found is not None and not found.why:
         return name, found
     before = re.match(r"^([^\d(]{3,}?)[\s(]*\d", text)
-    tries = [_name(_BRACKETS.sub(" ", rest)), _name(before[1]) if before is not None else ""]
+    tries = [_name(BRACKETS.sub(" ", rest)), _name(before[1]) if before is not None else ""]
     for bare in tries:
         alone = find(bare) if bare and bare != name else None
         if alone is not None and (not alone.why or found is None):
@@ -294,52 +260,8 @@ def _taken_pipes(text: str) -> tuple[str, int | None]:
     return f"{text[: match.start()]} {text[match.end() :]}", int(match[1])
 
 
-def _source(text: str, context: Context) -> tuple[Source | None, str]:
-    """The source of a borrowed or extended stop, and the line without these words."""
-    from walkboard.organ.stoplist.divisions import named  # noqa: PLC0415
-
-    for pattern in (_EXTENDED, _BORROWED):
-        match = pattern.search(text)
-        if match is None:
-            continue
-        words = match["from"].strip(" .:,")
-        if pattern is _BORROWED and take_reach(match[0]).from_key is not None:
-            continue
-        rest = f"{text[: match.start()]} {text[match.end() :]}"
-        return _source_of(words, context), rest
-    for match in _BRACKETS.finditer(text):
-        division = named(match[1], list(context.divisions))
-        if division is not None and division != context.division and len(match[1]) > 1:
-            rest = f"{text[: match.start()]} {text[match.end() :]}"
-            return Source(division=division), rest
-    return None, text
-
-
-def _source_of(words: str, context: Context) -> Source:
-    from walkboard.organ.stoplist.divisions import named  # noqa: PLC0415
-
-    if re.fullmatch(r"(?:no\.?|nr\.?)?\s*\d{1,3}", words, re.IGNORECASE):
-        number = int(re.sub(r"\D", "", words))
-        if number not in {1, 2, 4, 8, 16, 32}:
-            return Source(number=number)
-    division = ""
-    first, _, after = words.partition(" ")
-    if first:
-        there = list(context.divisions)
-        whole = named(words, there)
-        if whole is not None:
-            return Source(division=whole)
-        if len(first) >= 2 and not take_feet(first):
-            division = named(first, there) or ""
-            if division:
-                words = after
-    feet = take_feet(words)
-    name = words if feet is None else feet.rest
-    return Source(plain(name), division, None, "" if feet is None else feet.value)
-
-
 def _name(text: str) -> str:
-    bare = _BRACKETS.sub(lambda m: " " if not re.search(r"[^\W\d]{3}", m[1]) else f" {m[1]} ", text)
+    bare = BRACKETS.sub(lambda m: " " if not re.search(r"[^\W\d]{3}", m[1]) else f" {m[1]} ", text)
     bare = re.sub(r"\bno\.?\s*\d\b|\bnr\.?\s*\d\b", " ", bare, flags=re.IGNORECASE)
     return re.sub(r"\s+", " ", bare).strip(" .,:;-–'\"|")
 

@@ -9,7 +9,7 @@ as it keeps sounding; if it moves away it is open again.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,37 +24,17 @@ from walkboard.listening.types import Comb
 from walkboard.organ.celestes import celeste_target_hz, partner_pipe
 from walkboard.organ.model import Organ, PipeRef, TunedBy
 from walkboard.organ.targets import target_hz
-from walkboard.quantities import cents_between, ratio_of_cents
+from walkboard.quantities import ratio_of_cents
 from walkboard.survey.kinds import spectrum_of
 from walkboard.work.live.company import SoundsOn
 from walkboard.work.live.judge import Ground, judge
+from walkboard.work.live.lingering import Lingering, may_linger
 from walkboard.work.live.pipe import AtPipe
 from walkboard.work.live.values import Outcome, Reason, Result, Shown, Step, Task
 from walkboard.work.live.warmth import usual_warmth
 
 TOLERANCE_CENTS = 0.5
 _LONGEST_S = 1.2  # longest window: a cooling pipe moves by half a cent a second
-# A pipe that was called done and keeps sounding (chosen):
-_LINGER_S = 8.0  # how long it is followed
-_GONE_DB = 6.0  # this much quieter, it is only the room
-_AWAY_CENTS = 0.6  # this far from where it was, it has moved
-_LOOKS = 3  # looks in a row that show it has moved, or that another pipe sounds
-_SHARED_CENTS = 60.0  # partials of two pipes this close could be confused
-
-
-@dataclass(slots=True)
-class _Lingering:
-    """A pipe that was just called done: what it was, its pitch and level, since when.
-
-    `strange` and `others` count looks in a row with a different pitch, and with another pipe.
-    """
-
-    result: Result
-    stood_cents: float
-    own_db: float
-    since_s: float
-    strange: int = 0
-    others: int = 0
 
 
 class TuningFlow:
@@ -97,7 +77,7 @@ class TuningFlow:
         self._reference: Comb | None = None
         self._known: dict[PipeRef, AtPipe] = {}
         self._sounds_on: dict[str, SoundsOn] = {}
-        self._lingering: _Lingering | None = None
+        self._lingering: Lingering | None = None
         self._work = AtPipe(Warmth())
         self._at = 0
         first = tasks[0] if tasks else None
@@ -221,22 +201,14 @@ class TuningFlow:
         lingering = self._lingering
         assert lingering is not None
         work = self._known[lingering.result.task.pipe]
-        quieter = reading.own_db is not None and reading.own_db < lingering.own_db - _GONE_DB
-        late = reading.at_s - lingering.since_s > _LINGER_S
-        lingering.others = lingering.others + 1 if LiveFlag.NEIGHBOUR in reading.flags else 0
-        joined = lingering.others >= _LOOKS
-        if reading.cents is None or reading.sigma_cents is None or quieter or joined or late:
+        cents, sigma_cents = reading.cents, reading.sigma_cents
+        if lingering.is_over(reading) or cents is None or sigma_cents is None:
             self._end_linger()
             return None
         if lingering.others or LiveFlag.UNSTEADY in reading.flags:
             return None
         louder = work.see_level(reading, None)
-        away = abs(reading.cents - lingering.stood_cents)
-        if away <= max(_AWAY_CENTS, 4.0 * reading.sigma_cents):
-            lingering.strange = 0
-            return None
-        lingering.strange += 1
-        if lingering.strange < _LOOKS:
+        if not lingering.has_moved(cents, sigma_cents):
             return None
         result = lingering.result
         self._forget(result.task.pipe)
@@ -266,7 +238,7 @@ class TuningFlow:
         stood, own_db = reading.cents, reading.own_db
         self._go_on(lingers=True)
         if self._may_linger(task) and stood is not None and own_db is not None:
-            self._lingering = _Lingering(result, stood, own_db, reading.at_s)
+            self._lingering = Lingering(result, stood, own_db, reading.at_s)
         elif self.task is not None:
             self._expect(self.task)
         return Shown(
@@ -315,15 +287,8 @@ class TuningFlow:
             self._order.remove(pipe)
 
     def _may_linger(self, task: Task) -> bool:
-        """Whether a pipe's pitch differs enough from the next one's to keep following it."""
         following = self.task
-        if following is None or self._reference is not None:
-            return False
-        return all(
-            abs(cents_between(n * task.target_hz, m * following.target_hz)) > _SHARED_CENTS
-            for n in range(1, 7)
-            for m in range(1, 7)
-        )
+        return following is not None and self._reference is None and may_linger(task, following)
 
     def _go_on(self, *, lingers: bool = False) -> None:
         """Go to the next open pipe: after this one, or else from the beginning."""
