@@ -50,21 +50,17 @@ def hear(
     """Hear every recording that has no result of this version yet; the book stays as it is."""
     from walkboard.work import open_book
     from walkboard.work.archive.engines import engine_of
-    from walkboard.work.archive.hear_archive import hear_archive
+    from walkboard.work.archive.hear_archive import hear_archive, not_heard
 
     chosen = engine_of(engine, processes=at_once)
     with open_book.opened(book) as opened:
         jobs = _jobs(opened, organ, sounds)
         there = _results(opened, results)
-    missing = list(dict.fromkeys(job for job in jobs if not there.has(job.key)))
-    with FilesBar("Hearing", [job.file_name for job in missing]) as bar:
-        run = hear_archive(missing, there, chosen, bar.of_file)
+    with FilesBar("Hearing", [job.file_name for job in not_heard(jobs, there)]) as bar:
+        run = hear_archive(jobs, there, chosen, bar.of_file)
     for job, error in run.failed:
         say(f"{job.file_name}: {error}")
-    typer.echo(
-        f"Heard: {run.heard}; known already: {len(jobs) - len(missing) + run.known}; "
-        f"failed: {len(run.failed)}."
-    )
+    typer.echo(f"Heard: {run.heard}; known already: {run.known}; failed: {len(run.failed)}.")
     if run.failed:
         raise typer.Exit(1)
 

@@ -30,6 +30,15 @@ class ArchiveRun:
     failed: tuple[tuple[ArchiveJob, WalkboardError], ...]
 
 
+def not_heard(jobs: Sequence[ArchiveJob], results: Results) -> list[ArchiveJob]:
+    """The jobs without a result, each recording once, in the order they are heard in."""
+    missing: dict[str, ArchiveJob] = {}
+    for job in jobs:
+        if not results.has(job.key):
+            missing.setdefault(job.key, job)
+    return list(missing.values())
+
+
 def hear_archive(
     jobs: Sequence[ArchiveJob],
     results: Results,
@@ -43,11 +52,7 @@ def hear_archive(
     InputError
         If a result cannot be written, or the engine cannot be reached. Stored results stay.
     """
-    missing: dict[str, ArchiveJob] = {}
-    for job in jobs:
-        if not results.has(job.key):
-            missing.setdefault(job.key, job)
-    to_hear = list(missing.values())
+    to_hear = not_heard(jobs, results)
     failed, heard = [], 0
     for number, outcome in engine(to_hear, progress) if to_hear else ():
         job = to_hear[number]
