@@ -156,7 +156,7 @@ def rank_chart(
 
 
 def flag_words(reading: Reading) -> str:
-    """Every flag of a reading in one word each, and where one without a value stands at most."""
+    """Each flag of a reading in one word, and the bound of one without a value."""
     words = [FLAG_WORDS[flag] for flag in reading.flags]
     if isinstance(reading, Bounded):
         bound = reading.bound
@@ -264,5 +264,5 @@ def _caption(
 
 
 def _air_cents(from_celsius: float, to_celsius: float) -> float:
-    """By how much flues rise between two temperatures of their air [cents]."""
+    """How much flues rise between two air temperatures [cents]."""
     return cents_of_ratio(pitch_ratio(from_celsius, to_celsius))

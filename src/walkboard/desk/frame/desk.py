@@ -37,8 +37,8 @@ class Desk:
     book : SeenBook
         Open while the desk is.
     hub : Hub
-        Tells pages what is new. Whoever changes the book need not: the desk sees it by itself and
-        tells the topic ``book``.
+        Notifies pages. Whoever changes the book need not: the desk notices and publishes on the
+        topic ``book``.
     jobs : Jobs
     pairing : Pairing
     shared_address : str or None
@@ -56,7 +56,7 @@ class Desk:
     exports : Exports
         Files of the whole book that were made to download.
     uploads : Uploads
-        Files that wait for their sender to say how they are meant.
+        Files waiting for their sender to confirm how to read them.
     listening : LiveListening
         The live session, if one runs.
     practising : Practising
@@ -86,12 +86,12 @@ class Desk:
         return self.listening.run is not None or self.practising.lesson is not None
 
     def organ(self, request: Request) -> tuple[KeptOrgan, Organ]:
-        """The organ that an address with ``{organ:int}`` means.
+        """The organ of an address with ``{organ:int}``.
 
         Raises
         ------
         HTTPException
-            404 where the book has none of that number.
+            404 if the book has no organ with that number.
         """
         organ_id = int(request.path_params["organ"])
         if all(kept.id != organ_id for kept in self.book.organs()):

@@ -91,7 +91,7 @@ class Renderer:
         return self._environment.get_template(template).render({**frame, **values})
 
     def opening(self, request: Request, organ_id: int, name: str) -> str:
-        """An organ's page while the desk still opens: its frame, and that the rest is coming.
+        """An organ's page while the desk is still opening: its frame; the rest follows.
 
         Parameters
         ----------

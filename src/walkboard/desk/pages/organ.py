@@ -1,4 +1,4 @@
-"""The organ: what to do now, and the map of its ranks with the strays standing out."""
+"""The organ: what to do now, and the map of its ranks with their strays."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Practice: the whole flow on an organ that is made up, with its slides and springs on the page.
+"""Practice: the whole flow on an invented organ, with its slides and springs on the page.
 
 Topic ``practice``: as ``listening``, see `walkboard.desk.live.messages`.
 """

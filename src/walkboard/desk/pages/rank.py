@@ -1,4 +1,4 @@
-"""A rank: cents against key, and for the key that is picked all that is known of its pipe."""
+"""A rank: cents against key, and everything known about the selected key's pipe."""
 
 from __future__ import annotations
 
@@ -161,7 +161,7 @@ def _from_line(
 
 
 def _stands(state: RankState, number: int) -> dict[str, object]:
-    """How far the pipe stands from its line: the same figure as in the chart and the table."""
+    """How far the pipe is from its line: the same figure as in the chart and the table."""
     assert state.chart is not None
     semitone = state.rank.key_of(number).semitone
     for point in state.chart.points:
@@ -174,7 +174,7 @@ def _stands(state: RankState, number: int) -> dict[str, object]:
 
 
 def _heard(desk: Desk, last: KeptReading) -> dict[str, object]:
-    """The spectrum of a reading's hold; where the sound cannot be had, why."""
+    """The spectrum of a reading's hold, or why there is no sound."""
     assert isinstance(last.reading, Measured)
     hz = last.reading.hz
 

@@ -3,7 +3,7 @@
 The user's own authority signs it (`authority`); a phone that has installed it trusts the desk.
 Another phone warns, its user compares the fingerprint with that on the page *Phones*, and goes on.
 
-The key lies in the book's folder, readable by its owner alone; without it the phones are asked
+The key is in the book's folder, readable only by its owner; without it the phones must confirm
 again. It is neither copied nor exported with the book.
 """
 

@@ -47,7 +47,7 @@ _TRY_AGAIN_SOCKET = 1013  # try again later (IANA's register of WebSocket close 
 
 
 class Doorway:
-    """Answers until the desk is there, then hands over to it.
+    """Answers until the desk is ready, then hands over to it.
 
     Parameters
     ----------
@@ -150,7 +150,7 @@ class Doorway:
         await self._application(scope, receive, send)
 
     def _remember(self, scope: Scope) -> None:
-        """Which organ's page the desk's browser looks at, and how: that one is kept."""
+        """Which organ's page the desk's browser shows, and how: that one is stored."""
         client = scope.get("client")
         is_here = client is not None and client[0] in LOOPBACK
         if scope["type"] == "http" and is_here and _ORGAN.fullmatch(scope["path"]):
@@ -222,7 +222,7 @@ class Doorway:
         return FirstPage(path, choices, html, before, program_stamp(), until)
 
     def _keep(self, page: FirstPage) -> None:
-        # Whoever wrote into the book while the page was drawn has made it a page of nothing.
+        # If the book changed while the page was drawn, the page is already stale.
         with suppress(WalkboardError, OSError):
             if glance(self._folder).stamp == page.book:
                 keep_page(self._folder, page)

@@ -1,9 +1,9 @@
 """Clients that open connections and send nothing, or slowly, must not hold up others.
 
 uvicorn closes a connection that idles between two requests, but waits for ever for the head of a
-request. Here the head has a time limit, and one address has so many connections and no more: its
-oldest idle one gives way to a new one, so a stranger who floods the desk only closes his own, and a
-browser at the desk always gets in.
+request. Here the head has a time limit, and each address a limited number of connections: its
+oldest idle one gives way to a new one, so a stranger who floods the desk only closes their own, and
+a browser at the desk always gets in.
 """
 
 from __future__ import annotations
@@ -94,7 +94,7 @@ def protocol(limits: Limits | None = None) -> type[H11Protocol]:
             self.transport.abort()
 
         def leave(self) -> None:
-            """Count no more among those of its address."""
+            """Stop counting it for its address."""
             self._stop_waiting()
             mine = from_address.get(self._address, [])
             if self in mine:

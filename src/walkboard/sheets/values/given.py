@@ -13,7 +13,7 @@ from walkboard.planning.plan import Plan
 
 
 class TickState(StrEnum):
-    """What became of a pipe of the worklist."""
+    """The outcome of a pipe on the worklist."""
 
     OPEN = "open"
     DONE = "done"

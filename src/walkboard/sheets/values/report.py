@@ -11,7 +11,7 @@ from walkboard.sheets.values.passages import Fact, Passage
 
 
 class Mark(StrEnum):
-    """How a reading is drawn; the shape tells, never a colour."""
+    """How a reading is drawn; shape shows it, never colour."""
 
     IN = "in"  # within the stray limit
     SHARP = "sharp"  # beyond it
