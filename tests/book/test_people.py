@@ -36,7 +36,7 @@ def test_a_person_needs_a_name(book: Book, name: str) -> None:
         book.add_person(name)
 
 
-def test_names_are_told_apart(book: Book) -> None:
+def test_names_are_unique(book: Book) -> None:
     book.add_person("Ada Marsh")
     with pytest.raises(BookError, match="already a person named 'Ada Marsh'"):
         book.add_person("Ada  Marsh")

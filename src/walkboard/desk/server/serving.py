@@ -140,9 +140,9 @@ def behind_proxy(application: ASGIApp) -> uvicorn.Config:
     All connections are the proxy's, which limits clients itself.
     """
     # Uvicorn and Starlette write the same ASGI with types of their own.
-    told = ProxyHeadersMiddleware(application, trusted_hosts=[HOME, "::1"])  # type: ignore[arg-type]
+    forwarded = ProxyHeadersMiddleware(application, trusted_hosts=[HOME, "::1"])  # type: ignore[arg-type]
     limits = Limits(from_one=_OF_A_PROXY)
-    return _config(cast(ASGIApp, told), lifespan="on", http=protocol(limits))
+    return _config(cast(ASGIApp, forwarded), lifespan="on", http=protocol(limits))
 
 
 def _config(

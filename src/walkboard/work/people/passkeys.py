@@ -24,7 +24,7 @@ _SIGN_IN = "sign in"
 
 @dataclass(frozen=True, slots=True)
 class Party:
-    """Whom passkeys are for, as browsers are told.
+    """Whom passkeys are for, as browsers show it.
 
     Attributes
     ----------
