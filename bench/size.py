@@ -22,6 +22,7 @@ from bench._firm import make_firm
 from walkboard.book.folder import DATABASE
 from walkboard.book.records import Tick, TickState
 from walkboard.organ.model import PipeRef
+from walkboard.work import open_book
 
 SIZES = tuple(int(n) for n in os.environ.get("SIZE", "1,300,600").split(","))
 VISITS = int(os.environ.get("VISITS", "40"))
@@ -70,6 +71,21 @@ def main() -> None:
                 flush=True,
             )
             study(folder, organs)
+            newest_values(folder)
+
+
+def newest_values(folder: Path) -> None:
+    """Each pipe's newest value, of one organ and of all."""
+    with open_book.opened(folder) as book:
+        rows = (
+            ("newest value of each pipe of an organ, from the readings", lambda: book.pipes_now(1)),
+            ("the same, as kept", lambda: book.pipes_now(1)),
+            ("all pipes more than 5 cents off, from the readings", lambda: book.pipes_off(5.0)),
+            ("the same, as kept", lambda: book.pipes_off(5.0)),
+        )
+        for words, ask in rows:
+            ms, statements = cost(ask)
+            print(f"{words}: {ms:.0f} ms, {statements} statements", flush=True)
 
 
 def study(folder: Path, organs: int) -> None:
