@@ -25,6 +25,8 @@ RECORDINGS = 2  # a visit; each of one rank
 BETWEEN = timedelta(days=91)
 TICKED = 6  # one pipe of so many is tuned
 FAULTS = 3  # open ones of an organ
+FACTS = frozenset({"visit", "conditions", "recording", "hearing", "tick", "fault", "fault_link",
+                   "event"})  # tables whose rows have uids  # fmt: skip
 
 
 def make_firm(folder: Path, organs: int, visits: int) -> None:
@@ -160,9 +162,18 @@ def _insert(
     columns: Sequence[str],
     rows: Iterable[tuple[object, ...]],
 ) -> None:
+    if table in FACTS:
+        columns = (*columns, "fact_uid")
+        (so_far,) = database.execute(f"SELECT count(*) FROM {table}").fetchone()
+        rows = [(*row, fact_uid(so_far + place)) for place, row in enumerate(rows)]
     names = ", ".join(f'"{name}"' for name in columns)
     marks = ", ".join("?" * len(columns))
     database.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", rows)
+
+
+def fact_uid(place: int) -> str:
+    """The uid of a table's fact, in the order of the places."""
+    return f"00000000-0000-7000-8000-{place:012d}"
 
 
 def _at(instant: datetime) -> str:

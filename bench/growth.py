@@ -14,6 +14,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections import Counter
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -23,6 +24,7 @@ from urllib.request import urlopen
 import numpy as np
 import psutil
 
+from bench._firm import fact_uid
 from walkboard.book import open_book
 from walkboard.book.folder import DATABASE
 from walkboard.book.records import Conditions
@@ -181,6 +183,7 @@ def _rows(folder: Path, organ: Organ, visits: int) -> None:
     random = np.random.default_rng(11)
     pitch = {rank.id: 0.0 for rank in organ.ranks}
     hearing = hold = 0
+    count = Counter[str]()
     with closing(sqlite3.connect(folder / DATABASE)) as database, database:
         columns = {
             table: [row[1] for row in database.execute(f"PRAGMA table_info({table})")]
@@ -190,6 +193,9 @@ def _rows(folder: Path, organ: Organ, visits: int) -> None:
         }  # fmt: skip
 
         def add(table: str, **given: object) -> None:
+            if "fact_uid" in columns[table]:
+                count[table] += 1
+                given["fact_uid"] = fact_uid(count[table])
             names = [name for name in columns[table] if name in given]
             marks = ", ".join("?" * len(names))
             quoted = ", ".join(f'"{name}"' for name in names)

@@ -19,6 +19,7 @@ from sqlalchemy import (
     ColumnElement,
     Executable,
     Row,
+    Select,
     and_,
     bindparam,
     delete,
@@ -151,12 +152,14 @@ def _worked_out(session: Session, organ_id: int) -> list[PipeNow]:
     done = _done_at(session, organ_id)
     found = []
     for (rank, number), rows in of_pipe.items():
-        visit_id = rows[0].visit_id
+        visit_id, visit_uid = rows[0].visit_id, rows[0].visit_uid
         ticks = done.get((rank, number), {})
-        tuned = ticks.get(visit_id)
+        tuned = ticks.get(visit_uid)
         best = best_since(rows, None if tuned is None else tuned[1], _sigma_of, _sounded_at)
         sounded_at = _sounded_at(best)
-        since = any(at > visit_id for at in ticks) or (tuned is not None and sounded_at <= tuned[0])
+        since = any(at > visit_uid for at in ticks) or (
+            tuned is not None and sounded_at <= tuned[0]
+        )
         found.append(
             PipeNow(
                 organ_id,
@@ -174,22 +177,25 @@ def _worked_out(session: Session, organ_id: int) -> list[PipeNow]:
 
 def _done_at(
     session: Session, organ_id: int
-) -> dict[tuple[str, int], dict[int, tuple[datetime, datetime]]]:
-    """When a pipe was tuned at each visit: as its tick says, and from when that counts."""
-    query = (
-        select(TickRow.__table__)
+) -> dict[tuple[str, int], dict[str, tuple[datetime, datetime]]]:
+    """When a pipe was tuned at each visit: as its tick says, and from when that counts.
+
+    Visits are named by the uids of their facts, whose order is the order of visits.
+    """
+    query: Select[Any] = (
+        select(*TickRow.__table__.columns, VisitRow.fact_uid.label("visit_uid"))
         .join(VisitRow, TickRow.visit_id == VisitRow.id)
         .where(VisitRow.organ_id == organ_id)
-        .order_by(TickRow.id)
+        .order_by(TickRow.fact_uid)
     )
-    of_visit: dict[int, list[Row[Any]]] = defaultdict(list)
+    of_visit: dict[str, list[Row[Any]]] = defaultdict(list)
     for row in session.execute(query):
-        of_visit[row.visit_id].append(row)
-    found: dict[tuple[str, int], dict[int, tuple[datetime, datetime]]] = defaultdict(dict)
-    for visit_id, rows in of_visit.items():
+        of_visit[row.visit_uid].append(row)
+    found: dict[tuple[str, int], dict[str, tuple[datetime, datetime]]] = defaultdict(dict)
+    for visit_uid, rows in of_visit.items():
         for tick, counts_at in counting_of(rows):
             if tick.state == TickState.DONE:
-                found[tick.pipe.rank, tick.pipe.number][visit_id] = tick.at, counts_at
+                found[tick.pipe.rank, tick.pipe.number][visit_uid] = tick.at, counts_at
     return found
 
 
@@ -261,7 +267,7 @@ def _outdated() -> Any:
 def _newest() -> Executable:
     """The measured readings of each pipe at the last visit that measured it, oldest first."""
     place = func.rank().over(
-        partition_by=(ReadingRow.rank, ReadingRow.number), order_by=RecordingRow.visit_id.desc()
+        partition_by=(ReadingRow.rank, ReadingRow.number), order_by=VisitRow.fact_uid.desc()
     )
     every = (
         current_hearings()
@@ -283,9 +289,10 @@ def _newest() -> Executable:
             ReadingRow.sigma_cents,
             ReadingRow.position,
             HoldRow.position.label("hold_position"),
-            HearingRow.id.label("hearing_id"),
-            RecordingRow.id.label("recording_id"),
+            HearingRow.fact_uid.label("hearing_uid"),
+            RecordingRow.fact_uid.label("recording_uid"),
             RecordingRow.visit_id,
+            VisitRow.fact_uid.label("visit_uid"),
             RecordingRow.recorded_at,
             RecordingRow.kept_at,
             place.label("place"),
@@ -293,5 +300,5 @@ def _newest() -> Executable:
         .subquery()
     )
     c = every.c
-    order = (c.recording_id, c.hearing_id, c.hold_position, c.position)
+    order = (c.recording_uid, c.hearing_uid, c.hold_position, c.position)
     return select(every).where(c.place == 1).order_by(*order)

@@ -135,7 +135,7 @@ def counting_ticks(session: Session, visit_id: int) -> list[tuple[Tick, datetime
 
 
 def counting_of(rows: Iterable[TickRow | Row[Any]]) -> list[tuple[Tick, datetime]]:
-    """The same of the rows of one visit, given in the order of their ids."""
+    """The same of the rows of one visit, given in the order of their facts."""
     newest: dict[PipeRef, tuple[Tick, datetime]] = {}
     for tick, at in _in_order(rows):
         known = newest.get(tick.pipe)
