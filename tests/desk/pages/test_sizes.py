@@ -21,7 +21,7 @@ PATHS = (
     "/organ/1/visit/plan?worked=1", "/organ/1/visit/work", "/organ/1/visit/close", "/organ/1/pipe",
     "/organ/1/holding", "/organ/1/holding/worklist", "/organ/1/live", "/organ/1/faults",
     "/organ/1/faults/1", "/organ/1/calendar", "/organ/1/book", "/organ/1/book/visit/3", "/sharing",
-    "/pair", "/practice",
+    "/pair", "/practice", "/kept", "/organ/1/bearings", "/organ/1/air",
 )  # fmt: skip
 # Controls of a phone must be 44 px high (WCAG 2.2, 2.5.5); a checkbox counts with its label.
 _CONTROLS = "button, input, select, textarea, .button, summary"
@@ -79,6 +79,15 @@ def test_nothing_is_wider_than_the_window(server: Server, browser: Browser, lang
         found += [f"{path}: {small}" for small in page.evaluate(_SMALL, _CONTROLS)]
     close(context)
     assert found == []
+
+
+def test_axe_finds_nothing_on_the_page_of_what_is_kept(server: Server, browser: Browser) -> None:
+    for look in ("light", "dark"):
+        context = browser.new_context(viewport={"width": 390, "height": 844}, color_scheme=look)  # type: ignore[arg-type]
+        page = context.new_page()
+        page.goto(f"{server.address}/kept")
+        assert_accessible(page)
+        context.close()
 
 
 def test_the_key_is_in_view_and_under_no_button(server: Server, browser: Browser) -> None:

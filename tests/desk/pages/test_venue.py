@@ -16,6 +16,12 @@ def test_the_venue_reads_and_keeps_page_1_without_an_account(
     page.wait_for_url("**/venue/**")
     assert "Is it ready?" in page.inner_text("main")
     look_at(page, "venue")
+    page.context.add_cookies([{"name": "language", "value": "fr", "url": own_server.address}])
+    page.goto(f"{own_server.address}/venue/{token}")
+    page.wait_for_selector("h2 >> text=Est-il prêt ?")
+    page.goto(f"{own_server.address}/venue/{token}?language=en")
+    page.context.clear_cookies(name="language")
+    page.reload()
     page.click("text=Deutsch")
     page.wait_for_selector("h2 >> text=Ist sie bereit?")
     with page.expect_download() as started:

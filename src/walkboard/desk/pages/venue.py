@@ -13,6 +13,7 @@ from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
+from walkboard.languages.spoken import language as spoken_language
 from walkboard.sheets.front_page.news import FrontPage, Language
 from walkboard.sheets.front_page.to_html import front_page_html
 from walkboard.work.snapshot import organ_at
@@ -77,7 +78,7 @@ def _page_of(request: Request, organ_id: int) -> FrontPage:
     from walkboard.work.venue_news import venue_news  # noqa: PLC0415 - as above
 
     desk = desk_of(request)
-    asked = request.query_params.get("language", Language.ENGLISH.value)
+    asked = request.query_params.get("language", spoken_language())
     if asked not in set(Language):
         raise HTTPException(404)
     language = Language(asked)
