@@ -83,7 +83,7 @@ def test_nothing_is_wider_than_the_window(server: Server, browser: Browser, lang
 
 def test_axe_finds_nothing_on_the_page_of_what_is_kept(server: Server, browser: Browser) -> None:
     for look in ("light", "dark"):
-        context = browser.new_context(viewport={"width": 390, "height": 844}, color_scheme=look)  # type: ignore[arg-type]
+        context = browser.new_context(viewport={"width": 390, "height": 844}, color_scheme=look)
         page = context.new_page()
         page.goto(f"{server.address}/kept")
         assert_accessible(page)
