@@ -12,8 +12,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
-import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -27,7 +25,9 @@ from walkboard.condition.drift import fit
 from walkboard.condition.drift.fit import AS_USUAL, Learned, learn
 from walkboard.condition.drift.history import PastVisit
 from walkboard.condition.drift.kinds import CommonHabits, DriftKind, Habits, Recalibration
+from walkboard.errors import InputError
 from walkboard.organ.model import Organ
+from walkboard.work.write_files import write_file
 
 FOLDER = "worked-out"
 MOST_KEPT = 12  # files; the oldest are removed
@@ -144,11 +144,9 @@ def _keep(place: Path, learned: Learned) -> None:
         "recalibration": plain(learned.recalibration),
         "readings": {kind.value: count for kind, count in learned.readings.items()},
     }
-    part = place.with_name(f".{uuid.uuid4().hex}.part")
-    with contextlib.suppress(OSError):
+    with contextlib.suppress(OSError, InputError):
         place.parent.mkdir(exist_ok=True)
-        part.write_text(json.dumps(content, indent=1), encoding="utf-8")
-        os.replace(part, place)
+        write_file(json.dumps(content, indent=1).encode(), place, what="learned drift")
         files = sorted(place.parent.glob("drift-*.json"), key=lambda f: f.stat().st_mtime)
         for old in files[:-MOST_KEPT]:
             old.unlink()
