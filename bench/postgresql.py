@@ -18,7 +18,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from ctypes import c_int64
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +42,8 @@ LATENCY_S = 0.001
 TIMES = 5
 WRITERS = 4
 WRITES = int(os.environ.get("WRITES", "10000"))
-KILLS_EACH_S = 3.0
+SERVER_KILLED_EACH_S = 5.0
+FIRST_TICK = datetime(2031, 3, 1, 9, 0, tzinfo=UTC)
 
 
 class Line:
@@ -157,9 +158,8 @@ def write(folder: Path, visit_id: int, writer: int, numbers: tuple[int, int], ke
                     while number < last:
                         pipe = PipeRef(f"great.open{writer}", 1 + number % 61)
                         uid = f"{writer}-{number}"
-                        book.set_tick(
-                            Tick(uid, visit_id, pipe, "done", "", datetime.now(UTC), f"w{writer}")
-                        )
+                        at = FIRST_TICK + timedelta(seconds=number)  # sent again, it is the same
+                        book.set_tick(Tick(uid, visit_id, pipe, "done", "", at, f"w{writer}"))
                         notes.write(f"{uid}\n")
                         notes.flush()
                         number += 1
@@ -195,7 +195,7 @@ def writers(place: Path) -> None:
                 suppress(BookError),
                 open_seen(folder, clock=now) as desk,
             ):
-                until = time.perf_counter() + KILLS_EACH_S
+                until = time.perf_counter() + SERVER_KILLED_EACH_S
                 while time.perf_counter() < until and any(_count(f) < each for f in notes):
                     for writer, file in enumerate(notes):
                         done = _count(file)
