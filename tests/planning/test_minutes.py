@@ -59,3 +59,10 @@ def test_pipes_tuned_by_hand_are_heard_once_more_and_tools_warm_nothing():
     assert pipe_minutes(by_slide, 1, Role.UNISON, 440.0) == pytest.approx(slide)
     assert pipe_minutes(by_cone, 1, Role.UNISON, 440.0) == BY_TUNING[TunedBy.CONE]
     assert pipe_minutes(trumpet, 1, Role.REED, 440.0) == BY_TUNING[TunedBy.SPRING]
+
+
+def test_each_of_two_that_pull_takes_a_third_of_a_minute_more() -> None:
+    """To silence the other and to hear both; common practice, no source."""
+    rank = small_organ().rank("great.principal")
+    alone, pulls = (pipe_minutes(rank, 25, Role.UNISON, 440.0, pulls=p) for p in (False, True))
+    assert pulls - alone == pytest.approx(0.3)

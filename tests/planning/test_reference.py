@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+import numpy as np
 import pytest
 from bench._organs import a_season_later, invented_organ
 
@@ -28,3 +29,11 @@ def test_a_reference_that_moves_says_what_that_buys(seed: int) -> None:
             buys = re.search(r"\((\d+)%\)", note)
             assert buys is not None
             assert int(buys[1]) >= 1
+
+
+def test_leaving_where_the_organ_stands_costs_a_hundredth_at_once_and_one_a_cent() -> None:
+    organ = invented_organ(120, 9100)
+    pipes = a_season_later(organ, 9100)
+    problem = prepare(organ, assess(organ, pipes, {}), pipes).problem(PlanRequest(40.0))
+    charge = problem.charge_for_moving(np.array([0.0, 0.3, 0.4, -2.0])) / problem.standing_badness
+    assert charge == pytest.approx([0.0, 0.003, 0.014, 0.03])
