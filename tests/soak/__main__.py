@@ -17,6 +17,7 @@ from pathlib import Path
 from random import Random
 
 from tests.soak.inputs import KINDS, Kind, fuzz
+from tests.soak.kill_merges import kill_merges
 from tests.soak.kills import failing_disk, kill, kill_builders, ticks
 from tests.soak.tally import HEAD, Tally
 
@@ -27,8 +28,9 @@ KILLS, INPUTS = 10_000, 100_000  # of an hour on two idle cores; a shorter soak 
 def parts() -> list[tuple[Part, int]]:
     """What a whole soak does, and how often."""
     found: list[tuple[Part, int]] = [
-        (kill, KILLS - 1_000),
+        (kill, KILLS - 1_500),
         (kill_builders, 1_000),
+        (kill_merges, 500),
         (ticks, 4_000),
         (failing_disk, 10_000),
     ]

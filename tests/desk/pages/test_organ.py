@@ -23,9 +23,11 @@ from walkboard.organ import examples
 from walkboard.organ.model import PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.scales.keys import Key
+from walkboard.work import open_book
 from walkboard.work.overview import overview
 from walkboard.work.pipe_history import companions, neighbours
 from walkboard.work.snapshot import opened_to_see, pipe_cents
+from walkboard.work.take_along import bring_back, take_along
 
 RANK = "/organ/1/rank/great.open8"
 HTML = {"Accept": "text/html"}
@@ -353,3 +355,30 @@ def test_script_in_a_description_is_shown_harmless(own_server: Server, open_page
     assert page.title() != "caught"
     page.goto(f"{own_server.address}/organs")
     assert mean in page.inner_text("main")
+
+
+def test_what_two_people_did_to_the_same_thing_is_shown_until_it_is_decided(
+    tmp_path: Path,
+) -> None:
+    home, away = tmp_path / "home", tmp_path / "away"
+    with open_book.new(home) as book:
+        book.name_device("Office")
+        organ = examples.village()
+        book.add_organ(read_organ(organ).name, organ)
+    take_along(home, away, name="Chapel laptop")
+    for folder in (home, away):
+        with open_book.opened(folder) as book:
+            book.open_visit(1, f"in {folder.name}")
+    application = make_application(home)
+    application.state.desk.is_warm.set()
+    desk = TestClient(application, base_url="http://127.0.0.1:8740", client=("127.0.0.1", 5))
+    assert "Chapel laptop" not in desk.get("/organ/1").text
+    bring_back(away, home)
+    said = " ".join(re.sub(r"<[^>]*>", " ", desk.get("/organ/1").text).split())
+    assert "2 visits are open" in said
+    assert re.search(r"from “Office”, .*: in home", said)
+    assert re.search(r"from “Chapel laptop”, .*: in away ?; received", said)
+    with open_book.opened(home) as book:
+        book.close_visit(book.visits(1)[0].id)
+    assert "visits are open" not in desk.get("/organ/1").text
+    application.state.desk.book.close()

@@ -7,7 +7,7 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import Response
 
-from walkboard.book.records import KeptOrgan
+from walkboard.book.records import Fork, KeptOrgan
 from walkboard.desk.drawing.organ_map import SmallRow, axis, small_map, strip
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page
@@ -61,10 +61,17 @@ def organ_page(request: Request) -> Response:
         earlier=_earlier(desk, kept, organ, (lowest, highest)) if is_warm else (),
         is_warm=is_warm,
         is_visited=bool(visits),
+        forks=_forks(desk, kept),
         air=None if last is None else latest_air(last),
         noted=None if last is None or not last.conditions else last.conditions[-1].noted_at,
         **change,
     )
+
+
+def _forks(desk: Desk, kept: KeptOrgan) -> tuple[Fork, ...]:
+    """What several devices did to the same thing, and what someone has yet to decide."""
+    found = desk.book.seen(("forks", kept.id), lambda: desk.book.forks(kept.id))
+    return tuple(fork for fork in found if not fork.kind.is_settled)
 
 
 def _ends(organ: Organ) -> tuple[int, int]:
