@@ -24,6 +24,8 @@ LOCAL_TABLES = {"own_device", "organ_change", "visit_change", "alembic_version"}
     "openid",
     "session",
     "person",
+    "pipe_now",
+    "pipes_now",
 }
 
 
