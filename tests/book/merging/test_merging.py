@@ -179,6 +179,20 @@ def test_what_is_noted_after_a_merge_counts_after_it_on_a_slow_clock_too(
         assert [weight.factor for weight in book.weights(1)] == [3.0]
 
 
+def test_two_long_series_are_put_together(home: Book, away: Book) -> None:
+    for book in (home, away):
+        for factor in (2.0, 3.0, 4.0):
+            book.keep_weight(1, PRINCIPAL, factor, book.device().name)
+    both(home, away)
+    series = [
+        [(one.words, one.factor) for one in book.weight_versions(1, PRINCIPAL)]
+        for book in (home, away)
+    ]
+    assert series[0] == series[1]
+    assert len(series[0]) == 6
+    assert len(home.weights(1)) == 1
+
+
 def test_a_merge_says_when_each_fact_arrived(home: Book, away: Book) -> None:
     home.mark_fixed(1, note="here")
     away.mark_fixed(1, note="there")

@@ -112,11 +112,13 @@ class Appending:
         series = series_of(self.here, table, set(keys))
         new: list[int] = []
         for key, one in zip(keys, values, strict=True):
-            place = series.setdefault(key, Series()).put(one["fact_uid"])
+            of_one = series.setdefault(key, Series())
+            place = of_one.put(one["fact_uid"])
             after = None if place.after is None else self._id_of(table, place.after, ids)
             if after is not None:
-                # Nothing supersedes a row twice, so the next one lets go first.
-                self._supersede(table, after, after)
+                # Nothing is superseded twice, so the next one lets go first: for the moment it
+                # names the last of all, which nothing supersedes.
+                self._supersede(table, after, self._id_of(table, of_one.uids[-1], ids))
             before = None if place.before is None else self._id_of(table, place.before, ids)
             (id_,) = self._insert(table, [{**one, "supersedes_id": before}])
             ids[one["fact_uid"]] = id_
