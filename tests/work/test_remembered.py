@@ -64,7 +64,7 @@ def test_a_rank_and_others_of_its_pitch_are_taken_from_earlier_recordings(
         (STRING, second.sha256),
     }
     assert set(besides(found, "")) == {PRINCIPAL, STRING}
-    # The recording that is heard anew is not compared with itself.
+    # The recording that is heard again is not compared with itself.
     assert set(besides(found, first.sha256)) == {STRING}
     withdraw(book, second.id)
     assert {one.rank for one in earlier_sounds(book, 1, ORGAN, [PRINCIPAL])} == {PRINCIPAL}

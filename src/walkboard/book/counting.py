@@ -122,7 +122,7 @@ NOT_COUNTED = frozenset({"sound", "person", "membership", "device_name"})
 
 
 def install(connection: Connection) -> None:
-    """Make all triggers anew, give every organ and visit its counters, and let all count on.
+    """Make all triggers again, give every organ and visit its counters, and let all count on.
 
     For a book of the newest version; inside the transaction that made it so.
     """

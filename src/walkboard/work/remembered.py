@@ -79,7 +79,7 @@ def earlier_sounds(
 
 
 def besides(earlier: Sequence[Earlier], sha256: str) -> dict[str, RankSound]:
-    """By rank, the recording with most pipes, but for one with this content: that is heard anew."""
+    """By rank, the recording with most pipes, but for one with this content: that is heard again."""
     best: dict[str, RankSound] = {}
     for one in earlier:
         if one.sha256 != sha256 and (

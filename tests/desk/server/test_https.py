@@ -65,7 +65,7 @@ def test_the_authority_is_made_once_and_renewed_before_it_ends(tmp_path: Path) -
     assert authority_in(folder, NOW + timedelta(days=3000)).der == first.der
     assert authority_in(folder, NOW + timedelta(days=3400)).der != first.der
     assert certificate_for(tmp_path, AT_HAND, NOW, first).authority == first.der
-    # Another authority, or none as before: the desk is signed anew.
+    # Another authority, or none as before: the desk is signed again.
     other = authority_in(tmp_path / "other", NOW)
     signed = certificate_for(tmp_path, AT_HAND, NOW, other)
     assert other.signed(x509.load_pem_x509_certificate(signed.file.read_bytes()))

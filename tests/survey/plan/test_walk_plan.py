@@ -45,5 +45,5 @@ def test_one_pipe_alone_may_be_held_shorter_and_never_longer():
     # by hand: 61 × (2 + 0.3) s = 140.3 s = 2.3383 min, and 0.3 min
     assert_allclose(Pace(alone_s=2.0).of_one_pipe.minutes(1, 61), 2.6383, atol=1e-4)
     assert Pace().of_one_pipe == Pace()
-    with pytest.raises(ValueError, match="no longer than several"):
+    with pytest.raises(ValueError, match="no longer than that of several"):
         Pace(3.0, alone_s=4.0)

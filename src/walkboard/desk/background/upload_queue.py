@@ -190,9 +190,9 @@ def accept(desk: BookAndJobs, visit: KeptVisit, coming: Incoming) -> None:
     """Hear a refused recording again as the stops that were heard in it."""
     job = job_of(desk, coming)
     if coming.instead and (job is None or job.is_over):  # pressed twice, it is being heard
-        anew = replace(coming, drawn=coming.instead, instead=())
-        _put_label(anew)
-        hear(desk, visit, anew)
+        relabelled = replace(coming, drawn=coming.instead, instead=())
+        _put_label(relabelled)
+        hear(desk, visit, relabelled)
 
 
 def hear(desk: BookAndJobs, visit: KeptVisit, coming: Incoming) -> Job:

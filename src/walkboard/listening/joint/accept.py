@@ -275,7 +275,7 @@ RULES: tuple[Rule, ...] = (
         "pipes",
         _M,
         _M,
-        "three or more pipes in one unison cannot be told apart",
+        "three or more pipes in one unison cannot be separated",
     ),
     OVERTONES,
     Rule("misplaced", misplaced, 0.5, "-", _M, _M, "it follows another pipe's partials"),

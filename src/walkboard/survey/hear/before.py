@@ -1,6 +1,6 @@
 """Whether a walk sounds as its rank did before, or as another of the same pitch did.
 
-Two stops of one pitch and family cannot be told apart by their partials alone; but each sounds as
+Two stops of one pitch and family cannot be distinguished by their partials alone; but each sounds as
 it did at an earlier visit. What was heard then is given as plain values (`RankSound`, by rank), and
 decided here: it is the rank, it is another, or nobody can know.
 """
@@ -34,7 +34,7 @@ class Limits:
     """When a walk is another rank's. *Fitted*: by bench remembered, unless noted."""
 
     other_odds: float = 6.0  # logarithm of the odds for another rank; one label in 50 is wrong
-    alike_odds: float = 3.0  # within which two ranks are not told apart; chosen: 20 to 1
+    alike_odds: float = 3.0  # within which two ranks are not distinguished; chosen: 20 to 1
     pitch_odds: float = 8.0  # by pitch alone, from which it is that rank
     most_pitch_odds: float = 40.0  # that pitch may say; chosen
     unlike: float = 4.0  # misfit a degree of freedom; the same rank is below 3.4
