@@ -42,7 +42,7 @@ def test_a_file_that_is_no_calendar_is_named(run: Run, book: Path, tmp_path: Pat
     letter.write_text("Dear tuner", encoding="utf-8")
     ran = run("event", "take", book, letter)
     assert ran.code == 2
-    assert "letter.ics: This is no calendar" in ran.err
+    assert "letter.ics: This is not a calendar" in ran.err
     assert run("event", "take", book, tmp_path / "none.ics").code == 2
 
 

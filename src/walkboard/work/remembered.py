@@ -79,7 +79,7 @@ def earlier_sounds(
 
 
 def besides(earlier: Sequence[Earlier], sha256: str) -> dict[str, RankSound]:
-    """By rank, the recording with most pipes, but for one with this content: that is heard again."""
+    """By rank, the recording with most pipes; not the one with this content, which is heard now."""
     best: dict[str, RankSound] = {}
     for one in earlier:
         if one.sha256 != sha256 and (

@@ -1,8 +1,8 @@
 """Whether a walk sounds as its rank did before, or as another of the same pitch did.
 
-Two stops of one pitch and family cannot be distinguished by their partials alone; but each sounds as
-it did at an earlier visit. What was heard then is given as plain values (`RankSound`, by rank), and
-decided here: it is the rank, it is another, or nobody can know.
+The partials alone do not distinguish two stops of one pitch and family, but each sounds as it did
+at an earlier visit. What was heard then comes as plain values (`RankSound`, by rank). The answer is
+that it is the rank, that it is another, or that it cannot be decided.
 """
 
 from __future__ import annotations
