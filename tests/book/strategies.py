@@ -15,7 +15,7 @@ from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.plausible import AIR_CELSIUS, HUMIDITY, WIND_MM, Range
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold
-from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Tremulant
+from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Clock, Heard, Tremulant
 
 T = TypeVar("T")
 
@@ -113,6 +113,9 @@ heards = st.builds(
     ),
     believed=st.booleans(),
     question=words,
+    undecided=tuples(words),
+    clock=st.none()
+    | st.builds(Clock, above_zero, tone_hz=st.none() | above_zero, off_cents=maybe_numbers),
 )
 walks = st.builds(
     HeardWalk,

@@ -264,6 +264,7 @@ print("light")
     assert (done.stdout, done.stderr) == ("light\n", "")
 
 
+@pytest.mark.sqlite
 def test_damage_is_found_at_opening_however_large_the_book(
     folder: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:

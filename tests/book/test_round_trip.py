@@ -212,7 +212,7 @@ def test_a_float_keeps_its_last_bit(shared):
             Heard,
             (
                 "sentence is_walk also_sounding not_sounding shift_cents tremulant cipher "
-                "believed question"
+                "believed question undecided clock"
             ),
         ),
         (SoundInfo, "seconds sample_rate channels format"),
