@@ -42,7 +42,7 @@ _SHOWN = """() => {
 }"""
 
 
-@pytest.mark.parametrize("presses", [160, pytest.param(2000, marks=pytest.mark.long)])
+@pytest.mark.parametrize("presses", [80, pytest.param(2000, marks=pytest.mark.long)])
 def test_what_is_seen_what_is_kept_and_what_was_pressed_agree(
     own_server: Server, open_page: Open, presses: int
 ) -> None:
