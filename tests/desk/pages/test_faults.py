@@ -251,10 +251,10 @@ def test_faults_are_located_merged_fixed_and_reopened(own_server: Server, open_p
 
     page.fill("textarea[name=note]", "pallet spring")
     page.click("button:has-text('Fixed')")
-    page.wait_for_selector("text=It stands again")
+    page.wait_for_selector('text="Reopen"')
     assert "pallet spring" in page.inner_text("#fault-facts")
     page.fill("textarea[name=words]", "howls again")
-    page.click("text=It stands again")
+    page.click('text="Reopen"')
     page.wait_for_selector("text=It came back")
     assert page.inner_text(".said-whole") == "howls again"
 
@@ -283,7 +283,7 @@ def test_a_fault_fixed_while_offline_is_kept_and_sent_later(
     page.keyboard.press("Enter")
     page.wait_for_selector("#kept-here:not([hidden])")
     own_server.start()
-    page.wait_for_selector("text=It stands again")
+    page.wait_for_selector('text="Reopen"')
     with opened_to_see(own_server.book) as book:
         assert book.fault(reported.id).mended_note == "new seal"
 

@@ -182,7 +182,9 @@ def test_a_revoked_phone_says_so_and_piles_up_nothing(own_server: Server, open_p
     page = at_the_pipe(own_server, open_page, "Lost")
     pipe = pipe_of(page)
     desk = open_page(f"{own_server.address}/sharing")
-    desk.locator("li, tr, .device", has_text="Lost").last.locator("text=Let in no more").click()
+    desk.locator("li, tr, .device", has_text="Lost").last.get_by_role(
+        "button", name="Remove Lost"
+    ).click()
     page.wait_for_selector("html[data-link=unpaired]")
     assert "no longer paired" in page.inner_text("#link-words")
     assert page.is_visible("#pair-again")
