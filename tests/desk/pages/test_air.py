@@ -52,7 +52,7 @@ def test_a_loggers_file_is_shown_as_understood_corrected_and_kept(
     page.wait_for_url("**/air/file/*")
     understood = page.inner_text("#understood")
     assert "Temperature from column 3 in °F" in understood
-    assert "1 line was no reading" in understood
+    assert "1 line was not a reading" in understood
     with opened_to_see(own_server.book) as book:
         assert book.air_logs(1) == ()  # nothing is kept before it is confirmed
     # The sender knows better: the column is in °C, and the clock was an hour slow.

@@ -237,7 +237,7 @@ def test_a_visit_with_open_pipes_closes_only_when_that_is_said(own_server: Serve
     with httpx2.Client(base_url=own_server.address, headers={"Accept": "text/html"}) as asking:
         answer = asking.post("/organ/1/visit/close/now", data={"note": "Too cold to go on."})
     assert answer.status_code == 400
-    assert "were not reached" in answer.text
+    assert "were not done" in answer.text
     assert "Too cold to go on.</textarea>" in answer.text  # nothing typed is lost
     with opened_to_see(own_server.book) as book:
         assert book.visit(3).is_open
