@@ -26,6 +26,8 @@ from enum import Enum
 from functools import cache
 from pathlib import Path
 
+from walkboard.languages.translation import MONTHS
+
 ROOT = Path(__file__).resolve().parent.parent
 SOURCE = ROOT / "src" / "walkboard"
 WORDS = SOURCE / "languages" / "words"
@@ -122,6 +124,7 @@ def sentences() -> tuple[str, ...]:
                     found.update(_texts(node))
     for path in sorted(SOURCE.rglob("*.typ")):
         found.update(_TEMPLATE.findall(path.read_text(encoding="utf-8")))
+    found.update(MONTHS)  # as dates are written; `languages` itself is not searched
     found.update(value for kind in KINDS for value in _values(kind))
     found.update(value.capitalize() for kind in HEADINGS for value in _values(kind))
     return tuple(sorted(text for text in found - CODES if _is_text(text)))

@@ -25,7 +25,7 @@ _MOST_WORDS_BEFORE = 6  # of a name that stands before a known phrase: "Great in
 # (walk1.2.flac).
 _DECIMALS = re.compile(r"(?<![\w.])(?<!CFR )(\d+)\.(\d+)(?!\w|\.\w)")
 _DECIMAL_MARKS = {"de": ",", "fr": ","}
-_MONTHS = [
+MONTHS = (
     "January",
     "February",
     "March",
@@ -38,8 +38,8 @@ _MONTHS = [
     "October",
     "November",
     "December",
-]
-_DAY = re.compile(rf"\b(\d\d?) ({'|'.join(_MONTHS)}) (\d{{4}})\b")
+)
+_DAY = re.compile(rf"\b(\d\d?) ({'|'.join(MONTHS)}) (\d{{4}})\b")
 _DAYS = {"de": "{day}. {month} {year}", "fr": "{day} {month} {year}"}
 _ORDINAL = re.compile(r"\b(\d+)(?:st|nd|rd|th)\b")
 _ORDINALS = {"de": r"\1.", "fr": r"\1e"}

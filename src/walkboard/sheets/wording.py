@@ -9,6 +9,7 @@ from contextvars import ContextVar
 from datetime import date
 from fractions import Fraction
 
+from walkboard.languages.translation import MONTHS
 from walkboard.organ.model import Organ, Rank
 from walkboard.scales.harmonics import feet_of_multiple
 from walkboard.scales.key_names import Names, name_of
@@ -16,20 +17,6 @@ from walkboard.scales.keys import Key
 from walkboard.scales.pitch import A4
 from walkboard.survey.plan.walk_plan import Doubt, Run
 
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 _FRACTIONS = {"1/2": "½", "1/3": "⅓", "2/3": "⅔", "1/5": "⅕", "2/5": "⅖", "3/5": "⅗"}
 BOUND = "\N{NO-BREAK SPACE}"
 _LEAST_CENTS = 0.05  # what one decimal shows as zero
@@ -37,7 +24,7 @@ _LEAST_CENTS = 0.05  # what one decimal shows as zero
 
 def day_words(day: date) -> str:
     """``14 March 2026``."""
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 _key_names: ContextVar[Names] = ContextVar("key_names", default=Names.SCIENTIFIC)
