@@ -19,6 +19,7 @@ from pathlib import Path
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 from cryptography.x509.oid import NameOID
 
 FILE = "authority.pem"
@@ -113,15 +114,22 @@ def write_private(file: Path, text: bytes) -> None:
     part.replace(file)
 
 
-def _read(file: Path) -> Authority | None:
+def read_pair(file: Path) -> tuple[x509.Certificate, PrivateKeyTypes] | None:
+    """The certificate of a file with its key; None where there is none, or it is not ours."""
     try:
         text = file.read_bytes()
         key = serialization.load_pem_private_key(text, None)
         found = x509.load_pem_x509_certificate(text)
     except (OSError, ValueError, TypeError):
-        return None  # none there, or not ours
-    is_pair = isinstance(key, ec.EllipticCurvePrivateKey) and key.public_key() == found.public_key()
-    return Authority(found, key) if is_pair else None  # type: ignore[arg-type]
+        return None
+    return (found, key) if key.public_key() == found.public_key() else None
+
+
+def _read(file: Path) -> Authority | None:
+    found, key = read_pair(file) or (None, None)
+    if found is None or not isinstance(key, ec.EllipticCurvePrivateKey):
+        return None
+    return Authority(found, key)
 
 
 def _make(now: datetime) -> Authority:

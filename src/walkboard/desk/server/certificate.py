@@ -20,7 +20,13 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
-from walkboard.desk.server.authority import SLOW_CLOCKS, Authority, key_pem, write_private
+from walkboard.desk.server.authority import (
+    SLOW_CLOCKS,
+    Authority,
+    key_pem,
+    read_pair,
+    write_private,
+)
 
 FILE = "own-certificate.pem"
 DAYS = 90  # browsers take at most 398 (CA/Browser Forum, Baseline Requirements, 6.3.2). Chosen.
@@ -98,14 +104,13 @@ def _serves(known: x509.Certificate, address: str, now: datetime) -> bool:
 
 
 def _read(file: Path) -> x509.Certificate | None:
+    found, _ = read_pair(file) or (None, None)
     try:
-        text = file.read_bytes()
-        key = serialization.load_pem_private_key(text, None)
-        found = x509.load_pem_x509_certificate(text)
-        found.extensions.get_extension_for_class(x509.SubjectAlternativeName)
-    except (OSError, ValueError, TypeError, x509.ExtensionNotFound):
-        return None  # none there, or not ours: then the phones are asked again
-    return found if key.public_key() == found.public_key() else None
+        if found is not None:
+            found.extensions.get_extension_for_class(x509.SubjectAlternativeName)
+    except (ValueError, TypeError, x509.ExtensionNotFound):
+        return None  # not ours: then the phones are asked again
+    return found
 
 
 def _make(file: Path, address: str, now: datetime, authority: Authority | None) -> x509.Certificate:
