@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -22,6 +23,8 @@ from walkboard.errors import InputError, WalkboardError
 from walkboard.languages.translation import translate
 from walkboard.work.open_book import now
 from walkboard.work.people import recovery, sessions
+
+T = TypeVar("T")
 
 LARGEST_BYTES = 65_536
 
@@ -44,14 +47,10 @@ async def by_passkey(request: Request) -> Response:
 
 
 def _by_passkey(request: Request, answer: object) -> Response:
-    desk, signing = desk_of(request), signing_in_of(request)
-    refused = too_soon(request)
-    if refused is not None:
-        return refused
-    try:
-        person_id = signing.passkeys.whose(desk.book, answer)
-    except InputError as error:
-        return not_taken(request, error)
+    book, passkeys = desk_of(request).book, signing_in_of(request).passkeys
+    person_id = checked(request, lambda: passkeys.whose(book, answer))
+    if isinstance(person_id, Response):
+        return person_id
     return _in(request, person_id, JSONResponse({"to": "/"}))
 
 
@@ -113,13 +112,16 @@ async def json_of(request: Request) -> object:
     return answer
 
 
-def too_soon(request: Request) -> Response | None:
-    """The answer to a script at an address that has to wait; None where it need not."""
+def checked(request: Request, check: Callable[[], T]) -> T | Response:
+    """What a check finds; a script's answer where its address must wait, or the check refuses."""
     wait_s = signing_in_of(request).patience.wait_s(address_of(request))
-    if wait_s <= 0.0:
-        return None
-    words = say("sign_in.too_soon", n=math.ceil(wait_s))
-    return JSONResponse({"trouble": words}, 429, {"Retry-After": str(math.ceil(wait_s))})
+    if wait_s > 0.0:
+        words = say("sign_in.too_soon", n=math.ceil(wait_s))
+        return JSONResponse({"trouble": words}, 429, {"Retry-After": str(math.ceil(wait_s))})
+    try:
+        return check()
+    except InputError as error:
+        return not_taken(request, error)
 
 
 def not_taken(request: Request, error: WalkboardError) -> Response:

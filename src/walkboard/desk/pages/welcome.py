@@ -14,10 +14,9 @@ from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.sign_in import (
     LARGEST_BYTES,
+    checked,
     json_of,
-    not_taken,
     signing_in_of,
-    too_soon,
 )
 from walkboard.errors import InputError
 from walkboard.work.people import recovery
@@ -37,16 +36,14 @@ async def options(request: Request) -> Response:
 
 
 def _options(request: Request, given: object) -> Response:
-    refused = too_soon(request)
-    if refused is not None:
-        return refused
-    desk, signing = desk_of(request), signing_in_of(request)
-    try:
+    book, passkeys = desk_of(request).book, signing_in_of(request).passkeys
+
+    def made() -> Response:
         person = _invited(request, given)
-        made = signing.passkeys.options_to_add(desk.book, person)
-    except InputError as error:
-        return not_taken(request, error)
-    return JSONResponse({"options": made, "name": person.name})
+        options = passkeys.options_to_add(book, person)
+        return JSONResponse({"options": options, "name": person.name})
+
+    return checked(request, made)
 
 
 async def by_passkey(request: Request) -> Response:
@@ -55,18 +52,19 @@ async def by_passkey(request: Request) -> Response:
 
 
 def _by_passkey(request: Request, given: object) -> Response:
-    refused = too_soon(request)
-    if refused is not None:
-        return refused
-    desk, signing = desk_of(request), signing_in_of(request)
-    try:
+    book, passkeys = desk_of(request).book, signing_in_of(request).passkeys
+
+    def added() -> Person:
         person = _invited(request, given)
         answer = given.get("answer") if isinstance(given, dict) else None
-        signing.passkeys.add(desk.book, person, answer)
-    except InputError as error:
-        return not_taken(request, error)
-    desk.book.use_invitation(hash_of(_token(given)))
-    code = recovery.new_code(desk.book, person.id)
+        passkeys.add(book, person, answer)
+        return person
+
+    person = checked(request, added)
+    if isinstance(person, Response):
+        return person
+    book.use_invitation(hash_of(_token(given)))
+    code = recovery.new_code(book, person.id)
     response = JSONResponse({"code": code, "to": "/"})
     signing_in.begin(request, response, person.id)
     return response
