@@ -25,6 +25,8 @@ AXE_OPTIONS = {
 
 def assert_accessible(page: Page) -> None:
     """No violation found by axe-core, and nothing wider than the window."""
+    # The text of a page that was just sent can be there before its style sheet is.
+    page.wait_for_load_state("load")
     found = Axe().run(page, options=AXE_OPTIONS)
     assert page.query_selector("[autoplay]") is None
     assert found.response["passes"], "axe-core checked nothing"
