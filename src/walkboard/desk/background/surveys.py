@@ -31,7 +31,7 @@ def survey_of(desk: BookAndJobs, kept: KeptOrgan) -> SurveyPlan | None:
     """The survey of one version of an organ; None while it is still being planned."""
     slot = desk.book.memory.get(("survey", kept.id, kept.version), _Slot)
     with _starting:
-        if slot.plan is None and _pipes(kept) <= _AT_ONCE_PIPES:
+        if slot.plan is None and not slot.job and _pipes(kept) <= _AT_ONCE_PIPES:
             slot.plan = plan_whole(_ignore_progress, kept.description)
         job = desk.jobs.job(slot.job) if slot.job else None
         if slot.plan is None and (job is None or job.is_over):

@@ -34,32 +34,47 @@ WIDE, NARROW = Plot(), Plot(340.0, 220.0, (60, 120, 240, 480))
 
 
 def key_strip(keys: Sequence[KeyHeard], title: str, name: Callable[[Key], str]) -> Markup:
-    """A walk's keys in a row: a disc if heard, a lozenge if partly, a cross if not."""
+    """A walk's keys in a row: a disc if heard, a lozenge if partly, a cross if not.
+
+    A page shows one for each recording, so the black keys are one shape, and so are the keys that
+    were heard; only keys to hold again say their name under the pointer.
+    """
     if not keys:
         return Markup("")
     lowest, highest = keys[0].key.semitone, keys[-1].key.semitone
     width = (highest - lowest + 1) * _CELL + 8.0
     parts = [_head(max(width, _STRIP_LEAST), _STRIP_HEIGHT, title, "strip")]
-    for semitone in range(lowest, highest + 1):
-        x = 4.0 + (semitone - lowest + 0.5) * _CELL
-        if semitone % 12 in _BLACK:
-            parts.append(
-                f'<rect class="band" x="{x - _CELL / 2:.1f}" y="0" width="{_CELL}" height="22"/>'
-            )
+
+    def middle(semitone: int) -> float:
+        return 4.0 + (semitone - lowest + 0.5) * _CELL
+
+    compass = range(lowest, highest + 1)
+    black = [middle(semitone) for semitone in compass if semitone % 12 in _BLACK]
+    bands = "".join(f"M{x - _CELL / 2:.1f} 0h{_CELL}v22h-{_CELL}z" for x in black)
+    parts.append(f'<path class="band" d="{bands}"/>')
+    for semitone in compass:
         if semitone % 12 == 0 or semitone == lowest:
             anchor = 'text-anchor="start" dx="-4"' if semitone == lowest else 'text-anchor="middle"'
             words = escape(name(Key(semitone)))
-            parts.append(f'<text class="words-quiet" x="{x:.1f}" y="37" {anchor}>{words}</text>')
-    for heard in keys:
-        x = 4.0 + (heard.key.semitone - lowest + 0.5) * _CELL
-        words = escape(name(heard.key))
-        parts.append(f"<g><title>{words}</title>{_shape(heard.enough, x, 11.0)}</g>")
+            parts.append(
+                f'<text class="words-quiet" x="{middle(semitone):.1f}" y="37" {anchor}>'
+                f"{words}</text>"
+            )
+    heard = "".join(_disc(middle(k.key.semitone), 11.0) for k in keys if k.enough is Enough.YES)
+    parts.append(f'<path class="solid" d="{heard}"/>')
+    for one in keys:
+        if one.enough is not Enough.YES:
+            words = escape(name(one.key))
+            shape = _to_hold_again(one.enough, middle(one.key.semitone), 11.0)
+            parts.append(f"<g><title>{words}</title>{shape}</g>")
     return _drawn(parts)
 
 
-def _shape(enough: Enough, x: float, y: float) -> str:
-    if enough is Enough.YES:
-        return f'<circle class="solid" cx="{x:.1f}" cy="{y}" r="3.4"/>'
+def _disc(x: float, y: float) -> str:
+    return f"M{x - 3.4:.1f} {y:g}a3.4 3.4 0 1 0 6.8 0a3.4 3.4 0 1 0 -6.8 0"
+
+
+def _to_hold_again(enough: Enough, x: float, y: float) -> str:
     if enough is Enough.PARTLY:
         return (
             f'<path class="hollow" stroke-width="1.5" '

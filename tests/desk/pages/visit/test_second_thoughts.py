@@ -11,6 +11,7 @@ import pytest
 import soundfile
 
 from tests.desk.conftest import Open, Server
+from tests.desk.looking import look_at
 from tests.survey.organs import SMALL, rendered_walk
 from walkboard.book.opening import create_book
 from walkboard.organ.reading import read_organ
@@ -70,16 +71,23 @@ def test_one_press_accepts_what_was_heard_and_another_leaves_a_recording_out(
         assert len(book.withdrawn_recordings(1)) == 1
 
 
-def test_a_recording_is_labelled_anew_from_the_page(chapel: Server, open_page: Open) -> None:
+def test_a_recording_is_relabelled_on_a_page_of_its_own(chapel: Server, open_page: Open) -> None:
     page = open_page(f"{chapel.address}/organ/1/visit/listen")
-    article = page.locator("#heard article").first
-    article.get_by_text("Something else was drawn").click()
-    article.locator("[name=air]").fill("16.5")
+    assert page.locator("#heard [type=checkbox]").count() == 0
+    page.get_by_role("link", name=re.compile("Something else was drawn for .*Principal 8")).click()
+    page.wait_for_selector("h2:has-text('Something else was drawn')")
+    look_at(page, "visit-relabel")
+    assert page.is_checked(f"[value='{PRINCIPAL}']")
+    assert page.is_checked(f"[value='{TWELFTH}']")
+    assert not page.is_checked(f"[value='{OCTAVE}']")
+    page.fill("[name=air]", "16.5")
     with page.expect_navigation():
-        article.get_by_role("button", name="Hear it again by this").click()
+        page.get_by_role("button", name="Hear it again with these stops").click()
     assert "16.5" in page.locator("#heard article").first.inner_text()
     with opened_to_see(chapel.book) as book:
-        assert book.recordings(1)[0].walk.air_celsius == 16.5
+        (left,) = book.recordings(1)
+        assert left.walk.air_celsius == 16.5
+        assert left.walk.drawn == (PRINCIPAL, TWELFTH)
 
 
 def test_one_press_accepts_a_refused_recording_as_the_stop_heard(
@@ -120,3 +128,17 @@ def test_conditions_noted_wrong_are_corrected_from_the_page(
         (noted,) = book.visit(1).conditions
         assert noted.air_celsius == {"great": 14.8}
         assert noted.humidity == 0.55
+
+
+def test_a_recording_is_left_out_from_the_page_where_its_stops_are_said(
+    chapel: Server, open_page: Open
+) -> None:
+    with opened_to_see(chapel.book) as book:
+        before = [one.id for one in book.recordings(1)]
+    page = open_page(f"{chapel.address}/organ/1/visit/recordings/{before[-1]}/label")
+    page.wait_for_load_state()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Leave this recording out").click()
+    assert page.url.endswith("/visit/listen")
+    with opened_to_see(chapel.book) as book:
+        assert [one.id for one in book.recordings(1)] == before[:-1]

@@ -40,7 +40,7 @@ PAGE = Page(
             f"{_AT}/recordings/{{recording:int}}/label",
             second_thoughts.label,
             Permission.RECORD,
-            ("POST",),
+            ("GET", "POST"),
         ),
         Door(
             f"{_AT}/recordings/{{recording:int}}/withdraw",

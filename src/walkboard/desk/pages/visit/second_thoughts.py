@@ -9,10 +9,17 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from walkboard.book.records import KeptRecording
-from walkboard.desk.pages.visit.frame import AtVisit, number_in, surely_at_work, to_visit
+from walkboard.desk.pages.visit.frame import (
+    AtVisit,
+    number_in,
+    render_step,
+    surely_at_work,
+    to_visit,
+)
 from walkboard.desk.text.catalogue import say
 from walkboard.errors import InputError
 from walkboard.plausible import AIR_CELSIUS
+from walkboard.sheets.keyholder import stop_words
 
 _MOST_STOPS = 100
 
@@ -29,9 +36,23 @@ def accept(request: Request) -> Response:
 
 
 async def label(request: Request) -> Response:
-    """Hear the recording again by other stops, or another air."""
+    """Say what was really drawn, or what the air was, and hear the recording again by it."""
+    if request.method == "GET":
+        return await run_in_threadpool(_ask_label, request)
     form = await request.form()
     return await run_in_threadpool(_label, request, form)
+
+
+def _ask_label(request: Request) -> Response:
+    at, recording = _recording(request)
+    return render_step(
+        request,
+        at,
+        "listen",
+        "visit/label.html",
+        recording=recording,
+        stop_words={stop.id: stop_words(at.organ, stop) for stop in at.organ.stops},
+    )
 
 
 def _label(request: Request, form: FormData) -> Response:
