@@ -5,6 +5,7 @@ import pwd
 import shutil
 import signal
 import subprocess
+import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -67,12 +68,14 @@ class Server:
                 stdout=log, stderr=log, stdin=subprocess.DEVNULL, cwd=self.folder,
                 **_as_user(self.folder),
             )  # type: ignore[call-overload]  # fmt: skip
-        try:
-            wait_until_ready(self._place, self.folder, process)
-            yield
-        finally:
-            process.send_signal(signal.SIGQUIT)  # postgresql.org/docs, 19.5
-            process.wait()
+        with _end_with_us(process.pid, self.folder) as watch:
+            try:
+                wait_until_ready(self._place, self.folder, process)
+                yield
+            finally:
+                process.send_signal(signal.SIGQUIT)  # postgresql.org/docs, 19.5
+                process.wait()
+                watch.kill()  # while its pipe is open: the folder may be needed again
 
     def address(self, database: str) -> str:
         return f"postgresql://{USER}@/{database}?host={self.folder}"
@@ -138,7 +141,25 @@ class Server:
 
     def copy_beside(self, folder: Path) -> None:
         """Give a folder that was copied from another book a copy of its database too."""
-        write_address(folder, self.new_database(name_of(folder)))
+        write_address(folder, self.copy_of(name_of(folder)))
+
+    def copy_of(self, database: str) -> str:
+        """The address of a copy, also of a database that is in use."""
+        import psycopg
+
+        try:
+            return self.new_database(database)
+        except psycopg.errors.ObjectInUse:  # as by a desk; a dump takes longer, and does not mind
+            address = self.new_database()
+            dumped = subprocess.run(
+                [self._place / "pg_dump", "-d", self.address(database)],
+                check=True, capture_output=True,
+            )  # fmt: skip
+            subprocess.run(
+                [self._place / "psql", "-q", "-v", "ON_ERROR_STOP=1", "-d", address],
+                check=True, capture_output=True, input=dumped.stdout,
+            )  # fmt: skip
+            return address
 
     def give_back(self, name: str) -> None:
         """Take a database that no test needs any more, and whose tables are as they were."""
@@ -177,6 +198,27 @@ def started() -> Iterator[Server]:
     """A server, while it is needed."""
     with installed() as server, server.running():
         yield server
+
+
+# Ends when the pipe from the tests is closed, as the system does when they are killed.
+_WATCH = """
+import os, shutil, signal, sys
+sys.stdin.buffer.read()
+try:
+    os.kill(int(sys.argv[1]), signal.SIGQUIT)
+except ProcessLookupError:
+    pass
+shutil.rmtree(sys.argv[2], ignore_errors=True)
+"""
+
+
+def _end_with_us(server: int, folder: Path) -> subprocess.Popen[bytes]:
+    """A process that ends the server and removes its folder if this one is killed."""
+    return subprocess.Popen(
+        [sys.executable, "-I", "-S", "-c", _WATCH, str(server), str(folder)],
+        stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+        start_new_session=True,  # a Ctrl-C, or a kill of the whole group, does not end it first
+    )  # fmt: skip
 
 
 def wait_until_ready(place: Path, folder: Path, process: subprocess.Popen[bytes]) -> None:

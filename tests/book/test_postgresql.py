@@ -1,17 +1,22 @@
 """A book in a PostgreSQL database: how it is made, connected, brought up, and what can go wrong."""
 
+import subprocess
+import sys
+import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
+import psutil
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import event
 
-from tests.book.making import DESCRIPTION, Clock, a_sound, a_walk
+from tests.book.making import DESCRIPTION, PRINCIPAL, Clock, a_sound, a_walk
 from tests.postgresql import Server, name_of
 from walkboard.book import create_book, open_book
+from walkboard.book.acting import recording_as
 from walkboard.book.database.address import read_address, write_address
 from walkboard.book.database.choosing import database_of
 from walkboard.book.folder import HEAD_REVISION
@@ -24,6 +29,7 @@ from walkboard.book.records import KeptVisit
 from walkboard.book.seen import open_seen
 from walkboard.book.storing import Storing
 from walkboard.errors import BookError
+from walkboard.organ.model import PipeRef
 
 
 @pytest.fixture
@@ -175,6 +181,44 @@ def test_a_page_of_an_unchanged_book_asks_once(
         assert sent == ["SELECT pg_current_snapshot()::text"]
 
 
+def test_a_page_asks_for_a_visit_and_an_organ_once(
+    folder: Path, visit: KeptVisit, clock: Clock
+) -> None:
+    """Whatever it wants to know of them; each question first makes sure that they exist."""
+    with open_seen(folder, clock=clock) as seen, seen.one_view(), seen.one_moment():
+        sent = statements_of(seen)
+        seen.pipe_states(visit.id)
+        seen.readings(visit.id)
+        seen.current_plan(visit.id)
+        seen.organ_versions(visit.organ_id)
+        seen.readings_of_pipe(visit.organ_id, PipeRef(PRINCIPAL, 1))
+        of_visit = [one for one in sent if "WHERE visit.id = " in one.replace("\n", "")]
+        assert len(of_visit) == 1
+        assert len([one for one in sent if "max(description" in one]) == 1
+
+
+def test_who_recorded_what_at_a_visit_is_one_question(
+    folder: Path, visit: KeptVisit, clock: Clock
+) -> None:
+    with open_seen(folder, clock=clock) as seen:
+        tom = seen.add_person("Tom Tuner")
+        with recording_as(tom.uid):
+            seen.add_note(visit.id, "dry")
+            seen.close_visit(visit.id)
+        with seen.one_view(), seen.one_moment():
+            seen.visit(visit.id)  # what every page asks
+            sent = statements_of(seen)
+            found = seen.recorded_at_visit(visit.id)
+            assert [(one.kind, one.name, one.count) for one in found] == [
+                ("note", "Tom Tuner", 1),
+                ("closed", "Tom Tuner", 1),
+            ]
+            assert len([one for one in sent if "person" in one]) == 1
+            del sent[:]
+            assert seen.recorded_at_visit(visit.id) == found
+            assert sent == []
+
+
 def test_what_another_commits_later_with_a_smaller_number_is_seen(
     folder: Path, visit: KeptVisit, clock: Clock, postgresql: Server
 ) -> None:
@@ -223,3 +267,28 @@ def test_readings_of_a_hearing_count_for_its_visit_alone(
     after = hearings()
     assert after[visit.id] > before[visit.id]  # type: ignore[operator]
     assert after[other.id] == before[other.id]
+
+
+_A_TEST = """
+from tests.postgresql import started
+with started() as server:
+    pid = (server.folder / "data" / "postmaster.pid").read_text().split()[0]
+    print(pid, server.folder, flush=True)
+    input()
+"""
+
+
+@pytest.mark.usefixtures("postgresql")  # where it is not installed, this test has none to start
+def test_a_server_ends_with_the_tests_that_started_it() -> None:
+    """Also when they are killed, which lets them end nothing themselves."""
+    with subprocess.Popen(
+        [sys.executable, "-c", _A_TEST], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as tests:
+        assert tests.stdout is not None
+        pid, folder = tests.stdout.readline().split()
+        assert psutil.pid_exists(int(pid))
+        tests.kill()
+    psutil.wait_procs([psutil.Process(int(pid))] if psutil.pid_exists(int(pid)) else [])
+    while Path(folder).exists():
+        time.sleep(0.05)
+    assert not psutil.pid_exists(int(pid))

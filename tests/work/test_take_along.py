@@ -7,11 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from tests.book.making import DESCRIPTION, VERSION, a_sound, a_walk, old_tables
-from tests.book.merging.copies import contents
+from tests.book.making import DESCRIPTION, PRINCIPAL, VERSION, a_sound, a_walk, old_tables
+from tests.postgresql import Server, name_of
 from walkboard.book.acting import recording_as
+from walkboard.book.database.address import read_address
 from walkboard.book.folder import DATABASE, LIVE
+from walkboard.book.records import Tick
 from walkboard.errors import BookError
+from walkboard.organ.model import PipeRef
 from walkboard.work import open_book
 from walkboard.work.take_along import bring_back, take_along
 
@@ -116,7 +119,8 @@ def test_a_plain_copy_of_the_folder_can_be_brought_back(office: Path, tmp_path: 
     bring_back(away, office)
     bring_back(office, away)
     assert purposes(office, "Harbour Hall") == purposes(away, "Harbour Hall")
-    assert contents(office) == contents(away)
+    for one, other in ((office, away), (away, office)):
+        assert bring_back(one, other, dry_run=True).organs == ()
 
 
 def test_an_older_copy_is_brought_back_and_stays_as_it_is(
@@ -163,6 +167,7 @@ def run(folder: Path, statements: list[str]) -> None:
             connection.execute(statement)
 
 
+@pytest.mark.sqlite
 def test_a_newer_copy_is_refused(office: Path, tmp_path: Path) -> None:
     away = tmp_path / "away"
     take_along(office, away)
@@ -188,8 +193,36 @@ def test_a_book_is_not_brought_back_to_itself(office: Path) -> None:
 def test_who_noted_a_fact_comes_back_with_it(office: Path, tmp_path: Path) -> None:
     away = tmp_path / "away"
     take_along(office, away)
-    with open_book.opened(away) as book, recording_as("someone"):
-        book.open_visit(1, "summer")
-    bring_back(away, office)
-    found = {row["purpose"]: row["person_uid"] for row in contents(office)["visit"].values()}
-    assert found == {"spring": "", "summer": "someone"}
+    with open_book.opened(away) as book:
+        tom = book.add_person("Tom Tuner")
+        with recording_as(tom.uid):
+            visit = book.open_visit(1, "summer")
+            tick = Tick("t1", visit.id, PipeRef(PRINCIPAL, 1), "done", "", open_book.now(), "")
+            book.set_tick(tick)
+    (news,) = bring_back(away, office).organs
+    with open_book.opened(office) as home:
+        found = home.recorded_at_visit(news.visits[visit.id])
+    assert [(one.name, one.kind) for one in found] == [
+        ("Tom Tuner", "opened"),
+        ("Tom Tuner", "tick"),
+    ]
+
+
+def test_a_backup_put_back_on_a_server_is_brought_back_from_there(
+    office: Path, tmp_path: Path, postgresql: Server
+) -> None:
+    """Its records are in a database, so there is no file to copy; the folder names it."""
+    away = postgresql.empty_book(tmp_path / "restored")
+    with open_book.opened(away) as book, open_book.opened(office) as home:
+        book.merge(home)
+    visit_in(away, "Harbour Hall", "away")
+    assert bring_back(away, office).facts == 2
+    assert purposes(office, "Harbour Hall") == {"spring", "away"}
+    other = tmp_path / "other"
+    shutil.copytree(away, other)
+    if read_address(other) == read_address(away):
+        with pytest.raises(BookError, match="Both folders are of the same database"):
+            bring_back(other, away)
+    postgresql.run("UPDATE alembic_version SET version_num = '0014'", name_of(away))
+    with pytest.raises(BookError, match=r"older version \(0014\).*walkboard book show"):
+        bring_back(away, office)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import func, select, true
+from sqlalchemy import func, literal, select, true, union_all
 
 from walkboard.book.models import (
     ConditionsRow,
@@ -62,15 +62,17 @@ class Recorders(Storing):
         return self._recorded(_OF_FAULT, fault_id)
 
     def _recorded(self, kinds: dict[str, tuple[Any, Any, Any]], of: int) -> tuple[Recorded, ...]:
-        found = []
+        each = [
+            select(literal(place), PersonRow.name, func.count(), func.max(at))
+            .join(row, row.person_uid == PersonRow.uid)
+            .where(owner == of, _ONLY.get(kind, true()))
+            .group_by(PersonRow.name)
+            for place, (kind, (row, at, owner)) in enumerate(kinds.items())
+        ]
+        names = tuple(kinds)
         with self._reading() as session:
-            for kind, (row, at, owner) in kinds.items():
-                query = (
-                    select(PersonRow.name, func.count(), func.max(at))
-                    .join(row, row.person_uid == PersonRow.uid)
-                    .where(owner == of, _ONLY.get(kind, true()))
-                    .group_by(PersonRow.name)
-                    .order_by(PersonRow.name)
-                )
-                found += [Recorded(kind, *one) for one in session.execute(query)]
-        return tuple(found)
+            rows = session.execute(union_all(*each)).all()
+        return tuple(
+            Recorded(names[place], *one)
+            for place, *one in sorted(rows, key=lambda row: (row[0], row[1]))
+        )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session, selectinload
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from walkboard.book.models import (
     HearingRow,
@@ -24,8 +24,8 @@ from walkboard.book.superseding import (
 from walkboard.book.walks import walk_of
 
 WHOLE_WALK = (
-    selectinload(HearingRow.recording).selectinload(RecordingRow.sound),
-    selectinload(HearingRow.description),
+    joinedload(HearingRow.recording, innerjoin=True).joinedload(RecordingRow.sound, innerjoin=True),
+    joinedload(HearingRow.description, innerjoin=True),
     selectinload(HearingRow.holds).selectinload(HoldRow.readings),
 )
 

@@ -25,7 +25,7 @@ from typing import Any, TypeVar, cast
 from sqlalchemy.orm import Session
 
 from walkboard.book.changes import NO_MARKS, Changes, Counters, VisitMarks
-from walkboard.book.counting import Part
+from walkboard.book.counting import OF_A_VISIT, Part
 from walkboard.book.folder import WAIT_S, Clock
 from walkboard.book.keeping import Book
 from walkboard.book.memory import Memory
@@ -404,6 +404,8 @@ QUESTIONS_OF_A_VISIT: Mapping[str, tuple[Part, ...]] = {
     "current_plan": (Part.PLANS, Part.HEARINGS, Part.VISITS),
     "plans": (Part.PLANS, Part.HEARINGS),
     "worklist": (Part.PLANS, Part.HEARINGS, Part.VISITS, Part.TICKS),
+    # Names of people never change, and a merge brings them before the facts.
+    "recorded_at_visit": OF_A_VISIT,
 }
 """Questions whose first argument is a visit, and what of it they depend on."""
 

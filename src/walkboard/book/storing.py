@@ -21,7 +21,7 @@ from walkboard.book.database.choosing import database_of
 from walkboard.book.folder import HEAD_REVISION, Clock
 from walkboard.book.models import Base, DescriptionRow, VisitRow
 from walkboard.book.sounds import SoundFolder
-from walkboard.book.viewing import View, current_view, within
+from walkboard.book.viewing import View, current_view, held, within
 from walkboard.errors import BookError
 
 Row = TypeVar("Row", bound=Base)
@@ -137,14 +137,14 @@ class Storing:
         return BookError(what, where=str(self.path), fix=fix)
 
     def _get(self, session: Session, row: type[Row], id: int, kind: str) -> Row:  # noqa: A002
-        found = session.get(row, id)
+        found = held(session, (row, id), lambda: session.get(row, id))
         if found is None:
             raise self._error(f"There is no {kind} {id} in this book.", f"List the {kind}s.")
         return found
 
     def _newest_description(self, session: Session, organ_id: int) -> DescriptionRow:
         query = newest_descriptions().where(DescriptionRow.organ_id == organ_id)
-        found = session.scalar(query)
+        found = held(session, ("organ", organ_id), lambda: session.scalar(query))
         if found is None:
             raise self._error(f"There is no organ {organ_id} in this book.", "List the organs.")
         return found

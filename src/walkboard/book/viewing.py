@@ -7,15 +7,19 @@ transaction, and only the questions remain.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from time import monotonic
+from typing import TypeVar
 
 from sqlalchemy import Connection, Engine
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
+Row = TypeVar("Row")
+
+_HELD = "held"
 LONGEST_S = 1.0  # then what is read next is of a newer moment. Chosen.
 
 
@@ -34,6 +38,7 @@ class View:
         self.engine = engine
         self._lock = threading.RLock()
         self._connection: Connection | None = None
+        self._session: Session | None = None
         self._begun_s = 0.0
         self._users = 0
         self._change: int | None = None
@@ -41,9 +46,11 @@ class View:
 
     @contextmanager
     def session(self) -> Iterator[Session]:
-        """A session that reads as of the view's moment."""
-        with self.connection() as connection, Session(connection) as session, session.begin():
-            yield session
+        """The session that reads as of the view's moment; it keeps what `held` puts in it."""
+        with self.connection() as connection:
+            if self._session is None:
+                self._session = Session(connection, info={_HELD: {}})
+            yield self._session
 
     @contextmanager
     def connection(self) -> Iterator[Connection]:
@@ -95,9 +102,30 @@ class View:
 
     def _end(self) -> None:
         connection, self._connection, self._change = self._connection, None, None
+        session, self._session = self._session, None
+        if session is not None:
+            session.expunge_all()  # without asking anything; the connection ends what it began
         if connection is not None:
             with suppress(DBAPIError):  # it only read; a dead line has ended it already
                 connection.close()
+
+
+def held(session: Session, key: Hashable, ask: Callable[[], Row]) -> Row:
+    """A row that many questions look up first: asked for once in a view, whose moment stays.
+
+    Parameters
+    ----------
+    session : Session
+    key : hashable
+    ask : callable
+        Looks it up; called each time in a session that is not a view's.
+    """
+    known: dict[Hashable, Row] | None = session.info.get(_HELD)
+    if known is None:
+        return ask()
+    if key not in known:
+        known[key] = ask()
+    return known[key]
 
 
 _view: ContextVar[View | None] = ContextVar("view", default=None)

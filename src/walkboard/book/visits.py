@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session, selectinload
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from walkboard.book.models import (
     ConditionsRow,
@@ -22,7 +22,7 @@ from walkboard.plausible import AIR_CELSIUS, HUMIDITY, VISIT_MINUTES, WIND_MM
 
 # For many visits at once: one query per kind of row, not several per visit.
 _WHOLE_VISIT = (
-    selectinload(VisitRow.description),
+    joinedload(VisitRow.description, innerjoin=True),
     selectinload(VisitRow.conditions).selectinload(ConditionsRow.divisions),
     selectinload(VisitRow.notes),
     selectinload(VisitRow.corrections),

@@ -7,11 +7,13 @@ lost: what one copy has and the other has not is appended, in whatever order and
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from walkboard.book.database.address import names_server, read_address
 from walkboard.book.folder import DATABASE, HEAD_REVISION, LIVE, RECORDINGS
 from walkboard.book.glance import revision_of
 from walkboard.book.sounds import SoundFolder
@@ -19,6 +21,7 @@ from walkboard.errors import BookError
 from walkboard.work import open_book
 
 if TYPE_CHECKING:
+    from walkboard.book.keeping import Book
     from walkboard.book.merging.merging import Merged
 
 Progress = Callable[[float, float], None]
@@ -79,7 +82,7 @@ def take_along(
         If there is no such book or organ, or the folder cannot be written or is something else.
     """
     _refuse_same(book, folder)
-    was_there = (folder / DATABASE).is_file()
+    was_there = (folder / DATABASE).is_file() or names_server(folder)
     with open_book.opened(book) as home:
         chosen = [home.organ_named(organ).name for organ in organs]
         with open_book.opened(folder) if was_there else open_book.new(folder) as away:
@@ -117,7 +120,6 @@ def bring_back(
         If either is not a book, the copy is newer than this program, or the book cannot be
         written. What was appended before stays, and doing it again appends the rest.
     """
-    from walkboard.book.database.sqlite import copy_database
     from walkboard.book.migrating import known_revisions
 
     _refuse_same(book, folder)
@@ -130,20 +132,46 @@ def bring_back(
             fix="Update the program here, then bring it back; nothing was changed.",
         )
     _refuse_live(folder)
+    with _read_only(folder, revision) as away, open_book.opened(book) as home:
+        if dry_run:
+            return home.news_of(away)
+        return home.merge(away, files=SoundFolder(folder.absolute()), progress=progress)
+
+
+@contextmanager
+def _read_only(folder: Path, revision: str) -> Iterator[Book]:
+    """A copy of the book, open; nothing in the folder changes."""
+    from walkboard.book.database.sqlite import copy_database
+
+    if names_server(folder):
+        # A backup that was put back into another database: it is read where it is.
+        if revision != HEAD_REVISION:
+            raise BookError(
+                f"This copy has an older version ({revision}) than this program ({HEAD_REVISION}).",
+                where=str(folder),
+                fix=f"Open it once, which brings its tables up: walkboard book show {folder}",
+            )
+        with open_book.opened(folder) as away:
+            yield away
+        return
     with tempfile.TemporaryDirectory(prefix="walkboard-back-") as temporary:
         part = Path(temporary) / folder.absolute().name
         (part / RECORDINGS).mkdir(parents=True)
         copy_database((folder / DATABASE).absolute(), part / DATABASE)
-        with open_book.opened(part) as away, open_book.opened(book) as home:
-            if dry_run:
-                return home.news_of(away)
-            return home.merge(away, files=SoundFolder(folder.absolute()), progress=progress)
+        with open_book.opened(part) as away:
+            yield away
 
 
 def _refuse_same(book: Path, folder: Path) -> None:
     if book.resolve() == folder.resolve():
         raise BookError(
             "This is the same folder twice.", where=str(folder), fix="Name the book and its copy."
+        )
+    if names_server(book) and names_server(folder) and read_address(book) == read_address(folder):
+        raise BookError(
+            "Both folders are of the same database, so there is nothing to bring back.",
+            where=str(folder),
+            fix="Name the book and its copy.",
         )
 
 

@@ -61,6 +61,7 @@ def test_only_who_has_a_role_is_invited(book: Book) -> None:
         roster.invite(book, book.person(ada.id), NOW)
 
 
+@pytest.mark.sqlite
 def test_the_book_never_has_the_tokens_themselves(book: Book) -> None:
     ada = roster.add(book, "Ada Marsh", PersonRole.OWNER, None)
     now = datetime.now(UTC)
