@@ -13,9 +13,9 @@ from pathlib import Path
 import numpy as np
 
 from walkboard.book import create_book, open_book
-from walkboard.book.counting import drop, install
 from walkboard.book.database.sqlite import SqliteDatabase
-from walkboard.book.folder import DATABASE
+from walkboard.book.files.folder import DATABASE
+from walkboard.book.rows.counting import drop, install
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.reading import read_organ

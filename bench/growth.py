@@ -26,7 +26,7 @@ import psutil
 
 from bench._firm import fact_uid
 from walkboard.book import open_book
-from walkboard.book.folder import DATABASE
+from walkboard.book.files.folder import DATABASE
 from walkboard.book.records import Conditions
 from walkboard.organ import examples
 from walkboard.organ.model import Organ, PipeRef

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from tests.book.making import DESCRIPTION, a_hold, a_plan, a_reading, a_sound, a_walk
 
-from walkboard.book.folder import DATABASE
+from walkboard.book.files.folder import DATABASE
 from walkboard.book.keeping import Book
 from walkboard.work import open_book
 from walkboard.work.take_along import bring_back, take_along

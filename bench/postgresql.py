@@ -27,10 +27,10 @@ from tests.desk.books import make_book
 from tests.postgresql import Server, installed, programs, started
 
 from bench.desk import PAGES
+from walkboard.book.cache.seen import open_seen
 from walkboard.book.importing import import_book
 from walkboard.book.opening import connect_book, open_book
 from walkboard.book.records import Tick
-from walkboard.book.seen import open_seen
 from walkboard.desk.server.application import make_application
 from walkboard.errors import BookError
 from walkboard.organ import examples

@@ -19,7 +19,7 @@ from sqlalchemy import Engine, event
 from starlette.testclient import TestClient
 
 from bench._firm import make_firm
-from walkboard.book.folder import DATABASE
+from walkboard.book.files.folder import DATABASE
 from walkboard.book.records import Tick, TickState
 from walkboard.organ.model import PipeRef
 from walkboard.work import open_book
@@ -121,7 +121,7 @@ def study(folder: Path, organs: int) -> None:
 
 def tick(book: object, organ_id: int, uid: str) -> None:
     """A pipe of an organ's open visit is tuned."""
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
 
     assert isinstance(book, SeenBook)
     visit = book.visit_in_progress(organ_id)

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from walkboard.book.database.address import names_server, read_address, write_address
-from walkboard.book.folder import RECORDINGS
+from walkboard.book.files.folder import RECORDINGS
 
 USER = "walkboard"
 _TEMPLATE = "empty_book"

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from walkboard.book.database.address import names_server, read_address
-from walkboard.book.folder import DATABASE
+from walkboard.book.files.folder import DATABASE
 
 
 @contextmanager

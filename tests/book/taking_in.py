@@ -15,9 +15,9 @@ from typing import Any
 
 from tests.book.making import VERSION, a_hold, a_walk
 from walkboard.book import open_book
-from walkboard.book.folder import sync_folder
+from walkboard.book.files.folder import sync_folder
+from walkboard.book.files.sounds import SoundFolder
 from walkboard.book.keeping import Book
-from walkboard.book.sounds import SoundFolder
 from walkboard.errors import BookError
 from walkboard.survey.hear.heard_walk import HeardWalk
 
@@ -82,7 +82,7 @@ def at_each_stage(path: Path, folder: Path) -> None:
             SoundFolder.give_name = then_die(SoundFolder.give_name)  # type: ignore[method-assign]
         elif stage == "writing":
             # After the rows, before the commit: a walk is read back last.
-            import walkboard.book.taking_in as module
+            import walkboard.book.recordings.taking_in as module
 
             names = vars(module)
             names["recording_of"] = then_die(names["recording_of"])

@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from tests.book.making import MORNING, VERSION, a_plan, a_sound, a_walk
-from walkboard.book.folder import DATABASE, INCOMING
+from walkboard.book.files.folder import DATABASE, INCOMING
+from walkboard.book.files.leftovers import remove_leftovers
+from walkboard.book.files.sounds import sha256_of
 from walkboard.book.keeping import Book
-from walkboard.book.leftovers import remove_leftovers
 from walkboard.book.records import KeptVisit
-from walkboard.book.sounds import sha256_of
 
 
 def alter(book: Book, *statements: str) -> list[object]:

@@ -26,12 +26,13 @@ from tests.book.making import (
 )
 from tests.book.strategies import conditions, pipes, plans, walks, words
 from tests.postgresql import Server
-from walkboard.book import open_book, venue_models
+from walkboard.book import open_book
 from walkboard.book.database.address import write_address
-from walkboard.book.folder import DATABASE
+from walkboard.book.files.folder import DATABASE
 from walkboard.book.importing import import_book
 from walkboard.book.keeping import Book
 from walkboard.book.models import Base, fact_tables
+from walkboard.book.models import venue as venue_tables
 from walkboard.book.records import Conditions, KeptSettling, Tick
 from walkboard.errors import BookError, InputError
 from walkboard.organ.model import PipeRef
@@ -54,8 +55,8 @@ def everything(book: Book) -> list[object]:
 
 VENUE_TABLES = [
     row.__tablename__
-    for row in vars(venue_models).values()
-    if isinstance(row, type) and issubclass(row, Base) and row.__module__ == venue_models.__name__
+    for row in vars(venue_tables).values()
+    if isinstance(row, type) and issubclass(row, Base) and row.__module__ == venue_tables.__name__
 ]
 
 

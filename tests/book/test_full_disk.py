@@ -122,7 +122,7 @@ def test_no_room_for_the_copy(
 
     source = a_sound(tmp_path)
     if fails_at == "fsync":
-        monkeypatch.setattr("walkboard.book.sounds.os.fsync", no_room)
+        monkeypatch.setattr("walkboard.book.files.sounds.os.fsync", no_room)
     else:
         monkeypatch.setattr(Path, fails_at, no_room)
     with pytest.raises(BookError, match=FULL):
@@ -145,7 +145,7 @@ def test_content_that_another_visit_has_is_not_taken_away_when_rows_fail(
     def breaks(*_args: object) -> None:
         raise BookError("broken on purpose")
 
-    monkeypatch.setattr("walkboard.book.taking_in.fill_hearing", breaks)
+    monkeypatch.setattr("walkboard.book.recordings.taking_in.fill_hearing", breaks)
     with pytest.raises(BookError, match="broken on purpose"):
         book.keep_recording(second.id, source, a_walk(), program_version=VERSION)
     assert book.sound_path(first.id).is_file()

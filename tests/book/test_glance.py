@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.book.making import DESCRIPTION, Clock
-from walkboard.book.folder import DATABASE, HEAD_REVISION
+from walkboard.book.files.folder import DATABASE, HEAD_REVISION
 from walkboard.book.glance import glance
 from walkboard.book.keeping import Book
 from walkboard.book.records import Conditions, FaultKind, KeptVisit, Tick, TickState

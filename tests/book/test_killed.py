@@ -10,7 +10,7 @@ import pytest
 from tests.book.making import DESCRIPTION, Clock
 from tests.book.taking_in import KEYS, now, start, whole_walk
 from walkboard.book import open_book
-from walkboard.book.folder import DATABASE
+from walkboard.book.files.folder import DATABASE
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="there is no SIGKILL on Windows")
 

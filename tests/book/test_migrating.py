@@ -13,7 +13,7 @@ from sqlalchemy import Column, Engine, Integer, MetaData, Table, create_engine, 
 
 from tests.book.making import DESCRIPTION, MORNING, Clock, old_tables
 from walkboard.book import migrating, open_book
-from walkboard.book.folder import APPLICATION_ID, DATABASE, HEAD_REVISION
+from walkboard.book.files.folder import APPLICATION_ID, DATABASE, HEAD_REVISION
 from walkboard.book.models import Base
 from walkboard.errors import BookError
 

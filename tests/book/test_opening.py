@@ -13,7 +13,7 @@ import pytest
 
 from tests.book.making import DESCRIPTION, Clock
 from walkboard.book import create_book, open_book
-from walkboard.book.folder import DATABASE, building
+from walkboard.book.files.folder import DATABASE, building
 from walkboard.errors import BookError
 
 

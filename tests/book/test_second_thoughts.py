@@ -8,6 +8,7 @@ import pytest
 
 from tests.book.making import MORNING, PRINCIPAL, VERSION, Clock, a_hold, a_plan, a_sound, a_walk
 from walkboard.book import open_book
+from walkboard.book.cache.seen import open_seen
 from walkboard.book.keeping import Book
 from walkboard.book.records import (
     Conditions,
@@ -16,7 +17,6 @@ from walkboard.book.records import (
     KeptSettling,
     KeptVisit,
 )
-from walkboard.book.seen import open_seen
 from walkboard.errors import BookError
 from walkboard.organ.model import PipeRef
 

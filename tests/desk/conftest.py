@@ -34,7 +34,7 @@ anyio.open_file  # noqa: B018
 # Every desk is a process of its own, forked from one that has loaded what a desk loads: that takes
 # longer than most of what is tried on it.
 _SERVERS = multiprocessing.get_context("forkserver")
-_SERVERS.set_forkserver_preload(["tests.desk.serving", "walkboard.book.seen"])
+_SERVERS.set_forkserver_preload(["tests.desk.serving", "walkboard.book.cache.seen"])
 
 
 @dataclass

@@ -14,7 +14,7 @@ from typing import Any
 import uvicorn
 from playwright.sync_api import Page
 
-from walkboard.book.people_records import Person, PersonRole
+from walkboard.book.people.records import Person, PersonRole
 from walkboard.desk.frame.origin import Origin
 from walkboard.desk.frame.signing_in import SigningIn
 from walkboard.desk.server.application import make_application

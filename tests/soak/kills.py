@@ -19,10 +19,10 @@ from typing import Any
 from tests.book.making import DESCRIPTION, PRINCIPAL, a_hold, a_plan, a_walk
 from tests.soak.tally import Tally
 from walkboard.book import create_book, open_book
-from walkboard.book.folder import DATABASE
+from walkboard.book.files.folder import DATABASE
+from walkboard.book.files.leftovers import leftovers, remove_leftovers
 from walkboard.book.importing import import_book
 from walkboard.book.keeping import Book
-from walkboard.book.leftovers import leftovers, remove_leftovers
 from walkboard.book.records import Conditions, Tick
 from walkboard.errors import BookError, InputError, WalkboardError
 from walkboard.organ.model import PipeRef

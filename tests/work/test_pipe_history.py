@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.work.chapel import chapel_book, heard_rank
-from walkboard.book.seen import SeenBook
+from walkboard.book.cache.seen import SeenBook
 from walkboard.organ.model import PipeRef
 from walkboard.work import open_book
 from walkboard.work.pipe_history import companions, history, neighbours

@@ -11,8 +11,8 @@ import pytest
 from tests.commands import Run
 from tests.condition.organs import readings, small_organ
 from tests.work.chapel import EVENT_CELSIUS, chapel_book
+from walkboard.book.cache.seen import SeenBook
 from walkboard.book.records import FaultKind, TickState
-from walkboard.book.seen import SeenBook
 from walkboard.condition.assess import assess
 from walkboard.errors import InputError, NotEnoughMinutesError
 from walkboard.organ.model import PipeRef

@@ -9,10 +9,10 @@ import pytest
 
 from tests.book.making import DESCRIPTION, PRINCIPAL, VERSION, a_sound, a_walk, old_tables
 from tests.postgresql import Server, name_of
-from walkboard.book.acting import recording_as
 from walkboard.book.database.address import read_address
-from walkboard.book.folder import DATABASE, LIVE
+from walkboard.book.files.folder import DATABASE, LIVE
 from walkboard.book.records import Tick
+from walkboard.book.rows.acting import recording_as
 from walkboard.errors import BookError
 from walkboard.organ.model import PipeRef
 from walkboard.work import open_book

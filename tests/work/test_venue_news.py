@@ -12,7 +12,7 @@ import pytest
 from tests.work.chapel import chapel_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import FaultKind
-from walkboard.book.venue_records import Contact, FaultCare, NextVisit, Role
+from walkboard.book.venue.records import Contact, FaultCare, NextVisit, Role
 from walkboard.organ.model import Organ
 from walkboard.organ.reading import read_organ
 from walkboard.sheets.front_page.build import front_page

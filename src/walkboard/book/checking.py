@@ -11,13 +11,10 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
-from walkboard.book import trouble
-from walkboard.book.air_logs import AirLogs
-from walkboard.book.counting import trigger_names, wanted_triggers
-from walkboard.book.events import Events
-from walkboard.book.faults import Faults
-from walkboard.book.folder import LIVE
-from walkboard.book.leftovers import Leftover, leftovers
+from walkboard.book.files import trouble
+from walkboard.book.files.folder import LIVE
+from walkboard.book.files.leftovers import Leftover, leftovers
+from walkboard.book.files.sounds import sha256_of
 from walkboard.book.models import (
     HearingRow,
     OrganRow,
@@ -27,19 +24,22 @@ from walkboard.book.models import (
     SoundRow,
     VisitRow,
 )
-from walkboard.book.organs import Organs
-from walkboard.book.photographs import Photographs
-from walkboard.book.plans import Plans
+from walkboard.book.organs.organs import Organs
+from walkboard.book.organs.weights import Weights
+from walkboard.book.recordings.taking_in import TakingIn
+from walkboard.book.recordings.walks import read_every_row
 from walkboard.book.records import BookProblem
-from walkboard.book.settlings import Settlings
-from walkboard.book.sounds import sha256_of
-from walkboard.book.superseding import newest_hearings
-from walkboard.book.taking_in import TakingIn
-from walkboard.book.ticks import Ticks, read_every_tick
-from walkboard.book.venue import Venue
-from walkboard.book.visits import Visits
-from walkboard.book.walks import read_every_row
-from walkboard.book.weights import Weights
+from walkboard.book.rows.counting import trigger_names, wanted_triggers
+from walkboard.book.rows.superseding import newest_hearings
+from walkboard.book.venue.air_logs import AirLogs
+from walkboard.book.venue.events import Events
+from walkboard.book.venue.faults import Faults
+from walkboard.book.venue.photographs import Photographs
+from walkboard.book.venue.venue import Venue
+from walkboard.book.visits.plans import Plans
+from walkboard.book.visits.settlings import Settlings
+from walkboard.book.visits.ticks import Ticks, read_every_tick
+from walkboard.book.visits.visits import Visits
 from walkboard.errors import WalkboardError
 
 Progress = Callable[[float, float], None]

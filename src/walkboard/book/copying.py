@@ -11,12 +11,12 @@ from pathlib import Path
 from sqlalchemy import Boolean
 
 from walkboard import __version__
-from walkboard.book import trouble
-from walkboard.book.folder import HEAD_REVISION, RECORDINGS, building, sync_file
+from walkboard.book.files import trouble
+from walkboard.book.files.folder import HEAD_REVISION, RECORDINGS, building, sync_file
+from walkboard.book.files.sounds import SoundFolder
 from walkboard.book.models import fact_tables
 from walkboard.book.records import BookProblem
-from walkboard.book.sounds import SoundFolder
-from walkboard.book.storing import Storing
+from walkboard.book.rows.storing import Storing
 from walkboard.errors import InputError
 
 EXPORT_FORMAT = "walkboard book"

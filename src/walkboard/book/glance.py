@@ -13,9 +13,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from walkboard.book import trouble
 from walkboard.book.database.address import names_server, read_address
-from walkboard.book.folder import ADDRESS, APPLICATION_ID, DATABASE, HEAD_REVISION, refuse_address
+from walkboard.book.files import trouble
+from walkboard.book.files.folder import (
+    ADDRESS,
+    APPLICATION_ID,
+    DATABASE,
+    HEAD_REVISION,
+    refuse_address,
+)
 from walkboard.errors import BookError
 
 if TYPE_CHECKING:

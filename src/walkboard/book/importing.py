@@ -14,16 +14,16 @@ from sqlalchemy import Boolean, Connection, Float, Integer, column, insert, insp
 from sqlalchemy.exc import DataError, DBAPIError, IntegrityError, InterfaceError
 from sqlalchemy.types import TypeEngine
 
-from walkboard.book import counting
 from walkboard.book.copying import copy_sound
 from walkboard.book.database.dialect import Database
 from walkboard.book.export_reading import read_head, read_rows
-from walkboard.book.folder import HEAD_REVISION, RECORDINGS, WAIT_S, Clock, building
+from walkboard.book.files.folder import HEAD_REVISION, RECORDINGS, WAIT_S, Clock, building
 from walkboard.book.keeping import Book
 from walkboard.book.migrating import bring_up, build_tables, known_revisions
 from walkboard.book.models import LEFT_OUT
 from walkboard.book.opening import filling, open_book
 from walkboard.book.records import BookProblem
+from walkboard.book.rows import counting
 from walkboard.errors import InputError
 from walkboard.plausible import AIR_CELSIUS, HUMIDITY, VISIT_MINUTES, WIND_MM, Range
 

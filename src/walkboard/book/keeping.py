@@ -7,16 +7,16 @@ from typing import Self
 
 from walkboard.book.checking import Checking
 from walkboard.book.copying import Copying
-from walkboard.book.forks import Forks
+from walkboard.book.merging.forks import Forks
 from walkboard.book.merging.merging import Merging
-from walkboard.book.people import People
-from walkboard.book.pipes_now import PipesNow
-from walkboard.book.reading_lines import ReadingLines
-from walkboard.book.readings import Readings
-from walkboard.book.recorders import Recorders
+from walkboard.book.people.people import People
+from walkboard.book.people.recorders import Recorders
+from walkboard.book.people.signing_in import SigningIn
+from walkboard.book.readings.pipes_now import PipesNow
+from walkboard.book.readings.reading_lines import ReadingLines
+from walkboard.book.readings.readings import Readings
 from walkboard.book.searching import Searching
-from walkboard.book.signing_in import SigningIn
-from walkboard.book.summaries import Summaries
+from walkboard.book.visits.summaries import Summaries
 
 
 class Book(

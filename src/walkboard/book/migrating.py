@@ -14,10 +14,11 @@ from alembic.operations import Operations
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection
 
-from walkboard.book import counting, trouble
 from walkboard.book.database.choosing import database_of
 from walkboard.book.database.dialect import Database
-from walkboard.book.folder import HEAD_REVISION
+from walkboard.book.files import trouble
+from walkboard.book.files.folder import HEAD_REVISION
+from walkboard.book.rows import counting
 from walkboard.errors import BookError
 
 _SCRIPTS = Path(__file__).parent / "migrations"

@@ -11,9 +11,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from walkboard.book import trouble
 from walkboard.book.database.address import checked, names_server, write_address
-from walkboard.book.folder import (
+from walkboard.book.files import trouble
+from walkboard.book.files.folder import (
     ADDRESS,
     DATABASE,
     HEAD_REVISION,

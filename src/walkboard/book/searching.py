@@ -8,11 +8,11 @@ from collections.abc import Iterator
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from walkboard.book.faults import WHOLE_FAULT
 from walkboard.book.models import EventRow, FaultRow, NoteRow, TickRow, VisitRow
 from walkboard.book.records import Found
-from walkboard.book.storing import Storing
-from walkboard.book.superseding import current
+from walkboard.book.rows.storing import Storing
+from walkboard.book.rows.superseding import current
+from walkboard.book.venue.faults import WHOLE_FAULT
 
 
 class Searching(Storing):

@@ -34,7 +34,7 @@ def take(
     """Import a logger's file: show how it was read, then store it."""
     from datetime import timedelta
 
-    from walkboard.book.venue_records import OUTDOORS
+    from walkboard.book.venue.records import OUTDOORS
     from walkboard.work import open_book
     from walkboard.work.calendar.events import local_zone
     from walkboard.work.conditions.clock import clock_questions

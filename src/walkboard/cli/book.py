@@ -161,7 +161,7 @@ def clean(
     remove: bool = typer.Option(False, "--remove", help="Remove the files listed."),
 ) -> None:
     """List files left by killed programs in a book or beside it; --remove removes them."""
-    from walkboard.book.leftovers import leftovers, remove_leftovers
+    from walkboard.book.files.leftovers import leftovers, remove_leftovers
 
     found = leftovers(folder)
     for one in found:
@@ -427,7 +427,7 @@ def _fork_lines(book: Book, organ_id: int) -> list[str]:
 
 def _mention_leftovers(to: Path) -> None:
     """Report what a killed command left where a book is being made."""
-    from walkboard.book.leftovers import leftovers
+    from walkboard.book.files.leftovers import leftovers
     from walkboard.errors import BookError
 
     try:

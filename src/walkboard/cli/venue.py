@@ -27,7 +27,7 @@ def next_visit(
     organ: str | None = ORGAN,
 ) -> None:
     """Say when you come next, and why."""
-    from walkboard.book.venue_records import NextVisit
+    from walkboard.book.venue.records import NextVisit
     from walkboard.work import open_book
     from walkboard.work.calendar.events import local_zone, moment
 
@@ -54,7 +54,7 @@ def contact(
     organ: str | None = ORGAN,
 ) -> None:
     """Store a contact."""
-    from walkboard.book.venue_records import Contact, Role
+    from walkboard.book.venue.records import Contact, Role
     from walkboard.errors import InputError
     from walkboard.work import open_book
 
@@ -79,7 +79,7 @@ def repair(
     meanwhile: str = typer.Option("", "--meanwhile", help="How to play until then."),
 ) -> None:
     """Say who fixes a fault, with what, and how to play until then."""
-    from walkboard.book.venue_records import FaultCare
+    from walkboard.book.venue.records import FaultCare
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:

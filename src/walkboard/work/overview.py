@@ -24,7 +24,7 @@ from walkboard.work.pipe_offsets import visit_facts
 from walkboard.work.snapshot import Snapshot, described
 
 if TYPE_CHECKING:
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
 
 _VISITS_BACK = 12  # how far back to look for a rank's last hearing
 _PIPES_FOR_SPREAD = 3

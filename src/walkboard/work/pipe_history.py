@@ -18,7 +18,7 @@ from walkboard.scales.keys import Key
 from walkboard.work.snapshot import described, organ_at, pipe_cents
 
 if TYPE_CHECKING:
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
 
 _INTERVALS = (-12, -7, -5, -4, 4, 5, 7, 12)  # that a tuner checks by: third, fourth, fifth, octave
 _MOST_BEATS_HZ = 20.0  # faster is heard as roughness, not counted

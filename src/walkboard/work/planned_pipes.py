@@ -67,14 +67,14 @@ def _cents_between(organ: Organ, old: Organ, pipe: PipeRef, celsius: float) -> f
 
 def remembered(book: Book, key: tuple[Hashable, ...], work_out: Callable[[], T]) -> T:
     """What was worked out for a key, if the book has a memory; else worked out again."""
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
 
     return book.memory.get(key, work_out) if isinstance(book, SeenBook) else work_out()
 
 
 def state_of(book: Book, visit: KeptVisit) -> tuple[Hashable, ...]:
     """What the plans of a visit depend on; the air goes on with time."""
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
 
     if not isinstance(book, SeenBook):
         return ()

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptFault, KeptOrgan, KeptVisit, TickState
-from walkboard.book.venue_records import FaultCare
+from walkboard.book.venue.records import FaultCare
 from walkboard.errors import InputError
 from walkboard.languages import spoken
 from walkboard.languages.translation import Own

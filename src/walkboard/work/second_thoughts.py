@@ -1,7 +1,7 @@
 """Corrections: recordings relabelled or withdrawn, conditions corrected.
 
 What was said first stays in the book. A visit's minutes and purpose are corrected by
-`walkboard.book.visits.Visits.correct_visit`.
+`walkboard.book.visits.visits.Visits.correct_visit`.
 """
 
 from __future__ import annotations

@@ -19,14 +19,14 @@ from walkboard.work.open_book import now
 from walkboard.work.pipe_offsets import latest_air, pipe_cents_of_visit
 
 if TYPE_CHECKING:
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
 
 T = TypeVar("T")
 
 
 def opened_to_see(path: Path) -> SeenBook:
     """Open a book that remembers what it was asked; BookError where it cannot be used."""
-    from walkboard.book.seen import open_seen
+    from walkboard.book.cache.seen import open_seen
 
     return open_seen(path, clock=now)
 

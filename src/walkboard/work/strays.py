@@ -12,7 +12,7 @@ from walkboard.organ.years import compared_with_today
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
-    from walkboard.book.pipes_now import PipeNow
+    from walkboard.book.readings.pipes_now import PipeNow
 
 STRAY_CENTS = 5.0  # from a pipe's target, by default. Chosen.
 

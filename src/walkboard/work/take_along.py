@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard.book.database.address import names_server, read_address
-from walkboard.book.folder import DATABASE, HEAD_REVISION, LIVE, RECORDINGS
+from walkboard.book.files.folder import DATABASE, HEAD_REVISION, LIVE, RECORDINGS
+from walkboard.book.files.sounds import SoundFolder
 from walkboard.book.glance import revision_of
-from walkboard.book.sounds import SoundFolder
 from walkboard.errors import BookError
 from walkboard.work import open_book
 

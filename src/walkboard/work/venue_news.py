@@ -194,7 +194,7 @@ def _visit_between(found: Readiness | None) -> tuple[date, date] | None:
 
 
 def _contact(book: Book, organ_id: int) -> str:
-    from walkboard.book.venue_records import Role
+    from walkboard.book.venue.records import Role
 
     for contact in book.contacts(organ_id):
         if contact.role in {Role.TUNER, Role.BUILDER}:

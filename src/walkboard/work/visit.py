@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard import __version__
+from walkboard.book.files.sounds import sha256_of
 from walkboard.book.records import (
     Conditions,
     KeptOrgan,
@@ -16,7 +17,6 @@ from walkboard.book.records import (
     Tick,
     TickState,
 )
-from walkboard.book.sounds import sha256_of
 from walkboard.condition.assess import assess
 from walkboard.condition.state import Condition
 from walkboard.errors import BookError, InputError, SoundError

@@ -17,7 +17,7 @@ from walkboard.sheets.worklist import hand_words
 from walkboard.work.snapshot import described
 
 if TYPE_CHECKING:
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
 
 
 @dataclass(frozen=True, slots=True)

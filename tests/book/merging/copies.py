@@ -6,7 +6,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from walkboard.book.folder import DATABASE
+from walkboard.book.files.folder import DATABASE
 
 PARTS = {
     "division_conditions": ("conditions", "conditions_id", "division"),

@@ -35,7 +35,7 @@ from tests.book.merging.copies import contents, noted
 from walkboard.book import create_book, open_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import Conditions, FaultKind, HearingChange, Tick, TickState
-from walkboard.book.venue_records import Contact, FaultCare, NextVisit, Role
+from walkboard.book.venue.records import Contact, FaultCare, NextVisit, Role
 from walkboard.organ.model import PipeRef
 
 COPIES = st.integers(0, 2)

@@ -3,7 +3,7 @@
 from itertools import permutations
 
 from walkboard.book.merging.planning import Place, Series, missing, numbers
-from walkboard.book.versions import heads, root
+from walkboard.book.rows.versions import heads, root
 
 
 def test_what_is_there_and_not_here() -> None:

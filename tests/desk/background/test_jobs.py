@@ -8,7 +8,7 @@ import pytest
 
 from tests.desk.conftest import eventually
 from tests.desk.labour import break_off, count, fail, niceness, sleep
-from walkboard.book.acting import person_at_work, recording_as
+from walkboard.book.rows.acting import person_at_work, recording_as
 from walkboard.desk.background.jobs import Job, Jobs, JobState
 
 

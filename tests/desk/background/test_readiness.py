@@ -11,8 +11,8 @@ from typing import Any, cast
 
 import pytest
 
+from walkboard.book.cache.seen import SeenBook
 from walkboard.book.records import FaultKind, Tick, TickState
-from walkboard.book.seen import SeenBook
 from walkboard.desk.background.jobs import Job, JobState
 from walkboard.desk.background.readiness import FOLDER, Readiness, rests_on
 from walkboard.desk.frame.desk import Desk

@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 from tests.condition.heating.churches import a_winter
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import look_at
-from walkboard.book.venue_records import OUTDOORS
+from walkboard.book.venue.records import OUTDOORS
 from walkboard.desk.background.uploads import Upload, Uploads
 from walkboard.desk.server.application import make_application
 from walkboard.desk.text.catalogue import say

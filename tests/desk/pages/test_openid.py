@@ -10,7 +10,7 @@ from cryptography.hazmat.primitives.asymmetric import rsa
 
 from tests.desk.firm import OURS, firm_book, running
 from tests.identity_provider import CLIENT, SECRET, answering
-from walkboard.book.people_records import PersonRole
+from walkboard.book.people.records import PersonRole
 from walkboard.work.people.openid import Provider
 
 

@@ -12,7 +12,7 @@ from playwright.sync_api import Page, expect
 from tests.desk.conftest import Open, wait_until_fresh
 from tests.desk.firm import OTHER, OURS, Firm, firm_book, running, with_finger
 from tests.desk.looking import assert_accessible, look_at
-from walkboard.book.people_records import PersonRole
+from walkboard.book.people.records import PersonRole
 from walkboard.work import open_book
 
 

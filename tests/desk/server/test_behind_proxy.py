@@ -16,7 +16,7 @@ from starlette.testclient import TestClient
 
 from tests.desk.conftest import eventually
 from tests.desk.firm import OTHER, OURS, firm_book, running
-from walkboard.book.people_records import PersonRole
+from walkboard.book.people.records import PersonRole
 from walkboard.desk.frame.access import SESSION_COOKIE
 from walkboard.desk.frame.origin import Origin
 from walkboard.desk.frame.patience import Limits, Patience

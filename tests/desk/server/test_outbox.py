@@ -14,7 +14,7 @@ from sqlalchemy.exc import OperationalError
 from starlette.testclient import TestClient
 
 from tests.book.another_writer import another_writer
-from walkboard.book.seen import SeenBook, open_seen
+from walkboard.book.cache.seen import SeenBook, open_seen
 from walkboard.desk.frame.page import Keeper
 from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.setting import Setting

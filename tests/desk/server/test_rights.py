@@ -10,7 +10,7 @@ import pytest
 from starlette.routing import Match, Mount, Route
 from starlette.types import Message, Scope
 
-from walkboard.book.people_records import Membership, Person, PersonRole
+from walkboard.book.people.records import Membership, Person, PersonRole
 from walkboard.desk.frame.access import AT_DESK, UNKNOWN, Visitor, paired, signed_in
 from walkboard.desk.frame.pairing import Devices
 from walkboard.desk.frame.permissions import OF_ROLE, WHOLE_BOOK, Permission

@@ -12,7 +12,7 @@ import pytest
 from tests.commands import Run, run  # noqa: F401 - the fixture
 from tests.condition.heating.churches import a_winter
 from walkboard.book.keeping import Book
-from walkboard.book.venue_records import OUTDOORS, AirLog
+from walkboard.book.venue.records import OUTDOORS, AirLog
 from walkboard.condition.humidity import humidity_band
 from walkboard.organ.examples import village
 from walkboard.organ.model import Organ

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from walkboard.book.venue_records import OUTDOORS, AirLog
+from walkboard.book.venue.records import OUTDOORS, AirLog
 from walkboard.errors import InputError
 from walkboard.work.conditions.clock import clock_questions
 from walkboard.work.conditions.logger_csv import ReadLog, read_log

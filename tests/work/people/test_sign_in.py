@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from walkboard.book.keeping import Book
-from walkboard.book.people_records import Membership, PersonRole
+from walkboard.book.people.records import Membership, PersonRole
 from walkboard.errors import BookError, InputError, UnknownNameError
 from walkboard.work import open_book
 from walkboard.work.people import recovery, roster, sessions

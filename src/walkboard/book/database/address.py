@@ -11,8 +11,8 @@ import tomllib
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
-from walkboard.book import trouble
-from walkboard.book.folder import ADDRESS
+from walkboard.book.files import trouble
+from walkboard.book.files.folder import ADDRESS
 from walkboard.errors import BookError
 
 SCHEMES = ("postgresql://", "postgres://")

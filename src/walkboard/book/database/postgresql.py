@@ -21,7 +21,7 @@ from sqlalchemy.exc import DBAPIError, DisconnectionError
 from sqlalchemy.pool import ConnectionPoolEntry, QueuePool
 
 from walkboard.book.database import postgresql_tools, postgresql_trouble
-from walkboard.book.folder import ADDRESS, APPLICATION_ID, HEAD_REVISION
+from walkboard.book.files.folder import ADDRESS, APPLICATION_ID, HEAD_REVISION
 from walkboard.book.records import BookProblem
 from walkboard.errors import BookError
 

@@ -7,8 +7,8 @@ import shutil
 import subprocess
 from pathlib import Path
 
-from walkboard.book import trouble
-from walkboard.book.folder import sync_file, sync_folder
+from walkboard.book.files import trouble
+from walkboard.book.files.folder import sync_file, sync_folder
 from walkboard.errors import BookError
 
 _DEBIAN = Path("/usr/lib/postgresql")  # Debian keeps each version's programs apart here

@@ -16,8 +16,8 @@ from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import QueuePool
 
-from walkboard.book import trouble
-from walkboard.book.folder import APPLICATION_ID, DATABASE, sync_file, sync_folder
+from walkboard.book.files import trouble
+from walkboard.book.files.folder import APPLICATION_ID, DATABASE, sync_file, sync_folder
 from walkboard.book.models import Base
 from walkboard.book.records import BookProblem
 from walkboard.errors import BookError

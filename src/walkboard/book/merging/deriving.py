@@ -20,8 +20,8 @@ from walkboard.book.models import (
     VisitClosingRow,
     VisitRow,
 )
-from walkboard.book.recordings import WHOLE_WALK
-from walkboard.book.superseding import supersede_readings
+from walkboard.book.recordings.recordings import WHOLE_WALK
+from walkboard.book.rows.superseding import supersede_readings
 
 
 def close_visits(here: Connection, organ_id: int) -> None:

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, insert, select, update
 
-from walkboard.book import stamping
+from walkboard.book.files.sounds import SoundFolder
 from walkboard.book.merging import deriving, sounds
 from walkboard.book.merging.appending import Appending
 from walkboard.book.merging.planning import missing
 from walkboard.book.merging.reading import facts_of, facts_of_no_organ, organs, rows_with
 from walkboard.book.models import Base, DescriptionRow, OwnDeviceRow
 from walkboard.book.records import BookProblem
-from walkboard.book.sounds import SoundFolder
-from walkboard.book.storing import Storing
+from walkboard.book.rows import stamping
+from walkboard.book.rows.storing import Storing
 
 Progress = Callable[[float, float], None]
 """Called with the number of facts written and the total."""

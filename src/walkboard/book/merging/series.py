@@ -10,8 +10,8 @@ from sqlalchemy import ColumnElement, Connection, Select, Table, select
 
 from walkboard.book.merging.planning import Series
 from walkboard.book.models import Base
-from walkboard.book.stamping import fact_classes
-from walkboard.book.versions import root
+from walkboard.book.rows.stamping import fact_classes
+from walkboard.book.rows.versions import root
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,10 +6,10 @@ from collections.abc import Callable
 
 from sqlalchemy import Connection, text
 
+from walkboard.book.files.sounds import SoundFolder
 from walkboard.book.merging.tables import of_organ
 from walkboard.book.models import Base
 from walkboard.book.records import BookProblem
-from walkboard.book.sounds import SoundFolder
 from walkboard.errors import InputError
 
 Progress = Callable[[float, float], None]

@@ -8,9 +8,8 @@ from typing import Any
 
 from sqlalchemy import Table
 
-from walkboard.book import venue_models  # noqa: F401 - its tables are merged too
 from walkboard.book.models import Base
-from walkboard.book.stamping import fact_classes
+from walkboard.book.rows.stamping import fact_classes
 
 OWNERS = {
     "visit_correction": "visit_id",

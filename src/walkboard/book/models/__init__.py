@@ -33,6 +33,13 @@ from walkboard.book.models.plans import (
     TickRow,
 )
 from walkboard.book.models.recordings import HearingRow, HoldRow, ReadingRow, RecordingRow, SoundRow
+from walkboard.book.models.venue import (
+    AirLogRow,
+    ContactRow,
+    FaultCareRow,
+    NextVisitRow,
+    PhotographRow,
+)
 from walkboard.book.models.visits import (
     ConditionsRow,
     DescriptionRow,
@@ -56,13 +63,16 @@ LEFT_OUT = frozenset(
 __all__ = [
     "LEFT_OUT",
     "NAMING",
+    "AirLogRow",
     "Base",
     "ConditionsRow",
+    "ContactRow",
     "DescriptionRow",
     "DeviceNameRow",
     "DivisionConditionsRow",
     "EventRow",
     "Fact",
+    "FaultCareRow",
     "FaultFixRow",
     "FaultLinkRow",
     "FaultRow",
@@ -71,11 +81,13 @@ __all__ = [
     "HoldRow",
     "InvitationRow",
     "MembershipRow",
+    "NextVisitRow",
     "NoteRow",
     "OrganChangeRow",
     "OrganRow",
     "OwnDeviceRow",
     "PersonRow",
+    "PhotographRow",
     "PipeNowRow",
     "PipesNowRow",
     "PlanCurveRow",

@@ -14,7 +14,7 @@ from sqlalchemy import (
 )
 from sqlalchemy.orm import DeclarativeBase
 
-from walkboard.book.columns import Instant, Words
+from walkboard.book.models.columns import Instant, Words
 
 NAMING = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",

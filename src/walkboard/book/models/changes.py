@@ -1,4 +1,4 @@
-"""Tables of change counters, which triggers of the database keep (`walkboard.book.counting`)."""
+"""Tables of change counters, which triggers of the database keep (`book.rows.counting`)."""
 
 from __future__ import annotations
 

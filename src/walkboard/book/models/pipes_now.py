@@ -1,4 +1,4 @@
-"""Tables of each pipe's newest value, which `walkboard.book.pipes_now` works out when asked."""
+"""Tables of each pipe's newest value, which `book.readings.pipes_now` works out when asked."""
 
 from __future__ import annotations
 

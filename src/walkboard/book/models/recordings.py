@@ -7,8 +7,8 @@ from datetime import datetime
 from sqlalchemy import BigInteger, ForeignKey, Index, Integer, UniqueConstraint, false, text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from walkboard.book.columns import Numbers
 from walkboard.book.models.base import WHERE_FIRST, Base
+from walkboard.book.models.columns import Numbers
 from walkboard.book.models.facts import WHERE_HERE, Fact, Version
 from walkboard.book.models.visits import DescriptionRow, VisitRow
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from walkboard import __version__
 from walkboard.book.opening import create_book
 from walkboard.book.records import Conditions, KeptOrgan, KeptVisit, Tick, TickState
-from walkboard.book.venue_records import FaultCare, NextVisit
+from walkboard.book.venue.records import FaultCare, NextVisit
 from walkboard.demo.hall import HallState
 from walkboard.demo.history.words import (
     CONTACTS,

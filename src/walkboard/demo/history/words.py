@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from walkboard.book.records import FaultKind
-from walkboard.book.venue_records import Contact, Role
+from walkboard.book.venue.records import Contact, Role
 from walkboard.demo.history.years import PlannedVisit
 
 CHORUS = (

@@ -19,7 +19,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
 
-from walkboard.book.acting import person_at_work, recording_as
+from walkboard.book.rows.acting import person_at_work, recording_as
 from walkboard.errors import WalkboardError
 
 Progress = Callable[[float, float], None]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
     from walkboard.desk.background.jobs import Jobs
 
 

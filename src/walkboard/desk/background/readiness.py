@@ -21,15 +21,15 @@ from typing import TYPE_CHECKING
 from pydantic import TypeAdapter, ValidationError
 
 from walkboard import __version__
-from walkboard.book.counting import Part
 from walkboard.book.records import KeptOrgan
+from walkboard.book.rows.counting import Part
 from walkboard.desk.background.jobs import Job, JobState
 from walkboard.desk.text.catalogue import say
 from walkboard.errors import WalkboardError
 from walkboard.work.calendar.coming import ComingEvent, coming_events, next_events
 
 if TYPE_CHECKING:
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
     from walkboard.desk.background.needs import BookAndJobs
 
 KIND = "readiness"

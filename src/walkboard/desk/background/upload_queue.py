@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from walkboard.book.sounds import sha256_of
+from walkboard.book.files.sounds import sha256_of
 from walkboard.desk.background.jobs import Job
 from walkboard.errors import InputError, SoundError
 from walkboard.survey.hear.heard_walk import HeardWalk

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from starlette.requests import HTTPConnection
 
-from walkboard.book.people_records import Person
+from walkboard.book.people.records import Person
 from walkboard.desk.frame.permissions import (
     OF_ROLE,
     PAIRED_DEVICE,

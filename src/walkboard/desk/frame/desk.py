@@ -21,7 +21,7 @@ from walkboard.organ.model import Organ
 from walkboard.work.snapshot import organ_in
 
 if TYPE_CHECKING:
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
     from walkboard.desk.background.jobs import Jobs
     from walkboard.desk.background.readiness import Readiness
     from walkboard.desk.frame.signing_in import SigningIn

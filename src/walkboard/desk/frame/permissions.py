@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import Enum
 from types import MappingProxyType
 
-from walkboard.book.people_records import PersonRole
+from walkboard.book.people.records import PersonRole
 
 
 class Permission(Enum):

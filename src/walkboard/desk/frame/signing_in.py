@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from starlette.requests import Request
 from starlette.responses import Response
 
-from walkboard.book.people_records import Session
+from walkboard.book.people.records import Session
 from walkboard.desk.frame.access import SESSION_COOKIE, Visitor, signed_in
 from walkboard.desk.frame.origin import Origin
 from walkboard.desk.frame.patience import Patience
@@ -20,7 +20,7 @@ from walkboard.work.people.passkeys import Party, Passkeys
 from walkboard.work.people.tokens import hash_of
 
 if TYPE_CHECKING:
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
     from walkboard.work.people.openid import Provider, SignOn
 
 _MOST = 1000  # sessions remembered. Chosen.

@@ -18,9 +18,9 @@ from walkboard.work.pipe_offsets import latest_air
 from walkboard.work.worklist import WorkGroup, work_groups
 
 if TYPE_CHECKING:
+    from walkboard.book.cache.seen import SeenBook
     from walkboard.book.keeping import Book
     from walkboard.book.records import KeptOrgan, KeptVisit
-    from walkboard.book.seen import SeenBook
     from walkboard.capture.microphone import Device
     from walkboard.capture.source import Source
     from walkboard.desk.live.hub import Hub

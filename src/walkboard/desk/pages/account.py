@@ -7,7 +7,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from walkboard.book.people_records import Person
+from walkboard.book.people.records import Person
 from walkboard.desk.frame.access import SESSION_COOKIE, visitor_of
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page

@@ -14,7 +14,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.book.venue_records import OUTDOORS
+from walkboard.book.venue.records import OUTDOORS
 from walkboard.desk.background.uploads import Upload
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Door, Page

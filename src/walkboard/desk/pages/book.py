@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from walkboard.book.records import Found, KeptOrgan, KeptVisit
-from walkboard.book.summaries import VisitSummary
+from walkboard.book.visits.summaries import VisitSummary
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.permissions import Permission

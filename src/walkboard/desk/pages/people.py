@@ -10,8 +10,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.book.people import LONGEST_PERSON_NAME
-from walkboard.book.people_records import Person, PersonRole
+from walkboard.book.people.people import LONGEST_PERSON_NAME
+from walkboard.book.people.records import Person, PersonRole
 from walkboard.desk.frame.access import visitor_of
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page

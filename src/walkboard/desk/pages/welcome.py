@@ -6,7 +6,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from walkboard.book.people_records import Person
+from walkboard.book.people.records import Person
 from walkboard.desk.frame import signing_in
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page

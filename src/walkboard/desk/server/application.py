@@ -45,8 +45,8 @@ from walkboard.work.overview import overview, recall
 from walkboard.work.snapshot import opened_to_see
 
 if TYPE_CHECKING:
+    from walkboard.book.cache.seen import SeenBook
     from walkboard.book.records import KeptOrgan
-    from walkboard.book.seen import SeenBook
 
 _LOOK_S = 0.2  # how often the desk checks whether the book has changed
 _WARMED = 3  # organs that are calculated before anyone asks. Chosen.

@@ -16,7 +16,7 @@ from starlette.routing import BaseRoute, Match
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
-from walkboard.book.acting import recording_as
+from walkboard.book.rows.acting import recording_as
 from walkboard.desk.frame.access import AT_DESK, SESSION_COOKIE, UNKNOWN, Visitor, paired
 from walkboard.desk.frame.origin import Origin
 from walkboard.desk.frame.page import LARGEST_BODY_BYTES

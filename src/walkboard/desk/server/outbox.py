@@ -17,7 +17,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from walkboard.book.trouble import is_of_database
+from walkboard.book.files.trouble import is_of_database
 from walkboard.desk.frame.access import Visitor, visitor_of
 from walkboard.desk.frame.desk import Desk, desk_of
 from walkboard.desk.frame.page import Keeper

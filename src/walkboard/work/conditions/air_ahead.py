@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.book.records import KeptEvent
-from walkboard.book.venue_records import OUTDOORS
+from walkboard.book.venue.records import OUTDOORS
 from walkboard.condition.heating.between import Apart, divisions_apart
 from walkboard.condition.heating.forecast import AirForecast, Heating, Score
 from walkboard.condition.heating.heat_ups import find_heat_ups

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.book.records import KeptVisit
-from walkboard.book.venue_records import OUTDOORS, AirLog
+from walkboard.book.venue.records import OUTDOORS, AirLog
 from walkboard.work.pipe_offsets import latest_air
 
 Numbers = NDArray[np.float64]

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
-from walkboard.book.venue_records import AirLog
+from walkboard.book.venue.records import AirLog
 from walkboard.errors import InputError
 from walkboard.physics.room import celsius_of_fahrenheit
 

@@ -8,7 +8,7 @@ from importlib.resources import files
 
 import numpy as np
 
-from walkboard.book.venue_records import OUTDOORS
+from walkboard.book.venue.records import OUTDOORS
 from walkboard.organ.model import Organ
 from walkboard.sheets.front_page.news import Language
 from walkboard.sheets.front_page.phrases import Phrases

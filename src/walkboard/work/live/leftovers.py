@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from walkboard import __version__
-from walkboard.book.folder import hold_lock
+from walkboard.book.files.folder import hold_lock
 from walkboard.book.records import KeptRecording
 from walkboard.capture.recording import DAMAGED, HEADER_BYTES, Repaired, repair_recording
 from walkboard.errors import BookError, InputError, SoundError

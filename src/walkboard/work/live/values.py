@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from walkboard.book.folder import LIVE
+from walkboard.book.files.folder import LIVE
 from walkboard.condition.settling.forecast import Forecast
 from walkboard.condition.settling.learned import PastSettling
 from walkboard.condition.settling.moves import Advice

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
-from walkboard.book.people_records import Passkey, Person
+from walkboard.book.people.records import Passkey, Person
 from walkboard.errors import InputError
 from walkboard.work.people.challenges import LASTS_S, Challenges
 from walkboard.work.people.recovery import MISSING

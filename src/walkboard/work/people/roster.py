@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from walkboard.book.people_records import Person, PersonRole
+from walkboard.book.people.records import Person, PersonRole
 from walkboard.errors import BookError, UnknownNameError
 from walkboard.work.people.tokens import hash_of, new_token
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from walkboard.book.people_records import Session
+from walkboard.book.people.records import Session
 from walkboard.work.people.tokens import hash_of, new_token
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""Counters of changes per organ and per visit; their triggers are in `walkboard.book.counting`."""
+"""Counters of changes per organ and per visit; their triggers are in `book.rows.counting`."""
 
 import sqlalchemy as sa
 from alembic import op

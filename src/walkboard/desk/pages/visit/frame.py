@@ -24,7 +24,7 @@ from walkboard.work.ticking import disagreements
 from walkboard.work.worklist import progress_of, work_groups
 
 if TYPE_CHECKING:
-    from walkboard.book.seen import SeenBook
+    from walkboard.book.cache.seen import SeenBook
     from walkboard.desk.live.hub import Hub
 
 STEPS = ("arrival", "listen", "plan", "work", "close")
