@@ -13,7 +13,7 @@ from starlette.testclient import TestClient
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import PHONE, look_at
 from walkboard.book.records import KeptEvent
-from walkboard.desk.drawing.calendar_strip import AHEAD_DAYS, WIDTH, StripEvent, strip_of
+from walkboard.desk.drawing.calendar_strip import AHEAD_DAYS, LEFT, WIDTH, StripEvent, strip_of
 from walkboard.desk.server.application import make_application
 from walkboard.desk.text.catalogue import say
 from walkboard.work.calendar.files import MOST_BYTES
@@ -192,6 +192,14 @@ def test_stops_are_listed_with_division_and_feet(server: Server) -> None:
     assert "Open Diapason 8′</option>" in httpx2.get(f"{server.address}/organ/1/faults/new").text
 
 
+def test_a_month_that_has_no_room_for_its_name_keeps_its_stroke() -> None:
+    names = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
+    for ahead in range(31):
+        strip = strip_of(date(2031, 3, 4) + timedelta(days=ahead), (), (), (), names)
+        assert all(mark.x + 4 + 7.2 * len(mark.words) <= WIDTH for mark in strip.months)
+        assert all(mark.words for mark in strip.months[:-1])
+
+
 def test_a_weekly_service_is_named_once_on_the_strip() -> None:
     today = date(2031, 3, 4)
     given = [StripEvent(today + timedelta(days=7 * n), "Service", "s") for n in range(9)]
@@ -207,7 +215,9 @@ def test_the_strip_is_in_scale_and_its_labels_keep_apart() -> None:
     assert strip.visits == ()
     places = [mark.x for mark in strip.events]
     assert len(places) == AHEAD_DAYS // 7 + 1  # what lies beyond is in the table only
-    assert {round(b - a) for a, b in itertools.pairwise(places)} == {40}
+    week = places[1] - places[0]
+    assert all(b - a == pytest.approx(week, abs=0.2) for a, b in itertools.pairwise(places))
+    assert strip.today_x - week * 3 == pytest.approx(LEFT, abs=0.5)  # three weeks back
     labelled = [mark for mark in strip.events if mark.label]
     assert len(labelled) > 10
     for later in labelled:

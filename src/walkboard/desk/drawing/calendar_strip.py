@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-WIDTH, LEFT, RIGHT = 1180, 10, 10
+WIDTH, LEFT, RIGHT = 940, 10, 10
 _LETTER = 7.2  # of the small type, about; only to keep labels apart
 _ROWS = 3  # of labels
 BACK_DAYS, AHEAD_DAYS = 21, 182
@@ -101,7 +101,9 @@ def strip_of(
     first = begins.replace(day=1)
     while first <= ends:
         if first >= begins:
-            months.append(StripMark(x(first), month_words[first.month - 1]))
+            at, words = x(first), month_words[first.month - 1]
+            has_room = at + 4.0 + _LETTER * len(words) <= WIDTH
+            months.append(StripMark(at, words if has_room else ""))
         first = (first + timedelta(days=32)).replace(day=1)
     free_from = [float("-inf")] * _ROWS  # of each row of labels, the uppermost first
     placed = []

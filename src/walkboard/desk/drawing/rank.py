@@ -27,12 +27,12 @@ _BLACK_KEYS = frozenset({1, 3, 6, 8, 10})
 class Frame:
     """Size of the chart and of the place for its pipes, in units of a pixel at its own size."""
 
-    width: float = 1180.0
-    height: float = 424.0  # with words below the keys
+    width: float = 940.0  # between a tablet's and a laptop's, so that both can read the letters
+    height: float = 366.0  # with words below the keys
     left: float = 64.0
-    right: float = 1170.0
+    right: float = 930.0
     top: float = 34.0
-    bottom: float = 316.0
+    bottom: float = 258.0
     mark: float = 1.0
     has_words: bool = True  # of single pipes, below the keys
 
