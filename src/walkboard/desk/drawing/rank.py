@@ -17,6 +17,7 @@ from walkboard.languages.translation import translate
 from walkboard.scales.keys import Key
 from walkboard.sheets.values import ChartPoint, Mark, RankChart
 
+_HALF_NAME = 10.0  # of a key's name, about: the last one must not run over the edge
 _FIELD_CENTS = 10.0  # from the line to the edge of a bar
 _LEAST_CENTS, _MOST_CENTS = 6.0, 50.0
 _STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0)
@@ -176,7 +177,8 @@ def _ground(
         )
         if semitone % 12 == 0 or semitone == chart.lowest:
             name = drawing.name(Key(semitone))
-            parts.append(_text(x(semitone), frame.bottom + 26, name, "middle"))
+            at = min(x(semitone), frame.width - _HALF_NAME)
+            parts.append(_text(at, frame.bottom + 26, name, "middle"))
     parts.append(f'<path class="faint" d="{"".join(whites)}"/>')
     parts.append(f'<path class="ink" stroke-width="2.5" d="{"".join(blacks)}"/>')
     right, row = frame.right, 16.0
