@@ -20,7 +20,7 @@ from dataclasses import replace
 import numpy as np
 import soundfile
 
-from bench._situation_scenes import Player
+from bench._situations.player import Player
 from bench._sounding import RATE_HZ
 from walkboard.listening.sound.recording import open_sound
 from walkboard.organ.model import Organ, PipeRef

@@ -1,6 +1,6 @@
 """Situations: what was really recorded, forty walks each, by a synthesiser of another kind.
 
-`python -m bench situations` plays every situation of `_situation_scenes` forty times with fresh
+`python -m bench situations` plays every situation of `_situations.scenes` forty times with fresh
 seeds; `python -m bench.situations EACH [FIRST_SEED] [NAME…]` plays fewer, or only some.
 
 Wrong and unflagged is a value without any flag that is off by more than half a cent and three of
@@ -21,7 +21,8 @@ from typing import Any
 import numpy as np
 import soundfile
 
-from bench._situation_scenes import SITUATIONS, Scene
+from bench._situations.player import Scene
+from bench._situations.scenes import SITUATIONS
 from bench._sounding import RATE_HZ
 from walkboard.errors import InputError
 from walkboard.listening.sound.recording import open_sound

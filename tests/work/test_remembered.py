@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from bench._situation_scenes import organ_text
+from bench._situations.player import organ_text
 
 from tests.survey.hear.test_before import ORGAN, PRINCIPAL, STRING, Rank
 from tests.survey.organs import SMALL, rendered_walk

@@ -13,7 +13,6 @@ from walkboard.cli import (
     air,
     archive,
     beats,
-    book,
     calendar,
     complete,
     demo,
@@ -30,9 +29,10 @@ from walkboard.cli import (
     sheets,
     survey,
     venue,
-    visit,
     weights,
 )
+from walkboard.cli.book import commands as book
+from walkboard.cli.visit import commands as visit
 from walkboard.errors import WalkboardError
 
 app = typer.Typer(

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import event
 
-from walkboard.book.cache import seen as seen_module
+from walkboard.book.cache import remembering
 from walkboard.book.cache.seen import SeenBook, open_seen
 from walkboard.book.keeping import Book
 from walkboard.book.records import Conditions, FaultKind, Tick
@@ -164,7 +164,7 @@ def test_within_one_moment_the_book_is_looked_at_once(
         return look(book)
 
     monkeypatch.setattr(Changes, "change", looking)
-    monkeypatch.setattr(seen_module, "monotonic", lambda: 0.0)  # a moment lasts at most a second
+    monkeypatch.setattr(remembering, "monotonic", lambda: 0.0)  # a moment lasts at most a second
     with firm.one_moment():
         for organ_id in (1, 2, 3):
             page(firm, organ_id)

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bench._situation_scenes import organ_text
+from bench._situations.player import organ_text
 
 from walkboard.listening.readings import Measured
 from walkboard.listening.types import Partial, ReadingFlag

@@ -13,7 +13,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import soundfile
-from bench._situation_scenes import Player, Scene, not_a_walk
+from bench._situations.player import Player, Scene
+from bench._situations.scenes import not_a_walk
 from bench._sounding import RATE_HZ, RoomSound, Tremulant, Wind
 
 from walkboard.errors import InputError

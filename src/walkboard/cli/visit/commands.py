@@ -10,9 +10,9 @@ import typer
 
 from walkboard.cli.options import BOOK, ORGAN, VISIT
 from walkboard.cli.printing import print_table
-from walkboard.cli.visit_plan import plan, tick
-from walkboard.cli.visit_recordings import recordings, relabel, withdraw
-from walkboard.cli.visit_sound import readings, state, take
+from walkboard.cli.visit.plan import plan, tick
+from walkboard.cli.visit.recordings import recordings, relabel, withdraw
+from walkboard.cli.visit.sound import readings, state, take
 from walkboard.errors import InputError
 from walkboard.plausible import HUMIDITY_PERCENT, VISIT_MINUTES
 
