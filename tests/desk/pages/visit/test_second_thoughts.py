@@ -130,9 +130,7 @@ def test_conditions_noted_wrong_are_corrected_from_the_page(
         assert noted.humidity == 0.55
 
 
-def test_a_recording_is_left_out_from_the_page_where_its_stops_are_said(
-    chapel: Server, open_page: Open
-) -> None:
+def test_a_recording_left_out_by_mistake_is_taken_back(chapel: Server, open_page: Open) -> None:
     with opened_to_see(chapel.book) as book:
         before = [one.id for one in book.recordings(1)]
     page = open_page(f"{chapel.address}/organ/1/visit/recordings/{before[-1]}/label")
@@ -142,3 +140,12 @@ def test_a_recording_is_left_out_from_the_page_where_its_stops_are_said(
     assert page.url.endswith("/visit/listen")
     with opened_to_see(chapel.book) as book:
         assert [one.id for one in book.recordings(1)] == before[:-1]
+    page.click("#left-out summary")
+    page.locator("#left-out").get_by_role("link", name="octave.wav").click()
+    page.wait_for_selector("h2:has-text('Take it in again')")
+    assert page.get_by_role("button", name="Leave this recording out").count() == 0
+    with page.expect_navigation():
+        page.get_by_role("button", name="Hear it again with these stops").click()
+    page.wait_for_selector("#heard article:has-text('octave.wav')")
+    with opened_to_see(chapel.book) as book:
+        assert [one.id for one in book.recordings(1)] == before

@@ -96,6 +96,10 @@ def listening(request: Request) -> Response:
         airs=dict(air),
         heard=[_heard(request, at, r) for r in reversed(at.desk.book.recordings(at.visit.id))],
         coming=coming,
+        left_out=[
+            (recording, _stop_words(at, recording.walk.drawn))
+            for recording in at.desk.book.withdrawn_recordings(at.visit.id)
+        ],
     )
 
 

@@ -44,7 +44,7 @@ async def label(request: Request) -> Response:
 
 
 def _ask_label(request: Request) -> Response:
-    at, recording = _recording(request)
+    at, recording = _recording(request, left_out_too=True)
     return render_step(
         request,
         at,
@@ -58,7 +58,7 @@ def _ask_label(request: Request) -> Response:
 def _label(request: Request, form: FormData) -> Response:
     from walkboard.work.second_thoughts import relabel  # noqa: PLC0415 - slow to load
 
-    at, recording = _recording(request)
+    at, recording = _recording(request, left_out_too=True)
     drawn = tuple(dict.fromkeys(str(stop) for stop in form.getlist("stop")))
     if not drawn or len(drawn) > _MOST_STOPS:
         raise InputError(say("visit.no_stop_what"), fix=say("visit.no_stop_fix"))
@@ -66,7 +66,8 @@ def _label(request: Request, form: FormData) -> Response:
     if air is not None and air not in AIR_CELSIUS:
         raise InputError(say("visit.air_what"), fix=say("visit.air_fix"))
     walk = recording.walk
-    if drawn != walk.drawn or (air is not None and air != walk.air_celsius):
+    is_new = drawn != walk.drawn or (air is not None and air != walk.air_celsius)
+    if is_new or recording.is_withdrawn:
         version = recording.organ_version
         relabel(at.desk.book, recording.id, drawn=drawn, air_celsius=air, organ_version=version)
     return to_visit(request, "listen")
@@ -81,10 +82,13 @@ def withdraw(request: Request) -> Response:
     return to_visit(request, "listen")
 
 
-def _recording(request: Request) -> tuple[AtVisit, KeptRecording]:
+def _recording(request: Request, *, left_out_too: bool = False) -> tuple[AtVisit, KeptRecording]:
     at = surely_at_work(request)
     wanted = int(request.path_params["recording"])
-    for recording in at.desk.book.recordings(at.visit.id):
+    found = list(at.desk.book.recordings(at.visit.id))
+    if left_out_too:
+        found += at.desk.book.withdrawn_recordings(at.visit.id)
+    for recording in found:
         if recording.id == wanted:
             return at, recording
     raise HTTPException(404)
