@@ -89,8 +89,18 @@ def _root(
     version: bool = typer.Option(
         False, "--version", help="Print the version and stop.", callback=_version, is_eager=True
     ),
+    by: str = typer.Option(
+        "",
+        "--by",
+        metavar="NAME",
+        help="The person of the book whom this command's records name; default: whom 'people here'"
+        " names.",
+    ),
 ) -> None:
     """Listens to a pipe organ, finds what has moved, and makes the worklist for a visit."""
+    from walkboard.book.rows.acting import Named, record_all_as
+
+    record_all_as(Named(by) if by else None)
 
 
 def main() -> None:

@@ -89,6 +89,32 @@ def remove(
 
 
 @app.command(
+    "here", epilog="Example: walkboard people here BOOK 'Tom Tuner'; or ... here BOOK --nobody"
+)
+def here(
+    book: Path = BOOK,
+    name: str | None = typer.Argument(None, metavar="[NAME]", help="A person of the book."),
+    nobody: bool = typer.Option(False, "--nobody", help="Nobody in particular any more."),
+) -> None:
+    """Show or set who works with the book on this computer: what is recorded here names them.
+
+    For one command: walkboard --by NAME COMMAND.
+    """
+    from walkboard.work import open_book
+    from walkboard.work.people import roster
+
+    with open_book.opened(book) as opened:
+        if name is not None or nobody:
+            roster.work_here(opened, None if nobody else name)
+        at_work = roster.working_here(opened)
+    typer.echo(
+        "Nobody is named here; what is recorded on this computer names nobody."
+        if at_work is None
+        else f"What is recorded on this computer names {at_work}."
+    )
+
+
+@app.command(
     "invite",
     epilog="Example: walkboard people invite BOOK 'Ada Marsh' --at https://organs.example.org",
 )

@@ -5,7 +5,9 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
+from walkboard.book.database.address import SCHEMES
 from walkboard.book.opening import connect_book, create_book, open_book
 from walkboard.book.records import KeptOrgan, KeptVisit
 from walkboard.errors import BookError
@@ -35,6 +37,33 @@ def new(path: Path, *, address: str | None = None) -> Book:
         A PostgreSQL database for its records; None: a file in the folder.
     """
     return create_book(path, clock=now, address=address)
+
+
+def folder_and_address(place: str, address: str | None) -> tuple[Path, str | None]:
+    """Where a new book is made, from a folder or from the address of a database alone.
+
+    Parameters
+    ----------
+    place : str
+        The folder; or the address, whose database then names a folder in the current one.
+    address : str or None
+        The address that was given beside the folder.
+
+    Raises
+    ------
+    BookError
+        When two addresses were given, or one that names no database.
+    """
+    if not place.startswith(SCHEMES):
+        return Path(place), address
+    name = urlsplit(place).path.strip("/")
+    if address is not None or not name or "/" in name:
+        raise BookError(
+            "A book is a folder, and this does not say which one.",
+            where=place,
+            fix="Make one with 'walkboard book new FOLDER --database ADDRESS'; then name it.",
+        )
+    return Path(name), place
 
 
 def connected(path: Path, address: str) -> Book:

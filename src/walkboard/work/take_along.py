@@ -19,6 +19,7 @@ from walkboard.book.files.sounds import SoundFolder
 from walkboard.book.glance import revision_of
 from walkboard.errors import BookError
 from walkboard.work import open_book
+from walkboard.work.people import roster
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -58,6 +59,7 @@ def take_along(
     organs: Sequence[str] = (),
     name: str | None = None,
     with_sound: bool = False,
+    person: str | None = None,
     progress: Progress = _silent,
 ) -> Taken:
     """Make a book's folder with some of a book's organs, or bring one up to date.
@@ -74,17 +76,22 @@ def take_along(
         Of the device, as "Chapel laptop"; None: the folder's name, or the name it has.
     with_sound : bool
         Whether to copy the recordings too. Photographs always come along.
+    person : str or None
+        Name of who works in the copy; None: as it was.
     progress : callable
 
     Raises
     ------
     BookError
-        If there is no such book or organ, or the folder cannot be written or is something else.
+        If there is no such book, organ or person, or the folder cannot be written or is something
+        else.
     """
     _refuse_same(book, folder)
     was_there = (folder / DATABASE).is_file() or names_server(folder)
     with open_book.opened(book) as home:
         chosen = [home.organ_named(organ).name for organ in organs]
+        if person is not None:
+            roster.named(home, person)  # before anything is copied
         with open_book.opened(folder) if was_there else open_book.new(folder) as away:
             if not chosen:
                 chosen = [one.name for one in (away if was_there else home).organs()]
@@ -93,6 +100,8 @@ def take_along(
             if name is not None:
                 away.name_device(name)
             merged = away.merge(home, chosen, recordings=with_sound, progress=progress)
+            if person is not None:
+                roster.work_here(away, person)
             return Taken(away.device().name, merged, was_there)
 
 

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
+from html.parser import HTMLParser
 from pathlib import Path
+from urllib.parse import urljoin, urlsplit
 
 import pytest
 from starlette.routing import Match, Mount, Route
+from starlette.testclient import TestClient
 from starlette.types import Message, Scope
 
 from walkboard.book.people.records import Membership, Person, PersonRole
@@ -261,3 +264,94 @@ def test_every_route_is_found_by_its_own_door(doors: Sequence[Guarded]) -> None:
             fitting = [d for d in doors if d.route.matches(dict(scope))[0] is Match.FULL]
             assert fitting, path
             assert {d.permission for d in fitting} == {door.permission}, path
+
+
+def route_of(doors: Sequence[Guarded], path: str) -> str:
+    """The route that answers when a page is asked for."""
+    scope: Scope = {"type": "http", "method": "GET", "path": path, "headers": []}
+    for door in doors:
+        match, _ = door.route.matches(scope)
+        if match is Match.FULL:
+            return str(door.route.path)  # type: ignore[attr-defined]
+    return ""
+
+
+class _Offers(HTMLParser):
+    """Where a page's links and forms lead, each with its method."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.found: list[tuple[str, str]] = []
+        self._feed_page = page
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        given = dict(attrs)
+        if tag == "a" and given.get("href"):
+            self.found.append(("GET", given["href"] or ""))
+        if tag == "form":
+            self.found.append(((given.get("method") or "get").upper(), given.get("action") or ""))
+        if tag in {"button", "input"} and given.get("formaction"):
+            self.found.append(
+                ((given.get("formmethod") or "post").upper(), given["formaction"] or "")
+            )
+
+
+def offers(page: str, text: str) -> set[tuple[str, str]]:
+    """The method and address of each, without queries; only those of the desk itself."""
+    parser = _Offers(page)
+    parser.feed(text)
+    led = {(method, urlsplit(urljoin(page, to))) for method, to in parser.found}
+    return {(method, to.path) for method, to in led if not to.scheme and not to.netloc}
+
+
+VILLAGE = 1
+HERE = {
+    **{f"{n} of one": person(role, VILLAGE) for n, role in ROLES.items() if n != "owner"},
+    "adviser of all": person(PersonRole.ADVISER, None),
+    "a paired device": paired("d"),
+}
+
+
+@pytest.fixture(scope="module")
+def client(village_book: Path) -> Iterator[TestClient]:
+    made = make_application(village_book)
+    made.state.desk.is_warm.set()
+    yield TestClient(made, base_url="http://127.0.0.1", client=("127.0.0.1", 5))
+    made.state.desk.book.close()
+
+
+@pytest.mark.parametrize("name", HERE)
+def test_no_page_offers_what_its_visitor_may_not(
+    name: str,
+    doors: Sequence[Guarded],
+    client: TestClient,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Every link and form of every page that a visitor finds by following links leads somewhere."""
+    visitor = HERE[name]
+
+    async def given(*_: object) -> Visitor:
+        return visitor
+
+    monkeypatch.setattr(Gate, "_visitor", given)
+    asking = Asking(doors, tmp_path)
+    seen: set[str] = set()  # a page of each route is enough
+    waiting, wrong = ["/"], set()
+    while waiting:
+        page = waiting.pop()
+        route = route_of(doors, page)
+        if route in seen:
+            continue
+        seen.add(route)
+        answer = client.get(page, headers={"accept": "text/html"})
+        assert answer.status_code not in {401, 403}, page
+        if not answer.headers.get("content-type", "").startswith("text/html"):
+            continue
+        for method, to in sorted(offers(str(answer.url.path), answer.text)):
+            if asking.ask(method, to, visitor) != "in":
+                wrong.add((route, method, to))
+            elif method == "GET":
+                waiting.append(to)
+    assert sorted(wrong) == []
+    assert len(seen) > 5

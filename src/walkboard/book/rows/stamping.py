@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Select, TextClause, event, insert, select, text, update
@@ -22,12 +23,14 @@ from walkboard.book.models import (
     Fact,
     HearingRow,
     OwnDeviceRow,
+    PersonRow,
     RecordingRow,
     Version,
 )
-from walkboard.book.rows.acting import person_at_work
+from walkboard.book.rows.acting import Named, person_at_work
 from walkboard.book.rows.uids import next_uid
 from walkboard.book.rows.versions import heads, root
+from walkboard.errors import BookError
 
 _KEY = "stamps"
 
@@ -40,15 +43,16 @@ class Stamps:
     ----------
     at : callable
         Returns what the book's clock showed last.
-    name : str
-        For a device that is made by this transaction.
+    folder : Path
+        The book's; its name is that of a device that is made by this transaction.
     """
 
     at: Callable[[], datetime]
-    name: str
+    folder: Path
     device_uid: str = ""
     sequence: int = 0
     last_uid: str = ""
+    _person_uid: str | None = None
 
     def next(self, connection: Connection) -> tuple[str, str, int]:
         """The uid, device and sequence number of the next fact."""
@@ -56,6 +60,23 @@ class Stamps:
         self.sequence += 1
         self.last_uid = next_uid(self.last_uid, int(self.at().timestamp() * 1000))
         return self.last_uid, self.device_uid, self.sequence
+
+    def person_uid(self, connection: Connection) -> str:
+        """Who records; asked once.
+
+        Raises
+        ------
+        BookError
+            When somebody was named who is not in the book.
+        """
+        if self._person_uid is None:
+            at_work = person_at_work(self.folder)
+            self._person_uid = (
+                _uid_of(connection, at_work.name, self.folder)
+                if isinstance(at_work, Named)
+                else at_work
+            )
+        return self._person_uid
 
     def see(self, connection: Connection, uid: str) -> None:
         """Put all later facts after one that arrived from another copy."""
@@ -104,7 +125,7 @@ class Stamps:
                 fact_uid=uid,
                 device_uid=device,
                 device_sequence=sequence,
-                name=self.name,
+                name=self.folder.name,
                 named_at=self.at(),
             )
         )
@@ -143,6 +164,19 @@ def versions_of(row: Version) -> Select[str, tuple[str, ...]] | None:
     return query.where(*(getattr(kind, name) == getattr(row, name) for name in kind.SAME))
 
 
+def _uid_of(connection: Connection, name: str, folder: Path) -> str:
+    plain = " ".join(name.split()).casefold()
+    rows = connection.execute(select(PersonRow.uid, PersonRow.name).order_by(PersonRow.id))
+    found = next((uid for uid, one in rows if one.casefold() == plain), None)
+    if found is None:
+        raise BookError(
+            f"There is no person named {name!r} in this book, so nothing was recorded.",
+            where=str(folder),
+            fix="'walkboard people list' shows everyone; 'walkboard people add' adds somebody.",
+        )
+    return found
+
+
 @lru_cache(maxsize=2)
 def _over_facts(column: str, condition: str) -> TextClause:
     """SQL for the largest value of a column of all facts."""
@@ -157,8 +191,9 @@ def _over_facts(column: str, condition: str) -> TextClause:
 def _stamp(_mapper: Mapper[Any], connection: Connection, row: Fact) -> None:
     session = object_session(row)
     assert session is not None
-    row.fact_uid, row.device_uid, row.device_sequence = of(session).next(connection)
-    row.person_uid = person_at_work() or ""
+    stamps = of(session)
+    row.fact_uid, row.device_uid, row.device_sequence = stamps.next(connection)
+    row.person_uid = stamps.person_uid(connection)
     if isinstance(row, Version):
         row.follows = _followed(connection, row)
 

@@ -94,7 +94,7 @@ class Storing:
             view.renew()
         with self._telling(), Session(self._write_engine) as session, session.begin():
             self._refuse_other_revision(session)
-            stamps = stamping.Stamps(lambda: self._latest or self._now(), self.path.name)
+            stamps = stamping.Stamps(lambda: self._latest or self._now(), self.path)
             stamping.begin(session, stamps)
             yield session
             session.flush()

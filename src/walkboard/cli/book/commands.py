@@ -20,15 +20,26 @@ app = typer.Typer(
 @app.command(
     "new",
     epilog="Example: walkboard book new ~/harbour-hall; or ... new /srv/organs --database "
-    "postgresql://tuning@db.example.org/organs",
+    "postgresql://tuning@db.example.org/organs; or ... new postgresql://tuning@db.example.org/organs",
 )
-def new(book: Path = BOOK, database: str | None = DATABASE) -> None:
+def new(
+    place: str = typer.Argument(
+        ...,
+        metavar="BOOK",
+        help="The book's folder; or the address of an empty PostgreSQL database: then the folder is"
+        " made here, and has the database's name.",
+    ),
+    database: str | None = DATABASE,
+) -> None:
     """Create an empty book."""
     from walkboard.work import open_book
 
+    book, address = open_book.folder_and_address(place, database)
     mention_leftovers(book)
-    with open_book.new(book, address=database) as made:
+    with open_book.new(book, address=address) as made:
         typer.echo(f"Made {made.path}. Add an organ: walkboard book add {book} ORGAN.toml")
+    if address is not None:
+        say(f"The records are in the database, recordings in the folder; name it as BOOK: {book}")
 
 
 @app.command(

@@ -102,13 +102,25 @@ def take_along(
     sound: bool = typer.Option(
         False, "--sound", help="Take the recordings along too, not only what was heard in them."
     ),
+    person: str | None = typer.Option(
+        None,
+        "--for",
+        metavar="NAME",
+        help="Who works in the copy: what is recorded there names them (docs/people.md).",
+    ),
 ) -> None:
     """Make a copy of some organs to work in elsewhere, or bring such a copy up to date."""
     from walkboard.work import take_along as work
 
     with Bar("Copying") as bar:
         taken = work.take_along(
-            book, folder, organs=organ, name=name, with_sound=sound, progress=bar
+            book,
+            folder,
+            organs=organ,
+            name=name,
+            with_sound=sound,
+            person=person,
+            progress=bar,
         )
     _show_news(taken.merged)
     what = "is up to date" if taken.was_there else "is ready to take along"

@@ -19,7 +19,7 @@ from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
 
-from walkboard.book.rows.acting import person_at_work, recording_as
+from walkboard.book.rows.acting import recording_as, signed_in
 from walkboard.errors import WalkboardError
 
 Progress = Callable[[float, float], None]
@@ -127,7 +127,7 @@ class Jobs:
             uploaded file there.
         """
         job = Job(secrets.token_hex(6), kind, title, subject=subject)
-        asked_by = person_at_work()
+        asked_by = signed_in()
 
         def keep(result: Any) -> None:
             with recording_as(asked_by):

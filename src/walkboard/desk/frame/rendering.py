@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from functools import partial
 from typing import Any
+from urllib.parse import urlsplit
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
+from starlette.routing import compile_path
 
 from walkboard.desk.frame.access import Visitor
 from walkboard.desk.frame.desk import Desk, desk_of
@@ -67,13 +69,20 @@ class Renderer:
         )
         places = [page for page in pages if page.place is not None]
         self._places = sorted(places, key=lambda page: page.rank)
+        self._readable = [
+            (compile_path(door.path)[0], door.permission)
+            for page in pages
+            for door in page.doors
+            if "GET" in door.methods
+        ]
 
     def render(self, desk: Desk, request: Request, template: str, values: dict[str, Any]) -> str:
         """A page's HTML.
 
         Every template has, beside its own values: ``say`` (the catalogue), ``key`` (the name of a
         key as this browser chose), ``organ_id`` (or None), ``visitor``, ``may`` (takes the name of
-        a `Permission`, on the page's organ), ``preferences``, ``places`` (the navigation) and
+        a `Permission`, on the page's organ), ``leads`` (takes an address: whether the visitor may
+        open it), ``preferences``, ``places`` (the navigation) and
         ``change`` (of the book).
         """
         visitor: Visitor = request.state.visitor
@@ -85,10 +94,21 @@ class Renderer:
         frame = {
             **_frame(request, page),
             "organ_id": organ_id,
+            "leads": partial(self._leads, visitor),
             "places": self._navigation(desk, request, organ_id, visitor),
             "change": f"{desk.hub.run}.{desk.book.change()}",
         }
         return self._environment.get_template(template).render({**frame, **values})
+
+    def _leads(self, visitor: Visitor, address: str) -> bool:
+        """Whether a link leads a visitor somewhere, by the permission of its door."""
+        path = urlsplit(address).path
+        for pattern, permission in self._readable:
+            found = pattern.match(path)
+            if found is not None:
+                organ_id = found.groupdict().get("organ")
+                return visitor.may(permission, None if organ_id is None else int(organ_id))
+        return visitor.may(Permission.ENTER)
 
     def opening(self, request: Request, organ_id: int, name: str) -> str:
         """An organ's page while the desk is still opening: its frame; the rest follows.

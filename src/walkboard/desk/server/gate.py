@@ -16,7 +16,7 @@ from starlette.routing import BaseRoute, Match
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
-from walkboard.book.rows.acting import recording_as
+from walkboard.book.rows.acting import NOBODY, recording_as
 from walkboard.desk.frame.access import AT_DESK, SESSION_COOKIE, UNKNOWN, Visitor, paired
 from walkboard.desk.frame.origin import Origin
 from walkboard.desk.frame.page import LARGEST_BODY_BYTES
@@ -104,7 +104,7 @@ class Gate:
         if _stated_bytes(headers) > door.largest_bytes:
             await _refuse(scope, receive, send, 413, "This is too large.")
             return
-        with recording_as(None if visitor.person is None else visitor.person.uid):
+        with recording_as(_recorder(visitor)):
             await self._app(scope, _Measured(receive, door.largest_bytes), _headed(send, headers))
 
     async def _visitor(self, scope: Scope, headers: Headers) -> Visitor:
@@ -146,6 +146,13 @@ class Gate:
             if match is Match.FULL:
                 break
         return found or (Guarded(BaseRoute(), Permission.ENTER), None)
+
+
+def _recorder(visitor: Visitor) -> str | None:
+    """Whom to record as: whoever signed in; at the desk itself, whoever works here."""
+    if visitor.person is not None:
+        return visitor.person.uid
+    return None if visitor.is_at_desk else NOBODY
 
 
 class TooMuchError(Exception):

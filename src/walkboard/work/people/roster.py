@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from walkboard.book.people.records import Person, PersonRole
+from walkboard.book.rows.acting import Named, person_here, work_here_as
 from walkboard.errors import BookError, UnknownNameError
 from walkboard.work.people.tokens import hash_of, new_token
 
@@ -107,6 +108,33 @@ def remove(book: Book, person: Person) -> None:
 def end_role(book: Book, person: Person, organ_id: int | None) -> Person:
     """Take away the role for one organ, or the one for all."""
     return book.keep_membership(person.id, None, organ_id)
+
+
+def work_here(book: Book, name: str | None) -> Person | None:
+    """Name who works with a book on this computer: what is recorded here names them.
+
+    Where people sign in at a desk, those do it; a paired phone records as nobody.
+
+    Parameters
+    ----------
+    book : Book
+    name : str or None
+        None: nobody in particular any more.
+
+    Raises
+    ------
+    BookError
+        When there is no such person.
+    """
+    person = None if name is None else named(book, name)
+    work_here_as(book.path, None if person is None else Named(person.name))
+    return person
+
+
+def working_here(book: Book) -> str | None:
+    """The name of who works with a book on this computer; None if nobody was named."""
+    at_work = person_here(book.path)
+    return None if at_work is None else at_work.name
 
 
 def invite(book: Book, person: Person, now: datetime) -> Invitation:
