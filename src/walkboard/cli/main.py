@@ -86,7 +86,7 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def _root(
-    version: bool = typer.Option(
+    version: bool = typer.Option(  # noqa: ARG001 - its callback has used it
         False, "--version", help="Print the version and stop.", callback=_version, is_eager=True
     ),
     by: str = typer.Option(

@@ -8,7 +8,7 @@ import pytest
 
 from tests.desk.conftest import eventually
 from tests.desk.labour import break_off, count, fail, niceness, sleep
-from walkboard.book.rows.acting import person_at_work, recording_as
+from walkboard.book.rows.acting import recording_as, signed_in
 from walkboard.desk.background.jobs import Job, Jobs, JobState
 
 
@@ -88,7 +88,7 @@ def test_what_work_brings_is_recorded_as_by_whoever_asked_for_it(jobs: Jobs) -> 
     for person in ("ada", None, "ben"):
         with recording_as(person):
             job = jobs.start(
-                "count", "Counting", count, 1, then=lambda _: found.append(person_at_work())
+                "count", "Counting", count, 1, then=lambda _: found.append(signed_in())
             )
         eventually(lambda job=job: state(jobs, job) is JobState.DONE)  # type: ignore[misc]
     assert found == ["ada", None, "ben"]
