@@ -131,3 +131,36 @@ def test_one_record_that_cannot_be_read_is_named_among_many(
         was = "NULL" if was is None else f"'{was}'"
         alter(book, f"UPDATE {table} SET {column} = {was} WHERE id = ({row})")
     assert book.check_records() == ()
+
+
+@pytest.mark.sqlite
+@pytest.mark.parametrize(
+    ("change", "what"),
+    [
+        ("reading.cents = 'sharp'", "Its cents is not a number."),
+        ("reading.hz = 9e999", "Its hz is not a number."),
+        ("hold.start_s = -9e999", "Its start_s is not a number."),
+        ("reading.rank = x'00ff'", "Its rank is not a text."),
+        ("visit.minutes = 'an hour'", "Its minutes is not a number."),
+        ("reading.cents = -3", ""),
+    ],
+)
+def test_a_value_of_the_wrong_kind_is_found(
+    book: Book, visit: KeptVisit, tmp_path: Path, change: str, what: str
+) -> None:
+    book.keep_recording(visit.id, a_sound(tmp_path), a_walk(), program_version=VERSION)
+    table, setting = change.split(".")
+    (row,) = alter(book, f"SELECT max(rowid) FROM {table}")
+    alter(book, f"UPDATE {table} SET {setting} WHERE rowid = {row}")
+    found = [(p.where, p.what) for p in book.check_records() if "cannot be read" not in p.what]
+    assert found == ([(f"book.sqlite, {table} {row}", what)] if what else [])
+
+
+def test_the_check_shows_how_far_it_is(book: Book, visit: KeptVisit, tmp_path: Path) -> None:
+    book.keep_recording(visit.id, a_sound(tmp_path), a_walk(), program_version=VERSION)
+    book.keep_plan(visit.id, a_plan())
+    seen: list[tuple[float, float]] = []
+    assert book.check_records(lambda done, total: seen.append((done, total))) == ()
+    assert sorted(seen) == seen
+    assert len(seen) >= 4
+    assert seen[-1] == (1.0, 1.0)

@@ -11,8 +11,9 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Boolean, Column, Connection, Engine, Float, Integer, create_engine, event
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import QueuePool
 
@@ -26,6 +27,7 @@ _BEGIN = "walkboard_begin"
 # Whose opening would wait for a check of all of it: 4 ms a megabyte. Chosen.
 _LARGE_BYTES = 64_000_000
 _MANY_ROWS = frozenset({"hold", "reading", "tick", "plan_item", "pipe_now"})
+_LARGEST = 1e300  # no finite quantity of a book is larger. Chosen.
 _PUT_BACK = "Put back the newest copy; keep the damaged folder until that is done."
 
 
@@ -128,6 +130,7 @@ class SqliteDatabase:
                 f"It names a row of {parent} that does not exist.",
                 _PUT_BACK,
             )
+        yield from _wrong_kinds(connection)
 
     def dangling(self, connection: Connection) -> int:
         """See `Database.dangling`."""
@@ -200,3 +203,34 @@ def copy_database(source: Path, target: Path) -> None:
         sync_folder(target.parent)
     finally:
         part.unlink(missing_ok=True)
+
+
+def _wrong_kinds(connection: Connection) -> Iterator[BookProblem]:
+    """Texts where numbers belong, numbers where texts belong, and infinite numbers.
+
+    SQLite puts a value of any kind in any column (sqlite.org/datatype3).
+    """
+    for table in Base.metadata.sorted_tables:
+        columns = [(column.name, _is_wrong(column)) for column in table.columns]
+        names = " || ".join(f"iif({is_wrong}, '{name} ', '')" for name, is_wrong in columns)
+        any_of = " OR ".join(is_wrong for _, is_wrong in columns)
+        query = f'SELECT rowid, {names} FROM "{table.name}" WHERE {any_of}'  # noqa: S608 - the models' own names
+        for number, found in connection.exec_driver_sql(query):
+            for name in found.split():
+                yield BookProblem(
+                    f"{DATABASE}, {table.name} {number}",
+                    f"Its {name} is not {'a number' if _is_number(table.c[name]) else 'a text'}.",
+                    _PUT_BACK,
+                )
+
+
+def _is_wrong(column: Column[Any]) -> str:
+    # Numbers come before texts, and these before other bytes (sqlite.org/datatype3, 4.1); typeof
+    # of every value would take four times as long.
+    if _is_number(column):
+        return f'"{column.name}" NOT BETWEEN -{_LARGEST!r} AND {_LARGEST!r}'
+    return f"""("{column.name}" < '' OR "{column.name}" >= x'')"""
+
+
+def _is_number(column: Column[Any]) -> bool:
+    return isinstance(column.type, Integer | Float | Boolean)

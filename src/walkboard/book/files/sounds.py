@@ -118,16 +118,20 @@ class SoundFolder:
 
     def named(self) -> Iterator[Path]:
         """Every file named as a content, in its place."""
-        for path in sorted(self.path.glob("??/*")):
-            if _NAME.fullmatch(path.name) and path.parent.name == path.name[:2]:
-                yield path
+        return (Path(path) for path, is_named in self.files() if is_named)
 
-    def strangers(self) -> Iterator[Path]:
-        """Every file in the folder that the book would not name that way."""
-        known = {*self.named(), *self.leftovers()}
-        for path in sorted(self.path.rglob("*")):
-            if path.is_file() and path not in known:
-                yield path
+    def files(self) -> Iterator[tuple[str, bool]]:
+        """The path of every file in the folder but leftovers; whether it is named as a content."""
+        # As texts: making thousands of Path objects takes longer than hashing short recordings.
+        leftovers = {str(path) for path in self.leftovers()}
+        for folder, folders, names in os.walk(self.path):
+            folders.sort()
+            inside = os.path.relpath(folder, self.path)
+            for name in sorted(names):
+                path = os.path.join(folder, name)
+                is_named = inside == name[:2] and _NAME.fullmatch(name) is not None
+                if is_named or (os.path.isfile(path) and path not in leftovers):
+                    yield path, is_named
 
     def leftovers(self) -> Iterator[Path]:
         """Unnamed copies: being made now, or left by a killed program."""

@@ -6,7 +6,7 @@ import json
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Row, select
+from sqlalchemy import Row, or_, select
 from sqlalchemy.orm import Session
 
 from walkboard.book.models import HearingRow, HoldRow, ReadingRow
@@ -19,6 +19,8 @@ from walkboard.scales.keys import Key
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
 from walkboard.survey.recognise.to_json import HeardGiven, heard_from, heard_to_json
 from walkboard.survey.recognise.verdict import Heard
+
+_ROWS_AT_ONCE = 500  # held in memory while reading all. Chosen.
 
 
 def fill_hearing(row: HearingRow, walk: HeardWalk) -> None:
@@ -68,33 +70,57 @@ def _heard_of(text: str | None) -> Heard | None:
     return None if text is None else heard_from(HeardGiven.model_validate_json(text))
 
 
-def read_every_row(session: Session, first_id: int, last_id: int) -> None:
-    """Read back everything heard in a range of recordings, and discard it.
+def read_back(session: Session, recordings: tuple[int, int] | None = None) -> None:
+    """Read back everything heard, and discard it.
+
+    What many rows have in common is read once: of thousands of holds and readings only the forms
+    that differ. Their numbers are not looked at; the database checks that they are numbers.
+
+    Parameters
+    ----------
+    session : Session
+    recordings : (int, int) or None
+        Only those with ids from the first to the second; None for all.
 
     Raises
     ------
     ValueError, TypeError, LookupError, WalkboardError
         If something cannot be read.
     """
-    within = HearingRow.recording_id.between(first_id, last_id)
-    for row in session.execute(select(HearingRow.__table__).where(within)):
+    hearing, hold, reading = HearingRow.__table__, HoldRow.__table__, ReadingRow.__table__
+    hearings = select(hearing)
+    holds = select(*hold.c["semitone", "split", "flags"]).distinct()
+    readings = select(*reading.c["flags", "either_hz", "either_sigma_cents"]).distinct()
+    # Not distinct: the partials of no two readings are alike.
+    partials = select(*reading.c["partial_numbers", "partial_levels_db"]).where(
+        or_(reading.c.partial_numbers != (), reading.c.partial_levels_db != ())
+    )
+    if recordings is not None:
+        within = hearing.c.recording_id.between(*recordings)
+        hearings = hearings.where(within)
+        holds = holds.join(hearing, hold.c.hearing_id == hearing.c.id).where(within)
+        readings, partials = (
+            query.join(hold, reading.c.hold_id == hold.c.id)
+            .join(hearing, hold.c.hearing_id == hearing.c.id)
+            .where(within)
+            for query in (readings, partials)
+        )
+    for row in session.execute(hearings):
         SoundInfo(row.seconds, row.sample_rate, row.channels, row.format)
         for name in (*row.silent_keys, *row.not_held, *row.unsure_keys):
             Key.parse(name)
         _heard_of(row.heard)
         HearingChange(row.change)
-    holds = select(HoldRow.__table__).join(HearingRow, HoldRow.hearing_id == HearingRow.id)
-    for row in session.execute(holds.where(within)):
+    for row in session.execute(holds):
         key_of(row)
         for flag in row.flags:
             HoldFlag(flag)
-    readings = (
-        select(ReadingRow.__table__)
-        .join(HoldRow, ReadingRow.hold_id == HoldRow.id)
-        .join(HearingRow, HoldRow.hearing_id == HearingRow.id)
-    )
-    for row in session.execute(readings.where(within)):
-        reading_of(row)
+    for row in session.execute(readings):
+        _flags_of(row.flags)
+        _two_of(row.either_hz)
+        _two_of(row.either_sigma_cents)
+    for row in session.execute(partials, execution_options={"yield_per": _ROWS_AT_ONCE}):
+        _partials_of(*row)
 
 
 def reading_of(row: ReadingRow | Row[Any]) -> Reading:

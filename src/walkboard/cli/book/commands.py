@@ -140,8 +140,11 @@ def check(book: Path = BOOK) -> None:
     """Check every recording's hash and every record; exit 1 if something is wrong."""
     from walkboard.work import open_book
 
-    with open_book.opened(book) as opened, Bar("Checking") as bar:
-        problems = opened.check(bar)
+    with open_book.opened(book) as opened:
+        with Bar("Checking the records") as bar:
+            problems = opened.check_records(bar)
+        with Bar("Checking the recordings") as bar:
+            problems += opened.check_files(bar)
     for problem in problems:
         typer.echo(str(problem))
     if problems:
