@@ -24,8 +24,8 @@ from walkboard.book.rows.superseding import (
 )
 
 WHOLE_WALK = (
-    joinedload(HearingRow.recording, innerjoin=True).joinedload(RecordingRow.sound, innerjoin=True),
-    joinedload(HearingRow.description, innerjoin=True),
+    joinedload(HearingRow.recording).joinedload(RecordingRow.sound),
+    joinedload(HearingRow.description),
     selectinload(HearingRow.holds).selectinload(HoldRow.readings),
 )
 

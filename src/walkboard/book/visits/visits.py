@@ -20,9 +20,10 @@ from walkboard.book.rows.storing import Storing
 from walkboard.book.rows.values import instant, plausible
 from walkboard.plausible import AIR_CELSIUS, HUMIDITY, VISIT_MINUTES, WIND_MM
 
-# For many visits at once: one query per kind of row, not several per visit.
+# For many visits at once: one query per kind of row, not several per visit. Outer joins: in a
+# damaged book, a visit without its description must not vanish unnoticed.
 _WHOLE_VISIT = (
-    joinedload(VisitRow.description, innerjoin=True),
+    joinedload(VisitRow.description),
     selectinload(VisitRow.conditions).selectinload(ConditionsRow.divisions),
     selectinload(VisitRow.notes),
     selectinload(VisitRow.corrections),
