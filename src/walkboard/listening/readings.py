@@ -17,7 +17,7 @@ from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any, Generic, TypeAlias, TypedDict, TypeVar
 
-from walkboard.listening.types import Partial, ReadingFlag
+from walkboard.listening.types import Partial, ReadingFlag, SlowMovement
 from walkboard.quantities import cents_of_ratio
 
 PipeT = TypeVar("PipeT", bound=Hashable)
@@ -102,6 +102,8 @@ class Measured(_Heard[PipeT]):
         that is unknown.
     wander_cents : float or None
         Root mean square of the pipe's own movement within the window.
+    slow : SlowMovement or None
+        What of it is slow; only known while a recording is heard, not kept.
     named_from : Bound or None
         What was known from the hold alone, if the rest of the walk gave the name.
     """
@@ -110,6 +112,7 @@ class Measured(_Heard[PipeT]):
     sigma_cents: float
     cents: float
     wander_cents: float | None = None
+    slow: SlowMovement | None = None
     named_from: Bound | None = None
 
     @property
@@ -289,6 +292,7 @@ def named(reading: Reading[Any], pipe: PipeT, expected_hz: float) -> Reading[Pip
                 sigma_cents=reading.sigma_cents,
                 cents=cents_of_ratio(reading.hz / expected_hz),
                 wander_cents=reading.wander_cents,
+                slow=reading.slow,
                 named_from=reading.named_from,
             )
         case Bounded():
@@ -309,6 +313,7 @@ def measured(
     sigma_cents: float,
     cents: float,
     wander_cents: float | None = None,
+    slow: SlowMovement | None = None,
 ) -> Measured[PipeT]:
     """The reading with a value; a bound it had is kept as what the hold alone gave."""
     return Measured(
@@ -317,6 +322,7 @@ def measured(
         sigma_cents=sigma_cents,
         cents=cents,
         wander_cents=wander_cents,
+        slow=slow,
         named_from=reading.bound_or_none,
     )
 

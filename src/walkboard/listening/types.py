@@ -82,6 +82,22 @@ class ExpectedKey:
 
 
 @dataclass(frozen=True, slots=True)
+class SlowMovement:
+    """What a pipe's pitch does slowly within a window.
+
+    Attributes
+    ----------
+    rise_cents : float
+        Pitch at the end of the window over that at its beginning.
+    restless_cents : float
+        Root mean square of the movement that is not the pipe settling after its attack.
+    """
+
+    rise_cents: float
+    restless_cents: float
+
+
+@dataclass(frozen=True, slots=True)
 class SoundInfo:
     """What a recording is.
 

@@ -27,6 +27,7 @@ from walkboard.survey.hear.heard_walk import HeardWalk, Reading
 from walkboard.survey.hear.walk import hear_walk
 
 PRINCIPAL, OCTAVE, FLUTE = "great.principal8", "great.octave4", "great.flute8"
+BOURDON = "great.bourdon16"
 
 
 def player(seed: int = 2, keys: int = 36) -> Player:
@@ -261,6 +262,31 @@ def test_another_stop_of_another_pitch_keeps_nothing() -> None:
     assert walk.heard.sentence.startswith("This sounds like Octave 4 (Great)")
 
 
+def test_an_eight_foot_walked_for_the_sixteen_foot_is_recognised_above_its_compass() -> None:
+    """Its upper keys are explained by the third partial of lower keys, but those are out of order.
+
+    The stated 16′ ends four keys above the lowest of the 8′.
+    """
+    p = player(keys=26)
+    walk = heard(p.play("", [BOURDON], p.times(p.keys(FLUTE)[8:]), p.drawn_pipes([FLUTE])))
+    assert walk.heard is not None
+    assert not walk.heard.believed
+    also = walk.heard.also_sounding[0]
+    assert FLUTE in (also.stop, *also.or_stops)
+    assert unflagged(walk) == []
+
+
+def test_a_low_stop_whose_pitch_is_uncertain_is_heard_all_the_same() -> None:
+    """Of this 16′ hardly a value can be given; its own partials show that it sounds."""
+    p = Player(76_000)
+    drawn = [BOURDON, OCTAVE]
+    scene = p.play("", drawn, p.times(p.keys(BOURDON)[4:12]), p.drawn_pipes(drawn))
+    walk = heard(scene)
+    assert walk.heard is not None
+    assert walk.heard.not_sounding == ()
+    assert walk.heard.believed
+
+
 @pytest.mark.parametrize(("stated", "walked"), [(FLUTE, PRINCIPAL), (PRINCIPAL, FLUTE)])
 def test_another_family_of_the_same_pitch_is_recognised(stated: str, walked: str) -> None:
     p = player()
@@ -318,9 +344,14 @@ def test_keys_not_held_and_dead_notes_are_distinguished() -> None:
     assert walk.unsure_keys == ()
 
 
-def test_a_microphone_that_is_carried_about_is_asked_about() -> None:
+@pytest.mark.parametrize(("stop", "first", "count"), [(OCTAVE, 18, 11), (BOURDON, 0, 8)])
+def test_a_microphone_that_is_carried_about_is_asked_about(
+    stop: str, first: int, count: int
+) -> None:
+    """A 16′ settles by a cent within each hold; the movement counts without that."""
     p = player()
-    scene = p.play("", [OCTAVE], p.times(some_keys(p, OCTAVE)), p.drawn_pipes([OCTAVE]))
+    scene = p.play("", [stop], p.times(some_keys(p, stop, first, count)), p.drawn_pipes([stop]))
+    assert "moved" not in (heard(scene).heard or pytest.fail("no verdict")).sentence
     count = len(scene.samples)
     at_s = np.arange(count) / RATE_HZ
     # Half a metre to and fro, some 0.8 m/s: a Doppler shift of four cents.

@@ -28,7 +28,9 @@ from walkboard.listening.hold.movement import (
     fit_movement,
 )
 from walkboard.listening.hold.shake import fast_shake_hz2
+from walkboard.listening.hold.slow import slow_movement
 from walkboard.listening.hold.spectrum import Envelopes
+from walkboard.listening.types import SlowMovement
 
 _TURNS = 6
 _LEAST_TURNS = 3
@@ -55,6 +57,7 @@ class Estimate:
         Mean fundamental over the window and its standard deviation [Hz].
     wander_hz : float
         Root mean square of the movement within the window [Hz].
+    slow : SlowMovement
     amplitudes : ndarray of complex, shape (channels, partials)
         Mean of each envelope with the course removed.
     power_ratio : ndarray, shape (channels, partials)
@@ -72,6 +75,7 @@ class Estimate:
     hz: float
     sigma_hz: float
     wander_hz: float
+    slow: SlowMovement
     amplitudes: NDArray[np.complex128]
     power_ratio: Floats
     coherence: float
@@ -274,6 +278,7 @@ def estimate(env: Envelopes) -> Estimate:
         hz=env.hz + mean_hz,
         sigma_hz=float(np.sqrt(variance)),
         wander_hz=wander_hz,
+        slow=slow_movement(course, env.hz + mean_hz, basis.seconds),
         amplitudes=last.mean,
         power_ratio=last.ratio,
         coherence=steady_share,

@@ -127,7 +127,12 @@ def measure_alone(
     if not trusted:
         return reading
     return measured(
-        reading, hz=found.hz, sigma_cents=sigma_cents, cents=cents, wander_cents=wander_cents
+        reading,
+        hz=found.hz,
+        sigma_cents=sigma_cents,
+        cents=cents,
+        wander_cents=wander_cents,
+        slow=found.slow,
     )
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from walkboard.listening.hold.slow import slow_movement
 from walkboard.listening.hold.spectrum import HoldSpectrum
 from walkboard.listening.joint.accept import LOST, OVERTONES, Case, refused_by
 from walkboard.listening.joint.bounds import with_bounds
@@ -118,5 +119,6 @@ def _judged(
         sigma_cents=case.given_cents,
         cents=cents,
         wander_cents=float(case.joint.courses.wander_cents[case.pipe]),
+        slow=slow_movement(case.joint.courses.course[case.pipe], hz, case.seconds),
     )
     return flagged(value, ReadingFlag.FAR) if abs(cents) > LIMITS.far_cents else value

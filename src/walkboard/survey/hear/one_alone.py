@@ -11,13 +11,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from walkboard.listening.readings import Measured, withheld
+from walkboard.listening.readings import withheld
 from walkboard.listening.types import ExpectedKey, ReadingFlag
 from walkboard.organ.model import Organ
+from walkboard.survey.hear.audible import heard_of
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.survey.hear.holds import NamedWalk
 from walkboard.survey.hear.sentence import nothing_of, which_alone
-from walkboard.survey.hear.unison_pairs import either_of
 from walkboard.survey.recognise.walked import fit, in_order
 
 
@@ -72,13 +72,9 @@ def heard_alone(
 def _never_together(organ: Organ, walk: HeardWalk) -> bool:
     ranks = {plays.rank: stop.id for stop in organ.stops_among(walk.drawn) for plays in stop.plays}
     able = met = 0
-    for hold in walk.holds:
-        due = {ranks.get(reading.pipe.rank) for reading in hold.readings}
-        found = {
-            ranks.get(reading.pipe.rank)
-            for reading in hold.readings
-            if isinstance(reading, Measured) or either_of(reading) is not None
-        }
+    for hold in heard_of(organ, walk.air_celsius, walk.holds):
+        due = {ranks.get(rank) for rank, _ in hold}
+        found = {ranks.get(rank) for rank, is_heard in hold if is_heard}
         able += len(due) > 1
         met += len(found) > 1
     return able >= LIMITS.least_holds and met < LIMITS.together * able

@@ -38,6 +38,7 @@ from walkboard.survey.hear.other_stop import other_stop_walked
 from walkboard.survey.hear.played import align_schedule
 from walkboard.survey.hear.pulling import with_pulls
 from walkboard.survey.hear.sentence import not_a_walk, with_sentence
+from walkboard.survey.hear.settling import less_sure
 from walkboard.survey.hear.weigh import apply, weigh
 from walkboard.survey.plan.schedule import Schedule
 from walkboard.survey.recognise.evidence import Evidence
@@ -175,7 +176,7 @@ def hear_walk(
         heard_walk = replace(
             base,
             sound=sound.info,
-            holds=found.holds,
+            holds=less_sure(found.holds),
             silent_keys=tuple(dict.fromkeys(silent)),
             warnings=(*warnings, *said),
             not_held=tuple(keys[index] for index in passed.not_held),

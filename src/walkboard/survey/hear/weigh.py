@@ -15,6 +15,7 @@ from walkboard.organ.model import Family, Organ, PipeRef
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.keys import Key
+from walkboard.survey.hear.audible import heard_of
 from walkboard.survey.hear.before import (
     NOT_COMPARED,
     Answer,
@@ -25,7 +26,7 @@ from walkboard.survey.hear.before import (
 from walkboard.survey.hear.family import family_of_stop, other_family
 from walkboard.survey.hear.heard_walk import Hold
 from walkboard.survey.hear.odd_holds import beside_ciphers, jumped_holds, odd_holds
-from walkboard.survey.hear.unison_pairs import either_of
+from walkboard.survey.hear.settling import unlike_neighbours
 from walkboard.survey.recognise.companions import (
     Companion,
     find_companions,
@@ -42,7 +43,7 @@ from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Trem
 class Limits:
     """When evidence along a walk counts."""
 
-    moved_from_hz: float = 150.0  # the pitch of lower pipes is not precise enough; chosen
+    moved_from_hz: float = 150.0  # lower pipes settle within the hold as far as that; chosen
     same_pitch: float = 0.04  # relative: a stop that beats with the stated one [-]; chosen
     least_holds: int = 6  # fewer say nothing about shares along the walk; chosen
     tremulant_holds: int = 4  # fewer with movement: no tremulant is reported; chosen
@@ -132,7 +133,7 @@ def weigh(
     if compared.answer is Answer.OTHER:
         instead = (AlsoSounding(compared.stops[0], len(holds), len(holds), 0, compared.stops[1:]),)
     another = not_the_family or compared.answer is Answer.OTHER
-    missing = () if also or unnamed else _not_sounding(stops, organ, holds)
+    missing = () if also or unnamed else _not_sounding(stops, organ, air_celsius, holds)
     far = abs(shifted.cents) >= RECOGNITION.shift_asked_cents
     believed = not (also or unnamed or tremulant or another or far or moved)
     withheld: dict[int, ReadingFlag] = {}
@@ -170,18 +171,30 @@ def _shift_cents(holds: Sequence[Hold], shifted: Shifted) -> float:
 def _moved_cents(holds: Sequence[Hold]) -> float | None:
     """How much pitch moves within the holds, if more than pipes and wind can cause [cents].
 
-    Uses pipes above 150 Hz: lower ones are not precise enough.
+    Low pipes settle within the hold, so for them only what remains without the settling counts, or
+    that each settles otherwise than the next. A microphone that moves moves every pipe of a hold
+    alike, so the calmest of them decides.
     """
-    wander = [
-        r.wander_cents
-        for hold in holds
-        for r in hold.readings
-        if isinstance(r, Measured) and r.wander_cents is not None and r.hz > LIMITS.moved_from_hz
-    ]
-    if len(wander) < LIMITS.least_holds:
-        return None
-    usual = float(np.median(wander))
-    return usual if usual > RECOGNITION.moved_cents else None
+    wander = []
+    restless = []
+    for hold in holds:
+        read = [r for r in hold.readings if isinstance(r, Measured)]
+        wander += [
+            r.wander_cents
+            for r in read
+            if r.wander_cents is not None and r.hz > LIMITS.moved_from_hz
+        ]
+        slow = [r.slow.restless_cents for r in read if r.slow is not None]
+        if slow:
+            restless.append(min(slow))
+    for moved, most in (
+        (wander, RECOGNITION.moved_cents),
+        (restless, RECOGNITION.restless_cents),
+        (list(unlike_neighbours(holds).values()), RECOGNITION.unlike_cents),
+    ):
+        if len(moved) >= LIMITS.least_holds and (usual := float(np.median(moved))) > most:
+            return usual
+    return None
 
 
 def _tremulant(evidence: Sequence[Evidence]) -> Tremulant | None:
@@ -341,15 +354,18 @@ def named_companion(
     return AlsoSounding(stops[0], heard, able, 0, tuple(stops[1:]))
 
 
-def _not_sounding(stops: Sequence[str], organ: Organ, holds: Sequence[Hold]) -> tuple[str, ...]:
-    """Stated stops with hardly any pipe found, while others were found."""
+def _not_sounding(
+    stops: Sequence[str], organ: Organ, air_celsius: float | None, holds: Sequence[Hold]
+) -> tuple[str, ...]:
+    """Stated stops with hardly any pipe heard, while others were."""
     if len(stops) < 2 or len(holds) < LIMITS.least_holds:
         return ()
+    sounded = heard_of(organ, air_celsius, holds)
     missing = []
     for stop in stops:
         ranks = {plays.rank for plays in organ.stop(stop).plays}
-        read = [r for hold in holds for r in hold.readings if r.pipe.rank in ranks]
-        found = [r for r in read if isinstance(r, Measured) or either_of(r) is not None]
+        read = [heard for hold in sounded for rank, heard in hold if rank in ranks]
+        found = [heard for heard in read if heard]
         if len(read) >= LIMITS.least_holds and len(found) <= RECOGNITION.silent_share * len(read):
             missing.append(stop)
     return tuple(missing) if len(missing) < len(stops) else ()

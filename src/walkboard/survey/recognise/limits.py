@@ -42,6 +42,12 @@ class Limits:
         Share of such holds from which a second pipe sounds throughout the walk.
     moved_cents : float
         Median wander of the pipes within their holds, above which the microphone moved [cents].
+    restless_cents : float
+        The same of what is slow in it and not the pipe settling after its attack [cents]: .04 to
+        .20 in calm and shaking wind and with real pipes, .42 and more on a phone carried about.
+    unlike_cents : float
+        Median difference between a pipe's rise within its hold and its neighbours' [cents]: up to
+        1.1 in large rooms, 1.2 and more on a phone carried about.
     silent_share : float
         Share of holds with a value, below which a stated stop counts as not sounding [-].
     """
@@ -62,6 +68,8 @@ class Limits:
     unrest_db: float = 1.1
     unrest_share: float = 0.5
     moved_cents: float = 0.8
+    restless_cents: float = 0.3
+    unlike_cents: float = 1.3
     silent_share: float = 0.08
 
 

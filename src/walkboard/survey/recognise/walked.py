@@ -73,8 +73,12 @@ def walked_instead(
     candidates: Sequence[Callable[[], Candidate]],
     name: Callable[[Sequence[ExpectedKey]], Walk],
 ) -> tuple[str, Walk] | None:
-    """The candidate that fits clearly better than the stated stop, and the walk with it."""
-    stated = fit(walk)
+    """The candidate that fits clearly better than the stated stop, and the walk with it.
+
+    Energy is not enough: what lies above the compass of a 16′ is explained by the third partial of
+    lower keys, but those keys come out of order.
+    """
+    stated = fit(walk) * in_order(walk)
     if stated >= _LOOKS_WRONG:
         return None
     best: tuple[str, Walk] | None = None
@@ -82,9 +86,9 @@ def walked_instead(
     for build in candidates:
         candidate = build()
         other = name(candidate.keys)
-        if fit(other) >= most:
+        if (score := fit(other) * in_order(other)) >= most:
             # If two fit equally well, the first one is kept.
-            most, best = fit(other) + _ALIKE, (candidate.name, other)
+            most, best = score + _ALIKE, (candidate.name, other)
     return best
 
 
