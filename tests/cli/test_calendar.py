@@ -4,22 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-
 from tests.commands import Run
 
 CALENDAR = (
     "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//Tests//EN\r\nBEGIN:VEVENT\r\nUID:carols@tarnhaven"
     "\r\nSUMMARY:Carols\r\nDTSTART:20311220T180000Z\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
 )
-
-
-@pytest.fixture
-def book(run: Run, organ_file: Path, tmp_path: Path) -> Path:
-    folder = tmp_path / "book"
-    assert run("book", "new", folder).code == 0
-    assert run("book", "add", folder, organ_file).code == 0
-    return folder
 
 
 def test_a_calendar_in_and_out(run: Run, book: Path, tmp_path: Path) -> None:

@@ -4,19 +4,10 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pypdf
-import pytest
 
 from tests.commands import Run
 from tests.survey.organs import SMALL
 from walkboard.organ.reading import read_organ
-
-
-@pytest.fixture
-def book(run: Run, organ_file: Path, tmp_path: Path) -> Path:
-    folder = tmp_path / "book"
-    assert run("book", "new", folder).code == 0
-    assert run("book", "add", folder, organ_file).code == 0
-    return folder
 
 
 def test_an_organ_never_heard_has_an_outlook(run: Run, book: Path) -> None:

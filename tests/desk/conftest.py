@@ -170,6 +170,17 @@ def own_server(village_book: Path, tmp_path_factory: pytest.TempPathFactory) -> 
     running.stop()
 
 
+@pytest.fixture
+def nothing_yet(tmp_path: Path) -> Iterator[Server]:
+    """A desk of an empty book, to write into."""
+    folder = tmp_path / "book"
+    open_book.new(folder).close()
+    running = Server(folder)
+    running.start()
+    yield running
+    running.stop()
+
+
 Open = Callable[..., Page]
 
 

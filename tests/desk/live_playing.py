@@ -47,3 +47,11 @@ def play(page: Page, server: Server, path: Path) -> None:
         headers={"Content-Type": "application/octet-stream"},
     )
     assert answer.status == 201, answer.text()
+
+
+def cents_on(page: Page) -> float:
+    """What the page shows, with its sign from the word beside it."""
+    text, word = page.inner_text("#m-cents"), page.inner_text("#m-word")
+    if text in {"", "–"}:
+        return float("nan")
+    return float(text) * (-1.0 if "flat" in word else 1.0)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -11,7 +10,6 @@ import pytest
 
 from tests.condition.organs import small_organ
 from tests.survey.organs import SMALL
-from tests.work.chapel import chapel_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import Conditions, KeptEvent, Tick
 from walkboard.errors import BookError, InputError
@@ -23,13 +21,6 @@ from walkboard.work.outlook import followed, listening_for, occasion_of, past_vi
 from walkboard.work.plan_request import event_airs, event_named
 
 NOON = datetime(2031, 3, 1, 12, 0, tzinfo=UTC)
-
-
-@pytest.fixture
-def book(tmp_path: Path) -> Iterator[Book]:
-    chapel_book(tmp_path / "book")
-    with open_book.opened(tmp_path / "book") as opened:
-        yield opened
 
 
 def done(book: Book, pipe: PipeRef, after_s: float = 0.0) -> None:

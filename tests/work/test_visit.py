@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.work.chapel import chapel_book, heard_rank
+from tests.work.chapel import heard_rank
 from walkboard.book.keeping import Book
 from walkboard.book.records import Conditions, KeptVisit, Tick, TickState
 from walkboard.errors import BookError, InputError, SoundError, UnknownNameError
@@ -24,13 +22,6 @@ from walkboard.work.plans import Difference, minutes_of
 from walkboard.work.second_thoughts import correct_conditions
 
 NOON = datetime(2031, 3, 1, 12, 0, tzinfo=UTC)
-
-
-@pytest.fixture
-def book(tmp_path: Path) -> Iterator[Book]:
-    chapel_book(tmp_path / "book")
-    with open_book.opened(tmp_path / "book") as opened:
-        yield opened
 
 
 @pytest.fixture

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from enum import StrEnum
+from typing import Annotated, Literal, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
@@ -53,3 +54,12 @@ class Table(BaseModel):
     """Base of all tables: no unknown fields, no type conversion."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+def words_allowed(annotation: object) -> list[str]:
+    """The words that a field's enumeration or literal allows."""
+    if isinstance(annotation, type) and issubclass(annotation, StrEnum):
+        return [member.value for member in annotation]
+    if get_origin(annotation) is Literal:
+        return [str(word) for word in get_args(annotation)]
+    return [word for inner in get_args(annotation) for word in words_allowed(inner)]

@@ -6,8 +6,7 @@
 from __future__ import annotations
 
 import re
-from enum import StrEnum
-from typing import Any, Literal, get_args, get_origin
+from typing import Any, get_args
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -27,6 +26,7 @@ from walkboard.organ.description import (
     TravelTable,
     TremulantTable,
 )
+from walkboard.organ.fields import words_allowed
 from walkboard.organ.rank_tables import (
     BreakTable,
     CelesteTable,
@@ -84,7 +84,7 @@ def _row(name: str, info: FieldInfo) -> str:
     low, high = _limit(info, "ge"), _limit(info, "le")
     if low is not None and high is not None:
         parts.append(f"{low:g} to {high:g}.".replace("-", "−"))
-    words = _words(info.annotation)
+    words = words_allowed(info.annotation)
     if words:
         parts.append(f"One of {', '.join(f'`{word}`' for word in words)}.")
     if isinstance(info.default, str | int | float) and info.default not in {False, ""}:
@@ -103,14 +103,6 @@ def _described(info: FieldInfo) -> str:
 
 def _limit(info: FieldInfo, name: str) -> Any:
     return next((getattr(m, name) for m in info.metadata if hasattr(m, name)), None)
-
-
-def _words(annotation: Any) -> list[str]:
-    if isinstance(annotation, type) and issubclass(annotation, StrEnum):
-        return [member.value for member in annotation]
-    if get_origin(annotation) is Literal:
-        return [str(word) for word in get_args(annotation)]
-    return [word for inner in get_args(annotation) for word in _words(inner)]
 
 
 def _models(annotation: Any) -> list[type[BaseModel]]:

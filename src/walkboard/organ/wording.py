@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
-from typing import Any, Literal, get_args, get_origin
+from typing import Any, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from walkboard.organ.description import Description
-from walkboard.organ.fields import FORMAT, KEY_PATTERN, SPLIT_PATTERN
+from walkboard.organ.fields import FORMAT, KEY_PATTERN, SPLIT_PATTERN, words_allowed
 from walkboard.organ.hints import feet_hint, field_hint, key_hint, word_hint
 from walkboard.organ.nearest import did_you_mean, likeliest
 from walkboard.organ.positions import Path
@@ -135,17 +134,8 @@ def _one_of(slip: Slip, info: FieldInfo | None) -> str:
     hint = word_hint(str(slip.path[-1]), str(slip.value))
     if hint is not None:
         return hint
-    words = _words(kind)
+    words = words_allowed(kind)
     return did_you_mean(str(slip.value), words, str(slip.path[-1]))
-
-
-def _words(annotation: object) -> list[str]:
-    """The words that an enumeration or a literal allows."""
-    if isinstance(annotation, type) and issubclass(annotation, StrEnum):
-        return [member.value for member in annotation]
-    if get_origin(annotation) is Literal:
-        return [str(word) for word in get_args(annotation)]
-    return [word for inner in get_args(annotation) for word in _words(inner)]
 
 
 def _add_table(path: Path) -> str:

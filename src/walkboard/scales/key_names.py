@@ -63,7 +63,7 @@ USUAL_NAMES = {"de": Names.GERMAN, "fr": Names.FRENCH}
 
 
 # French organs count their lowest octave as the first. Common practice, no source.
-_FRENCH = ("do", "do♯", "ré", "ré♯", "mi", "fa", "fa♯", "sol", "sol♯", "la", "la♯", "si")
+_FRENCH = ("do", "do♯", "ré", "ré♯", "mi", "fa", "fa♯", "sol", "sol♯", "la", "si♭", "si")
 
 
 def name_of(key: Key, names: Names) -> str:

@@ -13,6 +13,7 @@ from enum import StrEnum
 from types import MappingProxyType
 
 from walkboard.organ.model import Division, Family, Rank, TunedBy
+from walkboard.sheets.values import CautionLine
 
 DEFERENCE = (
     "Local rules and the holder's own instructions come before this sheet. Electrical work, "
@@ -237,6 +238,14 @@ def cautions_for(ranks: Iterable[Rank], divisions: Iterable[Division]) -> tuple[
         if rank.historic:
             topics[Topic.HERITAGE] = None
     return tuple(CAUTIONS[topic] for topic in Topic if topic in topics)
+
+
+def caution_lines(ranks: Iterable[Rank], divisions: Iterable[Division]) -> tuple[CautionLine, ...]:
+    """The same as they are printed."""
+    return tuple(
+        CautionLine(caution.topic.value.capitalize(), caution.text, caution.source)
+        for caution in cautions_for(ranks, divisions)
+    )
 
 
 def _longest_feet(rank: Rank) -> float:

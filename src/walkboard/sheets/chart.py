@@ -6,11 +6,11 @@ Each pipe is a stem from the line it is tuned to, so its length shows how far to
 from __future__ import annotations
 
 import math
-from typing import TypeAlias
 from xml.sax.saxutils import escape
 
 from walkboard.languages.translation import translate
 from walkboard.scales.keys import Key
+from walkboard.sheets.svg import Place, draw_line
 from walkboard.sheets.values import ChartLine, ChartPoint, Mark, RankChart
 from walkboard.sheets.wording import key_words, signed
 
@@ -20,7 +20,6 @@ _KEYS_MM = 7.0  # below the plot, for the key names; flag texts hang from there
 _ADVANCE = 0.602  # em, of every letter of the font
 _FONT = "DejaVu Sans Mono"
 _TEXT_MM, _SMALL_MM = 3.4, 2.6  # 9.6 and 7.4 point; a column of 61 keys is 2.6 mm wide
-Place: TypeAlias = tuple[float, float]
 """Across and down from the upper left corner [mm]."""
 _LEAST_CENTS, _MOST_CENTS = 5.0, 50.0  # range on each side of the target, least and largest
 _ALWAYS_CENTS = 10.0  # from the target; a pipe nearer than this is never drawn at the edge
@@ -102,9 +101,9 @@ def _ground(chart: RankChart, scale: _Scale) -> list[str]:
         x = scale.x(semitone)
         black = semitone % 12 in _BLACK_KEYS
         length = 1.2 if black else 2.2
-        parts.append(_line((x, _BOTTOM), (x, _BOTTOM + length), 0.5 if black else 0.25))
+        parts.append(draw_line((x, _BOTTOM), (x, _BOTTOM + length), 0.5 if black else 0.25))
         if semitone % 12 == 0:
-            parts.append(_line((x, _TOP), (x, _BOTTOM), 0.15, "#bbb"))
+            parts.append(draw_line((x, _TOP), (x, _BOTTOM), 0.15, "#bbb"))
             parts.append(_text((x, _BOTTOM + 5.8), key_words(Key(semitone)), "middle"))
     if (chart.highest - chart.lowest) < 12 or not any(
         s % 12 == 0 for s in range(chart.lowest, chart.highest + 1)
@@ -114,10 +113,10 @@ def _ground(chart: RankChart, scale: _Scale) -> list[str]:
     lowest, highest = round(scale.low / scale.step), round(scale.high / scale.step)
     for index in range(lowest, highest + 1):
         y = scale.y(index * scale.step)
-        parts.append(_line((_LEFT, y), (_RIGHT, y), 0.12, "#ccc"))
+        parts.append(draw_line((_LEFT, y), (_RIGHT, y), 0.12, "#ccc"))
         if index % 2 == 0 or highest - lowest < 6:
             parts.append(_text((_LEFT - 1.5, y + 1.2), signed(index * scale.step, 0), "end"))
-    parts.append(_line((_LEFT, _BOTTOM), (_RIGHT, _BOTTOM), 0.25))
+    parts.append(draw_line((_LEFT, _BOTTOM), (_RIGHT, _BOTTOM), 0.25))
     middle = (_TOP + _BOTTOM) / 2.0
     parts.append(
         f'<text transform="translate(4 {middle}) rotate(-90)" text-anchor="middle">'
@@ -142,7 +141,7 @@ def _levels(chart: RankChart, scale: _Scale) -> list[str]:
     for line in chart.lines:
         y = scale.y(line.cents)
         weight, dashed = _style(line)
-        parts.append(_line((_LEFT, y), (_RIGHT, y), weight, dashed=dashed))
+        parts.append(draw_line((_LEFT, y), (_RIGHT, y), weight, dashed=dashed))
     return parts + _level_words(chart.lines)
 
 
@@ -157,7 +156,7 @@ def _level_words(lines: tuple[ChartLine, ...]) -> list[str]:
         parts.append(_text((x, y), words, "end", _TEXT_MM * 0.85))
         start = x - width - 8.0
         weight, dashed = _style(line)
-        parts.append(_line((start, y - 0.9), (start + 7.0, y - 0.9), weight, dashed=dashed))
+        parts.append(draw_line((start, y - 0.9), (start + 7.0, y - 0.9), weight, dashed=dashed))
         x = start - 4.0
     return parts
 
@@ -173,7 +172,7 @@ def _pipe(point: ChartPoint, chart: RankChart, scale: _Scale) -> list[str]:
     if point.cents is not None:
         base = next((line.cents for line in chart.lines if line.is_target), 0.0)
         y = scale.y(point.cents)
-        parts.append(_line((x, scale.y(base)), (x, y), 0.35, "#777"))
+        parts.append(draw_line((x, scale.y(base)), (x, y), 0.35, "#777"))
         if point.left_cents is not None:
             parts.append(_ring(x, scale.y(point.left_cents)))
         if scale.is_off(point.cents):
@@ -201,9 +200,9 @@ def _spread(x: float, point: ChartPoint, scale: _Scale) -> list[str]:
     if bottom - top < 0.4:  # shorter than its own stroke: the mark covers it
         return []
     return [
-        _line((x, top), (x, bottom), 0.3),
-        _line((x - 0.8, top), (x + 0.8, top), 0.3),
-        _line((x - 0.8, bottom), (x + 0.8, bottom), 0.3),
+        draw_line((x, top), (x, bottom), 0.3),
+        draw_line((x - 0.8, top), (x + 0.8, top), 0.3),
+        draw_line((x - 0.8, bottom), (x + 0.8, bottom), 0.3),
     ]
 
 
@@ -248,14 +247,6 @@ def _cross(x: float, y: float) -> str:
     return (
         f'<path d="M{x - 0.9:.2f} {y - 0.9:.2f}l1.8 1.8m0 -1.8l-1.8 1.8" stroke="#000" '
         'stroke-width="0.45" fill="none"/>'
-    )
-
-
-def _line(start: Place, end: Place, weight: float, shade: str = "#000", dashed: str = "") -> str:
-    dash = f' stroke-dasharray="{dashed}"' if dashed else ""
-    return (
-        f'<line x1="{start[0]:.2f}" y1="{start[1]:.2f}" x2="{end[0]:.2f}" y2="{end[1]:.2f}" '
-        f'stroke="{shade}" stroke-width="{weight}"{dash}/>'
     )
 
 

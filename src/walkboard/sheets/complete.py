@@ -9,8 +9,8 @@ from itertools import groupby
 from walkboard.languages.translation import Own
 from walkboard.organ.model import Organ
 from walkboard.planning.complete import CompleteStep, CompleteTuning, Stage
-from walkboard.sheets.cautions import DEFERENCE, cautions_for
-from walkboard.sheets.values import CautionLine
+from walkboard.sheets.cautions import DEFERENCE, caution_lines
+from walkboard.sheets.values import CautionLine, SheetHead
 from walkboard.sheets.wording import (
     counted,
     day_words,
@@ -52,38 +52,25 @@ class CompleteDay:
     ends: str
 
 
-@dataclass(frozen=True, slots=True)
-class CompleteSheet:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CompleteSheet(SheetHead):
     """A complete tuning on paper.
 
     Attributes
     ----------
-    title, heading, organ : str
-    day : date
-        The first day.
-    strip : str
-        One line for the head of every page.
     summary : str
     days : tuple of CompleteDay
     cautions : tuple of CautionLine
     deference : str
     notes : tuple of str
         What is left out, and why.
-    language : str
-        BCP 47.
     """
 
-    title: str
-    heading: str
-    organ: str
-    day: date
-    strip: str
     summary: str
     days: tuple[CompleteDay, ...]
     cautions: tuple[CautionLine, ...]
     deference: str
     notes: tuple[str, ...]
-    language: str = "en"
 
 
 def complete_sheet(organ: Organ, found: CompleteTuning, first: date) -> CompleteSheet:
@@ -115,10 +102,7 @@ def complete_sheet(organ: Organ, found: CompleteTuning, first: date) -> Complete
             _day(organ, found, day, list(steps), first)
             for day, steps in groupby(found.steps, key=lambda step: step.day)
         ),
-        cautions=tuple(
-            CautionLine(caution.topic.value.capitalize(), caution.text, caution.source)
-            for caution in cautions_for(touched, divisions)
-        ),
+        cautions=caution_lines(touched, divisions),
         deference=DEFERENCE,
         notes=found.notes,
     )

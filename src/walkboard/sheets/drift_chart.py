@@ -8,6 +8,7 @@ from datetime import date
 from xml.sax.saxutils import escape
 
 from walkboard.languages.translation import translate
+from walkboard.sheets.svg import draw_line
 from walkboard.sheets.wording import signed
 
 WIDTH_MM, HEIGHT_MM = 178.0, 52.0
@@ -77,7 +78,7 @@ def draw_drift(course: DriftCourse) -> str:
     rule = -int(-bottom // step) * step
     while rule <= top:
         shade, weight = ("#000", 0.3) if rule == 0 else ("#bbb", 0.12)
-        parts.append(_line(_LEFT, y(rule), _RIGHT, y(rule), weight, shade))
+        parts.append(draw_line((_LEFT, y(rule)), (_RIGHT, y(rule)), weight, shade))
         parts.append(_text(_LEFT - 1.5, y(rule) + 1.2, signed(rule, 0), "end"))
         rule += step
     parts += _years(first, last, x)
@@ -90,7 +91,7 @@ def draw_drift(course: DriftCourse) -> str:
             )
     for band in course.heard:
         at = x(band.on)
-        parts.append(_line(at, y(band.low_cents), at, y(band.high_cents), 0.5, "#000"))
+        parts.append(draw_line((at, y(band.low_cents)), (at, y(band.high_cents)), 0.5))
         parts.append(f'<circle cx="{at:.2f}" cy="{y(band.middle_cents):.2f}" r="1.1"/>')
     parts.append(
         f'<text transform="translate(4 {(_TOP + _BOTTOM) / 2.0}) rotate(-90)" '
@@ -103,11 +104,11 @@ def draw_drift(course: DriftCourse) -> str:
 def _years(first: date, last: date, x: object) -> list[str]:
     """The years along the foot, with a tick at the start of each."""
     assert callable(x)
-    parts = [_line(_LEFT, _BOTTOM, _RIGHT, _BOTTOM, 0.25, "#000")]
+    parts = [draw_line((_LEFT, _BOTTOM), (_RIGHT, _BOTTOM), 0.25)]
     every = max(1, -(-(last.year - first.year) // _MOST_YEARS))
     for year in range(first.year + 1, last.year + 1, every):
         at = x(date(year, 1, 1))
-        parts.append(_line(at, _BOTTOM, at, _BOTTOM + 1.6, 0.25, "#000"))
+        parts.append(draw_line((at, _BOTTOM), (at, _BOTTOM + 1.6), 0.25))
         parts.append(_text(at, _BOTTOM + 5.4, str(year), "middle"))
     return parts
 
@@ -115,7 +116,7 @@ def _years(first: date, last: date, x: object) -> list[str]:
 def _legend() -> list[str]:
     y = HEIGHT_MM - 2.0
     return [
-        _line(_LEFT, y - 3.2, _LEFT, y + 1.2, 0.5, "#000"),
+        draw_line((_LEFT, y - 3.2), (_LEFT, y + 1.2), 0.5),
         f'<circle cx="{_LEFT:.2f}" cy="{y - 1.0:.2f}" r="1.1"/>',
         _text(
             _LEFT + 3.0,
@@ -142,13 +143,6 @@ def _svg(parts: Sequence[str]) -> str:
         f'viewBox="0 0 {WIDTH_MM} {HEIGHT_MM}" font-family="{_FONT}" font-size="{_TEXT_MM}">'
     )
     return "\n".join([head, *parts, "</svg>"])
-
-
-def _line(x1: float, y1: float, x2: float, y2: float, weight: float, shade: str) -> str:  # noqa: PLR0917
-    return (
-        f'<line x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}" stroke="{shade}" '
-        f'stroke-width="{weight}"/>'
-    )
 
 
 def _text(x: float, y: float, words: str, anchor: str = "start", size: float = _TEXT_MM) -> str:

@@ -11,7 +11,7 @@ from textwrap import wrap
 from walkboard.languages.translation import Own
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.sheets.keyholder import stop_words
-from walkboard.sheets.values import Fact
+from walkboard.sheets.values import Fact, SheetHead
 from walkboard.sheets.wording import counted, day_words, listed, minutes, rank_words, span_words
 from walkboard.survey.plan.walk_plan import SurveyPlan, SurveyWalk
 
@@ -58,15 +58,12 @@ class WalkLine:
     stops: str
 
 
-@dataclass(frozen=True, slots=True)
-class KeySheet:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeySheet(SheetHead):
     """The key holder's sheet; fields as in `walkboard.sheets.values.WorklistSheet`.
 
     Attributes
     ----------
-    title, heading, organ : str
-    day : date
-    strip : str
     facts : tuple of Fact
     how : tuple of str
         Sentences for the key holder.
@@ -75,20 +72,13 @@ class KeySheet:
         What to say where there are no walks.
     remarks : tuple of Fact
         What is left out, and what no stop sounds.
-    language : str
     """
 
-    title: str
-    heading: str
-    organ: str
-    day: date
-    strip: str
     facts: tuple[Fact, ...]
     how: tuple[str, ...]
     walks: tuple[WalkLine, ...]
     nothing: str
     remarks: tuple[Fact, ...]
-    language: str = "en"
 
 
 def key_sheet(organ: Organ, plan: SurveyPlan, day: date) -> KeySheet:

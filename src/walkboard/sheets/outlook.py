@@ -11,7 +11,7 @@ from walkboard.organ.model import Organ
 from walkboard.planning.listen.readiness import READY_CHANCE, TOLERANCE_CENTS, Outcome, Readiness
 from walkboard.sheets.drift_chart import DriftCourse
 from walkboard.sheets.readiness_chart import CalendarChart, CalendarRow, Stand
-from walkboard.sheets.values import Passage
+from walkboard.sheets.values import Passage, SheetHead
 from walkboard.sheets.wording import counted, day_words, listed, minutes, pitch_words
 
 _MOST_STOPS = 5  # named of an event
@@ -28,17 +28,12 @@ class EventRow:
     short: str
 
 
-@dataclass(frozen=True, slots=True)
-class OutlookSheet:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutlookSheet(SheetHead):
     """The outlook on paper.
 
     Attributes
     ----------
-    title, heading, organ : str
-    day : date
-        Day it was calculated.
-    strip : str
-        One line for the head of every page.
     summary : tuple of Passage
     calendar : CalendarChart or None
         None where no event is coming.
@@ -46,22 +41,14 @@ class OutlookSheet:
     courses : tuple of DriftCourse
     courses_heading, courses_words : str
         Over the charts of the ranks.
-    language : str
-        BCP 47.
     """
 
-    title: str
-    heading: str
-    organ: str
-    day: date
-    strip: str
     summary: tuple[Passage, ...]
     calendar: CalendarChart | None
     events: tuple[EventRow, ...]
     courses: tuple[DriftCourse, ...]
     courses_heading: str
     courses_words: str
-    language: str = "en"
 
 
 def outlook_sheet(

@@ -7,10 +7,10 @@ runs flat, more minutes buy little.
 from __future__ import annotations
 
 import math
-from typing import TypeAlias
 from xml.sax.saxutils import escape
 
 from walkboard.languages.translation import translate
+from walkboard.sheets.svg import draw_line
 from walkboard.sheets.values import PlanCurve
 
 WIDTH_MM, HEIGHT_MM = 178.0, 62.0
@@ -18,7 +18,6 @@ _LEFT, _RIGHT, _TOP, _BOTTOM = 19.0, 172.0, 6.0, 48.0  # of the plot [mm]
 _FONT = "DejaVu Sans Mono"
 _TEXT_MM = 3.4
 _ADVANCE = 0.602  # em, of every letter of the font
-Place: TypeAlias = tuple[float, float]
 """Across and down from the upper left corner [mm]."""
 _MOST_RULES = 8
 # White about letters that stand on the rules.
@@ -54,13 +53,13 @@ def draw_plan_curve(curve: PlanCurve) -> str:
     parts = [head]
     for index in range(round(high / up) + 1):
         level = y(index * up)
-        parts.append(_line((_LEFT, level), (_RIGHT, level), 0.12, "#ccc"))
+        parts.append(draw_line((_LEFT, level), (_RIGHT, level), 0.12, "#ccc"))
         parts.append(_text(_LEFT - 1.5, level + 1.2, _number(index * up), "end"))
     for index in range(round(right / across) + 1):
         place = x(index * across)
-        parts.append(_line((place, _BOTTOM), (place, _BOTTOM + 1.6), 0.25))
+        parts.append(draw_line((place, _BOTTOM), (place, _BOTTOM + 1.6), 0.25))
         parts.append(_text(place, _BOTTOM + 5.6, _number(index * across), "middle"))
-    parts.append(_line((_LEFT, _BOTTOM), (_RIGHT, _BOTTOM), 0.25))
+    parts.append(draw_line((_LEFT, _BOTTOM), (_RIGHT, _BOTTOM), 0.25))
     middle = 0.5 * (_TOP + _BOTTOM)
     parts.append(
         f'<text transform="translate(4 {middle}) rotate(-90)" text-anchor="middle">'
@@ -85,7 +84,7 @@ def _visit(curve: PlanCurve, x: float, y: float) -> list[str]:
     else:
         words = _text(x - 2.4, min(y + 5.0, _BOTTOM - 1.2), curve.words, "end", _HALO)
     return [
-        _line((x, y), (x, _BOTTOM), 0.3, dashed="1.6 1.2"),
+        draw_line((x, y), (x, _BOTTOM), 0.3, dashed="1.6 1.2"),
         f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.5" fill="#fff" stroke="#000" stroke-width="0.5"/>',
         words,
     ]
@@ -101,14 +100,6 @@ def _step(reach: float) -> float:
 
 def _number(value: float) -> str:
     return f"{value:g}"
-
-
-def _line(start: Place, end: Place, weight: float, shade: str = "#000", dashed: str = "") -> str:
-    dash = f' stroke-dasharray="{dashed}"' if dashed else ""
-    return (
-        f'<line x1="{start[0]:.2f}" y1="{start[1]:.2f}" x2="{end[0]:.2f}" y2="{end[1]:.2f}" '
-        f'stroke="{shade}" stroke-width="{weight}"{dash}/>'
-    )
 
 
 def _text(x: float, y: float, words: str, anchor: str, more: str = "") -> str:

@@ -14,6 +14,7 @@ from enum import Enum
 from xml.sax.saxutils import escape
 
 from walkboard.languages.translation import translate
+from walkboard.sheets.svg import draw_line
 
 WIDTH_MM = 178.0
 _LEFT, _RIGHT = 66.0, 142.0  # of the calendar [mm]
@@ -105,9 +106,9 @@ def draw_readiness(chart: CalendarChart) -> str:
         _text(_RIGHT + 20.0, 7.4, translate("a visit"), _SMALL_MM),
     ]
     for first, words in _months(chart.today, last):
-        parts.append(_line(x(first), _TOP - 1.0, x(first), bottom, 0.12, "#bbb"))
+        parts.append(draw_line((x(first), _TOP - 1.0), (x(first), bottom), 0.12, "#bbb"))
         parts.append(_text(x(first), _TOP - 2.2, words, _SMALL_MM, "middle"))
-    parts.append(_line(_LEFT, _TOP - 1.0, _LEFT, bottom, 0.3))
+    parts.append(draw_line((_LEFT, _TOP - 1.0), (_LEFT, bottom), 0.3))
     for number, row in enumerate(chart.rows):
         parts += _row(row, _TOP + _ROW * number, x)
     return "\n".join([*parts, *_legend(bottom + 6.0), "</svg>"])
@@ -118,13 +119,13 @@ def _row(row: CalendarRow, top: float, x: object) -> list[str]:
     y = top + 0.5 * _ROW
     title = row.title if len(row.title) <= _MOST_LETTERS else f"{row.title[: _MOST_LETTERS - 1]}…"
     parts = [
-        _line(2.0, top, WIDTH_MM - 2.0, top, 0.12, "#ccc"),
+        draw_line((2.0, top), (WIDTH_MM - 2.0, top), 0.12, "#ccc"),
         _text(2.0, top + 4.4, row.day),
         _text(2.0, top + 8.8, title),
-        _line(_LEFT, y, x(row.at), y, 0.2, "#777"),
+        draw_line((_LEFT, y), (x(row.at), y), 0.2, "#777"),
     ]
     if row.ready_until is not None:
-        parts.append(_line(_LEFT, y, x(row.ready_until), y, 1.2))
+        parts.append(draw_line((_LEFT, y), (x(row.ready_until), y), 1.2))
     if row.visit_from is not None:
         parts.append(_window(x(row.visit_from), x(row.visit_by), y))
     return [
@@ -137,7 +138,7 @@ def _row(row: CalendarRow, top: float, x: object) -> list[str]:
 
 def _legend(y: float) -> list[str]:
     line = [
-        _line(2.0, y, 10.0, y, 1.2),
+        draw_line((2.0, y), (10.0, y), 1.2),
         _text(12.0, y + 1.1, translate("stays ready if nobody comes"), _SMALL_MM),
         _window(72.0, 80.0, y),
         _text(82.0, y + 1.1, translate("days on which a visit holds until the event"), _SMALL_MM),
@@ -186,13 +187,6 @@ def _mark(x: float, y: float, stand: Stand) -> str:
     return (
         f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.5" fill="{fill}" stroke="#000" '
         'stroke-width="0.5"/>'
-    )
-
-
-def _line(x1: float, y1: float, x2: float, y2: float, weight: float, shade: str = "#000") -> str:  # noqa: PLR0917
-    return (
-        f'<line x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}" stroke="{shade}" '
-        f'stroke-width="{weight}"/>'
     )
 
 

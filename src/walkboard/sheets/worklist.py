@@ -14,10 +14,9 @@ from walkboard.planning.plan import Plan, PlanItem, Reference
 from walkboard.planning.value.risk import risk_of
 from walkboard.quantities import cents_of_ratio, ratio_of_cents
 from walkboard.sheets.beats import Beats, beats_against, reference_in
-from walkboard.sheets.cautions import DEFERENCE, cautions_for
+from walkboard.sheets.cautions import DEFERENCE, caution_lines
 from walkboard.sheets.keyholder import draw_words, key_label
 from walkboard.sheets.values import (
-    CautionLine,
     CurvePlace,
     Fact,
     PlanCurve,
@@ -90,10 +89,7 @@ def worklist_sheet(organ: Organ, visit: VisitFacts, work: Work) -> WorklistSheet
         strip=_strip(organ, visit, plan.reference),
         facts=_facts(organ, visit, work),
         references=tuple(_reference(organ, reference) for reference in plan.reference),
-        cautions=tuple(
-            CautionLine(caution.topic.value.capitalize(), caution.text, caution.source)
-            for caution in cautions_for(touched, divisions)
-        ),
+        cautions=caution_lines(touched, divisions),
         deference=DEFERENCE,
         groups=groups,
         curve=plan_curve(plan),

@@ -15,7 +15,7 @@ import soundfile
 from playwright.sync_api import Page, Route
 
 from tests.desk.conftest import Open, Server, eventually, wait_until_fresh
-from tests.desk.live_playing import open_tasks, play, write
+from tests.desk.live_playing import cents_on, open_tasks, play, write
 from tests.desk.looking import PHONE, assert_accessible, look_at
 from tests.listening.live_sounds import RATE, moved
 from walkboard.work.snapshot import opened_to_see
@@ -30,14 +30,6 @@ def at_the_pipe(server: Server, open_page: Open) -> Page:
 
 def pipe_of(page: Page) -> str:
     return str(page.get_attribute("#one", "data-pipe"))
-
-
-def cents_on(page: Page) -> float:
-    """What the page shows, with its sign from the word beside it."""
-    text, word = page.inner_text("#m-cents"), page.inner_text("#m-word")
-    if text in {"", "–"}:
-        return float("nan")
-    return float(text) * (-1.0 if "flat" in word else 1.0)
 
 
 def stop(page: Page, server: Server) -> dict[str, str]:

@@ -11,6 +11,7 @@ import pytest
 from pypdf import PdfReader
 from starlette.testclient import TestClient
 
+from tests.desk.asking import client_of
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import PHONE, look_at
 from walkboard.desk.server.application import make_application
@@ -25,9 +26,7 @@ NASTY = "<img src=x onerror=alert(1)> Rohrflöte"
 @pytest.fixture(scope="module")
 def at_home(own_server: Server):
     made = make_application(own_server.book)
-    yield TestClient(
-        made, base_url="http://127.0.0.1:8740", client=("127.0.0.1", 5), follow_redirects=False
-    )
+    yield client_of(made)
     made.state.desk.book.close()
 
 

@@ -10,6 +10,7 @@ import httpx2
 import pytest
 from starlette.testclient import TestClient
 
+from tests.desk.asking import client_of
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import PHONE, look_at
 from walkboard.book.records import KeptEvent
@@ -140,9 +141,7 @@ def test_events_of_others_come_onto_the_page(own_server: Server, open_page: Open
 @pytest.fixture(scope="module")
 def at_home(own_server: Server):
     made = make_application(own_server.book)
-    yield TestClient(
-        made, base_url="http://127.0.0.1:8740", client=("127.0.0.1", 5), follow_redirects=False
-    )
+    yield client_of(made)
     made.state.desk.book.close()
 
 

@@ -10,6 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from tests.browser import close
+from tests.desk.asking import client_of
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import PHONE, look_at
 from walkboard.book.records import FaultKind
@@ -37,22 +38,12 @@ def player(application) -> TestClient:
     """A stranger's phone on the network."""
     if hasattr(application.state, "reports"):
         del application.state.reports
-    return TestClient(
-        application,
-        base_url=f"http://{SHARED}:8740",
-        client=("192.168.7.20", 5),
-        follow_redirects=False,
-    )
+    return client_of(application, SHARED, "192.168.7.20")
 
 
 @pytest.fixture
 def at_home(application) -> TestClient:
-    return TestClient(
-        application,
-        base_url="http://127.0.0.1:8740",
-        client=("127.0.0.1", 5),
-        follow_redirects=False,
-    )
+    return client_of(application)
 
 
 def token(server: Server) -> str:

@@ -3,19 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import Page
 
 from tests.desk.conftest import Open, Server, eventually
+from tests.desk.live_playing import cents_on
 from tests.desk.looking import PHONE, look_at
 
 pytestmark = pytest.mark.long
-
-
-def cents_on(page: Page) -> float:
-    text, word = page.inner_text("#m-cents"), page.inner_text("#m-word")
-    if text in {"", "–"}:
-        return float("nan")
-    return float(text) * (-1.0 if "flat" in word else 1.0)
 
 
 def test_a_newcomer_holds_reads_and_moves(server: Server, open_page: Open) -> None:

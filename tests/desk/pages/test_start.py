@@ -2,25 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
-import pytest
-
 from tests.desk.conftest import Open, Server
 from tests.desk.looking import look_at
-from walkboard.work import open_book
 from walkboard.work.snapshot import opened_to_see
-
-
-@pytest.fixture
-def nothing_yet(tmp_path: Path) -> Iterator[Server]:
-    folder = tmp_path / "book"
-    open_book.new(folder).close()
-    running = Server(folder)
-    running.start()
-    yield running
-    running.stop()
 
 
 def test_an_empty_book_says_what_to_do_and_has_an_organ_to_try(

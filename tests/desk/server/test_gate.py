@@ -9,6 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
+from tests.desk.asking import client_of
 from walkboard.desk.frame.pairing import COOKIE, FILE, Devices, Pairing
 from walkboard.desk.server.application import make_application
 
@@ -25,22 +26,12 @@ def application(village_book: Path):
 
 @pytest.fixture
 def at_home(application) -> TestClient:
-    return TestClient(
-        application,
-        base_url="http://127.0.0.1:8740",
-        client=("127.0.0.1", 5),
-        follow_redirects=False,
-    )
+    return client_of(application)
 
 
 @pytest.fixture
 def phone(application) -> Iterator[TestClient]:
-    client = TestClient(
-        application,
-        base_url=f"http://{SHARED}:8740",
-        client=("192.168.7.20", 5),
-        follow_redirects=False,
-    )
+    client = client_of(application, SHARED, "192.168.7.20")
     yield client
     for device in application.state.desk.pairing.devices.all():
         application.state.desk.pairing.devices.revoke(device.id)

@@ -120,7 +120,7 @@ def test_keys_are_named_as_each_language_does() -> None:
     german = Preferences(names=Names.GERMAN)
     french = Preferences(names=Names.FRENCH)
     assert [german.key(key) for key in keys][:2] == ["C", "h"]
-    assert [french.key(key) for key in keys] == ["do1", "si2", "la♯2", "do3"]
+    assert [french.key(key) for key in keys] == ["do1", "si2", "si♭2", "do3"]
 
 
 def test_a_german_noun_keeps_its_capital_within_a_fault(desk: TestClient) -> None:

@@ -65,14 +65,7 @@ class SigningIn(Storing):
 
     def remove_passkey(self, person_id: int, passkey_id: int) -> bool:
         """Remove a person's passkey; False if it is not theirs."""
-        query = select(PasskeyRow).where(
-            PasskeyRow.id == passkey_id, PasskeyRow.person_id == person_id
-        )
-        with self._writing() as session:
-            row = session.scalar(query)
-            if row is not None:
-                session.delete(row)
-            return row is not None
+        return self._remove_own(PasskeyRow, person_id, passkey_id)
 
     def keep_recovery(self, person_id: int, finder: str, hashed: str) -> None:
         """Store a person's recovery code in place of the last one."""
@@ -166,9 +159,12 @@ class SigningIn(Storing):
 
     def end_session(self, person_id: int, session_id: int) -> bool:
         """End a person's session; False if it is not theirs."""
-        query = select(SessionRow).where(
-            SessionRow.id == session_id, SessionRow.person_id == person_id
-        )
+        return self._remove_own(SessionRow, person_id, session_id)
+
+    def _remove_own(
+        self, kind: type[PasskeyRow] | type[SessionRow], person_id: int, row_id: int
+    ) -> bool:
+        query = select(kind).where(kind.id == row_id, kind.person_id == person_id)
         with self._writing() as session:
             row = session.scalar(query)
             if row is not None:

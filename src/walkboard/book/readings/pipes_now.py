@@ -43,7 +43,7 @@ from walkboard.book.models import (
 from walkboard.book.readings.readings import best_since
 from walkboard.book.records import TickState
 from walkboard.book.rows.storing import Storing
-from walkboard.book.rows.superseding import current_hearings
+from walkboard.book.rows.superseding import current_readings
 from walkboard.book.visits.ticks import counting_of
 from walkboard.errors import BookError
 from walkboard.organ.model import PipeRef
@@ -270,11 +270,8 @@ def _newest() -> Executable:
         partition_by=(ReadingRow.rank, ReadingRow.number), order_by=VisitRow.fact_uid.desc()
     )
     every = (
-        current_hearings()
-        .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
+        current_readings()
         .join(VisitRow, RecordingRow.visit_id == VisitRow.id)
-        .join(HoldRow, HoldRow.hearing_id == HearingRow.id)
-        .join(ReadingRow, ReadingRow.hold_id == HoldRow.id)
         .where(
             VisitRow.organ_id == bindparam("organ"),
             ReadingRow.hz.is_not(None),

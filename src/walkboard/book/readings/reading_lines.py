@@ -14,7 +14,7 @@ from walkboard.book.models import HearingRow, HoldRow, ReadingRow, RecordingRow,
 from walkboard.book.readings.readings import best_since
 from walkboard.book.records import TickState
 from walkboard.book.rows.storing import Storing
-from walkboard.book.rows.superseding import current_hearings
+from walkboard.book.rows.superseding import current_readings
 from walkboard.book.visits.ticks import counting_ticks
 from walkboard.scales.keys import Key
 
@@ -115,10 +115,7 @@ def _key(semitone: int, split: bool) -> Key:
 @lru_cache(maxsize=1)
 def _lines() -> Executable:
     return (
-        current_hearings()
-        .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
-        .join(HoldRow, HoldRow.hearing_id == HearingRow.id)
-        .join(ReadingRow, ReadingRow.hold_id == HoldRow.id)
+        current_readings()
         .where(RecordingRow.visit_id == bindparam("visit"))
         .order_by(RecordingRow.fact_uid, HearingRow.fact_uid, HoldRow.position, ReadingRow.position)
         .with_only_columns(

@@ -52,6 +52,16 @@ def current_hearings(as_of: datetime | None = None) -> Select[HearingRow]:
     return newest_hearings(as_of).where(HearingRow.change != HearingChange.WITHDRAWN)
 
 
+def current_readings() -> Select[HearingRow]:
+    """The readings of current hearings, joined with their recordings and holds."""
+    return (
+        current_hearings()
+        .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
+        .join(HoldRow, HoldRow.hearing_id == HearingRow.id)
+        .join(ReadingRow, ReadingRow.hold_id == HoldRow.id)
+    )
+
+
 def same_recording(recording_id: int) -> Select[int]:
     """The ids of a recording and of the same content at the same visit, from another copy."""
     one, same = aliased(RecordingRow), aliased(RecordingRow)

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from sqlalchemy import String, case, cast, func, select
 
 from walkboard.book.models import (
-    HearingRow,
-    HoldRow,
     PlanRow,
     ReadingRow,
     RecordingRow,
@@ -17,7 +15,7 @@ from walkboard.book.models import (
 )
 from walkboard.book.records import TickState
 from walkboard.book.rows.storing import Storing
-from walkboard.book.rows.superseding import current_hearings
+from walkboard.book.rows.superseding import current_readings
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +44,8 @@ class Summaries(Storing):
         """Each visit to an organ in numbers, by its id."""
         pipe = ReadingRow.rank.concat(":").concat(cast(ReadingRow.number, String))
         read = (
-            current_hearings()
-            .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
+            current_readings()
             .join(VisitRow, RecordingRow.visit_id == VisitRow.id)
-            .join(HoldRow, HoldRow.hearing_id == HearingRow.id)
-            .join(ReadingRow, ReadingRow.hold_id == HoldRow.id)
             .where(VisitRow.organ_id == organ_id, ReadingRow.cents.is_not(None))
             .with_only_columns(RecordingRow.visit_id, func.count(pipe.distinct()))
             .group_by(RecordingRow.visit_id)
@@ -91,11 +86,8 @@ class Summaries(Storing):
     def last_heard(self, organ_id: int) -> dict[str, int]:
         """The newest visit with a value of each rank, by the rank's id."""
         query = (
-            current_hearings()
-            .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
+            current_readings()
             .join(VisitRow, RecordingRow.visit_id == VisitRow.id)
-            .join(HoldRow, HoldRow.hearing_id == HearingRow.id)
-            .join(ReadingRow, ReadingRow.hold_id == HoldRow.id)
             .where(VisitRow.organ_id == organ_id, ReadingRow.cents.is_not(None))
             .with_only_columns(ReadingRow.rank, func.max(VisitRow.fact_uid))
             .group_by(ReadingRow.rank)
@@ -108,10 +100,7 @@ class Summaries(Storing):
     def ranks_heard(self, visit_id: int) -> frozenset[str]:
         """The ranks with a reading at a visit, with or without a value."""
         query = (
-            current_hearings()
-            .join(RecordingRow, HearingRow.recording_id == RecordingRow.id)
-            .join(HoldRow, HoldRow.hearing_id == HearingRow.id)
-            .join(ReadingRow, ReadingRow.hold_id == HoldRow.id)
+            current_readings()
             .where(RecordingRow.visit_id == visit_id)
             .with_only_columns(ReadingRow.rank)
             .distinct()

@@ -193,7 +193,7 @@ def search(
         right="llrl",
     )
     if not found:
-        say("Nothing has all of these words.")
+        say("Nothing contains all of these words.")
 
 
 @app.command("strays", epilog="Example: walkboard book strays ~/organs --over 8")

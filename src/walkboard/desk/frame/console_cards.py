@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import hmac
 import json
-import os
 import secrets
 import threading
 from pathlib import Path
 
 from pydantic import TypeAdapter, ValidationError
+
+from walkboard.desk.frame.private_file import write_private
 
 FILE = "console-cards.json"
 _SHAPE = TypeAdapter(dict[int, str])
@@ -53,10 +54,4 @@ def _read(folder: Path) -> dict[int, str]:
 
 
 def _write(folder: Path, tokens: dict[int, str]) -> None:
-    part = folder / f"{FILE}.part"
-    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(handle, "w", encoding="utf-8") as stream:
-        json.dump(tokens, stream)
-        stream.flush()
-        os.fsync(stream.fileno())
-    part.replace(folder / FILE)
+    write_private(folder / FILE, json.dumps(tokens).encode())

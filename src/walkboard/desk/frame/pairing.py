@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import hmac
 import json
-import os
 import secrets
 import threading
 import time
@@ -18,6 +17,8 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+
+from walkboard.desk.frame.private_file import write_private
 
 COOKIE = "walkboard_device"
 COOKIE_SECONDS = 180 * 86_400
@@ -127,13 +128,8 @@ class Devices:
         return {device.hash: device for device in kept}
 
     def _write(self, devices: dict[str, Device]) -> None:
-        part = self._path.with_suffix(".part")
-        handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            json.dump([asdict(device) for device in devices.values()], stream, indent=1)
-            stream.flush()
-            os.fsync(stream.fileno())
-        part.replace(self._path)
+        content = json.dumps([asdict(device) for device in devices.values()], indent=1)
+        write_private(self._path, content.encode())
         self._devices = devices
 
 

@@ -22,6 +22,8 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 from cryptography.x509.oid import NameOID
 
+from walkboard.desk.frame.private_file import write_private
+
 FILE = "authority.pem"
 DAYS = 3650  # a phone is asked once. Chosen.
 _RENEWED_BEFORE = timedelta(days=400)  # a certificate that it signs must not outlast it
@@ -101,17 +103,6 @@ _PEM = serialization.Encoding.PEM
 def key_pem(key: ec.EllipticCurvePrivateKey) -> bytes:
     """A private key as PEM (PKCS #8), without a passphrase."""
     return key.private_bytes(_PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption())
-
-
-def write_private(file: Path, text: bytes) -> None:
-    """Write a file that its owner alone may read, completely or not at all."""
-    part = file.with_suffix(".part")
-    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(handle, "wb") as stream:
-        stream.write(text)
-        stream.flush()
-        os.fsync(stream.fileno())
-    part.replace(file)
 
 
 def read_pair(file: Path) -> tuple[x509.Certificate, PrivateKeyTypes] | None:

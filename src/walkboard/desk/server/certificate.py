@@ -20,12 +20,12 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from walkboard.desk.frame.private_file import write_private
 from walkboard.desk.server.authority import (
     SLOW_CLOCKS,
     Authority,
     key_pem,
     read_pair,
-    write_private,
 )
 
 FILE = "own-certificate.pem"

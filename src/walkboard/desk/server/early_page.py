@@ -8,7 +8,6 @@ of another stamp is never shown. The stamp names the very file, so a copied fold
 from __future__ import annotations
 
 import json
-import os
 import time
 from dataclasses import asdict, dataclass, fields
 from datetime import datetime
@@ -16,6 +15,7 @@ from functools import cache
 from pathlib import Path
 
 from walkboard import __version__
+from walkboard.desk.frame.private_file import write_private
 
 FILE = "first-page.json"
 
@@ -82,11 +82,7 @@ def kept_page(folder: Path) -> FirstPage | None:
 
 def keep_page(folder: Path, page: FirstPage) -> None:
     """Keep a page in a book's folder, readable by its owner alone."""
-    part = folder / f"{FILE}.part"
-    handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(handle, "w", encoding="utf-8") as stream:
-        json.dump(asdict(page), stream)
-    part.replace(folder / FILE)
+    write_private(folder / FILE, json.dumps(asdict(page)).encode())
 
 
 @cache

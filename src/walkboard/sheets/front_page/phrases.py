@@ -14,12 +14,10 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from walkboard.scales.key_names import USUAL_NAMES, name_of
 from walkboard.scales.keys import Key
 from walkboard.sheets.front_page.news import Language
 from walkboard.sheets.wording import BOUND, key_words
-
-_GERMAN_KEYS = ("c", "cis", "d", "dis", "e", "f", "fis", "g", "gis", "a", "b", "h")
-_FRENCH_KEYS = ("do", "do♯", "ré", "ré♯", "mi", "fa", "fa♯", "sol", "sol♯", "la", "si♭", "si")
 
 
 @dataclass(frozen=True)
@@ -71,15 +69,8 @@ class Phrases:
     def key(self, name: str) -> str:
         """A key as musicians of the language write it; Helmholtz in German, solfège in French."""
         key = Key.parse(name)
-        octave, step = divmod(key.semitone - 12, 12)  # C4 is semitone 60: octave 4, step 0
-        if self.language is Language.GERMAN:
-            letter = _GERMAN_KEYS[step]
-            if octave >= 3:
-                return letter + "′" * (octave - 3)
-            return letter.capitalize() + "₁₂"[: max(0, 2 - octave)][-1:]
-        if self.language is Language.FRENCH:
-            return f"{_FRENCH_KEYS[step]}{octave - 1}"
-        return key_words(key)
+        names = USUAL_NAMES.get(self.language.value)
+        return key_words(key) if names is None else name_of(key, names)
 
     def listed(self, words: Sequence[str], most: int) -> str:
         """``a, b and c``; no more than `most`, and how many remain."""

@@ -5,6 +5,7 @@ and the readings; typesetting only draws them. Texts are plain text, never marku
 """
 
 from walkboard.sheets.values.given import Fault, Ticked, TickState, VisitFacts, Work
+from walkboard.sheets.values.head import SheetHead
 from walkboard.sheets.values.passages import Fact, Passage
 from walkboard.sheets.values.report import (
     ChartLine,
@@ -40,6 +41,7 @@ __all__ = [
     "PlanCurve",
     "RankChart",
     "RankGroup",
+    "SheetHead",
     "TickState",
     "Ticked",
     "VisitFacts",

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 from enum import StrEnum
 
 from walkboard.sheets.front_page.news import FrontPage
+from walkboard.sheets.values.head import SheetHead
 from walkboard.sheets.values.passages import Fact, Passage
 
 
@@ -137,19 +137,14 @@ class Picture:
     ending: str
 
 
-@dataclass(frozen=True, slots=True)
-class VisitReport:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitReport(SheetHead):
     """The report of a visit for the venue.
 
     Attributes
     ----------
-    title, heading, organ : str
-        ``title`` names the document, ``heading`` stands over the pages for the file.
-    day : date
     front : FrontPage
         Page 1.
-    strip : str
-        One line for the head of every page.
     facts : tuple of Fact
     summary : tuple of Passage
         The measured figures in words, after page 1.
@@ -161,16 +156,9 @@ class VisitReport:
     notices : tuple of str
         About the recordings.
     pictures : tuple of Picture
-    language : str
-        BCP 47.
     """
 
-    title: str
-    heading: str
-    organ: str
-    day: date
     front: FrontPage
-    strip: str
     facts: tuple[Fact, ...]
     summary: tuple[Passage, ...]
     charts: tuple[RankChart, ...]
@@ -179,4 +167,3 @@ class VisitReport:
     nothing: str
     notices: tuple[str, ...] = ()
     pictures: tuple[Picture, ...] = ()
-    language: str = "en"

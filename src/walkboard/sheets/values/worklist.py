@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 
 from walkboard.sheets.values.given import TickState
+from walkboard.sheets.values.head import SheetHead
 from walkboard.sheets.values.passages import Fact
 
 
@@ -121,17 +121,12 @@ class RankGroup:
     event: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class WorklistSheet:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorklistSheet(SheetHead):
     """The worklist of a visit.
 
     Attributes
     ----------
-    title, heading, organ : str
-        ``title`` names the document, ``heading`` stands over its first page.
-    day : date
-    strip : str
-        One line for the head of every page: air and reference pitch.
     facts : tuple of Fact
     references : tuple of Fact
         Each division and the pitch that it is tuned to today.
@@ -142,15 +137,8 @@ class WorklistSheet:
         What to say where there are no groups.
     curve : PlanCurve or None
         What further minutes would buy; None where the plan holds none.
-    language : str
-        BCP 47.
     """
 
-    title: str
-    heading: str
-    organ: str
-    day: date
-    strip: str
     facts: tuple[Fact, ...]
     references: tuple[Fact, ...]
     cautions: tuple[CautionLine, ...]
@@ -158,4 +146,3 @@ class WorklistSheet:
     groups: tuple[RankGroup, ...]
     nothing: str
     curve: PlanCurve | None = None
-    language: str = "en"

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from walkboard.errors import UnknownNameError
 from walkboard.organ.model import Organ
+from walkboard.physics.air import Air, cents_per_celsius
 from walkboard.scales.keys import Key
 from walkboard.survey.hear.before import Answer
 from walkboard.survey.hear.weigh import Weighed
@@ -16,7 +17,6 @@ from walkboard.survey.recognise.limits import LIMITS
 from walkboard.survey.recognise.shift import Shifted
 from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard
 
-_CENTS_PER_DEGREE = 3.0  # flues, rounded for a question (`physics.air` is exact)
 _PITCHES_HZ = (415.0, 430.0, 432.0, 435.0, 440.0, 442.0, 452.5, 466.0)
 _NEAR_CENTS = 6.0
 
@@ -235,7 +235,7 @@ def _pitch(organ: Organ, cents: float, shifted: Shifted) -> str:
     written = f"{near[0]:g}" if near else f"{a4_hz:.1f}"
     said = f"everything sounds {abs(cents):.0f} cents {way} the description"
     if abs(cents) < LIMITS.shift_asked_cents:
-        degrees = abs(cents) / _CENTS_PER_DEGREE
+        degrees = abs(cents) / cents_per_celsius(Air(organ.pitch.at_celsius))
         kind = "colder" if cents < 0 else "warmer"
         return f"{said}: is the air {degrees:.0f} °C {kind}, or A4 = {written} Hz?"
     return f"{said}: is it A4 = {written} Hz? Then write a4_hz = {written} under [pitch]"

@@ -2,31 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
 from playwright.sync_api import Page
 
 from tests.desk.conftest import Open, Server
 from tests.desk.walking import make_walk
-from walkboard.work import open_book
 from walkboard.work.snapshot import opened_to_see
 
 MOST_PRESSES = 25
 # What a newcomer types is names: of the venue, of the stops, of the visit.
 STOPS = "Invented chapel\nGreat 54 notes\nPrincipal 8\nOctave 4\nTwelfth 2 2/3\n"
 WALKED = ("principal8", "octave4", "twelfth")
-
-
-@pytest.fixture
-def nothing_yet(tmp_path: Path) -> Iterator[Server]:
-    folder = tmp_path / "book"
-    open_book.new(folder).close()
-    running = Server(folder)
-    running.start()
-    yield running
-    running.stop()
 
 
 class Hand:
