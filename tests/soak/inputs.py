@@ -16,6 +16,7 @@ import soundfile
 
 from tests.book.making import DESCRIPTION, Clock, a_plan, a_walk
 from tests.condition.organs import small_organ
+from tests.soak import other_inputs as other
 from tests.soak.tally import Tally
 from walkboard.book import create_book
 from walkboard.book.importing import import_book
@@ -252,6 +253,8 @@ def _import(data: bytes, folder: Path) -> None:
     shutil.rmtree(folder / "book")
 
 
+_TOML = (b"[[organ]]", b"{", b"[", b"= ", b"\n", other.LONG.encode(), other.DEEP.encode())
+_JSON = (b"null", b"{", b"[", b"{}", b"-1", b"NaN", other.LONG.encode(), other.DEEP.encode())
 KINDS = (
     Kind("organ descriptions", _description, lambda d, f: read_organ(_text(d, f)),
          (b"[[rank]]", b"[[stop]]", b"breaks = ", b"from = ", b"pipes = 61", b"[[couplers]]")),
@@ -265,7 +268,7 @@ KINDS = (
     Kind("exports of a book", _export, _import,
          (b'"tables"', b"null", b"{", b"}", b"[", b'"form": "0099"', b"1e999")),
     Kind("heard walks", _walk, lambda d, _: walk_from_json(_json(d)),
-         (b"null", b'"holds"', b"[", b"{}", b"-1", b'"C99"')),
+         (*_JSON, b'"holds"', b'"C99"')),
     Kind("sound files", _sound, lambda d, _: open_sound(io.BytesIO(d), "a").inspect(),
          (b"RIFF", b"data", b"fmt ", b"fLaC", b"OggS", b"LIST\xff\xff\xff\xff", bytes(64))),
     Kind("live recordings", lambda _: _sounds()["FLAC"],
@@ -273,6 +276,16 @@ KINDS = (
          (b"fLaC", b"\xff\xf8", bytes(42))),
     Kind("live logs", _log, lambda d, f: read_log(_file(d, f, "l.jsonl")),
          (b"{", b"\n", b"null", b'"undone": true', b'"hz": NaN')),
+    Kind("firms", other.firm, other.read_a_firm, _TOML),
+    Kind("addresses of a database", other.address, other.read_an_address, _TOML),
+    Kind("air logs", other.air_log, other.read_an_air_log,
+         (b"\n", b";", b",,,,", b'"', b"\x00", b"9999-12-31 23:59", b"," * 999)),
+    Kind("walk files", other.walk_file, other.read_a_walk_file, _JSON),
+    Kind("rounds", other.round_, other.read_a_round, _JSON),
+    Kind("schedules", _music, other.read_a_schedule,
+         (b"MTrk", b"\xff\x2f\x00", b"\xff\x51\x03\x00\x00\x00", b"\x90\x3c\x40")),
+    Kind("workbooks with stops", other.workbook, other.read_a_workbook, (b"PK\x03\x04", bytes(8))),
+    Kind("damaged books", other.database, other.use_a_database, (bytes(64), b"\xff" * 64)),
 )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from walkboard.languages.spoken import language
+from walkboard.parsing import json_value
 from walkboard.scales.key_names import USUAL_NAMES, Names
 
 FILE = "page-language.json"
@@ -23,7 +24,7 @@ class BookChoice:
     def of(cls, folder: Path) -> BookChoice:
         """The choices for a book's folder; empty if the file cannot be read."""
         try:
-            saved = json.loads((folder / FILE).read_text(encoding="utf-8"))
+            saved = json_value((folder / FILE).read_text(encoding="utf-8"))
             return cls(str(saved.get("language", "")), str(saved.get("names", "")))
         except (OSError, ValueError, AttributeError):
             return cls()

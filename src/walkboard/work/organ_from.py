@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import lzma
 import zipfile
+import zlib
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -20,6 +22,7 @@ from walkboard.organ.stoplist.tables import lines_of
 from walkboard.work.organ_files import cannot_read
 
 ZIP = b"PK\x03\x04"
+_LARGEST_UNPACKED_BYTES = 100 << 20  # of a workbook, whose sheets pack a hundredfold. Chosen.
 LARGEST_BYTES = 1 << 20  # the longest known stop list has 15 kB; chosen, with room for a workbook
 
 
@@ -110,9 +113,26 @@ def _sheet(data: bytes, where: str) -> str:
     from openpyxl.utils.exceptions import InvalidFileException
 
     try:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            if sum(one.file_size for one in packed.infolist()) > _LARGEST_UNPACKED_BYTES:
+                raise ValueError("unpacked it is too large for a stop list")
         book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
         rows = list(book.worksheets[0].iter_rows(values_only=True, max_row=2000, max_col=30))
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
+    except (
+        InvalidFileException,
+        zipfile.BadZipFile,
+        zlib.error,
+        lzma.LZMAError,
+        SyntaxError,  # of its XML
+        LookupError,
+        ValueError,
+        TypeError,
+        AttributeError,
+        ArithmeticError,
+        EOFError,
+        OSError,
+        RuntimeError,  # it has a password, or an unknown compression
+    ) as error:  # fmt: skip - the library raises all of these
         raise InputError(
             f"The workbook cannot be read: {error}.", where=where, fix="Save it as XLSX again."
         ) from None

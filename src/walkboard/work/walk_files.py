@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
+from walkboard.parsing import json_value
 from walkboard.survey.hear.before import lone_rank, sound_of
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.survey.hear.to_json import walk_from_json
@@ -20,10 +20,10 @@ def load_walks(paths: Sequence[Path]) -> tuple[HeardWalk, ...]:
     walks: list[HeardWalk] = []
     for path in paths:
         try:
-            value = json.loads(read_text(path))
-        except json.JSONDecodeError as error:
+            value = json_value(read_text(path))
+        except ValueError as error:
             raise InputError(
-                f"The file is not JSON: {error.msg} at line {error.lineno}.",
+                f"The file is not JSON: {error}.",
                 where=str(path),
                 fix="Give the file that 'walkboard listen … --json' printed.",
             ) from None

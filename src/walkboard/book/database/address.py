@@ -7,13 +7,13 @@ It never holds a password: PostgreSQL's own client library takes that from ``~/.
 from __future__ import annotations
 
 import json
-import tomllib
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 from walkboard.book.files import trouble
 from walkboard.book.files.folder import ADDRESS
 from walkboard.errors import BookError
+from walkboard.parsing import toml_table
 
 SCHEMES = ("postgresql://", "postgres://")
 
@@ -33,7 +33,7 @@ def read_address(book: Path) -> str:
     """
     file = book / ADDRESS
     try:
-        found = tomllib.loads(file.read_text(encoding="utf-8")).get("database")
+        found = toml_table(file.read_text(encoding="utf-8")).get("database")
     except OSError as error:
         raise trouble.of_disk(error, book) from error
     except ValueError as error:

@@ -13,6 +13,8 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from pathlib import Path
 
+from walkboard.parsing import json_value
+
 NOBODY = ""
 """In place of a person's uid: for a paired phone, which may be anybody's."""
 
@@ -62,7 +64,7 @@ def signed_in() -> str | None:
 def person_here(folder: Path) -> Named | None:
     """Who works in a folder; None if nobody was named, or the file cannot be read."""
     try:
-        name = json.loads((folder / FILE).read_text(encoding="utf-8"))["name"]
+        name = json_value((folder / FILE).read_text(encoding="utf-8"))["name"]
     except (OSError, ValueError, TypeError, KeyError):
         return None
     return Named(str(name)) if name else None

@@ -22,6 +22,8 @@ from dataclasses import dataclass, field
 
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
+from walkboard.parsing import json_value
+
 BEAT_S = 0.25
 MOST_UNSEEN = 10
 _MOST_TOPICS = 16
@@ -145,7 +147,7 @@ class Hub:
     def _acknowledge(self, client: _Client, text: str) -> None:
         if len(text) > _LONGEST_ACK:
             raise ValueError("too long for an acknowledgement")
-        message = json.loads(text)
+        message = json_value(text)
         was_full, is_first = client.is_full, client.stamp is None
         client.seen = max(client.seen, min(int(message["seen"]), client.sent))
         client.stamp = float(message["stamp"])

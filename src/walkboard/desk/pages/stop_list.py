@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -22,6 +21,7 @@ from walkboard.languages.translation import translate
 from walkboard.organ.checking_builds import TUNED_BY
 from walkboard.organ.kinds import Family
 from walkboard.organ.stoplist.entries import Row, Said, State
+from walkboard.parsing import json_value
 from walkboard.scales.keys import Key
 from walkboard.work.organ_from import (
     LARGEST_BYTES,
@@ -50,7 +50,7 @@ def new(request: Request) -> Response:
 async def read(request: Request) -> Response:
     """What the list says so far, as JSON."""
     try:
-        asked = Asked.model_validate(json.loads(await request.body()))
+        asked = Asked.model_validate(json_value(await request.body()))
     except (ValidationError, ValueError):
         return JSONResponse({"what": say("stop_list.not_read")}, 400)
     chosen = preferences_of(request)

@@ -16,6 +16,7 @@ from pathlib import Path
 
 from walkboard import __version__
 from walkboard.desk.frame.private_file import write_private
+from walkboard.parsing import json_value
 
 FILE = "first-page.json"
 
@@ -69,7 +70,7 @@ def kept_page(folder: Path) -> FirstPage | None:
     """The page that a book's folder keeps; None if there is none, or it cannot be read."""
     # By hand, where other files are checked with pydantic: it would load for longer than all this.
     try:
-        found = json.loads((folder / FILE).read_bytes())
+        found = json_value((folder / FILE).read_bytes())
         page = FirstPage(**{field.name: found[field.name] for field in fields(FirstPage)})
         if not all(isinstance(value, str) for value in asdict(page).values()):
             return None

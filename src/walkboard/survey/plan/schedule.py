@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from walkboard.errors import InputError
 from walkboard.scales.keys import Key
+from walkboard.survey.plan.midi_file import midi_messages
 from walkboard.survey.plan.walk_plan import Pace
 
 TICKS_A_QUARTER = 500
@@ -136,28 +137,20 @@ def schedule_from_midi(data: bytes, *, where: str = "") -> Schedule:
     InputError
         If it is not such a file, or plays no key.
     """
-    import mido  # noqa: PLC0415 - a desk names schedules long before it reads or writes one
-
     down: dict[int, list[float]] = defaultdict(list)
     presses = []
     at_s = 0.0
-    try:
-        for message in mido.MidiFile(file=io.BytesIO(data)):
-            at_s += message.time
-            if message.type not in {"note_on", "note_off"}:
-                continue
-            if message.type == "note_on" and message.velocity > 0:
-                down[message.note].append(at_s)
-            elif down[message.note]:
-                began_s = down[message.note].pop(0)
-                if at_s > began_s:
-                    presses.append(Press(Key(message.note), began_s, at_s))
-    except (OSError, EOFError, ValueError, TypeError, IndexError, KeyError, ZeroDivisionError):
-        raise InputError(
-            "This is not a Standard MIDI File.",
-            where=where,
-            fix="Give the file that 'walkboard survey-plan … --midi' wrote and that was played.",
-        ) from None
+    fix = "Give the file that 'walkboard survey-plan … --midi' wrote and that was played."
+    for message in midi_messages(data, where=where, fix=fix):
+        at_s += message.time
+        if message.type not in {"note_on", "note_off"}:
+            continue
+        if message.type == "note_on" and message.velocity > 0:
+            down[message.note].append(at_s)
+        elif down[message.note]:
+            began_s = down[message.note].pop(0)
+            if at_s > began_s:
+                presses.append(Press(Key(message.note), began_s, at_s))
     if not presses:
         raise InputError("This file plays no key.", where=where, fix="Give the one that did.")
     return Schedule(tuple(sorted(presses, key=lambda p: (p.down_s, p.key))))

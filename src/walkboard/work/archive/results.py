@@ -4,12 +4,12 @@ complete.
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from walkboard.errors import InputError
+from walkboard.parsing import json_value
 from walkboard.survey.hear.heard_walk import HeardWalk
 from walkboard.survey.hear.to_json import walk_from_json
 from walkboard.work.write_files import write_file
@@ -58,7 +58,7 @@ class Results:
         """
         place = self.path_of(key)
         try:
-            found: dict[str, Any] = json.loads(place.read_bytes())
+            found: dict[str, Any] = json_value(place.read_bytes())
         except (OSError, ValueError) as error:
             raise InputError(
                 "The result cannot be read.", where=str(place), fix="Remove it and hear again."

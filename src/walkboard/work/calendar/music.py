@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import io
-import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -11,6 +9,7 @@ from typing import Any
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.planning.value.use import Note, RegistrationUse, from_notes
+from walkboard.survey.plan.midi_file import midi_messages
 
 _MOST_BYTES = 20_000_000
 _MOST_SECONDS = 6.0 * 3600.0
@@ -99,53 +98,18 @@ def _notes(path: Path) -> dict[int, list[tuple[int, float, float]]]:
 
 
 def _messages(path: Path) -> list[Any]:
-    import mido
-    from mido.midifiles.meta import KeySignatureError
-
     try:
         if path.stat().st_size > _MOST_BYTES:
             raise InputError(
                 "The file is too large for music.", where=str(path), fix="Take another file."
             )
         if not path.is_file():
-            path.stat()
             raise OSError("it is not a file")
-        # A key signature does not affect the sound, and the library rejects odd ones: hide them.
-        return list(mido.MidiFile(file=io.BytesIO(without_key_signatures(path.read_bytes()))))
+        data = path.read_bytes()
     except OSError as error:
         raise InputError(
             f"The music cannot be read ({error.strerror or error}).",
             where=str(path),
             fix="Give a Standard MIDI File, type 0 or 1.",
         ) from error
-    except (
-        ValueError,
-        TypeError,
-        KeyError,
-        IndexError,
-        EOFError,
-        AttributeError,
-        ArithmeticError,
-        RecursionError,
-        AssertionError,
-        KeySignatureError,
-    ) as error:  # fmt: skip - the library raises all of these
-        raise InputError(
-            f"This is not a Standard MIDI File, or it is damaged ({error}).",
-            where=str(path),
-            fix="Give a file of type 0 or 1.",
-        ) from error
-
-
-_KEY_SIGNATURE = re.compile(rb"\xff\x59\x02..", re.DOTALL)
-
-
-def without_key_signatures(data: bytes) -> bytes:
-    """The same file with all key signatures set to C major (FF 59 02 sf mi in the standard).
-
-    Parameters
-    ----------
-    data : bytes
-        A Standard MIDI File.
-    """
-    return _KEY_SIGNATURE.sub(b"\xff\x59\x02\x00\x00", data)
+    return midi_messages(data, where=str(path), fix="Give a file of type 0 or 1.")

@@ -20,6 +20,7 @@ from walkboard.book.venue.records import AirLog
 from walkboard.errors import InputError
 from walkboard.physics.room import celsius_of_fahrenheit
 
+_MOST_COLUMNS = 100  # loggers have up to a dozen channels. Chosen.
 LARGEST_BYTES = 64 * 2**20
 _LINES_LOOKED_AT = 400
 _COLDEST, _WARMEST = -40.0, 70.0  # °C that a logger can report
@@ -133,7 +134,7 @@ def read_log(
         If no column of times and temperatures can be found.
     """
     lines = _text(data, file_name).splitlines()
-    rows = _rows(lines, _delimiter(lines, file_name))
+    rows = _rows(lines, _delimiter(lines, file_name), file_name)
     guess = replace(_guess(lines, rows, file_name, said.get("celsius_column")), **said)  # type: ignore[arg-type]
     times: list[datetime] = []
     celsius: list[float] = []
@@ -211,8 +212,14 @@ def _delimiter(lines: Sequence[str], where: str) -> str:
     return best
 
 
-def _rows(lines: Sequence[str], delimiter: str) -> list[list[str]]:
-    return list(csv.reader(io.StringIO("\n".join(lines)), delimiter=delimiter))
+def _rows(lines: Sequence[str], delimiter: str, where: str) -> list[list[str]]:
+    try:
+        rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=delimiter))
+    except csv.Error as error:
+        raise _not_a_log(where, str(error)) from None
+    if max(map(len, rows), default=0) > _MOST_COLUMNS:  # every pair of them could be the times
+        raise _not_a_log(where, f"it has more than {_MOST_COLUMNS} columns")
+    return rows
 
 
 def _guess(lines: Sequence[str], rows: list[list[str]], where: str, column: object = None) -> Guess:

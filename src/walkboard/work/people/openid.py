@@ -12,7 +12,6 @@ import hmac
 import json
 import secrets
 import time
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +22,7 @@ from urllib.parse import urlsplit
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from walkboard.errors import InputError
+from walkboard.parsing import toml_table
 
 LASTS_S = 600.0  # chosen: typing a password, and finding the second factor
 _PATIENCE_S = 10.0  # for the provider to answer; chosen
@@ -102,7 +102,7 @@ def read_provider(file: Path) -> Provider:
     """
     _libraries()
     try:
-        found = _File.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+        found = _File.model_validate(toml_table(file.read_text(encoding="utf-8")))
     except (OSError, ValueError, ValidationError) as error:
         raise InputError(
             f"This names no identity provider ({error}).",

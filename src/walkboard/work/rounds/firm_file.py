@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from walkboard.errors import InputError
+from walkboard.parsing import toml_table
 from walkboard.work.organ_files import cannot_read
 
 MOST_HOURS_A_WEEK = 100.0  # a plausible figure is below it
@@ -117,13 +117,13 @@ def read_firm(path: Path) -> FirmFile:
     except UnicodeDecodeError as error:
         raise InputError("This is not UTF-8 text.", where=str(path)) from error
     try:
-        firm = FirmFile.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"This is not TOML: {error}.", where=str(path)) from error
+        firm = FirmFile.model_validate(toml_table(text))
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         place = _place(first["loc"])
         raise InputError(f"{place}: {first['msg']}.", where=str(path), fix=_EXAMPLE) from error
+    except ValueError as error:
+        raise InputError(f"This is not TOML: {error}.", where=str(path)) from error
     _check_names(firm, str(path))
     return firm
 

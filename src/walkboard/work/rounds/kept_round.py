@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from walkboard.errors import InputError
+from walkboard.parsing import json_value
 from walkboard.work import open_book
 from walkboard.work.learned_drift import FOLDER
 from walkboard.work.rounds.calendars import tuner_calendar
@@ -55,7 +56,7 @@ def has_firm(folder: Path) -> bool:
 def kept_round(folder: Path) -> KeptRound | None:
     """The round that was planned last; None if there is none, or its file is damaged."""
     try:
-        found = json.loads((folder / FOLDER / _ROUND).read_bytes())
+        found = json_value((folder / FOLDER / _ROUND).read_bytes())
         return KeptRound(datetime.fromisoformat(found["at"]), found, str(found["map"]))
     except (OSError, ValueError, KeyError, TypeError):
         return None
