@@ -23,6 +23,7 @@ _BITS = (0, 8, 12, 0, 16, 20, 24, 32)
 _LONGEST_HEADER = 16  # bytes: 4, a number of 7, size of 2, rate of 2, and the sum
 _LONGEST_FRAME = 1 << 20  # bytes; 8 channels of 16,384 samples of 24 bit are well below. Chosen.
 _TRIES = 4  # headers that may be false, inside a frame, before its end is found. Chosen.
+_SIDE_BY_SIDE = 40  # frames; fewer are faster one by one. Derived: 4 us a column, 0.1 us a byte.
 _BATCH = 1024  # frames whose check sums are calculated together. Chosen for memory.
 
 
@@ -219,6 +220,7 @@ def _table(polynomial: int, wide: int) -> NDArray[np.uint16]:
 
 _CRC8 = _table(0x07, 8)  # RFC 9639, 9.1.8: x^8 + x^2 + x + 1
 _CRC16 = _table(0x8005, 16)  # RFC 9639, 9.3: x^16 + x^15 + x^2 + 1
+_CRC16_NUMBERS = tuple(_CRC16.tolist())  # the same as numbers, for one byte after the other
 
 
 def _crc8(data: bytes) -> int:
@@ -229,9 +231,9 @@ def _crc8(data: bytes) -> int:
 
 
 def _crc16(data: bytes) -> int:
-    crc = 0
+    table, crc = _CRC16_NUMBERS, 0
     for byte in data:
-        crc = (crc << 8 & 0xFFFF) ^ int(_CRC16[crc >> 8 ^ byte])
+        crc = (crc << 8 & 0xFFFF) ^ table[crc >> 8 ^ byte]
     return crc
 
 
@@ -239,6 +241,9 @@ def _sums_are_right(data: Bytes, spans: Sequence[tuple[int, int]]) -> list[bool]
     """Whether each span is a frame that ends in its correct check sum."""
     right: list[bool] = []
     for batch in _batches(spans):
+        if len(batch) < _SIDE_BY_SIDE:
+            right += [at < end and _crc16(data[at:end].tobytes()) == 0 for at, end in batch]
+            continue
         longest = max((end - at for at, end in batch), default=0)
         # Leading zeros do not change the sum, because it starts at zero: so all frames of a batch
         # are calculated side by side, one column at a time.
