@@ -146,7 +146,7 @@ def test_reeds_are_set_for_the_event():
     assert_allclose(1200.0 * np.log2(at_event.target_hz / nominal), 4 * 2.96, rtol=0, atol=0.1)
     assert_allclose(at_event.cents, 1.0 - 4 * 2.96, rtol=0, atol=2.0)
     assert at_event.move == "sharper"
-    assert "flat of where the flues will stand at 22.0 °C" in at_event.why
+    assert "flat of where the flues will be at 22.0 °C" in at_event.why
     assert "of them today" in at_event.why
     reeds_today = [item for item in today.items if item.pipe.rank == "great.trumpet"]
     assert all("will stand" not in item.why for item in reeds_today)

@@ -119,7 +119,7 @@ def test_a_reference_that_is_moved_says_what_that_buys():
     moved = ready.above_cents(request, plan)["great"]
     assert moved > 1.0
     (note,) = plan.notes
-    assert note.startswith(f"All is tuned {moved:+.1f} cents from where the organ stands: that")
+    assert note.startswith(f"All is tuned {moved:+.1f} cents from the organ's present pitch: that")
     assert float(note.split("leaves ")[1].split()[0]) > 0.0
 
 

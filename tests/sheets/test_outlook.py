@@ -149,7 +149,7 @@ def test_the_sheet_says_when_to_come_and_what_still_fails() -> None:
     reported = unspaced(text(pdf))
     for words in (
         "Of 3 coming events: 1 ready as it is, 1 ready after a visit and 1 not ready even then.",
-        "It rests on 7 visits",
+        "This is based on 7 visits",
         "10 April 2031 to 30 April 2031",
         "by 31 May 2031, and a longer visit",
         "Great Trumpet 8",

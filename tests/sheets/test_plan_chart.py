@@ -83,7 +83,7 @@ def test_the_words_say_what_the_curve_shows() -> None:
     assert shown is not None
     assert "leaves a badness of 812" in shown.caption
     assert "leave 96, 88 % less" in shown.caption
-    assert "more would take away 36.0" in shown.caption
+    assert "more would remove 36.0" in shown.caption
     assert plan_curve(replace(made, curve=())) is None
 
 
@@ -124,5 +124,5 @@ def test_reeds_show_both_figures_and_why(event: float, words: str) -> None:
         return
     above = abs(cents_of_ratio(pitch_ratio(17.0, event)))
     assert 8.5 < above < 9.5
-    assert f"{above:.1f} {words} of the flues as they stand now" in reeds.event
+    assert f"{above:.1f} {words} of the flues' present pitch" in reeds.event
     assert f"{event:.1f}" in reeds.event.replace("\N{NO-BREAK SPACE}", " ")

@@ -149,7 +149,7 @@ def test_the_summary_counts_what_was_heard_and_done() -> None:
     report = visit_report(organ, facts(organ), heard, work=Work(given.plan, ticks))
     short = passage(report, "In short")
     assert "54 pipes of 1 rank were listened to; 54 gave a pitch." in short
-    assert "51 stood where they should, within 3 cents; 2 did not." in short
+    assert "51 were where they should be, within 3 cents; 2 were not." in short
     assert "1 reading needs care." in short
     assert "1 pipe was tuned." in short
     assert "1 pipe of 2 planned" in passage(report, "What was done")
@@ -163,7 +163,7 @@ def test_what_the_minutes_did_not_reach_is_separated_from_what_they_were_not_wor
     given = work(organ, [(f"{OPEN8}:1", 9.0)])
     left = passage(visit_report(organ, facts(organ), heard, work=given), "What was left, and why")
     assert "Planned but not reached: 1 pipe, Great · Open Diapason 8′ (1)." in left
-    assert "2 further pipes stand more than 3 cents off and were left as 2 h are best spent" in left
+    assert "2 other pipes are more than 3 cents off and were left as 2 h are best spent" in left
 
 
 def test_the_pitch_on_arrival_is_reported_in_hertz() -> None:
@@ -185,7 +185,7 @@ def test_a_temperament_is_named_only_where_it_is_claimed() -> None:
     said = [
         passage(visit_report(organ, facts(organ), [], condition=c), "Pitch") for c in (sure, unsure)
     ]
-    assert "It stands in the temperament young 2 and vallotti on F." in said[0]
+    assert "It is tuned to young 2 and vallotti on F." in said[0]
     assert "young" not in said[1]
 
 
@@ -214,7 +214,7 @@ def test_faults_open_and_fixed() -> None:
     )
     assert "organ builder" in passage(report, "Advice")
     printed = unspaced(text(render_pdf(report)))
-    for words in ("sticks in the cold", "stands since 1 March 2026", "dirt in the boot"):
+    for words in ("sticks in the cold", "open since 1 March 2026", "dirt in the boot"):
         assert unspaced(words) in printed
 
 

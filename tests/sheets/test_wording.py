@@ -15,11 +15,11 @@ from walkboard.sheets.wording import (
     counted,
     day_words,
     feet_words,
+    flat_or_sharp,
     hertz,
     listed,
     minutes,
     signed,
-    stands,
 )
 
 
@@ -28,7 +28,7 @@ from walkboard.sheets.wording import (
     [(7.24, "7.2 sharp"), (-7.26, "7.3 flat"), (0.04, "in tune"), (-0.04, "in tune")],
 )
 def test_plus_is_sharp(cents: float, words: str) -> None:
-    assert stands(cents) == words
+    assert flat_or_sharp(cents) == words
 
 
 def test_nought_has_no_sign() -> None:

@@ -270,7 +270,7 @@ def test_the_rank_says_why_and_what_its_minutes_buy() -> None:
     )
     sheet = worklist_sheet(organ, facts(organ), Work(replace(given.plan, items=items), ()))
     assert sheet.groups[0].why.startswith("Off by 3.1 to 7.2 cents, most at F♯3 (7.2 flat).")
-    assert "take away 40 % of what this plan does" in sheet.groups[0].why
+    assert "bring 40 % of what this plan gains" in sheet.groups[0].why
 
 
 def test_a_pipe_that_moving_may_harm_carries_its_warning() -> None:

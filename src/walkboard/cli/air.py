@@ -80,7 +80,7 @@ def ahead(
     language: str = LANGUAGE,
     organ: str | None = ORGAN,
 ) -> None:
-    """The air at the next event, in °C and cents, and the difference between divisions."""
+    """Show the air at the next event, in °C and cents, and the difference between divisions."""
     from walkboard.work import open_book
     from walkboard.work.conditions.air_ahead import air_ahead
     from walkboard.work.conditions.page import air_page

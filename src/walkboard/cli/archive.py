@@ -24,7 +24,7 @@ app = typer.Typer(
 )
 
 RESULTS = typer.Option(
-    None, "--results", metavar="FOLDER", help="Of finished work; default: in the book's folder."
+    None, "--results", metavar="FOLDER", help="Folder of finished work; default: in the book's own."
 )
 SOUNDS = typer.Option(
     None,
@@ -42,12 +42,12 @@ def hear(
         "local", "--engine", help="local, dask://local, or dask://HOST:PORT."
     ),
     at_once: int | None = typer.Option(
-        None, "--at-once", min=1, metavar="N", help="Recordings at the same time, on this machine."
+        None, "--at-once", min=1, metavar="N", help="Recordings processed at once on this machine."
     ),
     results: Path | None = RESULTS,
     sounds: str | None = SOUNDS,
 ) -> None:
-    """Hear every recording that has no result of this version yet; the book stays as it is."""
+    """Hear every recording that this version has not heard yet; the book is not changed."""
     from walkboard.work import open_book
     from walkboard.work.archive.engines import engine_of
     from walkboard.work.archive.hear_archive import hear_archive, not_heard
@@ -101,7 +101,7 @@ def adopt(
     organ: str | None = ORGAN,
     results: Path | None = RESULTS,
 ) -> None:
-    """Put the new hearings in the place of the old ones, which stay in the book's history."""
+    """Replace the old hearings with the new ones; the old ones stay in the book's history."""
     from walkboard import __version__
     from walkboard.work import open_book
 

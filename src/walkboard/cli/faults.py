@@ -20,7 +20,7 @@ app = typer.Typer(help="Faults: dead notes, ciphers, pipes off speech …", no_a
 def report(
     book: Path = BOOK,
     words: str = typer.Argument("", help="In the reporter's own words."),
-    kind: str = typer.Option("other", "--kind", help="A fault word of the trade."),
+    kind: str = typer.Option("other", "--kind", help="Kind of fault, as the trade calls it."),
     stop: str | None = typer.Option(None, "--stop", help="Id of the stop."),
     key: str | None = typer.Option(None, "--key", help="The key, as F#3."),
     pipe: str | None = typer.Option(None, "--pipe", help="The pipe, as rank:number."),

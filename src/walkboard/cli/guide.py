@@ -17,7 +17,7 @@ def guide(
     visit: int | None = typer.Option(
         None,
         "--visit",
-        help="Number of the visit whose recordings play (default: the last with any).",
+        help="Number of the visit whose recordings play (default: the last that has any).",
     ),
     sound: bool = typer.Option(True, "--sound/--no-sound", help="Put the sounds into the page."),
     without: list[str] = typer.Option(

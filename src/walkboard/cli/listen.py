@@ -41,8 +41,8 @@ def listen(
         [],
         "--alone",
         metavar="FILE",
-        help="Output of 'listen --json' of this visit for ranks that sounded without each other: "
-        "names unisons and shows which pull; may be repeated.",
+        help="Output of 'listen --json' of this visit for ranks heard separately: identifies "
+        "unisons and shows which pull each other; may be repeated.",
     ),
     before: list[Path] = typer.Option(
         [],

@@ -17,7 +17,7 @@ ORGAN = typer.Option(None, "--organ", metavar="NAME", help="Which organ, if the 
 VISIT = typer.Option(
     None, "--visit", help="Number of the visit; default: the open one, else the last."
 )
-LANGUAGE = typer.Option("en", "--language", help="Of what is written: en, de or fr.")
+LANGUAGE = typer.Option("en", "--language", help="Language of the output: en, de or fr.")
 AT_ONCE = typer.Option(
     None,
     "--at-once",

@@ -38,7 +38,7 @@ def outlook(
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """The expected pitch of every rank, or every pipe of one, on a day."""
+    """Show the expected pitch of every rank, or of every pipe of one, on a given day."""
     import numpy as np
 
     from walkboard.work import open_book
@@ -133,7 +133,7 @@ def first_keys(
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """The few keys that say most about the organ's state."""
+    """Suggest the few keys that say most about the organ's state."""
     from walkboard.work import open_book
     from walkboard.work import outlook as outlook_work
 
@@ -151,11 +151,11 @@ def next_keys(
     organ: str = ORGAN,
     minutes: float = typer.Option(..., "--minutes", help="Minutes left, listening and tuning."),
     listening: float | None = typer.Option(
-        None, "--listening", help="Most of them to spend on listening; default: chosen for you."
+        None, "--listening", help="The most to spend on listening; default: chosen for you."
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Keys to hold next at the open visit, for the most useful plan."""
+    """Suggest which keys to hold next at the open visit, for the most useful plan."""
     from walkboard.work import open_book
     from walkboard.work import outlook as outlook_work
 
@@ -194,7 +194,7 @@ def readiness(
     ),
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Whether the organ will be ready for each coming event, with and without a visit."""
+    """Show whether the organ will be ready for each coming event, with and without a visit."""
     from walkboard.work import open_book
     from walkboard.work import outlook as outlook_work
 

@@ -30,7 +30,7 @@ def add(
     ),
     organ: str | None = ORGAN,
 ) -> None:
-    """Add a person, or give one who is there another role."""
+    """Add a person, or give an existing one another role."""
     from walkboard.work import open_book
     from walkboard.work.people import roster
 
@@ -47,7 +47,7 @@ def list_people(
     book: Path = BOOK,
     as_json: bool = typer.Option(False, "--json", help="Print JSON."),
 ) -> None:
-    """Everyone who has a role."""
+    """List everyone who has a role."""
     from walkboard.work import open_book
 
     with open_book.opened(book) as opened:
@@ -74,7 +74,7 @@ def remove(
         None, "--organ", metavar="NAME", help="Take away only the role for this organ."
     ),
 ) -> None:
-    """Let a person in no more: roles, passkeys and sessions; the history keeps the name."""
+    """Remove a person's roles, passkeys and sessions; the history keeps the name."""
     from walkboard.work import open_book
     from walkboard.work.people import roster
 

@@ -44,7 +44,7 @@ def plan(
     readings: list[Path] = typer.Option(
         ..., "--readings", metavar="FILE", help="Output of 'listen --json'; may be repeated."
     ),
-    more_readings: list[Path] = typer.Argument(None, metavar="[FILE...]", help="Further readings."),
+    more_readings: list[Path] = typer.Argument(None, metavar="[FILE...]", help="More readings."),
     minutes: float = typer.Option(..., "--minutes", help="Minutes for tuning."),
     event_air: list[str] = EVENT_AIR,
     event_stops: list[str] = REGISTRATION,

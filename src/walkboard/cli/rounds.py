@@ -31,10 +31,10 @@ def round_of_visits(
         None,
         "--keep",
         metavar="ROUND.json",
-        help="The round as it stands: its visits stay unless moving one pays.",
+        help="The present round: its visits stay unless moving one pays.",
     ),
     polish: float = typer.Option(
-        0.0, "--polish", metavar="SECONDS", help="Let an exact solver look for a better one."
+        0.0, "--polish", metavar="SECONDS", help="How long an exact solver may try to improve it."
     ),
     calendars: Path | None = typer.Option(
         None, "--calendars", metavar="FOLDER", help="Write an iCalendar file for each tuner."

@@ -23,10 +23,10 @@ def next_visit(
     book: Path = BOOK,
     at: str = typer.Option("", "--at", help="Day and time; leave it out to cancel the visit."),
     hours: float | None = typer.Option(None, "--hours", help="How long you need the organ."),
-    reason: str = typer.Option("", "--reason", help="Why then."),
+    reason: str = typer.Option("", "--reason", help="Why that day."),
     organ: str | None = ORGAN,
 ) -> None:
-    """Say when you come next, and why."""
+    """Record when you are coming next, and why."""
     from walkboard.book.venue.records import NextVisit
     from walkboard.work import open_book
     from walkboard.work.calendar.events import local_zone, moment
@@ -78,7 +78,7 @@ def repair(
     parts: str = typer.Option("", "--parts", help="Parts needed."),
     meanwhile: str = typer.Option("", "--meanwhile", help="How to play until then."),
 ) -> None:
-    """Say who fixes a fault, with what, and how to play until then."""
+    """Record who fixes a fault, with what, and how to play until then."""
     from walkboard.book.venue.records import FaultCare
     from walkboard.work import open_book
 

@@ -10,9 +10,7 @@ from walkboard.cli.options import BOOK, ORGAN
 from walkboard.cli.plan_options import EVENT_AIR, airs
 from walkboard.cli.printing import print_table
 
-app = typer.Typer(
-    help="How much stops and pipes count, if you want to change it.", no_args_is_help=True
-)
+app = typer.Typer(help="Change how much stops and pipes count.", no_args_is_help=True)
 
 
 @app.command("set", epilog="Example: walkboard weight set BOOK swell.celeste8 0.5 --why 'seldom'")

@@ -117,7 +117,7 @@ def _of_the_whole(organ: Organ, states: Sequence[DivisionState]) -> list[InputQu
     return [
         InputQuestion(
             Asked.WHOLE_SHIFT,
-            f"Everything heard stands about {abs(middle):.0f} cents {way} the description. Is the"
+            f"Everything heard is about {abs(middle):.0f} cents {way} the description. Is the"
             f" organ at A4 = {a4_hz:.1f} Hz, or is the air not what was noted? Write the pitch"
             " under [pitch] in the description, or correct the air.",
             divisions=tuple(state.division for state in states),

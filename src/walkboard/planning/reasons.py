@@ -41,7 +41,7 @@ def why(
     against = "its partner" if offset.role is Role.CELESTE else "the flues"
     if offset.role is Role.REED and abs(off - today) >= _OTHER_AIR_CENTS:
         phrase = (
-            f"{size(off)} of where the flues will stand at {pitch.event_celsius:.1f} °C, "
+            f"{size(off)} of where the flues will be at {pitch.event_celsius:.1f} °C, "
             f"{size(today)} of them today"
         )
     elif offset.role is Role.CELESTE:
@@ -96,7 +96,7 @@ def explain(offset: PipeOffset, reference_cents: float = 0.0) -> str:
     sticks_out = f" and {weight.stray * chance:.2f} for sticking out" if chance >= 0.005 else ""
     work = f"of which {offset.minutes:g} min of tuning would take away {gain:.2f}"
     if gain <= 0.0:
-        work = f"and {offset.minutes:g} min of tuning would not lessen that"
+        work = f"and {offset.minutes:g} min of tuning would not reduce that"
     if not offset.tunable:
         work = "and it is not to be touched"
     return (

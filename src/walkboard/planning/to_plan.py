@@ -117,7 +117,7 @@ def _moved(request: PlanRequest, problem: Problem, outcome: Outcome) -> tuple[st
     moved = task.references_cents[[chosen.reference]]
     if task.parts is not None or abs(moved[0]) <= STAYS_CENTS + 1e-9:
         return ()
-    where = f"All is tuned {moved[0]:+.1f} cents from where the organ stands"
+    where = f"All is tuned {moved[0]:+.1f} cents from the organ's present pitch"
     here = task.at_reference(len(task.references_cents) // 2)
     try:
         stay = choose(here, in_steps_within(request.minutes)).cost

@@ -39,7 +39,7 @@ class DriftCourse:
     ----------
     title : str
     heard : tuple of Band
-        Each visit at which it was heard, on arrival: range of nine pipes in ten, and the middle.
+        Each visit at which it was heard, on arrival: range of nine pipes in ten, and the median.
     expected : tuple of tuple of Band
         A run from each visit to the next, and after the last: expected range of nine pipes in ten
         from what was known at its start.
@@ -121,7 +121,7 @@ def _legend() -> list[str]:
         _text(
             _LEFT + 3.0,
             y,
-            translate("heard on arrival: nine pipes in ten, and the middle"),
+            translate("heard on arrival: nine pipes in ten, and the median"),
             size=_SMALL_MM,
         ),
         f'<rect x="118" y="{y - 2.6:.2f}" width="7" height="3.4" fill="#ddd"/>',

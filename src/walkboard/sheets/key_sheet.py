@@ -18,8 +18,9 @@ from walkboard.survey.plan.walk_plan import SurveyPlan, SurveyWalk
 HOW = (
     "Draw the stops of a walk and no others. Boxes open, tremulants and couplers off.",
     (
-        "Start the recording, then hold the keys one after another, upward, each as long as said; "
-        "let go before the next. Stop the recording after the last. One recording a walk."
+        "Start the recording, then hold the keys one after another, upward, each for the time "
+        "given; release each before the next. Stop the recording after the last. One recording "
+        "per walk."
     ),
     "Keep talk and steps for the time between walks. A wrong key does no harm: go on.",
 )
@@ -138,7 +139,7 @@ def _facts(plan: SurveyPlan) -> tuple[Fact, ...]:
         facts.append(Fact("Proof", "none: too many registrations are possible"))
     elif plan.walks:
         least = "by these rules nothing takes less" if plan.gap < 5e-5 else (
-            f"by these rules at most {plan.gap:.1%} more than the least"
+            f"by these rules at most {plan.gap:.1%} more than the minimum"
         )  # fmt: skip
         facts.append(Fact("Proof", least))
     return tuple(facts)

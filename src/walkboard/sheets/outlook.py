@@ -87,9 +87,9 @@ def outlook_sheet(
         courses=tuple(courses),
         courses_heading="The ranks over the visits",
         courses_words=(
-            "All brought to the air that is named, so that what the air does is out of it. The "
-            "grey runs from visit to visit: where nine pipes in ten were to be expected by what "
-            "was known then. Zero is where the rank's pipes should be."
+            "All values are converted to the air named, which takes out the effect of the air. The "
+            "grey band runs from visit to visit: nine pipes in ten were expected within it "
+            "at the time. Zero is where the rank's pipes should be."
         ),
     )
 
@@ -138,18 +138,18 @@ def _summary(found: Sequence[Readiness], visits: int, visit_minutes: float) -> t
         counts_said = [f"{counts[stand]} {stand.value}" for stand in Stand if counts[stand]]
         first = f"Of {counted(len(found), 'coming event')}: {listed(counts_said)}."
     rests = (
-        f"It rests on {counted(visits, 'visit')} and nothing heard since."
+        f"This is based on {counted(visits, 'visit')} and nothing heard since."
         if visits
-        else "Nothing was heard of this organ yet: all of it is what is usual of such pipes."
+        else "This organ has not been heard yet: the forecast is what is usual for such pipes."
     )
     meant = (
-        f"A stop is ready where at most one in twenty of its pipes stands more than "
+        f"A stop counts as ready if at most one in twenty of its pipes is more than "
         f"{TOLERANCE_CENTS:g} cents from its division's flues, with a chance of at least "
         f"{100.0 * READY_CHANCE:.0f} %."
     )
     visit = (
-        f"The visit that is reckoned with has {minutes(visit_minutes)}, falls on the day before "
-        "and is tuned by the forecast alone. Who listens first does better."
+        f"The visit assumed here has {minutes(visit_minutes)}, takes place the day "
+        "before and tunes by the forecast alone. Listening first does better."
     )
     return (
         Passage("In short", (first, rests)),

@@ -250,7 +250,7 @@ def _caption(
     aways = [(p.key, p.cents - target.cents) for p in read if p.cents is not None]
     if aways:
         middle = float(np.median([abs(away) for _, away in aways]))
-        sentences.append(f"Half of them stood within {middle:.1f} cents of {target.meaning}.")
+        sentences.append(f"Half of them were within {middle:.1f} cents of {target.meaning}.")
         strays = sorted((a for a in aways if abs(a[1]) > stray_cents), key=lambda a: -abs(a[1]))
         named = listed([f"{key} ({signed(away)})" for key, away in strays], _MOST_NAMED)
         if strays:

@@ -141,7 +141,7 @@ def _legend(y: float) -> list[str]:
         draw_line((2.0, y), (10.0, y), 1.2),
         _text(12.0, y + 1.1, translate("stays ready if nobody comes"), _SMALL_MM),
         _window(72.0, 80.0, y),
-        _text(82.0, y + 1.1, translate("days on which a visit holds until the event"), _SMALL_MM),
+        _text(82.0, y + 1.1, translate("days when a visit still lasts until the event"), _SMALL_MM),
     ]
     place = 4.0
     for stand in Stand:

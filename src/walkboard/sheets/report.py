@@ -172,7 +172,7 @@ def _flag_rows(
 
 def _fault_row(fault: Fault) -> FaultRow:
     if fault.fixed_on is None:
-        stands = f"stands since {day_words(fault.reported)}"
+        stands = f"open since {day_words(fault.reported)}"
     else:
         note = f": {fault.fix_note}" if fault.fix_note else ""
         stands = f"fixed {day_words(fault.fixed_on)}{note}"

@@ -19,11 +19,11 @@ from walkboard.sheets.wording import (
     against,
     celsius,
     counted,
+    flat_or_sharp,
     key_words,
     listed,
     minutes,
     rank_words,
-    stands,
 )
 
 _MOST = 5  # of a kind named on the page; tables further on hold all
@@ -32,7 +32,7 @@ _CENT = "A cent is one hundredth of a semitone."
 
 
 def in_short(organ: Organ, charts: Sequence[RankChart], work: Work | None) -> Passage:
-    """How many pipes were heard, how they stood, how many were tuned."""
+    """How many pipes were heard, how many were in tune, how many were tuned."""
     points = [point for chart in charts for point in chart.points]
     read = [point for point in points if point.cents is not None]
     sentences = []
@@ -41,8 +41,8 @@ def in_short(organ: Organ, charts: Sequence[RankChart], work: Work | None) -> Pa
         doubtful = sum(point.mark is Mark.CARE for point in read)
         sentences.append(
             f"{counted(len(points), 'pipe')} of {counted(len(charts), 'rank')} were listened to; "
-            f"{len(read)} gave a pitch. {len(read) - strays - doubtful} stood where they should, "
-            f"within {charts[0].stray_cents:g} cents; {strays} did not. {_CENT}"
+            f"{len(read)} gave a pitch. {len(read) - strays - doubtful} were where they should be, "
+            f"within {charts[0].stray_cents:g} cents; {strays} were not. {_CENT}"
         )
         if doubtful:
             sentences.append(f"{counted(doubtful, 'reading needs', 'readings need')} care.")
@@ -55,7 +55,7 @@ def in_short(organ: Organ, charts: Sequence[RankChart], work: Work | None) -> Pa
 
 
 def pitch(organ: Organ, context: ChartContext) -> Passage:
-    """Where the flues stood on arrival, what they were tuned to, how reeds stood to them."""
+    """The flues' pitch on arrival, the pitch they were tuned to, and the reeds beside them."""
     sentences = []
     states = _states(organ, context)
     heard = [
@@ -65,13 +65,13 @@ def pitch(organ: Organ, context: ChartContext) -> Passage:
     ]
     if heard:
         sentences.append(
-            f"On arrival {key_words(A4)} of the flue pipes stood at: {listed(heard)}. The organ's "
+            f"On arrival {key_words(A4)} of the flue pipes was at: {listed(heard)}. The organ's "
             f"own pitch is {organ.pitch.a4_hz:g} Hz in air of {organ.pitch.at_celsius:g} °C."
         )
     else:
         sentences.append("Too few flue pipes were heard to know the pitch of the organ.")
     reeds = [
-        f"{organ.division(s.division).name} {stands(s.reed_shift_cents - s.shift_cents)}"
+        f"{organ.division(s.division).name} {flat_or_sharp(s.reed_shift_cents - s.shift_cents)}"
         for s in states
         if s.reed_shift_cents is not None and s.shift_cents is not None
     ]
@@ -84,7 +84,8 @@ def pitch(organ: Organ, context: ChartContext) -> Passage:
             against(r.shift_cents, "the organ's pitch") for r in context.plan.reference
         )
         if len(shifts) == 1:
-            sentences.append(f"All was tuned to one pitch, {next(iter(shifts))} for its air.")
+            (one,) = shifts
+            sentences.append(f"Everything was tuned to one pitch, {one} for its air.")
         else:
             parts = [
                 f"{organ.division(r.division).name} {against(r.shift_cents, 'it')}"
@@ -93,7 +94,7 @@ def pitch(organ: Organ, context: ChartContext) -> Passage:
             sentences.append(f"Tuned to, against the organ's pitch for its air: {listed(parts)}.")
     finding = None if context.condition is None else context.condition.temperament
     if finding is not None and finding.claimed is not None:
-        sentences.append(f"It stands in the temperament {listed(finding.claimed.names[:2])}.")
+        sentences.append(f"It is tuned to {listed(finding.claimed.names[:2])}.")
     return Passage("Pitch", tuple(sentences))
 
 
@@ -113,8 +114,8 @@ def temperature(organ: Organ, context: ChartContext) -> Passage:
         if state.agrees is False and state.implied_celsius is not None:
             sentences.append(
                 f"In the {name} the pipes sound as in air of {celsius(state.implied_celsius)}, "
-                "but the thermometer says otherwise: either it did not hang where the pipes "
-                "stand, or the whole division has moved."
+                "but the thermometer says otherwise: either it was not hung among the "
+                "pipes, or the whole division has moved."
             )
     sentences.append(
         "Flue pipes rise by about 3 cents for each degree; reeds hardly move. The organ is in "
@@ -172,9 +173,9 @@ def left(
         if work is not None:
             why = f"as {minutes(work.plan.minutes)} are best spent on the others"
         sentences.append(
-            f"1 further pipe stands more than {stray_cents:g} cents off and was left {why}."
+            f"1 other pipe is more than {stray_cents:g} cents off and was left {why}."
             if len(others) == 1
-            else f"{len(others)} further pipes stand more than {stray_cents:g} cents off and were "
+            else f"{len(others)} other pipes are more than {stray_cents:g} cents off and were "
             f"left {why}."
         )
     historic = [rank_words(organ, rank) for rank in organ.ranks if rank.historic]
@@ -214,12 +215,12 @@ def advice(
         wanted = organ.pitch.at_celsius if event is None else event
         if event is None and abs(mean - wanted) > _FAR_CELSIUS:
             sentences.append(
-                f"The organ is pitched for {celsius(wanted)}; today it stood in {celsius(mean)}."
+                f"The organ is pitched for {celsius(wanted)}; today it was at {celsius(mean)}."
             )
         if abs(mean - wanted) > _FAR_CELSIUS:
             sentences.append(
                 "Have the building at the temperature of services and concerts when the tuner "
-                "comes, and well beforehand."
+                "comes, and well before that."
             )
     words = Counter(point.word for chart in charts.values() for point in chart.points if point.word)
     if words["silent"] or any(fault.fixed_on is None for fault in reported):

@@ -63,8 +63,8 @@ def signed(value: float, decimals: int = 1) -> str:
     return f"{'+' if value > 0.0 else '−'}{text}"
 
 
-def stands(cents: float) -> str:
-    """Where something stands: ``7.2 flat``, ``0.4 sharp``, ``in tune``."""
+def flat_or_sharp(cents: float) -> str:
+    """A deviation in words: ``7.2 flat``, ``0.4 sharp``, ``in tune``."""
     if abs(cents) < _LEAST_CENTS:
         return "in tune"
     return f"{abs(cents):.1f} {'sharp' if cents > 0.0 else 'flat'}"

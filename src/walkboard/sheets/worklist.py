@@ -34,13 +34,13 @@ from walkboard.sheets.wording import (
     celsius,
     counted,
     day_words,
+    flat_or_sharp,
     hertz,
     key_words,
     minutes,
     pitch_words,
     rank_words,
     signed,
-    stands,
 )
 
 _OTHER_AIR_CENTS = 0.5  # from here on, reeds show both figures: a sixth of a degree. Chosen.
@@ -93,7 +93,7 @@ def worklist_sheet(organ: Organ, visit: VisitFacts, work: Work) -> WorklistSheet
         deference=DEFERENCE,
         groups=groups,
         curve=plan_curve(plan),
-        nothing="The plan holds no pipe: nothing that was heard is worth moving in these minutes.",
+        nothing="The plan has no pipes: nothing heard is worth moving in the time there is.",
     )
 
 
@@ -106,16 +106,16 @@ def plan_curve(plan: Plan) -> PlanCurve | None:
     share = removed / plan.cost_before if plan.cost_before else 0.0
     more = next((p for p in plan.curve if p.minutes > plan.minutes + 5.0), None)
     first = (
-        f"Nothing done leaves a badness of {plan.cost_before:.0f}; {minutes(plan.minutes)} leave "
+        f"Doing nothing leaves a badness of {plan.cost_before:.0f}; {minutes(plan.minutes)} leave "
         f"{plan.cost_after:.0f}, {100.0 * share:.0f} % less."
     )
     sentences = [first]
     if more is not None:
         gained = max(plan.cost_after - more.cost, 0.0)
         sentences.append(
-            f"{minutes(more.minutes - plan.minutes)} more would take away {gained:.1f} of that."
+            f"{minutes(more.minutes - plan.minutes)} more would remove {gained:.1f} of that."
         )
-    sentences.append("1 is one open flue pipe of average loudness wholly out of tune.")
+    sentences.append("1 means one open flue pipe of average loudness, completely out of tune.")
     return PlanCurve(
         heading="What the minutes buy",
         caption=" ".join(sentences),
@@ -134,10 +134,10 @@ def _event_words(organ: Organ, rank: Rank, reference: Reference | None) -> str:
     if abs(above) < _OTHER_AIR_CENTS:
         return ""
     return (
-        f"leave these reeds {stands(above)} of the flues as they stand now, in cents. The "
+        f"leave these reeds {flat_or_sharp(above)} of the flues' present pitch, in cents. The "
         f"{organ.division(rank.division).name} has {celsius(reference.air_celsius)} now and "
         f"{celsius(reference.event_celsius)} at the event; the flues will "
-        f"{'rise' if above > 0.0 else 'fall'} by that much, the reeds stay where they are. They "
+        f"{'rise' if above > 0.0 else 'fall'} by that much, the reeds will not move. They "
         "will beat with the flues until then."
     )
 
@@ -166,7 +166,7 @@ def _group(
                 order=item.order,
                 key=label,
                 pipe=f"pipe {item.pipe.number}",
-                stands=stands(item.cents),
+                stands=flat_or_sharp(item.cents),
                 move=item.move,
                 hand=hand_words(rank, item, air),
                 target=hertz(item.target_hz),
@@ -206,15 +206,13 @@ def _why(items: Sequence[PlanItem], labels: Sequence[str], total_gain: float) ->
     else:
         first = (
             f"Off by {sizes[0]:.1f} to {sizes[-1]:.1f} cents, most at {labels[worst]} "
-            f"({stands(items[worst].cents)})."
+            f"({flat_or_sharp(items[worst].cents)})."
         )
     gain = sum(item.gain for item in items)
     if total_gain <= 0.0 or gain <= 0.0:
         return first
     spent = minutes(sum(item.minutes for item in items))
-    return (
-        f"{first} These {spent} take away {100.0 * gain / total_gain:.0f} % of what this plan does."
-    )
+    return f"{first} These {spent} bring {100.0 * gain / total_gain:.0f} % of what this plan gains."
 
 
 def _note(rank: Rank, item: PlanItem, tick: Ticked | None) -> str:
@@ -316,7 +314,7 @@ def _facts(organ: Organ, visit: VisitFacts, work: Work) -> tuple[Fact, ...]:
         facts.append(Fact("Air at the event", each))
     elif visit.event_air_celsius is not None:
         facts.append(Fact("Air at the event", celsius(visit.event_air_celsius)))
-    used = f"{minutes(plan.minutes_used)} of {minutes(plan.minutes)}, with the ways between"
+    used = f"{minutes(plan.minutes_used)} of {minutes(plan.minutes)}, including ways between"
     facts.append(Fact("Work", f"{counted(len(plan.items), 'pipe')}, {used}"))
     if plan.walk_minutes:
         facts.append(Fact("Ways", _ways(plan)))
@@ -331,7 +329,7 @@ def _ways(plan: Plan) -> str:
     shorter = plan.walk_minutes - plan.walk_bound_minutes
     if shorter > _PROVED_MINUTES:
         return (
-            f"{minutes(plan.walk_minutes)}; a way shorter by up to {minutes(shorter)} is not ruled "
-            "out"
+            f"{minutes(plan.walk_minutes)}; a route shorter by up to {minutes(shorter)} is not "
+            "ruled out"
         )
     return f"{minutes(plan.walk_minutes)}; no other order of these ranks is better"

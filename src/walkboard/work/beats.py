@@ -65,7 +65,7 @@ def worst_of_files(
     if not pipes:
         raise InputError(
             f"These stops sound nothing at {', '.join(chord)}.",
-            fix="Name keys within the stops' compass, as C4,E4,G4.",
+            fix="Name keys within the stops' compass, such as C4,E4,G4.",
         )
     words = "–".join(key.name for key in keys)
     found = worst_beats(organ, readings, pipes, air_celsius, most=most)

@@ -117,8 +117,8 @@ def _words(inside: BoolArray, expected: Sequence[Sequence[Band]], celsius: float
     if len(inside):
         share = 100.0 * float(inside.mean())
         notes.append(
-            f"Of {counted(len(inside), 'reading')}, {share:.0f} % stood within the grey as it was "
-            "foreseen; 90 % is meant."
+            f"Of {counted(len(inside), 'reading')}, {share:.0f} % were within the grey band as "
+            "forecast; the aim is 90 %."
         )
     if expected:
         last = expected[-1][-1]

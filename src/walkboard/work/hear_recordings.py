@@ -142,7 +142,7 @@ def _hear_at_once(
                 failed[number] = InputError(
                     "The work broke off.",
                     where=str(recordings[number].path),
-                    fix="Hear it by itself; it may be too much for this machine's memory.",
+                    fix="Hear it on its own; it may be too large for this machine's memory.",
                 )
             while due in heard or due in failed:
                 if due in heard:

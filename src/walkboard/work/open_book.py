@@ -155,6 +155,6 @@ def visit_of(book: Book, organ: KeptOrgan, number: int | None) -> KeptVisit:
         raise BookError(
             f"{what} to {organ.name}.",
             where=str(book.path),
-            fix="'walkboard visit list' shows those that there are.",
+            fix="'walkboard visit list' lists them.",
         )
     return found[0]

@@ -78,7 +78,7 @@ class Snapshot:
 
     @property
     def pipe_cents(self) -> Mapping[PipeRef, PipeCents]:
-        """Where each pipe stands, as far as the visit tells."""
+        """Where each pipe stands, as far as the visit shows."""
         return self._seen(
             "pipe cents",
             lambda: {p.pipe: p for p in pipe_cents_of_visit(self.book, self.organ, self.visit)},
@@ -176,7 +176,7 @@ class Snapshot:
 
 
 def pipe_cents(book: SeenBook, visit: KeptVisit) -> Mapping[PipeRef, PipeCents]:
-    """Where each pipe stands, as far as a visit tells."""
+    """Where each pipe stands, as far as a visit shows."""
     return Snapshot(book, visit.id).pipe_cents
 
 

@@ -49,7 +49,7 @@ def _refuse_over_another(of_pipe: Sequence[Tick], tick: Tick, over: str) -> None
             raise InputError(
                 f"{other.device or 'The desk'} has {_DID[other.state]} pipe {tick.pipe.number} of "
                 f"{tick.pipe.rank} meanwhile.",
-                fix="What the other device did stands. Look at the pipe again.",
+                fix="What the other device did is kept. Look at the pipe again.",
             )
 
 

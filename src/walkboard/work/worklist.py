@@ -12,7 +12,7 @@ from walkboard.organ.model import Organ, PipeRef, Rank
 from walkboard.organ.sounding import Held, held_keys
 from walkboard.planning.plan import Plan, PlanItem
 from walkboard.sheets.keyholder import draw_words
-from walkboard.sheets.wording import rank_words, stands
+from walkboard.sheets.wording import flat_or_sharp, rank_words
 from walkboard.sheets.worklist import hand_words
 from walkboard.work.snapshot import described
 
@@ -125,7 +125,7 @@ def groups_of(organ: Organ, plan: Plan) -> tuple[WorkGroup, ...]:
         held = held_keys(organ, rank, [item.pipe for item in items])
         air = airs.get(rank.division, organ.pitch.at_celsius)
         steps = tuple(
-            WorkStep(item, hold, stands(item.cents), hand_words(rank, item, air))
+            WorkStep(item, hold, flat_or_sharp(item.cents), hand_words(rank, item, air))
             for item, hold in zip(items, held, strict=True)
         )
         groups.append(WorkGroup(rank, rank_words(organ, rank), draw_words(organ, held), steps))

@@ -146,7 +146,7 @@ def test_readings_of_any_order_of_ranks_and_visits_must_be_in_order(organ):
     with pytest.raises(InputError, match="order of their dates"):
         follow(organ, [late, PastVisit(DAY, AIR, ())])
     stranger = PipeCents(PipeRef("nowhere", 1), 0.0, 0.1, None, 18.0)
-    with pytest.raises(InputError, match="has not"):
+    with pytest.raises(InputError, match="does not have"):
         follow(organ, [PastVisit(DAY, AIR, (stranger,))])
 
 

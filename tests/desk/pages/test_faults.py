@@ -231,12 +231,12 @@ def test_faults_are_located_merged_fixed_and_reopened(own_server: Server, open_p
     own = page.url
     page.select_option("select[name=stop]", index=1)
     page.select_option("select[name=key]", "B3")
-    page.click("text=Keep the place")
+    page.click("text=Save the place")
     page.wait_for_selector("h1:has-text('B3')")
     look_at(page, "fault-one")
 
     page.select_option("select[name=into]", index=1)
-    page.click("button:has-text('Put them together')")
+    page.click("button:has-text('Merge them')")
     page.wait_for_url(lambda url: url != own)
     assert "top of the tenor silent" in page.inner_text("#fault-facts")
 

@@ -105,7 +105,7 @@ class Faults(Storing):
             return None
         if (known.organ_id, known.kind, known.words) != report:
             raise self._error(
-                f"The report {uid!r} is known but says something else.",
+                f"The report {uid!r} is already stored with different contents.",
                 "Give every report its own uid.",
             )
         return _fault_of(known)

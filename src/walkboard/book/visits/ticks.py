@@ -70,7 +70,7 @@ class Ticks(Storing):
             kept = tick_of(known)
             if kept != tick:
                 raise self._error(
-                    f"The tick {tick.uid!r} is known but says something else.",
+                    f"The tick {tick.uid!r} is already stored with different contents.",
                     "Give every tick its own uid.",
                 )
             return kept

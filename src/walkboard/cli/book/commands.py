@@ -180,7 +180,7 @@ def clean(
 @app.command("search", epilog="Example: walkboard book search ~/harbour-hall cipher trumpet")
 def search(
     book: Path = BOOK,
-    words: list[str] = typer.Argument(..., metavar="WORD...", help="All of them must occur."),
+    words: list[str] = typer.Argument(..., metavar="WORD...", help="Words that must all occur."),
 ) -> None:
     """Find words in faults, notes, visits, ticks and events, newest first."""
     from walkboard.work import open_book
@@ -206,7 +206,7 @@ def strays(
         None, "--organ", metavar="NAME", help="List the pipes of this organ."
     ),
 ) -> None:
-    """List the organs with pipes far off by their newest readings, the most first."""
+    """List the organs whose newest readings have pipes far off, those with the most first."""
     from walkboard.work import open_book
     from walkboard.work.strays import strays_of_all
 

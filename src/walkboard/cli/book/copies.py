@@ -74,7 +74,7 @@ def copy(
 ) -> None:
     """Copy the whole book to a new folder, even while it is in use; checks every recording.
 
-    Of a book in a PostgreSQL database the copy holds a backup for pg_restore.
+    For a book in a PostgreSQL database, the copy holds a backup for pg_restore.
     """
     from walkboard.work import open_book
 
@@ -94,7 +94,7 @@ def take_along(
         ..., metavar="FOLDER", help="The copy: a new folder, or one taken along earlier."
     ),
     organ: list[str] = typer.Option(
-        [], "--organ", help="An organ to take along; may be repeated. All, if left out."
+        [], "--organ", help="An organ to take along; may be repeated. Default: all."
     ),
     name: str | None = typer.Option(
         None, "--name", help='What the copy is called where its work is shown: "Chapel laptop".'

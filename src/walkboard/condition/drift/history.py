@@ -160,7 +160,7 @@ def _place(organ: Organ, index: Mapping[str, int], pipe: PipeRef) -> int:
     at = index.get(pipe.rank)
     if at is None or pipe.number > organ.ranks[at].pipes:
         raise InputError(
-            f"The history has the pipe {pipe}, which this organ has not.",
+            f"The history has the pipe {pipe}, which this organ does not have.",
             fix="Give the history of the organ as it is now described.",
         )
     return at

@@ -69,7 +69,7 @@ class Demands:
             organ.stop(stop)
             if not 0.1 <= cents <= 50.0:
                 raise InputError(
-                    f"A stop cannot be asked to stand within {cents:g} cents.",
+                    f"A stop cannot be required to be within {cents:g} cents.",
                     where=stop,
                     fix="Give 0.1 to 50 cents; 3 are about a degree of air.",
                 )

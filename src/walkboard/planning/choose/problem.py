@@ -336,7 +336,7 @@ def _musts(
         barred = ~may[here] & needed[len(REFERENCES_CENTS) // 2]
         if barred.any():
             notes.append(
-                f"{stop} within {cents:g} cents: {int(barred.sum())} of its pipes stand further "
+                f"{stop} within {cents:g} cents: {int(barred.sum())} of its pipes are further "
                 "off and are not to be tuned."
             )
         must[:, here] |= needed & may[here]

@@ -1,4 +1,4 @@
-"""The few keys that say most about the organ's state.
+"""Suggest the few keys that say most about the organ's state.
 
 Most of the uncertainty about an organ is common to many pipes: how far each rank has moved, and
 what the visit's air does to each division. A key reduces it through the pipes it sounds; a second

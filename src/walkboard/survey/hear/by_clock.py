@@ -50,7 +50,7 @@ def by_clock(walk: HeardWalk, sound: Sound, tone_hz: float | None) -> HeardWalk:
     tone = hear_tone(sound.blocks(), sound.info.sample_rate, tone_hz, spans)
     if tone is None:
         said = (
-            f"The tone of {tone_hz:g} Hz is not heard by itself for three seconds, so the"
+            f"The tone of {tone_hz:g} Hz is not heard on its own for three seconds, so the"
             " recorder's clock was not measured."
         )
         heard = replace(walk.heard, clock=UNMEASURED_CLOCK)

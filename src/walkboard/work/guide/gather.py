@@ -105,7 +105,7 @@ def gather(
     if not walks:
         raise InputError(
             f"No stop was recorded alone at visit {visit.id}, so there is nothing to play.",
-            fix="Walk each stop by itself once, or name another visit with --visit.",
+            fix="Walk each stop on its own once, or name another visit with --visit.",
         )
     stops = []
     heard: dict[str, _Heard] = {}

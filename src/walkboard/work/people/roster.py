@@ -75,7 +75,7 @@ def named(book: Book, name: str) -> Person:
 
 
 def add(book: Book, name: str, role: PersonRole, organ_id: int | None) -> Person:
-    """Add a person, or give one who is there another role.
+    """Add a person, or give an existing one another role.
 
     Parameters
     ----------

@@ -188,7 +188,7 @@ def test_what_cannot_be_heard_says_why_and_survives_a_restart(
     own_server.start()
     page.goto(at_work(own_server, "listen"))
     page.wait_for_selector(".coming progress")  # it is tried again by itself
-    page.click(".coming >> text=Put away")
+    page.click(".coming >> text=Dismiss")
     page.wait_for_selector(".coming", state="detached")
     assert not upload_queue.waiting(own_server.book, 3)
 
