@@ -57,6 +57,10 @@ class Limits:
         elsewhere [dB], [-]; fitted by ``bench mishaps``.
     forgets_db : float
         How fast the usual loudness is forgotten, per look [dB].
+    unjudged_s : float
+        A hold that no steady look has judged gets a caution until its window is this long [s]:
+        beside an octave or a unison, the first looks were up to 8 cents wrong; fitted by ``bench
+        mishaps``.
     in_a_row : int
         Verdicts in a row that a pipe is hidden, or alone again, before that counts.
     """
@@ -89,8 +93,9 @@ class Limits:
     holds: float = 0.7
     fades: float = 0.98
     gone_db: float = 12.0
-    gone_share: float = 0.2
+    gone_share: float = 0.45
     forgets_db: float = 0.1
+    unjudged_s: float = 0.6
     in_a_row: int = 2
     room_fills_s: float = 0.25
 

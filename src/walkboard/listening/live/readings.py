@@ -21,6 +21,7 @@ class LiveFlag(StrEnum):
     OCTAVE = "octave"  # the pipe speaks an overtone
     HIDDEN = "hidden"  # another pipe covers all its partials
     UNSTEADY = "unsteady"  # what sounds is not one steady pipe: speech, a knock, the attack
+    ATTACK = "attack"  # the key has just gone down: nothing has shown yet that the pipe is alone
     TREMULANT = "tremulant"  # the pitch swings as a tremulant makes it
     MOVING = "moving"  # the pipe has just been moved
     FAINT = "faint"  # too uncertain for a value

@@ -195,6 +195,8 @@ class Tracker:
             flags = (*flags, LiveFlag.GAP)
         if (hold.steady is None or hold.doubts) and not hold.trusts(look):
             flags = (*flags, LiveFlag.UNSTEADY)
+        if hold.company is None and reading.window_s < LIMITS.unjudged_s:
+            flags = (*flags, LiveFlag.ATTACK)
         return replace(reading, flags=flags, company=hold.company)
 
     def _follow(

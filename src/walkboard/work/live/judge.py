@@ -146,6 +146,8 @@ def judge(task: Task, reading: LiveReading, work: AtPipe, ground: Ground) -> Ver
         return Verdict(Step.WAIT, "a hand is near the mouth: take it away", reason=Reason.SHADED)
     if LiveFlag.UNSTEADY in flags:
         return Verdict(Step.LISTEN, "listening: not steady", reason=Reason.UNSTEADY)
+    if LiveFlag.ATTACK in flags:
+        return Verdict(Step.LISTEN, "listening")
     if LiveFlag.GAP in flags:
         words = "listening: samples are missing in the sound"
         return Verdict(Step.LISTEN, words, reason=Reason.GAP)

@@ -55,6 +55,10 @@ class Limits:
     quiet_rank_db : float
         Drop below the rank's usual level at which it may be shaded from the start [dB]; pipes of
         one rank differ by σ 3.3 dB at one microphone (a study of the project).
+    restless_db, restless_rank_db : float
+        A level that scatters this much (σ over a second) shows a hand's tremor; then this drop
+        below the rank's level is enough [dB]. Free pipes scatter by 0.1, shaded ones by 0.4 to 1
+        (``bench mishaps``).
     accepted_s : float
         How long a quiet pipe must be steady to count as simply quiet [s].
     speaks_s : float
@@ -80,6 +84,8 @@ class Limits:
     shaded_db: float = 3.5
     dulls: float = 0.7
     quiet_rank_db: float = 7.0
+    restless_db: float = 0.35
+    restless_rank_db: float = 3.0
     accepted_s: float = 7.0
     speaks_s: float = 0.6
 
@@ -272,7 +278,9 @@ class AtPipe:
         return was and not self.is_shaded
 
     def _see_first_level(self, at_s: float, now_db: float, rank_db: float | None) -> bool:
-        if rank_db is None or now_db > rank_db - LIMITS.quiet_rank_db:
+        is_restless = self._scatter_db(at_s) > LIMITS.restless_db
+        quiet_db = LIMITS.restless_rank_db if is_restless else LIMITS.quiet_rank_db
+        if rank_db is None or now_db > rank_db - quiet_db:
             was, self.is_shaded = self.is_shaded, False
             steady = len(self._levels) >= 4 and at_s - self._levels[0][0] > 0.5
             if was or steady:
@@ -284,6 +292,11 @@ class AtPipe:
         if at_s - self._quiet_from_s > LIMITS.accepted_s:
             self.free_db, self.is_shaded = now_db, False
         return False
+
+    def _scatter_db(self, at_s: float) -> float:
+        """Standard deviation of its level over the last second [dB]; 0 while that is unknown."""
+        recent = [db for level_s, db, _ in self._levels if level_s > at_s - 1.05]
+        return float(np.std(recent)) if len(recent) >= LIMITS.looks else 0.0
 
     def remember(self, reading: LiveReading) -> None:
         """Add a reading, and update the forecast now and then."""
