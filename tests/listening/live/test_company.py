@@ -79,3 +79,28 @@ def test_gain_that_changes_is_no_other_pipe() -> None:
     seen = company_of(heard(gain * alone))
     assert seen is not None
     assert seen.is_alone
+
+
+@pytest.mark.parametrize(("ratio", "apart"), [(2.0, 8.0), (2.0, -6.0), (1.0, 7.0)])
+def test_the_first_looks_beside_another_pipe_are_right_or_carry_a_caution(
+    ratio: float, apart: float
+) -> None:
+    both = sound(1.0, 0.0, "stopped", 3) + 1.2 * sound(ratio, apart, "stopped", 4)
+    tracker = Tracker(RATE, Expected(Comb("", HZ)))
+    plain = []
+    for first in range(0, int(1.5 * RATE), RATE // 50):
+        block = both[first : first + RATE // 50].astype(np.float32)
+        plain += [r for r in tracker.take(block, first / RATE) if r.is_plain]
+    assert all(r.cents is not None and abs(r.cents) < 1.0 for r in plain)
+
+
+def test_a_pipe_alone_is_read_without_a_caution_soon_after_its_key_goes_down() -> None:
+    tracker = Tracker(RATE, Expected(Comb("", HZ)))
+    samples = sound(1.0, 3.0, "stopped", 3).astype(np.float32)
+    plain_s = [
+        r.at_s
+        for first in range(0, int(1.6 * RATE), RATE // 50)
+        for r in tracker.take(samples[first : first + RATE // 50], first / RATE)
+        if r.is_plain
+    ]
+    assert plain_s[0] < 1.4  # its key goes down at .3

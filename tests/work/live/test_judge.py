@@ -185,6 +185,24 @@ def test_quieter_than_its_rank_from_the_start_is_not_called_done_at_once() -> No
     assert any(verdict.step is Step.DONE for verdict in accepted)
 
 
+def test_a_little_quieter_than_its_rank_and_trembling_it_is_shaded_from_the_start() -> None:
+    ground = Ground(ORGAN, 20.0, 0.5, -20.0, ())
+    trembling = [
+        reading(float(t), 6.0, own_db=-25.0 + float(np.sin(9.0 * t)))
+        for t in 1.0 + np.arange(0.0, 5.0, STEP_S)
+    ]
+    shaded = judge_all(AtPipe(HAND), trembling, ground)
+    assert all(verdict.advice is None for verdict in shaded)
+    assert shaded[-1].reason is Reason.SHADED
+    simply_quiet = judge_all(AtPipe(HAND), stretch(1.0, 5.0, 6.0, own_db=-25.0), ground)
+    assert simply_quiet[-1].advice is not None
+
+
+def test_before_it_is_known_to_be_alone_a_pipe_gets_no_advice() -> None:
+    attack = [reading(float(t), 6.0, LiveFlag.ATTACK) for t in 1.0 + np.arange(0.0, 4.0, STEP_S)]
+    assert all(v.step is Step.LISTEN and v.advice is None for v in judge_all(AtPipe(TOOL), attack))
+
+
 def warmed(seconds: float, still_on_s: float, *, settles: float) -> list[tuple[float, float]]:
     """Moved at 3 s; the hand stays on it for a while and warms it, then it cools by e in 40 s."""
     times = 3.4 + np.arange(0.0, seconds, STEP_S)

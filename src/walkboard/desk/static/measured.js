@@ -95,7 +95,7 @@ function show() {
   place("measured").toggleAttribute("data-old", isOld);
   place("measured").toggleAttribute("data-elsewhere", away);
   place("m-there-row").hidden = !away || value.pipe === null;
-  showNumber(age > BLANK_MS ? null : value.cents);
+  showNumber(age > BLANK_MS || value.flags.includes("attack") ? null : value.cents);
   write("m-words", age > BLANK_MS ? say("m_nothing_new") : away && value.pipe !== null ? say("m_elsewhere", { key: keyName(value.key) }) : stepWords());
   write("m-settle", away || isOld ? "" : settleWords());
   write("m-caution", away || !value.move ? "" : value.move.caution);
