@@ -175,6 +175,15 @@ def test_strangers_wait_and_nobody_else_does(application, book: Path) -> None:
     assert owner.get("/organs").status_code == 200
 
 
+def test_a_script_that_guesses_passkeys_waits(application) -> None:
+    guesser = client(application, "198.51.100.9")
+    answers = [guesser.post("/sign-in/passkey", json={}) for _ in range(7)]
+    assert [answer.status_code for answer in answers] == [403] * 5 + [429] * 2
+    assert answers[0].json()["trouble"]
+    assert int(answers[-1].headers["retry-after"]) >= 1
+    assert guesser.post("/sign-in/code", data={"code": "0"}).status_code == 429
+
+
 def test_waits_double_and_are_forgotten() -> None:
     now_s = 0.0
     patience = Patience(Limits(free=2, first_s=1.0, longest_s=8.0, forget_s=100.0), lambda: now_s)

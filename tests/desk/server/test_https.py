@@ -28,7 +28,7 @@ from tests.desk.conftest import eventually, wait_until_fresh
 from tests.desk.looking import PHONE, look_at
 from walkboard.desk.server import serving
 from walkboard.desk.server.authority import FILE as AUTHORITY_FILE
-from walkboard.desk.server.authority import authority_in
+from walkboard.desk.server.authority import authority_in, key_pem
 from walkboard.desk.server.certificate import DAYS, FILE, Certificate, _make, certificate_for
 
 AT_HAND = "127.0.0.2"  # an address of every Linux machine that is not the desk's own
@@ -71,6 +71,16 @@ def test_the_authority_is_made_once_and_renewed_before_it_ends(tmp_path: Path) -
     assert other.signed(x509.load_pem_x509_certificate(signed.file.read_bytes()))
     assert not first.signed(x509.load_pem_x509_certificate(signed.file.read_bytes()))
     assert certificate_for(tmp_path, AT_HAND, NOW, other) == signed
+
+
+def test_a_key_that_is_not_its_certificates_is_not_used(tmp_path: Path) -> None:
+    """A file put together from two backups: what it signed, no phone would trust."""
+    first, other = authority_in(tmp_path / "one", NOW), authority_in(tmp_path / "two", NOW)
+    mixed = key_pem(other.key) + first.certificate.public_bytes(Encoding.PEM)
+    (tmp_path / "one" / AUTHORITY_FILE).write_bytes(mixed)
+    made = authority_in(tmp_path / "one", NOW)
+    assert made.der not in {first.der, other.der}
+    assert made.signed(made.certificate)
 
 
 def test_it_can_vouch_for_local_networks_only(tmp_path: Path) -> None:
