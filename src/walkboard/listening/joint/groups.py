@@ -25,8 +25,6 @@ class Limits:
     least_guard_hz: float = 6.0  # between a sub-band and the next; chosen
     most_guard_hz: float = 30.0  # a wider guard only costs memory; chosen
     highest_hz: float = 6_000.0  # highest partial used; chosen
-    most_groups: int = 48  # groups used, the lowest; chosen, for speed
-    least_each: int = 6  # groups kept for a pipe that has few among those; chosen
 
 
 LIMITS = Limits()
@@ -98,8 +96,4 @@ def group_partials(fundamentals_hz: Sequence[float], sample_rate: int) -> tuple[
             continue
         members = tuple(sorted((member for _, member in held), key=lambda m: m.pipe))
         groups.append(Group(members, centre, even, stop))
-    kept, more = groups[: LIMITS.most_groups], groups[LIMITS.most_groups :]
-    for pipe in range(len(fundamentals_hz)):
-        wanting = LIMITS.least_each - sum(pipe in group.pipes for group in kept)
-        kept += [g for g in more if pipe in g.pipes and g not in kept][: max(0, wanting)]
-    return tuple(sorted(kept, key=lambda group: group.centre_hz))
+    return tuple(groups)
