@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -114,6 +114,52 @@ def chorus(due: tuple[float, ...], seed: int, *, faintest_db: float, dead: int |
         dead=dead,
     )
     return samples, courses, due
+
+
+@dataclass(frozen=True)
+class Estimated:
+    """One pipe's estimate as far as the width of its value needs it: 0.01 cent at 440 Hz."""
+
+    room_factor: float
+    ratio: NDArray[np.float64]
+    wander_cents: NDArray[np.float64]
+    seen: NDArray[np.bool_]
+
+    @property
+    def courses(self) -> Estimated:
+        return self
+
+    def room(self, pipe: int) -> float:  # noqa: ARG002 - there is one
+        return self.room_factor
+
+    def heard(self, pipe: int, seconds: float) -> tuple[float, float]:  # noqa: ARG002
+        return 440.0, 440.0 * (2.0 ** (0.01 / 1200.0) - 1.0)
+
+
+@pytest.mark.parametrize(
+    ("clearest", "room", "wander_cents", "times"),
+    [
+        (4_000.0, 10.0, 0.15, 1.0),  # plain, in an easy room, calm: as estimated
+        (400_000.0, 0.3, 0.0, 1.0),  # never narrower
+        (1_000.0, 1.0, 0.0, 2.0),  # a quarter of the power: twice as wide
+        (4_000.0, 40.0, 0.0, 2.0),  # the room is four times as rough: the same
+        (1_000.0, 40.0, 0.0, 4.0),  # both
+        (4_000.0, 10.0, 0.6, 8.0),  # four times the calm wander, to the power of 1.5
+        (1_000.0, 40.0, 0.6, 32.0),
+    ],
+)
+def test_sigma_is_wider_where_the_pipe_is_faint_the_room_rough_or_the_pitch_unsteady(
+    clearest: float, room: float, wander_cents: float, times: float
+) -> None:
+    """By hand: variances grow with the room's factor and with what the power lacks.
+
+    The clearest of three partials counts, and one that was not used does not.
+    """
+    ratio = np.array([[[0.1 * clearest]], [[clearest]], [[0.5 * clearest]], [[1e9]]])
+    seen = np.array([[True], [True], [True], [False]])
+    joint = Estimated(room, ratio, np.array([wander_cents]), seen)
+    case = Case(None, joint, 0, 3.0)  # type: ignore[arg-type]
+    assert case.given_cents == pytest.approx(0.01 * times, rel=1e-4)
 
 
 SCENES: dict[str, tuple[Callable[[], Scene], int]] = {

@@ -170,7 +170,8 @@ def search_two(  # noqa: PLR0917
         rate = _rate(bands, index, first, grid)
         pull, own = white.at(rate)
         lag = (np.arange(len(grid)) * (rate[1] - rate[0]))[:, np.newaxis]
-        cross = np.exp(2j * np.pi * lag * white.band.nodes.times_s).sum(axis=1)
+        times_s = white.band.nodes.times_s - white.band.nodes.times_s[0]  # as the transform counts
+        cross = np.exp(2j * np.pi * lag * times_s).sum(axis=1)
         gain = np.zeros(score.shape)
         for channel in range(len(pull)):
             f, d = pull[channel], own[channel] * (1.0 + LIMITS.blind) + 1e-12
