@@ -11,6 +11,7 @@ from walkboard.condition.kinds import Role
 from walkboard.condition.state import PipeCents
 from walkboard.errors import InputError
 from walkboard.organ.model import PipeRef
+from walkboard.planning.value.company import company_of, levels_db, ordinary
 from walkboard.planning.value.layout import Layout
 from walkboard.planning.value.use import EventUse, RegistrationUse
 from walkboard.planning.value.weight import (
@@ -171,3 +172,19 @@ def test_a_stray_costs_a_third_and_a_fifth_of_that_where_the_event_is_silent():
     )
     assert_allclose(plain.stray[[octave, trumpet, low]], [0.35, 0.7, 0.0])
     assert_allclose(weights.stray[[octave, trumpet, low]], [0.35, 0.2 * 0.7, 0.0])
+
+
+def test_beats_above_the_ear_count_less() -> None:
+    """c''''' of an 8′ and of a 4′, and the partials at which they beat; half at 5 kHz.
+
+    Key 96 of an equal-tempered a' of 440 Hz is 2,093 Hz; five octaves down next to nothing is lost.
+    """
+    plain = weigh(LAYOUT, [])
+    company = company_of(LAYOUT, levels_db(LAYOUT, {}), ordinary(LAYOUT))
+    for rank, number, hz in (
+        ("great.principal", 61, 2093.0), ("great.octave", 61, 4186.0), ("great.principal", 1, 65.4)
+    ):  # fmt: skip
+        place = LAYOUT.place(PipeRef(rank, number))
+        beats_at_hz = hz * company.beating_partial[place]
+        heard = plain.company[place] / company.factor[place]
+        assert heard == pytest.approx(1.0 / (1.0 + (beats_at_hz / 5000.0) ** 2), rel=1e-3)
