@@ -14,6 +14,7 @@ from tests.survey.hear.test_before import ORGAN, PRINCIPAL, STRING, Rank
 from tests.survey.organs import SMALL, rendered_walk
 from walkboard.book.keeping import Book
 from walkboard.book.records import KeptRecording
+from walkboard.errors import BookError
 from walkboard.listening.types import SoundInfo
 from walkboard.organ.reading import read_organ
 from walkboard.survey.hear.heard_walk import HeardWalk
@@ -21,7 +22,7 @@ from walkboard.survey.recognise.verdict import Heard
 from walkboard.work import open_book
 from walkboard.work import visit as visit_work
 from walkboard.work.remembered import besides, earlier_sounds
-from walkboard.work.second_thoughts import withdraw
+from walkboard.work.second_thoughts import confirm, withdraw
 
 FIRST = open_book.now()
 
@@ -115,3 +116,12 @@ def test_the_second_visit_notices_the_other_stop_of_the_pitch(tmp_path: Path) ->
         assert wrong.walk.heard.also_sounding[0].stop == gamba
         assert "It sounds as Gamba" in wrong.walk.heard.question
         assert not wrong.walk.measured
+        # The tuner knows better, and says so.
+        sure = confirm(book, wrong.id)
+        assert sure.walk.drawn == (principal,)
+        assert sure.walk.believed
+        assert len(sure.walk.measured) == 14
+        assert sure.walk.heard is not None
+        assert "kept because you are sure" in sure.walk.heard.sentence
+        with pytest.raises(BookError, match="already has this label"):
+            confirm(book, wrong.id)

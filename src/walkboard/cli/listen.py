@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from walkboard.cli.options import AT_ONCE
+from walkboard.cli.options import AT_ONCE, SURE
 from walkboard.cli.printing import number, print_json, print_table, say
 from walkboard.cli.progress import FilesBar
 
@@ -58,6 +58,7 @@ def listen(
         help="A tone of exactly this frequency sounds alone in the recording for three seconds or "
         "more: the recorder's clock is corrected by it. Not a tuning fork, not mains hum.",
     ),
+    sure: bool = SURE,
     at_once: int | None = AT_ONCE,
     as_json: bool = typer.Option(False, "--json", help="Print JSON (a list for several sounds)."),
 ) -> None:
@@ -96,6 +97,7 @@ def listen(
                         tuple(earlier),
                         sounded,
                         tone,
+                        sure,
                     )
                     for sound in sounds
                 ],

@@ -37,3 +37,10 @@ def language_of(given: str) -> Language:
             f"Nothing is written in {given!r}.", fix=f"Choose from {', '.join(Language)}."
         )
     return Language(given)
+
+
+SURE = typer.Option(
+    False,
+    "--sure",
+    help="These stops were drawn for certain: values stand although it sounds like another stop.",
+)

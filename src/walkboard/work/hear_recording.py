@@ -25,13 +25,14 @@ def hear_file(
     alone: Sequence[HeardWalk] = (),
     before: Remembered | None = None,
     tone_hz: float | None = None,
+    sure: bool = False,
     progress: Progress | None = None,
 ) -> HeardWalk:
     """Hear the recording of one walk, with the MIDI file if a machine held the keys.
 
     `alone` are earlier walks in which ranks of this one sounded without each other, `before` says
     how ranks sounded in earlier recordings. `tone_hz` is the exact frequency of a tone in the
-    recording that shows its clock.
+    recording that shows its clock. `sure`: the tuner is sure that these stops were drawn.
 
     Raises
     ------
@@ -57,6 +58,7 @@ def hear_file(
                 alone=alone,
                 before=before,
                 tone_hz=tone_hz,
+                sure=sure,
                 progress=progress,
             )
     except OSError as error:

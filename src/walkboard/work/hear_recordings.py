@@ -34,7 +34,7 @@ class ToHear:
         The organ's description as text: an organ itself is not sent to another process.
     drawn : tuple of str
     air_celsius : float or None
-    played, alone, before, tone_hz : see `walkboard.work.hear_recording.hear_file`
+    played, alone, before, tone_hz, sure : see `walkboard.work.hear_recording.hear_file`
     """
 
     path: Path
@@ -45,6 +45,7 @@ class ToHear:
     alone: tuple[HeardWalk, ...] = ()
     before: Mapping[str, RankSound] = field(default_factory=dict)
     tone_hz: float | None = None
+    sure: bool = False
 
 
 def hear_walk_file(progress: Progress | None, asked: ToHear) -> HeardWalk:
@@ -67,6 +68,7 @@ def hear_walk_file(progress: Progress | None, asked: ToHear) -> HeardWalk:
         alone=asked.alone,
         before=asked.before,
         tone_hz=asked.tone_hz,
+        sure=asked.sure,
         progress=progress,
     )
 

@@ -51,10 +51,10 @@ def earlier_sounds(
     drawn : sequence of str
         As stated for the new walk; nothing is looked for unless that is one stop of one rank.
     """
-    from walkboard.survey.hear.before import lone_rank, same_pitch, sound_of
+    from walkboard.survey.hear.before import lone_rank, octave_away, same_pitch, sound_of
 
     rank = lone_rank(organ, drawn)
-    others = same_pitch(organ, drawn)
+    others = {**same_pitch(organ, drawn), **octave_away(organ, drawn)}
     if rank is None or not others:
         return ()
     found: list[Earlier] = []

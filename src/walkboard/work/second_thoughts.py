@@ -33,6 +33,7 @@ def relabel(
     drawn: Sequence[str] | None = None,
     air_celsius: float | None = None,
     organ_version: int | None = None,
+    sure: bool = False,
     words: str = "",
     progress: ProgressOfEach | None = None,
 ) -> KeptRecording:
@@ -50,6 +51,8 @@ def relabel(
         The air of these pipes [°C]; None: as before.
     organ_version : int or None
         Version of the organ's description; None for the newest.
+    sure : bool
+        Whether the tuner is sure that these stops were drawn; the label may then stay as it is.
     words : str
         Why; may be empty.
     progress : see `walkboard.work.hear_recordings.hear_files`
@@ -74,12 +77,14 @@ def relabel(
     stops = old.walk.drawn if drawn is None else tuple(drawn)
     air = old.walk.air_celsius if air_celsius is None else air_celsius
     label = (stops, air, wanted)
-    if not old.is_withdrawn and label == (
+    stays = sure and old.walk.heard is not None and not old.walk.believed
+    if not old.is_withdrawn and not stays and label == (
         old.walk.drawn, old.walk.air_celsius, old.organ_version,
     ):  # fmt: skip
         raise BookError(
             f"Recording {recording_id} already has this label.",
-            fix="Give other stops (--drawn), another air (--air-now) or description.",
+            fix="Give other stops (--drawn), another air (--air-now) or description. If these stops"
+            " were drawn for certain although it is doubted: --sure.",
         )
     heard: list[HeardWalk] = []
     organ = read_organ(kept.description)
@@ -90,6 +95,7 @@ def relabel(
         stops,
         air,
         before=besides(earlier, old.sha256),
+        sure=sure,
     )
     hear_files([to_hear], lambda _, walk: heard.append(walk), processes=1, progress=progress)
     walk = replace(heard[0], file=old.walk.file)
@@ -136,6 +142,30 @@ def stops_heard(organ: Organ, walk: HeardWalk) -> tuple[str, ...] | None:
         found.append(one.stop)
     stops = tuple(dict.fromkeys(found))
     return stops if set(stops) != set(walk.drawn) and organ.stops_among(stops) else None
+
+
+def may_be_sure(walk: HeardWalk) -> bool:
+    """Whether a walk is doubted only for what it sounds like, which the tuner may know better."""
+    heard = walk.heard
+    return (
+        heard is not None
+        and not heard.believed
+        and bool(walk.holds)
+        and heard.tremulant is None
+        and set(heard.not_sounding) >= set(walk.drawn)
+    )
+
+
+def confirm(book: Book, recording_id: int) -> KeptRecording:
+    """Hear a doubted recording again with its own label, of which the tuner is sure.
+
+    Raises
+    ------
+    BookError, InputError
+        As `relabel`.
+    """
+    old = book.recording(recording_id)
+    return relabel(book, recording_id, organ_version=old.organ_version, sure=True)
 
 
 def _leads(coupler: Coupler, from_division: str, to_division: str) -> bool:

@@ -77,6 +77,7 @@ def take_in(
     *,
     taken: Callable[[KeptRecording], None],
     air_celsius: float | None = None,
+    sure: bool = False,
     processes: int | None = None,
     progress: ProgressOfEach | None = None,
 ) -> None:
@@ -93,6 +94,8 @@ def take_in(
         Called with each as soon as the book has it, in the order of the paths.
     air_celsius : float or None
         The air of these pipes [°C]; None takes what the visit noted.
+    sure : bool
+        Whether the tuner is sure that these stops were drawn.
     processes, progress : see `walkboard.work.hear_recordings.hear_files`
 
     Raises
@@ -115,6 +118,7 @@ def take_in(
             tuple(drawn),
             air_celsius,
             before=besides(earlier, sha256_of(path)) if earlier and path.is_file() else {},
+            sure=sure,
         )
         for path in paths
     ]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from walkboard.cli.options import BOOK, ORGAN, VISIT
+from walkboard.cli.options import BOOK, ORGAN, SURE, VISIT
 from walkboard.cli.printing import number, print_json, print_table, say
 from walkboard.cli.progress import FilesBar
 
@@ -89,6 +89,7 @@ def relabel(
         metavar="N",
         help="Version of the organ's description. Default: newest.",
     ),
+    sure: bool = SURE,
     why: str = WHY,
 ) -> None:
     """Change what was recorded, and hear it again; the old label stays in the book."""
@@ -104,6 +105,7 @@ def relabel(
                 drawn=stops or None,
                 air_celsius=air,
                 organ_version=description,
+                sure=sure,
                 words=why,
                 progress=bar.of_file,
             )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from walkboard.cli.listen import listening_title, two_sigma
-from walkboard.cli.options import AT_ONCE, BOOK, ORGAN, VISIT
+from walkboard.cli.options import AT_ONCE, BOOK, ORGAN, SURE, VISIT
 from walkboard.cli.printing import number, print_json, print_table, say
 from walkboard.cli.progress import FilesBar
 
@@ -27,6 +27,7 @@ def take(
     air: float | None = typer.Option(
         None, "--air-now", help="Air of these pipes [°C], if it differs from the air noted."
     ),
+    sure: bool = SURE,
     organ: str | None = ORGAN,
     at_once: int | None = AT_ONCE,
 ) -> None:
@@ -62,6 +63,7 @@ def take(
                 stops,
                 taken=tell,
                 air_celsius=air,
+                sure=sure,
                 processes=at_once,
                 progress=bar.of_file,
             )

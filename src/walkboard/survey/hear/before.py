@@ -118,6 +118,22 @@ def same_pitch(organ: Organ, drawn: Sequence[str]) -> dict[str, Rank]:
     return found
 
 
+def octave_away(organ: Organ, drawn: Sequence[str]) -> dict[str, Rank]:
+    """Other stops of the keyboard that sound one rank an octave from a lone stated one, by stop."""
+    rank = lone_rank(organ, drawn)
+    if rank is None:
+        return {}
+    division = organ.stop(drawn[0]).division
+    found = {}
+    for stop in organ.stops:
+        other = lone_rank(organ, [stop.id])
+        if other is not None and stop.division == division:
+            ratio = float(other.multiple_of(1) / rank.multiple_of(1))
+            if ratio in (0.5, 2.0):
+                found[stop.id] = other
+    return found
+
+
 def compare(
     organ: Organ,
     drawn: Sequence[str],
@@ -133,7 +149,7 @@ def compare(
     now = _sound(organ, rank, holds, air_celsius)
     if now is None:
         return NOT_COMPARED
-    alike = _alike(rank, others, holds)
+    alike = kin_of(rank, others, holds)
     own = remembered.get(rank.id)
     apart = None if own is None else difference(now, own)
     odds: dict[str, float] = {}
@@ -176,6 +192,30 @@ def compare(
     return NOT_COMPARED
 
 
+def strays_like(
+    organ: Organ,
+    drawn: Sequence[str],
+    holds: Sequence[Hold],
+    air_celsius: float | None,
+    *,
+    remembered: Remembered,
+    ranks: Sequence[Rank],
+) -> Rank | None:
+    """The rank, the stated one or one of these, whose pipes plainly strayed like this before."""
+    rank = lone_rank(organ, drawn)
+    now = None if rank is None else _sound(organ, rank, holds, air_celsius)
+    if rank is None or now is None:
+        return None
+    odds = {
+        one.id: _pitch(now, theirs) if (theirs := remembered.get(one.id)) is not None else 0.0
+        for one in (rank, *ranks)
+    }
+    likelier = sorted((rank, *ranks), key=lambda one: -odds[one.id])
+    best, *rest = likelier
+    clear = odds[best.id] - max((odds[one.id] for one in rest), default=0.0)
+    return best if min(clear, odds[best.id]) > LIMITS.pitch_odds else None
+
+
 def _pitch(now: RankSound, before: RankSound) -> float:
     return min(LIMITS.most_pitch_odds, pitch_evidence(now, before))
 
@@ -188,7 +228,7 @@ def _unlike(now: RankSound, before: RankSound) -> bool:
     return far > LIMITS.unlike * freedom
 
 
-def _alike(rank: Rank, others: Mapping[str, Rank], holds: Sequence[Hold]) -> tuple[str, ...]:
+def kin_of(rank: Rank, others: Mapping[str, Rank], holds: Sequence[Hold]) -> tuple[str, ...]:
     """Other stops whose family the partials do not exclude."""
     read = [
         (r.hz, r.partials)

@@ -155,7 +155,14 @@ def _what_is_odd(weighed: Weighed, organ: Organ, drawn: Sequence[str]) -> list[s
             " moved?"
         )
     said += [_cipher(organ, cipher) for cipher in heard.cipher]
-    if heard.not_sounding and heard.also_sounding and set(heard.not_sounding) >= set(drawn):
+    if weighed.octave.likely and not heard.believed:
+        octave = weighed.octave
+        keys = f"{octave.first.name} to {octave.last.name}" if octave.first and octave.last else ""
+        said.append(
+            f"these may be keys {keys} of {_one_of(organ, octave.likely)}, an octave away: which of"
+            " the two was drawn?"
+        )
+    elif heard.not_sounding and heard.also_sounding and set(heard.not_sounding) >= set(drawn):
         one = heard.also_sounding[0]
         name = stop_name(organ, one.stop)
         said.append(
@@ -184,11 +191,21 @@ def _what_is_odd(weighed: Weighed, organ: Organ, drawn: Sequence[str]) -> list[s
 
 def _undecided(weighed: Weighed, organ: Organ) -> list[str]:
     """What the recording cannot show, as ends of a sentence."""
+    if weighed.octave.possible and weighed.heard.believed:
+        other = _one_of(organ, weighed.octave.possible)
+        return [*_unlike_others(weighed, organ), f"keys an octave away of {other} sound the same"]
+    return _unlike_others(weighed, organ)
+
+
+def _unlike_others(weighed: Weighed, organ: Organ) -> list[str]:
     match weighed.compared.answer:
         case Answer.NO_MEMORY:
             why = " without earlier recordings of both"
         case Answer.ALIKE:
             why = ": earlier recordings of both sound alike"
+        case Answer.OTHER if weighed.sure:
+            other = _one_of(organ, weighed.compared.stops)
+            return [f"sounds as {other} did in an earlier recording, kept because you are sure"]
         case _:
             return []
     return [f"cannot be distinguished from {_one_of(organ, weighed.compared.stops)}{why}"]

@@ -66,6 +66,7 @@ def hear_walk(
     alone: Sequence[HeardWalk] = (),
     before: Remembered | None = None,
     tone_hz: float | None = None,
+    sure: bool = False,
     progress: Progress | None = None,
 ) -> HeardWalk:
     """Find, name and measure every hold of a walk, and judge whether to trust it.
@@ -88,6 +89,10 @@ def hear_walk(
         and show which pipes pull each other into step.
     before : mapping of str to RankSound, optional
         How ranks sounded in earlier recordings, by rank: shows another stop of the same pitch.
+    sure : bool
+        Whether the tuner is sure of the stops: values then stand although it sounds like another
+        family, like another stop did before, or like one an octave away. What contradicts the
+        stops, such as more ranks sounding, is not overruled.
     progress : callable, optional
         Called with the seconds done and the total.
 
@@ -194,6 +199,8 @@ def hear_walk(
             shifted=walk.shifted,
             drones=drones,
             before=before or {},
+            sure=sure,
+            keys_known=played is not None,
         )
 
     as_stated = judged(
@@ -253,6 +260,8 @@ def _judged(
     shifted: Shifted,
     drones: Sequence[Drone],
     before: Remembered,
+    sure: bool,
+    keys_known: bool,
 ) -> HeardWalk:
     """The walk with recognition's verdict."""
     weighed = weigh(
@@ -265,6 +274,8 @@ def _judged(
         shifted=shifted,
         drones=drones,
         before=before,
+        sure=sure,
+        keys_known=keys_known,
     )
     held = [hold.key for hold in walk.holds if hold.key is not None]
     stated = [one for one in walk.drawn if one in drawn]

@@ -23,10 +23,12 @@ from walkboard.survey.hear.before import (
     Remembered,
     compare,
 )
+from walkboard.survey.hear.carried import moved_cents
+from walkboard.survey.hear.ciphers import cipher_of
 from walkboard.survey.hear.family import family_of_stop, other_family
 from walkboard.survey.hear.heard_walk import Hold
+from walkboard.survey.hear.octave_doubt import NO_DOUBT, OctaveDoubt, octave_doubt
 from walkboard.survey.hear.odd_holds import beside_ciphers, jumped_holds, odd_holds
-from walkboard.survey.hear.settling import unlike_neighbours
 from walkboard.survey.recognise.companions import (
     Companion,
     find_companions,
@@ -36,21 +38,19 @@ from walkboard.survey.recognise.evidence import Evidence
 from walkboard.survey.recognise.hypotheses import Hypothesis, hypotheses
 from walkboard.survey.recognise.limits import LIMITS as RECOGNITION
 from walkboard.survey.recognise.shift import Shifted
-from walkboard.survey.recognise.verdict import AlsoSounding, Cipher, Heard, Tremulant
+from walkboard.survey.recognise.verdict import AlsoSounding, Heard, Tremulant
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
     """When evidence along a walk counts."""
 
-    moved_from_hz: float = 150.0  # lower pipes settle within the hold as far as that; chosen
     same_pitch: float = 0.04  # relative: a stop that beats with the stated one [-]; chosen
     least_holds: int = 6  # fewer say nothing about shares along the walk; chosen
     tremulant_holds: int = 4  # fewer with movement: no tremulant is reported; chosen
     tremulant_share: float = 0.6  # share of them at one rate [-]; fitted by bench situations
     shift_readings: int = 3  # with fewer, the shift is the holds' rough one; chosen
     odd_share: float = 0.8  # share of odd partials above which a companion is stopped [-]; chosen
-    same_pitch_cents: float = 45.0  # between a cipher and its pipe; derived: < a quarter tone
 
 
 LIMITS = Limits()
@@ -75,6 +75,10 @@ class Weighed:
         Movement of pitch within holds, if more than pipes can make: the microphone was carried.
     compared : Compared
         What earlier recordings of the rank say.
+    octave : OctaveDoubt
+        Whether it may be a stop an octave away.
+    sure : bool
+        Whether the tuner is sure of the stops: what it sounds like is then said, but not doubted.
     """
 
     heard: Heard
@@ -83,6 +87,8 @@ class Weighed:
     unnamed: bool = False
     moved_cents: float | None = None
     compared: Compared = NOT_COMPARED
+    octave: OctaveDoubt = NO_DOUBT
+    sure: bool = False
 
 
 def weigh(
@@ -96,6 +102,8 @@ def weigh(
     shifted: Shifted,
     drones: Sequence[Drone],
     before: Remembered = _NOTHING,
+    sure: bool = False,
+    keys_known: bool = False,
 ) -> Weighed:
     """Weigh the hypotheses.
 
@@ -113,26 +121,39 @@ def weigh(
     drones : sequence of Drone
     before : mapping of str to RankSound
         How ranks sounded in earlier recordings.
+    sure : bool
+        Whether the tuner is sure that these stops were drawn.
+    keys_known : bool
+        Whether the file of a played walk says which keys were held.
     """
     stops = [stop.id for stop in organ.stops_among(drawn)]
     tremulant = _tremulant(evidence)
-    ciphers = tuple(_cipher(organ, drawn, air_celsius, shifted.cents, one) for one in drones)
+    ciphers = tuple(cipher_of(organ, drawn, air_celsius, shifted.cents, one) for one in drones)
     also, unnamed = _also(
         organ, stops, keys, air_celsius, evidence=evidence, shift_cents=shifted.cents
     )
     if tremulant is not None:
         also, unnamed = (), False  # a deep tremulant's side bands look like another pipe
     plain = any(2 * one.keys >= one.of_keys for one in also)
-    moved = None if tremulant or plain else _moved_cents(holds)
+    moved = None if tremulant or plain else moved_cents(holds)
     if moved is not None:
         also, unnamed = (), False  # a microphone that moves makes beats and lines of its own
-    instead, not_the_family = other_family(organ, drawn, holds) if not also else ((), False)
+    instead, not_the_family = ((), False) if also or sure else other_family(organ, drawn, holds)
     compared = NOT_COMPARED
     if not (also or unnamed or tremulant or moved or not_the_family):
         compared = compare(organ, drawn, holds, air_celsius, before)
-    if compared.answer is Answer.OTHER:
+    octave = NO_DOUBT
+    if not (also or unnamed or tremulant or moved or not_the_family or sure or keys_known):
+        octave = octave_doubt(organ, drawn, holds, air_celsius, before)
+    if sure and compared.answer is Answer.UNLIKE:
+        compared = NOT_COMPARED
+    heard_before = compared.answer is Answer.OTHER and not sure
+    if octave.likely:
+        count = len(holds)
+        instead = (AlsoSounding(octave.likely[0], count, count, 0, octave.likely[1:]),)
+    if heard_before:
         instead = (AlsoSounding(compared.stops[0], len(holds), len(holds), 0, compared.stops[1:]),)
-    another = not_the_family or compared.answer is Answer.OTHER
+    another = not_the_family or heard_before or bool(octave.likely)
     missing = () if also or unnamed else _not_sounding(stops, organ, air_celsius, holds)
     far = abs(shifted.cents) >= RECOGNITION.shift_asked_cents
     believed = not (also or unnamed or tremulant or another or far or moved)
@@ -160,41 +181,12 @@ def weigh(
         cipher=ciphers,
         believed=believed,
     )
-    return Weighed(heard, withheld, marked, unnamed, moved, compared)
+    return Weighed(heard, withheld, marked, unnamed, moved, compared, octave, sure)
 
 
 def _shift_cents(holds: Sequence[Hold], shifted: Shifted) -> float:
     cents = [r.cents for hold in holds for r in hold.readings if isinstance(r, Measured)]
     return float(np.median(cents)) if len(cents) >= LIMITS.shift_readings else shifted.cents
-
-
-def _moved_cents(holds: Sequence[Hold]) -> float | None:
-    """How much pitch moves within the holds, if more than pipes and wind can cause [cents].
-
-    Low pipes settle within the hold, so for them only what remains without the settling counts, or
-    that each settles otherwise than the next. A microphone that moves moves every pipe of a hold
-    alike, so the calmest of them decides.
-    """
-    wander = []
-    restless = []
-    for hold in holds:
-        read = [r for r in hold.readings if isinstance(r, Measured)]
-        wander += [
-            r.wander_cents
-            for r in read
-            if r.wander_cents is not None and r.hz > LIMITS.moved_from_hz
-        ]
-        slow = [r.slow.restless_cents for r in read if r.slow is not None]
-        if slow:
-            restless.append(min(slow))
-    for moved, most in (
-        (wander, RECOGNITION.moved_cents),
-        (restless, RECOGNITION.restless_cents),
-        (list(unlike_neighbours(holds).values()), RECOGNITION.unlike_cents),
-    ):
-        if len(moved) >= LIMITS.least_holds and (usual := float(np.median(moved))) > most:
-            return usual
-    return None
 
 
 def _tremulant(evidence: Sequence[Evidence]) -> Tremulant | None:
@@ -215,41 +207,6 @@ def _tremulant(evidence: Sequence[Evidence]) -> Tremulant | None:
     if not plain or cents < RECOGNITION.tremulant_cents or depth_db < RECOGNITION.tremulant_db:
         return None
     return Tremulant(float(rates[same].mean()), cents, depth_db)
-
-
-def _cipher(
-    organ: Organ,
-    drawn: Sequence[str],
-    air_celsius: float | None,
-    shift_cents: float,
-    drone: Drone,
-) -> Cipher:
-    """The pipe behind a drone: preferably of the walked stops, then of their division."""
-    divisions = {stop.division for stop in organ.stops_among(drawn)}
-    ranks = {plays.rank for s in organ.stops if s.id in drawn for plays in s.plays}
-    hz = drone.hz / ratio_of_cents(shift_cents)
-    odd_only = all(round(line / drone.hz) % 2 for line in drone.lines_hz)
-    found = []
-    for pipe in organ.pipes():
-        away = abs(1200.0 * np.log2(hz / target_hz(organ, pipe, air_celsius)))
-        if away > LIMITS.same_pitch_cents:
-            continue
-        rank = organ.rank(pipe.rank)
-        stopped = rank.family in (Family.STOPPED, Family.CHIMNEY)
-        found.append(
-            (
-                pipe.rank not in ranks,
-                rank.division not in divisions,
-                odd_only != stopped,
-                away,
-                pipe,
-            )
-        )
-    found.sort(key=lambda item: item[:4])
-    pipes = [str(item[4]) for item in found]
-    return Cipher(
-        pipes[0] if pipes else None, drone.hz, drone.start_s, drone.end_s, tuple(pipes[1:])
-    )
 
 
 def _also(

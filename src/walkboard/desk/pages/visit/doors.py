@@ -37,6 +37,12 @@ PAGE = Page(
             ("POST",),
         ),
         Door(
+            f"{_AT}/recordings/{{recording:int}}/confirm",
+            second_thoughts.confirm,
+            Permission.RECORD,
+            ("POST",),
+        ),
+        Door(
             f"{_AT}/recordings/{{recording:int}}/label",
             second_thoughts.label,
             Permission.RECORD,

@@ -66,6 +66,7 @@ class Heard:
     wanting: tuple[KeyHeard, ...]
     suspects: tuple[Suspect, ...]
     instead: str
+    may_be_sure: bool
 
 
 def listening(request: Request) -> Response:
@@ -187,7 +188,7 @@ def _coming(request: Request) -> tuple[AtVisit, upload_queue.Incoming]:
 
 
 def _heard(request: Request, at: AtVisit, recording: KeptRecording) -> Heard:
-    from walkboard.work.second_thoughts import stops_heard  # noqa: PLC0415 - slow to load
+    from walkboard.work.second_thoughts import may_be_sure, stops_heard  # noqa: PLC0415 - slow to load
 
     walk = recording.walk
     chosen = preferences_of(request)
@@ -211,6 +212,7 @@ def _heard(request: Request, at: AtVisit, recording: KeptRecording) -> Heard:
         wanting=tuple(k for k in keys if k.enough is not Enough.YES),
         suspects=_suspects(at, recording),
         instead=_stop_words(at, stops_heard(at.organ, walk) or (), with_division=False),
+        may_be_sure=may_be_sure(walk),
     )
 
 

@@ -35,6 +35,19 @@ def accept(request: Request) -> Response:
     return to_visit(request, "listen")
 
 
+def confirm(request: Request) -> Response:
+    """Say that the stops of a doubted recording were drawn as stated."""
+    from walkboard.work.second_thoughts import (  # noqa: PLC0415 - slow to load
+        confirm as stands,
+    )
+    from walkboard.work.second_thoughts import may_be_sure  # noqa: PLC0415
+
+    at, recording = _recording(request)
+    if may_be_sure(recording.walk):  # pressed twice, the second has nothing left to confirm
+        stands(at.desk.book, recording.id)
+    return to_visit(request, "listen")
+
+
 async def label(request: Request) -> Response:
     """Say what was really drawn, or what the air was, and hear the recording again by it."""
     if request.method == "GET":
