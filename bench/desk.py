@@ -48,7 +48,7 @@ PAGES = (
 PORT = 8790
 TIMES = 9
 STARTS = 5
-_COMMAND = "from walkboard.cli.main import main; main()"
+_COMMAND = "from walkboard.cli.start import start; start()"
 
 
 @dataclass(frozen=True)

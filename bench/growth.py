@@ -37,7 +37,7 @@ SIZES = (6, 60, 600)
 RECORDINGS = 5  # a visit
 BETWEEN = timedelta(days=24)
 PORT = 8795
-_COMMAND = "from walkboard.cli.main import main; main()"
+_COMMAND = "from walkboard.cli.start import start; start()"
 # The last visit was opened yesterday, so that at every size one event is to come.
 LAST = datetime.now(UTC).replace(hour=9, minute=0, second=0, microsecond=0) - timedelta(days=1)
 COMMANDS = (

@@ -46,7 +46,7 @@ def packages_block() -> str:
 def help_of(words: list[str]) -> str:
     # A fixed width and no colour, so that the page does not depend on who builds it.
     done = subprocess.run(
-        [sys.executable, "-c", "from walkboard.cli.main import main; main()", *words, "--help"],
+        [sys.executable, "-c", "from walkboard.cli.start import start; start()", *words, "--help"],
         env={
             **os.environ,
             "COLUMNS": "92",

@@ -122,7 +122,7 @@ def test_a_port_that_is_none_is_refused(run: Run, book: Path) -> None:
     assert "65535" in ran.err
 
 
-WALKBOARD = [sys.executable, "-c", "from walkboard.cli.main import main; main()"]
+WALKBOARD = [sys.executable, "-c", "from walkboard.cli.start import start; start()"]
 
 
 def test_a_reader_that_has_seen_enough_is_no_failure(book: Path) -> None:
@@ -159,7 +159,8 @@ def wait():
     while True:
         time.sleep(0.05)
 sys.argv = ["walkboard", "wait"]
-cli.main()
+from walkboard.cli.start import start
+start()
 """
 
 
@@ -178,3 +179,61 @@ def test_ctrl_c_ends_with_one_sentence() -> None:
             process.kill()
             raise
     assert (process.returncode, said) == (130, "Interrupted; what was stored before is safe.\n")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="closes numbered files")
+@pytest.mark.parametrize("closed", [">&-", "2>&-", "<&- >&- 2>&-"])
+def test_closed_output_or_input_is_no_failure(book: Path, closed: str) -> None:
+    words = [*WALKBOARD, "visit", "note", str(book), f"said with {closed}"]
+    done = subprocess.run(
+        ["sh", "-c", f'"$@" {closed}', "sh", *words], cwd=ROOT, capture_output=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="closes numbered files")
+def test_no_file_of_ours_gets_the_number_of_a_closed_output() -> None:
+    program = (
+        "from walkboard.cli.start import open_streams; import os, sys; open_streams();"
+        "file = os.open(os.devnull, os.O_RDONLY); sys.exit(0 if file > 2 else 3)"
+    )
+    words = ["sh", "-c", '"$@" <&- >&- 2>&-', "sh", sys.executable, "-c", program]
+    assert subprocess.run(words, cwd=ROOT, check=False).returncode == 0
+
+
+_LOADING = """
+import os, signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)
+class Slow:
+    def find_spec(self, name, path=None, target=None):
+        if name == "typer":
+            os.kill(os.getpid(), signal.SIGINT)  # Ctrl-C while the commands are loaded
+sys.meta_path.insert(0, Slow())
+from walkboard.cli.start import start
+start()
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="sends a signal to a process")
+def test_ctrl_c_while_it_starts_ends_with_one_sentence() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", _LOADING], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    said = (done.returncode, done.stderr)
+    assert said == (130, "Interrupted; what was stored before is safe.\n")
+
+
+def test_an_export_to_a_folder_that_is_not_there_names_the_place(run: Run, book: Path) -> None:
+    ran = run("book", "export", book, book / "nowhere" / "book.json")
+    assert ran.code == 2
+    assert "nowhere" in ran.err
+    assert "No such file or directory" in ran.err
+    assert "moved" not in ran.err
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_book_is_not_imported_from_a_pipe_that_waits_forever(run: Run, tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.json")
+    ran = run("book", "import", tmp_path / "pipe.json", tmp_path / "book")
+    assert ran.code == 2
+    assert "it is not a file" in ran.err

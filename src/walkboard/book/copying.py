@@ -90,8 +90,10 @@ class Copying(Storing):
 
         Raises
         ------
+        InputError
+            When it cannot be written there.
         BookError
-            When it cannot be written.
+            When the disk is full.
         """
         head = {
             "format": EXPORT_FORMAT,
@@ -106,7 +108,13 @@ class Copying(Storing):
             sync_file(part)
             part.replace(target)
         except OSError as error:
-            raise trouble.of_disk(error, target) from error
+            if trouble.is_of_room(error):
+                raise trouble.of_disk(error, target) from error
+            raise InputError(
+                f"The export cannot be written: {error.strerror or error}.",
+                where=str(target),
+                fix="Choose another place.",
+            ) from error
         finally:
             with suppress(OSError):
                 part.unlink(missing_ok=True)

@@ -127,6 +127,8 @@ def implausible(book: Book) -> tuple[BookProblem, ...]:
 
 def _read_head(source: Path) -> _Head:
     with _reading(source):
+        if source.exists() and not source.is_file():  # it is read twice; a pipe might wait forever
+            raise OSError("it is not a file")
         given = read_head(source)
         try:
             head = _Head.model_validate(given)

@@ -32,6 +32,7 @@ from walkboard.cli import (
     weights,
 )
 from walkboard.cli.book import commands as book
+from walkboard.cli.exit_codes import INTERRUPTED
 from walkboard.cli.visit import commands as visit
 from walkboard.errors import WalkboardError
 
@@ -75,9 +76,6 @@ app.command("round", epilog=rounds.EXAMPLE)(rounds.round_of_visits)
 app.command("demo", epilog=demo.EXAMPLE)(demo.demo)
 
 
-_INTERRUPTED = 130  # as in shells: 128 plus the number of SIGINT
-
-
 def _version(wanted: bool) -> None:
     if wanted:
         typer.echo(f"walkboard {__version__}")
@@ -104,7 +102,10 @@ def _root(
 
 
 def main() -> None:
-    """Run the command line; exit 0 done, 1 done but something is wrong, 2 unusable input."""
+    """Run the command line; exit 0 done, 1 done but something is wrong, 2 unusable input.
+
+    `walkboard.cli.start` ends it after Ctrl-C.
+    """
     # The matrices are small: linear algebra threads cost several times what they save. The setting
     # is read when numpy is first imported, which the commands do late.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -122,9 +123,6 @@ def main() -> None:
         _leave_output()
         print("The output could not be written: no space left.", file=sys.stderr)
         sys.exit(2)
-    except KeyboardInterrupt:
-        print("Interrupted; what was stored before is safe.", file=sys.stderr)
-        sys.exit(_INTERRUPTED)
 
 
 def _run() -> None:
@@ -134,7 +132,7 @@ def _run() -> None:
         app()
     except SystemExit as ended:
         # The library ends the program silently after Ctrl-C and when the reader has stopped.
-        if ended.code == _INTERRUPTED:
+        if ended.code == INTERRUPTED:
             raise KeyboardInterrupt from None
         if sys.stdout is not output:  # it has replaced stdout, and its stand-in swallows the rest
             raise BrokenPipeError from None

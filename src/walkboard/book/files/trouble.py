@@ -107,11 +107,16 @@ def is_of_database(error: BaseException | None) -> bool:
     )
 
 
+def is_of_room(error: OSError) -> bool:
+    """Whether an error of the file system says that there is no more room."""
+    return error.errno in {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+
+
 def of_disk(error: OSError, book: Path) -> BookError:
     """The `BookError` for an error of the file system while the book writes."""
+    if is_of_room(error):
+        return of_code(sqlite3.SQLITE_FULL, book)
     match error.errno:
-        case errno.ENOSPC | errno.EDQUOT | errno.EFBIG:
-            return of_code(sqlite3.SQLITE_FULL, book)
         case errno.EROFS | errno.EACCES | errno.EPERM:
             return of_code(sqlite3.SQLITE_READONLY, book)
         case errno.ENOENT | errno.ESTALE | errno.ENOTDIR:

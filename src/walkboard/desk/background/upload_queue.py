@@ -6,7 +6,8 @@ heard stays with the reason, to be tried with other stops or removed.
 
 from __future__ import annotations
 
-import json
+import asyncio
+import os
 import re
 import secrets
 import shutil
@@ -17,7 +18,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict
 
 from walkboard.book.files.sounds import sha256_of
 from walkboard.desk.background.jobs import Job
@@ -115,12 +116,18 @@ async def take(coming: Incoming, stream: AsyncIterator[bytes]) -> None:
     """
     folder = coming.folder
     try:
-        (folder / _SOUND).mkdir(parents=True)
+        # Without parents: a book that was moved away must not come back as a folder.
+        folder.parent.mkdir(exist_ok=True)
+        folder.mkdir()
+        (folder / _SOUND).mkdir()
         size = 0
         with coming.path.open("wb") as file:
             async for chunk in stream:
                 size += len(chunk)
                 file.write(chunk)
+            file.flush()
+            # The phone deletes its own once this one is reported as here.
+            await asyncio.to_thread(os.fsync, file.fileno())
         if not size:
             raise InputError("The recording is empty.", where=coming.name, fix="Record again.")
         _put_label(coming)  # last, so that its presence means the upload is complete
@@ -150,7 +157,7 @@ def waiting(book: Path, visit_id: int) -> tuple[Incoming, ...]:
     """The recordings of a visit not heard yet, in order of arrival."""
     found: list[tuple[float, Incoming]] = []
     for label_at in (book / FOLDER).glob(f"*/{_LABEL}"):
-        with suppress(OSError, ValidationError, json.JSONDecodeError):
+        with suppress(OSError, ValueError):
             label = _Label.model_validate_json(label_at.read_text(encoding="utf-8"))
             if label.visit == visit_id:
                 folder = label_at.parent
