@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -41,6 +43,18 @@ def test_flues_move_by_the_cents_a_degree_of_the_physics(celsius, cents):
     assert state.implied_celsius is not None
     assert_allclose(state.shift_cents, cents, rtol=0, atol=0.25)
     assert_allclose(state.implied_celsius - celsius, state.shift_cents / cents, rtol=0.02)
+
+
+def test_the_recorders_clock_is_in_the_shift_however_many_pipes_were_heard():
+    """50 parts in a million are .087 cent (1200 log2(1.00005)), in every pipe alike."""
+    organ = small_organ()
+    heard = readings(organ, GREAT_FLUES, lambda _: 3.0, 18.0)
+    by_clock = [replace(pipe, clock_sigma_cents=2.0) for pipe in heard]
+    without, state = (assess(organ, pipes, {}).divisions["great"] for pipes in (heard, by_clock))
+    assert without.shift_sigma_cents < 0.5
+    assert state.shift_sigma_cents == pytest.approx(np.hypot(without.shift_sigma_cents, 2.0))
+    assert state.implied_sigma_celsius > without.implied_sigma_celsius
+    assert state.shift_cents == without.shift_cents
 
 
 def test_reeds_are_held_apart():

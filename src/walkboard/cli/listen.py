@@ -226,10 +226,11 @@ def print_walk(walk: HeardWalk) -> None:
             typer.echo(f"{what}: {', '.join(key.name for key in keys)}.")
     clock = None if walk.heard is None else walk.heard.clock
     if clock is not None:
-        typer.echo(_of_clock(clock))
+        typer.echo(of_clock(clock))
 
 
-def _of_clock(clock: Clock) -> str:
+def of_clock(clock: Clock) -> str:
+    """What the recorder's clock may add, as a sentence."""
     within = f"±{2.0 * clock.sigma_cents:.3g} cent on all pitches alike, none on differences"
     if clock.off_cents is None:
         return f"Recorder's clock: not measured, {within}."

@@ -12,6 +12,7 @@ from walkboard.listening.readings import Measured, best_reading
 from walkboard.listening.types import HoldFlag, ReadingFlag
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
+from walkboard.survey.recognise.verdict import Heard
 
 _LEAST_SURE = 0.5  # a hold whose key is less certain than this is not used
 _UNUSABLE = frozenset(
@@ -44,23 +45,24 @@ def best_readings(organ: Organ, walks: Iterable[HeardWalk]) -> tuple[PipeCents, 
     InputError
         If a walk is of another organ, or of pipes this organ does not have.
     """
-    found: dict[PipeRef, list[tuple[Measured[PipeRef], float]]] = {}
+    found: dict[PipeRef, list[tuple[Measured[PipeRef], float, float]]] = {}
     for walk in walks:
         _must_be_of(organ, walk)
         if not walk.believed:
             continue
         air = organ.pitch.at_celsius if walk.air_celsius is None else walk.air_celsius
+        clock = 0.0 if walk.heard is None else clock_sigma_cents(walk.heard)
         for hold in walk.holds:
             if not _names_its_key(hold):
                 continue
             for reading in hold.readings:
                 if is_usable(reading):
-                    found.setdefault(reading.pipe, []).append((reading, air))
+                    found.setdefault(reading.pipe, []).append((reading, air, clock))
     order = {rank.id: index for index, rank in enumerate(organ.ranks)}
     best = []
     for pipe in sorted(found, key=lambda p: (order[p.rank], p.number)):
-        reading, air = best_reading(found[pipe], lambda pair: pair[0])
-        best.append(_pipe_cents(reading, air))
+        reading, air, clock = best_reading(found[pipe], lambda one: one[0])
+        best.append(_pipe_cents(reading, air, clock))
     return tuple(best)
 
 
@@ -88,9 +90,16 @@ def _names_its_key(hold: Hold) -> bool:
     )
 
 
-def pipe_cents_of(reading: Reading, air_celsius: float) -> PipeCents | None:
+def clock_sigma_cents(heard: Heard) -> float:
+    """What the recorder's clock may add to every pitch of a walk; 0 in walks of older versions."""
+    return 0.0 if heard.clock is None else heard.clock.sigma_cents
+
+
+def pipe_cents_of(
+    reading: Reading, air_celsius: float, clock_sigma_cents: float = 0.0
+) -> PipeCents | None:
     """A pipe's deviation from one reading; None if the reading cannot be trusted for that."""
-    return _pipe_cents(reading, air_celsius) if is_usable(reading) else None
+    return _pipe_cents(reading, air_celsius, clock_sigma_cents) if is_usable(reading) else None
 
 
 def is_usable(reading: Reading) -> TypeGuard[Measured[PipeRef]]:
@@ -98,9 +107,16 @@ def is_usable(reading: Reading) -> TypeGuard[Measured[PipeRef]]:
     return isinstance(reading, Measured) and not _UNUSABLE & set(reading.flags)
 
 
-def _pipe_cents(reading: Measured[PipeRef], air_celsius: float) -> PipeCents:
+def _pipe_cents(
+    reading: Measured[PipeRef], air_celsius: float, clock_sigma_cents: float
+) -> PipeCents:
     return PipeCents(
-        reading.pipe, reading.cents, reading.sigma_cents, reading.level_db, air_celsius
+        reading.pipe,
+        reading.cents,
+        reading.sigma_cents,
+        reading.level_db,
+        air_celsius,
+        clock_sigma_cents,
     )
 
 

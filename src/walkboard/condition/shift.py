@@ -9,7 +9,7 @@ is adjusted to the other.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -41,6 +41,7 @@ class _Group:
     cents: list[float]
     sigma: list[float]
     rank: list[int]
+    clock: list[float]
 
 
 def division_state(
@@ -66,10 +67,11 @@ def division_state(
     -----
     Celestes say nothing about the air: they are off by as much as their tuner liked. Mutations and
     rows of mixtures do count, because their cents are against pure targets. Readings taken against
-    targets at different air are converted to the commonest of them first.
+    targets at different air are converted to the commonest of them first. The uncertainties of the
+    shifts, and of the air they imply, contain the recorder's clock.
     """
     stated = stated_celsius(organ, pipes)
-    flues, reeds = _Group([], [], []), _Group([], [], [])
+    flues, reeds = _Group([], [], [], []), _Group([], [], [], [])
     number = {rank.id: index for index, rank in enumerate(organ.ranks)}
     for pipe in pipes:
         part = role[pipe.pipe.rank]
@@ -79,6 +81,7 @@ def division_state(
         group.cents.append(pipe.cents + air_cents(stated, pipe.air_celsius))
         group.sigma.append(pipe.sigma_cents)
         group.rank.append(number[pipe.pipe.rank])
+        group.clock.append(pipe.clock_sigma_cents)
     shift, reed_shift = _locate(flues, FLUES), _locate(reeds, REEDS)
     implied, implied_sigma = (None, None) if shift is None else _implied(stated, shift)
     agrees = None
@@ -111,9 +114,12 @@ def air_cents(from_celsius: float, to_celsius: float) -> float:
 def _locate(group: _Group, spread: Spread) -> Location | None:
     if len(group.cents) < FEWEST_PIPES:
         return None
-    return locate(
+    found = locate(
         np.array(group.cents), np.array(group.sigma), np.array(group.rank, dtype=np.int64), spread
     )
+    # One recorder, one clock: its error is in every pipe, and more pipes do not make it less.
+    clock_cents = float(np.sqrt(np.mean(np.square(group.clock))))
+    return replace(found, sigma_cents=float(np.hypot(found.sigma_cents, clock_cents)))
 
 
 def _implied(stated: float, shift: Location) -> tuple[float | None, float | None]:

@@ -22,6 +22,9 @@ class PipeCents:
         As heard; None if unknown.
     air_celsius : float
         The air temperature of the target [°C].
+    clock_sigma_cents : float
+        What the recorder's clock may add to every pipe of its recordings alike, one standard
+        deviation. Differences are free of it, and `sigma_cents` does not contain it.
     """
 
     pipe: PipeRef
@@ -29,6 +32,7 @@ class PipeCents:
     sigma_cents: float
     level_db: float | None
     air_celsius: float
+    clock_sigma_cents: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

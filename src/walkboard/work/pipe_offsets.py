@@ -59,6 +59,7 @@ def pipe_cents_of_visit(book: Book, organ: Organ, visit: KeptVisit) -> tuple[Pip
     A pipe tuned after its last recording is left out: its pitch is unknown since.
     """
     airs = book.recording_airs(visit.id)
+    clocks = book.recording_clocks(visit.id)
     ticked = book.pipe_states(visit.id)
     usable = []
     for pipe, kept in book.best_readings(visit.id).items():
@@ -66,7 +67,7 @@ def pipe_cents_of_visit(book: Book, organ: Organ, visit: KeptVisit) -> tuple[Pip
             continue
         stated = airs[kept.recording_id]
         air = organ.pitch.at_celsius if stated is None else stated
-        found = pipe_cents_of(kept.reading, air)
+        found = pipe_cents_of(kept.reading, air, clocks[kept.recording_id])
         if found is not None:
             usable.append(found)
     order = {rank.id: index for index, rank in enumerate(organ.ranks)}

@@ -116,6 +116,7 @@ QUESTIONS_OF_A_VISIT: Mapping[str, tuple[Part, ...]] = {
     "recordings": (Part.HEARINGS,),
     "withdrawn_recordings": (Part.HEARINGS,),
     "recording_airs": (Part.HEARINGS,),
+    "recording_clocks": (Part.HEARINGS,),
     "recording_labels": (Part.HEARINGS,),
     "readings": (Part.HEARINGS,),
     "every_reading": (Part.HEARINGS,),

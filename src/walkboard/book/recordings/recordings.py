@@ -14,7 +14,7 @@ from walkboard.book.models import (
     SoundRow,
     VisitRow,
 )
-from walkboard.book.recordings.walks import walk_of
+from walkboard.book.recordings.walks import clock_of, walk_of
 from walkboard.book.records import HearingChange, KeptRecording, RecordingLabel
 from walkboard.book.rows.storing import Storing
 from walkboard.book.rows.superseding import (
@@ -83,6 +83,17 @@ class Recordings(Storing):
                 .with_only_columns(HearingRow.recording_id, HearingRow.air_celsius)
             )
             return {row[0]: row[1] for row in session.execute(query)}
+
+    def recording_clocks(self, visit_id: int) -> dict[int, float]:
+        """What the recorder's clock may add to each of those recordings, by id [cents, 1 σ]."""
+        with self._reading() as session:
+            query = (
+                current_hearings()
+                .join(HearingRow.recording)
+                .where(RecordingRow.visit_id == visit_id)
+                .with_only_columns(HearingRow.recording_id, HearingRow.heard)
+            )
+            return {row[0]: clock_of(row[1]) for row in session.execute(query)}
 
     def recording_labels(self, visit_id: int) -> dict[int, RecordingLabel]:
         """The label of each recording of a visit that counts, by the recording's id."""

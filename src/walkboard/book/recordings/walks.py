@@ -66,6 +66,12 @@ def walk_of(row: HearingRow) -> HeardWalk:
     )
 
 
+def clock_of(text: str | None) -> float:
+    """What the recorder's clock may add to a walk's pitches [cents, 1 σ]; 0 if never stated."""
+    heard = _heard_of(text)
+    return 0.0 if heard is None or heard.clock is None else heard.clock.sigma_cents
+
+
 def _heard_of(text: str | None) -> Heard | None:
     return None if text is None else heard_from(HeardGiven.model_validate_json(text))
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from walkboard.cli.listen import listening_title, two_sigma
+from walkboard.cli.listen import listening_title, of_clock, two_sigma
 from walkboard.cli.options import AT_ONCE, BOOK, ORGAN, SURE, VISIT
 from walkboard.cli.printing import number, print_json, print_table, say
 from walkboard.cli.progress import FilesBar
@@ -47,6 +47,8 @@ def take(
             )
             for warning in walk.warnings:
                 say(f"{walk.file}: {warning}")
+            if walk.heard is not None and walk.heard.clock is not None:
+                say(f"{walk.file}: {of_clock(walk.heard.clock)}")
             for kind, stop, key in faults.suspected(described, recording):
                 of_stop = "" if stop is None else f" --stop {stop}"
                 typer.echo(
