@@ -51,6 +51,9 @@ def test_the_recorders_clock_is_in_the_shift_however_many_pipes_were_heard():
     heard = readings(organ, GREAT_FLUES, lambda _: 3.0, 18.0)
     by_clock = [replace(pipe, clock_sigma_cents=2.0) for pipe in heard]
     without, state = (assess(organ, pipes, {}).divisions["great"] for pipes in (heard, by_clock))
+    assert without.shift_sigma_cents is not None
+    assert state.implied_sigma_celsius is not None
+    assert without.implied_sigma_celsius is not None
     assert without.shift_sigma_cents < 0.5
     assert state.shift_sigma_cents == pytest.approx(np.hypot(without.shift_sigma_cents, 2.0))
     assert state.implied_sigma_celsius > without.implied_sigma_celsius
