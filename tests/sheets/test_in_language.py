@@ -42,6 +42,7 @@ from walkboard.sheets.outlook import outlook_sheet
 from walkboard.sheets.report import visit_report
 from walkboard.sheets.typesetting import render_pdf
 from walkboard.sheets.values import Fault, Ticked, TickState, Work
+from walkboard.sheets.wording import temperament_words
 from walkboard.sheets.worklist import worklist_sheet
 from walkboard.survey.plan.make_survey import plan_survey
 
@@ -105,7 +106,7 @@ def sheets() -> dict[str, object]:
 def names(organ: Organ) -> set[str]:
     given = " ".join(
         [organ.name, *(r.name for r in organ.ranks), *(s.name for s in organ.stops),
-         *(d.name for d in organ.divisions), organ.temperament.name, SAID,
+         *(d.name for d in organ.divisions), temperament_words(organ.temperament.name), SAID,
          "Before the harvest festival", *(one.occasion.title for one in EVENTS)]
     )  # fmt: skip
     return set(re.findall(r"[A-Za-z]{3,}", given))

@@ -185,8 +185,8 @@ def test_a_temperament_is_named_only_where_it_is_claimed() -> None:
     said = [
         passage(visit_report(organ, facts(organ), [], condition=c), "Pitch") for c in (sure, unsure)
     ]
-    assert "It is tuned to young 2 and vallotti on F." in said[0]
-    assert "young" not in said[1]
+    assert "It is tuned to Young 2, which is the same as Vallotti on F." in said[0]
+    assert "Young" not in said[1]
 
 
 def test_a_thermometer_that_disagrees_is_reported() -> None:

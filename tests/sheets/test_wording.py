@@ -20,6 +20,7 @@ from walkboard.sheets.wording import (
     listed,
     minutes,
     signed,
+    temperament_words,
 )
 
 
@@ -81,3 +82,14 @@ def test_the_rest_reads_like_speech() -> None:
     assert listed(["a", "b", "c"]) == "a, b and c"
     assert listed(["a", "b", "c", "d"], 2) == "a, b and 2 more"
     assert listed([]) == ""
+
+
+def test_temperaments_are_written_like_names() -> None:
+    written = {
+        "equal": "Equal",
+        "werckmeister iii": "Werckmeister III",
+        "vallotti on G": "Vallotti on G",
+        "meantone 1/6 pc": "Meantone 1/6 pc",
+        "neidhardt 1732 village": "Neidhardt 1732 village",
+    }
+    assert {name: temperament_words(name) for name in written} == written

@@ -13,6 +13,8 @@ from tests.survey.organs import SMALL
 from walkboard.book.keeping import Book
 from walkboard.book.records import FaultKind, KeptFault, KeptRecording
 from walkboard.errors import BookError, InputError, UnknownNameError
+from walkboard.languages.spoken import speaking
+from walkboard.languages.translation import Own, translate
 from walkboard.listening.readings import Withheld
 from walkboard.listening.types import ReadingFlag, SoundInfo
 from walkboard.organ import examples
@@ -106,6 +108,16 @@ def test_what_is_noted_at_a_pipe_and_taken_back(book: Book) -> None:
     faults.take_back(book, 1, "first", visit.id, "by mistake")
     assert not faults.is_noted(book, 1, DEAD, kept.pipe)
     assert [fault.id for fault in book.open_faults(1)] == [other.id]
+
+
+def test_only_words_that_nobody_typed_are_translated() -> None:
+    ours = (faults.FOUND_AT_PIPE, faults.TAKEN_BACK, faults.found_in("nave.wav"))
+    assert not any(isinstance(faults.translatable(words), Own) for words in ours)
+    typed = ("Found at the pipe", "It is Great.", "Found in the recording", "")
+    assert all(isinstance(faults.translatable(words), Own) for words in typed)
+    with speaking("de"):
+        assert translate(faults.translatable(ours[0])) == "An der Pfeife gefunden."
+        assert translate(faults.translatable("Fault")) == "Fault"
 
 
 def test_what_a_walk_suggests_names_the_stop_that_it_is_of() -> None:

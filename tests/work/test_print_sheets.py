@@ -15,8 +15,10 @@ import pytest
 from tests.work.chapel import chapel_book
 from walkboard.book.keeping import Book
 from walkboard.book.records import FaultKind
+from walkboard.languages import spoken
 from walkboard.organ.reading import read_organ
-from walkboard.work import open_book, print_sheets
+from walkboard.sheets.keyholder import full_stop_words
+from walkboard.work import faults, open_book, print_sheets
 
 
 @pytest.fixture(scope="module")
@@ -102,3 +104,23 @@ def test_no_more_than_a_few_are_printed_and_those_the_newest(book: Book, tmp_pat
 
 def test_a_report_without_photographs_says_nothing_of_them(book: Book, tmp_path: Path) -> None:
     assert "Photograph" not in text_of(report(book, tmp_path))
+
+
+def test_faults_are_placed_in_words_and_found_in_the_readers_language(
+    book: Book, tmp_path: Path
+) -> None:
+    organ = read_organ(book.organ(1).description)
+    stop = organ.stops[0]
+    faults.report(
+        book, book.organ(1), organ, FaultKind.DEAD_NOTE, faults.found_in("nave.wav"),
+        stop=stop.id, key="C4",
+    )  # fmt: skip
+    faults.report(book, book.organ(1), organ, FaultKind.RATTLE, "Found at the pipe, says Ada.")
+    book.report_fault(1, FaultKind.CIPHER, "since Easter", stop="great.gone8", key="D4")
+    with spoken.speaking("de"):
+        said = " ".join(text_of(report(book, tmp_path)).split())
+    assert "In der Aufnahme nave.wav gefunden." in said
+    assert "Found at the pipe, says Ada." in said  # somebody's own words
+    assert f"{full_stop_words(organ, stop)} c′" in said  # as Germans name C4
+    assert stop.id not in said
+    assert "great.gone8 d′" in said  # a stop of an older description

@@ -39,6 +39,11 @@ def stop_words(organ: Organ, stop: Stop) -> str:
     return with_feet(stop.name, rank.multiples[0][1] * 2**octaves)
 
 
+def full_stop_words(organ: Organ, stop: Stop) -> str:
+    """A stop with its division and feet: ``Great · Principal 8′``."""
+    return f"{organ.division(stop.division).name} · {stop_words(organ, stop)}"
+
+
 def key_labels(organ: Organ, rank: Rank) -> dict[int, str]:
     """What each pipe of a rank is called by the key that sounds it, by its number."""
     pipes = [PipeRef(rank.id, number) for number in range(1, rank.pipes + 1)]

@@ -176,4 +176,4 @@ def _fault_row(fault: Fault) -> FaultRow:
     else:
         note = f": {fault.fix_note}" if fault.fix_note else ""
         stands = f"fixed {day_words(fault.fixed_on)}{note}"
-    return FaultRow(fault.kind, Own(fault.place), Own(fault.words), stands, Own(fault.repair))
+    return FaultRow(fault.kind, Own(fault.place), fault.words, stands, Own(fault.repair))

@@ -24,6 +24,7 @@ from walkboard.sheets.wording import (
     listed,
     minutes,
     rank_words,
+    temperament_words,
 )
 
 _MOST = 5  # of a kind named on the page; tables further on hold all
@@ -94,7 +95,11 @@ def pitch(organ: Organ, context: ChartContext) -> Passage:
             sentences.append(f"Tuned to, against the organ's pitch for its air: {listed(parts)}.")
     finding = None if context.condition is None else context.condition.temperament
     if finding is not None and finding.claimed is not None:
-        sentences.append(f"It is tuned to {listed(finding.claimed.names[:2])}.")
+        name, *others = map(temperament_words, finding.claimed.names)
+        if others:
+            sentences.append(f"It is tuned to {name}, which is the same as {others[0]}.")
+        else:
+            sentences.append(f"It is tuned to {name}.")
     return Passage("Pitch", tuple(sentences))
 
 

@@ -19,6 +19,7 @@ from walkboard.survey.plan.walk_plan import Doubt, Run
 
 _FRACTIONS = {"1/2": "½", "1/3": "⅓", "2/3": "⅔", "1/5": "⅕", "2/5": "⅖", "3/5": "⅗"}
 BOUND = "\N{NO-BREAK SPACE}"
+_ROMAN = frozenset("iv")
 _LEAST_CENTS = 0.05  # what one decimal shows as zero
 
 
@@ -131,6 +132,13 @@ def with_feet(name: str, multiple: Fraction) -> str:
         return f"{name} {feet}"
     plain = re.escape(feet_of_multiple(multiple))
     return re.sub(rf"(?<=\s){plain}(?=$|,)", feet, name)
+
+
+def temperament_words(name: str) -> str:
+    """A temperament as it is written: ``Werckmeister III``, ``Vallotti on G``, ``Meantone 1/4``."""
+    first, *rest = name.split(" ")
+    rest = [word.upper() if _ROMAN.issuperset(word) else word for word in rest]
+    return " ".join((first.capitalize(), *rest))
 
 
 def rank_words(organ: Organ, rank: Rank) -> str:

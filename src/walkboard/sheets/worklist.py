@@ -41,6 +41,7 @@ from walkboard.sheets.wording import (
     pitch_words,
     rank_words,
     signed,
+    temperament_words,
 )
 
 _OTHER_AIR_CENTS = 0.5  # from here on, reeds show both figures: a sixth of a degree. Chosen.
@@ -302,7 +303,9 @@ def _facts(organ: Organ, visit: VisitFacts, work: Work) -> tuple[Fact, ...]:
     facts = []
     if visit.purpose:
         facts.append(Fact("Purpose", Own(visit.purpose)))
-    facts.append(Fact("Organ's pitch", f"{pitch_words(organ)}, {organ.temperament.name}"))
+    facts.append(
+        Fact("Organ's pitch", f"{pitch_words(organ)}, {temperament_words(organ.temperament.name)}")
+    )
     if visit.air_celsius:
         air = ", ".join(
             f"{organ.division(d).name} {celsius(c)}" for d, c in visit.air_celsius.items()

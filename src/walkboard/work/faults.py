@@ -2,17 +2,40 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import FaultKind, KeptFault, KeptOrgan, KeptRecording
 from walkboard.errors import InputError
+from walkboard.languages.translation import Own
 from walkboard.listening.types import ReadingFlag
 from walkboard.organ.model import Organ, PipeRef
 from walkboard.scales.keys import Key
+from walkboard.sheets.keyholder import full_stop_words
+from walkboard.sheets.wording import rank_words
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
+
+
+# Words of faults that nobody typed. The book holds them in English, whichever language was spoken
+# when they were noted; they are translated where they are read.
+FOUND_AT_PIPE = "Found at the pipe."
+TAKEN_BACK = "Noted by mistake, taken back."
+_FOUND_IN = re.compile(r"Found in the recording .+\.")
+
+
+def found_in(file: str) -> str:
+    """The words of a fault that a recording shows."""
+    return f"Found in the recording {file}."
+
+
+def translatable(words: str) -> str:
+    """Words of a fault as the book holds them: those that somebody typed are never translated."""
+    ours = words in {FOUND_AT_PIPE, TAKEN_BACK} or _FOUND_IN.fullmatch(words)
+    return words if ours else Own(words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +48,36 @@ class ConsoleReport:
     key: str = ""
     name: str = ""
     uid: str | None = None
+
+
+def place_words(organ: Organ, fault: KeptFault, name_key: Callable[[Key], str]) -> str:
+    """A fault's place as text; empty if unknown.
+
+    What an older description had and the newest no longer has is shown by its id.
+    """
+    stops = {stop.id: stop for stop in organ.stops}
+    ranks = {rank.id: rank for rank in organ.ranks}
+    found = []
+    if fault.stop is not None:
+        known = stops.get(fault.stop)
+        found.append(fault.stop if known is None else full_stop_words(organ, known))
+    if fault.key is not None:
+        found.append(name_key(Key.parse(fault.key)))
+    if fault.pipe is not None and not _names_one_pipe(organ, fault):
+        rank = ranks.get(fault.pipe.rank)
+        if rank is None or fault.pipe.number > rank.pipes:
+            pipe = f"{fault.pipe.rank} {fault.pipe.number}"
+        else:
+            pipe = f"{rank_words(organ, rank)} {name_key(rank.key_of(fault.pipe.number))}"
+        found.append(pipe if not found else f"({pipe})")
+    return " ".join(found)
+
+
+def _names_one_pipe(organ: Organ, fault: KeptFault) -> bool:
+    """Whether stop and key say already which pipe it is."""
+    if fault.stop is None or fault.key is None or fault.stop not in {s.id for s in organ.stops}:
+        return False
+    return organ.stop(fault.stop).pipes_at(Key.parse(fault.key)) == (fault.pipe,)
 
 
 def report(

@@ -14,7 +14,6 @@ from walkboard.errors import InputError
 from walkboard.languages import spoken
 from walkboard.languages.translation import Own
 from walkboard.organ.model import Organ
-from walkboard.scales.keys import Key
 from walkboard.sheets import values
 from walkboard.sheets.front_page.build import front_page
 from walkboard.sheets.front_page.news import Language
@@ -24,6 +23,7 @@ from walkboard.sheets.report import visit_report
 from walkboard.sheets.wording import key_words, naming_keys
 from walkboard.sheets.worklist import worklist_sheet
 from walkboard.work.book_choice import BookChoice
+from walkboard.work.faults import place_words, translatable
 from walkboard.work.pipe_offsets import visit_facts
 from walkboard.work.venue_news import venue_news
 from walkboard.work.visit import condition_of
@@ -243,16 +243,13 @@ def _work(book: Book, visit: KeptVisit) -> values.Work | None:
 
 
 def _fault(organ: Organ, fault: KeptFault, care: FaultCare | None) -> values.Fault:
-    stop = None if fault.stop is None else organ.stop(fault.stop).name
-    key = None if fault.key is None else key_words(Key.parse(fault.key))
-    place = [word for word in (stop, key, None if fault.pipe is None else str(fault.pipe)) if word]
     return values.Fault(
         kind=fault.kind,
-        place=", ".join(place),
-        words=fault.words,
+        place=place_words(organ, fault, key_words),
+        words=translatable(fault.words),
         reported=fault.reported_at.astimezone().date(),
         fixed_on=None if fault.mended_at is None else fault.mended_at.astimezone().date(),
-        fix_note=fault.mended_note,
+        fix_note=translatable(fault.mended_note),
         repair="" if care is None else ": ".join(w for w in (care.who, care.parts) if w),
     )
 

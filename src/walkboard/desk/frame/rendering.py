@@ -33,6 +33,7 @@ from walkboard.desk.text.preferences import Look, preferences_of
 from walkboard.languages.spoken import LANGUAGES, language
 from walkboard.languages.translation import translate
 from walkboard.scales.key_names import Names
+from walkboard.work.faults import translatable
 
 ON_ITS_WAY = "on its way"  # in place of the book's number: the page then fetches its parts at once
 
@@ -66,6 +67,7 @@ class Renderer:
             clock=clock,
             date_words=date_words,
             translate=translate,
+            fault_words=lambda words: translate(translatable(words)),
         )
         places = [page for page in pages if page.place is not None]
         self._places = sorted(places, key=lambda page: page.rank)

@@ -27,9 +27,8 @@ from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_w
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.figures import decimal
 from walkboard.desk.text.preferences import Preferences, preferences_of
-from walkboard.desk.text.stops import full_stop_words
 from walkboard.scales.bearings import Interval
-from walkboard.sheets.keyholder import stop_words
+from walkboard.sheets.keyholder import full_stop_words, stop_words
 from walkboard.work.live.values import Shown
 from walkboard.work.pipe_offsets import latest_air
 

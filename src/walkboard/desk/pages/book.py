@@ -17,13 +17,14 @@ from walkboard.desk.frame.page import Door, Page
 from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.book_export import export, export_rows, make
-from walkboard.desk.pages.fault_forms import place_words, plain, word_of
+from walkboard.desk.pages.fault_forms import plain, word_of
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.preferences import preferences_of
-from walkboard.desk.text.stops import full_stop_words
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ, PipeRef
+from walkboard.sheets.keyholder import full_stop_words
 from walkboard.sheets.wording import rank_words
+from walkboard.work.faults import place_words
 from walkboard.work.pipe_offsets import latest_air
 from walkboard.work.snapshot import organ_at
 

@@ -21,9 +21,10 @@ from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import choices, plain
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.stops import full_stop_words, stops_listed
+from walkboard.desk.text.stops import stops_listed
 from walkboard.errors import InputError, WalkboardError
 from walkboard.organ.model import Organ
+from walkboard.sheets.keyholder import full_stop_words
 from walkboard.work.calendar import events as work
 from walkboard.work.calendar.coming import MOST_EVENTS, ComingEvent
 

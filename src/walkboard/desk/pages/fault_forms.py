@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable
 from dataclasses import dataclass
 
-from walkboard.book.records import FaultKind, KeptFault
-from walkboard.desk.text.stops import full_stop_words
+from walkboard.book.records import FaultKind
 from walkboard.errors import InputError
 from walkboard.organ.model import Organ
 from walkboard.scales.keys import Key
 from walkboard.sheets.keyholder import stop_words
-from walkboard.sheets.wording import rank_words
 
 LONGEST_WORDS, LONGEST_NAME = 1000, 60
 GROUPS: tuple[tuple[str, tuple[FaultKind, ...]], ...] = (
@@ -81,36 +78,6 @@ def choices(organ: Organ) -> FormChoices:
 def word_of(kind: str) -> str:
     """The part of a catalogue's key that belongs to a kind of fault."""
     return kind.replace(" ", "_")
-
-
-def place_words(organ: Organ, fault: KeptFault, name_key: Callable[[Key], str]) -> str:
-    """A fault's place as text; empty if unknown.
-
-    What an older description had and the newest no longer has is shown by its id.
-    """
-    stops = {stop.id: stop for stop in organ.stops}
-    ranks = {rank.id: rank for rank in organ.ranks}
-    found = []
-    if fault.stop is not None:
-        known = stops.get(fault.stop)
-        found.append(fault.stop if known is None else full_stop_words(organ, known))
-    if fault.key is not None:
-        found.append(name_key(Key.parse(fault.key)))
-    if fault.pipe is not None and not _names_one_pipe(organ, fault):
-        rank = ranks.get(fault.pipe.rank)
-        if rank is None or fault.pipe.number > rank.pipes:
-            pipe = f"{fault.pipe.rank} {fault.pipe.number}"
-        else:
-            pipe = f"{rank_words(organ, rank)} {name_key(rank.key_of(fault.pipe.number))}"
-        found.append(pipe if not found else f"({pipe})")
-    return " ".join(found)
-
-
-def _names_one_pipe(organ: Organ, fault: KeptFault) -> bool:
-    """Whether stop and key say already which pipe it is."""
-    if fault.stop is None or fault.key is None or fault.stop not in {s.id for s in organ.stops}:
-        return False
-    return organ.stop(fault.stop).pipes_at(Key.parse(fault.key)) == (fault.pipe,)
 
 
 def plain(value: object, longest: int) -> str:

@@ -26,7 +26,6 @@ from walkboard.desk.pages.fault_forms import (
     LONGEST_NAME,
     LONGEST_WORDS,
     choices,
-    place_words,
     plain,
     word_of,
 )
@@ -237,7 +236,7 @@ def _row(request: Request, organ: Organ, found: KeptFault) -> dict[str, Any]:
         "fault": found,
         "name": say(f"faults.name_{word}"),
         "short": say(f"faults.short_{word}"),
-        "where": place_words(organ, found, preferences_of(request).key),
+        "where": fault_work.place_words(organ, found, preferences_of(request).key),
     }
 
 

@@ -17,9 +17,9 @@ from walkboard.desk.frame.permissions import Permission
 from walkboard.desk.frame.rendering import render
 from walkboard.desk.pages.fault_forms import plain
 from walkboard.desk.text.catalogue import say
-from walkboard.desk.text.stops import full_stop_words
 from walkboard.errors import WalkboardError
 from walkboard.languages.spoken import LANGUAGES, language
+from walkboard.sheets.keyholder import full_stop_words
 
 if TYPE_CHECKING:
     from walkboard.book.records import KeptVisit

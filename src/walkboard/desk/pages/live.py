@@ -26,9 +26,9 @@ from walkboard.desk.pages.measured import setup
 from walkboard.desk.pages.visit.frame import AtVisit, surely_at_work, visit_at_work
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.preferences import preferences_of
-from walkboard.desk.text.stops import full_stop_words
 from walkboard.errors import InputError
 from walkboard.organ.model import PipeRef
+from walkboard.sheets.keyholder import full_stop_words
 from walkboard.work.worklist import work_groups
 
 LARGEST_FILE_BYTES = 600 << 20  # an hour and a half of one channel at 48 kHz and 24 bit

@@ -177,7 +177,7 @@ def keep_fault(desk: Desk, setting: Setting, device: str) -> None:
     kept, _ = organ_in(desk.book, visit.organ_id)
     if faults.is_noted(desk.book, kept.id, body.kind, pipe, but=setting.uid):
         return  # another press, or another device, has noted the same
-    words = body.words or say("pipe.fault_words")
+    words = body.words or faults.FOUND_AT_PIPE
     faults.report(
         desk.book, kept, organ, body.kind, words, pipe=pipe, uid=setting.uid, reporter=device
     )
@@ -187,7 +187,7 @@ def take_back_fault(desk: Desk, setting: Setting, _: str) -> None:
     """Take back a fault noted at a pipe; it stays in the book, marked as fixed with a note."""
     body = _FaultBack.model_validate(setting.body)
     visit = body.found(desk.book)
-    faults.take_back(desk.book, visit.organ_id, body.fault, visit.id, say("pipe.fault_back_words"))
+    faults.take_back(desk.book, visit.organ_id, body.fault, visit.id, faults.TAKEN_BACK)
 
 
 PAGE = Page(

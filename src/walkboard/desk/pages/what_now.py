@@ -7,11 +7,12 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptEvent, KeptFault, KeptOrgan, KeptVisit, TickState
-from walkboard.desk.pages.fault_forms import place_words, word_of
+from walkboard.desk.pages.fault_forms import word_of
 from walkboard.desk.text.catalogue import say
 from walkboard.desk.text.figures import clock, day, local
 from walkboard.desk.text.figures import minutes as minutes_words
-from walkboard.desk.text.stops import full_stop_words
+from walkboard.sheets.keyholder import full_stop_words
+from walkboard.work.faults import place_words
 from walkboard.work.worklist import progress_of, work_groups
 
 if TYPE_CHECKING:

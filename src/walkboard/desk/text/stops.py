@@ -4,14 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from walkboard.organ.model import Organ, Rank, Stop
+from walkboard.organ.model import Organ, Rank
 from walkboard.sheets.keyholder import stop_words
 from walkboard.sheets.wording import rank_words
-
-
-def full_stop_words(organ: Organ, stop: Stop) -> str:
-    """A stop with its division and feet: ``Great · Principal 8′``."""
-    return f"{organ.division(stop.division).name} · {stop_words(organ, stop)}"
 
 
 def rank_in_division(organ: Organ, rank: Rank) -> str:

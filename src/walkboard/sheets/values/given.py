@@ -40,7 +40,7 @@ class Fault:
     place : str
         Stop and key in words; may be empty.
     words : str
-        As it was reported.
+        As it was reported; `walkboard.languages.translation.Own` where somebody typed it.
     reported : date
     fixed_on : date or None
         When it was fixed; None while it stands.

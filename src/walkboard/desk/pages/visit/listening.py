@@ -163,7 +163,7 @@ def _make_fault(request: Request, wanted: str) -> Response:
     for recording in at.desk.book.recordings(at.visit.id):
         for suspect in _suspects(at, recording):
             if suspect.uid == wanted:
-                words = say("visit.fault_words", file=recording.walk.file)
+                words = faults.found_in(recording.walk.file)
                 faults.report(
                     at.desk.book,
                     at.kept,
