@@ -145,3 +145,36 @@ def test_a_thermometer_in_a_division_that_is_not_there_is_refused():
     organ = small_organ()
     with pytest.raises(UnknownNameError, match="no division 'choir'"):
         assess(organ, readings(organ, ["great.octave"], lambda _: 0.0, 18.0), {"choir": 18.0})
+
+
+def test_readings_of_two_walks_in_different_air_agree_pipe_by_pipe():
+    """Every rank walked twice, its odd pipes at 18 °C and its even ones at 20 °C.
+
+    Nothing has moved but the air: 2 °C are 5.9 cents (Cramer 1993). Taken as they were written the
+    pipes would be in two places, and the shift unsure.
+    """
+    organ = small_organ()
+    cold = readings(organ, GREAT_FLUES, lambda _: 0.0, 18.0)
+    warm = readings(organ, GREAT_FLUES, lambda _: -2 * 2.957, 20.0)
+    mixed = [*cold[::2], *warm[1::2], cold[1]]
+    state = assess(organ, mixed, {}).divisions["great"]
+    plain = assess(organ, cold, {}).divisions["great"]
+    assert (state.shift_cents, state.shift_sigma_cents) == pytest.approx(
+        (plain.shift_cents, plain.shift_sigma_cents), abs=0.1
+    )
+
+
+def test_ears_that_are_unsure_agree_with_a_thermometer_further_away():
+    """0.7 °C apart: more than twice a good thermometer's 0.3, less than twice both together.
+
+    The flues' own: 0.8 cent of unmeasured humidity and a rank's movement are some 0.3 °C.
+    """
+    organ = small_organ()
+    heard = readings(organ, GREAT_FLUES, lambda _: 0.0, 18.0)
+    state = assess(organ, heard, {"great": 18.0}).divisions["great"]
+    assert state.implied_celsius is not None
+    assert state.implied_sigma_celsius is not None
+    assert 0.27 < state.implied_sigma_celsius < 0.36
+    for apart, agrees in ((0.7, True), (1.0, False)):
+        thermometer = {"great": state.implied_celsius + apart}
+        assert assess(organ, heard, thermometer).divisions["great"].agrees is agrees

@@ -91,3 +91,34 @@ def test_a_tick_sent_twice_is_kept_once(book: Book) -> None:
     keep_tick(book, tick)
     keep_tick(book, tick)
     assert len(book.ticks(1)) == 1
+
+
+def test_a_helper_who_saw_it_done_may_skip_it_instead(book: Book) -> None:
+    """Done by the tuner at the wrong pipe: taken back first, or the skip would not count."""
+    seen = press(book, "Tuner", "done")
+    press(book, "Helper", "skipped", over=seen.uid)
+    assert standing(book) == ("skipped", "Helper")
+    assert [t.state for t in book.ticks(1)] == ["done", "open", "skipped"]
+    assert not disagreements(book.ticks(1))
+
+
+def test_a_phone_that_sends_again_is_not_refused_for_what_came_since(book: Book) -> None:
+    """Its answer was lost in the church's wall; the tuner has done the pipe in between."""
+    own = press(book, "Helper", "done")
+    again = Tick("taken-back", 1, PIPE, "open", "", datetime.now(UTC), "Helper")
+    keep_tick(book, again, own.uid)
+    press(book, "Tuner", "done", after_s=1.0)
+    keep_tick(book, again, own.uid)
+    assert standing(book) == ("done", "Tuner")
+    assert len(book.ticks(1)) == 3
+
+
+def test_one_device_does_not_disagree_with_itself_nor_with_what_was_opened_since(
+    book: Book,
+) -> None:
+    press(book, "Tuner", "skipped")
+    done = press(book, "Tuner", "done")
+    assert not disagreements(book.ticks(1))
+    press(book, "Tuner", "open", over=done.uid)
+    press(book, "Helper", "skipped")
+    assert not disagreements(book.ticks(1))

@@ -94,6 +94,16 @@ def test_a_rank_that_rose_as_a_whole_is_known_to_have_moved() -> None:
     assert sigma < math.sqrt(1.0 + 0.8**2)
 
 
+def test_a_rank_that_rose_as_a_whole_has_no_restless_pipes() -> None:
+    """Three cents in a year, all alike: the rank's movement, nobody's own."""
+    rank = a_rank(30)
+    hear(rank, [0.0] * 30)
+    rank.pass_time(1.0)
+    hear(rank, [3.0] * 30)
+    assert np.all(rank.unevenness < 1.0)
+    assert np.all(rank.proneness < 1.0)
+
+
 def test_a_restless_pipe_is_foreseen_less_surely_than_its_quiet_neighbours() -> None:
     rank = a_rank(12)
     hear(rank, [0.0] * 12)
