@@ -11,7 +11,7 @@ from walkboard.errors import InputError
 _KEY_SIGNATURE = re.compile(rb"\xff\x59\x02..", re.DOTALL)
 
 
-def midi_messages(data: bytes, *, where: str, fix: str) -> list[Any]:
+def midi_messages(data: bytes, *, where: str) -> list[Any]:
     """The messages of all tracks in order, each with the seconds since the one before as `time`.
 
     Parameters
@@ -20,8 +20,6 @@ def midi_messages(data: bytes, *, where: str, fix: str) -> list[Any]:
         Type 0 or 1; tempo changes are followed (the MIDI Association's Standard MIDI Files 1.0).
     where : str
         The file's name, for errors.
-    fix : str
-        Which file to give instead.
 
     Raises
     ------
@@ -48,7 +46,9 @@ def midi_messages(data: bytes, *, where: str, fix: str) -> list[Any]:
         KeySignatureError,
     ) as error:  # fmt: skip - the library raises all of these
         raise InputError(
-            f"This is not a Standard MIDI File, or it is damaged ({error}).", where=where, fix=fix
+            f"This is not a Standard MIDI File, or it is damaged ({error}).",
+            where=where,
+            fix="Give a file of type 0 or 1.",
         ) from error
 
 

@@ -140,8 +140,15 @@ def schedule_from_midi(data: bytes, *, where: str = "") -> Schedule:
     down: dict[int, list[float]] = defaultdict(list)
     presses = []
     at_s = 0.0
-    fix = "Give the file that 'walkboard survey-plan … --midi' wrote and that was played."
-    for message in midi_messages(data, where=where, fix=fix):
+    try:
+        messages = midi_messages(data, where=where)
+    except InputError as error:
+        raise InputError(
+            error.what,
+            where=where,
+            fix="Give the file that 'walkboard survey-plan … --midi' wrote and that was played.",
+        ) from error
+    for message in messages:
         at_s += message.time
         if message.type not in {"note_on", "note_off"}:
             continue

@@ -112,4 +112,4 @@ def _messages(path: Path) -> list[Any]:
             where=str(path),
             fix="Give a Standard MIDI File, type 0 or 1.",
         ) from error
-    return midi_messages(data, where=str(path), fix="Give a file of type 0 or 1.")
+    return midi_messages(data, where=str(path))
