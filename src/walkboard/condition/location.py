@@ -38,7 +38,7 @@ FARTHEST_CENTS = 40.0
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """How pipes of a kind scatter when nothing is wrong [cents, one standard deviation].
+    """How pipes of a kind scatter normally [cents, one standard deviation].
 
     Attributes
     ----------

@@ -16,7 +16,7 @@ class PipeCents:
     ----------
     pipe : PipeRef
     cents : float
-        Against the pipe's target at the air stated for it [cents], + is sharp.
+        From the pipe's target at the air given for it [cents], + is sharp.
     sigma_cents : float
     level_db : float or None
         As heard; None if unknown.

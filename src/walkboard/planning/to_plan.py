@@ -1,4 +1,4 @@
-"""From the choice and its way to the plan: its lines, its curve, and what is to be said with it."""
+"""From the choice and its route to the plan: its lines, its curve and its notes."""
 
 from __future__ import annotations
 

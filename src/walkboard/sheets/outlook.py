@@ -1,4 +1,4 @@
-"""Builds the outlook: whether the organ will be ready for what is coming; its ranks' drift."""
+"""Builds the outlook: whether the organ will be ready for coming events; its ranks' drift."""
 
 from __future__ import annotations
 
@@ -119,7 +119,7 @@ def calendar_chart(today: date, found: Sequence[Readiness]) -> CalendarChart:
 
 
 def stand_of(one: Readiness) -> Stand:
-    """How an event's stops stand on its day."""
+    """Whether an event's stops are ready on its day."""
     if one.as_it_is.is_ready:
         return Stand.READY
     return Stand.AFTER_VISIT if one.visited.is_ready else Stand.NOT_READY

@@ -20,7 +20,7 @@ _TEXT_MM = 3.4
 _ADVANCE = 0.602  # em, of every letter of the font
 """Across and down from the upper left corner [mm]."""
 _MOST_RULES = 8
-# White about letters that stand on the rules.
+# White around letters that lie on the rules.
 _HALO = ' stroke="#fff" stroke-width="1.2" stroke-linejoin="round" paint-order="stroke"'
 _MINUTES = (10.0, 20.0, 30.0, 60.0, 120.0)  # between the marks of time
 
@@ -77,7 +77,7 @@ def draw_plan_curve(curve: PlanCurve) -> str:
 
 
 def _visit(curve: PlanCurve, x: float, y: float) -> list[str]:
-    """Where this visit stands on the curve: a ring, a line down, and its words."""
+    """Marks the visit on the curve: a ring, a line down, and its words."""
     # The curve falls: its words are clear of it above to the right, or below to the left.
     if x + 2.0 + _ADVANCE * _TEXT_MM * len(curve.words) <= WIDTH_MM - 2.0:
         words = _text(x + 2.0, max(y - 2.2, _TOP + 2.0), curve.words, "start", _HALO)

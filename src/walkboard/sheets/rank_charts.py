@@ -1,4 +1,4 @@
-"""Builds the chart of each rank: where its pipes stand, key by key, and the same in words."""
+"""Builds the chart of each rank: its pipes' deviations, key by key, and the same in words."""
 
 from __future__ import annotations
 

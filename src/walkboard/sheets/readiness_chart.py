@@ -27,7 +27,7 @@ _MOST_MONTHS = 13  # with a name each; a year's are 6 mm wide
 
 
 class Stand(Enum):
-    """How an event's stops stand on its day."""
+    """Whether an event's stops are ready on its day."""
 
     READY = "ready as it is"
     AFTER_VISIT = "ready after a visit"
@@ -50,7 +50,7 @@ class CalendarRow:
         From when on a visit holds until the event; None: none does.
     visit_by : date
     stops, visited : str
-        How many stops are ready, as it is and after a visit.
+        How many stops are ready, without and with a visit.
     """
 
     at: date

@@ -69,7 +69,7 @@ def visit_report(
     work : Work or None
         The plan and its ticks.
     faults : sequence of Fault
-        Those that stand, and those fixed at this visit.
+        Those still open, and those fixed at this visit.
     notices : sequence of str
         Whole sentences about the recordings.
     pictures : sequence of Picture

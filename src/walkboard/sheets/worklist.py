@@ -57,13 +57,13 @@ def worklist_sheet(organ: Organ, visit: VisitFacts, work: Work) -> WorklistSheet
     organ : Organ
     visit : VisitFacts
     work : Work
-        The plan, and what is ticked of it already: a sheet printed in the middle of a visit shows
+        The plan, and what is already ticked: a sheet printed in the middle of a visit shows
         it.
 
     Raises
     ------
     UnknownNameError
-        When the plan names a rank or division that the organ has not.
+        If the plan names a rank or division that the organ does not have.
     """
     plan = work.plan
     references = {reference.division: reference for reference in plan.reference}

@@ -64,7 +64,7 @@ def moved_since(book: Book, visit: KeptVisit) -> tuple[str, ...]:
 
 
 def reed_follows(book: Book, visit: KeptVisit, organ: Organ) -> dict[str, float]:
-    """How far each reed rank follows the air by itself, 0 to 1, as earlier visits show it.
+    """How far each reed rank itself follows the air, 0 to 1, as earlier visits show.
 
     Empty where there are too few visits to know: then reeds are taken to stay where they are.
     """

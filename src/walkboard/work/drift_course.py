@@ -31,7 +31,7 @@ _SHARES = (0.05, 0.5, 0.95)
 def drift_courses(
     seen: Followed, ranks: Sequence[str], until: date, celsius: float
 ) -> tuple[DriftCourse, ...]:
-    """What was heard of ranks at each visit, and what was and is expected of them.
+    """What was heard of ranks at each visit, and what was and is expected.
 
     Parameters
     ----------
@@ -60,7 +60,7 @@ def drift_courses(
 
 
 def least_sure_ranks(seen: Followed, at: date, celsius: float, most: int) -> tuple[str, ...]:
-    """Ranks of which most pipes are to be expected out of tolerance on a day, in organ order."""
+    """Ranks expected to have the most pipes out of tolerance on a day, in organ order."""
     organ = seen.drift.organ
     there = forecast(seen.drift, at, {d.id: celsius for d in organ.divisions}, seen.learned)
     shifts = {
@@ -112,7 +112,7 @@ def _course(
 
 
 def _words(inside: BoolArray, expected: Sequence[Sequence[Band]], celsius: float) -> str:
-    """What the chart shows: how well the grey held, and what it says of the day it ends on."""
+    """What the chart shows: how well the grey band held, and what it says about the last day."""
     notes = [f"At {celsius_words(celsius)}."]
     if len(inside):
         share = 100.0 * float(inside.mean())
@@ -138,7 +138,7 @@ def _spread(first: date, last: date, points: int) -> list[date]:
 
 
 def _nine_in_ten(there: Forecast, rank_id: str) -> Band:
-    """Where nine readings in ten of a rank are expected: its pipes taken as one crowd."""
+    """Where nine readings in ten of a rank are expected: its pipes taken together."""
     own = np.array([pipe.rank == rank_id for pipe in there.pipes])
     parts = there.of_readings().chosen(own)
     crowd = NormalParts(

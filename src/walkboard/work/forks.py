@@ -1,4 +1,4 @@
-"""Forks in words: what was done on several devices, and what to do about it."""
+"""Forks in words: what several devices did, and what to do about it."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _OTHERWISE = "Change it again if the one that counts is wrong."
 
 
 def sentence(fork: Fork) -> str:
-    """A fork in a line: what was done, on which devices, which counts, what to do.
+    """A fork in one line: what was done, on which devices, which counts, what to do.
 
     The sides come in the order of the facts: that of each device's own numbering, and of the
     clocks only where nobody knew of the other.

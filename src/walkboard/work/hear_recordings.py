@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from walkboard.survey.recognise.rank_sound import RankSound
 
 Keep: TypeAlias = "Callable[[int, HeardWalk], None]"
-"""Called with a recording's number from 0, and what was heard in it."""
+"""Called with a recording's number, from 0, and what was heard in it."""
 
 
 @dataclass(frozen=True, eq=False)

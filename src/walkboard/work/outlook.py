@@ -138,7 +138,7 @@ def listening_for(
     minutes: float,
     listening_minutes: float | None = None,
 ) -> ListeningChoice:
-    """Keys to hold next at an open visit, given what was heard so far.
+    """Keys to hold next at an open visit, given what has been heard so far.
 
     Raises
     ------

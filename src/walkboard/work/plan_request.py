@@ -1,4 +1,4 @@
-"""Turns a person's request into the one that planning answers.
+"""Turns a person's request into one that planning can answer.
 
 Names are looked up, an event brings its air and music, open faults become pipes to do.
 """
@@ -36,7 +36,7 @@ class EventNeeds:
     event : KeptEvent
         Brings its air, and how it uses the organ.
     within_cents : float or None
-        How close to pitch it needs its stops: those named for it, else all that it draws.
+        How close to pitch it needs its stops: those named for it, otherwise all it draws.
     """
 
     event: KeptEvent
@@ -153,7 +153,7 @@ def event_airs(event: KeptEvent) -> dict[str, float]:
 
 
 def use_of(event: KeptEvent) -> EventUse:
-    """How an event uses the organ: its registrations, else the stops named for it."""
+    """How an event uses the organ: its registrations, otherwise the stops named for it."""
     if event.use.registrations or not event.stops:
         return event.use
     return EventUse((RegistrationUse(event.stops, words=event.title),))

@@ -28,14 +28,14 @@ _AIR_SECONDS = 600.0  # the air's course is taken to be the same for so long; ch
 
 
 def organ_to_plan(book: Book, visit: KeptVisit) -> Organ:
-    """The organ as its newest description has it: what every plan goes by."""
+    """The organ by its newest description, which every plan uses."""
     kept = book.organ(visit.organ_id)
     key = ("described", kept.id, kept.version)
     return remembered(book, key, lambda: read_organ(kept.description, where=kept.name))
 
 
 def known_pipes(book: Book, visit: KeptVisit) -> tuple[PipeCents, ...]:
-    """Where each pipe stands by a visit's readings, against the targets of the newest description.
+    """Each pipe's deviation by a visit's readings, from the targets of the newest description.
 
     Pipes that the newest description no longer has are left out.
     """

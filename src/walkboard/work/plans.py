@@ -39,7 +39,7 @@ _BEYOND = 1.5  # as `walkboard.planning.choose.curve` goes beyond the minutes th
 
 @dataclass(frozen=True, slots=True)
 class Explained:
-    """A plan with what it was made from and what was asked about it.
+    """A plan with its inputs and the questions asked about it.
 
     Attributes
     ----------
@@ -62,7 +62,7 @@ class Explained:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """A plan that was tried, against the one that stands.
+    """A trial plan, compared with the current one.
 
     Attributes
     ----------
@@ -137,7 +137,7 @@ def from_walks(
 
 
 def prepared(book: Book, visit: KeptVisit) -> Prepared:
-    """What the plans of a visit have in common, as it stands now.
+    """What the plans of a visit have in common, in its present state.
 
     Raises
     ------
@@ -186,7 +186,7 @@ def questions(book: Book, visit: KeptVisit, request: PlanRequest) -> tuple[Input
 
 
 def tried(book: Book, visit: KeptVisit, request: PlanRequest) -> Plan:
-    """The plan that answers a request; nothing is kept.
+    """The plan that answers a request; nothing is stored.
 
     Raises
     ------
@@ -267,7 +267,7 @@ def sentences(
     Raises
     ------
     InputError
-        When the organ has no such name, or nothing is known of any of its pipes.
+        If the organ has no such name, or nothing is known about any of its pipes.
     """
     from walkboard.planning.choose.demands import pipes_named
     from walkboard.planning.reasons import explain

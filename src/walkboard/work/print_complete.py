@@ -39,12 +39,12 @@ def print_complete(
     names : Names
         How keys are named.
     language : str or None
-        BCP 47; None for the one that is spoken.
+        BCP 47; None for the current language.
 
     Raises
     ------
     InputError
-        When the date is none, or the file cannot be written.
+        If the date is not valid, or the file cannot be written.
     """
     from walkboard.sheets.complete import complete_sheet
     from walkboard.sheets.typesetting import render_pdf

@@ -44,7 +44,7 @@ def on_paper(book: Book, language: str | None) -> Iterator[None]:
     ----------
     book : Book
     language : str or None
-        BCP 47; None for the one that is spoken.
+        BCP 47; None for the current language.
     """
     with (
         spoken.speaking(language or spoken.language()),
@@ -56,7 +56,7 @@ def on_paper(book: Book, language: str | None) -> Iterator[None]:
 def print_worklist(
     book: Book, organ: Organ, visit: KeptVisit, to: Path, *, language: str | None = None
 ) -> Path:
-    """Write the worklist of a visit as PDF, in a language or the one that is spoken.
+    """Write the worklist of a visit as PDF, in a given language or the current one.
 
     Raises
     ------
@@ -88,7 +88,7 @@ def print_report(
     to : Path
         ``report.pdf``, or ``report.html`` for a page that needs nothing else.
     language : str or None
-        BCP 47; None for the one that is spoken.
+        BCP 47; None for the current language.
 
     Raises
     ------
@@ -176,9 +176,9 @@ def print_outlook(
     minutes : float or None
         Minutes of the visit before each event; None for those of the last visit.
     ranks : sequence of str
-        To be drawn; empty: those of which most pipes are to be expected out of tolerance.
+        To be drawn; if empty, those expected to have the most pipes out of tolerance.
     language : str or None
-        BCP 47; None for the one that is spoken.
+        BCP 47; None for the current language.
 
     Raises
     ------

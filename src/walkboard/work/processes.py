@@ -20,11 +20,11 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 Progress = Callable[[float, float], None]
-"""Called with what is done of a piece of work, and all of it."""
+"""Called with how much of a piece of work is done, and the total."""
 ProgressOfEach = Callable[[int, float, float], None]
 """The same, after the number of the task from 0."""
 
-# Where each core has its own task, threads of the linear algebra only stand in each other's way.
+# Where each core has its own task, threads of the linear algebra only get in each other's way.
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")
 _LOOK_EVERY_S = 0.1
 _LEAST_STEP = 0.005  # of progress worth reporting, as a share
@@ -46,7 +46,7 @@ def finished(
     processes: int,
     progress: ProgressOfEach | None = None,
 ) -> Iterator[tuple[int, Future[T]]]:
-    """Run a function on many tasks and give each as it is done, in whatever order that is.
+    """Run a function on many tasks and yield each result as it is ready, in any order.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ def finished(
 
     Notes
     -----
-    Interrupted (Ctrl-C), it gives what was done by then, ends the others, and raises.
+    If interrupted (Ctrl-C), it yields what is done by then, ends the others, and raises.
     """
     from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 
@@ -108,7 +108,7 @@ def finished(
 
 @contextmanager
 def _one_thread_each() -> Iterator[None]:
-    """What is started meanwhile finds it in its environment before it loads anything."""
+    """Anything started within finds it in its environment before loading anything."""
     before = {name: os.environ.get(name) for name in _ONE_THREAD}
     os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
     try:
@@ -125,7 +125,7 @@ def _begin(steps: SimpleQueue[tuple[int, float, float]]) -> None:
     """What each process does first."""
     global _steps  # noqa: PLW0603 - a pool's process has no other place for what it is given
     _steps = steps
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the one that waits for it says when to end
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides when it ends
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 

@@ -49,7 +49,7 @@ def earlier_sounds(
     organ_id : int
     organ : Organ
     drawn : sequence of str
-        As stated for the new walk; nothing is looked for unless that is one stop of one rank.
+        As stated for the new walk; looked up only if it is one stop of one rank.
     """
     from walkboard.survey.hear.before import lone_rank, octave_away, same_pitch, sound_of
 

@@ -39,7 +39,7 @@ def relabel(
 ) -> KeptRecording:
     """Relabel a recording, hear it again with the new label, and keep both labels.
 
-    Works for open and closed visits; what was derived from the old readings no longer counts.
+    Works for open and closed visits; anything derived from the old readings no longer counts.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ def relabel(
         If there is no such recording or description, its sound is missing, or it already has this
         label.
     InputError
-        If it cannot be heard by the new label; nothing is changed then.
+        If it cannot be analysed under the new label; nothing is changed then.
     """
     old = book.recording(recording_id)
     versions = book.organ_versions(book.visit(old.visit_id).organ_id)
@@ -110,7 +110,7 @@ def relabel(
 
 
 def stops_heard(organ: Organ, walk: HeardWalk) -> tuple[str, ...] | None:
-    """What a walk that is not believed would be drawn with by what was heard in it.
+    """The stops that a walk that is not believed seems to have been drawn with.
 
     Parameters
     ----------
@@ -194,7 +194,7 @@ def correct_conditions(
     wind_mm: Mapping[str, float],
     which: int | None = None,
 ) -> KeptVisit:
-    """Correct conditions that were noted wrong; what is not given stays as it was noted.
+    """Correct conditions that were noted wrongly; anything not given stays as noted.
 
     Parameters
     ----------

@@ -78,7 +78,7 @@ class Snapshot:
 
     @property
     def pipe_cents(self) -> Mapping[PipeRef, PipeCents]:
-        """Where each pipe stands, as far as the visit shows."""
+        """Each pipe's deviation, as far as the visit shows it."""
         return self._seen(
             "pipe cents",
             lambda: {p.pipe: p for p in pipe_cents_of_visit(self.book, self.organ, self.visit)},
@@ -113,7 +113,7 @@ class Snapshot:
         return self._seen("stated air", work_out)
 
     def division(self, division: str) -> DivisionState | None:
-        """How a division stood, without the temperament: fast. None where it was not heard.
+        """The state of a division, without the temperament: fast. None if it was not heard.
 
         A division whose pipes are as they were is not worked out again.
         """
@@ -160,7 +160,7 @@ class Snapshot:
         return self._seen("by rank", work_out)
 
     def of_rank(self, rank_id: str) -> Mapping[PipeRef, KeptReading]:
-        """The best readings of one rank; what is worked out of them does not see the others."""
+        """The best readings of one rank; results from them do not depend on other ranks."""
         return self._seen(("of rank", rank_id), lambda: self.by_rank.get(rank_id, {}))
 
     def ticks_of_rank(self, rank_id: str) -> Mapping[PipeRef, Tick]:
@@ -176,7 +176,7 @@ class Snapshot:
 
 
 def pipe_cents(book: SeenBook, visit: KeptVisit) -> Mapping[PipeRef, PipeCents]:
-    """Where each pipe stands, as far as a visit shows."""
+    """Each pipe's deviation, as far as a visit shows it."""
     return Snapshot(book, visit.id).pipe_cents
 
 

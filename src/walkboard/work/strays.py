@@ -32,7 +32,7 @@ def strays_of_all(
 ) -> tuple[OrganStrays, ...]:
     """The organs with pipes that are far off, those with the most first.
 
-    A pipe tuned since its last value is left out, and one that the organ no longer has.
+    Pipes tuned since their last value are left out, and those that the organ no longer has.
 
     Parameters
     ----------

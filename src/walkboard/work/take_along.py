@@ -62,7 +62,7 @@ def take_along(
     person: str | None = None,
     progress: Progress = _silent,
 ) -> Taken:
-    """Make a book's folder with some of a book's organs, or bring one up to date.
+    """Make a book's folder with some of a book's organs, or update one.
 
     Parameters
     ----------
@@ -108,7 +108,7 @@ def take_along(
 def bring_back(
     folder: Path, book: Path, *, dry_run: bool = False, progress: Progress = _silent
 ) -> Merged:
-    """Append to a book what a copy of it has and it has not.
+    """Append to a book what a copy has and the book does not.
 
     The copy is read from a temporary copy of its database, which is migrated if it is older, so
     nothing in the folder changes.

@@ -26,7 +26,7 @@ def keep_tick(book: Book, tick: Tick, over: str = "") -> Tick:
     Raises
     ------
     InputError
-        When it takes back a tick over which another device has ticked since: its work stands.
+        When it takes back a tick that another device has since followed by its own, which is kept.
     BookError
         As `Book.set_tick`.
     """

@@ -85,7 +85,7 @@ def _readiness(book: Book, organ: Organ, visit: KeptVisit, event: KeptEvent) -> 
 
     kept = book.organ(visit.organ_id)
     if not any(book.best_readings(v.id) for v in book.visits(kept.id) if v.id <= visit.id):
-        return None  # never heard: nothing is known, whatever the usual drift says
+        return None  # never heard: the usual drift alone says nothing about it
     seen = outlook.followed(book, kept, organ)
     occasion = outlook.occasion_of(organ, event)
     changes = changes_of(book, kept.id)

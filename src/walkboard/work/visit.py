@@ -59,7 +59,7 @@ def checked_conditions(
 
 
 def air_of_stops(organ: Organ, visit: KeptVisit, drawn: Sequence[str]) -> float | None:
-    """The air noted for some stops: that of the division in which their ranks stand [°C]."""
+    """The air noted for some stops: that of their ranks' division [°C]."""
     celsius = latest_air(visit).celsius
     divisions = {
         organ.rank(plays.rank).division for stop in organ.stops_among(drawn) for plays in stop.plays
@@ -135,14 +135,14 @@ def keep_heard(book: Book, visit: KeptVisit, path: Path, walk: HeardWalk) -> Kep
     Raises
     ------
     SoundError
-        If it is not a walk, or of another stop than stated: then nothing is kept.
+        If it is not a walk, or is of a different stop than stated; nothing is stored then.
     """
     refuse_nothing_heard(walk)
     return book.keep_recording(visit.id, path, walk, program_version=__version__)
 
 
 def refuse_nothing_heard(walk: HeardWalk) -> None:
-    """SoundError for what is not a walk, or of another stop than stated."""
+    """SoundError if it is not a walk, or is of a different stop than stated."""
     if walk.heard is not None and not walk.holds:
         raise SoundError(
             walk.heard.sentence, fix="Say which stops were drawn, or leave the recording out."

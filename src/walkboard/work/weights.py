@@ -33,12 +33,12 @@ def change(
 def explained(
     book: Book, organ: Organ, visit: KeptVisit, names: Sequence[str], request: PlanRequest
 ) -> tuple[str, ...]:
-    """Why pipes cost what they do, as they stand at a visit, at the pitch it would be tuned to.
+    """Why pipes cost what they do at a visit, at the pitch it would be tuned to.
 
     Raises
     ------
     InputError
-        When nothing usable was heard, or nothing is known of the pipes that are named.
+        If nothing usable was heard, or nothing is known about the pipes named.
     """
     ready = prepared(book, visit)
     return sentences(organ, ready, request, ready.plan(request), names)

@@ -1,4 +1,4 @@
-"""The worklist as it is worked off: each pipe with its key, its target and what the hand does."""
+"""The worklist in use: each pipe with its key, its target and what the hand does."""
 
 from __future__ import annotations
 
@@ -95,7 +95,7 @@ class Progress:
 
 
 def work_groups(book: SeenBook, visit: KeptVisit) -> tuple[WorkGroup, ...] | None:
-    """The standing plan of a visit as it is worked off; None where there is no plan."""
+    """The current plan of a visit as a worklist; None if there is no plan."""
 
     def work_out() -> tuple[WorkGroup, ...] | None:
         kept = book.current_plan(visit.id)
@@ -117,7 +117,7 @@ def organ_of_plan(book: SeenBook, visit: KeptVisit, kept: KeptPlan) -> Organ:
 
 
 def groups_of(organ: Organ, plan: Plan) -> tuple[WorkGroup, ...]:
-    """A plan as it is worked off, nothing ticked."""
+    """A plan as a worklist, nothing ticked."""
     airs = {reference.division: reference.air_celsius for reference in plan.reference}
     groups = []
     for rank_id, found in groupby(plan.items, key=lambda item: item.pipe.rank):

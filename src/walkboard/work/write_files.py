@@ -19,7 +19,7 @@ def writing(to: Path, *, what: str) -> Iterator[BinaryIO]:
     Parameters
     ----------
     to : Path
-        Replaced if it is there; a device or pipe is written to as it is.
+        Replaced if it exists; a device or pipe is written to directly.
     what : str
         What the file is, for the message.
 

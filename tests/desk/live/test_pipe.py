@@ -73,7 +73,7 @@ def test_a_pipe_in_tune_is_ticked_and_the_next_is_measured(
     look_at(desk, "live-desk")
     kept = stop(page, own_server)
     assert kept["file"].startswith("live-")
-    eventually(lambda: page.inner_text("#m-words") == "The live session is over")
+    eventually(lambda: page.inner_text("#m-words") == "The live session has ended")
     with opened_to_see(own_server.book) as book:
         newest = book.recordings(3)[-1]
         assert newest.walk.file == kept["file"]

@@ -42,7 +42,7 @@ IntArray = NDArray[np.int64]
 
 SHARED = 5  # movement, following, cosine, sine, visit
 _MOVEMENT, _FOLLOWS, _COSINE, _SINE, _VISIT = range(SHARED)
-_WIPED_CENTS = 50.0  # standard deviation of a pipe of which nothing is known
+_WIPED_CENTS = 50.0  # standard deviation of a pipe about which nothing is known
 _FEWEST_FOR_MEDIAN = 5
 
 
@@ -170,7 +170,7 @@ class RankDrift:
 
     @property
     def proneness(self) -> FloatArray:
-        """How much likelier each pipe slips than its kind."""
+        """How much more likely each pipe is to slip than its kind."""
         factor: FloatArray = (ALIKE_SLIPS + self._slips_seen) / (ALIKE_SLIPS + self._slips_due)
         return factor
 

@@ -117,7 +117,7 @@ class Heating:
         from_celsius : float
             The air when it is switched on [°C].
         outdoors_celsius : float or None
-            Expected outdoors meanwhile [°C]; needed if the past heat-ups know it.
+            Expected outdoors over that time [°C]; needed if it was logged at past heat-ups.
 
         Raises
         ------

@@ -50,7 +50,7 @@ class HeatUp:
     celsius : ndarray, shape (n,)
         Air at the organ [°C].
     outdoors_celsius : float or None
-        Mean outdoors meanwhile [°C]; None if it was not logged.
+        Mean outdoors over that time [°C]; None if it was not logged.
     """
 
     start_h: float

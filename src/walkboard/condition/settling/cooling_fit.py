@@ -69,7 +69,7 @@ class Fits:
 
 @dataclass(frozen=True, slots=True)
 class Cold:
-    """A pipe that stands: its mean, the variance of that, the evidence."""
+    """A pipe that does not move: its mean, the variance of that, the evidence."""
 
     mean: float
     variance: float

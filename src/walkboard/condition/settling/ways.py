@@ -37,7 +37,7 @@ class Limits:
     Attributes
     ----------
     wander_cents, wander_memory_s : float
-        Of a pipe by itself, over a second or two [cents], [s]: listening's studies.
+        Of a pipe alone, over a second or two [cents], [s]: listening's studies.
     drift_cents, drift_memory_s : float
         Slower wander, with the wind [cents], [s]; chosen.
     widths, width_beliefs : tuple of float
@@ -45,7 +45,7 @@ class Limits:
     fast, slow : tuple of Part
         What may fall faster and slower than the rest: every pair of them is a shape. Chosen.
     law_share : float
-        Of what is still to go, that every shape may miss [-].
+        Of the remaining movement, that every shape may miss [-].
     colder : float
         Belief that a hand leaves a pipe flatter than it settles [-]; chosen.
     """

@@ -19,7 +19,7 @@ class Upload:
     organ_id : int
     name : str
     place : str
-        The place stated for it.
+        The place given for it.
     data : bytes
     """
 

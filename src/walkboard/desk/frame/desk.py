@@ -52,7 +52,7 @@ class Desk:
         Set once the state of the organs has been worked out after the start; a page that wants it
         may show that it is on its way instead.
     readiness : Readiness
-        What is known of how the organs will stand at the next events.
+        The forecasts of the organs' readiness for the next events.
     exports : Exports
         Files of the whole book that were made to download.
     uploads : Uploads

@@ -49,7 +49,7 @@ class Door:
 
 @dataclass(frozen=True, slots=True)
 class Keeper:
-    """How one kind of setting is stored, and what whoever sends it needs.
+    """How one kind of setting is stored, and what permission sending it needs.
 
     Attributes
     ----------

@@ -1,4 +1,4 @@
-"""Slows down whoever fails to sign in, by address; nobody else waits for it."""
+"""Slows down failed sign-ins, address by address; nobody else has to wait."""
 
 from __future__ import annotations
 

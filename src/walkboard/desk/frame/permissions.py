@@ -127,7 +127,7 @@ class Grant:
 
 STRANGER = Grant(frozenset({Permission.OPEN}))
 PAIRED_DEVICE = Grant(frozenset({Permission.OPEN}) | _TUNER)
-"""A paired device is in the hands of whoever the tuner gave it to, at work on any organ."""
+"""A paired device belongs to whoever the tuner gave it to, and works on any organ."""
 THE_DESK = Grant(frozenset(Permission))
 
 

@@ -35,7 +35,7 @@ class SigningIn:
     origin : Origin
     passkeys : Passkeys
     patience : Patience
-        With whoever fails to.
+        With those who fail to.
     sign_on : SignOn or None
         By the firm's identity provider.
     """
@@ -76,7 +76,7 @@ class SignedIn:
         self._known: OrderedDict[str, tuple[int, Visitor, Session]] = OrderedDict()
 
     def visitor(self, token: str) -> Visitor | None:
-        """Who has signed in with a session's token; None if nobody, or no longer."""
+        """Who is signed in with a session's token; None if nobody is, or no longer."""
         change, key = self._book.change(), hash_of(token)
         with self._lock:
             known = self._known.get(key)

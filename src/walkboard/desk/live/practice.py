@@ -112,7 +112,7 @@ class Practising:
         self._surely().run.skip()
 
     def undo(self) -> None:
-        """Take back what was last said of a pipe."""
+        """Undo the last thing reported about a pipe."""
         self._surely().run.undo()
 
     def _surely(self) -> _Running:

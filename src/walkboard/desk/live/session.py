@@ -141,7 +141,7 @@ class LiveRun:
         self._asked.append(self.session.skip)
 
     def undo(self) -> None:
-        """Take back what was last said of a pipe."""
+        """Undo the last thing reported about a pipe."""
         self._asked.append(self.session.undo)
 
     def hear_beside(self, beside: BesideOf | None, reference: str = "") -> None:
@@ -239,7 +239,7 @@ class LiveRun:
             self._tell_holder(shown)
 
     def _past_ticked(self, shown: Shown) -> Shown:
-        """Skip pipes ticked meanwhile."""
+        """Skip pipes ticked in the meantime."""
         flow = self.session.flow
         while flow.task is not None and self._passes(flow.task.pipe):
             flow.skip()

@@ -128,7 +128,7 @@ def _ask(
     desk = desk_of(request)
     kept, organ = desk.organ(request)
     upload = _upload(request)
-    found = _read(upload, _meant(QueryParams(), None))  # as it was understood by itself
+    found = _read(upload, _meant(QueryParams(), None))  # as understood without corrections
     usual = found.guess
     if trouble is None:
         try:

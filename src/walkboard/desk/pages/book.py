@@ -137,7 +137,7 @@ def _visit_row(record: KeptVisit, summary: VisitSummary) -> dict[str, Any]:
 
 
 def _works(request: Request, organ: Organ, record: KeptVisit) -> list[dict[str, Any]]:
-    """What was planned in its order, with what became of it; then what was done beside the plan."""
+    """What was planned, in order, with its outcome; then what was done outside the plan."""
     seen = desk_of(request).book
     name_key = preferences_of(request).key
     plan = seen.current_plan(record.id)

@@ -1,4 +1,4 @@
-"""The guide: what each stop sounds like, made for whoever may have it, and the tuning files."""
+"""The guide: what each stop sounds like, made for those who may have it, and the tuning files."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _MOST_STOPS = 400
 
 
 def guide(request: Request) -> Response:
-    """What can be made, and what was made last."""
+    """What can be made, and the last one made."""
     return _draw(request)
 
 

@@ -1,4 +1,4 @@
-"""What the live measurement needs in whichever page it stands."""
+"""What the live measurement needs in any page that shows it."""
 
 from __future__ import annotations
 

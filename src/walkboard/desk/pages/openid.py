@@ -37,7 +37,7 @@ async def invited(request: Request) -> Response:
 
 
 def back(request: Request) -> Response:
-    """From the provider: sign in whoever is known by this account, or was invited with it."""
+    """From the provider: sign in the person with this account, or the one invited with it."""
     book = desk_of(request).book
     sealed = request.cookies.get(_COOKIE, "")
     account = _sign_on(request).finish(sealed, request.query_params)
@@ -70,7 +70,7 @@ def _with_cookie(request: Request, response: Response, sealed: str) -> Response:
 
 
 def _sign_on(request: Request) -> SignOn:
-    """The way to the provider; 404 where there is none."""
+    """Redirects to the provider; 404 if there is none."""
     sign_on = signing_in_of(request).sign_on
     if sign_on is None:
         raise HTTPException(404)

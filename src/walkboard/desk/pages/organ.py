@@ -75,7 +75,7 @@ def _forks(desk: Desk, kept: KeptOrgan) -> tuple[Fork, ...]:
 
 
 def _ends(organ: Organ) -> tuple[int, int]:
-    """The lowest and highest key of any rank, so that all strips stand key under key."""
+    """The lowest and highest key of any rank, so that the strips line up key by key."""
     lowest = min((r.from_key.semitone for r in organ.ranks), default=0)
     highest = max((r.key_of(r.pipes).semitone for r in organ.ranks), default=60)
     return lowest, max(highest, lowest + 11)
@@ -132,7 +132,7 @@ def _small(rank: Rank, glance: RankGlance | None) -> SmallRow | None:
 
 
 def _sign(state: RankState) -> str:
-    """Which sign stands before a rank: the word for it is ``organ.sign_…``."""
+    """Which sign is shown before a rank: its word is ``organ.sign_…``."""
     if state.chart is None:
         return "unheard"
     if state.faults or state.strays > _MANY * state.rank.pipes:

@@ -69,7 +69,7 @@ def move(request: Request) -> Response:
 
 
 def do(request: Request) -> Response:
-    """Hold the key or let go, skip, undo."""
+    """Hold or release the key, skip, undo."""
     what = request.path_params["what"]
     if what not in _DO:
         raise InputError(say("practice.no_such_move"))

@@ -193,7 +193,7 @@ def _heard(desk: Desk, last: KeptReading) -> dict[str, object]:
 def _earlier(
     desk: Desk, kept: KeptOrgan, organ: Organ, state: RankState
 ) -> list[tuple[KeptVisit, dict[int, float]]]:
-    """Where the pipes stood at visits before, each against that visit's line, set on today's."""
+    """The pipes at earlier visits, each relative to that visit's line, drawn on today's."""
     assert state.visit is not None
     assert state.chart is not None
     line = state.chart.lines[0].cents

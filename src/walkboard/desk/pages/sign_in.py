@@ -30,7 +30,7 @@ LARGEST_BYTES = 65_536
 
 
 def sign_in(request: Request) -> Response:
-    """The page; whoever has signed in goes on."""
+    """The page; people already signed in go straight on."""
     if visitor_of(request).is_known:
         return RedirectResponse(place_in(request.query_params.get("to", "/")), 303)
     return _draw(request)
@@ -42,7 +42,7 @@ def options(request: Request) -> Response:
 
 
 async def by_passkey(request: Request) -> Response:
-    """Sign in whoever's passkey answers; the page's script goes on from there."""
+    """Sign in the owner of the passkey; the page's script takes over from there."""
     return await run_in_threadpool(_by_passkey, request, await json_of(request))
 
 

@@ -1,4 +1,4 @@
-"""A stop list is pasted or typed on the left; the organ stands on the right as a table."""
+"""A stop list is pasted or typed on the left; the organ appears on the right as a table."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ from walkboard.work.organ_from import (
 
 
 class Asked(BaseModel):
-    """What the page sends while someone types: the list, and what was changed in the table."""
+    """What the page sends while someone types: the list, and the changes in the table."""
 
     model_config = ConfigDict(extra="forbid")
 

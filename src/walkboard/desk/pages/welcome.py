@@ -76,7 +76,7 @@ def _invited(request: Request, given: object) -> Person:
     Raises
     ------
     InputError
-        When it is none, is over, or was used.
+        If it is not valid, has expired or was used.
     """
     book = desk_of(request).book
     person_id = book.invited(hash_of(_token(given)))

@@ -223,7 +223,7 @@ def _likely(book: SeenBook) -> list[KeptOrgan]:
 
 
 async def _watch(desk: Desk, signed_in: SignedIn) -> None:
-    """Notify pages when the book has changed, whoever changed it; end what sessions left open."""
+    """Notify pages of any change of the book; close what ended sessions left open."""
     known = -1
     while True:
         with suppress(BookError):  # the disk may be gone for a moment; the next check will tell

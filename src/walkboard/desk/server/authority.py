@@ -73,7 +73,7 @@ def configuration_folder() -> Path:
 
 
 def authority_in(folder: Path, now: datetime) -> Authority:
-    """The authority in a folder, made when there is none that still serves.
+    """The authority in a folder, made if there is none that is still valid.
 
     Parameters
     ----------
@@ -106,7 +106,7 @@ def key_pem(key: ec.EllipticCurvePrivateKey) -> bytes:
 
 
 def read_pair(file: Path) -> tuple[x509.Certificate, PrivateKeyTypes] | None:
-    """The certificate of a file with its key; None where there is none, or it is not ours."""
+    """The certificate of a file with its key; None if there is none, or it is not ours."""
     try:
         text = file.read_bytes()
         key = serialization.load_pem_private_key(text, None)

@@ -63,7 +63,7 @@ def fingerprint_of(der: bytes) -> str:
 def certificate_for(
     folder: Path, address: str, now: datetime, authority: Authority | None = None
 ) -> Certificate:
-    """The certificate of a book's desk for an address, made when there is none that still serves.
+    """The certificate of a book's desk for an address, made if there is none that is still valid.
 
     Parameters
     ----------

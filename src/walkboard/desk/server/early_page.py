@@ -67,7 +67,7 @@ class FirstPage:
 
 
 def kept_page(folder: Path) -> FirstPage | None:
-    """The page that a book's folder keeps; None if there is none, or it cannot be read."""
+    """The page that a book's folder keeps; None if there is no such page or it cannot be read."""
     # By hand, where other files are checked with pydantic: it would load for longer than all this.
     try:
         found = json_value((folder / FILE).read_bytes())

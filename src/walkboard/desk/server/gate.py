@@ -52,7 +52,7 @@ class Gate:
     shared_address : str or None
         The address of the local network that the desk is shared at.
     stranger : ASGI application
-        Answers whoever asks for a page without being permitted to.
+        Answers anyone who asks for a page without permission.
     origin : Origin or None
         Of a desk behind a proxy. Everyone signs in there, also on this machine: what comes from
         here comes from the proxy.
@@ -136,7 +136,7 @@ class Gate:
 
     def _door(self, scope: Scope) -> tuple[Guarded, int | None]:
         """The door that a request is for, and the organ that its path names."""
-        # One path may have several doors, by method: the one that fits wholly counts.
+        # One path may have several doors, by method: only a complete match counts.
         found = None
         for guarded in self._guarded:
             match, child = guarded.route.matches(scope)
@@ -149,7 +149,7 @@ class Gate:
 
 
 def _recorder(visitor: Visitor) -> str | None:
-    """Whom to record as: whoever signed in; at the desk itself, whoever works here."""
+    """Whom to record: the person signed in; at the desk, the one named for this computer."""
     if visitor.person is not None:
         return visitor.person.uid
     return None if visitor.is_at_desk else NOBODY

@@ -29,12 +29,12 @@ def address_to_share(wanted: str | None) -> str:
     Parameters
     ----------
     wanted : str or None
-        Named by the user; None takes the only one that there is.
+        Named by the user; None takes the only one.
 
     Raises
     ------
     InputError
-        When there is none, or several and none was named, or the named one is not this machine's.
+        If there is none, several and none was named, or the named one is not this machine's.
     """
     there = local_addresses()
     if wanted is not None:

@@ -59,7 +59,7 @@ def protocol(limits: Limits | None = None) -> type[H11Protocol]:
 
         @property
         def is_silent(self) -> bool:
-            """Whether it has not sent a request yet, or no further one."""
+            """Whether it is waiting: no request yet, or no further one."""
             return bool(self.conn.their_state is h11.IDLE)
 
         def data_received(self, data: bytes) -> None:

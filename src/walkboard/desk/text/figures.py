@@ -31,7 +31,7 @@ def signed(value: float | None, decimals: int = 1) -> str:
 
 
 def local(value: datetime) -> datetime:
-    """An instant in the machine's own time; one at the edge of the calendar as it is.
+    """An instant in the machine's own time; one at the edge of the calendar is left as it is.
 
     Somebody's calendar has an event in the year 9999, and no page may fail for it.
     """

@@ -92,7 +92,7 @@ class InItsLanguage:
     ----------
     app : ASGI application
     usual : callable
-        Gives what is usual for the book.
+        Gives the book's own setting.
     """
 
     def __init__(self, app: ASGIApp, usual: Callable[[], BookChoice]) -> None:

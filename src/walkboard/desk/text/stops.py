@@ -10,14 +10,14 @@ from walkboard.sheets.wording import rank_words
 
 
 def rank_in_division(organ: Organ, rank: Rank) -> str:
-    """A rank where its division is said already: ``Principal 8′``."""
+    """A rank whose division is already named: ``Principal 8′``."""
     return rank_words(organ, rank).partition(" · ")[2]
 
 
 def stops_listed(organ: Organ, stops: Iterable[str]) -> str:
     """Stops by their ids: ``Great: Principal 8′, Octave 4′; Swell: Oboe 8′``.
 
-    What an older description had and this one has not is shown by its id.
+    Anything that only an older description had is shown by its id.
     """
     wanted = list(stops)
     known = {stop.id: stop for stop in organ.stops}

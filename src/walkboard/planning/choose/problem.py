@@ -25,7 +25,7 @@ from walkboard.planning.value.pipe_offsets import (
 )
 from walkboard.planning.value.risk import RISKY, RiskyPipes
 
-# A pipe of a stop that must stand within a tolerance is left only where it is so sure to; own
+# A pipe of a stop that must be within a tolerance is left only if it is this sure to be; own
 # choice, four out of five.
 SURE = 0.8
 
@@ -60,8 +60,8 @@ class Problem:
     notes : tuple of str
         Demands that are impossible.
     standing_badness : float
-        Badness of everything where the organ stands, nothing tuned. A share of it is the charge for
-        moving the reference; included in `untouched_by_division`.
+        Badness of everything at the organ's present pitch, nothing tuned. A share of it is the
+        charge for moving the reference; included in `untouched_by_division`.
     """
 
     situation: Situation

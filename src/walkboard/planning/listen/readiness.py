@@ -312,7 +312,7 @@ class Asking:
         self._after: dict[date, OrganDrift] = {}
 
     def outcome(self, drift: OrganDrift, at: date) -> Outcome:
-        """How the organ stands on a day."""
+        """The state of the organ on a day."""
         there = self._forecast(drift, at)
         found = self._prepared(there).situation(PlanRequest(minutes=0.0, use=self._use))
         stops = stop_readiness(self._organ, there, self._stops, self._tolerance)

@@ -39,7 +39,7 @@ class HearingWorth:
     price : float
         Price of a minute [badness].
     worth : (n,) array
-        Worth of hearing each known pipe [badness]; 0 for what is known already.
+        Worth of hearing each known pipe [badness]; 0 if already known.
     likely : (n,) array
         Chance of being tuned if all were heard.
     opened : (n,) array

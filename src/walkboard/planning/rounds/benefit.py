@@ -64,7 +64,7 @@ def benefit_of(events: Sequence[EventNeed], curve: Curve, weeks: int) -> FloatAr
     Returns
     -------
     (events, weeks) array
-        Never negative: a visit that the forecast says would not help leaves the event as it is.
+        Never negative: a visit that would not help, by the forecast, does not change the event.
     """
     found = np.zeros((len(events), weeks))
     for n, event in enumerate(events):

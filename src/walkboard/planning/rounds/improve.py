@@ -43,7 +43,7 @@ def _exchange(built: BeingBuilt, out: Stop) -> None:
 
 
 def _push_in(built: BeingBuilt, organ: int) -> None:
-    """The organ where it would be worth most; whoever must make room goes elsewhere."""
+    """Put an organ where it is worth most; visits that must make room go elsewhere."""
     own = list(built.of_organ[organ])
     for stop in own:
         built.remove(stop)
@@ -54,7 +54,7 @@ def _push_in(built: BeingBuilt, organ: int) -> None:
         week, tuner = (int(n) for n in np.unravel_index(int(at), worth.shape))
         wanted = Stop(organ, week, tuner)
         if not worth[week, tuner] > 0.0 or wanted in built.stops:
-            return  # it stands in the best place that is left
+            return  # it is in the best place left
         stops, was = frozenset(built.stops), built.total()
         for stop in list(built.of_organ[organ]):
             built.remove(stop)

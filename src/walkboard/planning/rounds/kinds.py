@@ -27,7 +27,7 @@ class Firm:
     capacity_hours : (w, t) array
         Work and driving that a tuner has in a week.
     town : (o,) array of int
-        Where each organ stands.
+        Where each organ is.
     driving_hours : (t, p) array
         From the tuner's home to the town and back.
     key_holder : (o,) array of int

@@ -29,11 +29,11 @@ def solve_round(
     prices : Prices or None
         None: the usual ones.
     before : tuple of Stop
-        The round as it stood. Its visits stay unless moving one brings more than its price.
+        The previous round. Its visits stay unless moving one gains more than it costs.
     polish_s : float
         Seconds for the exact solver; 0: without it.
     progress : callable
-        Given what is being done.
+        Called with what is being done.
 
     Raises
     ------

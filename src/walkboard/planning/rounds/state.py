@@ -13,7 +13,7 @@ _SLACK_H = 1e-9  # of rounding, where hours are added and taken away
 
 
 class BeingBuilt:
-    """A set of visits that fits, with what is left of everybody's hours.
+    """A set of visits that fits, with everybody's remaining hours.
 
     A tuner's organs in one town in one week share the drive there.
     """

@@ -1,4 +1,4 @@
-"""The working order: reference rank first, flues by chest, then what is tuned to them.
+"""The working order: reference rank first, flues by chest, then the ranks tuned to them.
 
 Celestes come after their partners, mixtures and reeds after the flues of their division. Within a
 rank the pipes follow their order on the chest, if the description gives it.

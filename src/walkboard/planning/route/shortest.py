@@ -116,7 +116,7 @@ def shortest(
     Parameters
     ----------
     stints : sequence of Stint
-        With more than 62, the nearest allowed one comes next, and nothing is proved.
+        With more than 62, the nearest allowed one comes next, without proof.
     walk : (chests, chests) array
         Minutes between chests, 0 on the diagonal.
     arrive : (chests,) array

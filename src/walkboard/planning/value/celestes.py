@@ -1,4 +1,4 @@
-"""Celestes in the cost: each against its partner as it is, unless the partner is tuned first.
+"""Celestes in the cost: each against its partner's pitch now, unless that is tuned first.
 
 A celeste comes after its partner. Where the partner stays as it is, the celeste is tuned to it, and
 the organ's reference does not count for it. Where the partner is tuned, the celeste is judged

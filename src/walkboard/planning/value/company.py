@@ -122,7 +122,7 @@ def coupled_by(layout: Layout, drawn: Collection[str] | None) -> tuple[tuple[int
     ----------
     layout : Layout
     drawn : collection of str or None
-        Ids of what is drawn; None where nobody said: then every coupler is drawn now and then.
+        Ids of what is drawn; None if unknown: then every coupler is drawn now and then.
     """
     number = {division.id: n for n, division in enumerate(layout.organ.divisions)}
     joined = {

@@ -1,4 +1,4 @@
-"""One pipe that is known, with what it costs as it is: for words and for the order of work."""
+"""One known pipe with its present cost, for words and for the order of work."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ class PipeOffset:
     rank : Rank
     role : Role
     target_hz : float
-        Where to leave it today, if the organ is tuned where it stands.
+        Where to leave it today, if the organ keeps its present pitch.
     beat_hz : float
         Pitch of the partial at which its beats are heard.
     belief : Belief
         Where it sounds against its target [cents].
     cents_from_flues : float
-        Where it stands against its division's flues today; differs from `cents` for reeds when
+        Its deviation from its division's flues today; differs from `cents` for reeds when
         the event's air is not today's.
     weight : Weight
     left_cents : float
@@ -40,7 +40,7 @@ class PipeOffset:
     is_heard : bool
         False where it is only forecast.
     beside_partner : bool
-        It is a celeste whose partner stays as it is: it is tuned to that, whatever the reference.
+        It is a celeste whose partner is not moved: it is tuned to that, whatever the reference.
     pulled_by : PipeRef or None
         The pipe that draws it when both sound.
     drawn_cents : float
@@ -75,7 +75,7 @@ class PipeOffset:
 
     @property
     def risk(self) -> Risk:
-        """Of tuning it, where the organ stands."""
+        """Of tuning it, at the organ's present pitch."""
         return risk_of(self.tuned_by, self.cents)
 
     @property
@@ -84,23 +84,23 @@ class PipeOffset:
         return self.rank.tuned_by_of(self.pipe.number)
 
     def reference_of(self, reference_cents: float) -> float:
-        """What of the organ's reference counts for it [cents]."""
+        """The part of the organ's reference that applies to it [cents]."""
         return 0.0 if self.beside_partner else reference_cents
 
     def badness_at(self, reference_cents: float) -> float:
-        """Mean cost if it is left as it is and the organ tuned to a reference."""
+        """Mean cost if it is not moved and the organ is tuned to a reference."""
         return self.weight.whole * self.beating_at(
             reference_cents
         ) + self.weight.stray * self.chance_stray_at(reference_cents)
 
     def beating_at(self, reference_cents: float) -> float:
-        """Mean badness of its beats if it is left as it is, before weighing, 0 to 1."""
+        """Mean badness of its beats if it is not moved, before weighing, 0 to 1."""
         parts = zip(self.belief.shares, self.belief.cents, self.belief.sigmas_cents, strict=True)
         at = self.reference_of(reference_cents)
         return sum(w * float(heard_badness(m - at, s, self.beat_hz)) for w, m, s in parts)
 
     def chance_stray_at(self, reference_cents: float) -> float:
-        """Chance that it sticks out if it is left as it is."""
+        """Chance that it sticks out if it is not moved."""
         parts = zip(self.belief.shares, self.belief.cents, self.belief.sigmas_cents, strict=True)
         at = self.reference_of(reference_cents)
         return sum(w * float(chance_stray(m - at, s)) for w, m, s in parts)

@@ -21,7 +21,7 @@ from walkboard.planning.value.company import Registration, coupled_by
 from walkboard.planning.value.layout import Layout
 
 USUAL_SECONDS = 240.0  # of a registration without music: a piece of four minutes. Chosen.
-USUAL_KEYS = 3.0  # sounding at a time, where nothing is known. Chosen.
+USUAL_KEYS = 3.0  # sounding at a time, if nothing is known. Chosen.
 MOST_REGISTRATIONS = 6  # of an event that are separated; the shorter ones are joined to the longest
 
 

@@ -43,7 +43,7 @@ class Fault:
         As it was reported; `walkboard.languages.translation.Own` where somebody typed it.
     reported : date
     fixed_on : date or None
-        When it was fixed; None while it stands.
+        When it was fixed; None while it is open.
     fix_note : str
     repair : str
         Who fixes it and with what; may be empty.

@@ -28,7 +28,7 @@ class CurvePlace:
 
 @dataclass(frozen=True, slots=True)
 class PlanCurve:
-    """The badness left against the minutes, and where this visit stands.
+    """The badness left against the minutes, with this visit marked.
 
     Attributes
     ----------

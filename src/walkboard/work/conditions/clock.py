@@ -35,7 +35,7 @@ def clock_questions(
     now: datetime,
     zone: tzinfo,
 ) -> tuple[str, ...]:
-    """Doubts about a log's times, as questions for whoever set the logger.
+    """Doubts about a log's times, as questions to whoever set up the logger.
 
     Parameters
     ----------

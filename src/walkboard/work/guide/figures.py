@@ -36,7 +36,7 @@ class KeySound:
     level_db : float
         A-weighted, relative to a full-scale sine [dB].
     slope_db : float or None
-        Slope of its partials, per octave [dB]; None if too few stand out.
+        Slope of its partials, per octave [dB]; None if too few are clear of the noise.
     """
 
     level_db: float

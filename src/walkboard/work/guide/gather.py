@@ -149,7 +149,7 @@ def visit_to_show(book: Book, kept: KeptOrgan, number: int | None) -> KeptVisit:
 
 
 def alone(book: Book, visit: KeptVisit) -> dict[str, KeptRecording]:
-    """The recording of each stop that was walked by itself; of several, the one with most keys."""
+    """The recording of each stop walked on its own; of several, the one with the most keys."""
     found: dict[str, KeptRecording] = {}
     for recording in book.recordings(visit.id):
         if len(recording.walk.drawn) != 1 or Path(recording.file_name).suffix in READINGS_ONLY:

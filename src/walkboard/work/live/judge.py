@@ -39,7 +39,7 @@ class Limits:
     surely_off : float
         Chance of being outside, from which a less well known pipe is moved [-].
     other_side : float
-        Largest chance that it settles on the other side of its target, for it to be moved [-].
+        Largest chance of settling on the other side of its target at which it is still moved [-].
     far_tolerances, far_share : float
         Its largest σ: in tolerances, or as a share of how far it is off [-].
     known_move : float

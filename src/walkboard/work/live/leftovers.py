@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from walkboard.book.keeping import Book
 
 SET_ASIDE = "set-aside"  # in the book's folder: sound files that were damaged
-_LOG_RATE_HZ = 48_000  # for a recording that is only a log; nothing is measured with it
+_LOG_RATE_HZ = 48_000  # for a recording that is only a log; nothing is measured from it
 
 
 class Berth:

@@ -30,7 +30,7 @@ class Lingering:
     others: int = 0
 
     def is_over(self, reading: LiveReading) -> bool:
-        """Whether it is no longer heard by itself, or was followed long enough."""
+        """Whether it is no longer heard alone, or has been followed long enough."""
         quieter = reading.own_db is not None and reading.own_db < self.own_db - _GONE_DB
         late = reading.at_s - self.since_s > _LINGER_S
         self.others = self.others + 1 if LiveFlag.NEIGHBOUR in reading.flags else 0

@@ -1,4 +1,4 @@
-"""One pipe of the worklist over the whole visit: what was heard, and how it was handled.
+"""One pipe of the worklist over the whole visit: what was heard, and what was done to it.
 
 The state outlives the pipe's turn: if it is skipped, undone or taken up again, it is still known
 when a hand last touched it and where it should settle.

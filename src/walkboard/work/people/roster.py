@@ -111,7 +111,7 @@ def end_role(book: Book, person: Person, organ_id: int | None) -> Person:
 
 
 def work_here(book: Book, name: str | None) -> Person | None:
-    """Name who works with a book on this computer: what is recorded here names them.
+    """Name the person who works with a book on this computer; records made here name them.
 
     Where people sign in at a desk, those do it; a paired phone records as nobody.
 

@@ -1,4 +1,4 @@
-"""Random tokens: whoever has one is let in, so that the book keeps only their hashes."""
+"""Random tokens: whoever has one is let in, so the book stores only their hashes."""
 
 from __future__ import annotations
 

@@ -41,7 +41,7 @@ class _Kept(BaseModel):
     events: tuple[tuple[_Weeks, _Share], ...]
 
 
-METHOD = 1  # of working it out; a change makes what was kept void
+METHOD = 1  # of the calculation; a change invalidates stored results
 SERVICE_EVERY_WEEKS = 4  # counted for an organ without a calendar. Chosen.
 MOST_EVENTS = 40  # of an organ in a round
 MOST_KEPT = 2000  # kept files; the oldest are removed

@@ -54,7 +54,7 @@ def has_firm(folder: Path) -> bool:
 
 
 def kept_round(folder: Path) -> KeptRound | None:
-    """The round that was planned last; None if there is none, or its file is damaged."""
+    """The last round planned; None if there is none, or its file is damaged."""
     try:
         found = json_value((folder / FOLDER / _ROUND).read_bytes())
         return KeptRound(datetime.fromisoformat(found["at"]), found, str(found["map"]))

@@ -157,7 +157,7 @@ def make_round(
         A Monday.
     weeks : int
     before : sequence of VisitLine
-        The round as it stood; what it says of weeks before the start, or of organs and tuners no
+        The previous round; what it says about weeks before the start, or organs and tuners no
         longer there, is passed over.
     prices : Prices or None
     polish_s : float

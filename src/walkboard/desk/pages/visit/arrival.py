@@ -84,7 +84,7 @@ def _note(request: Request, given: Given) -> Response:
 
 
 def _correct(at: AtVisit, given: Conditions) -> None:
-    """Put the figures given in the place of those noted last; the others stay."""
+    """Replace the last figures noted by those given; the others stay."""
     from walkboard.work.second_thoughts import correct_conditions  # noqa: PLC0415 - slow to load
 
     correct_conditions(
@@ -121,7 +121,7 @@ def _not_open(
     kept, _ = desk.organ(request)
     visits = desk.book.visits(kept.id)
     last = visits[-1] if visits else None
-    if last is not None and last.is_open:  # opened by somebody else meanwhile
+    if last is not None and last.is_open:  # opened by somebody else in the meantime
         return RedirectResponse(f"/organ/{kept.id}/visit", 303)
     return render(
         request,
@@ -140,7 +140,7 @@ async def _form(request: Request) -> Given:
 
 
 def _conditions(organ: Organ, given: Given) -> Conditions | None:
-    """What was typed; None where nothing was."""
+    """What was typed; None if nothing was."""
     from walkboard.work.visit import checked_conditions  # noqa: PLC0415 - slow to load
 
     air, wind = {}, {}

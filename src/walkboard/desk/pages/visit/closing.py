@@ -98,7 +98,7 @@ def closed(request: Request) -> Response:
 
 
 def sheet(request: Request) -> Response:
-    """A printed sheet as PDF, made as the visit stands now."""
+    """A printed sheet of the visit's present state, as PDF."""
     from walkboard.work.print_sheets import (  # noqa: PLC0415 - slow to load
         print_report,
         print_worklist,

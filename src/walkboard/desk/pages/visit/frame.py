@@ -46,7 +46,7 @@ class AtVisit:
 
     @property
     def hub(self) -> Hub:
-        """Where pages learn what is new."""
+        """Where pages are notified of news."""
         return self.desk.hub
 
 
@@ -136,7 +136,7 @@ def steps_of(at: AtVisit, here: str) -> list[Mapping[str, Any]]:
 
 
 def number_in(text: str, what: str) -> float | None:
-    """A number as it is typed, with point or comma; None where nothing is.
+    """A number as typed, with point or comma; None if nothing is.
 
     Raises
     ------

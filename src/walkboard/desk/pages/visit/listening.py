@@ -1,4 +1,4 @@
-"""Listening: recordings come in, are heard, and show what was heard and what was missed."""
+"""Listening: imports and analyses recordings, and shows what was heard and what was missed."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ _MOST_STOPS = 100
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """A fault that a recording suggests; `fault` is the one that was made of it."""
+    """A fault that a recording suggests; `fault` is the one made from it."""
 
     kind: FaultKind
     stop: str | None
@@ -70,7 +70,7 @@ class Heard:
 
 
 def listening(request: Request) -> Response:
-    """Taking recordings in, and what was heard in each."""
+    """Importing recordings, and what was heard in each."""
     at = visit_at_work(request)
     if at is None:
         return to_visit(request)
@@ -136,7 +136,7 @@ def hear_again(request: Request) -> Response:
 
 
 def accept_coming(request: Request) -> Response:
-    """Take a refused recording for what was heard in it."""
+    """Accept a refused recording as the stops heard in it."""
     at, coming = _coming(request)
     upload_queue.accept(at.desk, at.visit, coming)
     return to_visit(request, "listen")

@@ -53,7 +53,7 @@ _STILL_SHOWN = 4
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What the form asks for, as it is shown again.
+    """What the form asked for, to show it again.
 
     Attributes
     ----------
@@ -247,7 +247,7 @@ def _more(
 ) -> float | None:
     """What more minutes would remove, in per cent of the present badness; None if unknown.
 
-    The curve ends somewhere: beyond its end nothing is known, unless nothing was left to gain.
+    The curve ends somewhere: beyond it nothing is known, unless there was nothing left to gain.
     """
     known = [CurvePoint(0.0, made.cost_before), *points]
     until = minutes + more_minutes

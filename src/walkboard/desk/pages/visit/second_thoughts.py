@@ -25,7 +25,7 @@ _MOST_STOPS = 100
 
 
 def accept(request: Request) -> Response:
-    """Take the recording for what was heard in it."""
+    """Accept the recording as the stops heard in it."""
     from walkboard.work.second_thoughts import relabel, stops_heard  # noqa: PLC0415 - slow to load
 
     at, recording = _recording(request)
@@ -49,7 +49,7 @@ def confirm(request: Request) -> Response:
 
 
 async def label(request: Request) -> Response:
-    """Say what was really drawn, or what the air was, and hear the recording again by it."""
+    """Correct what was drawn, or the air, and analyse the recording again."""
     if request.method == "GET":
         return await run_in_threadpool(_ask_label, request)
     form = await request.form()
