@@ -1,4 +1,4 @@
-"""What a test says of a reading: that it is measured, or that it has a bound; then its values."""
+"""What a test asserts about a reading: it is measured, or has a bound; then its values."""
 
 from __future__ import annotations
 

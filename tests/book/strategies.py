@@ -1,4 +1,4 @@
-"""Hypothesis strategies of all that a book keeps, as odd as the types allow."""
+"""Hypothesis strategies for everything a book stores, as odd as the types allow."""
 
 from datetime import UTC, datetime, timedelta
 from types import MappingProxyType

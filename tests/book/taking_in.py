@@ -1,4 +1,4 @@
-"""Programs that the tests start and kill: they take recordings in, and say what is kept.
+"""Programs that the tests start and kill: they import recordings, and report what is stored.
 
 Run as ``python -m tests.book.taking_in WHAT BOOK FOLDER``.
 """

@@ -1,4 +1,4 @@
-"""The check tells all that is wrong, and nothing that is not."""
+"""The check reports everything wrong, and nothing else."""
 
 import errno
 import os

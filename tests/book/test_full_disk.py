@@ -1,4 +1,4 @@
-"""A full disk: a clear message, nothing lost, no half file, and it goes on when there is room."""
+"""A full disk: a clear message, nothing lost, no half file, and work goes on once there is room."""
 
 import os
 import shutil

@@ -1,4 +1,4 @@
-"""A killed program loses nothing that it reported as kept, and leaves nothing half."""
+"""A killed program loses nothing that it reported as stored, and leaves nothing half done."""
 
 import os
 import shutil

@@ -1,4 +1,4 @@
-"""A book under any order of what a tuner, a phone and a second program do, held against a model.
+"""A book compared with a model, under any order of what a tuner, a phone and a second program do.
 
 The model is a few dictionaries that share nothing with the book. Rules refuse what the book must
 refuse: two visits open at once, a tick made after its visit was closed, a fault fixed twice. Copies

@@ -162,7 +162,7 @@ def test_a_newer_book_that_is_in_use_is_refused_too(folder: Path, clock: Clock) 
 
 
 @pytest.mark.sqlite
-def test_an_open_book_that_another_program_has_brought_up_is_no_more_written(
+def test_an_open_book_migrated_by_another_program_is_not_written_to(
     folder: Path, clock: Clock
 ) -> None:
     with open_book(folder, clock=clock) as book:

@@ -162,7 +162,7 @@ def overwrite(path: Path, start: int, junk: bytes) -> None:
 
 
 @pytest.mark.sqlite
-def test_a_damaged_database_is_refused_and_left_as_it_is(full_folder: Path, clock: Clock) -> None:
+def test_a_damaged_database_is_refused_and_left_unchanged(full_folder: Path, clock: Clock) -> None:
     database = full_folder / DATABASE
     size = database.stat().st_size
     assert size > 200_000

@@ -1,4 +1,4 @@
-"""What was said of a recording or a visit is corrected; what was said first stays in the book."""
+"""Recordings and visits are corrected; the original entries stay in the book."""
 
 from dataclasses import replace
 from datetime import timedelta
@@ -75,7 +75,7 @@ def test_a_withdrawn_recording_no_longer_counts_but_stays(
     assert book.check() == ()
 
 
-def test_a_withdrawn_recording_taken_in_again_counts_again(
+def test_a_withdrawn_recording_imported_again_counts_again(
     book: Book, visit: KeptVisit, kept: KeptRecording, tmp_path: Path
 ) -> None:
     book.withdraw_recording(kept.id)
@@ -89,7 +89,7 @@ def test_a_withdrawn_recording_taken_in_again_counts_again(
     assert [r.change for r in book.hearings(kept.id)] == ["", "withdrawn", "", "withdrawn", ""]
 
 
-def test_what_stood_when_the_visit_was_closed_is_still_there(
+def test_the_state_at_closing_stays_readable(
     book: Book, visit: KeptVisit, kept: KeptRecording
 ) -> None:
     before = book.readings(visit.id)

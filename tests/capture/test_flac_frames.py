@@ -1,4 +1,4 @@
-"""Damaged FLAC files: what is whole comes back bit by bit. Judge: libFLAC, through soundfile."""
+"""Damaged FLAC files: undamaged parts come back bit for bit. Judge: libFLAC, through soundfile."""
 
 from __future__ import annotations
 

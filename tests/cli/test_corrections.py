@@ -116,7 +116,7 @@ def test_leftovers_are_listed_and_removed(run: Run, must: Must, book: Path) -> N
     assert "There are no leftovers" in must("book", "clean", book)
 
 
-def test_a_port_that_is_none_is_refused(run: Run, book: Path) -> None:
+def test_an_invalid_port_is_refused(run: Run, book: Path) -> None:
     ran = run("desk", book, "--port", 99_999)
     assert ran.code == 2
     assert "65535" in ran.err

@@ -67,7 +67,7 @@ def test_a_workbook_is_read_by_its_columns(run: Run, tmp_path: Path) -> None:
     ]
 
 
-def test_what_is_no_list_is_said_so(run: Run, tmp_path: Path) -> None:
+def test_a_file_that_is_not_a_list_is_refused(run: Run, tmp_path: Path) -> None:
     file = tmp_path / "stops.xlsx"
     file.write_bytes(b"PK\x03\x04 and nothing more")
     done = run("organ", "from", file)

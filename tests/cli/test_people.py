@@ -84,7 +84,7 @@ def reporters(book: Path) -> list[list[str]]:
         return [[one.name for one in opened.recorded_of_fault(fault.id)] for fault in faults]
 
 
-def test_commands_record_whoever_works_on_this_computer(book: Path, must: Must, run: Run) -> None:
+def test_commands_record_who_works_on_this_computer(book: Path, must: Must, run: Run) -> None:
     must("people", "add", book, "Tom Tuner", "--role", "tuner")
     must("people", "add", book, "Ada Marsh", "--role", "tuner")
 
@@ -107,7 +107,7 @@ def test_commands_record_whoever_works_on_this_computer(book: Path, must: Must, 
     assert run("people", "here", book, "A Stranger").code == 2
 
 
-def test_work_in_a_copy_comes_home_with_the_name_of_whoever_took_it(
+def test_work_in_a_copy_comes_home_with_the_name_of_who_took_it(
     book: Path, tmp_path: Path, must: Must, run: Run
 ) -> None:
     away = tmp_path / "away"
@@ -121,9 +121,7 @@ def test_work_in_a_copy_comes_home_with_the_name_of_whoever_took_it(
     assert reporters(book) == [["Tom Tuner"]]
 
 
-def test_a_desk_records_whoever_works_there_and_phones_record_nobody(
-    book: Path, must: Must
-) -> None:
+def test_a_desk_records_who_works_there_and_phones_record_nobody(book: Path, must: Must) -> None:
     """A paired phone is in whatever hands it was given to."""
     must("people", "add", book, "Tom Tuner", "--role", "tuner")
     must("people", "here", book, "Tom Tuner")

@@ -35,7 +35,7 @@ def test_json_holds_the_walks(run: Run, organ_file: Path) -> None:
     assert ran.json["bound_minutes"] == pytest.approx(ran.json["minutes"], rel=1e-4)
 
 
-def test_what_was_not_read_is_walked_again_each_stop_by_itself(
+def test_unread_pipes_are_walked_again_each_stop_alone(
     run: Run, organ_file: Path, tmp_path: Path
 ) -> None:
     """Three ranks at C2 and C#2: of the first hold one pipe was read, of the second two."""
@@ -86,7 +86,7 @@ def test_what_was_not_read_is_walked_again_each_stop_by_itself(
         (["--channel", "17", "--midi", "FOLDER"], "no channel 17"),
     ],
 )
-def test_what_cannot_be_is_said(
+def test_impossible_requests_are_refused(
     run: Run, organ_file: Path, tmp_path: Path, words: list[str], what: str
 ) -> None:
     ran = run("survey-plan", organ_file, *(w.replace("FOLDER", str(tmp_path)) for w in words))

@@ -60,7 +60,7 @@ def test_a_closed_visit_takes_nothing_more(
     assert "No visit to Invented chapel is open" in ran.err
 
 
-def test_what_is_no_book_is_said_to_be_none(run: Run, tmp_path: Path) -> None:
+def test_a_folder_that_is_not_a_book_is_refused(run: Run, tmp_path: Path) -> None:
     ran = run("book", "show", tmp_path)
     assert ran.code == 2
     assert str(tmp_path) in ran.err

@@ -23,7 +23,7 @@ def flues(scatter: float) -> list[PipeCents]:
     ]
 
 
-def test_humidity_that_nobody_measured_is_in_it():
+def test_unmeasured_humidity_adds_to_the_uncertainty():
     """12 % of relative humidity either way is about 0.8 cent at 20 °C, and so 0.27 °C of air.
 
     Water in air at 20 °C, from dry to saturated, is worth some 6 to 7 cents of pitch (Cramer 1993,

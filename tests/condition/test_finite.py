@@ -59,7 +59,7 @@ def test_a_thermometer_that_cannot_be_is_refused(celsius: float) -> None:
         assess(ORGAN, PIPES, {"great": celsius})
 
 
-def test_a_level_that_is_not_known_and_a_reading_without_doubt_are_taken() -> None:
+def test_an_unknown_level_and_a_reading_without_uncertainty_are_accepted() -> None:
     pipes = [replace(p, level_db=None, sigma_cents=0.0) for p in PIPES]
     assert assess(ORGAN, pipes, {}).divisions["great"].shift_cents == pytest.approx(2.0, abs=0.6)
 

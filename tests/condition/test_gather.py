@@ -51,7 +51,7 @@ def test_of_several_walks_the_surest_reading_of_a_pipe_counts_with_its_air() -> 
     assert best(rough, fine) == best(fine, rough) == [(2.0, 19.0)]
 
 
-def test_a_walk_whose_air_nobody_noted_is_at_the_organs_own() -> None:
+def test_a_walk_without_noted_air_is_at_the_organs_own() -> None:
     assert best(a_walk(a_reading(3.0), air=None)) == [(3.0, 18.0)]
 
 
@@ -75,7 +75,7 @@ def test_pipes_come_rank_by_rank_upward() -> None:
         (ReadingFlag.LOCKED, True),
     ],
 )
-def test_a_reading_that_may_be_of_another_pipe_counts_for_none(flag, counts) -> None:
+def test_a_reading_that_may_be_of_another_pipe_does_not_count(flag, counts) -> None:
     assert bool(best(a_walk(a_reading(3.0, 0.1, PIPE, flag)))) is counts
 
 
@@ -89,7 +89,7 @@ def test_a_hold_counts_where_its_key_is_as_likely_as_not(sureness, counts) -> No
     assert bool(best(a_walk(a_reading(3.0), sureness=sureness))) is counts
 
 
-def test_a_hold_of_no_known_key_and_a_walk_not_believed_count_for_nothing() -> None:
+def test_holds_of_unknown_keys_and_walks_not_believed_do_not_count() -> None:
     good = a_walk(a_reading(3.0))
     (hold,) = good.holds
     unknown = replace(good, holds=(replace(hold, flags=(HoldFlag.UNKNOWN_KEY,)),))
@@ -99,7 +99,7 @@ def test_a_hold_of_no_known_key_and_a_walk_not_believed_count_for_nothing() -> N
     assert best(unknown, good) == [(3.0, 18.0)]
 
 
-def test_readings_of_another_organ_or_of_pipes_that_it_has_not_are_refused() -> None:
+def test_readings_of_another_organ_or_of_missing_pipes_are_refused() -> None:
     good = a_walk(a_reading(3.0))
     with pytest.raises(InputError, match="are of 'Elsewhere'"):
         best(replace(good, organ="Elsewhere"))

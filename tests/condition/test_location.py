@@ -1,4 +1,4 @@
-"""Where a division stands when some of its pipes have strayed to one side."""
+"""The pitch of a division when some of its pipes have strayed to one side."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def test_without_strays_it_is_as_good_as_the_mean():
 
 
 def test_more_ranks_beat_more_pipes():
-    """48 pipes of one rank tell less than 6 pipes of each of 8 ranks."""
+    """48 pipes of one rank say less than 6 pipes of each of 8 ranks."""
     rng = np.random.default_rng(5)
     few, many = [], []
     for _ in range(40):
@@ -92,7 +92,7 @@ def test_a_rank_that_was_moved_as_a_whole_does_not_pull_the_others():
     assert abs(found.cents) < 0.5
 
 
-def test_two_ranks_that_stand_apart_leave_it_open():
+def test_two_ranks_far_apart_leave_it_undecided():
     """25 cents between them: nobody can say which of the two is the organ."""
     rng = np.random.default_rng(10)
     rank = np.repeat([0, 1], 61)

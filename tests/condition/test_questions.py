@@ -40,7 +40,7 @@ def about(*args: object, **words: object) -> list[Asked]:
     return [one.about for one in input_questions(*args, **words)]  # type: ignore[arg-type]
 
 
-def test_nothing_is_asked_of_good_readings() -> None:
+def test_good_readings_raise_no_questions() -> None:
     good = walk(Heard("Heard: all is well."))
     near = condition(state(FIRST, 1.0), state(SECOND, 3.0))
     assert input_questions(TWO, [good, walk(None)], near, {"": 20.0}) == ()
@@ -76,7 +76,7 @@ def test_divisions_in_different_air_are_compared_as_they_sound() -> None:
     assert "5.9 cents above" in one.text
 
 
-def test_divisions_that_no_coupler_joins_may_stand_apart() -> None:
+def test_divisions_without_a_coupler_may_differ() -> None:
     apart = condition(state(FIRST, 0.0), state(SECOND, 9.0))
     joined = replace(TWO, couplers=(Coupler("c", "c", FIRST, SECOND),))
     other = replace(TWO, couplers=(Coupler("c", "c", FIRST, "swell"),))

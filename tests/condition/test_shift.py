@@ -19,7 +19,7 @@ SWELL_FLUES = ["swell.flute", "swell.viola"]
 
 
 def test_the_diapason_normal_was_carried_to_68_degrees_and_439():
-    """435 Hz at 15 °C; flues that read 439 stand in 20 °C air.
+    """435 Hz at 15 °C; flues that read 439 are in 20 °C air.
 
     Ellis & Mendel, Studies in the History of Musical Pitch: New Philharmonic 1896, 439 at 68 °F.
     439 is printed to the hertz: half of one is 2 cents, 0.7 °C.
@@ -70,7 +70,7 @@ def test_reeds_are_held_apart():
     assert (state.flues, state.reeds) == (4 * 61, 61)
 
 
-def test_a_celeste_tells_nothing_of_the_air():
+def test_a_celeste_says_nothing_about_the_air():
     organ = small_organ()
     plain = readings(organ, SWELL_FLUES, lambda _: 2.0, 18.0)
     celeste = readings(organ, ["swell.celeste"], lambda _: 15.0, 18.0)
@@ -127,7 +127,7 @@ def test_two_pipes_are_not_enough():
 
 
 def test_a_shift_that_no_air_makes_implies_none():
-    """Three semitones off: the organ stands at another pitch than the description says."""
+    """Three semitones off: the organ is at a different pitch than the description says."""
     organ = small_organ()
     far = readings(organ, ["great.octave"], lambda _: 300.0, 18.0)
     state = assess(organ, far, {}).divisions["great"]

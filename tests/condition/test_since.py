@@ -37,7 +37,7 @@ def heard(moved: dict[str, float], seed: int) -> tuple[PipeCents, ...]:
 
 @pytest.fixture(scope="module")
 def ahead() -> Forecast:
-    """Two visits at which everything stood right; the forecast is for three months later."""
+    """Two visits at which everything was in tune; the forecast is for three months later."""
     past = [PastVisit(date(2030, m, 1), AIR, heard({}, m), {}) for m in (2, 5)]
     return forecast(follow(ORGAN, past), date(2030, 8, 1), AIR)
 
@@ -46,7 +46,7 @@ def sentences(ahead: Forecast, moved: dict[str, float]) -> tuple[str, ...]:
     return moved_since(ORGAN, ahead, heard(moved, 9), "May 2030")
 
 
-def test_nothing_is_said_where_nothing_moved(ahead):
+def test_nothing_is_reported_if_nothing_moved(ahead):
     assert sentences(ahead, {}) == ()
 
 
@@ -83,7 +83,7 @@ def of_ranks(moved: dict[str, float], *ranks: str) -> tuple[PipeCents, ...]:
     return tuple(p for p in heard(moved, 9) if p.pipe.rank in ranks)
 
 
-def test_two_ranks_of_a_division_speak_for_it_and_one_alone_for_nothing(ahead):
+def test_two_ranks_show_a_divisions_move_and_one_alone_does_not(ahead):
     """One rank of flues that has risen may be the air of its division."""
     up = {"great": 6.0}
     (both,) = moved_since(ORGAN, ahead, of_ranks(up, "great.principal", "great.octave"), "May 2030")
@@ -91,7 +91,7 @@ def test_two_ranks_of_a_division_speak_for_it_and_one_alone_for_nothing(ahead):
     assert moved_since(ORGAN, ahead, of_ranks(up, "great.principal"), "May 2030") == ()
 
 
-def test_what_has_fallen_is_said_to_have_fallen(ahead):
+def test_a_fall_is_reported_as_a_fall(ahead):
     (said,) = sentences(ahead, {"great": -6.0})
     assert said == "The whole Great has fallen by 6 cents since May 2030."
     assert sentences(ahead, {"great": -9.0, "swell": -9.0})[0].startswith(

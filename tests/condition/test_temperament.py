@@ -1,4 +1,4 @@
-"""Which temperament an organ stands in."""
+"""Which temperament an organ is in."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def test_a_claim_is_right_nearly_always():
     assert right >= claims - 1
 
 
-def test_a_temperament_that_nobody_knows_is_not_given_a_name():
+def test_an_unknown_temperament_is_not_named():
     odd = 100.0 * np.arange(12) + np.array([0, 9, -8, 7, -9, 8, -7, 9, -8, 0, 9, -9])
     found = temperament_of(*heard(odd, octaves=5))
     assert found.candidates[0].names == (NONE_OF_THESE,)

@@ -32,7 +32,7 @@ def of_division(organ: Organ, division: str, *, reeds: bool) -> list[PipeRef]:
     ]
 
 
-def test_every_pipe_of_the_organ_stands_somewhere(organ, state):
+def test_every_pipe_of_the_organ_has_a_pitch(organ, state):
     assert set(state.pipes) == set(organ.pipes())
     assert len(state.pipes) > 2000
 
@@ -57,7 +57,7 @@ def test_flues_follow_their_divisions_air(organ, state, division, celsius):
     assert_allclose(np.median(off), air_cents, atol=0.6)
 
 
-def test_reeds_stand_apart_from_the_flues_as_a_group(organ, state):
+def test_reeds_differ_from_the_flues_as_a_group(organ, state):
     reeds = [state.cents(p) for p in of_division(organ, "great", reeds=True)]
     flues = [state.cents(p) for p in of_division(organ, "great", reeds=False)]
     assert np.median(reeds) - np.median(flues) > 4.0

@@ -64,7 +64,7 @@ def test_each_fault_that_the_demo_shows_is_among_them(plans):
         assert named <= walked
 
 
-def test_a_walk_sounds_the_pipes_of_its_stop_where_they_really_stand(state, plans):
+def test_a_walk_sounds_the_pipes_of_its_stop_at_their_true_pitch(state, plans):
     trumpet = next(p for p in plans if p.drawn == ("great.trumpet8",))
     rendered = render(first_keys(trumpet, 3), state, np.random.default_rng(1))
     # the 8′ is drawn from the thirteenth pipe of a 16′ rank
@@ -79,7 +79,7 @@ def test_a_registration_sounds_every_pipe_that_it_draws(organ, state):
     assert len(rendered.holds[0].pipes) == 5
 
 
-def test_stops_that_the_organ_has_not_are_refused(organ):
+def test_stops_missing_from_the_organ_are_refused(organ):
     with pytest.raises(UnknownNameError, match="no stop"):
         plan_walk(organ, "x.wav", ["great.kazoo8"])
 

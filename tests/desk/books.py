@@ -105,7 +105,7 @@ def make_book(folder: Path, description: str, *, visits: int = 3, sounding: int 
 
 
 class _State:
-    """Where the pipes of an invented organ stand."""
+    """The deviations of an invented organ's pipes."""
 
     def __init__(self, organ: Organ, rng: np.random.Generator) -> None:
         self._rng = rng

@@ -1,4 +1,4 @@
-"""Recordings of pipes of a worklist that stand so far off, to be played to the desk as if live."""
+"""Recordings of pipes of a worklist with given deviations, to be played to the desk as if live."""
 
 from __future__ import annotations
 

@@ -39,7 +39,7 @@ def clock(_: Request) -> Response:
 
 
 async def tell(request: Request) -> Response:
-    """Tell a topic what a test says, as whoever listens live would."""
+    """Publish to a topic what a test says, as live listening would."""
     answer = await request.json()
     desk: Desk = request.app.state.desk
     desk.hub.tell(answer["topic"], answer["value"])

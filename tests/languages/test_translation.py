@@ -69,7 +69,7 @@ def test_the_words_of_a_user_are_not_translated() -> None:
     assert translate("loud, 7.2 flat") == "laut, 7,2 zu tief"
 
 
-def test_english_stays_as_it_is() -> None:
+def test_english_is_not_changed() -> None:
     with spoken.speaking("en"):
         assert translate("7.0 flat of the flues") == "7.0 flat of the flues"
 

@@ -319,7 +319,7 @@ plays = [{rank = "great.high"}]
 """
 
 
-def test_pipe_below_all_that_is_built() -> None:
+def test_a_pipe_lower_than_any_ever_built() -> None:
     (problem,) = problems_of(GOOD + DEEP)
     assert problem.field == "rank deep.bourdon64: feet"
     # F of 64 foot at A4 = 440: 43.654 Hz / 8

@@ -132,7 +132,7 @@ def test_a_misspelt_stop_is_answered_with_the_likeliest(typed: str, meant: str) 
     assert caught.value.fix == f"Did you mean {meant}?"
 
 
-def test_a_name_like_none_is_answered_with_the_list() -> None:
+def test_a_name_like_no_other_is_answered_with_the_list() -> None:
     with pytest.raises(UnknownNameError) as caught:
         ORGAN.division("xyzzy")
     assert caught.value.fix == "It has: great, swell, pedal."

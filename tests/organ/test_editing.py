@@ -35,7 +35,7 @@ def test_a_comment_on_the_same_line_stays() -> None:
     assert 'name = "Hautboy"   # revoiced in 1998' in after
 
 
-def test_an_emptied_value_is_taken_out_and_a_new_one_put_in() -> None:
+def test_an_emptied_value_is_removed_and_a_new_one_added() -> None:
     after = edited(
         TEXT,
         [
@@ -53,7 +53,7 @@ def test_the_cells_are_those_of_the_file() -> None:
     assert len(cells) == len(read_organ(TEXT).ranks)
 
 
-def test_what_is_not_there_or_not_toml_is_said() -> None:
+def test_a_missing_row_or_broken_toml_is_reported() -> None:
     with pytest.raises(UnknownNameError, match="no rank swell") as caught:
         edited(TEXT, [CellChange("rank", "swell.obo8", "pipes", "1")])
     assert caught.value.fix == "Did you mean swell.oboe8?"

@@ -1,4 +1,4 @@
-"""The organ at a glance: what stands where, what is borrowed or extended."""
+"""The organ at a glance: what is where, what is borrowed or extended."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from walkboard.organ.reading import read_organ
 VILLAGE = read_organ(examples.village())
 
 
-def test_every_rank_stands_once_on_its_chest() -> None:
+def test_every_rank_is_drawn_once_on_its_chest() -> None:
     ranks = [row.id for one in picture(VILLAGE) for chest in one.chests for row in chest.rows]
     assert sorted(ranks) == sorted(rank.id for rank in VILLAGE.ranks)
 

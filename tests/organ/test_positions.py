@@ -74,7 +74,7 @@ when = 1979-05-27T07:32:00Z
         (("stop",), None),
     ],
 )
-def test_each_thing_stands_on_its_line(path: Path, line: int | None) -> None:
+def test_each_thing_is_found_on_its_line(path: Path, line: int | None) -> None:
     tomllib.loads(TEXT)  # the text is TOML
     assert Positions(TEXT).line(path) == line
 

@@ -303,7 +303,7 @@ def test_every_pipe_of_the_examples_is_sounded_by_some_key(example: Any) -> None
 
 @settings(max_examples=30, deadline=None)
 @given(texts())
-def test_any_right_description_is_read_as_it_is_written(drawn: tuple[Raw, str]) -> None:
+def test_any_valid_description_is_read_as_written(drawn: tuple[Raw, str]) -> None:
     raw, text = drawn
     organ = read_organ(text)
     assert [r.id for r in organ.ranks] == [r["id"] for r in raw["rank"]]

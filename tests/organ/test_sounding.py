@@ -45,7 +45,7 @@ def test_a_pipe_goes_by_the_same_key_whichever_others_are_asked_about() -> None:
         assert held_keys(HALL, rank, pipes) == tuple(held_key(HALL, pipe) for pipe in pipes)
 
 
-def test_of_two_stops_the_one_that_draws_fewer_other_ranks_is_taken() -> None:
+def test_the_stop_that_draws_fewer_other_ranks_is_chosen() -> None:
     both = organ(
         [FLUTE % ("a", "8", 56), FLUTE % ("b", "4", 56)],
         {"chorus": '{rank = "b"}, {rank = "a"}', "alone": '{rank = "a"}'},
@@ -58,7 +58,7 @@ def test_of_two_stops_the_one_that_draws_fewer_other_ranks_is_taken() -> None:
     assert other.stop.id == "chorus"
 
 
-def test_a_stop_of_another_keyboard_is_taken_only_where_it_plays_more_pipes() -> None:
+def test_a_stop_of_another_keyboard_is_chosen_only_if_it_plays_more_pipes() -> None:
     ranks = [FLUTE % ("a", "8", 56)]
     stops = {"borrowed": '{rank = "a"}', "own": '{rank = "a"}'}
     held = held_key(organ(ranks, stops, {"borrowed": "choir"}), PipeRef("a", 3))

@@ -1,4 +1,4 @@
-"""Where pipes should stand, against published figures and what the trade does."""
+"""The pitch pipes should have, against published figures and trade practice."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def test_the_published_rows_are_there() -> None:
 
 
 @pytest.mark.parametrize("row", FEET, ids=lambda row: row.inputs["feet"])
-def test_a_stop_of_any_feet_stands_pure_to_its_key(row) -> None:
+def test_a_stop_of_any_feet_is_pure_to_its_key(row) -> None:
     organ = one_rank(f'feet = "{row.inputs["feet"]}"', keys=13)
     # C3 of an 8′ stop is 130.813 Hz at A4 = 440 (arithmetic of equal temperament)
     hz = target_hz(organ, PipeRef("r", 13), None)
@@ -66,7 +66,7 @@ def test_a_stop_of_any_feet_stands_pure_to_its_key(row) -> None:
 
 
 @pytest.mark.parametrize("row", NUMERALS, ids=lambda row: str(row.inputs["numeral"]))
-def test_a_mixture_row_of_any_numeral_stands_pure_to_its_key(row) -> None:
+def test_a_mixture_row_of_any_numeral_is_pure_to_its_key(row) -> None:
     breaks = f'breaks = [{{from = "C2", interval = {row.inputs["numeral"]}}}]'
     hz = target_hz(one_rank(breaks, keys=13), PipeRef("r", 13), None)
     assert_allclose(hz / 130.8127827, row.value, rtol=1e-8, err_msg=row.source)
@@ -85,7 +85,7 @@ def test_a_compass_ends_on_its_key(row) -> None:
     ("feet", "offset_cents"),
     [("1 3/5", -13.69), ("1 1/3", 1.96), ("1 1/7", -31.17), ("2 2/3", 1.96), ("8/9", 3.91)],
 )
-def test_mutations_stand_off_the_tempered_scale(feet: str, offset_cents: float) -> None:
+def test_mutations_differ_from_the_tempered_scale(feet: str, offset_cents: float) -> None:
     """Pure less tempered: arithmetic, 1200·log2(5/4) − 400 and so on."""
     hz = target_hz(one_rank(f'feet = "{feet}"', keys=13), PipeRef("r", 1), None)
     semitones = 12 * math.log2(hz / 440.0)
@@ -145,7 +145,7 @@ def test_mixture_falls_back_where_it_breaks() -> None:
 @pytest.mark.parametrize(
     "row", [row for row in rows() if row.id.startswith("hear.celeste.")], ids=lambda row: row.id
 )
-def test_celeste_stands_off_by_beats(row) -> None:
+def test_a_celeste_is_off_by_its_beats(row) -> None:
     """Cents of a beat of 3 Hz at 262 Hz and so on: arithmetic, as published."""
     organ = one_rank('feet = "8"', more=f"beats = {row.inputs['beat_Hz']}")
     partner = one_rank('feet = "8"')
@@ -201,7 +201,7 @@ def test_what_is_not_there_has_no_target() -> None:
 
 
 @pytest.mark.parametrize("celsius", [64.0, -30.0, math.nan])
-def test_air_that_no_organ_stands_in(celsius: float) -> None:
+def test_air_no_organ_can_be_in(celsius: float) -> None:
     with pytest.raises(InputError, match=r"has air of.*°F"):
         target_hz(HALL, PipeRef("great.principal8", 1), celsius)
 

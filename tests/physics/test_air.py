@@ -130,7 +130,7 @@ def test_cooled_air_keeps_its_water_until_it_is_saturated():
     assert air.at(0.0).water < air.water
 
 
-def test_simple_forms_stand_where_their_docstrings_say():
+def test_simple_forms_are_as_exact_as_their_docstrings_say():
     grid = np.linspace(0.0, 30.0, 61)
     gap = [speed_of_sound_m_s(Air(t, 0.0)) - speed_of_sound_iso9613_m_s(t) for t in grid]
     assert min(gap) > 0.0

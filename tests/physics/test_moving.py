@@ -77,7 +77,7 @@ def test_distances_are_written_as_a_tuner_can_use_them(hz, cents, words):
 
 
 @pytest.mark.parametrize("cents", [0.0, float("nan")])
-def test_nothing_to_move_is_said(cents):
+def test_nothing_to_move_is_reported(cents):
     with pytest.raises(ValueError, match="nothing to move"):
         movement("slide", cents, hz=440.0, speed_m_s=343.2)
 

@@ -17,7 +17,7 @@ def a_state(
     strays: float = 0.06,
     share_heard: float = 1.0,
 ) -> list[PipeCents]:
-    """Readings of an organ whose flues stand off by a shift and whose reeds have stayed behind."""
+    """Readings of an organ whose flues are off by a shift and whose reeds have stayed behind."""
     rng = np.random.default_rng(seed)
     moved = {rank.id: rng.normal(0.0, 0.6) for rank in organ.ranks}
     heard = []

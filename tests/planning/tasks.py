@@ -16,7 +16,7 @@ def groups(members: int, count: int, steps: tuple[int, int], rng: np.random.Gene
 
 
 def a_task(pipes: int, references: int, seed: int, *, ranks: int, off_cents: float = 0.0) -> Task:
-    """An organ in a usual state: ranks that moved as one, strays, reeds that stand off."""
+    """An organ in a usual state: ranks that moved as one, strays, reeds that are off."""
     rng = np.random.default_rng(seed)
     rank_level = groups(pipes, ranks, (5, 40), rng)
     chests = groups(len(rank_level.starts), max(1, ranks // 4), (0, 60), rng)

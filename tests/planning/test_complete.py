@@ -103,7 +103,7 @@ def test_a_rank_is_split_only_where_half_of_it_fits_or_a_day_begins_with_it(tuni
 
 
 @pytest.mark.parametrize("minutes", [30.0, 2000.0, float("nan")])
-def test_a_day_that_is_none_is_refused(minutes):
+def test_an_invalid_day_is_refused(minutes):
     with pytest.raises(InputError, match="A day of tuning cannot last"):
         complete_tuning(HALL, minutes)
 

@@ -1,4 +1,4 @@
-"""Where divisions are tuned to: each where it stands, or coupled ones to one pitch."""
+"""The pitch divisions are tuned to: each its own, or coupled ones the same."""
 
 from __future__ import annotations
 

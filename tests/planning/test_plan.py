@@ -132,7 +132,7 @@ def test_the_targets_are_the_organs_own_with_the_reference_on_top():
 
 
 def test_reeds_are_set_for_the_event():
-    """18 °C today, 22 at the event: the flues will stand 11.8 cents sharper, the reeds will not.
+    """18 °C today, 22 at the event: the flues will be 11.8 cents sharper, the reeds will not.
 
     2.96 cents a degree at 18 to 22 °C: Cramer 1993, JASA 93:2510.
     """
@@ -173,7 +173,7 @@ def test_a_historic_rank_is_never_planned():
     assert plan.cost_after > 20.0  # it is heard all the same, and counted
 
 
-def test_one_rank_of_reeds_does_not_carry_the_organ_to_where_it_stands():
+def test_one_rank_of_reeds_does_not_move_the_organ_to_its_pitch():
     """Only the Trumpet was walked, 7 cents flat: the flues that nobody heard stay the reference."""
     pipes = readings(SMALL, ["great.trumpet"], lambda _: -7.0, 18.0)
     plan = plan_of(SMALL, pipes, 120.0)
@@ -183,7 +183,7 @@ def test_one_rank_of_reeds_does_not_carry_the_organ_to_where_it_stands():
 
 
 def test_a_division_without_flues_heard_goes_with_the_others():
-    """The Swell's Oboe is set to Swell flues that stand as far off as the Great's do."""
+    """The Swell's Oboe is set to Swell flues that are as far off as the Great's."""
     pipes = readings(SMALL, ["great.principal", "great.octave"], lambda _: 5.0, 18.0)
     pipes += readings(SMALL, ["swell.oboe"], lambda _: 0.0, 18.0)
     plan = plan_of(SMALL, pipes, 200.0, {"great": 18.0, "swell": 18.0})
@@ -192,7 +192,7 @@ def test_a_division_without_flues_heard_goes_with_the_others():
     assert_allclose(shift["great"], 5.0, rtol=0, atol=1.0)
 
 
-def test_without_a_thermometer_a_shift_is_taken_for_air():
+def test_without_a_thermometer_a_shift_is_attributed_to_the_air():
     pipes = readings(SMALL, ["great.principal", "great.octave"], lambda _: 6.0, 18.0)
     (reference,) = plan_of(SMALL, pipes, 30.0).reference
     assert_allclose(reference.air_celsius, 20.0, rtol=0, atol=0.4)

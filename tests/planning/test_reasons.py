@@ -51,7 +51,7 @@ def test_why_says_how_far_how_loud_and_where(rank, number, cents, level, phrase)
     assert why(offset, 0.0, pitch).startswith(phrase)
 
 
-def test_the_reference_is_taken_off():
+def test_the_reference_is_subtracted():
     offset, pitch = offset_of("great.octave", 5, 12.2)
     assert why(offset, 5.0, pitch).startswith("7 cents sharp")
 
@@ -94,7 +94,7 @@ def test_one_sentence_takes_a_cost_apart_and_adds_up():
     assert beats == pytest.approx(0.716 * partial, abs=0.1)
 
 
-def test_what_the_tuner_changed_and_what_the_event_makes_of_it_is_said():
+def test_the_tuners_changes_and_the_events_effect_are_reported():
     offset, _ = offset_of("great.octave", 30, 9.0)
     changed = replace(offset, weight=replace(offset.weight, own=0.5, use=1.6))
     sentence = explain(changed)
@@ -102,7 +102,7 @@ def test_what_the_tuner_changed_and_what_the_event_makes_of_it_is_said():
     assert "middle" not in sentence
 
 
-def test_a_risky_pipe_and_a_forecast_are_said_to_be():
+def test_a_risky_pipe_and_a_forecast_are_labelled():
     offset, pitch = offset_of("great.twelfth", 30, 40.0)
     assert "look before moving it" in why(offset, 0.0, pitch)
     forecast = replace(offset, is_heard=False)

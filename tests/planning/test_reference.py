@@ -31,7 +31,7 @@ def test_a_reference_that_moves_says_what_that_buys(seed: int) -> None:
             assert int(buys[1]) >= 1
 
 
-def test_leaving_where_the_organ_stands_costs_a_hundredth_at_once_and_one_a_cent() -> None:
+def test_moving_the_organs_pitch_costs_a_hundredth_at_once_and_one_a_cent() -> None:
     organ = invented_organ(120, 9100)
     pipes = a_season_later(organ, 9100)
     problem = prepare(organ, assess(organ, pipes, {}), pipes).problem(PlanRequest(40.0))

@@ -91,7 +91,7 @@ def test_an_event_needs_no_stray_of_a_stop_that_it_does_not_draw():
     assert ("swell.viola", 20) not in tuned(ready.plan(PlanRequest(25.0, use=use)))
 
 
-def test_a_plan_of_everything_tunes_where_the_organ_stands():
+def test_a_plan_of_everything_keeps_the_organs_pitch():
     """With every rank asked for every reference costs the same, and the organ stays."""
     pipes = standing({}, off_cents=2.0)
     ready = prepare(ORGAN, assess(ORGAN, pipes, {}), pipes)
@@ -105,7 +105,7 @@ def test_a_plan_of_everything_tunes_where_the_organ_stands():
 
 
 def test_a_reference_that_is_moved_says_what_that_buys():
-    """A historic rank that must not be touched stands 3 cents sharp, and the tuner says that it is
+    """A historic rank that must not be touched is 3 cents sharp, and the tuner says that it is
     all that matters: everything else goes to it."""
     pipes = [
         PipeCents(p.pipe, p.cents + 3.0 * (p.pipe.rank == "great.old"), 0.1, -25.0, 18.0)
@@ -124,7 +124,7 @@ def test_a_reference_that_is_moved_says_what_that_buys():
 
 
 def test_among_scattered_neighbours_a_small_gain_in_the_treble_is_smaller():
-    """By numerical mean over where the neighbours stand, drawn 200,000 times."""
+    """By numerical mean over the neighbours' pitches, drawn 200,000 times."""
     rng = np.random.default_rng(2)
     hz, off = 2000.0, 0.8
     neighbours = LIMITS.neighbours_cents * rng.standard_normal(200_000)

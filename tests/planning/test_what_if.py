@@ -101,7 +101,7 @@ def test_ahead_the_air_comes_to_rest():
     assert_allclose(course.at_times(np.array([6.0, -30.0])), [course.at(6.0), course.at(-30.0)])
 
 
-def test_one_reading_tells_no_course():
+def test_one_reading_gives_no_course():
     course = course_of([(0.0, 17.5)])
     assert (course.now_celsius, course.slope_celsius_per_hour) == (17.5, 0.0)
     with pytest.raises(ValueError, match="without a reading"):

@@ -1,4 +1,4 @@
-"""What an ear can tell: difference limens, roughness, and how fast celestes beat.
+"""What an ear can hear: difference limens, roughness, and how fast celestes beat.
 
 Two pipes sounding together betray far smaller deviations, by their beats, than any limen here; the
 cost of a pipe left out of tune is built on beats, these figures set its scale.

@@ -1,4 +1,4 @@
-"""The rows of check_values.json, and a register of what of ours is held against which row."""
+"""The rows of check_values.json, and a register of what is checked against which row."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class Register:
         return keep
 
     def constant(self, pattern: str, value: Answer) -> None:
-        """A bare fact that stands in the program as a constant."""
+        """A bare fact that is a constant in the program."""
         self.checks.append(Check(re.compile(re.escape(pattern)), lambda _row: value))
 
     def for_row(self, row: Row) -> list[Check]:

@@ -1,4 +1,4 @@
-"""The key holder draws one stop and holds keys that sound the pipe the tuner stands at."""
+"""The key holder draws one stop and holds keys that sound the pipe the tuner is at."""
 
 from __future__ import annotations
 

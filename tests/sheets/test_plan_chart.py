@@ -30,7 +30,7 @@ def curve(points=POINTS, minutes: float = 120.0) -> PlanCurve:
 
 
 def numbers(root: ET.Element, anchor: str) -> dict[float, tuple[float, float]]:
-    """Printed numbers and where they stand."""
+    """Printed numbers and their places."""
     return {
         float(t.text or ""): (float(t.get("x", "nan")), float(t.get("y", "nan")))
         for t in root.iter(f"{SVG}text")

@@ -1,4 +1,4 @@
-"""Charts of a rank: what is said beside a pipe, and what a celeste is judged against."""
+"""Charts of a rank: what is written beside a pipe, and what a celeste is judged against."""
 
 from datetime import date
 

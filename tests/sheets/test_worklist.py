@@ -205,7 +205,7 @@ def test_a_plan_of_another_organ_is_refused() -> None:
 
 
 def test_a_pipe_takes_one_line() -> None:
-    """Eighty-six pipes of one visit took fourteen pages; they take five with all that is needed."""
+    """Eighty-six pipes of one visit took fourteen pages; they take five with everything needed."""
     organ = village_organ()
     many = [(f"great.open8:{n}", -5.0) for n in range(1, 44)]
     many += [(f"great.stopped8:{n}", 4.0) for n in range(1, 44)]

@@ -45,7 +45,7 @@ def hall() -> tuple[Organ, HallState]:
 
 
 def strays(organ: Organ, state: HallState, per_device: dict[TunedBy, int]) -> list[PipeRef]:
-    """Pipes that stand 1.5 to 30 cents off, so many of each device, spread over the compass."""
+    """Pipes 1.5 to 30 cents off, so many of each device, spread over the compass."""
     chosen = []
     for device, count in per_device.items():
         off = [

@@ -73,7 +73,7 @@ def test_stops_named_for_an_event_are_a_registration_where_nothing_better_is_kno
 
 
 def test_an_event_needs_its_stops_within_a_tolerance():
-    """Those named for it; else all that its music draws; what was asked of one stop stands."""
+    """Those named for it; otherwise all that its music draws; a demand on one stop is kept."""
     music = EventUse((RegistrationUse(("great.octave", "great.trumpet"), 90.0),))
     named = an_event(stops=("great.principal", "great.trumpet"), use=music)
 

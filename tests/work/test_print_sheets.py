@@ -1,4 +1,4 @@
-"""Photographs in a visit's report: with their rights, of the visit and of faults that stand."""
+"""Photographs in a visit's report: with their rights, of the visit and of open faults."""
 
 from __future__ import annotations
 

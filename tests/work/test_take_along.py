@@ -140,7 +140,7 @@ def test_an_older_copy_is_brought_back_and_stays_as_it_is(
 
 @pytest.fixture
 def old_copies(tmp_path: Path) -> tuple[Path, Path]:
-    """A book of an older program, and a copy of its folder; each has gone on by itself."""
+    """A book of an older program, and a copy of its folder; each has gone on separately."""
     at = "2031-03-01T09:00:0{}.000000+00:00"
     home, away = tmp_path / "home", tmp_path / "old-away"
     (home / "recordings").mkdir(parents=True)

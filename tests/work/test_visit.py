@@ -1,4 +1,4 @@
-"""A visit: what was noted, what counts of it, and which pipes are known."""
+"""A visit: what was noted, what counts, and which pipes are known."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The worklist as it is worked off."""
+"""The worklist in use."""
 
 from __future__ import annotations
 

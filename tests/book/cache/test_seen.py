@@ -1,4 +1,4 @@
-"""A book that remembers: no answer is older than what it rests on, whatever that is."""
+"""A book that remembers: no answer is older than anything it depends on."""
 
 from __future__ import annotations
 
@@ -138,7 +138,7 @@ def page(book: SeenBook, organ_id: int) -> object:
     return book.seen(("page", organ_id), work_out)
 
 
-def test_a_tick_on_one_organ_leaves_what_is_known_of_the_others(firm: SeenBook) -> None:
+def test_a_tick_on_one_organ_keeps_the_answers_of_the_others(firm: SeenBook) -> None:
     for organ_id in range(1, 7):
         page(firm, organ_id)
     tick(firm, 1)

@@ -124,7 +124,7 @@ def test_an_older_book_is_dumped_aside_and_brought_up(old_folder: Path, clock: C
     assert aside.read_bytes().startswith(b"PGDMP")  # the format's own mark
 
 
-def test_without_pg_dump_an_older_book_stays_as_it_is(
+def test_without_pg_dump_an_older_book_is_left_unchanged(
     old_folder: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("walkboard.book.database.postgresql_tools.pg_dump", lambda: None)

@@ -41,7 +41,7 @@ def test_a_visit_knows_the_description_that_held(book: Book, organ_id: int) -> N
     assert book.open_visit(organ_id, "autumn").organ_version == 2
 
 
-def test_an_organ_gets_another_name_unless_it_is_taken(book: Book, organ_id: int) -> None:
+def test_an_organ_can_be_renamed_unless_the_name_is_taken(book: Book, organ_id: int) -> None:
     other = book.add_organ("Village Church", DESCRIPTION)
     renamed = book.revise_organ(organ_id, "Quay Hall", DESCRIPTION)
     assert (renamed.id, renamed.name, renamed.version) == (organ_id, "Quay Hall", 2)
@@ -50,7 +50,7 @@ def test_an_organ_gets_another_name_unless_it_is_taken(book: Book, organ_id: int
     assert book.organ(other.id) == other
 
 
-def test_what_is_not_there_is_said_with_what_is(book: Book, organ_id: int) -> None:
+def test_a_missing_name_is_answered_with_those_present(book: Book, organ_id: int) -> None:
     with pytest.raises(BookError, match=r"no organ 'Chapel' in this book\. It has: Harbour Hall"):
         book.organ_named("Chapel")
     with pytest.raises(BookError, match="There is no organ 7 in this book"):

@@ -60,7 +60,7 @@ def test_a_reading_without_value_counts_only_where_there_is_no_other(
     assert best_cents(book, visit) == 2.0
 
 
-def test_after_tuning_what_was_heard_before_counts_no_more(
+def test_readings_from_before_the_tuning_no_longer_count(
     book: Book, visit: KeptVisit, take_in
 ) -> None:
     take_in("before", a_reading(cents=-9.0, sigma=0.02))

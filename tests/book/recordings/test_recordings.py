@@ -117,7 +117,7 @@ def test_an_unreadable_source_is_reported_and_nothing_kept(
     assert files(book) == []
 
 
-def test_a_number_that_is_none_is_refused_with_its_place(
+def test_an_invalid_number_is_refused_with_its_place(
     book: Book, visit: KeptVisit, tmp_path: Path
 ) -> None:
     bad = replace(measured(a_reading(2)), hz=float("nan"))
@@ -221,7 +221,7 @@ def test_taking_in_again_the_same_changes_nothing(
     assert book.hearings(kept.id) == (kept,)
 
 
-def test_a_closed_visit_is_heard_again_and_still_shows_what_stood_then(
+def test_a_closed_visit_heard_again_still_shows_its_state_at_closing(
     book: Book, visit: KeptVisit, tmp_path: Path
 ) -> None:
     kept = book.keep_recording(visit.id, a_sound(tmp_path), a_walk(), program_version="0.1.0")

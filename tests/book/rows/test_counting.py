@@ -1,4 +1,4 @@
-"""Counters of changes: every table counts, whatever program writes; what was not kept does not."""
+"""Counters of changes: every table, whichever program writes; not what was rolled back."""
 
 from __future__ import annotations
 

@@ -46,6 +46,6 @@ def test_two_of_the_same_moment_differ() -> None:
 
 
 @pytest.mark.parametrize("other", ["", "e", str(uuid.UUID(int=5))])
-def test_what_is_none_is_refused(other: str) -> None:
+def test_an_invalid_uid_is_refused(other: str) -> None:
     with pytest.raises(ValueError, match="not a UUID of version 7"):
         parts_of(other)

@@ -27,7 +27,7 @@ def test_the_visit_in_progress(book: Book, organ_id: int, visit: KeptVisit) -> N
     assert book.visit_in_progress(organ_id) is None
 
 
-def test_conditions_are_noted_as_often_as_they_are_taken(book: Book, organ_id: int) -> None:
+def test_conditions_can_be_noted_any_number_of_times(book: Book, organ_id: int) -> None:
     arrival = Conditions({"great": 16.5, "swell": 17.0}, 0.48, {"great": 75.0}, MORNING)
     later = Conditions({"great": 18.25})
     visit = book.open_visit(organ_id, "spring", conditions=arrival)

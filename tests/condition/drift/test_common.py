@@ -91,7 +91,7 @@ def test_surprise_is_minus_the_log_likelihood() -> None:
 
 
 def test_the_moment_is_forgotten_and_what_lasts_is_kept() -> None:
-    """Both divisions 3 cents up: some of it lasts; the next visit begins with that and no more."""
+    """Both divisions 3 cents up: some of it lasts; the next visit begins with only that."""
     common = begun(4.0)
     common.hear({0: said(3.0, 0.1), 2: said(3.0, 0.1)}, DIVISION_OF)
     kept = common.copy()

@@ -84,7 +84,7 @@ def test_a_rank_heard_is_conditioned_as_any_joint_normal_is():
     assert_allclose(rank.covariance, covariance, atol=1e-9)
 
 
-def test_a_pipe_far_off_its_rank_is_taken_as_slipped_and_does_not_carry_the_rank():
+def test_a_pipe_far_off_its_rank_counts_as_slipped_and_does_not_move_the_rank():
     rank = RankDrift(20, USUAL_HABITS[DriftKind.SLIDE], is_flue=True)
     terms = shared_terms(0.0, 31.0)
     cents = np.zeros(20)
@@ -108,7 +108,7 @@ def test_what_was_heard_is_known_and_grows_less_sure_with_time(organ):
     assert (spreads[1] < spreads[2]).all()
 
 
-def test_a_tuned_pipe_stands_where_it_was_left(organ):
+def test_a_tuned_pipe_is_expected_where_it_was_left(organ):
     rank = next(r for r in organ.ranks if r.family.is_flue and r.pipes > 40)
     pipes = [PipeRef(rank.id, n) for n in range(1, rank.pipes + 1)]
     cents = np.zeros(rank.pipes)
@@ -158,7 +158,7 @@ def test_a_short_history_changes_nothing_and_a_long_one_is_learned_from(organ, y
     assert learned.habits != USUAL_HABITS
 
 
-def test_intervals_hold_over_years_of_another_make(organ, years):
+def test_intervals_hold_over_years_from_another_model(organ, years):
     """Coverage of forecasts, each before its visit; wide limits, for 16 visits are few."""
     past = history_of(years)
     drift, inside, scored = follow(organ, past[:6]), [], []
@@ -177,7 +177,7 @@ def test_intervals_hold_over_years_of_another_make(organ, years):
     assert np.concatenate(scored).mean() > flat
 
 
-def test_within_a_visit_what_was_heard_tells_of_what_was_not(organ, years):
+def test_pipes_heard_today_inform_those_not_heard(organ, years):
     past = history_of(years)
     before, visit = follow(organ, past[:-1]), past[-1]
     counts = Counter(p.pipe.rank for p in visit.heard if organ.rank(p.pipe.rank).family.is_flue)

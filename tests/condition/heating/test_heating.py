@@ -66,7 +66,7 @@ def test_forecasts_of_a_simulated_church_hold_what_they_say(heat_ups: tuple[Heat
     )
 
 
-def test_what_the_heating_cannot_reach_is_said() -> None:
+def test_an_unreachable_temperature_is_reported() -> None:
     heating = Heating([a_course(9.0, t) for t in (8.0, 9.0, 10.0, 8.5, 9.5, 8.0)])
     there = heating.at(10.0, 9.0, None)
     assert there.can_reach(22.0)
@@ -121,7 +121,7 @@ def lasting(hours: float, lean_celsius: float) -> HeatUp:
     return a_course(hours, 9.0, end=24.0 + lean_celsius)
 
 
-def test_what_the_course_always_leans_is_taken_off_the_next_forecast() -> None:
+def test_a_constant_bias_is_removed_from_the_next_forecast() -> None:
     """Each heat-up ends a kelvin colder than the one before: a course through all of them is too
     warm for the next one, every time."""
     winter = [lasting(9.0, -float(n)) for n in range(6)]
@@ -190,7 +190,7 @@ def test_a_heat_up_with_two_hours_missing_is_left_out(hole, found) -> None:
     assert len(find_heat_ups(hours[keep], celsius[keep])) == found
 
 
-def test_a_building_never_heated_is_taken_as_usual() -> None:
+def test_a_building_never_heated_is_assumed_usual() -> None:
     """Chosen: 1.2 and 10 hours, half and half, to 20 °C, or 15 K above the air outdoors."""
     hours = np.zeros(1)
     plain = fit_course([HeatUp(0.0, hours, np.full(1, 10.0))])

@@ -167,7 +167,7 @@ def test_an_untouched_pipe_is_where_its_readings_are_on_the_mean() -> None:
     assert np.median(sigmas) < 1.0
 
 
-def test_a_pipe_that_cools_when_its_key_goes_down_is_not_taken_to_stand() -> None:
+def test_a_pipe_cooling_when_its_key_goes_down_is_not_assumed_settled() -> None:
     # Nobody saw a hand on it: 6 cents above where it settles, it stands on its target now.
     times = np.arange(0.5, 8.0, 0.25)
     cents = -6.0 + 6.0 * np.exp(-times / 40.0)

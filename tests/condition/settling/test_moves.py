@@ -1,4 +1,4 @@
-"""Which way, how far, and what is learned of the hand."""
+"""Which way, how far, and what is learned about the hand."""
 
 import numpy as np
 import pytest

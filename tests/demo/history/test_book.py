@@ -1,4 +1,4 @@
-"""The invented history: three years of visits in a book that is whole and of one organ."""
+"""The invented history: three years of visits to one organ in a complete book."""
 
 from datetime import UTC, datetime
 from itertools import pairwise
@@ -43,7 +43,7 @@ def test_the_book_is_whole_and_every_visit_is_closed(written):
     assert opened == sorted(opened)
 
 
-def test_what_was_ticked_as_done_stood_on_the_plan(written):
+def test_pipes_ticked_as_done_were_on_the_plan(written):
     book, _ = written
     for visit in book.visits(book.organs()[0].id):
         plan = book.current_plan(visit.id)

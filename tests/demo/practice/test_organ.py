@@ -33,7 +33,7 @@ def pitch_cents(sound: np.ndarray) -> float:
     return float(1200.0 * np.log2(1.0 + slope / (2.0 * np.pi) / 440.0))
 
 
-def test_a_held_pipe_sounds_at_its_pitch_and_is_silent_when_let_go() -> None:
+def test_a_held_pipe_sounds_at_its_pitch_and_is_silent_when_released() -> None:
     at = organ(6.0)
     at.hold(PIPE)
     hear(at, 0.5)

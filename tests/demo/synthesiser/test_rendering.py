@@ -89,7 +89,7 @@ def test_a_window_that_outlasts_the_hold_is_judged_while_the_key_is_down():
         hold.mean_hz(pipe, hold.end_s + 1.0, hold.end_s + 2.0)
 
 
-def test_detunings_stand_in_the_nominal_frequencies():
+def test_detunings_are_in_the_nominal_frequencies():
     cents = np.array([5.0, -3.0, 0.25])
     keys = (C4, C4.up(9), C4.up(12))
     rendered = render_rank_walk(
@@ -187,7 +187,7 @@ def test_the_room_rings_on_after_the_key_is_up():
     assert not np.any(dry.samples[round((dry.holds[0].end_s + 0.25) * RATE) :])
 
 
-def test_hum_stands_at_the_mains_harmonics_and_noise_has_its_level():
+def test_hum_is_at_the_mains_harmonics_and_noise_has_its_level():
     calm: dict[str, Any] = {
         "keys": (C4,),
         "level_db": -150.0,

@@ -35,7 +35,7 @@ def tone(voice: PipeVoice, seconds: float = 4.0, rate: int = RATE, seed: int = 1
     "hz", [16.3516, 32.7032, 65.4064, 130.8128, 261.6256, 1046.502, 4186.009, 8372.018]
 )
 @pytest.mark.parametrize("kind", [VoiceKind.OPEN, VoiceKind.STOPPED, VoiceKind.REED])
-def test_a_steady_pipe_stands_at_its_nominal_frequency(kind, hz):
+def test_a_steady_pipe_is_at_its_nominal_frequency(kind, hz):
     voice = steady(kind, hz)
     samples = tone(voice).samples
     wide_s = max(0.25, 16.0 / hz)
@@ -121,7 +121,7 @@ def test_the_sound_dies_once_the_key_is_up():
     assert np.abs(rendered.samples[-240:]).max() < 1e-3 * while_held
 
 
-def test_a_pipe_off_speech_speaks_its_overtone_a_little_away_from_its_place():
+def test_a_pipe_off_speech_sounds_its_overtone_slightly_off():
     voice = steady(VoiceKind.STOPPED, 261.6, speaks=3, off_by_cents=8.0)
     samples = tone(voice).samples
     read_hz = frequency_hz(samples, RATE, 3 * 261.6 * 2.0 ** (8.0 / 1200.0), 2.0, 3.0, 0.1)
@@ -130,7 +130,7 @@ def test_a_pipe_off_speech_speaks_its_overtone_a_little_away_from_its_place():
     assert power[250:275].sum() < 1e-6 * power.sum()
 
 
-def test_wind_noise_has_the_level_asked_and_the_chiff_stands_over_it():
+def test_wind_noise_has_the_level_asked_for_and_the_chiff_exceeds_it():
     loud = tone(steady(VoiceKind.OPEN, 261.6, wind_db=-20.0, chiff_db=20.0)).samples
     none = tone(steady(VoiceKind.OPEN, 261.6)).samples
     wind = loud.astype(float) - none

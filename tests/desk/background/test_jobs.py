@@ -1,4 +1,4 @@
-"""Long work: it runs elsewhere, tells how far it is, and leaves nothing when it is stopped."""
+"""Long work: it runs elsewhere, reports its progress, and leaves nothing when stopped."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def state(jobs: Jobs, job: Job) -> JobState:
     return found.state
 
 
-def test_work_gives_its_result_and_tells_how_far_it_is(jobs: Jobs) -> None:
+def test_work_returns_its_result_and_reports_progress(jobs: Jobs) -> None:
     results: list[int] = []
     job = jobs.start("count", "Counting", count, 50, then=results.append, subject="visit.3")
     eventually(lambda: state(jobs, job) is JobState.DONE)
@@ -69,7 +69,7 @@ def test_stopped_work_leaves_nothing_and_cleans_up(jobs: Jobs) -> None:
     assert state(jobs, running) is state(jobs, waiting) is JobState.STOPPED
 
 
-def test_what_nobody_asked_for_gives_way(jobs: Jobs) -> None:
+def test_work_nobody_asked_for_gives_way(jobs: Jobs) -> None:
     results: list[int] = []
     background = jobs.start_in_background("sleep", "Of its own accord", sleep)
     behind = jobs.start_in_background("count", "So too", count, 3, then=results.append)
@@ -83,7 +83,7 @@ def test_what_nobody_asked_for_gives_way(jobs: Jobs) -> None:
     assert results[1] > results[0], "it runs at a lower priority than what was asked for"
 
 
-def test_what_work_brings_is_recorded_as_by_whoever_asked_for_it(jobs: Jobs) -> None:
+def test_results_of_work_are_recorded_for_who_asked_for_it(jobs: Jobs) -> None:
     found: list[str | None] = []
     for person in ("ada", None, "ben"):
         with recording_as(person):

@@ -133,7 +133,7 @@ def test_nothing_is_worked_out_for_events_that_are_past(desk: ADesk) -> None:
 
 
 @pytest.mark.parametrize("text", ["", "{}", '{"rests_on": 3}', "[1]"])
-def test_a_file_that_cannot_be_read_is_none(desk: ADesk, text: str) -> None:
+def test_an_unreadable_file_counts_as_missing(desk: ADesk, text: str) -> None:
     place = desk.book.path / FOLDER / "readiness-1.json"
     place.parent.mkdir(exist_ok=True)
     place.write_text(text)

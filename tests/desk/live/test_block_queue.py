@@ -1,4 +1,4 @@
-"""Blocks of a live source on a busy machine: none is lost, and none waits in a line."""
+"""Blocks of a live source on a busy machine: none is lost, and no queue builds up."""
 
 from __future__ import annotations
 

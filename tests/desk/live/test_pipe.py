@@ -85,7 +85,7 @@ def test_a_pipe_in_tune_is_ticked_and_the_next_is_measured(
     assert pipe_of(page) == str(first.pipe)
 
 
-def test_done_is_taken_back_on_the_page_when_the_pipe_moves_while_its_key_is_held(
+def test_done_is_withdrawn_on_the_page_when_the_pipe_moves_while_its_key_is_held(
     own_server: Server, open_page: Open, tmp_path: Path
 ) -> None:
     # As where a hand that had pulled the pipe onto its target leaves after "done".
@@ -177,7 +177,7 @@ def recordings_of(server: Server) -> int:
 
 
 @pytest.mark.long
-def test_what_comes_no_more_is_dimmed_though_the_link_is_fresh(
+def test_an_old_reading_is_dimmed_although_the_link_is_fresh(
     own_server: Server, open_page: Open
 ) -> None:
     page = at_the_pipe(own_server, open_page)
@@ -213,7 +213,7 @@ def test_what_comes_no_more_is_dimmed_though_the_link_is_fresh(
 
 
 @pytest.mark.long
-def test_without_a_microphone_it_is_said_and_nothing_breaks(
+def test_a_missing_microphone_is_reported_and_nothing_breaks(
     own_server: Server, open_page: Open
 ) -> None:
     page = open_page(f"{own_server.address}/organ/1/live")

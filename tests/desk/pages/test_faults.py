@@ -63,7 +63,7 @@ def test_every_fault_word_is_offered_once_and_explained() -> None:
         assert say(f"faults.plain_{word_of(kind)}").endswith(".")
 
 
-def test_a_player_tells_of_a_cipher_without_scripts_and_without_pairing(
+def test_a_player_reports_a_cipher_without_scripts_and_without_pairing(
     own_server: Server, browser, open_page: Open
 ) -> None:
     look_at(open_page(f"{own_server.address}/report/{token(own_server)}"), "report")

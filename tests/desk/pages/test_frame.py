@@ -1,4 +1,4 @@
-"""The frame that every page stands in: words, looks, names of keys, troubles."""
+"""The frame around every page: words, looks, names of keys, errors."""
 
 from __future__ import annotations
 

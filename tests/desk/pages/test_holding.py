@@ -1,4 +1,4 @@
-"""Holding: the next key by hand, by foot, by an even pace, or as the tuner goes on."""
+"""Holding: the next key by hand, by foot, by an even pace, or following the tuner."""
 
 from __future__ import annotations
 

@@ -90,7 +90,7 @@ def test_a_closed_browser_opens_the_worklist_without_a_link(
     assert ticks(own_server).count((without, "done")) == 1
 
 
-def test_a_page_that_is_not_kept_says_which_are_and_comes_by_itself(
+def test_a_page_that_is_not_stored_says_which_are_and_returns_when_it_can(
     own_server: Server, phone: BrowserContext
 ) -> None:
     page = opened(phone, own_server)
@@ -102,9 +102,7 @@ def test_a_page_that_is_not_kept_says_which_are_and_comes_by_itself(
     page.wait_for_selector("h1 >> text=Calendar", timeout=60_000)
 
 
-def test_a_device_that_is_let_in_no_more_keeps_nothing(
-    own_server: Server, phone: BrowserContext
-) -> None:
+def test_a_removed_device_keeps_nothing(own_server: Server, phone: BrowserContext) -> None:
     page = opened(phone, own_server)
     page.wait_for_selector("html[data-keeps=yes]")
     assert page.evaluate("caches.has('walkboard-pages')")

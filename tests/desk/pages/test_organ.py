@@ -54,9 +54,7 @@ def rows_of(page: str, table: str) -> list[list[str]]:
     ]
 
 
-def test_every_rank_stands_on_the_page_with_its_strays(
-    desk: TestClient, village_book: Path
-) -> None:
+def test_every_rank_is_on_the_page_with_its_strays(desk: TestClient, village_book: Path) -> None:
     page = desk.get("/organ/1").text
     with opened_to_see(village_book) as book:
         kept = book.organs()[0]
@@ -306,7 +304,7 @@ def test_a_press_in_the_chart_picks_the_key(server: Server, open_page: Open) -> 
     assert page.inner_text("#pipe-title") == "G♯2, pipe 9"
 
 
-def test_the_checker_speaks_beside_the_line(own_server: Server, open_page: Open) -> None:
+def test_the_checker_reports_beside_the_line(own_server: Server, open_page: Open) -> None:
     page = open_page(f"{own_server.address}/organ/1/description")
     eventually(lambda: "408 pipes" in page.inner_text("#verdict"))
     text = examples.village()

@@ -163,9 +163,7 @@ def test_the_holder_follows_the_tuner(own_server: Server, open_page: Open) -> No
     eventually(lambda: holder.inner_text("#now") == tuner.inner_text("#key"))
 
 
-def test_the_newest_place_stands_though_an_older_one_is_slow(
-    own_server: Server, open_page: Open
-) -> None:
+def test_the_newest_place_wins_over_a_slow_older_one(own_server: Server, open_page: Open) -> None:
     tuner = open_page(f"{own_server.address}/organ/1/pipe", size=PHONE)
     holder = open_page(f"{own_server.address}/organ/1/holding/worklist")
     eventually(lambda: holder.inner_text("#now") == tuner.inner_text("#key"))

@@ -1,4 +1,4 @@
-"""A tuner pastes a stop list, checks the guesses, answers what is asked and adds the organ."""
+"""A tuner pastes a stop list, checks the guesses, answers the questions and adds the organ."""
 
 from __future__ import annotations
 
@@ -147,7 +147,7 @@ def test_the_organ_is_drawn_and_a_script_in_the_list_is_shown_harmless(
     assert page.title() != "caught"
 
 
-def test_a_workbook_is_taken_from_its_file(server: Server, open_page: Open) -> None:
+def test_a_workbook_is_read_from_its_file(server: Server, open_page: Open) -> None:
     book = openpyxl.Workbook()
     sheet = book.active
     assert sheet is not None

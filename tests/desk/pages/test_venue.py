@@ -1,4 +1,4 @@
-"""The venue's page: open to whoever has the card's code, in three languages, and kept as a file."""
+"""The venue's page: open to anyone with the card's code, in three languages, and kept as a file."""
 
 from __future__ import annotations
 

@@ -61,7 +61,7 @@ def test_nobody_is_at_the_desk(application, address: str) -> None:
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1:8740", "localhost", "evil.example", "example.org"])
-def test_only_its_own_name_is_answered(application, host: str) -> None:
+def test_only_requests_to_its_own_name_are_answered(application, host: str) -> None:
     # nginx sends its own name for the desk where proxy_set_header Host is forgotten.
     assert (
         client(application, "127.0.0.1").get("/sign-in", headers={"Host": host}).status_code == 421
@@ -75,7 +75,7 @@ def test_a_paired_devices_cookie_opens_nothing(application) -> None:
     assert phone.get("/organs").status_code == 401
 
 
-def test_without_the_option_a_proxy_lets_nobody_in(book: Path) -> None:
+def test_without_the_option_nobody_gets_in_through_a_proxy(book: Path) -> None:
     made = make_application(book)
     try:
         home = TestClient(made, base_url="http://127.0.0.1:8740", client=("127.0.0.1", 5))
@@ -86,7 +86,7 @@ def test_without_the_option_a_proxy_lets_nobody_in(book: Path) -> None:
         made.state.desk.book.close()
 
 
-def test_a_session_ends_when_it_is_said_to(application, book: Path) -> None:
+def test_a_session_ends_when_asked_to(application, book: Path) -> None:
     token = sign_in(book, "Tom Tuner", PersonRole.TUNER, None)
     tom = client(application)
     tom.cookies.set(SESSION_COOKIE, token)

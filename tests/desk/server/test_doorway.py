@@ -119,7 +119,7 @@ def test_what_was_kept_is_shown_before_the_desk_is_there(folder: Path) -> None:
     ],
     ids=["the book has changed", "another program", "an event is over", "other look", "other page"],
 )
-def test_what_is_true_no_more_is_not_shown(
+def test_an_outdated_page_is_not_shown(
     folder: Path, page: Callable[[FirstPage], FirstPage]
 ) -> None:
     keep_page(folder, page(a_page(folder)))
@@ -179,12 +179,12 @@ def test_strangers_wait_for_the_desk_and_tricks_are_refused_at_once(folder: Path
 @pytest.mark.parametrize(
     "text", ["", "[]", '{"path": 3}', '{"path": "/organ/1"}', "\N{BELL}", "x" * 99]
 )
-def test_a_kept_page_that_cannot_be_read_is_none(folder: Path, text: str) -> None:
+def test_an_unreadable_stored_page_counts_as_missing(folder: Path, text: str) -> None:
     (folder / FILE).write_text(text, encoding="utf-8")
     assert kept_page(folder) is None
 
 
-def test_a_kept_page_with_a_wrong_instant_is_none(folder: Path) -> None:
+def test_a_stored_page_with_a_wrong_instant_counts_as_missing(folder: Path) -> None:
     keep_page(folder, replace(a_page(folder), until="tomorrow"))
     assert json.loads((folder / FILE).read_text())["until"] == "tomorrow"
     assert kept_page(folder) is None

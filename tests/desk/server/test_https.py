@@ -144,7 +144,7 @@ def shared(village_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iter
     assert not running.is_alive()
 
 
-def test_each_address_speaks_its_own_way(shared: Shared) -> None:
+def test_each_address_uses_its_own_protocol(shared: Shared) -> None:
     port = int(shared.home.rstrip("/").rpartition(":")[2])
     with urlopen(f"{shared.home}organs") as answer:
         assert answer.status == 200
@@ -179,7 +179,7 @@ def test_a_device_that_installs_the_authority_trusts_the_desk(shared: Shared) ->
     assert f"{shared.phones}authority.crt" in page
 
 
-def test_a_phone_is_paired_named_anew_and_let_in_no_more(
+def test_a_phone_is_paired_renamed_and_removed(
     shared: Shared, browser: Browser, tmp_path: Path
 ) -> None:
     at_desk = browser.new_page()

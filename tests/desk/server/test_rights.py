@@ -182,7 +182,7 @@ def test_whoever_changes_something_needs_more_than_to_read(doors: Sequence[Guard
     assert paths <= {"/outbox"} | OWN  # the outbox asks again for each setting
 
 
-def test_what_concerns_one_organ_is_asked_on_that_organ(doors: Sequence[Guarded]) -> None:
+def test_rights_on_one_organ_are_checked_on_that_organ(doors: Sequence[Guarded]) -> None:
     # A right on one organ must never open a door that names no organ, but for these.
     free = {Permission.OPEN, Permission.ENTER, Permission.PRACTISE, *WHOLE_BOOK}
     unnamed = {

@@ -77,7 +77,7 @@ def test_a_known_detuning_comes_back_as_a_difference(program, key):
         assert abs(difference - (cents + fraction)) < 0.02
 
 
-def test_a_sound_that_moves_by_itself_is_said_to():
+def test_a_sound_that_moves_is_reported_as_moving():
     # The ocarina's sample played three octaves below its range: its loop comes round so slowly that
     # amplitude and phase of each partial move (by 4 to 14 %), each in its own way.
     plain, moved = read(OCARINA, 36), read(OCARINA, 36, cents=7.0)

@@ -93,7 +93,7 @@ def test_unisons_of_one_kind_are_merged_with_a_bound_that_holds():
         assert abs(1200.0 * np.log2(true / bound.near_hz)) < bound.bound_cents
 
 
-def test_a_remembered_spectrum_tells_two_of_a_kind_apart():
+def test_a_remembered_spectrum_separates_two_of_a_kind():
     bright, dull = (0.0, -2.0, -4.0, -5.0, -6.0, -7.0), (0.0, -18.0, -30.0, -36.0, -42.0, -48.0)
     due = (196.0, 196.0)
     rng = np.random.default_rng(9)
@@ -153,7 +153,7 @@ def test_a_pipe_on_another_ones_partials_gets_no_value(base_hz, multiples, first
 
 
 def test_a_soft_twelfth_between_loud_octaves_does_not_lend_them_its_place():
-    """740 Hz, the fifteenth 4 dB under the octave: each once stood on the other's partials."""
+    """740 Hz, the fifteenth 4 dB under the octave: each was once placed on the other's partials."""
     _, errors, _ = read(740.0, (1, 2, 3, 4), ("flue",) * 4, [5_150, 0, 7, 4, 0, 0])
     for error in errors:
         assert error is None or abs(error) < 0.05

@@ -50,7 +50,7 @@ def followed(key: int, cents: list[float]) -> list[LiveReading]:
 
 
 def cents_at(readings: list[LiveReading], time_s: float) -> float:
-    """The reading that stood at a time."""
+    """The reading shown at a time."""
     last = [r for r in readings if r.at_s <= time_s and r.cents is not None][-1]
     assert last.cents is not None
     return last.cents

@@ -244,6 +244,6 @@ def test_beats_are_those_of_the_lowest_partials_that_meet(
     assert beats_against(hz, reference_hz) == pytest.approx(beats)
 
 
-def test_a_sample_rate_that_is_none_is_refused() -> None:
+def test_an_invalid_sample_rate_is_refused() -> None:
     with pytest.raises(ValueError, match="sample rate"):
         Tracker(0, Expected(C4))

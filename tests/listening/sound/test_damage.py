@@ -199,7 +199,7 @@ def test_a_play_list_is_not_followed_to_other_files(tmp_path: Path) -> None:
 
 
 def outcome(data: bytes, name: str) -> str:
-    """Read a recording wholly: its samples are numbers and its length is true, or it is refused."""
+    """Read a whole recording: its samples are numbers and its length is true, or it is refused."""
     try:
         sound = opened(data, name)
         samples = whole(sound)

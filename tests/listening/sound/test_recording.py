@@ -244,7 +244,7 @@ def test_an_mp3_without_a_length_is_read_to_its_end(tmp_path: Path) -> None:
     assert_allclose(late_s, 1105 / RATE_HZ, atol=0.001)  # LAME 576 + decoder 529 samples, unstated
 
 
-def test_recorded_pipes_open_with_the_length_that_their_truth_tells() -> None:
+def test_recorded_pipes_open_with_their_true_length() -> None:
     recordings = sorted(shared("sounds").glob("*.flac"))
     assert recordings
     for path in recordings:

@@ -47,7 +47,7 @@ def test_the_lengths_of_the_blocks_make_no_difference(size):
         assert found.max() < 0.3  # a step of the stored code
 
 
-def test_a_frame_stands_where_its_number_says():
+def test_a_frame_is_at_the_time_of_its_number():
     """A step at 2 s is half as high (6 dB down) in the frame centred there."""
     sound = np.concatenate([np.zeros((2 * 48_000, 1)), tone(1_000.0, 48_000)])
     features = gather_features([sound], 48_000)

@@ -1,4 +1,4 @@
-"""The typed lists: what stands in each line, and what a person says it means.
+"""The typed lists: what is in each line, and what a person says it means.
 
 Each line of a file is ``as typed |> what it means``. Meanings: ``D id keys enc`` a division,
 ``R family feet from= to= celeste`` a rank, ``M rows`` a compound stop, ``X name`` borrowed or

@@ -68,7 +68,7 @@ def test_every_fact_of_a_line_is_kept(line: str, said: dict[str, str | float]) -
     assert {name: found.get(name) for name in said} == said
 
 
-def test_a_temperament_that_is_not_known_is_asked_about_beside_a_pitch() -> None:
+def test_an_unknown_temperament_beside_a_pitch_raises_a_question() -> None:
     (row,) = read_stop_list("Stimmung: Neidhard 1729, a' = 442 Hz bei 20 °C").rows
     assert "temperament" not in row.values
     assert any("Neidhard" in guess.why for guess in row.guesses)

@@ -34,7 +34,7 @@ def test_nothing_is_wrong_without_a_mark_and_nothing_is_dropped(name: str) -> No
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_what_is_asked_has_a_question_and_the_rest_makes_an_organ(name: str) -> None:
+def test_doubtful_lines_have_a_question_and_the_rest_makes_an_organ(name: str) -> None:
     made = described_list(name)
     for row in made.rows:
         assert row.state is not State.ASKED or row.question

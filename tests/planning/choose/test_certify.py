@@ -122,7 +122,7 @@ def test_more_minutes_never_leave_more() -> None:
     assert_allclose(choose(task, 100_000).cost, everything, rtol=0, atol=1e-9)
 
 
-def test_an_organ_that_stands_off_is_met_where_it_stands() -> None:
+def test_an_organ_off_pitch_is_tuned_to_its_own_pitch() -> None:
     """Three cents sharp of the grid's middle: retuning it all down would waste the visit."""
     task = a_task(600, 161, 17, ranks=12, off_cents=3.0)
     chosen = choose(task, 1200)

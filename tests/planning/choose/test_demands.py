@@ -64,7 +64,7 @@ def test_what_must_not_be_touched_and_what_is_out_of_reach_is_left(prepared):
 
 
 def test_a_stop_that_the_event_needs_is_within_its_tolerance(prepared):
-    """Every pipe of the Principal stands within 1.5 cents of its division's pitch, or is tuned."""
+    """Every pipe of the Principal is within 1.5 cents of its division's pitch, or is tuned."""
     demands = Demands(within_cents={"great.principal": 1.5})
     plan = prepared.plan(PlanRequest(90.0, demands=demands))
     pitches = division_pitches(ORGAN, CONDITION, None)
@@ -99,7 +99,7 @@ def test_the_curve_begins_where_what_must_be_done_fits(prepared):
     assert np.all(np.diff(costs) <= 1e-9)
 
 
-def test_a_stop_that_was_not_heard_in_full_is_said():
+def test_a_stop_not_heard_in_full_is_reported():
     plan = prepare(ORGAN, CONDITION, [p for p in PIPES if p.pipe.number > 3]).plan(
         PlanRequest(200.0, demands=Demands(within_cents={"great.principal": 2.0, "great.old": 0.2}))
     )
@@ -109,7 +109,7 @@ def test_a_stop_that_was_not_heard_in_full_is_said():
     assert any("great.old" in n and "not to be tuned" in n for n in plan.notes)
 
 
-def test_a_fault_on_a_pipe_that_nobody_heard_is_on_the_list_with_its_minutes():
+def test_a_fault_on_an_unheard_pipe_is_on_the_list_with_its_minutes():
     pipe = PipeRef("great.octave", 20)
     known = [p for p in PIPES if p.pipe != pipe]
     demands = Demands(must=frozenset({pipe}), extra_minutes={pipe: 5.0})

@@ -111,7 +111,7 @@ def test_freedom_never_costs() -> None:
     assert np.all(np.diff(costs) <= 1e-9)
 
 
-def test_missing_minutes_are_enough_and_no_more() -> None:
+def test_the_missing_minutes_are_just_enough() -> None:
     """With the minutes that were missing the plan can be made; with a step less it cannot."""
     task = with_musts(a_task(40, 5, 3, ranks=6), 3, 0.9)
     with pytest.raises(NotEnoughMinutesError) as caught:

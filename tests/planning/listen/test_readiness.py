@@ -14,7 +14,7 @@ def test_no_chance_is_ever_certain() -> None:
     assert calibrated(1.0) == pytest.approx(0.997, abs=0.0005)
 
 
-def test_chances_are_said_nearer_the_middle_but_in_the_same_order() -> None:
+def test_calibrated_chances_are_nearer_the_middle_in_the_same_order() -> None:
     said = [calibrated(chance) for chance in np.linspace(0.0, 1.0, 21)]
     assert said == sorted(said)
     # odds of 9 to 1 for it become about 7 to 1, of 9 to 1 against it 1 to 2

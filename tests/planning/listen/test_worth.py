@@ -66,7 +66,7 @@ def offers(organ):
 
 
 def test_the_worth_of_hearing_agrees_with_drawing_lots(situation):
-    """Reference: the decision taken on 40 000 draws of where the pipe stands, by definition."""
+    """Reference: the decision taken on 40 000 draws of where the pipe is, by definition."""
     price, rng = 0.1, np.random.default_rng(1)
     at = Hearings(situation).at_price(price)
     parts = situation.parts
@@ -144,7 +144,7 @@ def test_a_quick_look_hears_many_ranks(organ, past, before, offers):
         assert left(quick) < left(alone)
 
 
-def test_how_many_stand_outside_counts_as_trying_all_sets_does():
+def test_the_count_outside_agrees_with_trying_all_sets():
     """Reference: the sum over every set of pipes, by definition."""
     chances = np.array([0.1, 0.5, 0.03, 0.8])
     wanted = np.zeros(5)

@@ -61,7 +61,7 @@ def worth(firm: Firm, stops: tuple[Stop, ...]) -> float:
 
 @pytest.mark.parametrize("seed", range(6))
 @pytest.mark.parametrize("hours", [40.0, 12.0])
-def test_nobody_is_asked_to_do_what_does_not_fit(seed: int, hours: float) -> None:
+def test_nobody_gets_more_than_fits(seed: int, hours: float) -> None:
     firm = invented_firm(seed, organs=30, hours_a_week=hours, most_visits=1 + seed % 2)
     found = solve_round(firm)
     assert broken(firm, found.stops) == []
@@ -147,7 +147,7 @@ def test_a_visit_after_the_event_brings_nothing() -> None:
     assert {s.week for s in solve_round(late).stops} == {0}
 
 
-def test_no_visit_is_made_for_nothing() -> None:
+def test_no_visit_is_made_without_benefit() -> None:
     firm = _with(_two_weeks(), benefit=tuple(np.zeros((1, 2)) for _ in range(2)))
     found = solve_round(firm)
     assert found == Round((), 0.0, 0.0, 0, 0.0, 0.0)

@@ -93,7 +93,7 @@ def test_a_celeste_comes_after_its_partner_and_is_tuned_against_it():
         (PipeOrder.MINOR_THIRDS, [1, 4, 7, 8, 5, 2, 3, 6]),
     ],
 )
-def test_pipes_are_taken_as_they_stand_on_the_chest(order, expected):
+def test_pipes_come_in_the_order_on_the_chest(order, expected):
     """C and C♯ sides with the large pipes outside: C D E F♯, then G F D♯ C♯ from the middle out.
 
     Worked by hand from how such chests are laid out (common practice, no source).

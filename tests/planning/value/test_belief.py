@@ -1,4 +1,4 @@
-"""Where a pipe is believed to be: arithmetic of mixtures, and what is no belief."""
+"""Where a pipe is believed to be: arithmetic of mixtures, and invalid beliefs."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A celeste is tuned to its partner as it is, or as it will be once it is tuned itself."""
+"""A celeste is tuned to its partner's present pitch, or to its pitch once tuned."""
 
 from __future__ import annotations
 

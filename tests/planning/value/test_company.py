@@ -115,7 +115,7 @@ def test_the_beating_partial_is_where_half_of_the_beats_are_rough():
         assert_allclose(1.0 / root, partial, rtol=1e-6)
 
 
-def test_one_curve_stands_in_for_the_sum_over_partials():
+def test_one_curve_replaces_the_sum_over_partials():
     """Largest error of ψ at the beating partial against the sum, at any deviation: under 0.11."""
     layout = Layout.of(HALL)
     company = company_of(layout, levels_db(layout, {}), ordinary(layout))
@@ -131,7 +131,7 @@ def test_one_curve_stands_in_for_the_sum_over_partials():
     assert worst < 0.11
 
 
-def test_an_octave_out_of_tune_is_rougher_where_it_is_said_to_beat_more():
+def test_an_octave_out_of_tune_is_rougher_where_it_beats_more():
     """Sethares' roughness (1993, JASA 94:1218) of an 8′ pipe with a 4′, and with a twelfth soft.
 
     The order that his model gives to three companies of an 8′ pipe 20 cents off is the order of
@@ -193,7 +193,7 @@ def test_a_coupler_brings_the_pipes_of_two_divisions_together():
     assert abs(depth(apart, ())[1] / depth(together, ())[1] - 1.0) > 0.1
 
 
-def test_couplers_count_now_and_then_unless_it_is_said_which_are_drawn():
+def test_couplers_count_now_and_then_unless_the_drawn_ones_are_known():
     layout = Layout.of(two_ranks("swell"))
     assert ordinary(layout).coupled == ((1, 0, COUPLED),)
     assert coupled_by(layout, ["principal", "sw-gt"]) == ((1, 0, 1.0),)
@@ -284,7 +284,7 @@ def test_the_rest_of_a_rank_is_as_loud_as_what_was_heard_of_it():
     assert levels_db(layout, {first: -40.0})[first] == -10.0  # a bad recording, not a soft pipe
 
 
-def test_a_row_of_a_mixture_stands_at_its_harmonic_of_the_key():
+def test_a_row_of_a_mixture_is_at_its_harmonic_of_the_key():
     """A nineteenth is the sixth harmonic up to B3, from C4 on a fifteenth, the fourth."""
     layout = Layout.of(SMALL)
     mixture = layout.slice_of(SMALL.rank("great.mixture"))

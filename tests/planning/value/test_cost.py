@@ -110,7 +110,7 @@ def test_it_is_the_voigt_function_of_the_faddeeva_function():
     sigma=st.floats(0.0, 50.0),
     hz=st.floats(8.0, 12_000.0),
 )
-def test_the_mean_lies_between_nought_and_one_and_is_even(mean, sigma, hz):
+def test_the_mean_lies_between_zero_and_one_and_is_even(mean, sigma, hz):
     value = float(expected_badness(mean, sigma, hz))
     assert 0.0 <= value <= 1.0
     assert_allclose(expected_badness(-mean, sigma, hz), value, rtol=0, atol=1e-12)

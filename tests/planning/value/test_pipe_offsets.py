@@ -144,7 +144,7 @@ def test_an_untuned_pipe_costs_its_beats_and_its_chance_of_sticking_out() -> Non
 
 
 def test_a_tuned_pipe_costs_what_tuning_leaves_and_the_chance_that_it_goes_wrong() -> None:
-    """A Twelfth coned by 14 cents: one in nine is spoiled, and then wholly out."""
+    """A Twelfth coned by 14 cents: one in nine is spoiled, and then completely out."""
     pipe = found(MIXED, pitches()).offset(2)
     spoiled = 1.0 - 0.98 * 0.9
     left = float(heard_badness(0.0, pipe.left_cents, pipe.beat_hz))
@@ -181,7 +181,7 @@ def test_beats_are_counted_at_the_partial_where_they_are_heard() -> None:
 
 
 @pytest.mark.parametrize("air", [18.0, 26.0])
-def test_flues_that_nobody_heard_hold_the_pitch_where_it_is(air: float) -> None:
+def test_unheard_flues_keep_the_pitch_where_it_is(air: float) -> None:
     """Summed pipe by pipe: each within 2 cents of a division known to 0.3, at its pitch today."""
     heard = np.array([LAYOUT.place(PipeRef("great.principal", n)) for n in range(1, 62)])
     weights = weigh(LAYOUT, [])

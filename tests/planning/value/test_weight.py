@@ -152,7 +152,7 @@ def test_a_stop_names_just_its_pipes_and_a_pipe_just_itself():
             places_named(LAYOUT, wrong)
 
 
-def test_changes_from_a_tenth_to_ten_are_taken_and_nought_leaves_it_out():
+def test_changes_from_a_tenth_to_ten_are_accepted_and_zero_leaves_it_out():
     for factor in (0.1, 10.0, 0.0):
         own = own_factors(LAYOUT, [WeightChange("great.octave:3", factor)])
         assert own[LAYOUT.place(PipeRef("great.octave", 3))] == factor

@@ -22,7 +22,7 @@ def words_of(text: str) -> list[str]:
 
 
 def counted_words(text: str) -> int:
-    """As a word processor counts: whatever stands between blanks and is not a mark alone."""
+    """As a word processor counts: anything between blanks that is not a lone mark."""
     return sum(bool(re.search(r"\w", part)) for part in text.split())
 
 

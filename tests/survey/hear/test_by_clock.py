@@ -82,7 +82,7 @@ def test_without_a_tone_the_clock_is_stated_once_and_no_reading_contains_it() ->
 
 
 def test_a_pipe_in_tune_with_the_tone_is_not_taken_for_it() -> None:
-    """A held A of 440 Hz lies within a hold; by itself, nothing sounds there."""
+    """A held A of 440 Hz lies within a hold; nothing else sounds there."""
     held = np.asarray(tone(440.0, 5.0)[:, np.newaxis], np.float32)
     assert hear_tone([held], RATE_HZ, 440.0, [(0.0, 5.0)]) is None
     assert hear_tone([held], RATE_HZ, 440.0, []) is not None

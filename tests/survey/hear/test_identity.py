@@ -1,4 +1,4 @@
-"""Names of two near unisons from all that is known of the two pipes."""
+"""Names of two near unisons from everything known about the two pipes."""
 
 import math
 from collections.abc import Sequence
@@ -194,7 +194,7 @@ def test_ranks_that_moved_apart_are_named_by_their_neighbours():
 
 
 def test_evidence_that_speaks_against_itself_names_nothing():
-    """It stood there alone, but the spectra say the other way round."""
+    """It was there when heard alone, but the spectra say the other way round."""
     both = pair(20, (3.0, -2.0), shapes=(DULL, BRIGHT))
     bright = [alone(OPEN, 20, 3.0, partials=partials(BRIGHT))]
     dull = [alone(SECOND, 20, -2.0, partials=partials(DULL))]

@@ -31,7 +31,7 @@ def crosswise(one: PairHeard) -> PairHeard:
 
 
 def test_a_reed_that_is_plain_in_the_bass_is_known_in_the_treble():
-    """At 1 kHz a reed's partials fall like a flue's: only its loudness still tells."""
+    """At 1 kHz a reed's partials fall like a flue's: only its loudness still differs."""
     treble = pair(48, (REED, OPEN), 8.0)
     assert odds_along([treble])[0] < SURE
     walk = [*(pair(key, (REED, OPEN), 8.0) for key in range(0, 46, 3)), treble]

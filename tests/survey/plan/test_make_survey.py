@@ -157,7 +157,7 @@ def test_where_one_pipe_sounds_at_a_time_the_keys_are_held_shorter():
 
 
 def test_drawing_a_stop_alone_is_worth_it_only_where_it_is_held_much_shorter():
-    """At half a second a rank by itself takes less than two ranks at 4 s, the setting counted."""
+    """At half a second a rank alone takes less than two ranks at 4 s, the setting counted."""
     quick = plan_survey(VILLAGE, pace=Pace(alone_s=0.5))
     usual = plan_survey(VILLAGE)
     assert sum(w.alone for w in quick.walks) > sum(w.alone for w in usual.walks)

@@ -1,4 +1,4 @@
-"""An archive heard again: the same bytes whoever does the work, and nothing done twice."""
+"""An archive heard again: the same bytes whichever engine does the work, and nothing done twice."""
 
 from __future__ import annotations
 
@@ -154,7 +154,7 @@ def test_another_recording_under_the_same_name_is_refused(
 def test_sound_comes_from_object_storage(
     book: Book, jobs: list[ArchiveJob], serial: dict[str, bytes]
 ) -> None:
-    """fsspec's own in-memory storage stands for a bucket."""
+    """fsspec's own in-memory storage stands in for a bucket."""
     import fsspec
 
     storage = fsspec.filesystem("memory")

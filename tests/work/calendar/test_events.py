@@ -1,4 +1,4 @@
-"""The calendar in a book: taken in again and again, with what was written in by hand."""
+"""The calendar in a book: imported again and again, with entries made by hand."""
 
 from __future__ import annotations
 

@@ -34,7 +34,7 @@ STOPS = {
 
 
 def offset_cents(rank: str, number: int) -> float:
-    """Where a pipe stands: fixed, and different from pipe to pipe."""
+    """A pipe's deviation: fixed, and different from pipe to pipe."""
     return float(6.0 * np.sin(1.7 * number + len(rank)))
 
 

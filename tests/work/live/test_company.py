@@ -1,4 +1,4 @@
-"""What else sounds, in the organ's words: a key let go, and one that sounds whatever is held."""
+"""What else sounds, in the organ's words: a released key, and one that sounds whatever is held."""
 
 import pytest
 

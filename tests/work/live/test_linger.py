@@ -15,7 +15,7 @@ PIPES = [PipeRef("swell.clarion4", n) for n in (13, 15)]
 
 
 def played(after_cents: float) -> tuple[TuningFlow, list[Shown]]:
-    """The first pipe stands in tune for 3.2 s, then so far off, its key held all the time."""
+    """The first pipe is in tune for 3.2 s, then so far off, its key held all the time."""
     at = TuningFlow(ORGAN, worklist(ORGAN, STATE, PIPES), RATE, STATE.air_celsius, update_s=0.1)
     sound = moved(
         STATE.pipes[PIPES[0]].target_hz,

@@ -1,4 +1,4 @@
-"""A whole visit by keyboard alone: no press of a mouse, nothing that the Tab key does not reach."""
+"""A whole visit by keyboard alone: no mouse, and everything reached by the Tab key."""
 
 from __future__ import annotations
 

@@ -130,7 +130,7 @@ def test_conditions_noted_wrong_are_corrected_from_the_page(
         assert noted.humidity == 0.55
 
 
-def test_a_recording_left_out_by_mistake_is_taken_back(chapel: Server, open_page: Open) -> None:
+def test_a_recording_left_out_by_mistake_can_be_restored(chapel: Server, open_page: Open) -> None:
     with opened_to_see(chapel.book) as book:
         before = [one.id for one in book.recordings(1)]
     page = open_page(f"{chapel.address}/organ/1/visit/recordings/{before[-1]}/label")

@@ -130,7 +130,7 @@ def test_an_organ_mostly_plays_one_of_what_is_listed(server: Server) -> None:
     assert "one of those listed" in answer.text
 
 
-def test_a_tick_is_taken_back_by_a_button_of_its_own(own_server: Server, open_page: Open) -> None:
+def test_a_tick_is_undone_by_its_own_button(own_server: Server, open_page: Open) -> None:
     page = open_page(at_work(own_server, "work"))
     first = page.locator(".pipe").first
     pipe = str(first.get_attribute("data-pipe"))
@@ -169,7 +169,7 @@ def test_recordings_that_cannot_be_are_refused(own_server: Server) -> None:
         ("x" * 500 + ".wav", "x" * 116 + ".wav"),
     ],
 )
-def test_of_a_name_only_the_last_part_is_taken(sent: str, kept: str) -> None:
+def test_only_the_last_part_of_a_name_is_used(sent: str, kept: str) -> None:
     assert upload_queue.plain_name(sent) == kept
 
 
@@ -233,7 +233,7 @@ def test_a_microphone_is_recorded_unfiltered(
         assert "24" in sound.info.format
 
 
-def test_a_visit_with_open_pipes_closes_only_when_that_is_said(own_server: Server) -> None:
+def test_a_visit_with_open_pipes_closes_only_if_confirmed(own_server: Server) -> None:
     with httpx2.Client(base_url=own_server.address, headers={"Accept": "text/html"}) as asking:
         answer = asking.post("/organ/1/visit/close/now", data={"note": "Too cold to go on."})
     assert answer.status_code == 400
@@ -286,7 +286,7 @@ def test_a_recording_lost_by_loading_the_page_again_is_named(
     assert "my walk.wav was not sent" in page.inner_text("#taking-trouble")
 
 
-def test_the_plan_says_nothing_of_minutes_that_nobody_worked_out() -> None:
+def test_the_plan_says_nothing_about_minutes_not_calculated() -> None:
     points = [CurvePoint(10.0, 80.0), CurvePoint(60.0, 50.0), CurvePoint(120.0, 40.0)]
     made = SimpleNamespace(cost_before=100.0)
     more = cast(Callable[..., float | None], _more)
