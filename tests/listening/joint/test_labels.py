@@ -70,7 +70,7 @@ def test_spectra_given_the_other_way_round_speak_for_the_other_names() -> None:
     assert odds_as_named(STOPPED, REED, dull, bright) == pytest.approx(odds)
 
 
-def test_two_of_a_kind_of_which_nothing_is_remembered_are_not_told_apart() -> None:
+def test_two_of_a_kind_without_a_remembered_spectrum_are_not_separated() -> None:
     assert odds_as_named(OPEN, Comb("b", 200.0), falling(3.0), falling(12.0)) == 0.0
     remembered = Comb("b", 200.0, levels_db=tuple(falling(12.0).values()))
     assert odds_as_named(OPEN, remembered, falling(3.0), falling(12.0)) > 0.0
