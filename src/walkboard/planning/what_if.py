@@ -157,8 +157,11 @@ class Prepared:
         capacity = in_steps_within(request.minutes)
         firmer = problem if request.demands.leave_strays else with_strays(problem)
         if firmer is not problem and strays_fit(firmer, capacity):
+            # the bound is of the plans that tune the same strays
+            same = np.array_equal(freely.order, firmer.order)
+            among = replace(freely, must=firmer.must) if same else freely
             try:
-                return self._chosen(request, costed, firmer, freely)
+                return self._chosen(request, costed, firmer, among)
             except NotEnoughMinutesError:
                 pass
         return self._chosen(request, costed, problem, freely)

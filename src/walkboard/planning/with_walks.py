@@ -19,10 +19,12 @@ from walkboard.planning.route.order import reference_rank
 from walkboard.planning.route.shortest import BEAMS
 from walkboard.planning.route.ways import QUICK, Leg, Round, Visit, Way, Ways, Weather, Work
 from walkboard.planning.value.pipe_offset import PipeOffset
+from walkboard.planning.walk_bound import walk_bound
 
 _FREE_TURNS = 3  # of choosing and walking; then the walks charged may only rise
 _HAIR = 1e-9
 _EVERY_SET = 6  # visits or fewer: every set of them is tried, 63 choices at most. Chosen.
+_BRANCHES = 60  # of the bound of a plan that is adopted; more gain little on the bench's organs
 _PASSES = 2  # over all visits, each removed or added; more found nothing on the bench's organs
 
 
@@ -88,7 +90,7 @@ def choose_and_walk(
         found = walker.improved(found, capacity, beams)
     if freely is not None:
         walker = _Walker(organ, freely, ways or Ways(organ), weather or Weather())
-    return walker.bounded(found, capacity)
+    return walker.bounded(found, capacity, branches=0 if beams == QUICK else _BRANCHES)
 
 
 def _every_set(visits: Collection[Visit]) -> Iterator[frozenset[Visit]]:
@@ -197,11 +199,11 @@ class _Walker:
         found = self._outcome(problem.task(charges), chosen, way, charges, beams)
         return found if found.used <= capacity else None
 
-    def bounded(self, outcome: Outcome, capacity: int) -> Outcome:
+    def bounded(self, outcome: Outcome, capacity: int, *, branches: int) -> Outcome:
         """The same with a bound that holds for every choice of pipes, pitch and way together.
 
         Tuning at a chest requires walking there, over at least the shortest walk that ends there.
-        The best choice with only that charged is a lower bound for any plan.
+        The best choice with only that charged is a lower bound for any plan; branches raise it.
         """
         chests = {visit.chest for visit in self._visits}
         nearest = {
@@ -215,7 +217,10 @@ class _Walker:
         task = self._problem.task(dict.fromkeys(self._visits, 0.0), arrive=nearest)
         bound = choose(task, capacity, outcome.chosen.reference).bound
         cost = outcome.chosen.cost
-        return replace(outcome, chosen=replace(outcome.chosen, bound=min(cost, bound)))
+        bound = walk_bound(
+            self._problem, self._ways, capacity, cost, known=bound, branches=branches
+        )
+        return replace(outcome, chosen=replace(outcome.chosen, bound=bound))
 
     def _barest(self, beams: Sequence[int]) -> Way:
         """The way at the reference where the required work takes least time, walks included.

@@ -29,9 +29,12 @@ from walkboard.planning.value.risk import RISKY, RiskyPipes
 # choice, four out of five.
 SURE = 0.8
 
-# All strays are tuned if they take no more than this share of the minutes: beyond that, a plan of
-# strays alone would sound worse than one that weighs them. Chosen; see bench ear.
-STRAYS_SHARE = 0.75
+# A pipe that probably sticks out counts as a stray; so does one this close to the limit [cents] that
+# may be beyond it with this chance, so that a reading's error does not decide. Chosen.
+STRAY_CHANCE = 0.5
+STRAY_MARGIN_CENTS, STRAY_MARGIN_CHANCE = 0.5, 0.02
+# All strays are tuned if they take no more than this share of the minutes. Chosen; see bench ear.
+STRAYS_SHARE = 1.0
 
 # Moving the reference must pay, or the organ stays where it is: other instruments, and pipes not
 # heard, stay there too. It must save this share of all badness if it moves by more than
@@ -237,13 +240,16 @@ def with_partners(problem: Problem, tuned: Situation) -> Problem:
 
 
 def with_strays(problem: Problem) -> Problem:
-    """The same, but every pipe that certainly sticks out in the played range must be tuned."""
+    """The same, but every pipe that probably sticks out in the played range must be tuned."""
     situation = problem.situation
     middle = REFERENCES_CENTS[len(REFERENCES_CENTS) // 2 :][:1]
     outside = 1.0 - situation.chance_within(middle, COST.stray_cents)[0]
+    near = 1.0 - situation.chance_within(middle, COST.stray_cents - STRAY_MARGIN_CENTS)[0]
+    sticks_out = outside >= STRAY_CHANCE
+    sticks_out |= (near >= STRAY_CHANCE) & (outside >= STRAY_MARGIN_CHANCE)
     # except pipes the event does not use, or with a low weight
     counts = (situation.stray > 0.5 * COST.stray_badness) & (situation.weight > 0.0)
-    stray = ((outside >= SURE) & counts)[problem.order]
+    stray = (sticks_out & counts)[problem.order]
     if not stray.any():
         return problem
     must = np.zeros(problem.gain.shape, dtype=np.bool_) if problem.must is None else problem.must
