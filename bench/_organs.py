@@ -24,11 +24,9 @@ _FLUES = (
     ("mixture", "", "cone"),
 )
 _REEDS = ("8", "8", "16", "4")
-_BREAKS = (
-    '[{from = "C2", interval = 19}, {from = "C4", interval = 15}, {from = "C5", interval = 12}]',
-    '[{from = "C2", interval = 22}, {from = "C4", interval = 19}, {from = "C5", interval = 15}]',
-)
-_PEDAL_BREAKS = '[{from = "C2", interval = 19}]'
+_BREAKS = ((19, 15, 12), (22, 19, 15))
+_PEDAL_BREAKS = (19,)
+_BREAK_AT = {"C2": 0, "C4": 24, "C5": 36}  # semitones above the lowest pipe
 REED_SHARE = 0.18
 
 
@@ -60,14 +58,24 @@ def invented_organ(pipes: int, seed: int) -> Organ:
             family, feet, tuned_by = _FLUES[int(rng.integers(len(_FLUES)))]
             rows.append(f'tuned_by = "{tuned_by}"')
             if family == "mixture":
-                breaks = _PEDAL_BREAKS if division == "pedal" else str(rng.choice(_BREAKS))
-                rows += ['family = "open"', f"breaks = {breaks}"]
+                which = _PEDAL_BREAKS if division == "pedal" else _BREAKS[int(rng.integers(2))]
+                rows += ['family = "open"', f"breaks = {_breaks(which, count)}"]
             else:
                 rows += [f'family = "{family}"', f'feet = "{feet}"']
         rows.append(f'name = "Rank {number}"')
         made += count
         number += 1
     return read_organ("\n".join(rows))
+
+
+def _breaks(intervals: tuple[int, ...], pipes: int) -> str:
+    """The breaks of a mixture rank that its pipes reach: the last rank of an organ may be short."""
+    rows = [
+        f'{{from = "{key}", interval = {interval}}}'
+        for (key, above), interval in zip(_BREAK_AT.items(), intervals, strict=False)
+        if above < pipes
+    ]
+    return f"[{', '.join(rows)}]"
 
 
 def a_season_later(organ: Organ, seed: int, off_cents: float = 0.0) -> list[PipeCents]:

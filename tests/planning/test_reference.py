@@ -37,3 +37,10 @@ def test_moving_the_organs_pitch_costs_a_hundredth_at_once_and_one_a_cent() -> N
     problem = prepare(organ, assess(organ, pipes, {}), pipes).problem(PlanRequest(40.0))
     charge = problem.charge_for_moving(np.array([0.0, 0.3, 0.4, -2.0])) / problem.standing_badness
     assert charge == pytest.approx([0.0, 0.003, 0.014, 0.03])
+
+
+def test_an_organ_may_be_invented_whose_last_mixture_rank_is_short():
+    """Its 12 to 61 pipes have only the breaks that they reach."""
+    organ = invented_organ(400, 2)
+    assert sum(rank.pipes for rank in organ.ranks) >= 400
+    assert min(rank.pipes for rank in organ.ranks if rank.breaks_back) < 40

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from tests.condition.organs import small_organ
 from walkboard.condition.assess import assess
 from walkboard.condition.state import PipeCents
+from walkboard.planning.choose.certify import must_steps
 from walkboard.planning.choose.demands import Demands
+from walkboard.planning.choose.problem import Problem, strays_fit, with_strays
+from walkboard.planning.minutes import in_steps
 from walkboard.planning.request import PlanRequest
+from walkboard.planning.route.ways import Visit
 from walkboard.planning.value.cost import (
     LIMITS,
     badness,
@@ -148,3 +154,31 @@ def test_a_stray_in_the_middle_is_worth_more_than_any_treble_a_cent_off():
     stray = LIMITS.stray_badness * chance_stray(12.0, 0.1)
     trebles = heard_badness(1.0, 0.1, np.array([1500.0, 3000.0, 6000.0]))
     assert stray + heard_badness(12.0, 0.1, 262.0) > trebles.max()
+
+
+def test_a_reading_just_inside_the_limit_does_not_leave_a_stray():
+    """Heard at 9.9 with a σ of 0.1 it may well be 10.05 off: it is tuned like one at 10.1."""
+    nearly = {("great.twelfth", 30): 9.9, ("swell.viola", 20): -9.9}
+    assert set(nearly) <= tuned(prepared(nearly).plan(PlanRequest(40.0)))
+    surely_inside = {("great.twelfth", 30): 9.4, ("swell.viola", 20): -9.4}
+    assert not set(surely_inside) <= tuned(prepared(surely_inside).plan(PlanRequest(12.0)))
+
+
+@pytest.mark.parametrize(("minutes", "fits"), [(60.0, 45.0), (120.0, 100.0), (240.0, 220.0)])
+def test_strays_leave_a_quarter_of_the_visit_or_twenty_minutes_for_the_rest(minutes, fits):
+    """Work of so many minutes and no more comes first, whatever it gains."""
+    problem = prepared(STRAYS).problem(PlanRequest(minutes))
+    firmly = with_strays(problem)
+    must = firmly.must[0]
+    asked = np.where(must, 1, firmly.steps)
+    set_ups = must_steps(replace(firmly, steps=asked).task(no_walks(firmly)))[0] - must.sum()
+    for beyond, is_enough in ((0, True), (must.sum(), False)):
+        each = (in_steps(fits) - set_ups + beyond) / must.sum()
+        steps = np.where(must, 0, firmly.steps)
+        steps[must] = np.floor(each)
+        steps[np.flatnonzero(must)[0]] += in_steps(fits) - set_ups + beyond - steps[must].sum()
+        assert strays_fit(replace(firmly, steps=steps), in_steps(minutes)) is is_enough
+
+
+def no_walks(problem: Problem) -> dict[Visit, float]:
+    return {problem.visit_of(rank.id): 0.0 for rank in problem.ranks_once()}

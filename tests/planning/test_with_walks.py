@@ -72,7 +72,7 @@ def test_no_choice_and_way_together_is_better_than_the_bound_or_the_plan(seed):
 
 
 def least_left(organ: Organ, problem: Problem, minutes: float) -> float:
-    """The least that is left, over every set of visits; infinite if what must be done never fits."""
+    """The least that is left, over every set of visits; infinite if the required never fits."""
     ways, first = Ways(organ), reference_rank(organ)
     visits = sorted({problem.visit_of(rank.id) for rank in problem.ranks_once()})
     capacity = in_steps(minutes)

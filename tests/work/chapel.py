@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
 
 from tests.survey.organs import SMALL
-from walkboard.book.opening import create_book
-from walkboard.book.records import Conditions
+from walkboard.book.keeping import Book
+from walkboard.book.opening import create_book, open_book
+from walkboard.book.records import Conditions, KeptVisit
 from walkboard.listening.readings import Measured
 from walkboard.listening.types import SoundInfo
 from walkboard.organ.model import Organ, PipeRef
@@ -54,16 +56,32 @@ def heard_rank(organ: Organ, rank_id: str, cents: list[float]) -> HeardWalk:
 def chapel_book(folder: Path, *, is_heard: bool = True) -> None:
     """Three ranks of a visit, each with a few strays; or a visit that heard nothing yet."""
     organ = read_organ(SMALL)
-    rng = np.random.default_rng(3)
     with create_book(folder, clock=now) as book:
         kept = book.add_organ(organ.name, SMALL)
         air = Conditions({"great": AIR_CELSIUS})
         visit = book.open_visit(kept.id, "", minutes=60.0, conditions=air)
-        for rank_id in RANKS if is_heard else ():
-            cents = rng.normal(0.0, 0.8, organ.rank(rank_id).pipes)
-            cents[::9] += 8.0
-            source = folder / f"{rank_id}.wav"
-            source.write_bytes(rank_id.encode())
-            walk = heard_rank(organ, rank_id, [float(c) for c in cents])
-            book.keep_recording(visit.id, source, walk, program_version="0")
-            source.unlink()
+        if is_heard:
+            _hear(book, visit, dict.fromkeys(RANKS, 0.0))
+
+
+def chapel_again(folder: Path, up_cents: Mapping[str, float]) -> None:
+    """Close the visit and open the next, in which each rank has risen so far."""
+    with open_book(folder, clock=now) as book:
+        (first,) = book.visits(1)
+        book.close_visit(first.id)
+        air = Conditions({"great": AIR_CELSIUS})
+        visit = book.open_visit(1, "", minutes=60.0, conditions=air)
+        _hear(book, visit, up_cents)
+
+
+def _hear(book: Book, visit: KeptVisit, up_cents: Mapping[str, float]) -> None:
+    organ = read_organ(SMALL)
+    rng = np.random.default_rng(3)
+    for rank_id, up in up_cents.items():
+        cents = up + rng.normal(0.0, 0.8, organ.rank(rank_id).pipes)
+        cents[::9] += 8.0
+        source = book.path / f"{rank_id}.wav"
+        source.write_bytes(f"{visit.id} {rank_id}".encode())
+        walk = heard_rank(organ, rank_id, [float(c) for c in cents])
+        book.keep_recording(visit.id, source, walk, program_version="0")
+        source.unlink()

@@ -49,6 +49,12 @@ PURPOSE = typer.Option(
     "--purpose",
     help="What the organ is mostly used for: hymns, recital, accompaniment or lessons.",
 )
+PURPOSE_OF_BOOK = typer.Option(
+    None,
+    "--purpose",
+    help="What the organ is mostly used for: hymns, recital, accompaniment or lessons; default: "
+    "as in its last plan, else hymns.",
+)
 LEAVE_STRAYS = typer.Option(
     False, "--leave-strays", help="Weigh pipes over 10 cents off like any other."
 )

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from walkboard.book.records import KeptVisit
 from walkboard.organ.model import Organ
-from walkboard.work.planned_pipes import known_pipes, organ_to_plan, remembered, state_of
+from walkboard.work.planned_pipes import known_pipes, organ_to_plan, remembered
 
 if TYPE_CHECKING:
     from walkboard.book.keeping import Book
@@ -60,7 +60,31 @@ def moved_since(book: Book, visit: KeptVisit) -> tuple[str, ...]:
         ahead = forecast(follow(organ, past), here.at, here.air_celsius)
         return sentences_of(organ, ahead, here.heard, f"{past[-1].at:%B %Y}")
 
-    return remembered(book, ("moved since", *state_of(book, visit)), work_out)
+    return remembered(book, _moved_key(book, visit), work_out)
+
+
+def moved_is_known(book: Book, visit: KeptVisit) -> bool:
+    """Whether `moved_since` answers at once: forty years take some seconds to follow."""
+    from walkboard.book.cache.seen import SeenBook
+
+    first = all(v.id >= visit.id for v in book.visits(visit.organ_id))
+    return first or (isinstance(book, SeenBook) and book.memory.knows(_moved_key(book, visit)))
+
+
+def last_heard(book: Book, organ_id: int) -> KeptVisit | None:
+    """The newest visit of an organ with a usable reading."""
+    visits = sorted(book.visits(organ_id), key=lambda v: v.id, reverse=True)
+    return next((visit for visit in visits if known_pipes(book, visit)), None)
+
+
+def _moved_key(book: Book, visit: KeptVisit) -> tuple[Hashable, ...]:
+    from walkboard.book.cache.seen import SeenBook
+
+    if not isinstance(book, SeenBook):
+        return ()
+    marks = book.marks(visit.id)
+    version = book.organ(visit.organ_id).version
+    return "moved since", visit.id, version, marks.hearings, marks.ticks, marks.conditions
 
 
 def reed_follows(book: Book, visit: KeptVisit, organ: Organ) -> dict[str, float]:

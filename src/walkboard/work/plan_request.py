@@ -200,6 +200,12 @@ def with_faults(organ: Organ, demands: Demands, faults: Sequence[KeptFault]) -> 
     )
 
 
+def usual_purpose(book: Book, organ_id: int) -> Purpose:
+    """What the organ mostly does, as the last plan of any visit was made for; else hymns."""
+    last = book.last_purpose(organ_id)
+    return Purpose(last) if last in set(Purpose) else Purpose.HYMNS
+
+
 def changes_of(book: Book, organ_id: int) -> list[WeightChange]:
     """The weights that the tuner changed."""
     return [WeightChange(kept.subject, kept.factor) for kept in book.weights(organ_id)]

@@ -214,6 +214,7 @@ def kept(book: Book, visit: KeptVisit, request: PlanRequest) -> KeptPlan:
         plan,
         event_air_celsius=request.one_event_air_celsius,
         organ_version=book.organ(visit.organ_id).version,
+        purpose=str(request.purpose),
     )
 
 

@@ -21,6 +21,18 @@ def test_a_new_plan_supersedes_the_last(book: Book, visit: KeptVisit) -> None:
     assert second.plan.gap == pytest.approx((96.0 - 95.9) / 812.4)
 
 
+def test_what_the_organ_mostly_does_is_remembered_over_visits(book: Book, visit: KeptVisit) -> None:
+    assert book.last_purpose(visit.organ_id) is None
+    book.keep_plan(visit.id, a_plan(1), purpose="recital")
+    book.keep_plan(visit.id, a_plan(2))  # by a program that does not ask
+    assert book.last_purpose(visit.organ_id) == "recital"
+    book.close_visit(visit.id)
+    later = book.open_visit(visit.organ_id, "autumn")
+    assert book.last_purpose(visit.organ_id) == "recital"
+    kept = book.keep_plan(later.id, a_plan(1), purpose="lessons")
+    assert (kept.purpose, book.last_purpose(visit.organ_id)) == ("lessons", "lessons")
+
+
 def test_the_worklist_shows_the_tick_that_counts(book: Book, visit: KeptVisit) -> None:
     with pytest.raises(BookError, match="Visit 1 has no plan yet"):
         book.worklist(visit.id)

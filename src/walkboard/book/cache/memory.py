@@ -27,6 +27,11 @@ class Memory:
         self._answers: OrderedDict[Hashable, tuple[Hashable, Any]] = OrderedDict()
         self._working: dict[Hashable, threading.Lock] = {}
 
+    def knows(self, key: Hashable) -> bool:
+        """Whether a key has an answer already."""
+        with self._lock:
+            return key in self._answers
+
     def get(self, key: Hashable, work_out: Callable[[], T], *, stamp: Hashable = None) -> T:
         """The answer of a key, calculated if unknown; other threads wait for it.
 

@@ -25,7 +25,7 @@ LIVE = ".live"  # recordings of live sessions that are not in the book yet
 BUILDING_LOCK = ".building"  # held, in a folder that is being built, by the program that builds it
 
 APPLICATION_ID = 0x57_4C_4B_42  # "WLKB"; SQLite's header has a field for it (sqlite.org/fileformat)
-HEAD_REVISION = "0015"  # the newest version of the tables; a test compares it with the migrations
+HEAD_REVISION = "0018"  # the newest version of the tables; a test compares it with the migrations
 WAIT_S = 5.0  # how long a writer waits for another program by default. Chosen.
 
 

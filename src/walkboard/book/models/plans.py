@@ -26,6 +26,7 @@ class PlanRow(Version, Base):
     made_at: Mapped[datetime]
     event_air_celsius: Mapped[float | None]
     organ_version: Mapped[int | None]
+    purpose: Mapped[str | None]
     minutes: Mapped[float]
     cost_before: Mapped[float]
     cost_after: Mapped[float]

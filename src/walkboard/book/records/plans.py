@@ -21,6 +21,8 @@ class KeptPlan:
     organ_version : int or None
         Version of the description it was made with; None in books from before 0.2.0, where it was
         the visit's.
+    purpose : str or None
+        What the organ mostly does, as it was made for; None in books from before 0.3.0.
     """
 
     id: int
@@ -31,6 +33,7 @@ class KeptPlan:
     superseded_by: int | None = None
     outdated_at: datetime | None = None
     organ_version: int | None = None
+    purpose: str | None = None
 
 
 class TickState(StrEnum):

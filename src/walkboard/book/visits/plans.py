@@ -34,6 +34,7 @@ class Plans(Storing):
         *,
         event_air_celsius: float | None = None,
         organ_version: int | None = None,
+        purpose: str | None = None,
     ) -> KeptPlan:
         """Store a plan for a visit, replacing the last one.
 
@@ -45,6 +46,8 @@ class Plans(Storing):
             The air it was made for [°C].
         organ_version : int or None
             Version of the description it was made with.
+        purpose : str or None
+            What the organ mostly does, as it was made for.
 
         Raises
         ------
@@ -60,6 +63,7 @@ class Plans(Storing):
                 made_at=self._now(),
                 event_air_celsius=number_or_none(event_air_celsius, "The air of the event"),
                 organ_version=organ_version,
+                purpose=purpose,
             )
             _fill(row, plan)
             session.add(row)
@@ -90,6 +94,18 @@ class Plans(Storing):
             found = _kept_of(row[0], None, _changes(session, visit_id))
             is_outdated = visit.closed_at is None and found.outdated_at is not None
             return None if is_outdated else found
+
+    def last_purpose(self, organ_id: int) -> str | None:
+        """What the newest plan of an organ was made for, of any visit; None if no plan says."""
+        with self._reading() as session:
+            query = (
+                select(PlanRow.purpose)
+                .join(VisitRow, PlanRow.visit_id == VisitRow.id)
+                .where(VisitRow.organ_id == organ_id, PlanRow.purpose.is_not(None))
+                .order_by(PlanRow.made_at.desc(), PlanRow.id.desc())
+                .limit(1)
+            )
+            return session.scalars(query).first()
 
     def worklist(self, visit_id: int) -> tuple[WorklistLine, ...]:
         """The current plan's items in the order of work, each with the tick that counts.
@@ -186,6 +202,7 @@ def _kept_of(row: PlanRow, superseded_by: int | None, changes: tuple[datetime, .
         plan=_plan_of(row),
         event_air_celsius=row.event_air_celsius,
         organ_version=row.organ_version,
+        purpose=row.purpose,
         made_at=row.made_at,
         superseded_by=superseded_by,
         outdated_at=outdated_at,

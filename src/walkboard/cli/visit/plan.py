@@ -16,7 +16,7 @@ from walkboard.cli.plan_options import (
     MUST,
     MUST_NOT,
     OUT_OF_REACH,
-    PURPOSE,
+    PURPOSE_OF_BOOK,
     TIE,
     WITHIN,
     request_from_options,
@@ -47,7 +47,7 @@ def plan(
     tie: float = TIE,
     leave_risky: bool = LEAVE_RISKY,
     leave_strays: bool = LEAVE_STRAYS,
-    purpose: str = PURPOSE,
+    purpose: str | None = PURPOSE_OF_BOOK,
     coupled: list[str] = COUPLED,
     faults: bool = typer.Option(
         False, "--faults", help="Always include every pipe with an open fault."
@@ -61,7 +61,7 @@ def plan(
     from walkboard.planning.to_json import plan_to_json
     from walkboard.work import open_book, plans
     from walkboard.work.before_planning import moved_since
-    from walkboard.work.plan_request import EventNeeds, event_named
+    from walkboard.work.plan_request import EventNeeds, event_named, usual_purpose
 
     if event is None and event_within is not None:
         raise InputError("Say which event --within is for.", fix="Give --event UID too.")
@@ -79,7 +79,7 @@ def plan(
             tie=tie,
             leave_risky=leave_risky,
             leave_strays=leave_strays,
-            purpose=purpose,
+            purpose=purpose or usual_purpose(opened, kept.id),
             coupled=coupled,
             event=None
             if event is None

@@ -18,6 +18,7 @@ from walkboard.desk.pages.what_now import steps_now
 from walkboard.desk.text.preferences import preferences_of
 from walkboard.desk.text.stops import rank_in_division
 from walkboard.organ.model import Organ, Rank
+from walkboard.work.before_planning import last_heard, moved_is_known, moved_since
 from walkboard.work.overview import (
     DivisionOverview,
     RankGlance,
@@ -41,6 +42,9 @@ def organ_page(request: Request) -> Response:
     is_part = "walkboard-part" in request.headers
     is_warm = desk.is_warm.wait(_PART_PATIENCE_S if is_part else _PATIENCE_S)
     change: dict[str, Any] = {} if is_warm else {"change": ON_ITS_WAY}
+    moved = _moved(desk, kept, waits=is_part) if is_warm else None
+    if moved is None:
+        change = {"change": ON_ITS_WAY}
     visits = desk.book.visits(kept.id)
     last = visits[-1] if visits else None
     chosen = preferences_of(request)
@@ -61,11 +65,22 @@ def organ_page(request: Request) -> Response:
         earlier=_earlier(desk, kept, organ, (lowest, highest)) if is_warm else (),
         is_warm=is_warm,
         is_visited=bool(visits),
+        moved=moved or (),
         forks=_forks(desk, kept),
         air=None if last is None else latest_air(last),
         noted=None if last is None or not last.conditions else last.conditions[-1].noted_at,
         **change,
     )
+
+
+def _moved(desk: Desk, kept: KeptOrgan, *, waits: bool) -> tuple[str, ...] | None:
+    """What has moved since the visit before the last that heard anything; None if on its way."""
+    visit = last_heard(desk.book, kept.id)
+    if visit is None:
+        return ()
+    if not waits and not moved_is_known(desk.book, visit):
+        return None
+    return moved_since(desk.book, visit)
 
 
 def _forks(desk: Desk, kept: KeptOrgan) -> tuple[Fork, ...]:

@@ -29,12 +29,14 @@ from walkboard.planning.value.risk import RISKY, RiskyPipes
 # choice, four out of five.
 SURE = 0.8
 
-# A pipe that probably sticks out counts as a stray; so does one this close to the limit [cents] that
-# may be beyond it with this chance, so that a reading's error does not decide. Chosen.
+# A pipe that probably sticks out is a stray; so is one this close to the limit [cents] that may be
+# beyond it with this chance, so that a reading's error does not decide. Chosen.
 STRAY_CHANCE = 0.5
-STRAY_MARGIN_CENTS, STRAY_MARGIN_CHANCE = 0.5, 0.02
-# All strays are tuned if they take no more than this share of the minutes. Chosen; see bench ear.
-STRAYS_SHARE = 1.0
+NEARLY_CENTS, NEARLY_CHANCE = 0.5, 0.02
+# All strays are tuned if so much of the visit is left for the rest, at most so many minutes. A
+# stray in tune beats slowly with neighbours that are not, so strays alone would beat more than now.
+# Chosen on the organs of bench ear_fit: with less, a rule of practice beats less at 75 minutes.
+REST_SHARE, REST_MINUTES = 0.25, 20.0
 
 # Moving the reference must pay, or the organ stays where it is: other instruments, and pipes not
 # heard, stay there too. It must save this share of all badness if it moves by more than
@@ -240,13 +242,13 @@ def with_partners(problem: Problem, tuned: Situation) -> Problem:
 
 
 def with_strays(problem: Problem) -> Problem:
-    """The same, but every pipe that probably sticks out in the played range must be tuned."""
+    """The same, but every pipe that sticks out in the played range must be tuned."""
     situation = problem.situation
     middle = REFERENCES_CENTS[len(REFERENCES_CENTS) // 2 :][:1]
     outside = 1.0 - situation.chance_within(middle, COST.stray_cents)[0]
-    near = 1.0 - situation.chance_within(middle, COST.stray_cents - STRAY_MARGIN_CENTS)[0]
+    near = 1.0 - situation.chance_within(middle, COST.stray_cents - NEARLY_CENTS)[0]
     sticks_out = outside >= STRAY_CHANCE
-    sticks_out |= (near >= STRAY_CHANCE) & (outside >= STRAY_MARGIN_CHANCE)
+    sticks_out |= (near >= STRAY_CHANCE) & (outside >= NEARLY_CHANCE)
     # except pipes the event does not use, or with a low weight
     counts = (situation.stray > 0.5 * COST.stray_badness) & (situation.weight > 0.0)
     stray = (sticks_out & counts)[problem.order]
@@ -257,7 +259,7 @@ def with_strays(problem: Problem) -> Problem:
 
 
 def strays_fit(problem: Problem, capacity: int) -> bool:
-    """Whether the required pipes leave time for more, counting panels and ranks but not walks."""
+    """Whether the required pipes leave time for others, counting panels and ranks but not walks."""
     if problem.must is None:
         return True
     ranks = problem.ranks
@@ -267,7 +269,7 @@ def strays_fit(problem: Problem, capacity: int) -> bool:
     there = {ranks[int(i)].id: ranks[int(i)].chest for i in np.flatnonzero(must)}
     steps = int(problem.steps[must].sum()) + len(there) * in_steps(RANK_MINUTES)
     steps += sum(panels[chest] for chest in set(there.values()))
-    return steps <= STRAYS_SHARE * capacity
+    return steps + min(REST_SHARE * capacity, in_steps(REST_MINUTES)) <= capacity
 
 
 def _charge_for_moving(standing_badness: float, references_cents: FloatArray) -> FloatArray:

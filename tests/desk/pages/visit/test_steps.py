@@ -108,6 +108,19 @@ def test_the_plan_follows_what_the_organ_mostly_plays(server: Server) -> None:
     assert pipes() == pipes(purpose="hymns")
 
 
+def test_the_next_plan_starts_with_what_the_last_was_made_for(
+    own_server: Server, open_page: Open
+) -> None:
+    page = open_page(at_work(own_server, "plan"))
+    assert page.input_value("[name=purpose]") == "hymns"
+    page.wait_for_selector("#tried svg")
+    page.select_option("[name=purpose]", "recital")
+    page.click("main button.main")
+    page.wait_for_url("**/visit/work")
+    page.goto(at_work(own_server, "plan"))
+    assert page.input_value("[name=purpose]") == "recital"
+
+
 def test_divisions_played_coupled_are_planned_at_one_pitch(server: Server) -> None:
     def tried(coupled: str) -> tuple[int, str]:
         with httpx2.Client(base_url=server.address, headers={"Accept": "text/html"}) as asking:

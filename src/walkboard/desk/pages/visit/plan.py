@@ -36,7 +36,7 @@ from walkboard.sheets.rank_charts import STRAY_CENTS
 from walkboard.sheets.wording import against, rank_words
 from walkboard.work import plans
 from walkboard.work.before_planning import moved_since
-from walkboard.work.plan_request import EventNeeds, request_of
+from walkboard.work.plan_request import EventNeeds, request_of, usual_purpose
 from walkboard.work.planned_pipes import organ_to_plan
 from walkboard.work.snapshot import pipe_cents
 from walkboard.work.worklist import groups_of
@@ -312,7 +312,7 @@ def _wish(at: AtVisit, asked: Asked) -> Wish:
     if "air" not in asked and event is None and last is not None:
         air = last.event_air_celsius
     faults = at.desk.book.open_faults(at.kept.id) if "faults" in asked else ()
-    purpose = str(asked.get("purpose", Purpose.HYMNS))
+    purpose = str(asked.get("purpose") or usual_purpose(at.desk.book, at.kept.id))
     if purpose not in set(Purpose):
         raise InputError(say("visit.no_purpose_what"), fix=say("visit.no_event_fix"))
     coupled = {id_ for both in asked.getlist("coupled") for id_ in str(both).split()}
