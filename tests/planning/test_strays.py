@@ -169,6 +169,7 @@ def test_strays_leave_a_quarter_of_the_visit_or_twenty_minutes_for_the_rest(minu
     """Work of so many minutes and no more comes first, whatever it gains."""
     problem = prepared(STRAYS).problem(PlanRequest(minutes))
     firmly = with_strays(problem)
+    assert firmly.must is not None
     must = firmly.must[0]
     asked = np.where(must, 1, firmly.steps)
     set_ups = must_steps(replace(firmly, steps=asked).task(no_walks(firmly)))[0] - must.sum()
