@@ -82,7 +82,7 @@ class Plan:
         In working order.
     cost_before, cost_after, cost_bound : float
         Audible badness (see `planning.value.cost`) before, after, and a proven lower bound for
-        the same minutes.
+        the same minutes and demands; where strays come first, for tuning the same strays.
     minutes_used : float
         Including reaching ranks and opening panels [min].
     curve : tuple of CurvePoint
