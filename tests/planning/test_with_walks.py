@@ -152,9 +152,9 @@ def by_highs(organ: Organ, problem: Problem, reference: int, capacity: int) -> f
     for n, (coefficients, _, _) in enumerate(rows):
         for at, value in coefficients.items():
             matrix[n, at] = value
-    whole = np.ones(variables)
-    whole[-len(arcs) :] = 0.0
-    most = np.where(whole > 0.0, 1.0, float(count))
+    whole = np.ones(variables, dtype=np.int64)
+    whole[-len(arcs) :] = 0
+    most = np.where(whole > 0, 1.0, float(count))
     gain = np.zeros(variables)
     gain[:pipes] = -problem.gain[reference]
     found = milp(
