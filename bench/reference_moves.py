@@ -40,7 +40,7 @@ def main(scale: float = 1.0) -> None:
             said = [re.search(r"leaves ([\d.]+) less badness", note) for note in plan.notes]
             buys = next((float(one[1]) for one in said if one is not None), None)
             if buys is None:
-                unsaid += not any("from where the organ" in note for note in plan.notes)
+                unsaid += not any("from the organ's present pitch" in note for note in plan.notes)
             else:
                 bought.append(buys / max(plan.cost_after, 1e-9))
     print(f"{int(ORGANS * scale)} organs, {plans} plans, {len(moved)} move the reference by more")

@@ -23,7 +23,7 @@ def test_a_reference_that_moves_says_what_that_buys(seed: int) -> None:
         request = PlanRequest(minutes)
         plan = ready.plan(request)
         away = next(iter(ready.above_cents(request, plan).values()))
-        said = [note for note in plan.notes if "from where the organ" in note]
+        said = [note for note in plan.notes if "from the organ's present pitch" in note]
         assert bool(said) == (abs(away) > STAYS_CENTS + 1e-9)
         for note in said:
             buys = re.search(r"\((\d+)%\)", note)
