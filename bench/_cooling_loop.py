@@ -23,6 +23,7 @@ from walkboard.work.live.warmth import usual_warmth
 
 MOST_S = 240.0  # that the tuner gives a pipe
 _NUMBER = 20
+_PATIENCE_S = 10.0  # before the tuner leaves a pipe that is to be waited for
 
 
 @dataclass(frozen=True)
@@ -48,8 +49,16 @@ def make(kind: str, law: str, rng: np.random.Generator) -> Cooling:
     )
 
 
-def play(kind: str, pipe: Cooling, most_s: float = MOST_S) -> Played:
-    """Follow the screen until it says that the pipe is done."""
+def play(
+    kind: str, pipe: Cooling, most_s: float = MOST_S, hand: str = "asked", away_s: float = 0.0
+) -> Played:
+    """Follow the screen until it says that the pipe is done.
+
+    The hand moves about as asked, `sticks` (a third of its moves move nothing, a third twice as
+    far), or moves `by number`: until the number on the screen, the pipe still warm, is in tune.
+    With `away_s`, the tuner leaves a pipe that is to be waited for, and comes back so much later;
+    only time at the pipe counts.
+    """
     rng = pipe.rng
     rank = organ().rank(RANKS[kind][0])
     ref = PipeRef(rank.id, _NUMBER)
@@ -60,19 +69,28 @@ def play(kind: str, pipe: Cooling, most_s: float = MOST_S) -> Played:
     moves, asked, longest_s, opposite_s = 0, 0.0, 0.0, 0.0
     wanted_s: float | None = None
     until_s, next_s = -1.0, 0.6
-    while pipe.now_s < most_s:
+    began_s, left_s, waits_s = 0.0, 0.0, 0.0
+    while pipe.now_s - left_s < most_s:
         pipe.step()
         if 0.0 < until_s < pipe.now_s:
             pipe.is_on, until_s = False, -1.0
             next_s = pipe.now_s + float(rng.uniform(0.6, 1.6))
-        reading = pipe.reading(hz, began_s=0.0)
+        reading = pipe.reading(hz, began_s=began_s)
         if reading is None:
             continue
         verdict = judge(task, reading, work, Ground(organ(), 20.0, 0.5, None, seen))
         if verdict.move is not None:
             seen.append(verdict.move)
         if verdict.step is Step.DONE:
-            return Played(pipe.now_s, pipe.rest_cents, moves, longest_s)
+            return Played(pipe.now_s - left_s, pipe.rest_cents, moves, longest_s)
+        waits_s = waits_s + STEP_S if verdict.step is Step.WAIT and not pipe.is_on else 0.0
+        if away_s and waits_s > _PATIENCE_S:
+            work.leave()
+            for _ in range(round(away_s / STEP_S)):
+                pipe.step()
+            began_s, left_s, waits_s = pipe.now_s, left_s + away_s, 0.0
+            next_s, wanted_s = pipe.now_s + 0.6, None
+            continue
         advice = verdict.advice
         wrong = (
             advice is not None and abs(pipe.rest_cents) > 1.0 and advice.cents * pipe.rest_cents > 0
@@ -90,7 +108,14 @@ def play(kind: str, pipe: Cooling, most_s: float = MOST_S) -> Played:
             pipe.is_on, wanted_s = True, None
             until_s = pipe.now_s + float(rng.uniform(0.8, 2.0))
             aimed = advice.cents / learn_hand(seen).gain
-            pipe.move(aimed * factor * float(1.0 + 0.12 * rng.standard_normal()))
+            got = aimed * factor * float(1.0 + 0.12 * rng.standard_normal())
+            if hand == "sticks":
+                got *= float(rng.choice([0.0, 1.0, 2.0]))
+            if hand == "by number":
+                warms = pipe.heat_cents * (1.0 - np.exp(-(until_s - pipe.now_s) / pipe.heats_s))
+                got = -pipe.rest_cents - pipe.warm_cents - float(warms)
+                got += float(rng.uniform(-0.3, 0.3))
+            pipe.move(got)
             moves += 1
     return Played(None, pipe.rest_cents, moves, longest_s)
 

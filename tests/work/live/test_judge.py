@@ -144,7 +144,9 @@ def settles(cents: float, sigma_cents: float) -> Forecast:
 def test_done_moved_or_waited_for_by_what_the_forecast_leaves_open(
     monkeypatch: pytest.MonkeyPatch, cents: float, sigma_cents: float, handled: bool, step: Step
 ) -> None:
-    monkeypatch.setattr("walkboard.work.live.pipe.forecast", lambda *_: settles(cents, sigma_cents))
+    monkeypatch.setattr(
+        "walkboard.work.live.pipe.forecast", lambda *_, **__: settles(cents, sigma_cents)
+    )
     work = AtPipe(HAND)
     if handled:
         work.handled_s = 0.5
@@ -239,11 +241,38 @@ def test_the_next_cooling_of_a_pipe_begins_with_what_its_last_one_showed() -> No
     assert work.forecast.log_tau_sigma < 0.55 < HAND.spread
 
 
+def test_left_to_cool_and_taken_up_again_a_pipe_stands_where_it_was_expected() -> None:
+    work = AtPipe(HAND)
+    judge_all(work, stretch(1.0, 2.0, 7.0))
+    judge_all(work, [reading(3.0 + 0.1 * n, 7.0 - 2 * n, LiveFlag.MOVING) for n in range(4)])
+    heard = warmed(170.0, 1.5, settles=0.1)
+    judge_all(work, [reading(at_s, cents) for at_s, cents in heard if at_s < 25.0])
+    handled_s = work.handled_s
+    work.leave()
+    back = [reading(at_s, cents) for at_s, cents in heard if at_s > 160.0]
+    verdicts = judge_all(work, back)
+    assert work.handled_s == handled_s
+    done = next(n for n, verdict in enumerate(verdicts) if verdict.step is Step.DONE)
+    assert back[done].at_s - back[0].at_s < 5.0
+
+
+def test_moved_by_someone_while_it_was_left_a_pipe_has_moved() -> None:
+    work = AtPipe(HAND)
+    judge_all(work, stretch(1.0, 2.0, 7.0))
+    judge_all(work, [reading(3.0 + 0.1 * n, 7.0 - 2 * n, LiveFlag.MOVING) for n in range(4)])
+    judge_all(work, [reading(at_s, cents) for at_s, cents in warmed(22.0, 1.5, settles=0.1)])
+    work.leave()
+    verdicts = judge_all(work, stretch(160.0, 3.0, -6.0))
+    assert work.handled_s is not None
+    assert work.handled_s > 160.0
+    assert all(verdict.step is not Step.DONE for verdict in verdicts)
+
+
 def test_two_moves_on_one_advice_say_nothing_of_the_hand() -> None:
     work = AtPipe(TOOL)
     assert judge_all(work, stretch(1.0, 3.0, 8.0))[-1].advice is not None
     judge_all(work, [reading(4.0 + 0.1 * n, 8.0 - 2 * n, LiveFlag.MOVING) for n in range(4)])
-    work.ask(-2.0, 2.0)  # the screen asks for more before the first move was read
+    work.ask(-2.0, 2.0, 0.1)  # the screen asks for more before the first move was read
     judge_all(work, [reading(4.4 + 0.1 * n, 2.0 + 4 * n, LiveFlag.MOVING) for n in range(4)])
     assert all(verdict.move is None for verdict in judge_all(work, stretch(5.0, 3.0, 14.0)))
 

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr
 
 from walkboard.condition.settling.ways import Limits, Shapes
-
-_FAR_CENTS = 100.0  # standard deviation of where a pipe may settle, before it is heard
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +35,16 @@ class Sums:
             heard @ falling,
             one @ falling,
             falling.T @ falling,
+        )
+
+    def believing(self, cents: float, sigma_cents: float) -> Sums:
+        """With a belief in where it settles, as if that had been read once."""
+        weight = 1.0 / sigma_cents**2
+        return replace(
+            self,
+            yy=self.yy + weight * cents**2,
+            y1=self.y1 + weight * cents,
+            one=self.one + weight,
         )
 
     def scaled(self, scale: float) -> Sums:
@@ -77,9 +85,12 @@ class Cold:
 
 
 def fit_all(sums: Sums, shapes: Shapes, offset_cents: float, limits: Limits) -> Fits:
-    """f∞ and Δ for every way, Δ of the usual size `offset_cents` times each width [cents]."""
+    """f∞ and Δ for every way, Δ of the usual size `offset_cents` times each width [cents].
+
+    `sums` must include a belief in where the pipe settles.
+    """
     width = offset_cents * np.array(limits.widths)[:, np.newaxis, np.newaxis]
-    a = sums.one + 1.0 / _FAR_CENTS**2
+    a = sums.one
     b, q = shapes.summed(sums.oe), shapes.summed(sums.ye)
     c = shapes.power(sums.ee) + 1.0 / width**2
     p = sums.y1
@@ -110,7 +121,7 @@ def fit_all(sums: Sums, shapes: Shapes, offset_cents: float, limits: Limits) -> 
 
 def fit_cold(sums: Sums) -> Cold:
     """f∞ of a pipe that nobody has warmed."""
-    a = sums.one + 1.0 / _FAR_CENTS**2
+    a = sums.one
     left = sums.yy - sums.y1**2 / a
     return Cold(sums.y1 / a, 1.0 / a, -0.5 * left - 0.5 * math.log(a))
 

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +26,7 @@ from scipy.linalg import solve_triangular
 from scipy.special import ndtr
 
 from walkboard.condition.settling.cooling_fit import Sums, fit_all, fit_cold, noise_of
-from walkboard.condition.settling.ways import GRID_S, LIMITS, Limits, Shapes
+from walkboard.condition.settling.ways import GRID_S, LIMITS, Limits, Shapes, usual_ways
 
 _MOST_READINGS = 120
 _WITHIN_CENTS = 0.5
@@ -61,6 +61,26 @@ USUAL = Warmth()
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """Where it may settle, before it is heard.
+
+    Attributes
+    ----------
+    cents, sigma_cents : float
+        Against the reference of the readings [cents].
+    belief : float
+        That it is this one of several [-].
+    """
+
+    cents: float
+    sigma_cents: float
+    belief: float = 1.0
+
+
+ANYWHERE = (Place(0.0, 100.0),)
+
+
+@dataclass(frozen=True, slots=True)
 class Forecast:
     """Where a pipe will settle.
 
@@ -83,6 +103,8 @@ class Forecast:
         How far above that it was at the end of the touch, to learn from [cents].
     cold_share : float
         Probability that nobody has warmed it, 0 to 1.
+    ways : ndarray, shape (shapes, grid), or None
+        Probability of each way to cool and τ, a start for its next cooling (`ways.kept`).
     """
 
     settled_cents: float
@@ -96,6 +118,10 @@ class Forecast:
     offset_cents: float = 0.0
     offset_sigma_cents: float = 0.0
     cold_share: float = 0.0
+    ways: NDArray[np.float64] | None = field(default=None, repr=False, compare=False)
+    _heard_s: float = 0.0
+    _settled: NDArray[np.float64] = field(default_factory=lambda: np.zeros((1, 1, 1)), repr=False)
+    _offset: NDArray[np.float64] = field(default_factory=lambda: np.zeros((1, 1, 1)), repr=False)
     _weights: NDArray[np.float64] = field(default_factory=lambda: np.ones(1), repr=False)
     _means: NDArray[np.float64] = field(default_factory=lambda: np.zeros(1), repr=False)
     _sigmas: NDArray[np.float64] = field(default_factory=lambda: np.ones(1), repr=False)
@@ -111,6 +137,23 @@ class Forecast:
         """Chance that it settles on the other side of 0 than its mean does [0 to 1]."""
         below = float(self._weights @ ndtr(-self._means / self._sigmas))
         return below if self.settled_cents > 0.0 else 1.0 - below
+
+    def due(self, later_s: float, limits: Limits = LIMITS) -> tuple[float, float]:
+        """Where it should stand so much later, if nobody touches it, and σ [cents].
+
+        Without the whole sum (`ways` is None), where it should stand now.
+        """
+        if self.ways is None:
+            return self.settled_cents + self.above_cents, self.sigma_cents
+        shapes = Shapes.of(limits)
+        gone = shapes.summed(np.exp(-(self._heard_s + later_s) / shapes.every_s))
+        stands = (self._settled + self._offset * gone).ravel()
+        weight = self._weights[: len(stands)]
+        cold = self._weights[len(stands) :]
+        cold_mean = self._means[len(stands) :]
+        mean = float(weight @ stands) + float(cold @ cold_mean)
+        variance = float(weight @ (stands - mean) ** 2) + float(cold @ (cold_mean - mean) ** 2)
+        return mean, math.sqrt(variance)
 
     @property
     def is_settled(self) -> bool:
@@ -143,6 +186,9 @@ def forecast(  # noqa: PLR0917
     warmth: Warmth = USUAL,
     untouched: float = 0.0,
     limits: Limits = LIMITS,
+    *,
+    places: Sequence[Place] = ANYWHERE,
+    ways: NDArray[np.float64] | None = None,
 ) -> Forecast:
     """Forecast where a pipe will settle.
 
@@ -158,6 +204,10 @@ def forecast(  # noqa: PLR0917
         Habits of this kind of pipe, see `learn_warmth`.
     untouched : float
         Prior probability that no hand has warmed it, 0 to 1.
+    places : sequence of Place
+        Where it may settle, as far as known before it is heard: its beliefs add up to 1.
+    ways : ndarray, shape (shapes, grid), optional
+        Prior of the ways to cool and τ, from an earlier cooling; instead of the warmth's τ.
 
     Raises
     ------
@@ -176,7 +226,12 @@ def forecast(  # noqa: PLR0917
     t, y, sigma = _thinned(t, y, sigma)
     place = float(y[-1])
     y = y - place
-    return _summed(t, y, sigma, now_s, place, warmth, untouched, limits)
+    if ways is None:
+        ways = usual_ways(math.log(warmth.tau_s), warmth.spread, limits)
+    near = [replace(one, cents=one.cents - place) for one in places]
+    if near[0].sigma_cents >= ANYWHERE[0].sigma_cents:
+        near[0] = ANYWHERE[0]  # so far off that it need not be moved along
+    return _summed(t, y, sigma, now_s, place, warmth.offset_cents, untouched, near, ways, limits)
 
 
 def _thinned(
@@ -194,8 +249,10 @@ def _summed(  # noqa: PLR0917
     sigma: NDArray[np.float64],
     now_s: float,
     place: float,
-    warmth: Warmth,
+    offset_cents: float,
     untouched: float,
+    places: Sequence[Place],
+    ways: NDArray[np.float64],
     limits: Limits,
 ) -> Forecast:
     root = np.linalg.cholesky(noise_of(t, sigma, limits))
@@ -205,41 +262,53 @@ def _summed(  # noqa: PLR0917
     rest = np.exp(-np.divide.outer(t, shapes.every_s))
     columns = solve_triangular(root, np.column_stack([y, np.ones(len(t)), rest]), lower=True)
     sums = Sums.of(columns[:, 0], columns[:, 1], columns[:, 2:])
-    fits = fit_all(sums, shapes, warmth.offset_cents, limits)
     if len(t) > _ENOUGH_FOR_SCATTER:
         # The residuals of the best fit show how far to trust the stated errors. They never count
         # for less than stated: a way to cool that is not among these would be believed.
-        scale = max(1.0, float(fits.left.min()) / (len(t) - 3.0))
-        if scale > 1.0:
-            sums = sums.scaled(scale)
-            fits = fit_all(sums, shapes, warmth.offset_cents, limits)
-    log_tau = np.log(GRID_S)
-    prior = -0.5 * ((log_tau - math.log(warmth.tau_s)) / warmth.spread) ** 2
-    prior -= math.log(float(np.exp(prior).sum()))
-    log_weight = fits.log_evidence + prior + np.log(limits.width_beliefs)[:, None, None]
-    log_weight += np.log(shapes.belief)[:, None]
-    cold = fit_cold(sums)
-    log_cold = cold.log_evidence + (math.log(untouched) if untouched > 0.0 else -math.inf)
-    log_weight = log_weight + (math.log1p(-untouched) if untouched < 1.0 else -math.inf)
-    top = max(float(log_weight.max()), log_cold)
-    weight = np.exp(log_weight - top)
-    cold_weight = math.exp(log_cold - top)
-    total_weight = float(weight.sum()) + cold_weight
+        anywhere = sums.believing(ANYWHERE[0].cents, ANYWHERE[0].sigma_cents)
+        left = float(fit_all(anywhere, shapes, offset_cents, limits).left.min())
+        sums = sums.scaled(max(1.0, left / (len(t) - 3.0)))
+    log_prior = np.log(np.maximum(ways, 1e-300)) + np.log(limits.width_beliefs)[:, None, None]
+    parts, log_weights, colds, log_colds = [], [], [], []
+    for one in places:
+        believing = sums.believing(one.cents, one.sigma_cents)
+        log_belief = math.log(one.belief / one.sigma_cents)
+        fits = fit_all(believing, shapes, offset_cents, limits)
+        parts.append(fits)
+        warm = math.log1p(-untouched) if untouched < 1.0 else -math.inf
+        log_weights.append(fits.log_evidence + log_prior + (log_belief + warm))
+        cold = fit_cold(believing)
+        colds.append(cold)
+        is_cold = math.log(untouched) if untouched > 0.0 else -math.inf
+        log_colds.append(cold.log_evidence + log_belief + is_cold)
+    log_weight, log_cold = np.stack(log_weights), np.array(log_colds)
+    top = max(float(log_weight.max()), float(log_cold.max()))
+    weight, cold_weight = np.exp(log_weight - top), np.exp(log_cold - top)
+    total_weight = float(weight.sum()) + float(cold_weight.sum())
     weight /= total_weight
     cold_weight /= total_weight
+    settled = np.stack([fits.settled for fits in parts])
+    offset = np.stack([fits.offset for fits in parts])
+    offset_variance = np.stack([fits.offset_variance for fits in parts])
     gone = shapes.summed(np.exp(-now_s / shapes.every_s))
-    above = fits.offset * gone
-    variance = fits.settled_variance + (limits.law_share * above) ** 2
-    centre = float((weight * fits.settled).sum()) + cold_weight * cold.mean
-    spread = float((weight * (variance + (fits.settled - centre) ** 2)).sum())
-    spread += cold_weight * (cold.variance + (cold.mean - centre) ** 2)
-    left_cents = float((weight * fits.offset).sum())
-    by_tau = weight.sum(axis=(0, 1, 2))
-    by_tau /= max(float(by_tau.sum()), 1e-300)
+    above = offset * gone
+    variance = np.stack([fits.settled_variance for fits in parts])
+    variance = variance + (limits.law_share * above) ** 2
+    cold_mean = np.array([cold.mean for cold in colds])
+    cold_variance = np.array([cold.variance for cold in colds])
+    centre = float((weight * settled).sum()) + float(cold_weight @ cold_mean)
+    spread = float((weight * (variance + (settled - centre) ** 2)).sum())
+    spread += float(cold_weight @ (cold_variance + (cold_mean - centre) ** 2))
+    left_cents = float((weight * offset).sum())
+    seen_ways = weight.sum(axis=(0, 1, 2))
+    seen_ways /= max(float(seen_ways.sum()), 1e-300)
+    by_tau = seen_ways.sum(axis=0)
+    log_tau = np.log(GRID_S)
     log_mean = float(by_tau @ log_tau)
     log_sigma = math.sqrt(max(0.0, float(by_tau @ (log_tau - log_mean) ** 2)))
     median = float(GRID_S[min(int(np.searchsorted(np.cumsum(by_tau), 0.5)), len(GRID_S) - 1)])
-    offset_spread = float((weight * (fits.offset_variance + (fits.offset - left_cents) ** 2)).sum())
+    offset_spread = float((weight * (offset_variance + (offset - left_cents) ** 2)).sum())
+    cold_share = float(cold_weight.sum())
     return Forecast(
         settled_cents=place + centre,
         sigma_cents=math.sqrt(spread),
@@ -247,14 +316,18 @@ def _summed(  # noqa: PLR0917
         tau_s=median,
         log_tau=log_mean,
         log_tau_sigma=log_sigma,
-        seconds=_seconds(weight, above, np.sqrt(fits.offset_variance) * gone),
+        seconds=_seconds(weight, above, np.sqrt(offset_variance) * gone),
         known_in_s=max(0.0, _KNOWN_TAUS * median - now_s),
         offset_cents=left_cents,
-        offset_sigma_cents=math.sqrt(offset_spread + cold_weight * left_cents**2),
-        cold_share=cold_weight,
+        offset_sigma_cents=math.sqrt(offset_spread + cold_share * left_cents**2),
+        cold_share=cold_share,
+        ways=seen_ways,
+        _heard_s=now_s,
+        _settled=place + settled,
+        _offset=offset,
         _weights=np.append(weight.ravel(), cold_weight),
-        _means=place + np.append(fits.settled.ravel(), cold.mean),
-        _sigmas=np.sqrt(np.append(variance.ravel(), cold.variance)),
+        _means=place + np.append(settled.ravel(), cold_mean),
+        _sigmas=np.sqrt(np.append(variance.ravel(), cold_variance)),
     )
 
 

@@ -46,6 +46,10 @@ class Limits:
         What may fall faster and slower than the rest: every pair of them is a shape. Chosen.
     law_share : float
         Of the remaining movement, that every shape may miss [-].
+    tau_changes : float
+        How much ln τ of one pipe may differ from one cooling to the next [-]; chosen.
+    forgets : float
+        Belief that one cooling says nothing about the next [-]; chosen.
     colder : float
         Belief that a hand leaves a pipe flatter than it settles [-]; chosen.
     """
@@ -64,6 +68,8 @@ class Limits:
     )
     slow: tuple[Part, ...] = (Part(0.0, 2.2, 0.6), Part(0.25, 2.2, 0.25), Part(0.5, 2.2, 0.15))
     law_share: float = 0.05
+    tau_changes: float = 0.2
+    forgets: float = 0.25
     colder: float = 0.04
 
 
@@ -109,3 +115,25 @@ class Shapes:
         at = self._at()
         pairs = products[at[:, :, np.newaxis], at[:, np.newaxis]]
         return np.asarray(np.einsum("sp,spqg,sq->sg", self.parts, pairs, self.parts))
+
+
+def usual_ways(log_tau: float, spread: float, limits: Limits) -> NDArray[np.float64]:
+    """Prior of shape and τ for a kind of pipe, from ln(τ/s) and its spread; (shapes, grid)."""
+    by_tau = np.exp(-0.5 * ((np.log(GRID_S) - log_tau) / spread) ** 2)
+    return np.multiply.outer(Shapes.of(limits).belief, by_tau / by_tau.sum())
+
+
+def kept(
+    seen: NDArray[np.float64], usual: NDArray[np.float64], limits: Limits
+) -> NDArray[np.float64]:
+    """Prior for a pipe's next cooling, from what its last one showed.
+
+    The same wall cools again, but air and hand differ: τ may have changed a little, and for a share
+    of the belief (`limits.forgets`) nothing was learned.
+    """
+    steps = np.arange(-2 * STEPS, 2 * STEPS + 1)
+    near = np.exp(-0.5 * (steps / STEPS / limits.tau_changes) ** 2)
+    near /= near.sum()
+    smooth = np.array([np.convolve(row, near, mode="full") for row in seen])
+    smooth = smooth[:, 2 * STEPS : 2 * STEPS + seen.shape[1]]
+    return limits.forgets * usual + (1.0 - limits.forgets) * smooth / max(smooth.sum(), 1e-300)

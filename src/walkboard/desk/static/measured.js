@@ -159,6 +159,7 @@ function settleWords() {
   if (!settling || value.cents === null || settling.seconds <= 0) return "";
   const parts = [];
   if (settling.sigma > 0.25) parts.push(say("m_believe", { s: Math.max(5, 5 * Math.round(Math.min(settling.seconds, settling.known) / 5)) }));
+  if (settling.sigma > 0.25 && Math.min(settling.seconds, settling.known) >= 30) parts.push(say("m_go_on"));
   if (settling.sigma < 0.5 && Math.abs(settling.above) >= 0.05) parts.push(say(settling.above > 0 ? "m_set_sharp" : "m_set_flat", { cents: decimal(Math.abs(settling.above)) }));
   if (settling.sigma < 2) parts.push(say("m_settled", { cents: signed(settling.settled), sigma: decimal(settling.sigma) }));
   return parts.join(" · ");

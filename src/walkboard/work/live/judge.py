@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from walkboard.condition.settling.forecast import Forecast
 from walkboard.condition.settling.moves import Advice, MoveSeen, advise, learn_hand, tongue_mm
 from walkboard.listening.live.readings import LiveFlag, LiveReading
 from walkboard.organ.model import Organ, TunedBy
@@ -205,7 +206,7 @@ def _judge_settled(
         is_clear = sigma <= max(LIMITS.far_tolerances * tolerance, LIMITS.far_share * abs(settled))
         is_off = is_clear and outside >= LIMITS.surely_off
     if is_off and forecast.on_other_side <= LIMITS.other_side:
-        advice = _advice(task, reading, work, ground, settled)
+        advice = _advice(task, reading, work, ground, forecast)
         return Verdict(Step.MOVE, advice.words, advice, move=move)
     if is_known:
         return Verdict(Step.LISTEN, "listening: it is close", move=move)
@@ -229,11 +230,12 @@ def _move_seen(work: AtPipe) -> MoveSeen | None:
 
 
 def _advice(
-    task: Task, reading: LiveReading, work: AtPipe, ground: Ground, settled_cents: float
+    task: Task, reading: LiveReading, work: AtPipe, ground: Ground, forecast: Forecast
 ) -> Advice:
     assert reading.hz is not None
     rank = ground.organ.rank(task.pipe.rank)
-    work.ask(-settled_cents, settled_cents)
+    settled_cents = forecast.settled_cents
+    work.ask(-settled_cents, settled_cents, forecast.sigma_cents)
     speed = speed_of_sound_m_s(Air(ground.air_celsius))
     caution = "historic: ask the organ's adviser before you move it" if rank.historic else ""
     tongue = None

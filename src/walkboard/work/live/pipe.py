@@ -7,11 +7,14 @@ when a hand last touched it and where it should settle.
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
-from walkboard.condition.settling.forecast import Forecast, Warmth, forecast
+from walkboard.condition.settling.forecast import ANYWHERE, Forecast, Place, Warmth, forecast
+from walkboard.condition.settling.ways import LIMITS as WAYS
+from walkboard.condition.settling.ways import kept, usual_ways
 from walkboard.listening.live.readings import LiveReading
 
 
@@ -34,15 +37,28 @@ class Limits:
         one [cents]. A pipe may wander by 0.15.
     moved_sigmas : float
         The same, in standard deviations of the reading.
+    away_s, away_sigmas : float
+        Not heard for this long [s], it is expected where the forecast says for now, within so many
+        σ of that [-].
+    looks : int
+        Looks in a row that show it has moved.
+    jostled_cents : float
+        A smaller move of a pipe untouched so far need not have been a hand [cents].
     unseen : float
         Probability that nobody has warmed a pipe whose key has just gone down [-]; fitted: half of
         it is no safer with warm pipes and makes unhandled ones wait twice as long (``bench
         mishaps``).
-    tau_spread : float
-        How much ln τ of one pipe may differ from one cooling to the next [-].
-    tau_heard, tau_offset_sigmas : float
-        How long, in time constants, and with how certain an offset, a pipe must be heard cooling
-        for its time constant to be reused [-].
+    episode_s : float
+        Moves seen this close together are one handling of the pipe [s].
+    meant, stuck : float
+        Belief that a hand moved the pipe about as advised, and that it did not move it at all; else
+        it did anything [-].
+    meant_share, meant_cents : float
+        How far an advised move misses, as a share of it [-] and at least [cents].
+    stuck_cents : float
+        How far a pipe that was only touched may be from where it stood [cents].
+    anything_cents : float
+        How far any other handling moves a pipe, at least [cents].
     hand_stays_s, rises_cents : float
         For this long after a move, a pipe that rises by this much is still in the hand [s],
         [cents].
@@ -73,12 +89,18 @@ class Limits:
     moved_cents: float = 0.4
     moved_quick_cents: float = 1.2
     moved_sigmas: float = 4.0
+    away_s: float = 3.0
+    away_sigmas: float = 2.5
     looks: int = 3
     jostled_cents: float = 1.5
     unseen: float = 0.97
-    tau_spread: float = 0.3
-    tau_heard: float = 0.7
-    tau_offset_sigmas: float = 4.0
+    episode_s: float = 3.0
+    meant: float = 0.4
+    stuck: float = 0.15
+    meant_share: float = 0.3
+    meant_cents: float = 0.1
+    stuck_cents: float = 0.1
+    anything_cents: float = 6.0
     hand_stays_s: float = 6.0
     rises_cents: float = 0.25
     shaded_db: float = 3.5
@@ -132,7 +154,9 @@ class AtPipe:
     _asked_again: bool = False  # a move was advised before the last one's effect was known
     _strange: int = 0  # looks in a row away from where it should be
     _away_cents: float = 0.0
-    _known_tau: tuple[float, float] | None = None  # ln(τ/s) and σ, of an earlier cooling
+    _ways: NDArray[np.float64] | None = None  # how its last cooling went
+    _offered: tuple[float, float, float] | None = None  # advised: cents, where it stood and σ
+    _meant: tuple[float, float, float] | None = None  # the same of the last handling
     _first_s: float | None = None
     _forecast_s: float = -np.inf
     _sounds_since_s: float | None = None
@@ -140,12 +164,6 @@ class AtPipe:
     _heard: list[tuple[float, float, float]] = field(default_factory=list)
     _free_bright_db: float = 0.0
     _levels: deque[tuple[float, float, float]] = field(default_factory=lambda: deque(maxlen=60))
-
-    @property
-    def due_cents(self) -> float | None:
-        """Where it should be now, if nobody has moved it since."""
-        forecast = self.forecast
-        return None if forecast is None else forecast.settled_cents + forecast.above_cents
 
     @property
     def handled_forecast(self) -> Forecast | None:
@@ -159,12 +177,17 @@ class AtPipe:
         """Whether a reading agrees with the expected pitch; counts those that do not."""
         assert reading.cents is not None
         assert reading.sigma_cents is not None
-        due = self.due_cents
-        if due is None:
+        if self.forecast is None:
             return True
         is_long = reading.window_s >= LIMITS.long_s
         least = LIMITS.moved_cents if is_long else LIMITS.moved_quick_cents
         limit = max(least, LIMITS.moved_sigmas * reading.sigma_cents)
+        later_s = reading.at_s - 0.5 * reading.window_s - self._heard[-1][0]
+        if later_s > LIMITS.away_s:  # taken up again: it has cooled meanwhile
+            due, sigma = self.forecast.due(later_s)
+            limit = max(limit, LIMITS.away_sigmas * sigma)
+        else:
+            due = self.forecast.settled_cents + self.forecast.above_cents
         self._away_cents = abs(reading.cents - due)
         as_due = self._away_cents <= limit
         self._strange = 0 if as_due else self._strange + 1
@@ -186,42 +209,48 @@ class AtPipe:
         if by_hand:
             if self.is_moved and self._asked_again:
                 self.asked_cents = None  # two moves after one advice say nothing about the hand
+            is_new = self.handled_s is None or at_s - self.handled_s > LIMITS.episode_s
+            if is_new or self._offered is not None:
+                self._meant, self._offered = self._offered, None
+            self._keep_ways()
             self.handled_s, self.is_moved = at_s, True
         else:
             self._first_s = None
         self._strange = 0
-        self._keep_tau()
         self._heard.clear()
         self.forecast = None
         self._forecast_s = -np.inf
 
-    def ask(self, cents: float, stands_cents: float) -> None:
+    def ask(self, cents: float, stands_cents: float, sigma_cents: float) -> None:
         """A move is advised; it counts once the last one's effect is seen, or cannot be."""
+        self._offered = cents, stands_cents, sigma_cents
         if self.is_moved and self.asked_cents is not None:
             self._asked_again = True
             return
         self.asked_cents, self.stood_cents = cents, stands_cents
         self.is_moved = self._asked_again = False
 
-    def _keep_tau(self) -> None:
-        """Remember how fast this pipe cooled, as a start for the next cooling."""
+    def _keep_ways(self) -> None:
+        """Remember how this pipe cooled, as a start for its next cooling."""
         seen = self.forecast
-        if seen is None or self.handled_s is None or len(self._heard) < 2:
+        if seen is None or seen.ways is None or self.handled_s is None:
             return
-        heard_s = self._heard[-1][0] - self._heard[0][0]
-        is_plain = seen.offset_cents > LIMITS.tau_offset_sigmas * seen.offset_sigma_cents
-        if heard_s < LIMITS.tau_heard * seen.tau_s or not is_plain:
-            return
-        if self._known_tau is None or seen.log_tau_sigma < self._known_tau[1]:
-            self._known_tau = seen.log_tau, seen.log_tau_sigma
+        usual = usual_ways(float(np.log(self.warmth.tau_s)), self.warmth.spread, WAYS)
+        self._ways = kept(seen.ways, usual, WAYS)
 
     @property
-    def _expected(self) -> Warmth:
-        if self._known_tau is None:
-            return self.warmth
-        log_tau, sigma = self._known_tau
-        spread = min(self.warmth.spread, float(np.hypot(sigma, LIMITS.tau_spread)))
-        return replace(self.warmth, tau_s=float(np.exp(log_tau)), spread=spread)
+    def _places(self) -> tuple[Place, ...]:
+        """Where it may settle after the last handling, before it is heard."""
+        if self._meant is None:
+            return ANYWHERE
+        asked, stood, sigma = self._meant
+        misses = float(np.hypot(LIMITS.meant_share * asked, LIMITS.meant_cents))
+        wide = max(LIMITS.anything_cents, 2.0 * abs(asked))
+        return (
+            Place(stood + asked, float(np.hypot(misses, sigma)), LIMITS.meant),
+            Place(stood, float(np.hypot(LIMITS.stuck_cents, sigma)), LIMITS.stuck),
+            Place(stood + asked, wide, 1.0 - LIMITS.meant - LIMITS.stuck),
+        )
 
     def rest(self, at_s: float) -> float:
         """It has not moved; returns for how long [s]."""
@@ -317,7 +346,15 @@ class AtPipe:
             since_s = self._first_s if self.handled_s is None else self.handled_s
             times, cents, sigma = np.array(self._heard).T
             untouched = LIMITS.unseen if self.handled_s is None else 0.0
-            self.forecast = forecast(times - since_s, cents, sigma, self._expected, untouched)
+            self.forecast = forecast(
+                times - since_s,
+                cents,
+                sigma,
+                self.warmth,
+                untouched,
+                places=ANYWHERE if self.handled_s is None else self._places,
+                ways=self._ways,
+            )
             self._forecast_s = reading.at_s
 
     def _see_rise(self, since_s: float) -> None:
