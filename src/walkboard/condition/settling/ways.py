@@ -120,7 +120,7 @@ class Shapes:
 def usual_ways(log_tau: float, spread: float, limits: Limits) -> NDArray[np.float64]:
     """Prior of shape and τ for a kind of pipe, from ln(τ/s) and its spread; (shapes, grid)."""
     by_tau = np.exp(-0.5 * ((np.log(GRID_S) - log_tau) / spread) ** 2)
-    return np.multiply.outer(Shapes.of(limits).belief, by_tau / by_tau.sum())
+    return np.asarray(np.multiply.outer(Shapes.of(limits).belief, by_tau / by_tau.sum()))
 
 
 def kept(
@@ -136,4 +136,5 @@ def kept(
     near /= near.sum()
     smooth = np.array([np.convolve(row, near, mode="full") for row in seen])
     smooth = smooth[:, 2 * STEPS : 2 * STEPS + seen.shape[1]]
-    return limits.forgets * usual + (1.0 - limits.forgets) * smooth / max(smooth.sum(), 1e-300)
+    smooth = smooth / max(float(smooth.sum()), 1e-300)
+    return np.asarray(limits.forgets * usual + (1.0 - limits.forgets) * smooth)
