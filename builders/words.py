@@ -51,6 +51,7 @@ SENTENCE_MODULES = (
     "plausible.py", "book/*.py", "book/files/*.py", "book/rows/*.py", "book/organs/*.py",
     "book/visits/*.py", "book/recordings/*.py", "book/readings/*.py", "book/venue/*.py",
     "book/people/*.py", "book/cache/*.py", "book/merging/devices.py", "book/merging/forks.py",
+    "book/database/*.py",
     "physics/*.py", "organ/*.py", "organ/stoplist/*.py",
     "condition/finite.py",
     "planning/what_if.py", "planning/complete.py", "planning/choose/*.py",
@@ -88,6 +89,8 @@ CODES = {
     "was", "start", "marks of all", "visits by id", "DejaVu Sans Mono",
     "true", "false", "split", "own", "pattern", "plays", "repeat", "replace", "strerror",
     "partials of a band cannot be separated at all",
+    "authentication failed", "does not exist", "no pg_hba.conf entry", "shutting down",
+    "starting up",
 }  # fmt: skip
 # Raised for our own mistakes; no user sees their texts.
 OURS = {
@@ -97,7 +100,7 @@ OURS = {
 _GAP = re.compile(r"\{[a-z]\}")
 _WORD = re.compile(r"[^\W\d_]{2}")
 _CODE = re.compile(r"[a-z0-9_.\-/]*[_./][a-z0-9_.\-/]*|%[-\w. %:]+|#[0-9a-f]{3}|[\w.]*\\.*")
-_MARKUP = re.compile(r"[<>|^\\]|#set|\bSELECT\b|\(\?|@|--?//")
+_MARKUP = re.compile(r"[<>|^\\]|#set|\bSELECT\b|\(\?|@|--?//|^# ")
 _SENTENCE = re.compile(r"[a-z]{2,} \S*[a-z{]|[A-Z][a-z]+ \{|\} [a-z]{2,}")
 _TEMPLATE = re.compile(r'\bt\("([^"]+)"\)')
 _HEAD = "# English sentences and their translations; renewed by builders/words.py.\n"

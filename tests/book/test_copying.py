@@ -268,6 +268,7 @@ def changed(document: dict[str, Any], how: str) -> dict[str, Any]:
         ("a circle of hearings", "Every hearing of it is superseded"),
     ],
 )
+@pytest.mark.sqlite
 def test_a_damaged_export_is_reported_and_leaves_nothing(
     book: Book, clock: Clock, tmp_path: Path, how: str, said: str
 ) -> None:
@@ -292,6 +293,7 @@ def test_what_is_no_export_is_reported(tmp_path: Path, clock: Clock, content: by
     assert [p.name for p in tmp_path.iterdir()] == ["book.json"]
 
 
+@pytest.mark.sqlite
 def test_an_export_of_an_older_form_is_brought_up(clock: Clock, tmp_path: Path) -> None:
     (tmp_path / "old").mkdir()
     old_tables(tmp_path / "old", "0001")
@@ -355,6 +357,7 @@ def test_other_programs_read_the_book(book: Book, tmp_path: Path) -> None:
         ("hearing", "air_celsius", 64.0, "Air of 64"),
     ],
 )
+@pytest.mark.sqlite
 def test_an_import_with_a_figure_that_cannot_be_is_refused(
     book: Book, clock: Clock, tmp_path: Path, *, table: str, column: str, value: object, said: str
 ) -> None:

@@ -43,6 +43,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     subprocess.run(["umount", str(place)], check=True)
 
 
+@pytest.mark.sqlite
 def test_a_disk_that_fills_up(
     small_disk: Path, empty_folder: Path, tmp_path: Path, clock: Clock
 ) -> None:
@@ -152,6 +153,7 @@ def test_content_that_another_visit_has_is_not_taken_away_when_rows_fail(
     assert book.check() == ()
 
 
+@pytest.mark.sqlite
 def test_a_full_disk_is_called_full_whatever_is_done(small_disk: Path, empty_folder: Path) -> None:
     clock = Clock()
     folder = Path(shutil.copytree(empty_folder, small_disk / "hall"))

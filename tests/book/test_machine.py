@@ -26,6 +26,8 @@ from walkboard.book.records import FaultKind, Tick, TickState
 from walkboard.errors import BookError
 from walkboard.organ.model import PipeRef
 
+pytestmark = pytest.mark.sqlite  # copies are files
+
 NUMBERS = st.integers(1, 3)
 STATES = st.sampled_from(list(TickState))
 WORDS = st.text(min_size=1, max_size=12).filter(lambda text: text.strip() == text and text)

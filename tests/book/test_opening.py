@@ -17,6 +17,7 @@ from walkboard.book.files.folder import DATABASE, building
 from walkboard.errors import BookError
 
 
+@pytest.mark.sqlite
 def test_a_new_book_is_a_folder_of_its_own(tmp_path: Path, clock: Clock) -> None:
     with create_book(tmp_path / "books" / "hall", clock=clock) as book:
         assert book.organs() == ()
@@ -40,6 +41,7 @@ def test_a_relative_path_and_odd_names_will_do(
         assert book.check() == ()
 
 
+@pytest.mark.sqlite
 def test_an_empty_folder_stays_itself(
     tmp_path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -88,6 +90,7 @@ def test_what_is_there_is_never_built_over(folder: Path, tmp_path: Path, clock: 
     assert [p.name for p in other.iterdir()] == ["letter.txt"]
 
 
+@pytest.mark.sqlite
 def test_a_book_that_breaks_off_in_the_making_leaves_nothing(
     tmp_path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -215,6 +218,7 @@ def open_to_all(empty_folder: Path, clock: Clock) -> Iterator[Path]:
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows keeps no such permissions")
 @pytest.mark.parametrize("what", [".", DATABASE])
+@pytest.mark.sqlite
 def test_a_book_without_write_permission(open_to_all: Path, clock: Clock, what: str) -> None:
     with (
         without_write_permission([open_to_all / what]),
@@ -225,6 +229,7 @@ def test_a_book_without_write_permission(open_to_all: Path, clock: Clock, what: 
 
 
 @pytest.mark.skipif(os.name == "nt", reason="Windows keeps no such permissions")
+@pytest.mark.sqlite
 def test_a_new_book_where_nothing_may_be_written(open_to_all: Path, clock: Clock) -> None:
     with (
         without_write_permission([open_to_all]),

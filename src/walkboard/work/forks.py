@@ -9,6 +9,7 @@ from walkboard.book.records import Fork, ForkKind, ForkSide
 _WHAT = {
     ForkKind.OPEN_VISITS: "{n} visits are open",
     ForkKind.CLOSINGS: "{about} was closed {n} times",
+    ForkKind.MISSED_WORK: "{about} was worked on without knowing that it was closed",
     ForkKind.FIXES: "{about} was fixed {n} times",
     ForkKind.HEARINGS: "{about} was analysed {n} times",
     ForkKind.DESCRIPTIONS: "The organ was described {n} times",
@@ -26,6 +27,7 @@ _WHAT = {
 }
 _TO_DO = {
     ForkKind.OPEN_VISITS: "Close the one that is done.",
+    ForkKind.MISSED_WORK: "Look at it, and close the visit again: walkboard visit close --visit N.",
     ForkKind.DESCRIPTIONS: "Compare them, and store one that is right.",
     ForkKind.NAMES: "Rename one of them in its description.",
     ForkKind.HEARINGS: "Hear the recording again, or relabel it, if the one that counts is wrong.",

@@ -138,6 +138,11 @@ def page(book: SeenBook, organ_id: int) -> object:
     return book.seen(("page", organ_id), work_out)
 
 
+def questions(asked: list[str]) -> list[str]:
+    """Without asking a server whether anything has changed, which a file shows by itself."""
+    return [s for s in asked if s.startswith("SELECT") and "pg_current_snapshot" not in s]
+
+
 def test_a_tick_on_one_organ_keeps_the_answers_of_the_others(firm: SeenBook) -> None:
     for organ_id in range(1, 7):
         page(firm, organ_id)
@@ -145,12 +150,10 @@ def test_a_tick_on_one_organ_keeps_the_answers_of_the_others(firm: SeenBook) -> 
     with statements(firm) as asked, firm.one_moment():
         for organ_id in range(2, 7):
             page(firm, organ_id)
-    assert len([s for s in asked if s.startswith("SELECT")]) == 1, "the counters of all organs"
+    assert len(questions(asked)) == 1, "the counters of all organs"
     with statements(firm) as asked, firm.one_moment():
         page(firm, 1)
-    assert 0 < len([s for s in asked if s.startswith("SELECT")]) <= 7, (
-        "marks, ticks, and the four questions of the summaries"
-    )
+    assert 0 < len(questions(asked)) <= 7, "marks, ticks, and the four questions of the summaries"
 
 
 def test_within_one_moment_the_book_is_looked_at_once(

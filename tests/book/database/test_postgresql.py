@@ -8,6 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 import psutil
+import psycopg
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
@@ -17,6 +18,7 @@ from tests.book.making import DESCRIPTION, PRINCIPAL, Clock, a_sound, a_walk
 from tests.postgresql import Server, name_of
 from walkboard.book import create_book, open_book
 from walkboard.book.cache.seen import open_seen
+from walkboard.book.database import postgresql_trouble
 from walkboard.book.database.address import read_address, write_address
 from walkboard.book.database.choosing import database_of
 from walkboard.book.files.folder import HEAD_REVISION
@@ -29,6 +31,8 @@ from walkboard.book.records import KeptVisit
 from walkboard.book.rows.acting import recording_as
 from walkboard.book.rows.storing import Storing
 from walkboard.errors import BookError
+from walkboard.languages.spoken import speaking
+from walkboard.languages.translation import translate
 from walkboard.organ.model import PipeRef
 
 
@@ -179,6 +183,29 @@ def test_a_page_of_an_unchanged_book_asks_once(
         sent = statements_of(seen)
         assert page() == first
         assert sent == ["SELECT pg_current_snapshot()::text"]
+
+
+def test_what_still_reads_when_the_book_is_closed_leaves_no_connection_open(book: Book) -> None:
+    with book._reading() as session:
+        connection = session.connection().connection.dbapi_connection
+        book.close()
+    assert connection is not None
+    assert connection.closed
+
+
+@pytest.mark.parametrize(
+    ("language", "said"), [("de", "Der Server sagt: "), ("fr", "Le serveur dit")]
+)
+def test_a_refusal_is_said_in_the_readers_language(language: str, said: str) -> None:
+    """Sign-in fails without an SQLSTATE, only with the server's own English words."""
+    error = postgresql_trouble.of(
+        psycopg.OperationalError("fe_sendauth: no password supplied"), "postgresql://x@h/d"
+    )
+    with speaking(language):
+        words = translate(error.what)
+    assert said in words
+    assert "no password supplied" in words
+    assert "did not accept" not in words
 
 
 def test_a_page_asks_for_a_visit_and_an_organ_once(

@@ -38,6 +38,8 @@ from walkboard.book.records import Conditions, FaultKind, HearingChange, Tick, T
 from walkboard.book.venue.records import Contact, FaultCare, NextVisit, Role
 from walkboard.organ.model import PipeRef
 
+pytestmark = pytest.mark.sqlite  # copies are files
+
 COPIES = st.integers(0, 2)
 FEW = st.integers(1, 3)
 

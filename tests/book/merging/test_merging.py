@@ -244,3 +244,50 @@ def test_a_book_from_a_backup_counts_on_where_it_was(
             )
             numbers = found.fetchall()
         assert len(numbers) == len(set(numbers)) == 3
+
+
+def test_work_that_a_closing_missed_is_shown_until_the_visit_is_closed_with_it(
+    home: Book, away: Book
+) -> None:
+    """The office closes a visit; in the church, where nobody knows, the tuner goes on."""
+    home.open_visit(1, "before Easter")
+    away.merge(home)
+    tick(home, 1, "office")
+    tick(away, 2, "early")
+    home.merge(away)
+    home.close_visit(1, "done")  # which knows of the ticks of both
+    assert both(home, away) == ()
+
+    home.open_visit(1, "after Easter")
+    away.merge(home)
+    at_church = away.visits(1)[-1].id
+    home.close_visit(2, "done")
+    for number in (3, 4):
+        tick(away, number, f"late {number}", visit_id=at_church)
+    away.keep_plan(at_church, a_plan(1), organ_version=1)
+    (fork,) = both(home, away)
+    assert (fork.kind, fork.about) == (ForkKind.MISSED_WORK, "visit 2")
+    closed, work = fork.sides
+    assert (closed.device, closed.words, closed.counts) == ("Office", "done", True)
+    assert (work.device, work.words) == ("Chapel laptop", "2 ticks, one plan")
+    home.add_note(2, "seen")  # a note says nothing of what its author had before him
+    assert len(home.forks(1)) == 1
+    home.close_visit(2, "done, with the reeds")
+    assert both(home, away) == ()
+    assert away.visit(at_church).closing_note == "done, with the reeds"
+    with pytest.raises(BookError, match="now read-only"):
+        home.close_visit(2)
+
+
+def test_whoever_closes_after_their_own_work_missed_nothing(home: Book, away: Book) -> None:
+    home.open_visit(1, "before Easter")
+    away.merge(home)
+    tick(away, 2, "early")
+    away.close_visit(1, "in the church")
+    home.close_visit(1, "in the office")
+    assert [fork.kind for fork in both(home, away)] == [ForkKind.CLOSINGS]
+
+
+def tick(book: Book, number: int, uid: str, *, visit_id: int = 1) -> None:
+    pipe = PipeRef(PRINCIPAL, number)
+    book.set_tick(Tick(uid, visit_id, pipe, TickState.DONE, "", MORNING, "phone"))

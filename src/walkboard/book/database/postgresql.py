@@ -136,7 +136,16 @@ class PostgresqlDatabase:
             max_overflow=_MORE,
             use_native_hstore=False,  # saves asking the server for a type that no table has
         )
-        event.listen(engine, "checkin", _note_idle)
+        is_closed = threading.Event()
+        event.listen(engine, "engine_disposed", lambda _: is_closed.set())
+
+        def give_back(connection: Any, entry: ConnectionPoolEntry) -> None:
+            # What is still read when the book is closed, as by a page, comes back to no pool.
+            if is_closed.is_set() and connection is not None:
+                connection.close()
+            entry.info["idle_since_s"] = monotonic()
+
+        event.listen(engine, "checkin", give_back)
         event.listen(engine, "checkout", _refuse_dead)
         event.listen(engine, "begin", _lock_to_write)
         return engine
@@ -331,10 +340,6 @@ class PostgresqlWatch:
 def _lock_to_write(connection: Connection) -> None:
     if connection.get_execution_options().get(_WRITES):
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK})")
-
-
-def _note_idle(_: object, entry: ConnectionPoolEntry) -> None:
-    entry.info["idle_since_s"] = monotonic()
 
 
 def _refuse_dead(connection: Any, entry: ConnectionPoolEntry, _: object) -> None:

@@ -9,15 +9,14 @@ import psycopg
 
 from walkboard.errors import BookError
 
-_NOTHING = "nothing was changed."
 _SAYINGS = {
     "55P03": (
         "Another program is writing to this book.",
-        f"Wait until it is done, then try again; {_NOTHING}",
+        "Wait until it is done, then try again; nothing was changed.",
     ),
     "40": (
         "Another program is writing to this book.",
-        f"Try again; {_NOTHING}",
+        "Try again; nothing was changed.",
     ),
     "28": (
         "The database server did not accept the user or the password.",
@@ -49,7 +48,7 @@ _SAYINGS = {
     ),
     "25P03": (
         "The database server ended this connection because it was silent too long.",
-        f"Try again; {_NOTHING}",
+        "Try again; nothing was changed.",
     ),
     "XX001": (
         "The server reports that the database is damaged.",
@@ -107,7 +106,7 @@ def _of_line(said: str, address: str) -> BookError:
     ):
         if mark in said:
             what, fix = _SAYINGS[state]
-            return BookError(f"{what[:-1]} ({said}).", where=address, fix=fix)
+            return BookError(f"{what} The server says: {said}.", where=address, fix=fix)
     return BookError(
         f"The database server cannot be reached ({said}).",
         where=address,

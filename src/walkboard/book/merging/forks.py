@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,8 +13,16 @@ from sqlalchemy.orm import Session
 
 from walkboard.book.merging.devices import EARLIER, Devices
 from walkboard.book.merging.series import Member, members, owner_of
-from walkboard.book.models import Base, DescriptionRow, DeviceNameRow, FaultRow, VisitRow
+from walkboard.book.models import (
+    Base,
+    DescriptionRow,
+    DeviceNameRow,
+    FaultRow,
+    VisitClosingRow,
+    VisitRow,
+)
 from walkboard.book.records import Fork, ForkKind, ForkSide
+from walkboard.book.rows.knowing import Missed, missed_work
 from walkboard.book.rows.storing import newest_descriptions
 from walkboard.book.rows.versions import heads
 
@@ -97,6 +105,7 @@ class Forks(Devices):
                 return ()  # one device knows all that it does
             found = [
                 *_open_visits(session, organ_id, names),
+                *_missed_work(session, organ_id, names),
                 *_same_names(session, organ_id, names),
                 *_forked(session, organ_id, names),
             ]
@@ -115,6 +124,39 @@ def _open_visits(session: Session, organ_id: int, names: dict[str, str]) -> Iter
     if len(rows) > 1:
         sides = (_side(row, row.opened_at, row.purpose, names) for row in rows)
         yield Fork(ForkKind.OPEN_VISITS, "", tuple(sides))
+
+
+def _missed_work(session: Session, organ_id: int, names: dict[str, str]) -> Iterator[Fork]:
+    visits = select(VisitRow).where(VisitRow.organ_id == organ_id, VisitRow.closed_at.is_not(None))
+    of_visit: dict[int, list[Missed]] = defaultdict(list)
+    ids = list(session.scalars(visits.with_only_columns(VisitRow.id)))
+    for one in missed_work(session.connection(), ids):
+        of_visit[one.visit_id].append(one)
+    for visit_id, missed in of_visit.items():
+        row = session.scalars(
+            select(VisitClosingRow)
+            .where(VisitClosingRow.visit_id == visit_id)
+            .order_by(VisitClosingRow.fact_uid.desc())
+            .limit(1)
+        ).one()
+        closed = _side(row, row.closed_at, row.note, names, counts=True)
+        work = (_side(one.newest, one.newest.at, _counted(one.counts), names) for one in missed)
+        yield Fork(ForkKind.MISSED_WORK, f"visit {visit_id}", (closed, *work), visit_id)
+
+
+def _counted(counts: Mapping[str, int]) -> str:
+    words = []
+    for kind, n in counts.items():
+        match kind:
+            case "recordings":
+                words.append("one recording" if n == 1 else f"{n} recordings")
+            case "ticks":
+                words.append("one tick" if n == 1 else f"{n} ticks")
+            case "plans":
+                words.append("one plan" if n == 1 else f"{n} plans")
+            case _:
+                words.append("conditions once" if n == 1 else f"conditions {n} times")
+    return ", ".join(words)
 
 
 def _same_names(session: Session, organ_id: int, names: dict[str, str]) -> Iterator[Fork]:

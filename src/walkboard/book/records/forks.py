@@ -12,6 +12,7 @@ class ForkKind(StrEnum):
 
     OPEN_VISITS = "open visits"
     CLOSINGS = "closings"
+    MISSED_WORK = "missed work"  # at a visit, by somebody who did not know that it was closed
     FIXES = "fixes"
     HEARINGS = "hearings"
     DESCRIPTIONS = "descriptions"
@@ -72,8 +73,11 @@ class Fork:
         What they were done to, as "visit 3"; empty for the organ itself.
     sides : tuple of ForkSide
         In the order of facts.
+    visit_id : int or None
+        The visit to look at, of work that its closing missed.
     """
 
     kind: ForkKind
     about: str
     sides: tuple[ForkSide, ...]
+    visit_id: int | None = None

@@ -26,8 +26,10 @@ from walkboard.book.models import (
     PersonRow,
     RecordingRow,
     Version,
+    VisitClosingRow,
 )
 from walkboard.book.rows.acting import Named, person_at_work
+from walkboard.book.rows.knowing import known_work
 from walkboard.book.rows.uids import next_uid
 from walkboard.book.rows.versions import heads, root
 from walkboard.errors import BookError
@@ -201,7 +203,10 @@ def _stamp(_mapper: Mapper[Any], connection: Connection, row: Fact) -> None:
 def _followed(connection: Connection, row: Version) -> tuple[str, ...]:
     query = versions_of(row)
     if query is not None:
-        return heads((uid, follows) for uid, follows in connection.execute(query))
+        newest = heads((uid, follows) for uid, follows in connection.execute(query))
+        if isinstance(row, VisitClosingRow):
+            return (*newest, *known_work(connection, row.visit_id))
+        return newest
     kind: Any = type(row)
     before = getattr(row, "supersedes_id", None)
     if before is None:

@@ -16,6 +16,7 @@ from walkboard.book.models import (
     VisitRow,
 )
 from walkboard.book.records import Conditions, KeptNote, KeptVisit, VisitCorrection
+from walkboard.book.rows.knowing import missed_work
 from walkboard.book.rows.storing import Storing
 from walkboard.book.rows.values import instant, plausible
 from walkboard.plausible import AIR_CELSIUS, HUMIDITY, VISIT_MINUTES, WIND_MM
@@ -191,6 +192,9 @@ class Visits(Storing):
     def close_visit(self, visit_id: int, note: str = "") -> KeptVisit:
         """Close a visit for good: after that only notes can be added.
 
+        A visit that was worked on elsewhere, by somebody who did not know that it was closed, can
+        be closed again: with that work.
+
         If this computer's clock is now earlier than the opening, the visit is closed at the time it
         was opened, and a note says what the clock showed.
 
@@ -200,7 +204,9 @@ class Visits(Storing):
             If there is no such visit, or it is already closed.
         """
         with self._writing() as session:
-            row = self._visit_at_work(session, visit_id)
+            row = self._get(session, VisitRow, visit_id, "visit")
+            if not any(missed_work(session.connection(), [visit_id])):
+                row = self._visit_at_work(session, visit_id)
             now = self._now()
             closing = VisitClosingRow(closed_at=max(now, row.opened_at), note=note)
             row.closings.append(closing)

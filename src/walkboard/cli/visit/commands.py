@@ -202,6 +202,11 @@ def close(
     book: Path = BOOK,
     note: str = typer.Option("", "--note", help="The tuner's closing words."),
     organ: str | None = ORGAN,
+    number: int | None = typer.Option(
+        None,
+        "--visit",
+        help="Close this one; a closed one again, with work elsewhere that did not know of it.",
+    ),
 ) -> None:
     """Close the visit for good; it can still be read, printed and have notes added."""
     from walkboard.work import open_book
@@ -209,9 +214,13 @@ def close(
 
     with open_book.opened(book) as opened:
         kept, _ = open_book.organ_of(opened, organ)
-        visit = open_book.visit_at_work(opened, kept)
+        visit = (
+            open_book.visit_at_work(opened, kept)
+            if number is None
+            else open_book.visit_of(opened, kept, number)
+        )
         take_in_left_over(opened, visit.id)
-        opened.close_visit(visit.id, note)
+        opened.close_visit(visit.id, note or visit.closing_note)
     typer.echo(f"Visit {visit.id} is closed.")
 
 

@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from walkboard.book.records import Found, KeptOrgan, KeptVisit
+from walkboard.book.records import Fork, Found, KeptOrgan, KeptVisit
 from walkboard.book.visits.summaries import VisitSummary
 from walkboard.desk.frame.desk import desk_of
 from walkboard.desk.frame.page import Door, Page
@@ -99,6 +99,7 @@ def visit(request: Request) -> Response:
         has_plan=desk.book.current_plan(record.id) is not None,
         longest_note=LONGEST_NOTE,
         recorded=desk.book.recorded_at_visit(record.id),
+        missed=_missed(request, kept, record),
     )
 
 
@@ -115,6 +116,20 @@ def _note(request: Request, given: FormData) -> Response:
         raise InputError("The note is empty.", fix="Write it first.")
     desk_of(request).book.add_note(record.id, words)
     return RedirectResponse(f"{request.url.path.removesuffix('/note')}#notes", 303)
+
+
+def close_again(request: Request) -> Response:
+    """Close a visit with the work that its closing missed."""
+    _, record = _visit(request)
+    book = desk_of(request).book
+    book.close_visit(record.id, record.closing_note)
+    return RedirectResponse(request.url.path.removesuffix("/close"), 303)
+
+
+def _missed(request: Request, kept: KeptOrgan, record: KeptVisit) -> Fork | None:
+    """What was done at a visit on a device that did not know that it was closed."""
+    forks = desk_of(request).book.forks(kept.id)
+    return next((fork for fork in forks if fork.visit_id == record.id), None)
 
 
 def _visit(request: Request) -> tuple[KeptOrgan, KeptVisit]:
@@ -175,6 +190,12 @@ PAGE = Page(
         Door("/organ/{organ:int}/book", book, Permission.READ_RECORDS),
         Door("/organ/{organ:int}/book/visit/{visit:int}", visit, Permission.READ_RECORDS),
         Door("/organ/{organ:int}/book/visit/{visit:int}/note", note, Permission.RECORD, ("POST",)),
+        Door(
+            "/organ/{organ:int}/book/visit/{visit:int}/close",
+            close_again,
+            Permission.RECORD,
+            ("POST",),
+        ),
         Door("/organ/{organ:int}/book/export/{file}", export, Permission.READ_RECORDS),
         Door("/organ/{organ:int}/book/make/{ending}", make, Permission.TAKE_BOOK, ("POST",)),
     ),
