@@ -1,8 +1,9 @@
 """What every command and page costs as the book grows over the years, beside a book of 6 visits.
 
 The hall with 6, 60 and 600 visits of five recordings each: rows are written straight into the
-tables, sound files are a few bytes. Processor time of the whole process, starting included, and its
-largest memory. Run: python -m bench growth (all three), or with sizes: GROWTH=6,60.
+tables, with eight partials a reading; sound files are a few bytes. Processor time of the whole
+process, starting included, and its largest memory. Then the speed of the check with large files.
+Run: python -m bench growth (all three), or with sizes: GROWTH=6,60.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ import numpy as np
 import psutil
 
 from bench._firm import fact_uid
-from walkboard.book import open_book
+from walkboard.book import create_book, open_book
 from walkboard.book.files.folder import DATABASE
 from walkboard.book.records import Conditions
 from walkboard.organ import examples
@@ -35,6 +36,7 @@ from walkboard.organ.targets import target_hz
 
 SIZES = (6, 60, 600)
 RECORDINGS = 5  # a visit
+SOUND_FILES, SOUND_BYTES = 60, 20_000_000  # of a walk in FLAC, for the speed of the check
 BETWEEN = timedelta(days=24)
 PORT = 8795
 _COMMAND = "from walkboard.cli.start import start; start()"
@@ -93,9 +95,52 @@ def main() -> None:
                 rows.setdefault(name, {})[visits] = _row_text(*_run(asked))
             for page, seconds in _pages(folder):
                 rows.setdefault(page, {})[visits] = f"{seconds:6.2f} s"
+        print(_check_rate(Path(temporary)), flush=True)
     print(f"{'':40}" + "".join(f"{visits:>22} visits" for visits in sizes))
     for name, found in rows.items():
         print(f"{name:40}" + "".join(f"{found[visits]:>29}" for visits in sizes))
+
+
+def _check_rate(folder: Path) -> str:
+    """How fast the check reads recordings, beside plain reading of the same files.
+
+    The files are in the memory of the system already, so that no disk is measured.
+    """
+    place, random = folder / "sound", np.random.default_rng(3)
+    create_book(place, clock=lambda: LAST).close()
+    paths = []
+    with closing(sqlite3.connect(place / DATABASE)) as database, database:
+        for _ in range(SOUND_FILES):
+            content = random.bytes(SOUND_BYTES)
+            sha256 = hashlib.sha256(content).hexdigest()
+            path = place / "recordings" / sha256[:2] / f"{sha256}.flac"
+            path.parent.mkdir(exist_ok=True)
+            path.write_bytes(content)
+            paths.append(path)
+            database.execute("INSERT INTO sound VALUES (?, 'flac', ?)", (sha256, len(content)))
+
+    def read() -> None:
+        for path in paths:
+            with path.open("rb") as stream:
+                while stream.read(1 << 20):
+                    pass
+
+    def check() -> None:
+        with open_book(place, clock=lambda: LAST) as book:
+            if book.check_files():
+                raise RuntimeError("the recordings that were written are not whole")
+
+    megabytes, ways = SOUND_FILES * SOUND_BYTES / 1e6, (read, check)
+    took_s = dict.fromkeys(ways, float("inf"))
+    for _ in range(3):  # in turn, because others use the machine
+        for way in ways:
+            begun_s = time.perf_counter()
+            way()
+            took_s[way] = min(took_s[way], time.perf_counter() - begun_s)
+    return (
+        f"{SOUND_FILES} recordings of {SOUND_BYTES / 1e6:.0f} MB: read"
+        f" {megabytes / took_s[read]:.0f} MB/s, checked {megabytes / took_s[check]:.0f} MB/s"
+    )
 
 
 def _row_text(processor_s: float, megabytes: float, code: int) -> str:
@@ -166,8 +211,6 @@ def make(folder: Path, visits: int) -> None:
     description = examples.hall()
     organ = read_organ(description)
     clock = iter(range(10**9))
-    from walkboard.book import create_book
-
     first = LAST - BETWEEN * (visits - 1)
     with create_book(folder, clock=lambda: first + timedelta(seconds=next(clock))) as book:
         book.add_organ(organ.name, description)
@@ -245,7 +288,10 @@ def _rows(folder: Path, organ: Organ, visits: int) -> None:
                         flags="[]")  # fmt: skip
                     add("reading", hold_id=hold, position=0, rank=rank.id, number=number, hz=hz,
                         sigma_cents=0.05, cents=cents, level_db=-20.0, start_s=4.0 * number,
-                        end_s=4.0 * number + 3.0, wander_cents=0.1, flags="[]")  # fmt: skip
+                        end_s=4.0 * number + 3.0, wander_cents=0.1, flags="[]",
+                        partial_numbers="[1, 2, 3, 4, 5, 6, 7, 8]",
+                        partial_levels_db=str(random.normal(-40.0, 9.0, 8).round(3).tolist()),
+                        )  # fmt: skip
                     if number % 6 == 0 and closed is not None:
                         pitch[rank.id] *= 0.98
                         add("tick", uid=f"{hearing} {number}", visit_id=n, rank=rank.id,

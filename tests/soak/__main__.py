@@ -19,6 +19,7 @@ from random import Random
 from tests.soak.inputs import KINDS, Kind, fuzz
 from tests.soak.kill_merges import kill_merges
 from tests.soak.kills import failing_disk, kill, kill_builders, ticks
+from tests.soak.lost_links import lose_links
 from tests.soak.tally import HEAD, Tally
 
 Part = Callable[[Random, int, Path], Tally]
@@ -33,6 +34,7 @@ def parts() -> list[tuple[Part, int]]:
         (kill_merges, 500),
         (ticks, 4_000),
         (failing_disk, 10_000),
+        (lose_links, 10_000),
     ]
     heavy = {"exports of a book": 4_000, "stop lists": 6_000, "music": 10_000}
     light = (INPUTS - sum(heavy.values())) // (len(KINDS) - len(heavy))

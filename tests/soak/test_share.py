@@ -12,6 +12,7 @@ import pytest
 from tests.soak.inputs import KINDS, Kind, fuzz
 from tests.soak.kill_merges import kill_merges
 from tests.soak.kills import failing_disk, kill, kill_builders, missing, new_book, now, ticks
+from tests.soak.lost_links import lose_links
 from tests.soak.tally import CASES, HungError, Tally
 from walkboard.book import open_book
 from walkboard.errors import InputError
@@ -37,7 +38,14 @@ def test_a_case_that_failed_once_is_clear_now(tmp_path: Path) -> None:
 @posix
 @pytest.mark.parametrize(
     ("part", "count"),
-    [(kill, 8), (kill_builders, 4), (kill_merges, 3), (ticks, 40), (failing_disk, 25)],
+    [
+        (kill, 8),
+        (kill_builders, 4),
+        (kill_merges, 3),
+        (ticks, 40),
+        (failing_disk, 25),
+        (lose_links, 20),
+    ],
 )
 def test_nothing_reported_as_kept_is_lost(part, count: int, tmp_path: Path) -> None:
     tally = part(Random(7), count, tmp_path)
