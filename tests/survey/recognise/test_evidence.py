@@ -7,7 +7,7 @@ from walkboard.survey.recognise.evidence import Evidence, evidence_of
 RATE = 24_000
 
 
-def _hold(*pipes: tuple[float, int, float]) -> Evidence:
+def hold(*pipes: tuple[float, int, float]) -> Evidence:
     """A hold of strictly harmonic pipes: fundamental [Hz], partials, level of the fundamental."""
     rng = np.random.default_rng(5)
     t = np.arange(int(3.5 * RATE)) / RATE
@@ -28,12 +28,12 @@ def _hold(*pipes: tuple[float, int, float]) -> Evidence:
 
 def test_a_rich_16_foot_pipe_explains_its_own_high_partials() -> None:
     # Seen red: only 60 partials counted, so those above 2 kHz were taken for a tierce.
-    assert len(_hold((32.7, 200, 0.02)).left) == 0
+    assert len(hold((32.7, 200, 0.02)).left) == 0
 
 
 def test_a_second_pipe_in_its_treble_is_not_explained() -> None:
     tierce_hz = 327.0 * 2.0 ** (9.0 / 1200.0)
-    alone = _hold((32.7, 200, 0.02), (tierce_hz, 8, 0.02))
+    alone = hold((32.7, 200, 0.02), (tierce_hz, 8, 0.02))
     left_hz = alone.lines.hz[alone.left]
     for number in (2, 3, 4):
         assert np.min(np.abs(left_hz - number * tierce_hz)) < 1.0

@@ -104,12 +104,23 @@ def _follow(
             continue
         able += 1
         series = series_in(one, place, mine)
-        if series is not None and len(series.numbers) >= needed and series.score >= 0.5 * needed:
+        if (
+            series is not None
+            and len(series.numbers) >= needed
+            and series.score >= 0.5 * needed
+            and _is_loud_enough(one, series, mine)
+        ):
             met[number] = series
         elif one.disagrees in {2, 3} and _multiple(place, one.stated_hz[0]) == one.disagrees:
             # Too close to the stated partials to be resolved, but it moves them.
             met[number] = Series(place, np.zeros(0, np.int64), np.zeros(0, np.int64), 0.0)
     return Companion(name, len(met), able, met)
+
+
+def _is_loud_enough(one: Evidence, series: Series, free: NDArray[np.bool_]) -> bool:
+    """Whether a series can be a drawn stop: its strongest line against the loudest of the hold."""
+    strongest_db = one.lines.level_db[one.left[free][series.lines]].max()
+    return bool(strongest_db > one.lines.level_db.max() - LIMITS.also_faintest_db)
 
 
 def _worth(series: Series) -> float:

@@ -21,6 +21,11 @@ class Limits:
     also_below_db, beside_below_db : float
         Lines more than this below the stated partials either side do not count, nor lines more than
         this below one within 45 cents [dB].
+    also_faintest_db : float
+        How far the strongest line of an unstated pipe may be below the loudest of the hold [dB]. A
+        soft stop in a closed swell box is some 30 below; what is fainter comes with the sounding
+        pipe itself. Chosen, after sampled organ sounds whose loops add half-numbered partials 41
+        and 44 dB below.
     least_lines : int
         Least number of lines in a series that make a pipe.
     reach_cents : float
@@ -57,6 +62,7 @@ class Limits:
     also_share_several: float = 0.35
     also_below_db: float = 38.0
     beside_below_db: float = 22.0
+    also_faintest_db: float = 40.0
     least_lines: int = 3
     reach_cents: float = 35.0
     shift_asked_cents: float = 40.0
