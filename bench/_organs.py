@@ -30,8 +30,11 @@ _BREAK_AT = {"C2": 0, "C4": 24, "C5": 36}  # semitones above the lowest pipe
 REED_SHARE = 0.18
 
 
-def invented_organ(pipes: int, seed: int) -> Organ:
-    """An organ of about so many pipes; ranks, chests and walks by chance."""
+def invented_organ(pipes: int, seed: int, *, celestes: bool = False) -> Organ:
+    """An organ of about so many pipes; ranks, chests and walks by chance.
+
+    With celestes, every second open 8' of a manual beats with the one before it.
+    """
     rng = np.random.default_rng(seed)
     divisions = _DIVISIONS[: int(np.clip(pipes // 350, 2, 6))]
     rows = ["format = 1", f'name = "Invented organ {seed}"', 'temperament = "equal"']
@@ -46,6 +49,7 @@ def invented_organ(pipes: int, seed: int) -> Organ:
             rows += ["[[chest]]", f'id = "{chest}"', f'division = "{division}"']
             rows += [f"minutes = {minutes}"]
     made = number = 0
+    open_8: dict[str, int] = {}
     while made < pipes:
         division = divisions[number % len(divisions)]
         count = min(32 if division == "pedal" else 61, max(12, pipes - made))
@@ -62,6 +66,9 @@ def invented_organ(pipes: int, seed: int) -> Organ:
                 rows += ['family = "open"', f"breaks = {_breaks(which, count)}"]
             else:
                 rows += [f'family = "{family}"', f'feet = "{feet}"']
+                if celestes and (family, feet) == ("open", "8") and count == 61:
+                    open_8[division] = open_8.get(division, 0) + 1
+                    rows += ["beats = 2.0"] if open_8[division] % 2 == 0 else []
         rows.append(f'name = "Rank {number}"')
         made += count
         number += 1

@@ -56,7 +56,7 @@ UNKNOWN_CENTS = 10.0
 
 @dataclass(frozen=True, slots=True)
 class _Key:
-    """What costs depend on."""
+    """What costs depend on; the least recently used is dropped first."""
 
     event_air_celsius: EventAir
     use: EventUse
@@ -126,10 +126,12 @@ class Prepared:
         """
         tuned: frozenset[PipeRef] = frozenset()
         best: tuple[_Costed, Problem, Outcome] | None = None
+        freely: Problem | None = None
         for _ in range(_CELESTE_TURNS):
             costed = self._cost(request, tuned)
             problem = pose(costed.situation, costed.pull, request.demands)
-            outcome = self._walked(request, costed, problem)
+            freely = freely or self._freely(request, problem)
+            outcome = self._walked(request, costed, problem, freely)
             chosen = self._partners & {offset.pipe for offset in outcome.picked(problem)}
             after = self._cost(request, chosen)
             there = pose(after.situation, after.pull, request.demands)
@@ -143,17 +145,16 @@ class Prepared:
         assert best is not None
         return best
 
-    def _freely(self, request: PlanRequest, problem: Problem) -> Problem:
+    def _freely(self, request: PlanRequest, as_is: Problem) -> Problem:
         """The problem whose bound holds whichever partners of celestes are tuned."""
         if not self._partners:
-            return problem
-        as_is = self._cost(request)
-        problem = pose(as_is.situation, as_is.pull, request.demands)
-        return with_partners(problem, self._cost(request, self._partners).situation)
+            return as_is
+        return with_partners(as_is, self._cost(request, self._partners).situation)
 
-    def _walked(self, request: PlanRequest, costed: _Costed, problem: Problem) -> Outcome:
+    def _walked(
+        self, request: PlanRequest, costed: _Costed, problem: Problem, freely: Problem
+    ) -> Outcome:
         """The choice with its walks: with every stray if they all fit, else the best choice."""
-        freely = self._freely(request, problem)
         capacity = in_steps_within(request.minutes)
         firmer = problem if request.demands.leave_strays else with_strays(problem)
         if firmer is not problem and strays_fit(firmer, capacity):
@@ -246,8 +247,9 @@ class Prepared:
             unknown,
             tuned,
         )
-        for known, costed in self._costed:
+        for place, (known, costed) in enumerate(self._costed):
             if known == key:
+                self._costed.append(self._costed.pop(place))
                 return costed
         costed = self._worked_out(request, unknown, tuned)
         self._costed = [*self._costed[1 - _EVENTS_REMEMBERED :], (key, costed)]
