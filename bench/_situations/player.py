@@ -148,6 +148,10 @@ class Player:
         """Keys of a stop, upward."""
         return list(self.organ.keys_of([stop]))
 
+    def tune(self, pipe: PipeRef, cents: float) -> None:
+        """Say how far a pipe strays from its rank [cents]."""
+        self._offsets[str(pipe)] = cents
+
     def true_hz(self, pipe: PipeRef) -> float:
         """Where a pipe of this organ stands at full wind [Hz]."""
         name = str(pipe)

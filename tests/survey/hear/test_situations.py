@@ -127,6 +127,21 @@ def test_an_unstated_stop_is_found_and_the_values_are_withheld(also: str, pitch:
     assert not walk.heard.believed
 
 
+def test_a_twelfth_nearly_in_tune_is_found_by_the_partials_that_it_moves() -> None:
+    """Its partials cannot be seen beside the principal's; here and there they are a little off."""
+    p = Player(2)
+    for rank in (PRINCIPAL, "great.twelfth"):
+        p.rank_shift[rank] = 0.0
+        for number in range(1, 38):
+            p.tune(PipeRef(rank, number), float(p.rng.normal(0.0, 1.2)))
+    sounds = p.drawn_pipes([PRINCIPAL, "great.twelfth"])
+    scene = p.play("", [PRINCIPAL], p.times(some_keys(p, PRINCIPAL, 12, 12)), sounds)
+    walk = heard(scene)
+    assert walk.heard is not None
+    assert walk.heard.also_sounding[0].stop == "great.twelfth"
+    assert all(offset < 0.5 for offset in off_cents(scene, walk))
+
+
 def test_a_coupled_octave_of_the_stop_itself_is_found() -> None:
     p = player()
 

@@ -26,6 +26,7 @@ from walkboard.quantities import cents_of_ratio
 from walkboard.scales.keys import Key
 from walkboard.scales.pitch import key_hz
 from walkboard.survey.hear.before import Remembered
+from walkboard.survey.hear.beside_merged import without_doubtful
 from walkboard.survey.hear.by_clock import by_clock, check_tone
 from walkboard.survey.hear.coupled import heard_together, may_be_joined
 from walkboard.survey.hear.expected import expected_keys, widened
@@ -187,6 +188,8 @@ def hear_walk(
             not_held=tuple(keys[index] for index in passed.not_held),
             unsure_keys=tuple(keys[index] for index in passed.unsure),
         )
+        surely = without_doubtful(heard_walk.holds, Memory.of([heard_walk]))
+        heard_walk = replace(heard_walk, holds=surely)
         # Surely named pipes of this walk also help to name their neighbours.
         known = Memory.of([heard_walk, *alone])
         named = with_pulls(name_pipes(organ, heard_walk, known), memory)[0]

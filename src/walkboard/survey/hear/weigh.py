@@ -47,6 +47,7 @@ class Limits:
 
     same_pitch: float = 0.04  # relative: a stop that beats with the stated one [-]; chosen
     least_holds: int = 6  # fewer say nothing about shares along the walk; chosen
+    least_moved: int = 3  # holds with moved partials; chosen
     tremulant_holds: int = 4  # fewer with movement: no tremulant is reported; chosen
     tremulant_share: float = 0.6  # share of them at one rate [-]; fitted by bench situations
     shift_readings: int = 3  # with fewer, the shift is the holds' rough one; chosen
@@ -239,6 +240,9 @@ def _also(
     beating = _beating(list(known.values()), evidence)
     if beating is not None:
         return (beating,), False
+    near = _moving_partials(list(known.values()), evidence)
+    if near is not None:
+        return (near,), False
     disagree = float(np.mean([one.disagrees is not None for one in evidence]))
     return (), disagree >= share
 
@@ -275,13 +279,40 @@ def _beating(known: Sequence[Hypothesis], evidence: Sequence[Evidence]) -> AlsoS
         moved = [one for one in seen if one.unrest_db and one.unrest_db[part] > least_db]
         if len(moved) < RECOGNITION.unrest_share * len(seen):
             continue
-        for what in known:
-            due, stated = what.due_hz[seen[0].key], seen[0].stated_hz[0]
-            if due is None or stated is None or not what.stops:
-                continue
-            if abs(due / stated / multiple - 1.0) < LIMITS.same_pitch:
-                return AlsoSounding(what.stops[0], len(moved), len(seen), 0, what.stops[1:])
+        stops = _stops_at(multiple, known, seen[0])
+        if stops:
+            return AlsoSounding(stops[0], len(moved), len(seen), 0, stops[1:])
     return None
+
+
+def _moving_partials(
+    known: Sequence[Hypothesis], evidence: Sequence[Evidence]
+) -> AlsoSounding | None:
+    """An octave or a twelfth so nearly in tune that it shows only by the partials it moves.
+
+    One pipe's partials are harmonic: in clean walks hardly a hold has every second or third of them
+    off the others.
+    """
+    for multiple in (2, 3):
+        moved = sum(one.disagrees == multiple for one in evidence)
+        if moved < LIMITS.least_moved or moved < RECOGNITION.moves_share * len(evidence):
+            continue
+        stops = _stops_at(multiple, known, next(e for e in evidence if e.disagrees == multiple))
+        if stops:
+            return AlsoSounding(stops[0], moved, len(evidence), 0, stops[1:])
+    return None
+
+
+def _stops_at(multiple: int, known: Sequence[Hypothesis], one: Evidence) -> tuple[str, ...]:
+    """Stops whose pipe is due at a partial of the stated one."""
+    stated = one.stated_hz[0]
+    for what in known:
+        due = what.due_hz[one.key]
+        if due is None or stated is None or not what.stops:
+            continue
+        if abs(due / stated / multiple - 1.0) < LIMITS.same_pitch:
+            return what.stops
+    return ()
 
 
 def named_companion(

@@ -45,6 +45,9 @@ class Limits:
         in clean and real walks, 1.6 or more for two in unison.
     unrest_share : float
         Share of such holds from which a second pipe sounds throughout the walk.
+    moves_share : float
+        Share of holds in which every second, or third, partial is off the others, from which an
+        octave or a twelfth nearly in tune sounds: none of 240 holds of clean walks.
     moved_cents : float
         Median wander of the pipes within their holds, above which the microphone moved [cents].
     restless_cents : float
@@ -73,6 +76,7 @@ class Limits:
     tremulant_db: float = 0.1
     unrest_db: float = 1.1
     unrest_share: float = 0.5
+    moves_share: float = 0.12
     moved_cents: float = 0.8
     restless_cents: float = 0.3
     unlike_cents: float = 1.3
