@@ -130,16 +130,26 @@ def test_an_unstated_stop_is_found_and_the_values_are_withheld(also: str, pitch:
 def test_a_twelfth_nearly_in_tune_is_found_by_the_partials_that_it_moves() -> None:
     """Its partials cannot be seen beside the principal's; here and there they are a little off."""
     p = Player(2)
-    for rank in (PRINCIPAL, "great.twelfth"):
-        p.rank_shift[rank] = 0.0
-        for number in range(1, 38):
-            p.tune(PipeRef(rank, number), float(p.rng.normal(0.0, 1.2)))
-    sounds = p.drawn_pipes([PRINCIPAL, "great.twelfth"])
-    scene = p.play("", [PRINCIPAL], p.times(some_keys(p, PRINCIPAL, 12, 12)), sounds)
+    both = (PRINCIPAL, "great.twelfth")
+    p.rank_shift.update(dict.fromkeys(both, 0.0))
+    for number in range(1, 38):
+        for rank in both:
+            p.tune(PipeRef(rank, number), float(p.rng.normal(0.0, 1.0)))
+    scene = p.play("", [PRINCIPAL], p.times(some_keys(p, PRINCIPAL, 10, 18)), p.drawn_pipes(both))
     walk = heard(scene)
     assert walk.heard is not None
     assert walk.heard.also_sounding[0].stop == "great.twelfth"
     assert all(offset < 0.5 for offset in off_cents(scene, walk))
+
+
+def test_two_dull_unisons_that_beat_slowly_are_not_taken_for_one() -> None:
+    p = Player(78_000)
+    coupled = [FLUTE, "swell.gedackt8"]
+    scene = p.play("", [FLUTE], p.times(p.keys(FLUTE)[8:24]), p.drawn_pipes(coupled))
+    walk = heard(scene)
+    assert walk.heard is not None
+    assert not walk.heard.believed
+    assert unflagged(walk) == []
 
 
 def test_a_coupled_octave_of_the_stop_itself_is_found() -> None:

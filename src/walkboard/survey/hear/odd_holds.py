@@ -28,6 +28,7 @@ class Limits:
     cipher_reach_hz: float = 30.0  # half width of a partial's band; derived: 1/0.04 s, rounded
     cipher_below_db: float = 30.0  # below the partial: range in which a cipher disturbs it; chosen
     cipher_partials: int = 12  # lowest partials that a cipher may disturb; chosen
+    beats_db: float = 3.0  # of loudness that one pipe keeps; fitted by bench situations
     jumped_cents: float = 0.6  # of wander within one hold, which no pipe of a calm walk has; chosen
     jumped_times: float = 6.0  # that over the walk's usual wander; chosen
     jumped_from_hz: float = 150.0  # lower pipes' wander is not known well enough; chosen
@@ -42,14 +43,15 @@ def odd_holds(
     evidence: Sequence[Evidence],
     due: Sequence[Sequence[float]],
 ) -> dict[int, ReadingFlag]:
-    """Holds in which a second key sounds, or whose partials are not one pipe's."""
+    """Holds in which a second key sounds, or whose partials beat or are not one pipe's."""
     by_start = {hold.start_s: hold.n for hold in holds}
     odd: dict[int, ReadingFlag] = {}
     for one in evidence:
         number = by_start.get(one.start_s)
         if number is None:
             continue
-        if one.disagrees is not None or _second_key(one, due):
+        beats = one.unrest_db is not None and max(one.unrest_db) > LIMITS.beats_db
+        if beats or one.disagrees is not None or _second_key(one, due):
             odd[number] = ReadingFlag.OTHER
     return odd
 

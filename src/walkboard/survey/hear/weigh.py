@@ -276,8 +276,11 @@ def _beating(known: Sequence[Hypothesis], evidence: Sequence[Evidence]) -> AlsoS
         return None
     for multiple, part in ((1, 0), (2, 1)):
         least_db = RECOGNITION.unrest_db
-        moved = [one for one in seen if one.unrest_db and one.unrest_db[part] > least_db]
-        if len(moved) < RECOGNITION.unrest_share * len(seen):
+        unrest = [one.unrest_db[part] for one in seen if one.unrest_db is not None]
+        moved = [db for db in unrest if db > least_db]
+        plainly = sum(db > RECOGNITION.plain_unrest_db for db in unrest)
+        beats = len(moved) >= RECOGNITION.unrest_share * len(seen)
+        if not beats and plainly < RECOGNITION.plain_unrest_share * len(seen):
             continue
         stops = _stops_at(multiple, known, seen[0])
         if stops:

@@ -45,6 +45,10 @@ class Limits:
         in clean and real walks, 1.6 or more for two in unison.
     unrest_share : float
         Share of such holds from which a second pipe sounds throughout the walk.
+    plain_unrest_db, plain_unrest_share : float
+        A larger variation, of which a smaller share is enough: slow beats do not show in every
+        hold. No hold of clean or real walks has more than 1.6 dB in the median; two dull unisons
+        have it in 4 holds of 10.
     moves_share : float
         Share of holds in which every second, or third, partial is off the others, from which an
         octave or a twelfth nearly in tune sounds: none of 240 holds of clean walks.
@@ -76,6 +80,8 @@ class Limits:
     tremulant_db: float = 0.1
     unrest_db: float = 1.1
     unrest_share: float = 0.5
+    plain_unrest_db: float = 2.0
+    plain_unrest_share: float = 0.2
     moves_share: float = 0.12
     moved_cents: float = 0.8
     restless_cents: float = 0.3
