@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
@@ -22,7 +23,7 @@ from walkboard.organ.model import PipeRef
 from walkboard.organ.reading import read_organ
 from walkboard.quantities import ratio_of_cents
 from walkboard.scales.keys import Key
-from walkboard.survey.beats import beats_of_keys, latest_readings, worst_beats
+from walkboard.survey.beats import beats_of_keys, latest_readings, levels_of, worst_beats
 from walkboard.survey.hear.heard_walk import Reading
 from walkboard.survey.hear.to_json import walk_to_json
 
@@ -107,6 +108,43 @@ def test_unnamed_unisons_beat_as_their_envelope_did():
     (beat,) = worst_beats(ORGAN, readings, tuple(readings), None)
     assert beat.heard_per_second is not None
     assert_allclose(beat.heard_per_second / beat.first_partial, 1.2)
+
+
+def test_partials_not_heard_go_on_as_the_kind_does_from_those_that_were() -> None:
+    """An open pipe falls 9 dB an octave (common practice, no source): from −29 at the second."""
+    levels = levels_of(ORGAN, alone(OPEN, 25, 0.0, partials=partials((-20.0, -29.0))))
+    assert (levels[1], levels[2]) == (-20.0, -29.0)
+    assert levels[4] == pytest.approx(-38.0)
+    assert levels[16] == pytest.approx(-56.0)
+    louder = levels_of(ORGAN, alone(OPEN, 25, 0.0, partials=partials((-8.0, -17.0))))
+    assert louder[4] == pytest.approx(-26.0)
+
+
+def test_of_a_pipe_whose_level_alone_is_known_the_partials_add_up_to_it() -> None:
+    levels = levels_of(ORGAN, alone(OPEN, 25, 0.0, level_db=-30.0))
+    assert 10.0 * np.log10(sum(10.0 ** (db / 10.0) for db in levels.values())) == pytest.approx(
+        -30.0
+    )
+
+
+def test_slower_and_faster_than_four_a_second_count_less() -> None:
+    """Fluctuation is strongest at 4 Hz (Zwicker & Fastl, chapter 10; from memory): 2r/(1 + r²)."""
+    for cents in (0.7, 3.0, 9.0):
+        heard = pipes(opened(C4, 0.0), octave(C4, cents))
+        (beat,) = worst_beats(ORGAN, heard, tuple(heard), None)
+        r = beat.excess_per_second / 4.0
+        assert beat.badness_db - beat.level_db == pytest.approx(
+            20.0 * np.log10(2 * r / (1 + r * r))
+        )
+        assert beat.level_db <= 0.0  # of the loudest that sounds, however loud the recording is
+        quiet = {
+            p: replace(
+                one, partials=tuple(replace(q, level_db=q.level_db - 30.0) for q in one.partials)
+            )
+            for p, one in heard.items()
+        }
+        (softly,) = worst_beats(ORGAN, quiet, tuple(quiet), None)
+        assert softly.level_db == pytest.approx(beat.level_db)
 
 
 @pytest.fixture

@@ -56,6 +56,15 @@ def test_each_pipe_has_its_key_its_stop_and_its_hand() -> None:
     assert groups[0].draw == "Draw Principal 8′ on the Great."
 
 
+def test_a_rank_takes_as_long_as_its_pipes() -> None:
+    numbers = (34, 35, 36)
+    (group,) = groups_of(
+        ORGAN, plan(*(item(n, f"great.principal8:{n}", 5.0, 440.0) for n in numbers))
+    )
+    assert group.minutes == 3.0
+    assert group.open == 3
+
+
 def test_ticks_count_in_the_progress(tmp_path: Path) -> None:
     chapel_book(tmp_path / "book")
     with opened_to_see(tmp_path / "book") as book:

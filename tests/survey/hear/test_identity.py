@@ -14,7 +14,7 @@ from walkboard.organ.reading import read_organ
 from walkboard.organ.targets import target_hz
 from walkboard.quantities import ratio_of_cents
 from walkboard.survey.hear.heard_walk import HeardWalk, Hold, Reading
-from walkboard.survey.hear.identity import name_pipes
+from walkboard.survey.hear.identity import Evidence, name_pipes
 from walkboard.survey.hear.memory import Memory
 
 TWO_UNISONS = """
@@ -199,3 +199,10 @@ def test_evidence_that_speaks_against_itself_names_nothing():
     bright = [alone(OPEN, 20, 3.0, partials=partials(BRIGHT))]
     dull = [alone(SECOND, 20, -2.0, partials=partials(DULL))]
     assert named(both, bright, dull) == tuple(both)
+
+
+def test_no_one_kind_of_evidence_decides_alone() -> None:
+    """Each says 400 to 1 at most, so an outlier of one does not outvote the two others."""
+    assert Evidence(spectra=90.0, alone=-5.0, neighbours=-4.0).odds == pytest.approx(-3.0)
+    assert Evidence(alone=-90.0).sureness == pytest.approx(1.0 / (1.0 + math.exp(6.0)))
+    assert Evidence().sureness == 0.5

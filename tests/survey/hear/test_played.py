@@ -141,6 +141,7 @@ def test_a_missed_hold_is_filled_and_a_wrong_name_put_right():
     )
     assert [hold.key for hold in aligned.walk.holds] == [0, 1, 2, 3, 4]
     assert aligned.filled == {2, 3}
+    assert [hold.sureness for hold in aligned.walk.holds] == [0.99, 0.99, 0.9, 0.9, 0.99]
     assert aligned.renamed == 1
     assert_allclose(aligned.offset_s, -2.0, atol=0.1)
     starts = [hold.start_s for hold in aligned.walk.holds]

@@ -9,14 +9,14 @@ from numpy.typing import NDArray
 from tests.signals import partial_levels
 from tests.survey.hear.test_identity import OPEN, ORGAN, SECOND, alone, due_hz, walk
 from walkboard.listening.measure import measure_hold
-from walkboard.listening.readings import CombReading, Measured, named
+from walkboard.listening.readings import CombReading, Measured, Withheld, named
 from walkboard.listening.types import Comb, ReadingFlag, Spectrum
 from walkboard.organ.model import PipeRef
 from walkboard.physics.locking import beat_near_locking_hz
 from walkboard.quantities import cents_of_ratio
 from walkboard.survey.hear.heard_walk import Reading
 from walkboard.survey.hear.memory import Memory
-from walkboard.survey.hear.pulling import Pull, with_pulls
+from walkboard.survey.hear.pulling import Pull, pull_between, with_pulls
 
 RATE = 48_000
 NUMBER = 22  # A3 of an 8′, 220 Hz
@@ -96,6 +96,38 @@ def test_nothing_is_said_where_one_was_never_heard_alone():
     done, pulls = with_pulls(walk(both), Memory.of([walk([alone(OPEN, NUMBER, 4.0)])]))
     assert pulls == ()
     assert done == walk(both)
+
+
+def test_two_are_said_to_pull_only_where_no_more_than_that_explains_it() -> None:
+    """One hertz apart alone. Two real pipes change by 0.3 cent between holds, a beat by 0.05 Hz:
+    0.04 and 0.05 at 220 Hz, and three times that are 0.19.
+    """
+    first_hz = due_hz(OPEN, NUMBER)
+    cents = cents_of_ratio((first_hz + 1.0) / first_hz)
+    memory = Memory.of([walk([alone(OPEN, NUMBER, 0.0)], [alone(SECOND, NUMBER, cents)])])
+    for beat_hz, pulls in ((0.83, False), (0.77, True)):
+        one, other = (
+            Withheld(
+                pipe=PipeRef(rank, NUMBER), start_s=0.0, end_s=3.0, beat_hz=beat_hz,
+                flags=(ReadingFlag.MERGED,),
+            )
+            for rank in (OPEN, SECOND)
+        )  # fmt: skip
+        pull = pull_between(one, other, memory)
+        assert (pull is not None) is pulls
+        if pull is not None:
+            assert pull.together_hz == beat_hz
+            assert_allclose(pull.locking_hz, (1.0 - beat_hz**2) ** 0.5, atol=0.01)
+
+
+def test_a_pipe_heard_alone_is_believed_before_one_that_was_named() -> None:
+    """Whichever was heard later; and of two heard alone the later."""
+    named_later = alone(OPEN, NUMBER, 3.0, name_sureness=0.995)
+    unsure = alone(OPEN, NUMBER, 8.0, name_sureness=0.98)
+    for order in ((alone(OPEN, NUMBER, 1.0), named_later), (named_later, alone(OPEN, NUMBER, 1.0))):
+        memory = Memory.of([walk(*([one] for one in (*order, unsure)))])
+        assert memory.alone[PipeRef(OPEN, NUMBER)].cents == 1.0
+    assert Memory.of([walk([named_later], [unsure])]).alone[PipeRef(OPEN, NUMBER)].cents == 3.0
 
 
 def test_the_organ_of_these_tests_has_both_ranks():

@@ -5,12 +5,16 @@ separated by a prototype (16+8+4, 8+4+2⅔+2, a cornet, a mixture), and what the
 common practice, no source: celestes, unisons, a loud reed over a soft flute.
 """
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.survey.organs import SMALL
 from walkboard.organ.model import Family, PipeRef
-from walkboard.survey.plan.rules import USUAL_DB, CautiousRules, Voice
+from walkboard.organ.reading import read_organ
+from walkboard.survey.plan.rules import USUAL_DB, CautiousRules, Voice, voices_of
 
 RULES = CautiousRules()
 
@@ -57,6 +61,38 @@ def test_what_is_never_drawn_together(voices, why):
 @pytest.mark.parametrize(("hz", "family"), [(523.3, Family.STOPPED), (130.8, Family.REED)])
 def test_unisons_that_their_kinds_tell_apart_may_be_drawn(hz, family):
     assert RULES.why_not([voice(hz), voice(hz * 1.001, family)]) is None
+
+
+def loud(hz: float, usual_db: float) -> Voice:
+    return Voice(PipeRef(f"{hz}", 1), hz, Family.OPEN, usual_db)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "why"),
+    [
+        (loud(261.6, 12.0), loud(784.9, 0.0), "hidden"),  # its twelfth, 12 dB softer
+        (loud(261.6, 4.0), loud(784.9, 0.0), None),
+        (loud(261.6, 4.5), loud(784.9, 0.0), "hidden"),
+        (loud(261.6, 13.0), loud(700.0, 0.0), "loud pipe over a soft"),  # between its partials
+        (loud(261.6, 12.0), loud(700.0, 0.0), None),
+        (loud(261.6, 8.0), loud(523.2 * 2.0 ** (25.0 / 1200.0), 0.0), "hidden"),
+        (loud(261.6, 8.0), loud(523.2 * 2.0 ** (35.0 / 1200.0), 0.0), None),
+    ],
+)
+def test_how_much_louder_a_pipe_may_be(low: Voice, high: Voice, why: str | None) -> None:
+    found = RULES.why_not([low, high])
+    assert found is None if why is None else why in (found or "")
+
+
+def test_twice_the_wind_is_six_decibels() -> None:
+    """Common practice, no source: sound pressure goes with the wind's."""
+    organ = read_organ(SMALL)
+    ranks = tuple(replace(rank, wind_mm=180.0) for rank in organ.ranks)
+    (usual,), (windy,) = (
+        voices_of(one, [PipeRef("great.principal8", 5)])
+        for one in (organ, replace(organ, ranks=ranks))
+    )
+    assert windy.usual_db - usual.usual_db == pytest.approx(6.02, abs=0.01)
 
 
 def test_a_wish_lifts_the_rules_of_pairs_for_two_ranks_only():

@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from walkboard.survey.recognise.evidence import Evidence, evidence_of
+from walkboard.listening.evidence.lines import HoldLines
+from walkboard.survey.recognise.evidence import Evidence, _side_bands, evidence_of
 
 RATE = 24_000
 
@@ -37,3 +38,19 @@ def test_a_second_pipe_in_its_treble_is_not_explained() -> None:
     left_hz = alone.lines.hz[alone.left]
     for number in (2, 3, 4):
         assert np.min(np.abs(left_hz - number * tierce_hz)) < 1.0
+
+
+def test_two_lines_at_one_distance_either_side_of_a_partial_are_the_winds() -> None:
+    """Unsteady wind moves the level: both side bands, nearly as loud. One by itself is a pipe."""
+
+    def side(*lines: tuple[float, float]) -> list[float]:
+        hz, level_db = np.array(sorted(lines)).T
+        found = HoldLines(hz, level_db, 3.0)
+        return [float(one) for one in hz[_side_bands(found, level_db == 0.0)]]
+
+    assert side((500.0, 0.0), (494.0, -10.0), (506.0, -12.0)) == [494.0, 506.0]
+    assert side((500.0, 0.0), (494.0, -10.0)) == []
+    assert side((500.0, 0.0), (494.0, -10.0), (508.0, -12.0)) == []  # not at one distance
+    assert side((500.0, 0.0), (494.0, -10.0), (506.0, -20.0)) == []  # one far louder
+    assert side((500.0, 0.0), (486.0, -10.0), (514.0, -12.0)) == []  # too far for the wind
+    assert side((500.0, 0.0), (494.0, -1.0), (506.0, -1.5)) == []  # as loud as what they flank
