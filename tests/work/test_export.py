@@ -93,6 +93,20 @@ def test_the_workbook_has_every_table_with_the_same_rows(book: Book, kept: KeptO
         assert cell == row[6]
 
 
+def test_a_table_longer_than_a_sheet_goes_on_in_another(
+    book: Book, kept: KeptOrgan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("walkboard.work.export.workbook._MOST_ROWS", 40)
+    rows = len(list(table(book, kept, "readings").rows))
+    opened = openpyxl.load_workbook(io.BytesIO(as_workbook(book, kept)), read_only=True)
+    sheets = [opened[name] for name in opened.sheetnames if name.startswith("readings")]
+    assert len(sheets) == -(-rows // 40) > 1
+    columns = table(book, kept, "readings").columns
+    read = [list(sheet.iter_rows(values_only=True)) for sheet in sheets]
+    assert all(lines[0] == columns and len(lines) <= 41 for lines in read)
+    assert sum(len(lines) - 1 for lines in read) == rows
+
+
 def test_line_ends_commas_and_quotes_stay_in_their_cell(book: Book, kept: KeptOrgan) -> None:
     titles = [row["title"] for row in read(as_csv(table(book, kept, "events")))]
     assert "Recital, “late”\nx" in titles

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, BinaryIO
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 # XML 1.0 allows these control characters nowhere (www.w3.org/TR/xml, 2.2).
 _NOT_IN_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
 _LONGEST_TEXT = 32_767  # characters of a cell (ECMA-376 leaves it to the program; all stop here)
+_MOST_ROWS = 1_048_575  # below the heads; a sheet has 2^20 rows, and the library drops what follows
 _AS_DATE = "yyyy-mm-dd hh:mm:ss"
 _SHOWN_EVERY = 1000  # rows between two reports of progress. Chosen.
 
@@ -46,6 +47,8 @@ def write_workbook(
 ) -> None:
     """Write every table as a sheet of one XLSX file; texts are texts, never formulas.
 
+    A table with more rows than a sheet can have goes on in another sheet.
+
     Parameters
     ----------
     book : Book
@@ -63,18 +66,26 @@ def write_workbook(
         bold, date = made.add_format({"bold": True}), made.add_format({"num_format": _AS_DATE})
         for name in TABLES:
             one = table(book, kept, name)
-            sheet = made.add_worksheet(one.name)
-            sheet.freeze_panes(1, 0)
-            for column, head in enumerate(one.columns):
-                sheet.write_string(0, column, head, bold)
-            for place, row in enumerate(one.rows, start=1):
+            sheet = _sheet(made, one.name, one.columns, bold)
+            for n, row in enumerate(one.rows):
+                number, place = divmod(n, _MOST_ROWS)
+                if number and not place:
+                    sheet = _sheet(made, f"{one.name} {number + 1}", one.columns, bold)
                 for column, value in enumerate(row):
-                    _write(sheet, place, column, value, date)
+                    _write(sheet, place + 1, column, value, date)
                 done = min(done + 1, total - 1)
                 if done % _SHOWN_EVERY == 0:
                     progress(done, total)
         made.close()
     progress(total, total)
+
+
+def _sheet(made: Any, name: str, columns: Sequence[str], bold: object) -> Any:
+    sheet = made.add_worksheet(name)
+    sheet.freeze_panes(1, 0)
+    for column, head in enumerate(columns):
+        sheet.write_string(0, column, head, bold)
+    return sheet
 
 
 def _write(sheet: Any, row: int, column: int, value: Value, date: object) -> None:
