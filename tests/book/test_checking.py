@@ -119,6 +119,9 @@ def test_one_record_that_cannot_be_read_is_named_among_many(
     for table, column, value in (
         ("reading", "flags", '["odd"]'),
         ("reading", "either_hz", "[1.0]"),
+        ("reading", "partial_levels_db", "[-20.0]"),
+        ("reading", "partial_levels_db", "-20"),
+        ("reading", "partial_numbers", "[NaN]"),
         ("hold", "flags", '["odd"]'),
         ("hearing", "silent_keys", '["H9"]'),
         ("hearing", "change", "odd"),

@@ -6,7 +6,7 @@ import json
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Row, or_, select
+from sqlalchemy import Row, Text, or_, select, type_coerce
 from sqlalchemy.orm import Session
 
 from walkboard.book.models import HearingRow, HoldRow, ReadingRow
@@ -98,8 +98,9 @@ def read_back(session: Session, recordings: tuple[int, int] | None = None) -> No
     holds = select(*hold.c["semitone", "split", "flags"]).distinct()
     readings = select(*reading.c["flags", "either_hz", "either_sigma_cents"]).distinct()
     # Not distinct: the partials of no two readings are alike.
-    partials = select(*reading.c["partial_numbers", "partial_levels_db"]).where(
-        or_(reading.c.partial_numbers != (), reading.c.partial_levels_db != ())
+    numbers, levels_db = reading.c.partial_numbers, reading.c.partial_levels_db
+    partials = select(type_coerce(numbers, Text), type_coerce(levels_db, Text)).where(
+        or_(numbers != (), levels_db != ())
     )
     if recordings is not None:
         within = hearing.c.recording_id.between(*recordings)
@@ -126,7 +127,21 @@ def read_back(session: Session, recordings: tuple[int, int] | None = None) -> No
         _two_of(row.either_hz)
         _two_of(row.either_sigma_cents)
     for row in session.execute(partials, execution_options={"yield_per": _ROWS_AT_ONCE}):
-        _partials_of(*row)
+        _read_back_partials(*row)
+
+
+def _read_back_partials(numbers: str, levels_db: str) -> None:
+    """As `_partials_of` reads them, at a third of the cost: without an object for each."""
+    levels = json.loads(levels_db)
+    if len(_partial_numbers(numbers)) != len(levels):
+        raise ValueError("not as many levels as partials")
+    if not {*map(type, levels)} <= {int, float}:
+        raise ValueError(f"not a list of numbers: {levels_db!r}")
+
+
+@lru_cache(maxsize=1024)
+def _partial_numbers(text: str) -> tuple[int, ...]:
+    return tuple(int(number) for number in json.loads(text))
 
 
 def reading_of(row: ReadingRow | Row[Any]) -> Reading:
