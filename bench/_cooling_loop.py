@@ -115,7 +115,7 @@ def play(
                 warms = pipe.heat_cents * (1.0 - np.exp(-(until_s - pipe.now_s) / pipe.heats_s))
                 got = -pipe.rest_cents - pipe.warm_cents - float(warms)
                 got += float(rng.uniform(-0.3, 0.3))
-            pipe.move(got)
+            pipe.move(float(np.clip(got, -40.0, 40.0)))  # a slide has ends
             moves += 1
     return Played(None, pipe.rest_cents, moves, longest_s)
 

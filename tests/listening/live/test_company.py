@@ -1,5 +1,7 @@
 """What the partials of a steady look say of other pipes."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -13,6 +15,7 @@ from walkboard.listening.hold.spectrum import (
     spectrum_of_hold,
 )
 from walkboard.listening.live.company import company_of
+from walkboard.listening.live.second_line import has_second_line
 from walkboard.listening.live.steady import steady_look
 from walkboard.listening.live.tracker import Expected, Tracker
 from walkboard.listening.types import Comb
@@ -104,3 +107,35 @@ def test_a_pipe_alone_is_read_without_a_caution_soon_after_its_key_goes_down() -
         if r.is_plain
     ]
     assert plain_s[0] < 1.4  # its key goes down at .3
+
+
+@pytest.mark.parametrize("other_db", [-10.0, 10.0])
+def test_a_much_louder_or_softer_unison_of_a_high_pipe_leaves_no_value(other_db: float) -> None:
+    # All partials agree with the louder one, and the beat swells them no more than a room may.
+    ratio, hz = 1318.5 / HZ, 1318.5
+    softer = 10.0 ** (other_db / 20.0)
+    both = sound(ratio, 0.0, "flue", 3) + softer * sound(ratio, -3.5, "flue", 4)
+    near_hz = hz if other_db < 0.0 else hz * 2.0 ** (-3.5 / 1200.0)
+    seen = company_of(heard(both, near_hz))
+    assert seen is not None
+    assert seen.is_hidden
+
+
+def test_a_tremulant_is_no_second_pipe() -> None:
+    times = np.arange(75) * 0.02
+    numbers = np.arange(1, 5)
+    swing = 0.3 * np.sin(2.0 * np.pi * 4.0 * times)
+    values = np.exp(1j * np.multiply.outer(numbers, swing)) * (1.0 + 0.1 * swing)
+    env = replace(heard(sound(1.0, 0.0, "flue", 3)), values=values[None], numbers=numbers)
+    assert not has_second_line(replace(env, spacing_s=0.02))
+
+
+def test_what_the_room_holds_of_the_pitch_before_a_move_is_no_second_pipe() -> None:
+    times = np.arange(50) * 0.02
+    numbers = np.arange(1, 5)
+    echo = 0.5 * np.exp(-4.0 * times)
+    values = 1.0 + echo * np.exp(2j * np.pi * 3.0 * np.multiply.outer(numbers, times))
+    env = replace(heard(sound(1.0, 0.0, "flue", 3)), values=values[None], numbers=numbers)
+    assert not has_second_line(replace(env, spacing_s=0.02))
+    lasting = 1.0 + 0.2 * np.exp(2j * np.pi * 3.0 * np.multiply.outer(numbers, times))
+    assert has_second_line(replace(env, values=lasting[None], spacing_s=0.02))

@@ -6,7 +6,8 @@ question is which of them agree. If all do, the pipe is alone. If only those agr
 multiples of 2 (or 3, or 4), another pipe's partials fall on the multiples, as an octave's would (a
 twelfth's, a double octave's), and the rest give the pipe's own pitch. If most of many agree and a
 few do not, the majority gives a pitch, with a caution. Otherwise another pipe covers all of them,
-as a unison or a lower octave does, and the pipe has no value.
+as a unison or a lower octave does, and the pipe has no value. Where all agree, a one-sided line in
+step with them may still show a second pipe (`live.second_line`).
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from walkboard.listening.hold.spectrum import Envelopes
+from walkboard.listening.live.second_line import has_second_line
 from walkboard.quantities import CENTS_PER_NEPER
 
 Floats = NDArray[np.float64]
@@ -151,7 +153,7 @@ def company_of(env: Envelopes, filled_s: float = np.inf, limits: Limits = LIMITS
     every = np.ones(len(asked.number), dtype=bool)
     count = len(asked.number)
     if _agree(asked, every, limits):
-        return Company(is_alone=True, asked=count)
+        return Company(is_alone=not has_second_line(env), asked=count)
     strongest = float(asked.power.max())
     for multiple in limits.multiples:
         own = asked.number % multiple != 0
