@@ -105,7 +105,7 @@ def _line_hz(envelope: Complex, spacing_s: float, widest_hz: float, limits: Limi
     return float(hz[at]) if last > limits.lasts * first else None
 
 
-def _size(still: Complex, times: NDArray[np.float64], hz: float) -> float:
+def _size(still: Complex, times: NDArray[np.floating], hz: float) -> float:
     """Amplitude of a line beside a carrier, by least squares."""
     columns = np.column_stack([np.ones(len(times)), np.exp(2j * np.pi * hz * times)])
     return float(np.abs(np.linalg.lstsq(columns, still, rcond=None)[0][1]))
