@@ -6,8 +6,8 @@ question is which of them agree. If all do, the pipe is alone. If only those agr
 multiples of 2 (or 3, or 4), another pipe's partials fall on the multiples, as an octave's would (a
 twelfth's, a double octave's), and the rest give the pipe's own pitch. If most of many agree and a
 few do not, the majority gives a pitch, with a caution. Otherwise another pipe covers all of them,
-as a unison or a lower octave does, and the pipe has no value. Where all agree, a one-sided line in
-step with them may still show a second pipe (`live.second_line`).
+as a unison or a lower octave does, and the pipe has no value. Even where they agree, a one-sided line
+beside them may show a second pipe (`live.second_line`).
 """
 
 from __future__ import annotations
@@ -152,8 +152,10 @@ def company_of(env: Envelopes, filled_s: float = np.inf, limits: Limits = LIMITS
         return None
     every = np.ones(len(asked.number), dtype=bool)
     count = len(asked.number)
+    if has_second_line(env):
+        return Company(is_alone=False, asked=count)
     if _agree(asked, every, limits):
-        return Company(is_alone=not has_second_line(env), asked=count)
+        return Company(is_alone=True, asked=count)
     strongest = float(asked.power.max())
     for multiple in limits.multiples:
         own = asked.number % multiple != 0
