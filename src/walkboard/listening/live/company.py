@@ -6,8 +6,8 @@ question is which of them agree. If all do, the pipe is alone. If only those agr
 multiples of 2 (or 3, or 4), another pipe's partials fall on the multiples, as an octave's would (a
 twelfth's, a double octave's), and the rest give the pipe's own pitch. If most of many agree and a
 few do not, the majority gives a pitch, with a caution. Otherwise another pipe covers all of them,
-as a unison or a lower octave does, and the pipe has no value. Even where they agree, a one-sided line
-beside them may show a second pipe (`live.second_line`).
+as a unison or a lower octave does, and the pipe has no value. Even where they agree, a
+one-sided line beside them may show a second pipe (`live.second_line`).
 """
 
 from __future__ import annotations
