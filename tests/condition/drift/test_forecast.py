@@ -199,3 +199,12 @@ def test_the_spread_of_a_forecast_holds_its_parts():
     parts = spread_of(np.array([1.0]), np.array([0.1]), 10.0, Recalibration(1.0, 2.0, 0.2, 1.0))
     assert_allclose(parts.weights, [[0.72, 0.18, 0.1]])
     assert_allclose(parts.sigmas, [[1.0, 2.0, np.hypot(1.0, 10.0)]])
+
+
+@pytest.mark.parametrize("share", [0.05, 0.12, 0.5, 0.95])
+def test_quantiles_of_a_mixture_leave_that_share_below(share):
+    """One pipe in five has slipped by 12 cents; the distribution by scipy.stats."""
+    parts = NormalParts(np.array([[0.8, 0.2]]), np.array([[0.0, -12.0]]), np.array([[1.0, 6.0]]))
+    at = parts.quantile(share)
+    below = 0.8 * norm.cdf(at, 0.0, 1.0) + 0.2 * norm.cdf(at, -12.0, 6.0)
+    assert_allclose(below, share, atol=1e-6)

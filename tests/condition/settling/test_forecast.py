@@ -8,7 +8,7 @@ import scipy.optimize
 import scipy.stats
 
 from tests.signals import slow_noise
-from walkboard.condition.settling.forecast import USUAL, Forecast, Warmth, forecast
+from walkboard.condition.settling.forecast import USUAL, Forecast, Warmth, _thinned, forecast
 from walkboard.condition.settling.learned import PastSettling, learn_warmth
 
 
@@ -219,3 +219,13 @@ def test_nonsense_is_refused() -> None:
 def test_a_warmth_without_size_is_refused(wrong: tuple[float, float, float]) -> None:
     with pytest.raises(ValueError, match=r"."):
         Warmth(*wrong)
+
+
+def test_of_a_long_hold_every_third_reading_is_enough_and_the_newest_is_one():
+    times = np.arange(300.0)
+    kept, cents, sigma = _thinned(times, 2.0 * times, 3.0 + times)
+    assert kept.tolist() == list(range(2, 300, 3))
+    assert cents.tolist() == (2.0 * kept).tolist()
+    assert sigma.tolist() == (3.0 + kept).tolist()
+    whole = _thinned(times[:120], times[:120], times[:120])[0]
+    assert len(whole) == 120
