@@ -25,7 +25,7 @@ from walkboard.planning.listen import readiness
 from walkboard.planning.listen.readiness import SHARE_OUTSIDE, TOLERANCE_CENTS, stop_readiness
 
 PIPES, VISITS = 1200, 9
-FIT_SEEDS, SEEDS = range(400, 431), range(500, 517)
+FIT_SEEDS, SEEDS = range(400, 472), range(720, 760)
 TOLERANCES = (TOLERANCE_CENTS, 8.0)
 EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
 LEAST = 0.02  # forecasts surer than this either way say nothing of calibration

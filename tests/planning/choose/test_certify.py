@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from itertools import product
-from typing import Any
 
-import highspy
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.planning.tasks import a_task
+from tests.planning.tasks import a_task, highs_least
 from walkboard.planning.choose.certify import choose
 from walkboard.planning.choose.task import Level, Task
 
@@ -37,30 +35,6 @@ def test_equals_brute_force(seed: int) -> None:
     assert_allclose(chosen.bound, chosen.cost, rtol=0, atol=1e-9)
     assert task.time_of(chosen.pipes) <= capacity
     assert_allclose(task.cost_of(chosen.reference, chosen.pipes), chosen.cost, rtol=0, atol=1e-12)
-
-
-def highs_least(task: Task, capacity: int, gap: float = 0.0) -> float:
-    """Least cost at the task's only reference by HiGHS, a general solver (MIT licence)."""
-    model: Any = highspy.Highs()  # type: ignore[no-untyped-call]
-    model.silent()
-    model.setOptionValue("mip_rel_gap", gap)
-    model.setOptionValue("mip_abs_gap", 1e-9)
-    model.setOptionValue("time_limit", 20.0)
-    gain = task.gain[0]
-    x = [model.addBinary(obj=-float(g)) for g in gain]
-    time = sum(int(s) * v for s, v in zip(task.steps, x, strict=True))
-    members = x
-    for level in task.levels:
-        opened = [model.addBinary() for _ in level.starts]
-        of = np.repeat(np.arange(len(level.starts)), level.sizes(len(members)))
-        for member, group in zip(members, of, strict=True):
-            model.addConstr(member <= opened[int(group)])
-        time = time + sum(int(s) * v for s, v in zip(level.steps, opened, strict=True))
-        members = opened
-    model.addConstr(time <= capacity)
-    model.run()
-    assert model.getModelStatus() == highspy.HighsModelStatus.kOptimal
-    return float(task.untouched[0] + model.getInfo().objective_function_value)
 
 
 @pytest.mark.parametrize(("seed", "capacity"), [(1, 600), (2, 1000), (3, 1600)])

@@ -62,8 +62,8 @@ class Limits:
 
     least_own_cents: float = 0.2  # chosen
     slope: float = 0.60  # fitted by bench readiness
-    offset: float = 0.58  # fitted by bench readiness
-    blind: float = 0.006  # fitted by bench readiness
+    offset: float = 0.46  # fitted by bench readiness
+    blind: float = 0.007  # fitted by bench readiness
 
 
 LIMITS = Limits()
