@@ -47,14 +47,14 @@ class _Text:
             self._read_on()
 
     def take(self, sign: str) -> None:
-        """Pass over a sign; ValueError if another stands there."""
+        """Skip a character; ValueError if it is a different one."""
         found = self.next_sign()
         if found != sign:
             raise ValueError(f"{sign!r} is missing" + (f" before {found!r}" if found else ""))
         self._at += 1
 
     def takes(self, sign: str) -> bool:
-        """Pass over a sign if it stands next."""
+        """Skip a character if it comes next."""
         if self.next_sign() != sign:
             return False
         self._at += 1
@@ -116,7 +116,7 @@ def read_rows(source: Path) -> Iterator[tuple[str, Iterator[object]]]:
 
 
 def _parts(text: _Text, head: dict[str, object]) -> Iterator[tuple[str, Iterator[object]]]:
-    """The tables; what stands beside them goes into `head`, the tables' names with it."""
+    """The tables; everything beside them goes into `head`, with the tables' names."""
     for name in _names(text, head):
         if name != TABLES:
             head[name] = text.value()

@@ -136,7 +136,7 @@ def _stamp(connection: sqlite3.Connection, book: Path) -> str:
 
     Rows are only ever added, except that closing a visit writes to its row
     (`walkboard.book.models`), so the newest row of each table and the number of closed visits show
-    every change. The file's inode tells a book from its copy.
+    every change. The file's inode distinguishes a book from its copy.
     """
     tables = connection.execute(
         "SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name"

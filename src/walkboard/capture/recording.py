@@ -1,4 +1,4 @@
-"""Writes a recording as it is made; readable even after a kill.
+"""Writes a recording as it is made; readable even if the program is killed.
 
 FLAC, because each frame can be read on its own: after a power cut, the file can be read to the last
 whole frame (RFC 9639, section 9). `repair_recording` fixes such a file. Lost samples are written as

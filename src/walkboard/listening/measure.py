@@ -1,4 +1,4 @@
-"""Measure every pipe of one hold: one pipe by itself (`hold`), several together (`joint`).
+"""Measure every pipe of one hold: one pipe alone (`hold`), several together (`joint`).
 
 The value is the pipe's mean frequency over the reported window: its phase change over the window,
 divided by the window's length.

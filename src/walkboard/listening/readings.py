@@ -4,7 +4,7 @@ A reading is one of three things, and code that needs a value must ask which, by
 `match`:
 
 - `Measured`: a frequency with an honest uncertainty.
-- `Bounded`: no value of its own, but a place and how far from it the pipe can be.
+- `Bounded`: no value, but a place and how far from it the pipe can be.
 - `Withheld`: neither; its flags say why.
 
 The type parameter is the pipe's identifier: a comb's label in `listening`, a `PipeRef` from
@@ -26,7 +26,7 @@ ItemT = TypeVar("ItemT")
 
 @dataclass(frozen=True, slots=True)
 class Either:
-    """Two pipes that were separated but not named: the likelier place first.
+    """Two pipes that were separated but not named: the more likely place first.
 
     Attributes
     ----------

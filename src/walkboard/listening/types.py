@@ -60,7 +60,7 @@ class Comb:
     spectrum : Spectrum
     levels_db : tuple of float, optional
         Levels of its partials from 1, remembered from when it sounded alone, up to a common level
-        [dB]; used to tell two pipes in near unison apart.
+        [dB]; used to separate two pipes in near unison.
     """
 
     label: str

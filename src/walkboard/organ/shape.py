@@ -183,12 +183,12 @@ class Draft:
 
 
 def _is_rows(value: object) -> bool:
-    """Whether a value is a list of tables, which are rows of their own."""
+    """Whether a value is a list of tables, which are separate rows."""
     return isinstance(value, list) and any(isinstance(one, dict) for one in value)
 
 
 def check_shape(raw: dict[str, Any], findings: Findings) -> Draft:
-    """Check each field by itself, and keep the valid ones."""
+    """Check each field on its own, and keep the valid ones."""
     try:
         return Draft(raw, Description.model_validate(raw))
     except ValidationError as error:

@@ -1,6 +1,6 @@
 """Pipes that pull together: two near-unison pipes may sound as one and hide their difference.
 
-No beats does not mean in tune if both pipes share a channel or stand mouth to mouth: measure each
+No beats does not mean in tune if both pipes share a channel or are mouth to mouth: measure each
 alone.
 """
 

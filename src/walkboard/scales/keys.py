@@ -16,7 +16,7 @@ NOTE_NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 _LETTER = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _ACCIDENTAL = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
 _NAME = re.compile(r"^([A-Ga-g])([#♯b♭]?)(-?\d{1,2})(\*?)$")
-# Spelling of the second half of a split sharp: the one that the usual twelve notes leave out.
+# Spelling of the second half of a split sharp, which the usual twelve notes leave out.
 _SECOND_HALF = {1: "Db", 3: "D#", 6: "Gb", 8: "Ab", 10: "A#"}
 _GERMAN = ("C", "Cis", "D", "Dis", "E", "F", "Fis", "G", "Gis", "A", "B", "H")
 _GERMAN_HALF = {1: "Des", 3: "Es", 6: "Ges", 8: "As", 10: "Ais"}

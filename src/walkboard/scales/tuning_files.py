@@ -38,7 +38,7 @@ class KeyTuning:
     air_celsius : float
         The air it was measured at [°C].
     words : str
-        What was measured, when and how, for whoever opens the file.
+        What was measured, when and how, for the reader of the file.
     """
 
     name: str
@@ -106,7 +106,7 @@ def bulk_dump(tuning: KeyTuning, *, program: int = 0) -> bytes:
     body = bytearray([_NON_REAL_TIME, _ALL_DEVICES, _TUNING, _DUMP, program & 0x7F]) + name
     for key in range(MIDI_KEYS):
         steps = round((key + tuning.cents(key) / 100.0) * _STEPS)
-        # 7F 7F 7F means "leave this key as it is"; one step below is the highest pitch there is.
+        # 7F 7F 7F means "leave this key unchanged"; one step below is the highest possible pitch.
         steps = min(max(steps, 0), MIDI_KEYS * _STEPS - 2)
         semitone, fraction = divmod(steps, _STEPS)
         body += bytes([semitone, fraction >> 7, fraction & 0x7F])

@@ -198,7 +198,7 @@ def test_what_is_unknown_is_marked_so() -> None:
         (0.40, "at 40 % humidity: keep it steady"),
         (0.65, "at 65 % humidity: keep it steady"),
         (0.651, "damp, at 65 %"),
-        (None, "was not measured"),
+        (None, "did not measure"),
     ],
 )
 def test_dry_and_damp_air_are_called_so_and_sent_to_the_adviser(

@@ -1,4 +1,4 @@
-"""Answers kept until something they depend on changes, whoever writes to the book.
+"""Answers kept until something they depend on changes, whichever program writes.
 
 Answers are always current, also when another program writes. What an answer depends on is not
 listed by hand but recorded while it is calculated: every question to the book is noted. After a

@@ -13,7 +13,7 @@ from walkboard.errors import BookError
 
 
 class Watch(Protocol):
-    """Sees that something was committed, whoever did it."""
+    """Notices that something was committed, by anyone."""
 
     def number(self, connection: Connection | None = None) -> int:
         """Differs after every commit; valid only for this watch.

@@ -63,7 +63,7 @@ class PostgresqlDatabase:
         self.marker = book / ADDRESS
 
     def connect(self, *, wait_s: float = 5.0) -> psycopg.Connection[Any]:
-        """A connection of its own that commits by itself; close it.
+        """A separate connection that commits automatically; close it.
 
         Raises
         ------

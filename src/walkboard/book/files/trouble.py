@@ -108,7 +108,7 @@ def is_of_database(error: BaseException | None) -> bool:
 
 
 def is_of_room(error: OSError) -> bool:
-    """Whether an error of the file system says that there is no more room."""
+    """Whether an error of the file system means that the disk is full."""
     return error.errno in {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 
 

@@ -1,4 +1,4 @@
-"""Merges two copies of a book: what one has and the other has not is appended, nothing is lost.
+"""Merges two copies of a book: what one has and the other lacks is appended; nothing is lost.
 
 - `tables`: how facts, their parts and their organ hang together
 - `planning`: which facts to append, and where in its series each belongs; pure

@@ -89,7 +89,7 @@ class Appending:
                 self._parts(name, [row["id"] for row in rows])
 
     def _values(self, table: Table, row: Mapping[str, Any]) -> dict[str, Any]:
-        """A row as it is written here: own numbers, and derived columns not set yet."""
+        """A row as written here: own numbers, and derived columns not set yet."""
         values = {name: value for name, value in row.items() if name not in LOCAL}
         for one in references(table):
             if values[one.column] is not None:

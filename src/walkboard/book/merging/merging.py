@@ -23,7 +23,7 @@ Progress = Callable[[float, float], None]
 
 @dataclass(frozen=True, slots=True)
 class OrganNews:
-    """What one copy has of an organ that another has not.
+    """What one copy has of an organ that another lacks.
 
     Attributes
     ----------
@@ -68,7 +68,7 @@ class Merging(Storing):
     """Receiving from another copy."""
 
     def news_of(self, other: Merging, names: Collection[str] | None = None) -> Merged:
-        """What another copy has that this one has not; nothing is written.
+        """What another copy has that this one lacks; nothing is written.
 
         Parameters
         ----------
@@ -99,7 +99,7 @@ class Merging(Storing):
         recordings: bool = True,
         progress: Progress = lambda _done, _total: None,
     ) -> Merged:
-        """Append what another copy has and this one has not; the other is not changed.
+        """Append what another copy has and this one lacks; the other is not changed.
 
         Each organ is one transaction, so an interrupted merge leaves whole organs; repeating it
         brings the rest. Files are copied before the rows that name them.

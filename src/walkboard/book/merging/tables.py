@@ -40,7 +40,7 @@ NO_ORGAN = frozenset({"device_name"})
 """Facts that belong to no organ; a merge always brings them."""
 
 BY_NAME = {"sound": "sha256", "person": "uid"}
-"""Tables of rows that have a name of their own. Sounds come with the facts that use them, people
+"""Tables of rows that are named by themselves. Sounds come with the facts that use them, people
 always: so that a fact shows who noted it. What they may do and sign in with stays where it is."""
 
 SERIES = frozenset({"event", "weight_change", "plan", "hearing", "conditions", "air_log"})

@@ -10,7 +10,7 @@ from enum import StrEnum
 class PersonRole(StrEnum):
     """What a person is to an organ, or to all organs of the book."""
 
-    OWNER = "owner"  # of the firm, or whoever runs the book
+    OWNER = "owner"  # of the firm, or the person who runs the book
     TUNER = "tuner"
     KEY_HOLDER = "key holder"
     VENUE = "venue"  # the people of the building

@@ -63,7 +63,7 @@ class PipeNow:
     cents, sigma_cents : float
         Deviation from its target at the air given for the recording, with its uncertainty [cents].
     visit_id : int
-        The last visit that measured it; of its values there, the one that `best_readings` gives.
+        The last visit that measured it; its value there is that of `best_readings`.
     reading_id : int
     sounded_at : datetime
     is_tuned_since : bool

@@ -159,7 +159,7 @@ def best_since(
     sigma_cents_of: Callable[[T], float | None],
     sounded_at_of: Callable[[T], datetime | None],
 ) -> T:
-    """Of one pipe's readings, oldest first, the one that `Readings.best_readings` gives."""
+    """From one pipe's readings, oldest first, the one that `Readings.best_readings` gives."""
     if tuned_at is not None:
         since = [
             one

@@ -34,7 +34,7 @@ _of_program: Named | None = None
 
 @contextmanager
 def recording_as(person_uid: str | None) -> Iterator[None]:
-    """Record as a person, by uid; None: as whoever works here, `NOBODY`: as nobody."""
+    """Record as a person, by uid; None for the person working here, `NOBODY` for nobody."""
     before = _person.set(person_uid)
     try:
         yield

@@ -1,4 +1,4 @@
-"""A cheap way to see whether the book, or part of it, has changed, whoever changed it."""
+"""A cheap way to see whether the book, or part of it, has changed, by any program."""
 
 from __future__ import annotations
 

@@ -23,7 +23,7 @@ PREFIX = "count_change_"  # of the triggers' names
 
 
 class Part(StrEnum):
-    """A part of an organ's records, counted by itself: a column of the counters."""
+    """A part of an organ's records, counted separately: a column of the counters."""
 
     DESCRIPTIONS = "descriptions"
     VISITS = "visits"  # with notes and corrections

@@ -1,6 +1,6 @@
 """One view of a book on a server for all that one request reads.
 
-A read of its own costs three round trips: begin, ask, end. Within a view they share one
+A separate read costs three round trips: begin, ask, end. Within a view they share one
 transaction, and only the questions remain.
 """
 
@@ -97,7 +97,7 @@ class View:
 
     @property
     def is_open(self) -> bool:
-        """Whether it may still be used: what goes on after a request has no view."""
+        """Whether it may still be used: work that outlives a request has no view."""
         return not self._is_closed
 
     def _end(self) -> None:

@@ -84,7 +84,7 @@ class Plans(Storing):
 
         While the visit is open, a plan no longer counts once a recording was relabelled or
         withdrawn after it was made: it may be based on wrong readings. The plan of a closed visit
-        is the one that was used, and stays.
+        is the one used, and stays.
         """
         with self._reading() as session:
             visit = self._get(session, VisitRow, visit_id, "visit")

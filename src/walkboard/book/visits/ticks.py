@@ -129,7 +129,7 @@ def counting_ticks(session: Session, visit_id: int) -> list[tuple[Tick, datetime
 
     The last one counts, by the clock of the device, but no later than it was received: a device
     whose clock runs ahead must not overrule later ticks of others. A skip does not count if another
-    device has done the pipe: whoever skipped it did not know it was tuned.
+    device has done the pipe: the one who skipped it did not know it was tuned.
     """
     return counting_of(_rows(session, visit_id))
 

@@ -289,7 +289,7 @@ def _corrections_of(row: VisitRow) -> tuple[VisitCorrection, ...]:
 
 
 def _standing_conditions(rows: list[ConditionsRow]) -> list[ConditionsRow]:
-    """Without the corrected ones, each correction in the place of the original."""
+    """Without the corrected ones; each correction replaces its original."""
     newest: dict[int, ConditionsRow] = {}  # by the id of the first
     first_of: dict[int, int] = {}
     for row in rows:  # by id, so that a correction follows what it corrects

@@ -161,7 +161,7 @@ def _walk(organ: Organ, past: _Past, drawn: tuple[str, ...]) -> HeardWalk:
             at = index[pipe]
             if not was.heard[at]:
                 continue
-            # against the target at the walk's air; a borrowed rank stands in another division's
+            # against the target at the walk's air; a borrowed rank is in another division's
             own = was.shown_celsius[organ.rank(pipe.rank).division]
             hz = target_hz(organ, pipe, own) * ratio_of_cents(float(was.cents[at]))
             readings.append(_reading(organ, past, pipe, hz=hz, air=air, start_s=start))

@@ -32,7 +32,7 @@ class VoiceKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class PipeVoice:
-    """One pipe as it is to be rendered.
+    """One pipe to be rendered.
 
     Attributes
     ----------
@@ -57,7 +57,7 @@ class PipeVoice:
     speaks : int
         1: its own pitch; 2, 3 …: off speech, that overtone instead; 0: dead.
     off_by_cents : float
-        How far an overtone that is spoken alone stands from its place [cents].
+        How far an overtone sounding alone is from its place [cents].
     seed : int
         Seed of its own irregularities, so that a pipe sounds alike each time.
     """

@@ -1,7 +1,7 @@
 """How an invented organ moves over the years.
 
 - `course`: the organ from visit to visit
-- `state`: where each pipe stands
+- `state`: each pipe's pitch
 - `habits`: how each kind of pipe behaves
 - `weather`: the air over the seasons
 """

@@ -24,7 +24,7 @@ _CENTS = 1200.0 / np.log(2.0)
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """When a tone is the one that is known. Figures are *chosen*."""
+    """When a tone counts as the known one. Figures are *chosen*."""
 
     cell_s: float = 0.05  # over which the turned-back sound is averaged
     window_s: float = 1.0  # looked at together
@@ -63,7 +63,7 @@ def hear_tone(
     tone_hz: float,
     holds_s: Sequence[tuple[float, float]],
 ) -> ToneHeard | None:
-    """Measure a known tone; None where it does not sound by itself.
+    """Measure a known tone; None if it does not sound alone.
 
     Parameters
     ----------
@@ -106,7 +106,7 @@ def _cells(blocks: Iterable[Samples], sample_rate: int, tone_hz: float) -> NDArr
         mono = np.concatenate([rest, np.asarray(block, np.float64).mean(axis=1)])
         count = len(mono) // size
         whole = mono[: count * size].reshape(count, size)
-        # The phase of each cell's start is reckoned by itself: a long product would lose digits.
+        # The phase of each cell's start is calculated on its own: a long product would lose digits.
         within = np.exp(-2j * np.pi * tone_hz / sample_rate * np.arange(size)) * window
         starts = (at + size * np.arange(count)) * (tone_hz / sample_rate)
         found.append((whole @ within) * np.exp(-2j * np.pi * (starts % 1.0)))
@@ -121,7 +121,7 @@ def _longest_run(
     tone_hz: float,
     holds_s: Sequence[tuple[float, float]],
 ) -> tuple[int, int] | None:
-    """First and last cell of the longest stretch in which the tone sounds by itself."""
+    """First and last cell of the longest stretch in which the tone sounds alone."""
     size = round(LIMITS.window_s / cell_s)
     free = np.ones(len(cells), bool)
     for start_s, end_s in holds_s:

@@ -88,7 +88,7 @@ def _jumps(
     values = scipy.fft.ifft(np.fft.ifftshift(gathered, axes=1), axis=1)
     turn = values[:, lag:] * values[:, :-lag].conj()
     again = np.abs(np.angle(turn[:, lag:] * turn[:, :-lag].conj()))
-    # Where a line is faint, for instance at a beat's null, its phase turns by itself.
+    # Where a line is faint, for instance at a beat's null, its phase turns on its own.
     size = np.abs(values)
     least = np.minimum(np.minimum(size[:, : -2 * lag], size[:, lag:-lag]), size[:, 2 * lag :])
     again[least < LIMITS.loud * np.median(size, axis=1, keepdims=True)] = 0.0

@@ -213,7 +213,7 @@ class PairTracker:
         unison = abs(cents_between(hz[0], hz[1])) < 60.0
         pipe, other = 0, 1
         if unison and abs(hz[0] - self._reference_hz) < abs(hz[1] - self._reference_hz):
-            # Nobody touches the reference: it is the one that has not moved.
+            # Nobody touches the reference, so it is the pipe that has not moved.
             pipe, other = 1, 0
         hz, sigma = [hz[pipe], hz[other]], [sigma[pipe], sigma[other]]
         unfit, sounds = [unfit[pipe], unfit[other]], [sounds[pipe], sounds[other]]

@@ -76,7 +76,7 @@ class Lines:
         How far a line is below its steady level a fifth of the time, up to 6 dB (more if two
         unisons beat): it wavers, and only lower levels count as a fall.
     weight : ndarray, shape (lines,)
-        In a real repeat the strong lines change too, while weak ones waver by themselves; but with
+        In a real repeat the strong lines change too, while weak ones waver on their own; but with
         two unisons the strong ones beat. Sums to 1.
     beating : bool
         Whether two unisons are expected.

@@ -56,7 +56,7 @@ class Answer(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """An answer, and the stops of the organ that it is about, the likeliest first."""
+    """An answer, and the stops of the organ that it is about, the most likely first."""
 
     answer: Answer
     stops: tuple[str, ...] = ()
@@ -66,7 +66,7 @@ NOT_COMPARED = Compared(Answer.SAME)
 
 
 def sound_of(organ: Organ, walk: HeardWalk) -> RankSound | None:
-    """How the rank of a walk sounds, where one rank sounded by itself and is believed."""
+    """How the rank of a walk sounds, if one rank sounded alone and is believed."""
     rank = lone_rank(organ, walk.drawn)
     if rank is None or not walk.believed:
         return None

@@ -40,7 +40,7 @@ def by_clock(walk: HeardWalk, sound: Sound, tone_hz: float | None) -> HeardWalk:
     walk : HeardWalk
     sound : Sound
     tone_hz : float or None
-        The known tone; None where there is none.
+        The known tone; None without one.
     """
     if walk.heard is None:
         return walk

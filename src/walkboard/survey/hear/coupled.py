@@ -104,7 +104,7 @@ def heard_together(
 
 
 def _stops(walk: HeardWalk, also: Sequence[AlsoSounding]) -> tuple[str, ...]:
-    """The stated stops and those that sound by themselves beside them."""
+    """The stated stops and those that sound independently beside them."""
     return tuple(dict.fromkeys((*walk.drawn, *(one.stop for one in also if not one.semitones))))
 
 
@@ -201,9 +201,9 @@ def _with_verdict(
 
 
 def _or_coupled(organ: Organ, joined: HeardWalk, one: AlsoSounding) -> AlsoSounding:
-    """A stop an octave from a stated one, or that one's own octave coupler, by where it stands.
+    """A stop an octave from a stated one, or that one's own octave coupler, by its pitch.
 
-    A coupler adds the very pipe that the key an octave away sounds by itself. Measured together the
+    A coupler adds the very pipe that the key an octave away sounds. Measured together the
     two agree, but for what the wind does between two holds; pipes of another stop do not.
     """
     if one.semitones or one.or_stops:
@@ -222,7 +222,7 @@ def _or_coupled(organ: Organ, joined: HeardWalk, one: AlsoSounding) -> AlsoSound
 def _apart_cents(
     organ: Organ, joined: HeardWalk, stop: str, stated: str, semitones: int
 ) -> NDArray[np.float64]:
-    """How far a stop's pipes stand from the stated stop's of the keys an octave away [cents]."""
+    """How far a stop's pipes are from the stated stop's at the keys an octave away [cents]."""
 
     def read(which: str) -> dict[int, Measured[PipeRef]]:
         found = {}

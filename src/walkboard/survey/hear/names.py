@@ -38,7 +38,7 @@ _REMEMBERED_DB = 6.0  # the same for pipes not heard in one hold; chosen
 _SCATTERS_DB = (4.0, 6.0, 8.5, 12.0)  # scatter of a partial's difference: voicing and room
 _WHOLE_SHARE = 0.4  # share of a partial's scatter in a level of several partials
 # Confidence in a hold when it informs others. Not much less: a one-in-fifty doubt about a swap of
-# eighty decibels would drown what is known of the ranks.
+# eighty decibels would drown what is known about the ranks.
 _MOST_ODDS = 12.0
 
 

@@ -1,8 +1,8 @@
 """Several stops were stated and they are never heard together: which of them was walked?
 
 A 4′ alone at C2 sounds like a 16′ alone at C4. Where both are stated and only one is drawn, each
-hold may be named as either, at different keys. So the whole walk is named on each stop by itself;
-the one that fits plainly better, through the order of the keys and the ends of the compass, is what
+hold may be named as either, at different keys. So the whole walk is named on each stop alone;
+the one that clearly fits better, by the order of the keys and the ends of the compass, is what
 sounds. Where none does, nothing is believed.
 """
 
@@ -25,7 +25,7 @@ from walkboard.survey.recognise.walked import fit, in_order
 class Limits:
     """When stops are never together. *Chosen*, unless noted."""
 
-    least_holds: int = 6  # in which two stops are due, below which nothing is said
+    least_holds: int = 6  # in which two stops are expected, below which nothing is reported
     together: float = 0.12  # share of them with two found; fitted by bench situations
     plainly: float = 0.08  # of the fit, by which one stop must be better; as for another stop
 
@@ -49,7 +49,7 @@ def heard_alone(
     walk : HeardWalk
         As heard with all stated stops.
     expected_of : mapping of str to sequence of ExpectedKey
-        What each stated stop by itself sounds at each key of the walk.
+        What each stated stop alone sounds at each key of the walk.
     name : callable
         Names the recording's holds on keys that sound so.
     judged : callable

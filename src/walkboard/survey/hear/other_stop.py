@@ -1,4 +1,4 @@
-"""Whether a different stop than stated was walked, by itself or with others."""
+"""Whether a different stop than stated was walked, alone or with others."""
 
 from __future__ import annotations
 

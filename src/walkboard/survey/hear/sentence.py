@@ -79,14 +79,14 @@ def measured_together(organ: Organ, heard: Heard) -> Heard:
 
 
 def nothing_of(organ: Organ, heard: Heard, silent: Sequence[str]) -> Heard:
-    """What is said where only one of the stated stops was heard, as judged with that one."""
+    """What to report if only one of the stated stops was heard, as judged with that one."""
     said = "; ".join(_nothing_of(organ, stop) for stop in silent)
     sentence = heard.sentence.replace(_NOTHING_ELSE, said, 1)
     return replace(heard, sentence=sentence, not_sounding=tuple(silent))
 
 
 def which_alone(organ: Organ, heard: Heard, stops: Sequence[str]) -> Heard:
-    """What is said where stated stops are never heard together, and any of them may be alone."""
+    """What to report if stated stops are never heard together, and any of them may be alone."""
     names = _and([stop_name(organ, stop) for stop in stops])
     sentence = f"Only one of {names} is heard at a time: which of them was drawn?"
     return replace(

@@ -1,8 +1,8 @@
 """Low pipes settle alike: where one seems to settle otherwise, the room moved its pitch.
 
 A 16′ needs a second to settle, and its sound is one or two partials. Where the room nearly cancels
-the fundamental, its phase strays, and the hold alone cannot tell that from a pipe that moves. The
-pipes next to it can: they stand on the same wind and are voiced alike, so that their pitch rises
+the fundamental, its phase strays, and the hold alone cannot distinguish that from a pipe that
+moves. The pipes next to it can: they are on the same wind and voiced alike, so their pitch rises
 alike between the beginning and the end of their holds.
 """
 

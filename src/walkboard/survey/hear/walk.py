@@ -91,7 +91,7 @@ def hear_walk(
     before : mapping of str to RankSound, optional
         How ranks sounded in earlier recordings, by rank: shows another stop of the same pitch.
     sure : bool
-        Whether the tuner is sure of the stops: values then stand although it sounds like another
+        Whether the tuner is sure of the stops: values are then kept although it sounds like another
         family, like another stop did before, or like one an octave away. What contradicts the
         stops, such as more ranks sounding, is not overruled.
     progress : callable, optional

@@ -172,7 +172,7 @@ def is_octave_of_stated(
 ) -> bool:
     """Whether the companion is the stated rank itself, at a shifted key.
 
-    A coupler adds the same pipe that the other key sounds by itself, so it is within a cent of that
+    A coupler adds the same pipe that the other key sounds, so it is within a cent of that
     key's hold.
     """
     by_key = {one.key: one.stated_hz[comb] for one in evidence}

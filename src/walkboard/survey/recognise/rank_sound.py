@@ -11,8 +11,8 @@ normal, with p and q what single partials and stretches of keys depart by from o
 next. How unlikely a difference is under that (`misfit`) says whether both are of one rank; how much
 less likely than another rank's says which it is.
 
-Pitch tells as well. Pipes stray each by themselves, and where they were not tuned in between they
-still stand where they stood: the likelihood of the walk's deviations given the earlier ones, over
+Pitch helps too. Pipes stray independently, and unless they were tuned in between they are
+still where they were: the likelihood of the walk's deviations given the earlier ones, over
 that of any others, is the evidence of `pitch_evidence`. It never speaks against a rank: it may have
 been tuned. What repeats in every octave is taken out first: a temperament is the whole organ's.
 """
@@ -218,7 +218,7 @@ def pitch_evidence(now: RankSound, before: RankSound) -> float:
     place = now.place[shared]
     mine = _own(place, now.cents[shared])
     theirs = _own(place, before.cents[nearest[shared]])
-    # By chance they stand as pipes of this walk do: whatever describes them best.
+    # By chance they are like pipes of this walk: whatever describes them best.
     chances = [_student(mine, size) for size in LIMITS.strays_cents]
     by_chance = max(chances, key=lambda chance: float(np.log(chance).sum()))
     odds = []
