@@ -169,6 +169,6 @@ def test_a_question_about_coupled_divisions_is_answered_in_the_request() -> None
     )
     condition = assess(organ, pipes, {})
     (asked,) = asked_before(organ, (), condition, PlanRequest(60.0))
-    assert "Swell stands 6.0 cents above Great" in asked.text
+    assert "Swell is 6.0 cents above Great" in asked.text
     answered = PlanRequest(60.0, coupled=frozenset(asked.divisions))
     assert asked_before(organ, (), condition, answered) == ()

@@ -42,5 +42,5 @@ def language_of(given: str) -> Language:
 SURE = typer.Option(
     False,
     "--sure",
-    help="These stops were drawn for certain: values stand although it sounds like another stop.",
+    help="These stops were certainly drawn: keep values although it sounds like another stop.",
 )

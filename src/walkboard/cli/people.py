@@ -82,7 +82,7 @@ def remove(
         person = roster.named(opened, name)
         if organ is None:
             roster.remove(opened, person)
-            typer.echo(f"{person.name} is let in no more.")
+            typer.echo(f"{person.name} can no longer sign in.")
         else:
             roster.end_role(opened, person, opened.organ_named(organ).id)
             typer.echo(f"{person.name} has no role for {organ} of its own any more.")

@@ -147,7 +147,7 @@ def _of_divisions(organ: Organ, states: Sequence[DivisionState]) -> list[InputQu
         found.append(
             InputQuestion(
                 Asked.DIVISIONS_APART,
-                f"{names[0]} stands {abs(apart):.1f} cents above {names[1]}. Are they played"
+                f"{names[0]} is {abs(apart):.1f} cents above {names[1]}. Are they played"
                 " coupled? Then tune both to one pitch; otherwise each keeps its own.",
                 divisions=(high, low),
             )

@@ -185,4 +185,4 @@ def state(
             likely = ", ".join(
                 f"{c.names[0]} {c.probability:.0%}" for c in found.temperament.candidates[:4]
             )
-            typer.echo(f"The temperament is not certain yet; likeliest: {likely}.")
+            typer.echo(f"The temperament is not certain yet; most likely: {likely}.")

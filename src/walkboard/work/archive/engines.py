@@ -147,5 +147,5 @@ def _broke_off(job: ArchiveJob) -> WalkboardError:
     return InputError(
         "The work broke off.",
         where=job.file_name,
-        fix="Hear it by itself; it may be too much for the machine's memory.",
+        fix="Hear it on its own; it may be too large for the machine's memory.",
     )
