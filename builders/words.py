@@ -87,7 +87,7 @@ CODES = {
     "lowest", "listening", "moving", "travel", "type", "stop list", "stop name",
     "no of pipes", "pedales de combinaisons", "mg/m³", "µg/dL", "dB(A)", "dB(C)", "count", "far",
     "was", "start", "marks of all", "visits by id", "DejaVu Sans Mono",
-    "iv", "true", "false", "split", "own", "pattern", "plays", "repeat", "replace", "strerror",
+    "true", "false", "split", "own", "pattern", "plays", "repeat", "replace", "strerror",
     "partials of a band cannot be separated at all",
     "authentication failed", "does not exist", "no pg_hba.conf entry", "shutting down",
     "starting up",

@@ -1,4 +1,4 @@
-"""A phone that loses its link at any step: nothing it was told is kept is lost, or kept twice."""
+"""A phone that loses its link at any step: nothing reported as stored is lost or stored twice."""
 
 from __future__ import annotations
 
