@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import soundfile
 from bench._situations.player import Player, Scene
-from bench._situations.scenes import not_a_walk
+from bench._situations.scenes import coupled, not_a_walk
 from bench._sounding import RATE_HZ, RoomSound, Tremulant, Wind
 
 from walkboard.errors import InputError
@@ -143,9 +143,9 @@ def test_a_twelfth_nearly_in_tune_is_found_by_the_partials_that_it_moves() -> No
 
 
 def test_two_dull_unisons_that_beat_slowly_are_not_taken_for_one() -> None:
-    p = Player(78_000)
-    coupled = [FLUTE, "swell.gedackt8"]
-    scene = p.play("", [FLUTE], p.times(p.keys(FLUTE)[8:24]), p.drawn_pipes(coupled))
+    """Their beats show in 4 holds of 10 only, and 3 of their values were wrong."""
+    scene = coupled(78_000)
+    assert (scene.drawn, scene.detail["also"]) == ((FLUTE,), "swell.gedackt8")
     walk = heard(scene)
     assert walk.heard is not None
     assert not walk.heard.believed

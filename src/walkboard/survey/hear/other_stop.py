@@ -21,7 +21,7 @@ from walkboard.survey.recognise.hypotheses import Hypothesis, hypotheses
 from walkboard.survey.recognise.limits import LIMITS
 from walkboard.survey.recognise.shift import MARGIN_KEYS
 from walkboard.survey.recognise.verdict import AlsoSounding, Heard
-from walkboard.survey.recognise.walked import Candidate, walked_instead
+from walkboard.survey.recognise.walked import LOOKS_WRONG, Candidate, fit, walked_instead
 
 _LOOKED_AT = 14  # holds checked for whether the other stop sounds alone
 _LEAST_HOLDS = 5  # of these needed to say what sounds beside it
@@ -104,6 +104,8 @@ def other_stop_walked(
     more = _with_it(organ, drawn, air_celsius, evidence=evidence, keys=keys)
     if more is None:
         return other_stop(organ, stops, first)
+    if fit(walk) >= LOOKS_WRONG:
+        return None  # the stated stop sounds too, so that all are measured together
     named = {*drawn, first.stop, *first.or_stops}
     beside = [one for one in more if one.stop not in named]
     return several_stops(organ, stops, [first, *beside])

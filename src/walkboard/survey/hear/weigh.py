@@ -197,6 +197,8 @@ def _tremulant(evidence: Sequence[Evidence]) -> Tremulant | None:
         return None
     rates = np.array([m.rate_hz for m in seen])
     rate = float(np.median(rates))
+    if rate < RECOGNITION.tremulant_slowest_hz:
+        return None
     same = np.abs(rates - rate) <= RECOGNITION.tremulant_rate_hz
     if same.mean() < LIMITS.tremulant_share:
         return None

@@ -38,6 +38,9 @@ class Limits:
         Line of the pitch's movement over its surroundings [-]; its least depth [cents].
     tremulant_rate_hz : float
         How much the rate may differ from hold to hold; the wind's own tremor wavers more [Hz].
+    tremulant_slowest_hz : float
+        Tremulants beat 3 to 8 times a second (common practice, no source), less what the rate may
+        differ; slower movement is that of the wind, or the beats of several ranks [Hz].
     tremulant_db : float
         Least movement of the level [dB]; without it, shaking wind is left to the measurement.
     unrest_db : float
@@ -77,6 +80,7 @@ class Limits:
     tremulant_times: float = 8.0
     tremulant_cents: float = 0.3
     tremulant_rate_hz: float = 0.18
+    tremulant_slowest_hz: float = 2.8
     tremulant_db: float = 0.1
     unrest_db: float = 1.1
     unrest_share: float = 0.5

@@ -15,7 +15,8 @@ _ONE_WAY = 0.68  # share of a walk's steps that go one way; music has 0.4 to 0.5
 _SHORT_S = 0.8
 _LITTLE_EXPLAINED = 0.35
 _HARDLY_HELD = 0.15  # share of the recording in which keys are held
-_LOOKS_WRONG = 0.9  # below this fit, other stops are tried
+LOOKS_WRONG = 0.9
+"""Fit below which other stops are tried. Chosen."""
 _ALIKE = 0.03  # chance difference between fits
 _PLAINLY_BETTER = 0.08  # how much better another stop must fit to be named
 
@@ -79,7 +80,7 @@ def walked_instead(
     lower keys, but those keys come out of order.
     """
     stated = fit(walk) * in_order(walk)
-    if stated >= _LOOKS_WRONG:
+    if stated >= LOOKS_WRONG:
         return None
     best: tuple[str, Walk] | None = None
     most = stated + _PLAINLY_BETTER
