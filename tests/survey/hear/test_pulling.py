@@ -120,6 +120,22 @@ def test_two_are_said_to_pull_only_where_no_more_than_that_explains_it() -> None
             assert_allclose(pull.locking_hz, (1.0 - beat_hz**2) ** 0.5, atol=0.01)
 
 
+def test_pipes_more_than_one_percent_apart_do_not_pull() -> None:
+    """Angster et al. 1993: further apart than that their difference grows instead."""
+    first_hz = due_hz(OPEN, NUMBER)
+    for apart_hz, pulls in ((2.0, True), (2.5, False)):  # of 220 Hz
+        cents = cents_of_ratio((first_hz + apart_hz) / first_hz)
+        memory = Memory.of([walk([alone(OPEN, NUMBER, 0.0)], [alone(SECOND, NUMBER, cents)])])
+        one, other = (
+            Withheld(
+                pipe=PipeRef(rank, NUMBER), start_s=0.0, end_s=3.0, beat_hz=apart_hz - 0.6,
+                flags=(ReadingFlag.MERGED,),
+            )
+            for rank in (OPEN, SECOND)
+        )  # fmt: skip
+        assert (pull_between(one, other, memory) is not None) is pulls
+
+
 def test_a_pipe_heard_alone_is_believed_before_one_that_was_named() -> None:
     """Whichever was heard later; and of two heard alone the later."""
     named_later = alone(OPEN, NUMBER, 3.0, name_sureness=0.995)
