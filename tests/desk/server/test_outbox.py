@@ -8,6 +8,8 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from sqlalchemy.exc import OperationalError
@@ -15,8 +17,9 @@ from starlette.testclient import TestClient
 
 from tests.book.another_writer import another_writer
 from walkboard.book.cache.seen import SeenBook, open_seen
+from walkboard.desk.frame.access import Visitor
 from walkboard.desk.frame.page import Keeper
-from walkboard.desk.frame.permissions import Permission
+from walkboard.desk.frame.permissions import Grant, Permission
 from walkboard.desk.frame.setting import Setting
 from walkboard.desk.server import application
 from walkboard.desk.server.outbox import Outbox, Outcome
@@ -142,6 +145,40 @@ def test_a_time_without_a_zone_is_taken_as_utc() -> None:
     for at in (noon, noon.replace(tzinfo=timezone(timedelta(hours=2)))):
         box.keep(None, tick().model_copy(update={"at": at}), "")  # type: ignore[arg-type]
     assert [setting.at.utcoffset() for setting in kept] == [timedelta(0), timedelta(hours=2)]
+
+
+@pytest.mark.parametrize(
+    ("body", "is_permitted"),
+    [
+        ({"visit": 3}, True),
+        ({"visit": 4}, False),
+        ({"visit": 3, "fault": 8}, False),  # the visit is theirs, the fault is not
+        ({"visit": 4, "fault": 7}, False),
+        ({"visit": 3, "fault": 7}, True),
+        ({}, False),  # no organ is named, so it might be any
+        ({"visit": 99}, False),
+    ],
+)
+def test_whoever_may_on_one_organ_may_set_only_what_names_that_one(
+    body: dict[str, object], is_permitted: bool
+) -> None:
+    """Visit 3 and fault 7 are of organ 1, visit 4 and fault 8 of organ 2."""
+
+    def find(organs: dict[int, int]) -> Callable[[int], SimpleNamespace]:
+        def found(number: int) -> SimpleNamespace:
+            if number not in organs:
+                raise BookError("There is none.")
+            return SimpleNamespace(organ_id=organs[number])
+
+        return found
+
+    book = SimpleNamespace(visit=find({3: 1, 4: 2}), fault=find({7: 1, 8: 2}))
+    desk: Any = SimpleNamespace(book=book)
+    box = Outbox({"tick": Keeper(lambda *_: None, Permission.TICK)})
+    setting = tick().model_copy(update={"body": body})
+    tuner = Visitor((Grant(frozenset({Permission.TICK}), 1),))
+    assert box.is_permitted(desk, setting, tuner) is is_permitted
+    assert box.is_permitted(desk, setting, Visitor((Grant(frozenset({Permission.TICK}), None),)))
 
 
 def sent(desk: tuple[Keep, Path], body: object) -> tuple[int, dict[str, object]]:
