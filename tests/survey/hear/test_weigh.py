@@ -196,9 +196,12 @@ def test_a_tremulant_marks_every_reading_and_widens_it() -> None:
     [
         ({"stands_out": 8.0}, True),
         ({"stands_out": 7.9}, False),
-        ({"level_stands_out": 7.9}, False),  # pitch alone: shaking wind
+        ({"level_stands_out": 7.9, "depth_cents": 1.9}, False),  # pitch alone: shaking wind
+        ({"depth_db": 0.09, "depth_cents": 1.9}, False),
+        # Seen red with a vibrato that leaves the level alone (FluidSynth, modulation wheel 12 of
+        # 127): its side bands were taken for a second rank.
+        ({"level_stands_out": 2.0, "depth_db": 0.0, "depth_cents": 3.65}, True),
         ({"depth_cents": 0.29}, False),
-        ({"depth_db": 0.09}, False),
     ],
 )
 def test_what_hardly_moves_is_no_tremulant(more: dict[str, float], is_one: bool) -> None:

@@ -191,7 +191,7 @@ def _shift_cents(holds: Sequence[Hold], shifted: Shifted) -> float:
 
 
 def _tremulant(evidence: Sequence[Evidence]) -> Tremulant | None:
-    """A tremulant moves pitch and level of every hold at one rate."""
+    """A tremulant moves pitch, and nearly always level, of every hold at one rate."""
     seen = [one.modulation for one in evidence if one.modulation is not None]
     if len(seen) < LIMITS.tremulant_holds:
         return None
@@ -206,8 +206,9 @@ def _tremulant(evidence: Sequence[Evidence]) -> Tremulant | None:
     level = float(np.median([m.level_stands_out for m in seen]))
     cents = float(np.median([m.depth_cents for m in seen]))
     depth_db = float(np.median([m.depth_db for m in seen]))
-    plain = min(pitch, level) >= RECOGNITION.tremulant_times
-    if not plain or cents < RECOGNITION.tremulant_cents or depth_db < RECOGNITION.tremulant_db:
+    level_moves = level >= RECOGNITION.tremulant_times and depth_db >= RECOGNITION.tremulant_db
+    least = RECOGNITION.tremulant_cents if level_moves else RECOGNITION.tremulant_deep_cents
+    if pitch < RECOGNITION.tremulant_times or cents < least:
         return None
     return Tremulant(float(rates[same].mean()), cents, depth_db)
 

@@ -43,6 +43,9 @@ class Limits:
         differ; slower movement is that of the wind, or the beats of several ranks [Hz].
     tremulant_db : float
         Least movement of the level [dB]; without it, shaking wind is left to the measurement.
+    tremulant_deep_cents : float
+        Depth from which movement at one rate is a tremulant even if the level stands still [cents].
+        Chosen: twice what a shaking wind does.
     unrest_db : float
         Variation of a partial's loudness beyond what one pipe makes [dB]; the median is at most 0.6
         in clean and real walks, 1.6 or more for two in unison.
@@ -82,6 +85,7 @@ class Limits:
     tremulant_rate_hz: float = 0.18
     tremulant_slowest_hz: float = 2.8
     tremulant_db: float = 0.1
+    tremulant_deep_cents: float = 2.0
     unrest_db: float = 1.1
     unrest_share: float = 0.5
     plain_unrest_db: float = 2.0
