@@ -111,6 +111,8 @@ def _peeking(book: Path) -> Iterator[sqlite3.Connection]:
         mode = "mode=ro" if wal.exists() and wal.stat().st_size else "immutable=1"
         with closing(sqlite3.connect(f"{database.as_uri()}?{mode}", uri=True)) as connection:
             yield connection
+    except UnicodeDecodeError as error:  # a damaged text, perhaps in SQLite's own message
+        raise trouble.of_code(trouble.CORRUPT, book) from error
     except sqlite3.Error as error:
         raise trouble.of_sqlite(error, book) from error
     except OSError as error:

@@ -103,6 +103,8 @@ class SqliteDatabase:
     def trouble_of(self, error: BaseException) -> BookError | None:
         """See `Database.trouble_of`."""
         cause = error.orig if isinstance(error, DBAPIError) else error
+        if isinstance(cause, UnicodeDecodeError):  # a damaged text, perhaps in SQLite's own message
+            return trouble.of_code(trouble.CORRUPT, self._book)
         return trouble.of_sqlite(cause, self._book) if isinstance(cause, sqlite3.Error) else None
 
     def is_sound(self, connection: Connection) -> bool:
