@@ -57,7 +57,7 @@ def test_where_another_stop_was_walked_it_takes_the_place_of_the_stated_one() ->
 @pytest.mark.parametrize(
     "heard",
     [
-        walk(also(PRINCIPAL, 12)),  # through an octave coupler: which one is not known
+        walk(also(OCTAVE, 12)),  # through an octave coupler: which one is not known
         walk(also("choir.nothing")),  # of an older description
         walk(),  # nothing better is known
         walk(also(PRINCIPAL)),
