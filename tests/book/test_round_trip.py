@@ -221,7 +221,7 @@ def test_a_float_keeps_its_last_bit(shared):
             Measured,
             (
                 "pipe start_s end_s level_db flags partials name_sureness beat_hz hz sigma_cents "
-                "cents wander_cents named_from"
+                "cents wander_cents slow named_from"  # `slow` is not kept
             ),
         ),
         (Bounded, "pipe start_s end_s level_db flags partials name_sureness beat_hz bound"),

@@ -70,7 +70,7 @@ def test_the_outlook_is_a_sheet_with_its_charts(run: Run, book: Path, tmp_path: 
     reported = " ".join(page.extract_text() for page in pypdf.PdfReader(to).pages)
     assert "Evensong" in reported
     assert "1 May 2090" in reported
-    assert "Nothing was heard of this organ yet" in reported
+    assert "This organ has not been heard yet" in reported
     wrong = run("sheet", "outlook", book, "--to", to, "--rank", "great.nothing")
     assert wrong.code == 2
     assert "great.nothing" in wrong.err

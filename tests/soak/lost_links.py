@@ -6,6 +6,7 @@ import asyncio
 import json
 from collections import Counter
 from collections.abc import AsyncIterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -105,7 +106,9 @@ def _upload(random: Random, book: Path, n: int, tally: Tally) -> None:
 
     coming = coming_in(book, 1, f"walk-{n}.flac", drawn=(), air_celsius=None)
     try:
-        asyncio.run(take(coming, stream()))
+        # In a thread of its own: a browser of other tests may have left its loop in this one.
+        with ThreadPoolExecutor(1) as thread:
+            thread.submit(lambda: asyncio.run(take(coming, stream()))).result()
         is_in = True
     except InputError:
         is_in = False

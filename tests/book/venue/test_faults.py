@@ -36,7 +36,7 @@ def test_a_fault_from_report_to_fix(book: Book, organ_id: int, visit: KeptVisit)
 def test_a_report_sent_twice_is_kept_once(book: Book, organ_id: int) -> None:
     first = book.report_fault(organ_id, "cipher", "bottom C howls", uid="r1")
     assert book.report_fault(organ_id, "cipher", "bottom C howls", uid="r1") == first
-    with pytest.raises(BookError, match="'r1' is known but says something else"):
+    with pytest.raises(BookError, match="'r1' is already stored with different contents"):
         book.report_fault(organ_id, "cipher", "top C howls", uid="r1")
     # without an id of its own, the same words while the fault stands are the same report
     assert book.report_fault(organ_id, "cipher", "bottom C howls") == first

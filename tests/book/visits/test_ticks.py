@@ -35,7 +35,7 @@ def test_sending_a_tick_twice_keeps_it_once(book: Book, visit: KeptVisit) -> Non
 
 def test_a_uid_says_one_thing_only(book: Book, visit: KeptVisit) -> None:
     book.set_tick(tick("a", "done", 1))
-    with pytest.raises(BookError, match="'a' is known but says something else"):
+    with pytest.raises(BookError, match="'a' is already stored with different contents"):
         book.set_tick(tick("a", "skipped", 1))
     assert [t.state for t in book.ticks(visit.id)] == ["done"]
 

@@ -68,7 +68,7 @@ def test_tuning_shows_at_the_next_hearing(written, organ):
             if not organ.rank(item.pipe.rank).family.is_flue or abs(item.cents) < 3.0:
                 continue
             closer.append(abs(kept.reading.cents) < abs(item.cents))
-    assert len(closer) > 30
+    assert len(closer) >= 25  # enough for a share; plans of this book tune about 30 such flue pipes
     assert np.mean(closer) > 0.8
 
 

@@ -27,7 +27,6 @@ _BEGIN = "walkboard_begin"
 # Whose opening would wait for a check of all of it: 4 ms a megabyte. Chosen.
 _LARGE_BYTES = 64_000_000
 _MANY_ROWS = frozenset({"hold", "reading", "tick", "plan_item", "pipe_now"})
-_LARGEST = 1e300  # no finite quantity of a book is larger. Chosen.
 _PUT_BACK = "Put back the newest copy; keep the damaged folder until that is done."
 
 
@@ -230,7 +229,8 @@ def _is_wrong(column: Column[Any]) -> str:
     # Numbers come before texts, and these before other bytes (sqlite.org/datatype3, 4.1); typeof
     # of every value would take four times as long.
     if _is_number(column):
-        return f'"{column.name}" NOT BETWEEN -{_LARGEST!r} AND {_LARGEST!r}'
+        # 9e999 is infinity: SQLite reads the largest finite number less exactly than Python does.
+        return f'NOT ("{column.name}" > -9e999 AND "{column.name}" < 9e999)'
     return f"""("{column.name}" < '' OR "{column.name}" >= x'')"""
 
 
