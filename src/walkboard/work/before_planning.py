@@ -45,11 +45,12 @@ def moved_since(book: Book, visit: KeptVisit) -> tuple[str, ...]:
     Empty at a first visit, and where nothing usable was heard yet.
     """
     earlier = [v for v in book.visits(visit.organ_id) if v.id < visit.id]
-    heard = known_pipes(book, visit)
-    if not earlier or not heard:
+    if not earlier:
         return ()
 
     def work_out() -> tuple[str, ...]:
+        if not known_pipes(book, visit):
+            return ()
         from walkboard.condition.drift.forecast import follow, forecast
         from walkboard.condition.drift.since import moved_since as sentences_of
         from walkboard.work.outlook import past_visit
@@ -74,7 +75,12 @@ def moved_is_known(book: Book, visit: KeptVisit) -> bool:
 def last_heard(book: Book, organ_id: int) -> KeptVisit | None:
     """The newest visit of an organ with a usable reading."""
     visits = sorted(book.visits(organ_id), key=lambda v: v.id, reverse=True)
-    return next((visit for visit in visits if known_pipes(book, visit)), None)
+    return next((visit for visit in visits if _is_heard(book, visit)), None)
+
+
+def _is_heard(book: Book, visit: KeptVisit) -> bool:
+    key = ("heard", *_moved_key(book, visit))
+    return remembered(book, key, lambda: bool(known_pipes(book, visit)))
 
 
 def _moved_key(book: Book, visit: KeptVisit) -> tuple[Hashable, ...]:
